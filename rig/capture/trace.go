@@ -1,0 +1,159 @@
+package capture
+
+import (
+	"iter"
+	"sort"
+	"time"
+)
+
+// BlockLen is how many samples one block of a trace holds.
+const BlockLen = 1024
+
+// Converter says what one sample of a trace stands for and how well it is
+// known.
+type Converter struct {
+	// Span is the time over which a sample is the mean, ending at its time
+	// stamp. Zero: the value at the instant.
+	Span time.Duration
+	// SpanRel is the relative standard uncertainty of Span.
+	SpanRel float64
+	// Stamp is the standard uncertainty of a sample's time stamp.
+	Stamp time.Duration
+	// StepVolts is the resolution at the unit's terminal, in volts: one code,
+	// or one unit of the last digit written in a file. Zero: not known.
+	StepVolts float64
+	// Doubts are the converter's systematic uncertainties, those that do not
+	// average out.
+	Doubts []Doubt
+}
+
+// Distribution is the shape that a source of uncertainty is taken to have.
+type Distribution string
+
+// The distributions in use (GUM 4.3, 4.4).
+const (
+	Normal      Distribution = "normal"
+	Rectangular Distribution = "rectangular"
+	Triangular  Distribution = "triangular"
+)
+
+// Doubt is one source of systematic uncertainty of a voltage: a half-width for
+// rectangular and triangular distributions, a standard deviation for normal ones.
+// Relative is a share of the reading, Volts is added to it.
+type Doubt struct {
+	Source       string
+	Distribution Distribution
+	Relative     float64
+	Volts        float64
+}
+
+type block struct {
+	n  int
+	at [BlockLen]int64
+	v  [BlockLen]float32
+}
+
+// Trace is the sampled voltage of one output, at the unit's terminal, by rising
+// time. Samples are kept in blocks of fixed length, so that a trace grows
+// without copying and lets go of what has been measured. Volts are kept in
+// single precision: 24 bits, some 60 times finer than a 16 bit converter's step.
+type Trace struct {
+	Signal    string
+	Converter Converter
+	// Missing counts samples that should be there and are not.
+	Missing int
+
+	blocks []*block
+	spare  []*block
+	n      int
+}
+
+// NewTrace returns an empty trace.
+func NewTrace(signal string, conv Converter) *Trace {
+	return &Trace{Signal: signal, Converter: conv}
+}
+
+// Append adds a sample. Its time must not lie before the last one's.
+func (t *Trace) Append(at Instant, volts float64) {
+	var b *block
+	if k := len(t.blocks); k > 0 {
+		b = t.blocks[k-1]
+	}
+	if b == nil || b.n == BlockLen {
+		b = t.fresh()
+		t.blocks = append(t.blocks, b)
+	}
+	b.at[b.n], b.v[b.n] = int64(at), float32(volts)
+	b.n++
+	t.n++
+}
+
+func (t *Trace) fresh() *block {
+	if k := len(t.spare); k > 0 {
+		b := t.spare[k-1]
+		t.spare = t.spare[:k-1]
+		b.n = 0
+		return b
+	}
+	return new(block)
+}
+
+// Len returns the number of samples held.
+func (t *Trace) Len() int { return t.n }
+
+// Last returns the newest sample.
+func (t *Trace) Last() (at Instant, volts float64, ok bool) {
+	if t.n == 0 {
+		return 0, 0, false
+	}
+	b := t.blocks[len(t.blocks)-1]
+	return Instant(b.at[b.n-1]), float64(b.v[b.n-1]), true
+}
+
+// First returns the oldest sample held.
+func (t *Trace) First() (at Instant, volts float64, ok bool) {
+	if t.n == 0 {
+		return 0, 0, false
+	}
+	b := t.blocks[0]
+	return Instant(b.at[0]), float64(b.v[0]), true
+}
+
+// Blocks yields the samples with from <= time < to, in runs of at most BlockLen:
+// times in nanoseconds and volts, both of one length. The slices are the
+// trace's own and must not be changed or kept.
+func (t *Trace) Blocks(from, to Instant) iter.Seq2[[]int64, []float32] {
+	return func(yield func([]int64, []float32) bool) {
+		first := sort.Search(len(t.blocks), func(i int) bool {
+			b := t.blocks[i]
+			return b.at[b.n-1] >= int64(from)
+		})
+		for _, b := range t.blocks[first:] {
+			if b.at[0] >= int64(to) {
+				return
+			}
+			lo, hi := 0, b.n
+			if b.at[0] < int64(from) {
+				lo = sort.Search(b.n, func(i int) bool { return b.at[i] >= int64(from) })
+			}
+			if b.at[b.n-1] >= int64(to) {
+				hi = sort.Search(b.n, func(i int) bool { return b.at[i] >= int64(to) })
+			}
+			if lo < hi && !yield(b.at[lo:hi], b.v[lo:hi]) {
+				return
+			}
+		}
+	}
+}
+
+// Discard forgets samples before the instant, by whole blocks: up to one block
+// more may stay.
+func (t *Trace) Discard(before Instant) {
+	n := 0
+	for n < len(t.blocks) && t.blocks[n].at[t.blocks[n].n-1] < int64(before) {
+		t.n -= t.blocks[n].n
+		t.spare = append(t.spare, t.blocks[n])
+		n++
+	}
+	t.blocks = append(t.blocks[:0], t.blocks[n:]...)
+}
