@@ -1,0 +1,83 @@
+package line
+
+// Ledger finds the edges that happened on a set's lines and were never
+// reported. It is fed every edge in the order in which Set.Edges gives them.
+//
+// There are two signs of a loss. A gap in the sequence number: the queue was
+// full and the oldest edges were dropped. And a direction that cannot follow
+// from the one before: a line that is already active cannot become active, so
+// edges closer together than the kernel's interrupt thread can tell apart were
+// merged into one event, with no gap in the number. An even number of edges
+// merged away leaves no sign at all, so what a ledger counts is the least
+// that was lost.
+//
+// The zero value is ready for use. It is not safe for several goroutines.
+type Ledger struct {
+	lines []entry
+}
+
+// entry is what the ledger knows of one line.
+type entry struct {
+	seq    uint32 // of the last edge; 0: none yet
+	known  bool   // active says the state
+	active bool
+	lost   int
+}
+
+// Start says the line's state before its first edge, so that a loss can be
+// told from that edge already, and begins the count of sequence numbers anew;
+// losses counted stay. The state must have been read while no edge of the line
+// was waiting; where that is not certain, do without Start: the first edge
+// then sets the state.
+func (l *Ledger) Start(line int, active bool) {
+	e := l.entry(line)
+	e.seq, e.known, e.active = 0, true, active
+}
+
+// Add takes one edge and returns how many edges of its line must have happened
+// since the one before and were not reported; 0 is the usual answer.
+//
+// The kernel's number is 32 bits wide and goes round; a step of more than half
+// that range is taken as a step back. A number that repeats or steps back says
+// that the line was requested anew, and the count goes on from there without a
+// loss.
+func (l *Ledger) Add(edge Edge) (lost int) {
+	e := l.entry(edge.Line)
+	step := edge.Seq - e.seq
+	restarted := step == 0 || step > 1<<31
+	if !restarted {
+		lost = int(step - 1)
+	}
+	// With lost edges in between, the direction must still fit their number:
+	// it changes with each.
+	if e.known && !restarted && edge.Active != (e.active != (step%2 == 1)) {
+		lost++
+	}
+	e.seq, e.known, e.active = edge.Seq, true, edge.Active
+	e.lost += lost
+	return lost
+}
+
+// Lost returns how many lost edges have been counted on the line.
+func (l *Ledger) Lost(line int) int {
+	if line < 0 || line >= len(l.lines) {
+		return 0
+	}
+	return l.lines[line].lost
+}
+
+// Total returns how many lost edges have been counted on all lines.
+func (l *Ledger) Total() int {
+	n := 0
+	for i := range l.lines {
+		n += l.lines[i].lost
+	}
+	return n
+}
+
+func (l *Ledger) entry(line int) *entry {
+	if line >= len(l.lines) {
+		l.lines = append(l.lines, make([]entry, line+1-len(l.lines))...)
+	}
+	return &l.lines[line]
+}

@@ -1,0 +1,153 @@
+package line_test
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"makebreak/rig/line"
+)
+
+// The signs of a loss are those of the kernel's GPIO character device: the
+// sequence number of each line (Linux, include/uapi/linux/gpio.h, struct
+// gpio_v2_line_event: line_seqno) and, for merged edges, the direction.
+func TestLedgerAdd(t *testing.T) {
+	const up, down = true, false
+	type edge struct {
+		seq    uint32
+		active bool
+		lost   int
+	}
+	cases := []struct {
+		name  string
+		start string // "", "active", "inactive"
+		edges []edge
+	}{
+		{"nothing lost", "", []edge{{1, up, 0}, {2, down, 0}, {3, up, 0}}},
+		{"first edges dropped", "", []edge{{4, up, 3}, {5, down, 0}}},
+		{"gap of two keeps the direction's turn", "", []edge{{1, up, 0}, {4, down, 2}}},
+		{"gap of one repeats the direction", "", []edge{{1, up, 0}, {3, up, 1}}},
+		{"two of one direction without a gap", "", []edge{{1, up, 0}, {2, up, 1}, {3, down, 0}}},
+		{"gap and a direction that does not fit it", "", []edge{{1, up, 0}, {3, down, 2}}},
+		{"same state as at the start", "active", []edge{{1, up, 1}, {2, down, 0}}},
+		{"other state than at the start", "inactive", []edge{{1, up, 0}}},
+		{"start and a gap that fits", "active", []edge{{2, up, 1}}},
+		{"start and a gap that does not fit", "active", []edge{{2, down, 2}}},
+		{"the number goes round", "", []edge{{1, up, 0}, {1 << 30, down, 1<<30 - 2}, {1<<31 + 1<<30, down, 1<<31 - 1},
+			{math.MaxUint32, up, 1<<30 - 2}, {0, down, 0}, {1, up, 0}}},
+		{"requested anew", "", []edge{{1, up, 0}, {2, down, 0}, {1, down, 0}, {2, up, 0}}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			var l line.Ledger
+			if c.start != "" {
+				l.Start(2, c.start == "active")
+			}
+			want := 0
+			for i, e := range c.edges {
+				want += e.lost
+				if got := l.Add(line.Edge{Line: 2, Seq: e.seq, Active: e.active}); got != e.lost {
+					t.Errorf("edge %d (seq %d, active %v): lost %d, want %d", i, e.seq, e.active, got, e.lost)
+				}
+			}
+			if got := l.Lost(2); got != want {
+				t.Errorf("lost on the line: %d, want %d", got, want)
+			}
+			if l.Total() != want || l.Lost(0) != 0 || l.Lost(7) != 0 || l.Lost(-1) != 0 {
+				t.Errorf("total %d, want %d; other lines %d, %d, want 0", l.Total(), want, l.Lost(0), l.Lost(7))
+			}
+		})
+	}
+}
+
+// kernelLine does to a line's edges what the kernel does: it merges what comes
+// too close together into one event with the level found afterwards, numbers
+// the events, and drops some from the queue.
+type kernelLine struct {
+	active bool
+	seq    uint32
+}
+
+// event lets n edges happen and returns the one event made of them.
+func (k *kernelLine) event(n int) line.Edge {
+	if n%2 == 1 {
+		k.active = !k.active
+	}
+	k.seq++
+	return line.Edge{Active: k.active, Seq: k.seq}
+}
+
+// For any history the ledger counts every dropped event, adds one for every
+// visible merge, and never more than was really lost.
+func TestLedgerNeverOvercounts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var l line.Ledger
+		var k kernelLine
+		if rapid.Bool().Draw(t, "start known") {
+			l.Start(0, k.active)
+		}
+		happened, reported, dropped, merges := 0, 0, 0, 0
+		steps := rapid.SliceOfN(rapid.IntRange(-1, 4), 1, 60).Draw(t, "edges in each event, -1 for one dropped")
+		for _, n := range append(steps, 1) {
+			e := k.event(max(n, 1))
+			happened += max(n, 1)
+			if n < 1 {
+				dropped++
+				continue
+			}
+			if n > 1 {
+				merges++
+			}
+			l.Add(e)
+			reported++
+		}
+		lost := happened - reported
+		if l.Total() > lost {
+			t.Fatalf("counted %d, really lost %d", l.Total(), lost)
+		}
+		if l.Total() < dropped {
+			t.Fatalf("counted %d, dropped from the queue alone %d", l.Total(), dropped)
+		}
+		if merges == 0 && l.Total() != lost {
+			t.Fatalf("counted %d of %d without any merging", l.Total(), lost)
+		}
+	})
+}
+
+// Every pair of edges that came back to the held state is seen, when nothing
+// is dropped and the state is known from the start.
+func TestLedgerSeesEveryPair(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var l line.Ledger
+		k := kernelLine{active: rapid.Bool().Draw(t, "initial")}
+		l.Start(0, k.active)
+		pairs := 0
+		for _, n := range rapid.SliceOf(rapid.IntRange(1, 2)).Draw(t, "edges in each event") {
+			want := n - 1
+			pairs += want
+			if got := l.Add(k.event(n)); got != want {
+				t.Fatalf("event of %d edges: lost %d, want %d", n, got, want)
+			}
+		}
+		if l.Total() != pairs {
+			t.Fatalf("counted %d, want %d", l.Total(), pairs)
+		}
+	})
+}
+
+// Lines do not disturb each other, in whatever order their edges come.
+func TestLedgerLinesAreSeparate(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var both line.Ledger
+		alone := make([]line.Ledger, 3)
+		lines := make([]kernelLine, 3)
+		for _, i := range rapid.SliceOf(rapid.IntRange(0, 2)).Draw(t, "which line") {
+			e := lines[i].event(rapid.IntRange(1, 3).Draw(t, "edges"))
+			e.Line = i
+			if a, b := both.Add(e), alone[i].Add(e); a != b {
+				t.Fatalf("line %d: %d with others, %d alone", i, a, b)
+			}
+		}
+	})
+}
