@@ -1,0 +1,220 @@
+package simchip
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
+
+	"makebreak/rig/capture"
+)
+
+// Clock is the time base that the bus lives on. AdvanceTo moves it to an instant
+// that does not lie before Now; whatever happens until then happens inside.
+type Clock interface {
+	Now() capture.Instant
+	AdvanceTo(capture.Instant)
+}
+
+// What a transfer can fail with; test with errors.Is.
+var (
+	ErrNAK     = errors.New("address not acknowledged")
+	ErrCut     = errors.New("transfer cut short")
+	ErrTimeout = errors.New("bus stuck, timed out")
+)
+
+// firstAddress is the lowest address that a chip can be strapped to; there are
+// four.
+const firstAddress = 0x48
+
+// DefaultHz is the bus clock where NewBus is given none: fast mode.
+const DefaultHz = 400_000
+
+// highestHz is the chip's high-speed mode.
+const highestHz = 3_400_000
+
+// Bus is a simulated I²C bus with up to four chips. It belongs to one goroutine.
+type Bus struct {
+	// Transfers counts transfers, the failed ones included. Bytes counts bytes on
+	// the wire, address bytes included.
+	Transfers uint64
+	Bytes     uint64
+
+	clock       Clock
+	picosPerBit int64
+	hz          int
+	chips       [4]*Chip
+
+	faulty bool // a fault below is planted
+	faults faults
+}
+
+var _ i2c.Bus = (*Bus)(nil)
+
+// NewBus returns a bus without chips. The bus clock is in hertz; zero or less
+// means DefaultHz.
+func NewBus(clock Clock, hz int) *Bus {
+	if hz <= 0 {
+		hz = DefaultHz
+	}
+	b := &Bus{clock: clock}
+	b.setHz(hz)
+	return b
+}
+
+func (b *Bus) setHz(hz int) { b.hz, b.picosPerBit = hz, 1e12/int64(hz) }
+
+// Attach puts a chip on an address from 0x48 to 0x4B, in place of the one there.
+func (b *Bus) Attach(addr uint16, c *Chip) error {
+	i := addr - firstAddress
+	if i >= uint16(len(b.chips)) {
+		return fmt.Errorf("simchip: address %#02x: a chip can be strapped to 0x48, 0x49, 0x4a or 0x4b", addr)
+	}
+	b.chips[i] = c
+	return nil
+}
+
+// String names the bus.
+func (b *Bus) String() string { return fmt.Sprintf("simulated I²C bus (%d Hz)", b.hz) }
+
+// SetSpeed sets the bus clock, at most 3.4 MHz.
+func (b *Bus) SetSpeed(f physic.Frequency) error {
+	hz := int(f / physic.Hertz)
+	if hz < 1 || hz > highestHz {
+		return fmt.Errorf("simchip: bus clock %s: 1 Hz to 3.4 MHz may stand there", f)
+	}
+	b.setHz(hz)
+	return nil
+}
+
+// span returns how long a number of bits takes.
+func (b *Bus) span(bits int) capture.Instant {
+	return capture.Instant(int64(bits) * b.picosPerBit / 1000)
+}
+
+// Bits on the wire: a start, a repeated start and a stop take one each, a byte
+// nine with its acknowledge.
+const byteBits = 9
+
+// Tx writes, then reads, with a repeated start between the two, and takes the
+// time that this needs at the bus clock.
+func (b *Bus) Tx(addr uint16, w, r []byte) error {
+	b.Transfers++
+	i := addr - firstAddress
+	if i < uint16(len(b.chips)) && b.chips[i] != nil && !b.faulty {
+		return b.transfer(b.chips[i], addr, w, r)
+	}
+	return b.oddTransfer(addr, w, r)
+}
+
+// transfer carries a transfer to a chip on the bus.
+func (b *Bus) transfer(c *Chip, addr uint16, w, r []byte) error {
+	now := b.clock.Now()
+	c.Settle(now)
+	if c.gone {
+		return b.nak(addr)
+	}
+	if len(r) == 0 {
+		b.Bytes += uint64(1 + len(w))
+		at := now + b.span(byteBits*(1+len(w))+2)
+		b.clock.AdvanceTo(at)
+		c.Settle(at)
+		c.write(w, at)
+		return nil
+	}
+	bits := 1
+	if len(w) > 0 {
+		b.Bytes += uint64(1 + len(w))
+		bits += byteBits*(1+len(w)) + 1
+		at := now
+		if len(w) > 1 {
+			at += b.span(bits)
+			b.clock.AdvanceTo(at)
+			c.Settle(at)
+		}
+		c.write(w, at)
+	}
+	b.Bytes += uint64(1 + len(r))
+	bits += byteBits
+	// What the chip sends is what stands in the register once it has acknowledged
+	// its address. Nothing changes until then in nearly all transfers, and then one
+	// move of the clock is enough.
+	if latch := now + b.span(bits); c.due <= latch {
+		b.clock.AdvanceTo(latch)
+		c.Settle(latch)
+	}
+	fill(r, c.register())
+	b.clock.AdvanceTo(now + b.span(bits+byteBits*len(r)+1))
+	return nil
+}
+
+// fill puts a register into the bytes of a read. Beyond the two bytes nothing
+// drives the bus, so ones are read.
+func fill(r []byte, v uint16) {
+	r[0] = byte(v >> 8)
+	if len(r) == 1 {
+		return
+	}
+	r[1] = byte(v)
+	for i := range r[2:] {
+		r[2+i] = 0xFF
+	}
+}
+
+// nak ends a transfer after an address byte that nobody acknowledged.
+func (b *Bus) nak(addr uint16) error {
+	b.Bytes++
+	b.clock.AdvanceTo(b.clock.Now() + b.span(byteBits+2))
+	return fmt.Errorf("%w: nothing answers at %#02x", ErrNAK, addr)
+}
+
+// oddTransfer carries the transfers that are not plain traffic with a chip: the
+// general call, an address without a chip, planted faults.
+func (b *Bus) oddTransfer(addr uint16, w, r []byte) error {
+	if b.faulty {
+		if err, over := b.disturb(addr, w, r); over {
+			return err
+		}
+	}
+	if addr == 0 {
+		return b.generalCall(w, r)
+	}
+	i := addr - firstAddress
+	if i >= uint16(len(b.chips)) || b.chips[i] == nil {
+		return b.nak(addr)
+	}
+	return b.transfer(b.chips[i], addr, w, r)
+}
+
+// generalCallReset is the general call's command that the chips obey.
+const generalCallReset = 0x06
+
+func (b *Bus) generalCall(w, r []byte) error {
+	now := b.clock.Now()
+	answered := false
+	for _, c := range b.chips {
+		if c != nil {
+			c.Settle(now)
+			answered = answered || !c.gone
+		}
+	}
+	if !answered || len(r) > 0 {
+		return b.nak(0)
+	}
+	b.Bytes += uint64(1 + len(w))
+	at := now + b.span(byteBits*(1+len(w))+2)
+	b.clock.AdvanceTo(at)
+	for _, c := range b.chips {
+		if c != nil && len(w) > 0 && w[0] == generalCallReset {
+			c.Settle(at)
+			c.reset()
+		}
+	}
+	return nil
+}
+
+// stuckTimeout is how long a transfer on a stuck bus lasts before the host gives
+// up (the usual default of Linux bus drivers, from memory).
+const stuckTimeout = time.Second
