@@ -1,0 +1,94 @@
+package report
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"makebreak/analyze"
+)
+
+// numeric names the columns that JSON writes as numbers.
+var numeric = map[string]bool{
+	"cycle": true, "value": true, "expanded_uncertainty": true,
+	"lower_limit": true, "upper_limit": true,
+}
+
+// JSON writes one object: run, unit, started (RFC 3339), verdict, measurements
+// (the columns of CSV by name, one measurement a line) and findings. Numbers are
+// numbers with the digits that CSV has. What is missing is null. It streams.
+func JSON(w io.Writer, r *Record) error {
+	bw := bufio.NewWriter(w)
+	if err := writeJSON(bw, r); err != nil {
+		return fmt.Errorf("report: json: %w", err)
+	}
+	if err := bw.Flush(); err != nil {
+		return fmt.Errorf("report: json: %w", err)
+	}
+	return nil
+}
+
+func writeJSON(w *bufio.Writer, r *Record) error {
+	started := ""
+	if !r.Started.IsZero() {
+		started = r.Started.Format(time.RFC3339)
+	}
+	fmt.Fprintf(w, "{\n\"run\":%s,\n\"unit\":%s,\n\"started\":%s,\n\"verdict\":%s,\n\"measurements\":[",
+		quoted(r.Run), quoted(r.Unit), quoted(started), quoted(string(r.Verdict)))
+	comma := "\n"
+	for m, err := range r.measurements() {
+		if err != nil {
+			return fmt.Errorf("reading the measurements: %w", err)
+		}
+		w.WriteString(comma)
+		if _, err := w.Write(object(r, m)); err != nil {
+			return err
+		}
+		comma = ",\n"
+	}
+	w.WriteString("\n],\n\"findings\":[")
+	comma = "\n"
+	for _, f := range r.Findings {
+		fmt.Fprintf(w, "%s{\"signal\":%s,\"verdict\":%s,\"text\":%s}",
+			comma, quoted(f.Signal), quoted(string(f.Verdict)), quoted(f.Text))
+		comma = ",\n"
+	}
+	_, err := w.WriteString("\n]\n}\n") // a writer that failed once fails again here
+	return err
+}
+
+// object returns the measurement as a JSON object on one line.
+func object(r *Record, m analyze.Measurement) []byte {
+	var b bytes.Buffer
+	for i, cell := range cells(r, m) {
+		b.WriteByte("{,"[min(i, 1)])
+		fmt.Fprintf(&b, "%q:", columns[i])
+		switch {
+		case cell == "":
+			b.WriteString("null")
+		case numeric[columns[i]]:
+			b.WriteString(cell)
+		default:
+			b.WriteString(quoted(cell))
+		}
+	}
+	b.WriteByte('}')
+	return b.Bytes()
+}
+
+// quoted returns s as a JSON string, or null where there is nothing to say.
+func quoted(s string) string {
+	if s == "" {
+		return "null"
+	}
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(plainText(s)); err != nil { // a string always encodes
+		return "null"
+	}
+	return string(bytes.TrimRight(b.Bytes(), "\n"))
+}

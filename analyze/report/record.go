@@ -1,0 +1,82 @@
+package report
+
+import (
+	"fmt"
+	"iter"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+)
+
+// Record is all that is to be said of one run.
+type Record struct {
+	Run      string
+	Unit     string // serial of the unit; may be empty
+	Sequence string
+	About    string // what the sequence shows, in its author's words
+	By       string // who ran it; may be empty
+	Rig      string
+	Started  time.Time // zero: not known, as of an imported capture
+	// Cycles were done of those Planned. Planned zero: no number was set.
+	Cycles, Planned int
+	// Complete is false for a run that ended early; Reason says why.
+	Complete bool
+	Reason   string
+	Verdict  analyze.Verdict
+	// Measurements streams every figure, in the order of the cycles. It must be
+	// repeatable: the text goes through it once, the page twice.
+	Measurements iter.Seq2[analyze.Measurement, error]
+	// Signals and Steps are the orders in which signals and events are shown.
+	// What they do not name follows in the order in which it appears.
+	Signals, Steps []string
+	Findings       []analyze.Finding
+	Counts         capture.Counts
+	// Cautions limit the trust in the figures (a calibration overdue, a contact
+	// sampled too slowly); Notes are what a person wrote.
+	Cautions, Notes []string
+	LogPath         string // file that keeps the run; empty: it was not kept
+	Simulated       bool   // measured on the simulated bench
+	Seed            uint64 // of the simulated bench
+}
+
+// measurements streams the figures; a record without any has none.
+func (r *Record) measurements() iter.Seq2[analyze.Measurement, error] {
+	if r.Measurements == nil {
+		return func(func(analyze.Measurement, error) bool) {}
+	}
+	return r.Measurements
+}
+
+// formulaStarts are what a spreadsheet takes for the beginning of a formula
+// when it opens a CSV file, quotes or not.
+const formulaStarts = "=+-@"
+
+// CheckName reports whether a name from outside (a unit's serial, a person, a
+// signal, an event) can stand in a record. A name that a spreadsheet would run
+// as a formula is refused where it is entered: disguising it in the CSV file
+// would change the name for every other reader. An empty name passes.
+func CheckName(s string) error {
+	if !utf8.ValidString(s) {
+		return fmt.Errorf("%q is not a usable name: it is not valid UTF-8", s)
+	}
+	if i := strings.IndexFunc(s, unicode.IsControl); i >= 0 {
+		r, _ := utf8.DecodeRuneInString(s[i:])
+		return fmt.Errorf("%q is not a usable name: it holds the control character %U", s, r)
+	}
+	if s != "" && strings.ContainsRune(formulaStarts, rune(s[0])) {
+		return fmt.Errorf("%q is not a usable name: it starts with %q, which a spreadsheet takes for a formula; start it with a letter or a digit", s, s[:1])
+	}
+	return nil
+}
+
+// plainText makes a text safe to hand on: valid UTF-8 with line feeds only, so
+// that it comes back from every format as it went in.
+func plainText(s string) string {
+	s = strings.ToValidUTF8(s, "\uFFFD")
+	s = strings.ReplaceAll(s, "\r\n", "\n")
+	return strings.ReplaceAll(s, "\r", "\n")
+}

@@ -1,0 +1,119 @@
+package report
+
+import (
+	"errors"
+	"iter"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+)
+
+var nan = math.NaN()
+
+// invented is a record of a unit that does not exist. It holds what records
+// hold at their worst: missing values, undecided ones, and texts with commas,
+// quotes, line ends and letters beyond ASCII.
+func invented() *Record {
+	ms := inventedFigures()
+	return &Record{
+		Run: "2031-04-05-001", Unit: "INV-0042", Sequence: "armed-high",
+		About: "High while the panel is armed in either way, low while it is disarmed.",
+		By:    "Zoë Müller", Rig: "training bench",
+		Started: time.Date(2031, 4, 5, 9, 30, 0, 0, time.FixedZone("", 2*3600)),
+		Cycles:  3, Planned: 5, Reason: "interrupted at the bench",
+		Verdict:      analyze.Fail,
+		Measurements: stream(ms),
+		Signals:      []string{"OUT1", "OUT2", "OUT3", "K1", "K1_NO"},
+		Steps:        []string{"arm-away", "disarm"},
+		Findings: []analyze.Finding{
+			{Signal: "OUT3", Verdict: analyze.Fail, Text: "OUT3 did not rise at arm-away in 1 of 3 cycles. Look first at the output's programming, then at the wire to terminal \"3\"."},
+			{Signal: "K1_NO", Verdict: analyze.Undecided, Text: "The contact's bounce is too close to its limit of 5 ms to tell."},
+		},
+		Counts:    capture.Counts{MissedConversions: 2, LostEdges: 1},
+		Cautions:  []string{"The reference of OUT3 was not calibrated: the divider's tolerance is used."},
+		Notes:     []string{"Invented demo data; <b>no</b> real unit, \"as is\" & complete."},
+		LogPath:   "/var/tmp/makebreak/log.db",
+		Simulated: true, Seed: 7,
+	}
+}
+
+func inventedFigures() []analyze.Measurement {
+	var ms []analyze.Measurement
+	add := func(m analyze.Measurement) { ms = append(ms, m) }
+	upper := func(x float64) analyze.Limit { return analyze.Limit{Lower: nan, Upper: x} }
+	lower := func(x float64) analyze.Limit { return analyze.Limit{Lower: x, Upper: nan} }
+	none := analyze.NoLimit()
+	delays := []float64{0.1420123, 0.14391, nan}
+	for i, delay := range delays {
+		c := i + 1
+		for _, other := range []string{"OUT1", "OUT2"} {
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: other, Quantity: analyze.LowLevel, Value: 0.0123, Expanded: 0.0051, Limit: none})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: other, Quantity: analyze.Ripple, Value: 0.00412, Expanded: nan, Limit: none})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: other, Quantity: analyze.Hold, Value: 0, Expanded: nan, Limit: upper(0), Verdict: analyze.Pass})
+		}
+		m := analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "OUT3", Quantity: analyze.SwitchingDelay, Value: delay, Expanded: 0.0012, Limit: upper(0.5), Verdict: analyze.Pass}
+		if math.IsNaN(delay) {
+			m.Verdict, m.Expanded = analyze.Fail, nan
+			m.Reason = "the output did not rise,\nso there is nothing to time; see \"OUT3\""
+		}
+		add(m)
+		if i < 2 {
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "OUT3", Quantity: analyze.HighLevel, Value: 13.2345 + 0.01*float64(i), Expanded: 0.087, Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Pass})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1", Quantity: analyze.OperateTime, Value: 0.00623, Expanded: 0.00071, Limit: upper(0.015), Verdict: analyze.Pass})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1", Quantity: analyze.TransferTime, Value: -0.00021, Expanded: 0.0000101, Limit: lower(0), Verdict: analyze.Fail, Reason: "both contacts were closed at once"})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: 0.004981, Expanded: 0.00003, Limit: upper(0.005), Verdict: analyze.Undecided, Reason: "0.019 ms from the limit, known to 0.030 ms; ten more cycles, or a finer time base"})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceCount, Value: float64(4 + i), Expanded: nan, Limit: none})
+		}
+		add(analyze.Measurement{Cycle: c, Event: "disarm", Signal: "OUT3", Quantity: analyze.LowLevel, Value: 0.0213, Expanded: 0.0051, Limit: upper(1), Verdict: analyze.Pass})
+		add(analyze.Measurement{Cycle: c, Event: "", Signal: "OUT3", Quantity: analyze.LowLevel, Value: -0.0004, Expanded: 0.0051, Limit: none})
+		add(analyze.Measurement{Cycle: c, Event: "disarm", Signal: "OUT3", Quantity: analyze.TransitionDuration, Value: 0.0015, Expanded: nan, Limit: none, Reason: "shorter than the samples can resolve: an upper bound"})
+	}
+	return ms
+}
+
+func stream(ms []analyze.Measurement) iter.Seq2[analyze.Measurement, error] {
+	return func(yield func(analyze.Measurement, error) bool) {
+		for _, m := range ms {
+			if !yield(m, nil) {
+				return
+			}
+		}
+	}
+}
+
+// broken streams n good measurements and then a fault.
+func broken(n int, fault error) iter.Seq2[analyze.Measurement, error] {
+	return func(yield func(analyze.Measurement, error) bool) {
+		for _, m := range inventedFigures()[:n] {
+			if !yield(m, nil) {
+				return
+			}
+		}
+		yield(analyze.Measurement{}, fault)
+	}
+}
+
+func TestCheckName(t *testing.T) {
+	for _, good := range []string{"", "INV-0042", "42", "Zoë Müller", "a=b", "x+y@z", "Ω-7"} {
+		if err := CheckName(good); err != nil {
+			t.Errorf("CheckName(%q) = %v; want it accepted", good, err)
+		}
+	}
+	for bad, want := range map[string]string{
+		"=1+1": "formula", "+49": "formula", "-3": "formula", "@SUM(A1)": "formula",
+		"a\tb": "U+0009", "a\nb": "U+000A", "\rx": "U+000D", "\x1b[31m": "U+001B", "a\xff": "UTF-8",
+	} {
+		err := CheckName(bad)
+		if err == nil {
+			t.Errorf("CheckName(%q) accepted it", bad)
+		} else if !strings.Contains(err.Error(), want) {
+			t.Errorf("CheckName(%q) = %q; want it to name %q", bad, err, want)
+		}
+	}
+}
+
+var errDisk = errors.New("the disk is gone")

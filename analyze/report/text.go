@@ -1,0 +1,284 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/jedib0t/go-pretty/v6/table"
+	"github.com/jedib0t/go-pretty/v6/text"
+
+	"makebreak/analyze"
+)
+
+// TextOpts says how the text is to look.
+type TextOpts struct {
+	Colour bool // colour the verdicts' words; they are words in either case
+	Width  int  // columns of the terminal; 0: as wide as it comes
+}
+
+// Text writes the record for the person at the bench: the run, one table over
+// all cycles, what is wrong in plain words, the verdict, and where the record
+// went. It reads the measurements once and keeps a bounded number of them.
+func Text(w io.Writer, r *Record, opts TextOpts) error {
+	s, err := summarize(r)
+	if err != nil {
+		return fmt.Errorf("report: text: reading the measurements: %w", err)
+	}
+	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
+	t.header(r)
+	t.table(s)
+	t.findings(r)
+	t.list("Acquisition troubles", troubleLines(r))
+	t.list("Cautions", r.Cautions)
+	t.list("Notes", r.Notes)
+	t.verdict(r, s)
+	if err := t.w.Flush(); err != nil {
+		return fmt.Errorf("report: text: %w", err)
+	}
+	return nil
+}
+
+// textWriter writes parts of the text. A fault of the writer underneath shows at
+// the flush.
+type textWriter struct {
+	w    *bufio.Writer
+	opts TextOpts
+}
+
+func (t *textWriter) line(s string) { t.w.WriteString(strings.TrimRight(s, " ") + "\n") }
+
+// pairs are the lines at the head of the record: a word and what it says.
+func pairs(r *Record) [][2]string {
+	sequence := oneLine(r.Sequence)
+	if r.About != "" {
+		sequence += ": " + oneLine(r.About)
+	}
+	started := ""
+	if !r.Started.IsZero() {
+		started = r.Started.Format("2006-01-02 15:04:05 -07:00")
+		if r.Started.Location() == time.UTC {
+			started = r.Started.Format("2006-01-02 15:04:05 UTC")
+		}
+	}
+	var shown [][2]string
+	for _, p := range [][2]string{
+		{"Run", oneLine(r.Run)}, {"Unit", oneLine(r.Unit)}, {"Sequence", sequence}, {"Rig", rigWords(r)},
+		{"Run by", oneLine(r.By)}, {"Started", started}, {"Cycles", cycleWords(r)},
+	} {
+		if p[1] != "" {
+			shown = append(shown, p)
+		}
+	}
+	return shown
+}
+
+func (t *textWriter) header(r *Record) {
+	for _, p := range pairs(r) {
+		t.wrapped(fmt.Sprintf("%-10s", p[0]), p[1])
+	}
+}
+
+// wrapped writes a text behind its heading, in lines that fit, the later ones
+// indented by the heading's width.
+func (t *textWriter) wrapped(heading, s string) {
+	indent := text.StringWidthWithoutEscSequences(heading)
+	if t.opts.Width > indent+20 {
+		s = text.WrapSoft(s, t.opts.Width-indent)
+	}
+	for i, l := range strings.Split(s, "\n") {
+		if i > 0 {
+			heading = strings.Repeat(" ", indent)
+		}
+		t.line(heading + l)
+	}
+}
+
+func (t *textWriter) list(heading string, items []string) {
+	if len(items) == 0 {
+		return
+	}
+	t.line("")
+	t.line(heading)
+	for _, s := range items {
+		t.wrapped("  - ", oneLine(s))
+	}
+}
+
+func (t *textWriter) findings(r *Record) {
+	t.line("")
+	if len(r.Findings) == 0 {
+		t.line("No findings.")
+		return
+	}
+	t.line("Findings")
+	for _, f := range r.Findings {
+		t.wrapped("  - ", findingWords(f))
+	}
+}
+
+// findingWords say a finding with its signal, unless the text starts with it.
+func findingWords(f analyze.Finding) string {
+	words := oneLine(f.Text)
+	if signal := oneLine(f.Signal); signal != "" && !strings.HasPrefix(words, signal) {
+		words = signal + ": " + words
+	}
+	return words
+}
+
+func (t *textWriter) verdict(r *Record, s *summary) {
+	t.line("")
+	t.wrapped("Verdict: ", t.coloured(r.Verdict, verdictName(r.Verdict))+" ("+verdictSentence(r, s)+")")
+	t.list("What would decide the undecided figures", s.undecidedLines())
+	if r.LogPath != "" {
+		t.line("")
+		t.wrapped("Record:  ", fmt.Sprintf("run %s in %s", oneLine(r.Run), oneLine(r.LogPath)))
+	}
+}
+
+// coloured colours words of a verdict where colour is asked for.
+func (t *textWriter) coloured(v analyze.Verdict, words string) string {
+	codes := map[analyze.Verdict]string{analyze.Pass: "32", analyze.Fail: "1;31", analyze.Undecided: "33"}
+	if !t.opts.Colour || codes[v] == "" {
+		return words
+	}
+	return "\x1b[" + codes[v] + "m" + words + "\x1b[0m"
+}
+
+// tableHead names the columns of the table.
+var tableHead = []string{"signal", "quantity", "event", "n", "median", "lowest … highest", "± U", "limit", "verdict"}
+
+// The columns of the table, counted from 1.
+const (
+	signalColumn = iota + 1
+	quantityColumn
+	eventColumn
+	nColumn
+	medianColumn
+	spanColumn
+	uncertaintyColumn
+	limitColumn
+	verdictColumn
+)
+
+// squeezes are the steps by which the table is made narrower until it fits:
+// widths at which columns start to wrap.
+var squeezes = []map[int]int{
+	{},
+	{quantityColumn: 10},
+	{quantityColumn: 10, verdictColumn: 9},
+	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8},
+	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8, spanColumn: 10},
+	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8, spanColumn: 10, eventColumn: 6},
+}
+
+func (t *textWriter) table(s *summary) {
+	t.line("")
+	if len(s.rows) == 0 && len(s.steady.signals) == 0 {
+		t.line("Nothing was measured.")
+		return
+	}
+	if len(s.rows) > 0 {
+		t.line(t.fitting(s))
+	}
+	if line := s.steady.line(); line != "" {
+		t.wrapped("", oneLine(line))
+	}
+	t.legend(s)
+	t.list("Remarks", s.remarkLines())
+}
+
+// fitting renders the table in the first way that fits, or in the narrowest.
+func (t *textWriter) fitting(s *summary) string {
+	var out string
+	for _, wrap := range squeezes {
+		out = t.render(s, wrap)
+		if t.opts.Width <= 0 || text.LongestLineLen(out) <= t.opts.Width {
+			break
+		}
+	}
+	return out
+}
+
+func (t *textWriter) render(s *summary, wrap map[int]int) string {
+	tw := table.NewWriter()
+	tw.SetStyle(plainStyle())
+	tw.SuppressTrailingSpaces()
+	tw.SetColumnConfigs(columnConfigs(wrap))
+	tw.AppendHeader(tableRow(tableHead))
+	last := ""
+	for i, x := range s.rows {
+		if i > 0 && x.signal != last {
+			tw.AppendSeparator()
+		}
+		last = x.signal
+		f := x.figures()
+		v, _, _ := x.worst()
+		tw.AppendRow(tableRow([]string{
+			oneLine(x.signal), quantityWords(x.quantity), oneLine(eventWords(x.event)), f.n, f.median, f.span,
+			f.uncertainty, x.limitWords(), t.coloured(v, x.verdictWords()),
+		}))
+	}
+	return tw.Render()
+}
+
+func (x *row) limitWords() string {
+	if x.limitsDiffer {
+		return "differs"
+	}
+	return LimitWords(x.quantity, x.limit)
+}
+
+func tableRow(cells []string) table.Row {
+	r := make(table.Row, len(cells))
+	for i, c := range cells {
+		r[i] = c
+	}
+	return r
+}
+
+func columnConfigs(wrap map[int]int) []table.ColumnConfig {
+	var all []table.ColumnConfig
+	for n := signalColumn; n <= verdictColumn; n++ {
+		c := table.ColumnConfig{Number: n, WidthMax: wrap[n], WidthMaxEnforcer: text.WrapSoft}
+		switch n {
+		case nColumn, medianColumn, spanColumn, uncertaintyColumn:
+			c.Align, c.AlignHeader = text.AlignRight, text.AlignRight
+		}
+		all = append(all, c)
+	}
+	return all
+}
+
+// plainStyle is two spaces between columns, a rule under the head and a thin one
+// between signals.
+func plainStyle() table.Style {
+	return table.Style{
+		Name: "plain",
+		Box:  table.BoxStyle{MiddleHorizontal: "─", MiddleSeparator: "─", MiddleVertical: " ", PaddingRight: " "},
+		Options: table.Options{
+			SeparateColumns: true, SeparateHeader: true,
+		},
+	}
+}
+
+// legend explains what stands in the table and does not explain itself.
+func (t *textWriter) legend(s *summary) {
+	var sampled, unjudged, uncertain bool
+	for _, x := range s.rows {
+		sampled = sampled || !x.values.exact()
+		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
+		uncertain = uncertain || finite(x.uncertainty)
+	}
+	if uncertain {
+		t.wrapped("", "± U: the largest expanded uncertainty of the row (95 %).")
+	}
+	if unjudged {
+		t.wrapped("", "No verdict: no limit was set.")
+	}
+	if sampled {
+		t.wrapped("", fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
+	}
+}

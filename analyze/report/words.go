@@ -1,0 +1,331 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"makebreak/analyze"
+)
+
+// dash stands for a missing value.
+const dash = "—"
+
+// scale is how figures are shown to people: the base unit with a prefix.
+type scale struct {
+	shift int    // decimal places by which the point moves to the right
+	unit  string // "ms"; empty for a count
+}
+
+// scaleFor returns the scale in which the largest of the magnitudes, in the
+// quantity's base unit, reads as 1 or more.
+func scaleFor(q analyze.Quantity, magnitudes ...float64) scale {
+	base := q.Unit()
+	if base == "1" {
+		return scale{}
+	}
+	largest := 0.0
+	for _, x := range magnitudes {
+		if finite(x) {
+			largest = math.Max(largest, math.Abs(x))
+		}
+	}
+	switch {
+	case base == "" || largest == 0 || largest >= 1:
+		return scale{0, base}
+	case largest >= 1e-3:
+		return scale{3, "m" + base}
+	}
+	return scale{6, "µ" + base}
+}
+
+// number moves the decimal point of a number in plain decimal notation. The
+// digits stay: scaling never rounds.
+func (s scale) number(plain string) string {
+	if s.shift == 0 || plain == "" {
+		return plain
+	}
+	sign := ""
+	if plain[0] == '-' {
+		sign, plain = "-", plain[1:]
+	}
+	whole, part, _ := strings.Cut(plain, ".")
+	if len(part) < s.shift {
+		part += strings.Repeat("0", s.shift-len(part))
+	}
+	whole, part = whole+part[:s.shift], part[s.shift:]
+	whole = strings.TrimLeft(whole, "0")
+	if whole == "" {
+		whole = "0"
+	}
+	if part != "" {
+		whole += "." + part
+	}
+	return sign + whole
+}
+
+// with appends the unit to a number.
+func (s scale) with(number string) string {
+	if s.unit == "" {
+		return number
+	}
+	return number + " " + s.unit
+}
+
+// Reading writes a figure and its expanded uncertainty, in the quantity's base
+// unit, for people: in one fitting unit, as in "142.0 ms ± 1.2 ms". A missing
+// value is a dash.
+func Reading(q analyze.Quantity, value, expanded float64) string {
+	v, u := Round(q, value, expanded)
+	if v == "" {
+		return dash
+	}
+	s := scaleFor(q, parse(v), parse(u))
+	if u == "" {
+		return s.with(s.number(v))
+	}
+	return s.with(s.number(v)) + " ± " + s.with(s.number(u))
+}
+
+// parse reads a number that Round wrote.
+func parse(s string) float64 {
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		return math.NaN()
+	}
+	return x
+}
+
+// LimitWords writes a quantity's limit for people, as it was stated: "max 500 ms",
+// "min 12 V", "12 … 14.5 V"; no limit gives an empty text.
+func LimitWords(q analyze.Quantity, l analyze.Limit) string {
+	s := scaleFor(q, l.Lower, l.Upper)
+	low, high := s.number(shortest(l.Lower)), s.number(shortest(l.Upper))
+	switch {
+	case low == "" && high == "":
+		return ""
+	case low == "":
+		return "max " + s.with(high)
+	case high == "":
+		return "min " + s.with(low)
+	}
+	return low + " … " + s.with(high)
+}
+
+// quantityWords are the quantity's name for people.
+func quantityWords(q analyze.Quantity) string {
+	return strings.ReplaceAll(string(q), "_", " ")
+}
+
+// eventWords are an event's name for people.
+func eventWords(event string) string {
+	if event == "" {
+		return "(start)"
+	}
+	return event
+}
+
+// verdictWords say a row's verdict, with a count where not all figures share it.
+func (x *row) verdictWords() string {
+	v, n, judged := x.worst()
+	if v == analyze.NoVerdict {
+		return ""
+	}
+	if v == analyze.Pass && n == x.cycles {
+		return string(v)
+	}
+	return fmt.Sprintf("%s %d/%d", v, n, judged)
+}
+
+// figures are a row's numbers for people, all in one unit.
+type figures struct{ n, median, span, uncertainty string }
+
+func (x *row) figures() figures {
+	f := figures{n: strconv.Itoa(x.values.seen)}
+	if x.values.seen != x.cycles {
+		f.n += "/" + strconv.Itoa(x.cycles)
+	}
+	if x.values.seen == 0 {
+		f.median = dash
+		return f
+	}
+	median, u := Round(x.quantity, x.values.median(), x.uncertainty)
+	low, _ := Round(x.quantity, x.low, x.uncertainty)
+	high, _ := Round(x.quantity, x.high, x.uncertainty)
+	s := scaleFor(x.quantity, parse(low), parse(high), parse(u))
+	f.median = s.with(s.number(median))
+	if !x.values.exact() {
+		f.median = "≈ " + f.median
+	}
+	if x.values.seen > 1 {
+		f.span = s.number(low) + " … " + s.number(high)
+	}
+	if u != "" {
+		f.uncertainty = "± " + s.with(s.number(u))
+	}
+	return f
+}
+
+// where names a row's place: "OUT3 switching delay at arm-away".
+func (x *row) where() string {
+	if x.event == "" {
+		return fmt.Sprintf("%s %s at the start", x.signal, quantityWords(x.quantity))
+	}
+	return fmt.Sprintf("%s %s at %s", x.signal, quantityWords(x.quantity), x.event)
+}
+
+// remarkLines say why values are missing and what else was remarked of figures,
+// except of the undecided ones, which the verdict explains.
+func (s *summary) remarkLines() []string {
+	return s.lines(func(r remark) bool { return r.missing || r.verdict != analyze.Undecided })
+}
+
+// undecidedLines say what would decide the undecided figures.
+func (s *summary) undecidedLines() []string {
+	return s.lines(func(r remark) bool { return !r.missing && r.verdict == analyze.Undecided })
+}
+
+func (s *summary) lines(wanted func(remark) bool) []string {
+	var all []string
+	for _, x := range s.rows {
+		named := false
+		for _, r := range x.remarks {
+			if !wanted(r) {
+				continue
+			}
+			named = true
+			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.count(x.cycles), oneLine(r.text)))
+		}
+		if named && x.moreRemarks > 0 {
+			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.moreRemarks))
+		}
+	}
+	return all
+}
+
+// count says how many of the row's figures the remark is about.
+func (r remark) count(cycles int) string {
+	word := "remark on"
+	switch {
+	case r.missing:
+		word = "missing in"
+	case r.verdict != analyze.NoVerdict:
+		word = string(r.verdict) + " in"
+	}
+	return fmt.Sprintf("%s %d of %d", word, r.n, cycles)
+}
+
+// steadyLine says which outputs did nothing, as they should; empty where there
+// are none.
+func (s steady) line() string {
+	if len(s.signals) == 0 {
+		return ""
+	}
+	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), count(s.states, "state", "states"))
+	if finite(s.ripple) {
+		line += ", levels steady within " + Reading(analyze.Ripple, s.ripple, math.NaN()) + " peak to peak"
+	}
+	return line
+}
+
+// troubleLines say what went wrong in acquiring the data; none where all went well.
+func troubleLines(r *Record) []string {
+	var lines []string
+	for _, t := range []struct {
+		n         uint64
+		one, many string
+	}{
+		{r.Counts.MissedConversions, "conversion missed", "conversions missed"},
+		{r.Counts.DoubledConversions, "conversion read twice", "conversions read twice"},
+		{r.Counts.LostEdges, "contact edge lost", "contact edges lost"},
+		{r.Counts.BusErrors, "bus error", "bus errors"},
+		{r.Counts.ChipResets, "converter found reset", "converters found reset"},
+	} {
+		if t.n > 0 {
+			lines = append(lines, count(t.n, t.one, t.many))
+		}
+	}
+	return lines
+}
+
+func count[T int | uint64](n T, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// cycleWords say how many cycles were done.
+func cycleWords(r *Record) string {
+	words := strconv.Itoa(r.Cycles)
+	if r.Planned > 0 {
+		words = fmt.Sprintf("%d of %d", r.Cycles, r.Planned)
+	}
+	if r.Complete {
+		return words
+	}
+	words += ", incomplete"
+	if r.Reason != "" {
+		words += ": " + oneLine(r.Reason)
+	}
+	return words
+}
+
+// rigWords name the rig, and say plainly where it was none.
+func rigWords(r *Record) string {
+	if !r.Simulated {
+		return oneLine(r.Rig)
+	}
+	words := fmt.Sprintf("simulated bench (seed %d): nothing real was measured", r.Seed)
+	if r.Rig != "" {
+		words = oneLine(r.Rig) + ", " + words
+	}
+	return words
+}
+
+// verdictSentence says why the verdict is what it is.
+func verdictSentence(r *Record, s *summary) string {
+	why := verdictReason(r.Verdict, s)
+	if !r.Complete {
+		why += "; the run is incomplete, so this holds for the cycles done only"
+	}
+	return why
+}
+
+func verdictReason(v analyze.Verdict, s *summary) string {
+	judged := s.verdicts[analyze.Pass] + s.verdicts[analyze.Fail] + s.verdicts[analyze.Undecided]
+	figures := count(judged, "judged figure", "judged figures")
+	n := s.verdicts[v]
+	switch {
+	case v == analyze.NoVerdict:
+		return "no limit was set and nothing was judged"
+	case n == 0: // the findings alone decided
+		return "see the findings"
+	case v == analyze.Pass && n == judged:
+		return fmt.Sprintf("%s, all within their limits", figures)
+	case v == analyze.Undecided:
+		return fmt.Sprintf("%d of %s undecided", n, figures)
+	}
+	return fmt.Sprintf("%d of %s: %s", n, figures, v)
+}
+
+// verdictName is the verdict as a word that can stand alone.
+func verdictName(v analyze.Verdict) string {
+	if v == analyze.NoVerdict {
+		return "none"
+	}
+	return string(v)
+}
+
+// oneLine puts a text on one line and takes out what a terminal would obey.
+func oneLine(s string) string {
+	s = strings.Join(strings.Fields(plainText(s)), " ")
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return '\uFFFD'
+		}
+		return r
+	}, s)
+}
