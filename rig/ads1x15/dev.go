@@ -1,0 +1,342 @@
+package ads1x15
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/wiring"
+)
+
+// ErrReset says that the chip does not hold the configuration that was written:
+// it has lost its supply for a moment, or something else on the bus wrote to it.
+var ErrReset = errors.New("the chip has lost its settings")
+
+// The addresses that a chip can be strapped to: its ADDR pin to ground, supply,
+// SDA or SCL, in this order.
+const (
+	FirstAddress uint16 = 0x48
+	LastAddress  uint16 = 0x4B
+)
+
+// mostRetries keeps a dead chip from stopping everything else for long.
+const mostRetries = 100
+
+// Opts are a chip's settings.
+type Opts struct {
+	Model wiring.Model
+	Range float64 // full scale, ± volts
+	Rate  int     // conversions a second
+	// Ready says that the ALERT/RDY pin is wired: the chip is set up to report
+	// each finished conversion there, low while active.
+	Ready bool
+	// Retries is how often a failed transfer is tried again.
+	Retries int
+}
+
+// DefaultOpts suits an output behind a divider that brings it below 4 V.
+var DefaultOpts = Opts{Model: wiring.ADS1115, Range: 4.096, Rate: 860, Retries: 3}
+
+// Dev is one chip. It belongs to one goroutine.
+type Dev struct {
+	bus  i2c.Bus
+	addr uint16
+	opts Opts
+
+	base    uint16  // configuration without OS, inputs and mode
+	wrote   uint16  // configuration written last, without OS
+	known   bool    // wrote is what the chip should hold
+	scale   float64 // volts a code
+	pointer byte    // register addressed, or unknown
+	errors  uint64
+
+	w [3]byte
+	r [2]byte
+}
+
+// unknown stands for the register addressed after a failed transfer.
+const unknown = 0xFF
+
+const (
+	bitOS     = 1 << 15
+	bitSingle = 1 << 8
+	shiftMux  = 12
+)
+
+// New returns the driver of the chip at a 7 bit address. It checks the options
+// and leaves the bus alone.
+func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
+	if bus == nil {
+		return nil, errors.New("ads1x15: no I²C bus given")
+	}
+	if opts == nil {
+		return nil, errors.New("ads1x15: no options given; DefaultOpts may stand there")
+	}
+	if err := check(addr, opts); err != nil {
+		return nil, fmt.Errorf("ads1x15: %w", err)
+	}
+	gain := gainCode(opts.Range)
+	base := Config{Gain: uint8(gain), Speed: uint8(slices.Index(rates(opts.Model), opts.Rate)), Queue: QueueOff}
+	if opts.Ready {
+		base.Queue = QueueOne
+	}
+	return &Dev{bus: bus, addr: addr, opts: *opts, base: base.Encode(), scale: ranges[gain] / fullCode, pointer: unknown}, nil
+}
+
+func check(addr uint16, o *Opts) error {
+	switch {
+	case addr < FirstAddress || addr > LastAddress:
+		return fmt.Errorf("address %#02x: 0x48, 0x49, 0x4a or 0x4b may stand there", addr)
+	case !known(o.Model):
+		return fmt.Errorf("model %q: %s or %s may stand there", o.Model, wiring.ADS1115, wiring.ADS1015)
+	case gainCode(o.Range) < 0:
+		return fmt.Errorf("range ±%g V: ±%s V may stand there", o.Range,
+			choice(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }))
+	case !slices.Contains(rates(o.Model), o.Rate):
+		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, choice(rates(o.Model), strconv.Itoa))
+	case o.Retries < 0 || o.Retries > mostRetries:
+		return fmt.Errorf("%d retries: 0 to %d may stand there", o.Retries, mostRetries)
+	}
+	return nil
+}
+
+// choice lists what may stand somewhere: "a, b or c".
+func choice[T any](all []T, text func(T) string) string {
+	words := make([]string, len(all))
+	for i, v := range all {
+		words[i] = text(v)
+	}
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " or " + words[last]
+}
+
+// String names the chip and its address.
+func (d *Dev) String() string { return fmt.Sprintf("%s at %#02x", d.opts.Model, d.addr) }
+
+// Identity is what the chip's registers hold.
+type Identity struct {
+	Conversion, Config, Low, High uint16
+}
+
+// AtReset tells whether the settings are those after power-up: nothing has been
+// written to the chip since, or it is another kind of chip (most others do not
+// answer with these values).
+func (i Identity) AtReset() bool {
+	return i.Config == ResetConfig && i.Low == ResetLow && i.High == ResetHigh
+}
+
+// String gives the registers in hexadecimal.
+func (i Identity) String() string {
+	return fmt.Sprintf("conversion %04Xh, configuration %04Xh, thresholds %04Xh and %04Xh",
+		i.Conversion, i.Config, i.Low, i.High)
+}
+
+// Identify reads all four registers and changes none. It works on a chip that
+// has not been set up.
+func (d *Dev) Identify() (Identity, error) {
+	var id Identity
+	for reg, to := range [...]*uint16{&id.Conversion, &id.Config, &id.Low, &id.High} {
+		d.pointer = unknown
+		v, err := d.read(byte(reg))
+		if err != nil {
+			return Identity{}, d.fail("identify", err)
+		}
+		*to = v
+	}
+	return id, nil
+}
+
+// Setup makes the ready pin report finished conversions, where it is wired, and
+// puts the chip into power-down. A chip that was converting until now finishes
+// the running conversion first.
+func (d *Dev) Setup() error {
+	if d.opts.Ready {
+		if err := d.write(regLow, readyLow); err != nil {
+			return d.fail("set up the ready pin", err)
+		}
+		if err := d.write(regHigh, readyHigh); err != nil {
+			return d.fail("set up the ready pin", err)
+		}
+	}
+	if err := d.configure(Mux0, bitSingle); err != nil {
+		return d.fail("set up", err)
+	}
+	return nil
+}
+
+// Start starts one conversion of a channel, 0 to 3, against ground. The chip
+// ignores it while a conversion runs. A failed write may or may not have started
+// one; trying again does no harm, because the running conversion then is of the
+// same channel.
+func (d *Dev) Start(channel int) error {
+	return d.convert("start a conversion of", channel, bitOS|bitSingle)
+}
+
+// Follow lets the chip convert one channel, 0 to 3, against ground, again and
+// again. The first conversion that ends may still be of the settings before.
+func (d *Dev) Follow(channel int) error {
+	return d.convert("follow", channel, 0)
+}
+
+func (d *Dev) convert(what string, channel int, bits uint16) error {
+	var err error
+	if channel < 0 || channel > 3 {
+		err = errors.New("0 to 3 may stand there")
+	} else {
+		err = d.configure(Mux0+Mux(channel), bits)
+	}
+	if err != nil {
+		return d.fail(fmt.Sprintf("%s channel %d", what, channel), err)
+	}
+	return nil
+}
+
+// Halt ends continuous mode and puts the chip into power-down once the running
+// conversion has ended.
+func (d *Dev) Halt() error {
+	if err := d.configure(Mux0, bitSingle); err != nil {
+		return d.fail("power down", err)
+	}
+	return nil
+}
+
+// Busy tells whether a conversion runs; in continuous mode one always does. The
+// OS bit comes with the whole configuration, which is compared with what was
+// written: where it differs the error is ErrReset.
+func (d *Dev) Busy() (bool, error) {
+	v, err := d.read(regConfig)
+	if err != nil {
+		return false, d.fail("ask whether a conversion runs", err)
+	}
+	if d.known && v&^bitOS != d.wrote {
+		return false, d.fail("ask whether a conversion runs", differs("configuration", v&^bitOS, d.wrote))
+	}
+	return v&bitOS == 0, nil
+}
+
+// Read returns the conversion register, as the chip gives it: the latest
+// finished conversion, left-justified on the ADS1015.
+func (d *Dev) Read() (int16, error) {
+	v, err := d.read(regConversion)
+	if err != nil {
+		return 0, d.fail("read a conversion", err)
+	}
+	return int16(v), nil
+}
+
+// Verify reads the settings back, the thresholds included where the ready pin is
+// used, and returns ErrReset where they are not what was written. It takes the
+// conversion register off the pointer. Before anything was written there is
+// nothing to compare.
+func (d *Dev) Verify() error {
+	if !d.known {
+		return nil
+	}
+	// A chip that was reset has forgotten the register addressed as well.
+	d.pointer = unknown
+	if err := d.verifyRegister("configuration", regConfig, bitOS, d.wrote); err != nil {
+		return d.fail("verify the settings", err)
+	}
+	if !d.opts.Ready {
+		return nil
+	}
+	if err := d.verifyRegister("low threshold", regLow, 0, readyLow); err != nil {
+		return d.fail("verify the settings", err)
+	}
+	if err := d.verifyRegister("high threshold", regHigh, 0, readyHigh); err != nil {
+		return d.fail("verify the settings", err)
+	}
+	return nil
+}
+
+func (d *Dev) verifyRegister(name string, reg byte, ignore, want uint16) error {
+	v, err := d.read(reg)
+	if err != nil {
+		return err
+	}
+	if v &^= ignore; v != want {
+		return differs(name, v, want)
+	}
+	return nil
+}
+
+func differs(name string, read, wrote uint16) error {
+	return fmt.Errorf("%w: %s reads %04Xh, written was %04Xh", ErrReset, name, read, wrote)
+}
+
+// Volts returns the voltage at the pin for a code that Read gave.
+func (d *Dev) Volts(code int16) float64 { return float64(code) * d.scale }
+
+// StepVolts returns the voltage at the pin of one step.
+func (d *Dev) StepVolts() float64 { return d.scale * float64(codesPerStep(d.opts.Model)) }
+
+// Clipped tells whether a code stands at an end of the scale.
+func (d *Dev) Clipped(code int16) bool { return Clipped(d.opts.Model, code) }
+
+// Period returns the shortest, the nominal and the longest time that one
+// conversion can last. A single-shot one takes PowerUp more.
+func (d *Dev) Period() (shortest, nominal, longest time.Duration) { return Periods(d.opts.Rate) }
+
+// Counts returns how many transfers have failed, those included that a retry
+// made good.
+func (d *Dev) Counts() (busErrors uint64) { return d.errors }
+
+// configure writes the configuration with an input, and with the OS and mode
+// bits given.
+func (d *Dev) configure(mux Mux, bits uint16) error {
+	v := d.base | uint16(mux)<<shiftMux | bits
+	// From here on the chip may hold the new settings, also where the write fails.
+	d.wrote, d.known = v&^bitOS, true
+	return d.write(regConfig, v)
+}
+
+// write writes a register and leaves the pointer on it.
+func (d *Dev) write(reg byte, v uint16) error {
+	d.w = [3]byte{reg, byte(v >> 8), byte(v)}
+	if err := d.transfer(reg, d.w[:], nil); err != nil {
+		return err
+	}
+	d.pointer = reg
+	return nil
+}
+
+// read reads a register, naming it only where the pointer is not on it already.
+func (d *Dev) read(reg byte) (uint16, error) {
+	if err := d.transfer(reg, nil, d.r[:]); err != nil {
+		return 0, err
+	}
+	d.pointer = reg
+	return uint16(d.r[0])<<8 | uint16(d.r[1]), nil
+}
+
+// transfer carries out a transfer with a register and repeats it as often as
+// allowed. Every transfer of this package may be repeated. A write brings its
+// bytes; for a read they depend on where the pointer is at each attempt.
+func (d *Dev) transfer(reg byte, w, r []byte) error {
+	for attempt := 0; ; attempt++ {
+		out := w
+		if w == nil && d.pointer != reg {
+			d.w[0] = reg
+			out = d.w[:1]
+		}
+		err := d.bus.Tx(d.addr, out, r)
+		if err == nil {
+			return nil
+		}
+		d.pointer = unknown
+		d.errors++
+		if attempt == d.opts.Retries {
+			return fmt.Errorf("given up at attempt %d: %w", attempt+1, err)
+		}
+	}
+}
+
+// fail says which chip could not do what, and why.
+func (d *Dev) fail(what string, err error) error {
+	return fmt.Errorf("ads1x15: %s: cannot %s: %w", d, what, err)
+}
