@@ -1,0 +1,347 @@
+package wiring
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/yamlfile"
+)
+
+// What an output is taken to be where the file does not say.
+const (
+	DefaultHighest = 15.0 // volts: above the charging voltage of a 12 V battery
+	DefaultNominal = 12.0 // volts
+)
+
+// Problem is one thing that Check found.
+type Problem struct {
+	Path    string // where, as in outputs.OUT3.divider
+	Read    string // what stands there, as the file would have it; may be empty
+	Why     string // what is wrong; may be empty
+	May     string // what may stand there; may be empty
+	Warning bool   // the rig can be used all the same
+}
+
+// String renders the problem on one line.
+func (p Problem) String() string {
+	s := p.Path + ": "
+	if p.Read != "" {
+		s += "read " + strconv.Quote(p.Read) + ": "
+	}
+	s += p.Why
+	if p.May != "" {
+		s += "; may be " + p.May
+	}
+	return s
+}
+
+// Ranges returns the full-scale ranges in ± volts that the converters have, the
+// widest first (SBAS444 table 8-3, SBAS473).
+func Ranges() []float64 { return []float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256} }
+
+// Rates returns the model's data rates in conversions a second, the slowest first
+// (SBAS444, SBAS473).
+func (m Model) Rates() []int {
+	switch m {
+	case ADS1115:
+		return []int{8, 16, 32, 64, 128, 250, 475, 860}
+	case ADS1015:
+		return []int{128, 250, 490, 920, 1600, 2400, 3300}
+	}
+	return nil
+}
+
+func (m Model) fastest() int {
+	if rates := m.Rates(); len(rates) > 0 {
+		return rates[len(rates)-1]
+	}
+	return 0
+}
+
+// CheckName says what is wrong with the name of a signal, chip or event, nil where
+// nothing is. Names become columns, labels and words of the command line.
+func CheckName(s string) error {
+	switch {
+	case s == "":
+		return fmt.Errorf("a name cannot be empty")
+	case len(s) > 32:
+		return fmt.Errorf("a name has at most 32 characters")
+	case s[0] == '-' || s[0] == '_':
+		return fmt.Errorf("a name starts with a letter or a digit")
+	}
+	for _, r := range s {
+		if !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '_' || r == '-') {
+			return fmt.Errorf("a name has no %q", r)
+		}
+	}
+	return nil
+}
+
+const nameMay = "up to 32 letters, digits, _ and -, a letter or digit first"
+
+// CheckSignal says what is wrong with a signal's name. Beside CheckName's rules it
+// keeps clear of the names that a capture file gives a meaning to.
+func CheckSignal(s string) error {
+	if err := CheckName(s); err != nil {
+		return err
+	}
+	lower := strings.ToLower(s)
+	if strings.HasSuffix(lower, "_v") || lower == "time_s" || lower == "event" {
+		return fmt.Errorf("a capture file would take it for a column of its own")
+	}
+	return nil
+}
+
+// checker gathers problems.
+type checker struct {
+	rig  *Rig
+	list []Problem
+}
+
+func (c *checker) add(path, read, why, may string) {
+	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, May: may})
+}
+
+// Check returns everything that is wrong with the rig, and what is doubtful as
+// warnings.
+func (r *Rig) Check() []Problem {
+	c := &checker{rig: r}
+	if r.Name == "" {
+		c.add("name", "", "the rig has no name", "the rig's name")
+	}
+	c.chips()
+	c.signalNames()
+	c.outputs()
+	c.lines()
+	c.drives()
+	c.causes()
+	return c.list
+}
+
+func (c *checker) chips() {
+	if len(c.rig.Chips) == 0 || len(c.rig.Chips) > 4 {
+		c.add("chips", "", fmt.Sprintf("there are %d chips", len(c.rig.Chips)), "one to four chips, one an address")
+	}
+	taken := map[uint16]string{}
+	for i := range c.rig.Chips {
+		chip := &c.rig.Chips[i]
+		path := "chips." + chip.Name
+		if err := CheckName(chip.Name); err != nil {
+			c.add(path, "", err.Error(), nameMay)
+		}
+		c.chipOptions(chip, path)
+		switch other, used := taken[chip.Address]; {
+		case chip.Address < 0x48 || chip.Address > 0x4b:
+			c.add(path+".address", hex(chip.Address), "", "0x48, 0x49, 0x4A or 0x4B")
+		case used:
+			c.add(path+".address", hex(chip.Address), "chip "+other+" has this address", "another of 0x48, 0x49, 0x4A or 0x4B")
+		}
+		taken[chip.Address] = chip.Name
+	}
+}
+
+func hex(a uint16) string { return fmt.Sprintf("0x%02X", a) }
+
+func (c *checker) chipOptions(chip *Chip, path string) {
+	if !slices.Contains([]Model{ADS1115, ADS1015}, chip.Model) {
+		c.add(path+".model", string(chip.Model), "", "ADS1115 or ADS1015")
+		return
+	}
+	if !slices.Contains(Ranges(), chip.Range) {
+		words := make([]string, 0, 6)
+		for _, v := range Ranges() {
+			words = append(words, unit.Voltage.Format(v))
+		}
+		c.add(path+".range", unit.Voltage.Format(chip.Range), "", yamlfile.List(words))
+	}
+	if rates := chip.Model.Rates(); !slices.Contains(rates, chip.Rate) {
+		words := make([]string, len(rates))
+		for i, v := range rates {
+			words[i] = strconv.Itoa(v)
+		}
+		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", yamlfile.List(words)+" /s")
+	}
+	// Recommended operating conditions, SBAS444 6.3.
+	if chip.Supply < 2 || chip.Supply > 5.5 {
+		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "from 2 V to 5.5 V")
+	}
+	if chip.Mode != Sweep && chip.Mode != Follow {
+		c.add(path+".sample", string(chip.Mode), "", "sweep or follow")
+	}
+}
+
+// signalNames checks that the names of all signals are sound and differ, letter
+// case aside.
+func (c *checker) signalNames() {
+	taken := map[string]string{}
+	check := func(group, name string) {
+		path := group + "." + name
+		if err := CheckSignal(name); err != nil {
+			c.add(path, name, err.Error(), nameMay+", not ending in _V")
+		}
+		if other, used := taken[strings.ToLower(name)]; used {
+			c.add(path, name, other+" has this name", "a name of its own")
+			return
+		}
+		taken[strings.ToLower(name)] = path
+	}
+	for _, o := range c.rig.Outputs {
+		check("outputs", o.Name)
+	}
+	for _, l := range c.rig.Contacts {
+		check("contacts", l.Name)
+	}
+	for _, l := range c.rig.References {
+		check("references", l.Name)
+	}
+	for _, d := range c.rig.Drives {
+		check("drives", d.Name)
+	}
+}
+
+func (c *checker) outputs() {
+	if len(c.rig.Outputs) == 0 {
+		c.add("outputs", "", "there is no output", "at least one output")
+	}
+	type input struct {
+		chip    string
+		channel int
+	}
+	taken := map[input]string{}
+	for i := range c.rig.Outputs {
+		o := &c.rig.Outputs[i]
+		path := "outputs." + o.Name
+		if c.rig.Chip(o.Chip) == nil {
+			c.add(path+".chip", o.Chip, "there is no such chip", yamlfile.List(yamlfile.Nearest(o.Chip, chipNames(c.rig))))
+		}
+		if o.Channel < 0 || o.Channel > 3 {
+			c.add(path+".channel", strconv.Itoa(o.Channel), "", "0, 1, 2 or 3")
+		}
+		if other, used := taken[input{o.Chip, o.Channel}]; used {
+			c.add(path+".channel", strconv.Itoa(o.Channel), "output "+other+" has this channel of chip "+o.Chip, "a channel of its own")
+		}
+		taken[input{o.Chip, o.Channel}] = o.Name
+		if o.Highest <= 0 || o.Highest > 1000 {
+			c.add(path+".highest", unit.Voltage.Format(o.Highest), "", "the highest voltage that the output can reach, above 0 V")
+		}
+		if o.Nominal <= 0 || o.Nominal > o.Highest {
+			c.add(path+".nominal", unit.Voltage.Format(o.Nominal), "", "above 0 V and up to "+unit.Voltage.Format(o.Highest)+" (highest)")
+		}
+		c.divider(o, path+".divider")
+	}
+}
+
+func chipNames(r *Rig) []string {
+	names := make([]string, len(r.Chips))
+	for i := range r.Chips {
+		names[i] = r.Chips[i].Name
+	}
+	return names
+}
+
+// lines checks that every line can be found and is used once.
+func (c *checker) lines() {
+	taken := map[string]string{}
+	check := func(path string, l *Line) {
+		where := l.LineName
+		if where == "" {
+			where = l.Chip + " line " + strconv.Itoa(l.Number)
+		}
+		switch {
+		case l.LineName == "" && l.Number < 0:
+			c.add(path+".line", "", "the line is not given", "a number or a name")
+			return
+		case l.LineName == "" && l.Chip == "":
+			c.add(path+".chip", "", "a line number needs its chip", "a GPIO chip such as gpiochip0")
+			return
+		}
+		if other, used := taken[where]; used {
+			c.add(path+".line", strings.TrimPrefix(where, l.Chip+" line "), other+" uses this line", "a line of its own")
+		}
+		taken[where] = path
+	}
+	for i := range c.rig.Chips {
+		if l := c.rig.Chips[i].Ready; l != nil {
+			check("chips."+c.rig.Chips[i].Name+".ready", l)
+		}
+	}
+	for i := range c.rig.Contacts {
+		check("contacts."+c.rig.Contacts[i].Name, &c.rig.Contacts[i])
+	}
+	for i := range c.rig.References {
+		check("references."+c.rig.References[i].Name, &c.rig.References[i])
+	}
+	for i := range c.rig.Drives {
+		check("drives."+c.rig.Drives[i].Name, &c.rig.Drives[i].Line)
+	}
+}
+
+func (c *checker) drives() {
+	for i := range c.rig.Drives {
+		if d := &c.rig.Drives[i]; d.LongestOn <= 0 {
+			c.add("drives."+d.Name+".longest_on", d.LongestOn.String(), "", "a time above zero")
+		}
+	}
+}
+
+func (c *checker) causes() {
+	taken := map[string]bool{}
+	for i := range c.rig.Causes {
+		k := &c.rig.Causes[i]
+		path := "events." + k.Event
+		if err := CheckName(k.Event); err != nil {
+			c.add(path, k.Event, err.Error(), nameMay)
+		}
+		if taken[k.Event] {
+			c.add(path, k.Event, "this event stands here twice", "given once")
+		}
+		taken[k.Event] = true
+		if (k.Drive == "") == (k.Prompt == "") {
+			c.add(path, "", "either a drive or a prompt brings an event about", "a drive or a prompt")
+		}
+		if k.Drive != "" {
+			c.causeDrive(k, path)
+		}
+		if k.Reference != "" && !slices.ContainsFunc(c.rig.References, func(l Line) bool { return l.Name == k.Reference }) {
+			c.add(path+".reference", k.Reference, "there is no such reference", "one of the references"+named(lineNames(c.rig.References), k.Reference))
+		}
+	}
+}
+
+func (c *checker) causeDrive(k *Cause, path string) {
+	d := c.rig.Drive(k.Drive)
+	switch {
+	case d == nil:
+		names := make([]string, len(c.rig.Drives))
+		for i := range c.rig.Drives {
+			names[i] = c.rig.Drives[i].Name
+		}
+		c.add(path+".drive", k.Drive, "there is no such drive", "one of the drives"+named(names, k.Drive))
+	case k.Pulse < 0 || k.Pulse > d.LongestOn:
+		c.add(path+".pulse", unit.Time.Format(k.Pulse.Seconds()),
+			"longer than drive "+d.Name+" may be on", "up to "+unit.Time.Format(d.LongestOn.Seconds())+" (longest_on)")
+	case k.Pulse > 0 && k.Pulse < time.Millisecond:
+		c.list = append(c.list, Problem{Path: path + ".pulse", Read: unit.Time.Format(k.Pulse.Seconds()),
+			Why: "so short a pulse may be missed by the unit", Warning: true})
+	}
+}
+
+func lineNames(lines []Line) []string {
+	names := make([]string, len(lines))
+	for i := range lines {
+		names[i] = lines[i].Name
+	}
+	return names
+}
+
+// named adds the names there are, the nearest first, to a sentence.
+func named(names []string, read string) string {
+	if len(names) == 0 {
+		return ", of which there are none"
+	}
+	return ": " + yamlfile.List(yamlfile.Nearest(read, names))
+}

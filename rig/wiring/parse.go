@@ -1,0 +1,295 @@
+package wiring
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"strings"
+	"time"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/yamlfile"
+)
+
+//go:embed bench.yaml relay.yaml
+var builtin embed.FS
+
+// Builtin returns the simulated benches that need no file, the panel's first.
+func Builtin() []*Rig {
+	var all []*Rig
+	for _, name := range []string{"bench.yaml", "relay.yaml"} {
+		src, err := builtin.ReadFile(name)
+		if err != nil {
+			panic(err) // the file is compiled in
+		}
+		r, err := Parse(name, src)
+		if err != nil {
+			panic(err) // a test reads every built-in file
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+// Load reads a rig: a built-in name first, then a file.
+func Load(nameOrPath string) (*Rig, error) {
+	var names []string
+	for _, r := range Builtin() {
+		if r.Name == nameOrPath {
+			return r, nil
+		}
+		names = append(names, r.Name)
+	}
+	src, err := yamlfile.ReadFile(nameOrPath)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, strings.Join(names, " and "), fs.ErrNotExist)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("rig: %w", err)
+	}
+	return Parse(nameOrPath, src)
+}
+
+// Parse reads a rig file and checks it. The error is one or more *yamlfile.Error,
+// joined. What Check calls a warning is no error here.
+func Parse(file string, src []byte) (*Rig, error) {
+	doc, err := yamlfile.Parse(file, src)
+	if err != nil {
+		return nil, err
+	}
+	r := readRig(doc.Root)
+	for _, p := range r.Check() {
+		if !p.Warning && !doc.Refused(p.Path) {
+			doc.Report(p.Path, p.Read, p.Why, p.May)
+		}
+	}
+	if err := doc.Err(); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+func readRig(root *yamlfile.Node) *Rig {
+	r := &Rig{BusHz: 400_000}
+	f, ok := root.Fields("the keys of a rig")
+	if !ok {
+		return r
+	}
+	r.Name, _ = f.Need("name", "the rig's name").Text()
+	r.About, _ = f.May("about").Text()
+	r.Bus, _ = f.Need("bus", busMay).Text()
+	if r.Bus == "simulated" {
+		r.Simulated, r.Bus = true, ""
+	}
+	readBusSpeed(f.May("bus_speed"), r)
+	for _, e := range f.Need("chips", "the converters by name").Entries("a name and its converter") {
+		r.Chips = append(r.Chips, readChip(e))
+	}
+	for _, e := range f.Need("outputs", "the unit's outputs by name").Entries("a name and its output") {
+		r.Outputs = append(r.Outputs, readOutput(e))
+	}
+	for _, e := range f.May("contacts").Entries("a name and its line") {
+		r.Contacts = append(r.Contacts, readLine(e, Line{ActiveLow: true, Pull: PullUp}))
+	}
+	for _, e := range f.May("references").Entries("a name and its line") {
+		r.References = append(r.References, readLine(e, Line{Pull: PullNone}))
+	}
+	for _, e := range f.May("drives").Entries("a name and its line") {
+		r.Drives = append(r.Drives, readDrive(e))
+	}
+	for _, e := range f.May("events").Entries("a name and what brings it about") {
+		r.Causes = append(r.Causes, readCause(e))
+	}
+	f.Done()
+	return r
+}
+
+const busMay = `an I²C bus as the system names it, such as "1" or /dev/i2c-1, or simulated`
+
+func readBusSpeed(n *yamlfile.Node, r *Rig) {
+	v, ok := n.Quantity(unit.Frequency)
+	if !ok {
+		return
+	}
+	if v < 10e3 || v > 400e3 || v != math.Trunc(v) {
+		n.Refuse("", "from 10 kHz to 400 kHz")
+		return
+	}
+	r.BusHz = int(v)
+}
+
+func readChip(e yamlfile.Entry) Chip {
+	c := Chip{Name: e.Name(), Range: 4.096, Mode: Sweep}
+	f, ok := e.Value.Fields("a converter, as in {model: ADS1115, address: 0x48, supply: 3.3 V}")
+	if !ok {
+		return c
+	}
+	model, _ := f.Need("model", "ADS1115 or ADS1015").Word(string(ADS1115), string(ADS1015))
+	c.Model = Model(model)
+	address, _ := f.Need("address", "0x48, 0x49, 0x4A or 0x4B").Whole(0, 0x7f)
+	c.Address = uint16(address)
+	if v, ok := f.May("range").Quantity(unit.Voltage); ok {
+		c.Range = v
+	}
+	c.Rate = c.Model.fastest()
+	if n := f.May("rate"); n != nil {
+		v, ok := n.Quantity(unit.Frequency)
+		if ok && v != math.Trunc(v) || v > 1e6 {
+			v = -1 // no rate of any model: Check refuses it
+		}
+		c.Rate = int(v)
+	}
+	c.Supply, _ = f.Need("supply", "the converter's supply, as in 3.3 V").Quantity(unit.Voltage)
+	if w, ok := f.May("sample").Word(string(Sweep), string(Follow)); ok {
+		c.Mode = Mode(w)
+	}
+	if n := f.May("ready"); n != nil {
+		// The pin is an open drain that the converter pulls low (SBAS444, 8.3.8).
+		l := Line{Name: c.Name + " ready", ActiveLow: true, Pull: PullUp}
+		readLineInto(n, &l, true)
+		c.Ready = &l
+	}
+	f.Done()
+	return c
+}
+
+func readOutput(e yamlfile.Entry) Output {
+	o := Output{Name: e.Name(), Highest: DefaultHighest, Nominal: DefaultNominal}
+	f, ok := e.Value.Fields("an output, as in {chip: A, channel: 0, divider: {upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}}")
+	if !ok {
+		return o
+	}
+	o.Chip, _ = f.Need("chip", "the name of one of the chips").Text()
+	channel, _ := f.Need("channel", "a channel from 0 to 3").Whole(0, 3)
+	o.Channel = int(channel)
+	readDivider(f.Need("divider", dividerMay), &o)
+	if v, ok := f.May("highest").Quantity(unit.Voltage); ok {
+		o.Highest = v
+	}
+	if v, ok := f.May("nominal").Quantity(unit.Voltage); ok {
+		o.Nominal = v
+	}
+	if v, ok := f.May("protected").Bool(); ok {
+		o.Divider.Protected = v
+	}
+	f.Done()
+	return o
+}
+
+const dividerMay = "{upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}, or none where the output goes straight to the converter"
+
+func readDivider(n *yamlfile.Node, o *Output) {
+	if n.IsText() {
+		if w, _ := n.Text(); w != "none" {
+			n.Refuse("", dividerMay)
+		}
+		return
+	}
+	f, ok := n.Fields(dividerMay)
+	if !ok {
+		return
+	}
+	o.Divider.Upper, _ = f.Need("upper", "the resistor from the terminal to the converter").Quantity(unit.Resistance)
+	o.Divider.Lower, _ = f.Need("lower", "the resistor from the converter to ground").Quantity(unit.Resistance)
+	o.Divider.Tolerance, _ = f.Need("tolerance", "the tolerance of each resistor, as in 1 %").Quantity(unit.Share)
+	f.Done()
+}
+
+func readLine(e yamlfile.Entry, l Line) Line {
+	l.Name = e.Name()
+	readLineInto(e.Value, &l, true)
+	return l
+}
+
+const lineMay = "a line, as in {chip: gpiochip0, line: 22}"
+
+func readLineInto(n *yamlfile.Node, l *Line, input bool) {
+	if f, ok := n.Fields(lineMay); ok {
+		readLineFields(f, l, input)
+		f.Done()
+	}
+}
+
+// readLineFields reads the keys that every line has. Only a line that is read has a
+// bias.
+func readLineFields(f *yamlfile.Fields, l *Line, input bool) {
+	l.Number = -1
+	l.Chip, _ = f.May("chip").Text()
+	n := f.Need("line", "a line's number on its chip, or its name as the kernel knows it, such as GPIO22")
+	if s, ok := n.Text(); ok {
+		if s[0] >= '0' && s[0] <= '9' {
+			number, ok := n.Whole(0, 65535)
+			if l.Number = int(number); !ok {
+				l.Number = 0
+			}
+		} else {
+			l.LineName = s
+		}
+	}
+	if input {
+		if w, ok := f.May("pull").Word(string(PullUp), string(PullDown), string(PullNone)); ok {
+			l.Pull = Pull(w)
+		}
+	} else {
+		l.Pull = PullNone
+	}
+	if w, ok := f.May("active").Word("high", "low"); ok {
+		l.ActiveLow = w == "low"
+	}
+}
+
+func readDrive(e yamlfile.Entry) Drive {
+	d := Drive{Line: Line{Name: e.Name()}}
+	f, ok := e.Value.Fields("a drive, as in {chip: gpiochip0, line: 5, longest_on: 5 s}")
+	if !ok {
+		return d
+	}
+	readLineFields(f, &d.Line, false)
+	d.LongestOn = readTime(f.Need("longest_on", "the longest time that the drive may be on, as in 5 s"))
+	d.Coil, _ = f.May("coil").Bool()
+	f.Done()
+	return d
+}
+
+// readTime reads a time above zero and up to a week.
+func readTime(n *yamlfile.Node) time.Duration {
+	v, ok := n.Quantity(unit.Time)
+	if !ok {
+		return 0
+	}
+	if v < 1e-6 || v > 7*24*3600 {
+		n.Refuse("", "from 1 us to 168 h")
+		return 0
+	}
+	return time.Duration(math.Round(v * 1e9))
+}
+
+func readCause(e yamlfile.Entry) Cause {
+	c := Cause{Event: e.Name()}
+	f, ok := e.Value.Fields("what brings the event about, as in {drive: KEY, pulse: 300 ms} or {prompt: Arm the panel.}")
+	if !ok {
+		return c
+	}
+	c.Drive, _ = f.May("drive").Text()
+	pulse, set := f.May("pulse"), f.May("set")
+	prompt := f.May("prompt")
+	c.Pulse = readTime(pulse)
+	w, _ := set.Word("on", "off")
+	c.On = w == "on"
+	c.Prompt, _ = prompt.Text()
+	c.Reference, _ = f.May("reference").Text()
+	switch {
+	case f.Has("drive") == f.Has("prompt"):
+		e.Value.Refuse("either a drive or a prompt brings an event about", "{drive: …, pulse: …}, {drive: …, set: on} or {prompt: …}")
+	case f.Has("drive") && f.Has("pulse") == f.Has("set"):
+		e.Value.Refuse("a drive is either pulsed or set", "{drive: …, pulse: 300 ms}, {drive: …, set: on} or {drive: …, set: off}")
+	case f.Has("prompt") && f.Has("pulse"):
+		pulse.Refuse("a prompt has no pulse", "left out")
+	case f.Has("prompt") && f.Has("set"):
+		set.Refuse("a prompt sets no drive", "left out")
+	}
+	f.Done()
+	return c
+}

@@ -1,0 +1,49 @@
+package wiring
+
+import "math"
+
+// Series is a series of preferred values (IEC 60063), by its number of values a
+// decade.
+type Series int
+
+// The series that resistors of 5 % and of 1 % come in.
+const (
+	E24 Series = 24
+	E96 Series = 96
+)
+
+// Decade returns the series' values from 1 up to, not including, 10, rising.
+// E96 is rounding of 10^(n/96) to three digits. E24 is rounding to two, apart from
+// the values that the standard kept from before (IEC 60063).
+func (s Series) Decade() []float64 {
+	digits := 10.0
+	if s > 24 {
+		digits = 100
+	}
+	kept := map[int]float64{10: 2.7, 11: 3.0, 12: 3.3, 13: 3.6, 14: 3.9, 15: 4.3, 16: 4.7, 22: 8.2}
+	values := make([]float64, s)
+	for n := range values {
+		values[n] = math.Round(math.Pow(10, float64(n)/float64(s))*digits) / digits
+		if v, ok := kept[n]; ok && s == E24 {
+			values[n] = v
+		}
+	}
+	return values
+}
+
+// AtLeast returns the smallest preferred value, in ohms, that is not below the
+// resistance, which must be above zero.
+func (s Series) AtLeast(ohms float64) float64 {
+	const slack = 1e-9 // what rounding adds to a value that fits exactly
+	exponent := math.Floor(math.Log10(ohms))
+	for e := exponent - 1; e <= exponent+1; e++ {
+		for _, v := range s.Decade() {
+			// Scaled by the whole number, so that 39 kohm is exactly 39000.
+			r := math.Round(v*100) * math.Pow(10, e) / 100
+			if r >= ohms*(1-slack) {
+				return r
+			}
+		}
+	}
+	return math.Inf(1)
+}

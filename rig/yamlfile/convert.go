@@ -1,0 +1,104 @@
+package yamlfile
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/token"
+)
+
+// convert turns the parser's tree into ours. Whatever is not a mapping, a list
+// or a plain value is refused.
+func (d *Doc) convert(tree ast.Node, path string, depth int) *Node {
+	n := &Node{doc: d, path: path, Line: 1, Column: 1}
+	if tree == nil {
+		return n // nothing was written
+	}
+	n.place(tree.GetToken())
+	d.nodes++
+	if depth > maxNesting || d.nodes > maxNodes {
+		if d.nodes <= maxNodes+1 {
+			n.Refuse("", fmt.Sprintf("up to %d values, nested up to %d deep", maxNodes, maxNesting))
+		}
+		return n
+	}
+	switch x := tree.(type) {
+	case *ast.MappingNode:
+		n.kind = mapKind
+		if !x.IsFlowStyle && len(x.Values) > 0 {
+			n.place(x.Values[0].Key.GetToken())
+		}
+		for _, v := range x.Values {
+			n.entry(v, depth)
+		}
+	case *ast.MappingValueNode:
+		n.kind = mapKind
+		n.place(x.Key.GetToken())
+		n.entry(x, depth)
+	case *ast.SequenceNode:
+		n.kind = listKind
+		for i, v := range x.Values {
+			n.items = append(n.items, d.convert(v, path+"["+strconv.Itoa(i)+"]", depth+1))
+		}
+	case *ast.NullNode:
+		if tk := tree.GetToken(); tk.Type == token.NullType {
+			n.text = tk.Value
+		}
+	case *ast.LiteralNode:
+		n.kind = textKind
+		if x.Value != nil {
+			n.text = x.Value.Value
+		}
+	case *ast.StringNode:
+		n.kind, n.text = textKind, x.Value
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
+		n.kind, n.text = textKind, tree.GetToken().Value
+	default:
+		n.Refuse("", "a plain value, a list or keys with values")
+	}
+	return n
+}
+
+// entry adds one key and its value to a mapping; a key given twice is refused.
+func (n *Node) entry(v *ast.MappingValueNode, depth int) {
+	var key string
+	switch k := v.Key.(type) {
+	case *ast.StringNode:
+		key = k.Value
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.NullNode:
+		key = k.GetToken().Value
+	default:
+		bad := &Node{doc: n.doc, path: n.path}
+		bad.place(v.Key.GetToken())
+		bad.fail(v.Key.GetToken().Value, "this is not a plain key", "a plain word as the key")
+		return
+	}
+	e := &Node{doc: n.doc, path: join(n.path, key), kind: textKind, text: key}
+	e.place(v.Key.GetToken())
+	for _, have := range n.entries {
+		if have.Key.text == key {
+			e.fail("", fmt.Sprintf("key %q stands here a second time, first on line %d", key, have.Key.Line), "given once")
+			return
+		}
+	}
+	value := n.doc.convert(v.Value, e.path, depth+1)
+	if value.kind == nullKind && value.text == "" {
+		value.Line, value.Column = e.Line, e.Column
+	}
+	n.entries = append(n.entries, Entry{Key: e, Value: value})
+}
+
+func (n *Node) place(tk *token.Token) {
+	if tk == nil || tk.Position == nil {
+		return
+	}
+	n.Line, n.Column = max(tk.Position.Line, 1), max(tk.Position.Column, 1)
+}
+
+func join(path, key string) string {
+	if path == "" {
+		return key
+	}
+	return path + "." + key
+}

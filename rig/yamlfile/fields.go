@@ -1,0 +1,118 @@
+package yamlfile
+
+import (
+	"slices"
+	"strings"
+)
+
+// Fields reads a mapping whose keys are known. Ask for every key that may stand
+// there, then call Done, which refuses the others.
+type Fields struct {
+	node  *Node
+	known []string
+}
+
+// Fields opens the node as a mapping. Where it is none, the error is recorded
+// and false returned; what says which keys the mapping may have.
+func (n *Node) Fields(may string) (*Fields, bool) {
+	if n == nil {
+		return nil, false
+	}
+	if n.kind != mapKind {
+		n.Refuse("", may)
+		return nil, false
+	}
+	return &Fields{node: n}, true
+}
+
+// May returns the key's value, nil where it is not given.
+func (f *Fields) May(key string) *Node {
+	f.known = append(f.known, key)
+	for _, e := range f.node.entries {
+		if e.Key.text == key {
+			return e.Value
+		}
+	}
+	return nil
+}
+
+// Need returns the key's value. Where it is not given, that is recorded; may says
+// what the value would be.
+func (f *Fields) Need(key, may string) *Node {
+	n := f.May(key)
+	if n == nil {
+		missing := &Node{doc: f.node.doc, path: join(f.node.path, key), Line: f.node.Line, Column: f.node.Column}
+		missing.fail("", "this key is missing", may)
+	}
+	return n
+}
+
+// Has reports whether the key is given.
+func (f *Fields) Has(key string) bool {
+	return slices.ContainsFunc(f.node.entries, func(e Entry) bool { return e.Key.text == key })
+}
+
+// Done refuses every key that was not asked for.
+func (f *Fields) Done() {
+	for _, e := range f.node.entries {
+		if !slices.Contains(f.known, e.Key.text) {
+			at := *e.Key
+			at.path = f.node.path
+			at.fail(e.Key.text, "this key is not known", List(Nearest(e.Key.text, f.known)))
+		}
+	}
+}
+
+// List writes words as "a, b or c".
+func List(words []string) string {
+	switch len(words) {
+	case 0:
+		return "nothing"
+	case 1:
+		return words[0]
+	}
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " or " + words[last]
+}
+
+// Nearest returns the words, the one spelled most like s first where one is
+// spelled like it at all; the others keep their order.
+func Nearest(s string, words []string) []string {
+	best, at := len(s)/2+1, -1
+	for i, w := range words {
+		if d := distance(strings.ToLower(s), strings.ToLower(w)); d < best {
+			best, at = d, i
+		}
+	}
+	out := slices.Clone(words)
+	if at > 0 {
+		out = slices.Insert(slices.Delete(out, at, at+1), 0, words[at])
+	}
+	return out
+}
+
+// distance is the number of letters to put in, take out or change to get from
+// one word to the other. Long texts are not compared.
+func distance(a, b string) int {
+	const long = 64
+	if len(a) > long || len(b) > long {
+		return long
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := diagonal
+			if a[i] != b[j] {
+				change++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(change, row[j+1]+1, row[j]+1)
+		}
+	}
+	return row[len(b)]
+}

@@ -1,0 +1,215 @@
+package yamlfile
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"makebreak/rig/unit"
+)
+
+type kind int
+
+const (
+	nullKind kind = iota // nothing written, or null
+	textKind
+	mapKind
+	listKind
+)
+
+// Node is one value of a file, with its place. The reading methods return false
+// where the value cannot be had; the error is then already recorded with the Doc.
+// All of them may be called on a nil node, which stands for a key that was not
+// given: they return false and record nothing.
+type Node struct {
+	Line, Column int
+
+	doc     *Doc
+	path    string
+	kind    kind
+	text    string
+	entries []Entry
+	items   []*Node
+}
+
+// Entry is one key of a mapping and its value.
+type Entry struct{ Key, Value *Node }
+
+// Name returns the key's text.
+func (e Entry) Name() string { return e.Key.text }
+
+// Refuse records that the value is not acceptable: why (may be empty) and what
+// may stand there.
+func (n *Node) Refuse(why, may string) {
+	if n == nil {
+		return
+	}
+	read := n.text
+	switch {
+	case n.kind == mapKind:
+		read, why = "", cmp.Or(why, "keys with values stand here")
+	case n.kind == listKind:
+		read, why = "", cmp.Or(why, "a list stands here")
+	case read == "":
+		why = cmp.Or(why, "nothing stands here")
+	}
+	n.fail(read, why, may)
+}
+
+func (n *Node) fail(read, why, may string) {
+	n.doc.errs = append(n.doc.errs, &Error{File: n.doc.File, Line: n.Line, Column: n.Column, Path: n.path, Read: read, Why: why, May: may})
+}
+
+// Text reads a value of one line that is not empty.
+func (n *Node) Text() (string, bool) {
+	if n == nil {
+		return "", false
+	}
+	s := strings.TrimSpace(n.text)
+	if n.kind != textKind || s == "" {
+		n.Refuse("", "text")
+		return "", false
+	}
+	return s, true
+}
+
+// Word reads one of the words given.
+func (n *Node) Word(words ...string) (string, bool) {
+	if n == nil {
+		return "", false
+	}
+	if n.kind != textKind || !slices.Contains(words, n.text) {
+		n.Refuse("", List(Nearest(n.text, words)))
+		return "", false
+	}
+	return n.text, true
+}
+
+// Quantity reads a number with a unit of the kind, in base units.
+func (n *Node) Quantity(k unit.Kind) (float64, bool) {
+	if n == nil {
+		return 0, false
+	}
+	may := k.Name + ", as in " + k.Example
+	if n.kind != textKind {
+		n.Refuse("", may)
+		return 0, false
+	}
+	v, err := k.Parse(n.text)
+	if err == nil {
+		return v, true
+	}
+	why := ""
+	if _, bare := strconv.ParseFloat(strings.TrimSpace(n.text), 64); bare == nil {
+		why = "a number without a unit"
+	}
+	n.Refuse(why, may)
+	return 0, false
+}
+
+// Whole reads a bare whole number from lo to hi. Hexadecimal is read too.
+func (n *Node) Whole(lo, hi int64) (int64, bool) {
+	if n == nil {
+		return 0, false
+	}
+	v, err := strconv.ParseInt(n.text, 0, 64)
+	if n.kind != textKind || err != nil || v < lo || v > hi || strings.Contains(n.text, "_") {
+		n.Refuse("", fmt.Sprintf("a whole number from %d to %d", lo, hi))
+		return 0, false
+	}
+	return v, true
+}
+
+// Bool reads true or false.
+func (n *Node) Bool() (bool, bool) {
+	w, ok := n.Word("true", "false")
+	return w == "true", ok
+}
+
+// IsText reports whether the value is a single one, neither keys nor a list.
+func (n *Node) IsText() bool { return n != nil && n.kind == textKind }
+
+// Items returns the values of a list with at least one.
+func (n *Node) Items() []*Node {
+	if n == nil {
+		return nil
+	}
+	if n.kind != listKind || len(n.items) == 0 {
+		n.Refuse("", "a list with at least one item, each after a dash")
+		return nil
+	}
+	return n.items
+}
+
+// Entries returns the keys of a mapping in file order, whatever they are called.
+// may says what stands under them, for the error where there are none.
+func (n *Node) Entries(may string) []Entry {
+	if n == nil {
+		return nil
+	}
+	if n.kind != mapKind || len(n.entries) == 0 {
+		n.Refuse("", may)
+		return nil
+	}
+	return n.entries
+}
+
+// Report records an error at a path, wherever in the file that is. A single value
+// is read from the file; read stands in for anything else.
+func (d *Doc) Report(path, read, why, may string) {
+	n := d.nearest(path)
+	e := &Error{File: d.File, Line: n.Line, Column: n.Column, Path: path, Read: read, Why: why, May: may}
+	if n.path == path && n.kind == textKind {
+		e.Read = n.text
+	}
+	d.errs = append(d.errs, e)
+}
+
+// nearest returns the value at the path, or what stands nearest above it. A mapping
+// or list is placed where its key is.
+func (d *Doc) nearest(path string) *Node {
+	n := d.Root
+	for {
+		next, key := n.child(path)
+		if next == nil {
+			return n
+		}
+		if n = next; key != nil && next.kind != textKind {
+			at := *next
+			at.Line, at.Column = key.Line, key.Column
+			n = &at
+		}
+	}
+}
+
+// child returns the child on the way to the path and its key, nil where there is
+// none.
+func (n *Node) child(path string) (value, key *Node) {
+	for _, e := range n.entries {
+		if inside(path, e.Value.path) {
+			return e.Value, e.Key
+		}
+	}
+	for _, c := range n.items {
+		if inside(path, c.path) {
+			return c, nil
+		}
+	}
+	return nil, nil
+}
+
+// inside reports whether path is outer or lies below it.
+func inside(path, outer string) bool {
+	rest, ok := strings.CutPrefix(path, outer)
+	return ok && (outer == "" || rest == "" || rest[0] == '.' || rest[0] == '[')
+}
+
+// Refused reports whether an error has been recorded at the path, or above or
+// below it.
+func (d *Doc) Refused(path string) bool {
+	return slices.ContainsFunc(d.errs, func(e *Error) bool {
+		return inside(e.Path, path) || e.Path != "" && inside(path, e.Path)
+	})
+}

@@ -1,0 +1,209 @@
+package yamlfile
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+)
+
+// Limits of what is read. They lie far above any real file and keep a hostile
+// one from taking memory, stack or time.
+const (
+	MaxBytes   = 1 << 20
+	maxLine    = 4096 // bytes; also bounds how deep block structure can nest
+	maxNesting = 32
+	maxNodes   = 20_000
+)
+
+// Doc is one file being read. It collects the errors.
+type Doc struct {
+	File string
+	Root *Node
+
+	errs  []*Error
+	nodes int
+}
+
+// ReadFile returns the file's bytes. A file above MaxBytes is an *Error.
+func ReadFile(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	src, err := io.ReadAll(io.LimitReader(f, MaxBytes+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(src) > MaxBytes {
+		return nil, tooLarge(path)
+	}
+	return src, nil
+}
+
+func tooLarge(file string) *Error {
+	return &Error{File: file, Why: "the file is too large", May: fmt.Sprintf("up to %d KiB", MaxBytes>>10)}
+}
+
+// Parse takes a file's text apart. Its root is a mapping with at least one key. The
+// error is one *Error or several joined.
+func Parse(file string, src []byte) (*Doc, error) {
+	d := &Doc{File: file}
+	text, err := d.clean(src)
+	if err != nil {
+		return nil, err
+	}
+	tree, err := d.tree(text)
+	if err != nil {
+		return nil, err
+	}
+	if tree == nil {
+		return nil, &Error{File: file, Line: 1, Column: 1, Why: "the file is empty", May: "keys with values, as in name: bench"}
+	}
+	d.Root = d.convert(tree, "", 0)
+	if len(d.errs) > 0 {
+		return nil, d.Err()
+	}
+	if d.Root.kind != mapKind {
+		d.Root.Refuse("", "keys with values, as in name: bench")
+		return nil, d.Err()
+	}
+	return d, nil
+}
+
+// Err returns all errors collected so far, joined in file order.
+func (d *Doc) Err() error { return Joined(d.errs) }
+
+// clean refuses what no text file of ours holds and settles line endings.
+func (d *Doc) clean(src []byte) (string, error) {
+	if len(src) > MaxBytes {
+		return "", tooLarge(d.File)
+	}
+	src = bytes.TrimPrefix(src, []byte("\xef\xbb\xbf")) // byte order mark
+	src = bytes.ReplaceAll(src, []byte("\r\n"), []byte("\n"))
+	number := 0
+	for line := range bytes.Lines(src) {
+		number++
+		if len(line) > maxLine {
+			return "", &Error{File: d.File, Line: number, Column: maxLine, Why: "the line is too long", May: fmt.Sprintf("up to %d bytes", maxLine)}
+		}
+		if e := d.badCharacter(bytes.TrimSuffix(line, []byte("\n")), number); e != nil {
+			return "", e
+		}
+	}
+	return string(src), nil
+}
+
+// badCharacter returns the first character of the line that is refused, or nil.
+func (d *Doc) badCharacter(line []byte, number int) *Error {
+	column := 0
+	for len(line) > 0 {
+		r, n := utf8.DecodeRune(line)
+		column++
+		switch {
+		case r == utf8.RuneError && n == 1:
+			return &Error{File: d.File, Line: number, Column: column, Read: string(line[:1]), Why: "this is not UTF-8 text", May: "text saved as UTF-8"}
+		case r == '\t':
+			return &Error{File: d.File, Line: number, Column: column, Read: "\t", Why: "a tab", May: "spaces"}
+		case r < ' ' || r == 0x7f || r == 0x85 || r == 0x2028 || r == 0x2029 || r == 0xfeff:
+			return &Error{File: d.File, Line: number, Column: column, Read: string(r), Why: "a control character", May: "printed text"}
+		}
+		line = line[n:]
+	}
+	return nil
+}
+
+// tree runs the YAML parser, which is not trusted: a panic becomes an error.
+func (d *Doc) tree(text string) (body ast.Node, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			body, err = nil, &Error{File: d.File, Line: 1, Column: 1, Why: "the YAML cannot be taken apart", May: "plain YAML: keys, lists and values"}
+		}
+	}()
+	tokens := lexer.Tokenize(text)
+	if e := d.refuseTokens(tokens); e != nil {
+		return nil, e
+	}
+	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	if err != nil {
+		return nil, d.syntax(err)
+	}
+	for _, doc := range file.Docs {
+		if doc.Body != nil {
+			return doc.Body, nil
+		}
+	}
+	return nil, nil
+}
+
+// syntax turns the parser's error into ours.
+func (d *Doc) syntax(err error) *Error {
+	var placed interface {
+		error
+		GetToken() *token.Token
+		GetMessage() string
+	}
+	if !errors.As(err, &placed) || placed.GetToken() == nil || placed.GetToken().Position == nil {
+		return &Error{File: d.File, Line: 1, Column: 1, Why: "this is not YAML: " + firstLine(err.Error()), May: "plain YAML: keys, lists and values"}
+	}
+	tk := placed.GetToken()
+	return &Error{File: d.File, Line: tk.Position.Line, Column: max(tk.Position.Column, 1), Read: strings.TrimSpace(tk.Value),
+		Why: "this is not YAML: " + firstLine(placed.GetMessage()), May: "key: value, a list or {key: value}"}
+}
+
+func firstLine(s string) string {
+	line, _, _ := strings.Cut(s, "\n")
+	return line
+}
+
+// refused are the devices of YAML that these files have no use for.
+var refused = map[token.Type]string{
+	token.AnchorType:     "an anchor",
+	token.AliasType:      "an alias",
+	token.MergeKeyType:   "a merge key",
+	token.TagType:        "a tag",
+	token.DirectiveType:  "a directive",
+	token.MappingKeyType: "a spelled-out key mark",
+}
+
+// refuseTokens looks for refused devices, several documents and deep nesting before
+// the parser, which recurses, sees them.
+func (d *Doc) refuseTokens(tokens token.Tokens) *Error {
+	nesting, content, ended := 0, false, false
+	for _, tk := range tokens {
+		at := func(why, may string) *Error {
+			return &Error{File: d.File, Line: tk.Position.Line, Column: max(tk.Position.Column, 1), Read: tk.Value, Why: why, May: may}
+		}
+		if what, bad := refused[tk.Type]; bad {
+			return at(what+" is not used in these files", "the value itself, written out")
+		}
+		switch tk.Type {
+		case token.DocumentHeaderType, token.DocumentEndType:
+			ended = content
+			continue
+		case token.CommentType:
+			continue
+		case token.MappingStartType, token.SequenceStartType:
+			nesting++
+		case token.MappingEndType, token.SequenceEndType:
+			nesting--
+		}
+		if nesting > maxNesting {
+			return at("brackets are nested too deep", fmt.Sprintf("up to %d deep", maxNesting))
+		}
+		if ended {
+			return at("a second document starts", "one document a file")
+		}
+		content = true
+	}
+	return nil
+}
