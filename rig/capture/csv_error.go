@@ -1,0 +1,48 @@
+package capture
+
+import (
+	"fmt"
+	"strconv"
+)
+
+// SyntaxError says what is wrong with a capture file: where, what was read and
+// what may stand there.
+type SyntaxError struct {
+	File string
+	Line int // from 1; 0: the file as a whole
+	// Column counts from 1; 0: the row as a whole. Name is the column's name, where
+	// it has one.
+	Column int
+	Name   string
+	Read   string // what was read, quoted where it is the file's own text
+	May    string // what may stand there
+}
+
+// Error returns one line of text.
+func (e *SyntaxError) Error() string {
+	where := e.File
+	if e.Line > 0 {
+		where += ":" + strconv.Itoa(e.Line)
+	}
+	if e.Column > 0 {
+		where += ": column " + strconv.Itoa(e.Column)
+		if e.Name != "" {
+			where += " (" + e.Name + ")"
+		}
+	}
+	return fmt.Sprintf("%s: read %s; here may stand %s", where, e.Read, e.May)
+}
+
+// excerptLen is how many bytes of the file's text an error repeats.
+const excerptLen = 40
+
+// excerpt quotes the file's own text, cut where it is long.
+func excerpt(text []byte) string {
+	if len(text) == 0 {
+		return "nothing"
+	}
+	if len(text) > excerptLen {
+		return strconv.Quote(string(text[:excerptLen])) + " and so on"
+	}
+	return strconv.Quote(string(text))
+}
