@@ -36,10 +36,11 @@ func golden(t *testing.T, name string, got []byte) {
 
 func TestGolden(t *testing.T) {
 	for name, write := range map[string]func(*bytes.Buffer) error{
-		"report.csv":      func(b *bytes.Buffer) error { return CSV(b, invented()) },
-		"report.json":     func(b *bytes.Buffer) error { return JSON(b, invented()) },
-		"report.txt":      func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 100}) },
-		"report-wide.txt": func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{}) },
+		"report.csv":        func(b *bytes.Buffer) error { return CSV(b, invented()) },
+		"report.json":       func(b *bytes.Buffer) error { return JSON(b, invented()) },
+		"report.txt":        func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 100}) },
+		"report-wide.txt":   func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{}) },
+		"report-narrow.txt": func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 80}) },
 		"report-colour.txt": func(b *bytes.Buffer) error {
 			return Text(b, invented(), TextOpts{Width: 100, Colour: true})
 		},

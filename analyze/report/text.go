@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -163,15 +164,19 @@ const (
 	verdictColumn
 )
 
-// squeezes are the steps by which the table is made narrower until it fits:
-// widths at which columns start to wrap.
-var squeezes = []map[int]int{
+// squeeze is one way to make the table narrower.
+type squeeze struct {
+	wrap  map[int]int // widths at which columns start to wrap
+	stack bool        // uncertainty below the median, highest below lowest
+}
+
+// squeezes are the steps by which the table is made narrower until it fits.
+var squeezes = []squeeze{
 	{},
-	{quantityColumn: 10},
-	{quantityColumn: 10, verdictColumn: 9},
-	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8},
-	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8, spanColumn: 10},
-	{quantityColumn: 10, verdictColumn: 9, limitColumn: 8, spanColumn: 10, eventColumn: 6},
+	{wrap: map[int]int{quantityColumn: 10}},
+	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9}},
+	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}},
+	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}, stack: true},
 }
 
 func (t *textWriter) table(s *summary) {
@@ -193,8 +198,8 @@ func (t *textWriter) table(s *summary) {
 // fitting renders the table in the first way that fits, or in the narrowest.
 func (t *textWriter) fitting(s *summary) string {
 	var out string
-	for _, wrap := range squeezes {
-		out = t.render(s, wrap)
+	for _, q := range squeezes {
+		out = t.render(s, q)
 		if t.opts.Width <= 0 || text.LongestLineLen(out) <= t.opts.Width {
 			break
 		}
@@ -202,12 +207,16 @@ func (t *textWriter) fitting(s *summary) string {
 	return out
 }
 
-func (t *textWriter) render(s *summary, wrap map[int]int) string {
+func (t *textWriter) render(s *summary, q squeeze) string {
 	tw := table.NewWriter()
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
-	tw.SetColumnConfigs(columnConfigs(wrap))
-	tw.AppendHeader(tableRow(tableHead))
+	tw.SetColumnConfigs(columnConfigs(q))
+	if q.stack {
+		tw.AppendHeader(tableRow(stackedHead()))
+	} else {
+		tw.AppendHeader(tableRow(tableHead))
+	}
 	last := ""
 	for i, x := range s.rows {
 		if i > 0 && x.signal != last {
@@ -215,6 +224,9 @@ func (t *textWriter) render(s *summary, wrap map[int]int) string {
 		}
 		last = x.signal
 		f := x.figures()
+		if q.stack {
+			f = f.stacked()
+		}
 		v, _, _ := x.worst()
 		tw.AppendRow(tableRow([]string{
 			oneLine(x.signal), quantityWords(x.quantity), oneLine(eventWords(x.event)), f.n, f.median, f.span,
@@ -239,10 +251,19 @@ func tableRow(cells []string) table.Row {
 	return r
 }
 
-func columnConfigs(wrap map[int]int) []table.ColumnConfig {
+// stackedHead names the columns of the stacked form.
+func stackedHead() []string {
+	head := slices.Clone(tableHead)
+	head[medianColumn-1] += "\n" + head[uncertaintyColumn-1]
+	head[spanColumn-1] = strings.Replace(head[spanColumn-1], " … ", " …\n", 1)
+	return head
+}
+
+func columnConfigs(q squeeze) []table.ColumnConfig {
 	var all []table.ColumnConfig
 	for n := signalColumn; n <= verdictColumn; n++ {
-		c := table.ColumnConfig{Number: n, WidthMax: wrap[n], WidthMaxEnforcer: text.WrapSoft}
+		c := table.ColumnConfig{Number: n, WidthMax: q.wrap[n], WidthMaxEnforcer: text.WrapSoft}
+		c.Hidden = q.stack && n == uncertaintyColumn
 		switch n {
 		case nColumn, medianColumn, spanColumn, uncertaintyColumn:
 			c.Align, c.AlignHeader = text.AlignRight, text.AlignRight

@@ -168,6 +168,15 @@ func (x *row) figures() figures {
 	return f
 }
 
+// stacked puts the uncertainty below the median and the highest below the lowest.
+func (f figures) stacked() figures {
+	if f.uncertainty != "" {
+		f.median, f.uncertainty = f.median+"\n"+f.uncertainty, ""
+	}
+	f.span = strings.Replace(f.span, " … ", " …\n", 1)
+	return f
+}
+
 // where names a row's place: "OUT3 switching delay at arm-away".
 func (x *row) where() string {
 	if x.event == "" {
@@ -303,12 +312,12 @@ func verdictReason(v analyze.Verdict, s *summary) string {
 		return "no limit was set and nothing was judged"
 	case n == 0: // the findings alone decided
 		return "see the findings"
-	case v == analyze.Pass && n == judged:
-		return fmt.Sprintf("%s, all within their limits", figures)
+	case v == analyze.Fail:
+		return fmt.Sprintf("%d of %s failed", n, figures)
 	case v == analyze.Undecided:
 		return fmt.Sprintf("%d of %s undecided", n, figures)
 	}
-	return fmt.Sprintf("%d of %s: %s", n, figures, v)
+	return fmt.Sprintf("%d of %s passed", n, figures)
 }
 
 // verdictName is the verdict as a word that can stand alone.

@@ -1,0 +1,237 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"makebreak/analyze"
+)
+
+// readCSV reads a CSV report with the standard library's reader.
+func readCSV(t testing.TB, b []byte) [][]string {
+	t.Helper()
+	rows, err := csv.NewReader(bytes.NewReader(b)).ReadAll()
+	if err != nil {
+		t.Fatalf("encoding/csv cannot read the report: %v", err)
+	}
+	return rows
+}
+
+// readJSON reads a JSON report with the standard library's decoder.
+func readJSON(t testing.TB, b []byte) map[string]any {
+	t.Helper()
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.UseNumber()
+	var o map[string]any
+	if err := d.Decode(&o); err != nil {
+		t.Fatalf("encoding/json cannot read the report: %v\n%s", err, b)
+	}
+	return o
+}
+
+func TestCSV_RoundTrip(t *testing.T) {
+	var b bytes.Buffer
+	if err := CSV(&b, invented()); err != nil {
+		t.Fatal(err)
+	}
+	rows := readCSV(t, b.Bytes())
+	if diff := cmp.Diff(columns, rows[0]); diff != "" {
+		t.Errorf("header row (-want +got):\n%s", diff)
+	}
+	figures := inventedFigures()
+	if len(rows) != len(figures)+1 {
+		t.Fatalf("%d rows; want %d and a header", len(rows), len(figures))
+	}
+	for i, m := range figures {
+		got := rows[i+1]
+		want := []string{"2031-04-05-001", "INV-0042", strconv.Itoa(m.Cycle), m.Event, m.Signal, string(m.Quantity)}
+		if diff := cmp.Diff(want, got[:6]); diff != "" {
+			t.Errorf("row %d (-want +got):\n%s", i+1, diff)
+		}
+		checkCell(t, got[6], m.Value, m.Expanded)
+		checkCell(t, got[9], m.Limit.Lower, 0)
+		checkCell(t, got[10], m.Limit.Upper, 0)
+		if got[11] != string(m.Verdict) || got[12] != m.Reason {
+			t.Errorf("row %d: verdict %q, reason %q; want %q, %q", i+1, got[11], got[12], m.Verdict, m.Reason)
+		}
+	}
+}
+
+// checkCell fails unless the cell is empty for a missing number, or the number
+// to within its uncertainty.
+func checkCell(t *testing.T, cell string, want, u float64) {
+	t.Helper()
+	if math.IsNaN(want) {
+		if cell != "" {
+			t.Errorf("a missing number was written as %q", cell)
+		}
+		return
+	}
+	got, err := strconv.ParseFloat(cell, 64)
+	if err != nil {
+		t.Errorf("%q: %v", cell, err)
+		return
+	}
+	if math.IsNaN(u) {
+		u = 1e-5 * math.Abs(want)
+	}
+	if math.Abs(got-want) > u/10 {
+		t.Errorf("%v was written as %s", want, cell)
+	}
+}
+
+// RFC 4180, 2.1: lines end with CRLF; 2.7: quotes are doubled.
+func TestCSV_Lines(t *testing.T) {
+	r := invented()
+	r.Measurements = stream([]analyze.Measurement{{
+		Cycle: 1, Signal: "OUT1", Quantity: analyze.Hold, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Reason: `a "b", c`,
+	}})
+	var b bytes.Buffer
+	if err := CSV(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	want := strings.Join(columns, ",") + "\r\n" +
+		`2031-04-05-001,INV-0042,1,,OUT1,hold,,s,,,,,"a ""b"", c"` + "\r\n"
+	if b.String() != want {
+		t.Errorf("got %q; want %q", b.String(), want)
+	}
+}
+
+func TestJSON_Shape(t *testing.T) {
+	var b bytes.Buffer
+	if err := JSON(&b, invented()); err != nil {
+		t.Fatal(err)
+	}
+	o := readJSON(t, b.Bytes())
+	if len(o) != 6 {
+		t.Errorf("%d members; want run, unit, started, verdict, measurements and findings", len(o))
+	}
+	if _, err := time.Parse(time.RFC3339, o["started"].(string)); err != nil {
+		t.Errorf("started: %v", err)
+	}
+	first := o["measurements"].([]any)[0].(map[string]any)
+	if len(first) != len(columns) {
+		t.Errorf("a measurement has %d members; want %d", len(first), len(columns))
+	}
+	want := []any{
+		map[string]any{"signal": "OUT3", "verdict": "fail", "text": invented().Findings[0].Text},
+		map[string]any{"signal": "K1_NO", "verdict": "undecided", "text": invented().Findings[1].Text},
+	}
+	if diff := cmp.Diff(want, o["findings"]); diff != "" {
+		t.Errorf("findings (-want +got):\n%s", diff)
+	}
+}
+
+func TestJSON_Empty(t *testing.T) {
+	var b bytes.Buffer
+	if err := JSON(&b, &Record{Run: "7"}); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]any{"run": "7", "unit": nil, "started": nil, "verdict": nil, "measurements": []any{}, "findings": []any{}}
+	if diff := cmp.Diff(want, readJSON(t, b.Bytes())); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+func drawNumber(t *rapid.T, name string) float64 {
+	return rapid.OneOf(rapid.Just(nan), rapid.Just(0.0), rapid.Just(math.Inf(1)), rapid.Float64Range(-1e6, 1e6), rapid.Float64Range(-1e-6, 1e-6)).Draw(t, name)
+}
+
+func drawMeasurement(t *rapid.T) analyze.Measurement {
+	return analyze.Measurement{
+		Cycle: rapid.IntRange(1, 1e6).Draw(t, "cycle"), Event: rapid.String().Draw(t, "event"),
+		Signal: rapid.String().Draw(t, "signal"), Quantity: rapid.SampledFrom(analyze.Quantities()).Draw(t, "quantity"),
+		Value: drawNumber(t, "value"), Expanded: math.Abs(drawNumber(t, "expanded")),
+		Limit:   analyze.Limit{Lower: drawNumber(t, "lower"), Upper: drawNumber(t, "upper")},
+		Verdict: rapid.SampledFrom([]analyze.Verdict{"", analyze.Pass, analyze.Fail, analyze.Undecided}).Draw(t, "verdict"),
+		Reason:  rapid.String().Draw(t, "reason"),
+	}
+}
+
+// Whatever is measured and whatever the texts hold, both formats can be read
+// back, say the same as each other, and have no number where there is none.
+func TestMachineFormats_Property(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		ms := rapid.SliceOfN(rapid.Custom(drawMeasurement), 0, 8).Draw(rt, "measurements")
+		r := &Record{Run: rapid.String().Draw(rt, "run"), Unit: rapid.String().Draw(rt, "unit"), Measurements: stream(ms)}
+		var asCSV, asJSON bytes.Buffer
+		if err := errors.Join(CSV(&asCSV, r), JSON(&asJSON, r)); err != nil {
+			rt.Fatal(err)
+		}
+		rows := readCSV(t, asCSV.Bytes())[1:]
+		objects := readJSON(t, asJSON.Bytes())["measurements"].([]any)
+		if len(rows) != len(ms) || len(objects) != len(ms) {
+			rt.Fatalf("%d measurements gave %d rows and %d objects", len(ms), len(rows), len(objects))
+		}
+		for i, m := range ms {
+			if rows[i][4] != plainText(m.Signal) || rows[i][12] != plainText(m.Reason) {
+				rt.Fatalf("signal %q, reason %q came back as %q, %q", m.Signal, m.Reason, rows[i][4], rows[i][12])
+			}
+			if missing := !finite(m.Value); missing != (rows[i][6] == "") {
+				rt.Fatalf("value %v was written as %q", m.Value, rows[i][6])
+			}
+			if diff := cmp.Diff(rows[i], flat(objects[i].(map[string]any))); diff != "" {
+				rt.Fatalf("CSV and JSON differ (-csv +json):\n%s", diff)
+			}
+		}
+	})
+}
+
+// flat returns an object's members in the order of the columns, null as empty.
+func flat(o map[string]any) []string {
+	row := make([]string, len(columns))
+	for i, c := range columns {
+		switch x := o[c].(type) {
+		case string:
+			row[i] = x
+		case json.Number:
+			row[i] = x.String()
+		}
+	}
+	return row
+}
+
+func TestFormats_Faults(t *testing.T) {
+	formats := map[string]func(*bytes.Buffer, *Record) error{
+		"csv":  func(b *bytes.Buffer, r *Record) error { return CSV(b, r) },
+		"json": func(b *bytes.Buffer, r *Record) error { return JSON(b, r) },
+		"text": func(b *bytes.Buffer, r *Record) error { return Text(b, r, TextOpts{}) },
+	}
+	for name, write := range formats {
+		t.Run(name, func(t *testing.T) {
+			r := invented()
+			r.Measurements = broken(3, errDisk)
+			var b bytes.Buffer
+			err := write(&b, r)
+			if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "report: "+name+": reading the measurements: ") {
+				t.Errorf("error %v; want one that names the place and wraps the cause", err)
+			}
+		})
+	}
+}
+
+// full is a writer on a full disk.
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, errDisk }
+
+func TestFormats_FullDisk(t *testing.T) {
+	r := invented()
+	for name, err := range map[string]error{
+		"csv": CSV(full{}, r), "json": JSON(full{}, r), "text": Text(full{}, r, TextOpts{}),
+	} {
+		if !errors.Is(err, errDisk) {
+			t.Errorf("%s: error %v; want it to wrap the cause", name, err)
+		}
+	}
+}
