@@ -20,6 +20,9 @@ const (
 	PullInMargin       Quantity = "pull_in_margin"
 	DropOutMargin      Quantity = "drop_out_margin"
 	Hold               Quantity = "hold"
+	// PulseDuration is how long an output that pulses stays high (IEEE Std 181, 50 %
+	// to 50 %). It is measured where a pulse is expected.
+	PulseDuration Quantity = "pulse_duration"
 )
 
 // quantities in the order in which they are shown, with their base units.
@@ -28,7 +31,7 @@ var quantities = []struct {
 	unit string
 }{
 	{LowLevel, "V"}, {HighLevel, "V"}, {Ripple, "V"},
-	{SwitchingDelay, "s"}, {TransitionDuration, "s"}, {Hold, "s"},
+	{SwitchingDelay, "s"}, {TransitionDuration, "s"}, {PulseDuration, "s"}, {Hold, "s"},
 	{OperateTime, "s"}, {ReleaseTime, "s"}, {TransferTime, "s"},
 	{BounceTime, "s"}, {BounceCount, "1"},
 	{PullInMargin, "V"}, {DropOutMargin, "V"},

@@ -36,6 +36,8 @@ type Track struct {
 	Known   bool
 	Initial bool
 	Edges   []Edge
+	// Stamp is the standard uncertainty of an edge's time stamp.
+	Stamp time.Duration
 	// Lost counts edges known to have happened and not recorded (gaps in the
 	// kernel's sequence number, two edges of one direction in a row).
 	Lost int

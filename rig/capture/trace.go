@@ -60,6 +60,9 @@ type block struct {
 type Trace struct {
 	Signal    string
 	Converter Converter
+	// NominalVolts is the output's nominal voltage. Half of it tells high from low
+	// where the samples themselves do not. Zero: not known.
+	NominalVolts float64
 	// Missing counts samples that should be there and are not.
 	Missing int
 
@@ -156,4 +159,38 @@ func (t *Trace) Discard(before Instant) {
 		n++
 	}
 	t.blocks = append(t.blocks[:0], t.blocks[n:]...)
+}
+
+// Near returns up to before samples earlier than the instant and up to after
+// samples from it on, oldest first, and how many of them are earlier.
+func (t *Trace) Near(at Instant, before, after int) (times []int64, volts []float64, earlier int) {
+	k := sort.Search(len(t.blocks), func(i int) bool {
+		b := t.blocks[i]
+		return b.at[b.n-1] >= int64(at)
+	})
+	j := 0
+	if k < len(t.blocks) {
+		b := t.blocks[k]
+		j = sort.Search(b.n, func(i int) bool { return b.at[i] >= int64(at) })
+	}
+	// Step back, across a block's start where need be.
+	sk, sj := k, j
+	for ; earlier < before; earlier++ {
+		if sj == 0 {
+			if sk == 0 {
+				break
+			}
+			sk--
+			sj = t.blocks[sk].n
+		}
+		sj--
+	}
+	for n := earlier + after; n > 0 && sk < len(t.blocks); n-- {
+		b := t.blocks[sk]
+		times, volts = append(times, b.at[sj]), append(volts, float64(b.v[sj]))
+		if sj++; sj == b.n {
+			sk, sj = sk+1, 0
+		}
+	}
+	return times, volts, earlier
 }

@@ -1,0 +1,250 @@
+package analyze
+
+import (
+	"math"
+	"time"
+
+	"makebreak/analyze/gum"
+	"makebreak/rig/capture"
+)
+
+// A step whose samples next to it lie within this share of the amplitude of
+// either state is taken as clean: it happened within one conversion.
+const cleanShare = 0.04
+
+// crossing is the instant at which an output crossed its mid reference level.
+type crossing struct {
+	at     float64 // seconds after the instant that it was asked relative to
+	budget []gum.Component
+	// clean says that the step was faster than the sampling can resolve; it took
+	// at most bound seconds.
+	clean bool
+	bound float64
+}
+
+// place puts a crossing between the samples around it. at is the time of a
+// sample at the crossing, from the start of the state before it, before and after
+// the state levels on its two sides.
+//
+// Where samples are means over a conversion, a clean step divides its conversion:
+// with f the share of the step's amplitude that the mean shows, the step happened
+// f·Span before the conversion's end (the converter's filter taken as a plain
+// mean). Where it fell between conversions, it may be anywhere in the gap. Where
+// samples are instantaneous, or the edge is not clean, the instant is linearly
+// interpolated (IEEE Std 181, reference level instants).
+func place(tr *capture.Trace, from, at, zero capture.Instant, before, after level) (crossing, bool) {
+	w, ok := windowAt(tr, at, zero, before.volts, after.volts)
+	if !ok { // a slow edge: the middle lies farther back
+		mid := (before.volts + after.volts) / 2
+		r := referenceInstant(tr, from, at+1, at, mid, after.volts > before.volts, true)
+		if math.IsNaN(r.at) {
+			return crossing{}, false
+		}
+		if w, ok = windowAt(tr, at.Add(time.Duration(r.at*1e9)), zero, before.volts, after.volts); !ok {
+			return crossing{}, false
+		}
+	}
+	var c crossing
+	conv := tr.Converter
+	switch {
+	case conv.Span > 0 && w.clean(conv):
+		c = w.withinConversion(conv, before, after)
+	case conv.Span > 0:
+		c = w.interpolated(conv.Span / 2)
+		c.add("edge not a clean step", gum.HalfWidth("rectangular", w.step/4), 1, "rectangular")
+	default:
+		c = w.interpolated(0)
+		c.add("sampling interval", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
+		if w.mixed() {
+			// One sample part of the way of a fast step: such samples may be means over
+			// their interval, and nothing says whether they are.
+			c.add("samples may be means", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
+		}
+	}
+	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
+	return c, true
+}
+
+func (c *crossing) add(source string, standard, sensitivity float64, distribution string) {
+	if standard == 0 {
+		return
+	}
+	c.budget = append(c.budget, gum.Component{Source: source, Distribution: distribution,
+		Standard: standard, Sensitivity: sensitivity, DegreesOfFreedom: math.Inf(1)})
+}
+
+// window is the samples next to a crossing: share[i] is sample i's way from the
+// state before (0) to the state after (1), at[i] its time in seconds after zero.
+// Sample k is the first past the middle.
+type window struct {
+	at    []float64
+	share []float64
+	volts []float64
+	k     int
+	// step is the time between the samples on both sides of the crossing.
+	step          float64
+	before, after float64
+}
+
+// reach is how many samples are looked at on each side.
+const reach = 4
+
+func windowAt(tr *capture.Trace, at, zero capture.Instant, before, after float64) (window, bool) {
+	times, volts, _ := tr.Near(at, reach, reach)
+	w := window{before: before, after: after, volts: volts, k: -1}
+	for i, t := range times {
+		w.at = append(w.at, float64(t-int64(zero))*1e-9)
+		w.share = append(w.share, (volts[i]-before)/(after-before))
+	}
+	for i := 1; i < len(w.share); i++ {
+		if w.share[i] >= 0.5 && w.share[i-1] < 0.5 {
+			w.k = i
+			// The crossing nearest to the one asked for.
+			if times[i] >= int64(at) {
+				break
+			}
+		}
+	}
+	if w.k < 1 {
+		return w, false
+	}
+	w.step = w.at[w.k] - w.at[w.k-1]
+	return w, true
+}
+
+// base and top are the levels right before and after the step: the neighbouring
+// samples, which follow a supply that sags under its load better than the settled
+// levels do, where there are such.
+func (w window) base() float64 {
+	if w.k >= 2 && math.Abs(w.share[w.k-2]) < 0.2 {
+		return w.volts[w.k-2]
+	}
+	return w.before
+}
+
+func (w window) top() float64 {
+	if w.k+1 < len(w.share) && math.Abs(w.share[w.k+1]-1) < 0.2 {
+		return w.volts[w.k+1]
+	}
+	return w.after
+}
+
+// clean reports whether the two samples at the crossing can be one step seen by
+// means over span: at most one of them lies between the states. Conversions that
+// do not touch cannot hide a slow edge between them either way.
+func (w window) clean(conv capture.Converter) bool {
+	base, top := w.base(), w.top()
+	f0 := (w.volts[w.k-1] - base) / (top - base)
+	f1 := (w.volts[w.k] - base) / (top - base)
+	return math.Abs(f0) < cleanShare || math.Abs(1-f1) < cleanShare
+}
+
+// mixed reports whether one of the samples at the crossing lies well between the
+// states while its neighbours do not.
+func (w window) mixed() bool {
+	part := func(i int) bool { return w.share[i] > 0.1 && w.share[i] < 0.9 }
+	return part(w.k-1) != part(w.k)
+}
+
+// withinConversion places a clean step inside the conversion that it divides.
+func (w window) withinConversion(conv capture.Converter, before, after level) crossing {
+	span := conv.Span.Seconds()
+	base, top := w.base(), w.top()
+	amplitude := top - base
+	f0 := (w.volts[w.k-1] - base) / amplitude
+	f1 := (w.volts[w.k] - base) / amplitude
+	noise := math.Max(before.sigma, after.sigma)
+	unit := math.Max(3*noise/math.Abs(amplitude), 0.002)
+
+	c := crossing{clean: true}
+	gap := math.Max(0, w.step-span)
+	var end, f float64
+	switch {
+	case f0 > unit:
+		end, f = w.at[w.k-1], f0
+		c.bound = span
+	case f1 < 1-unit:
+		end, f = w.at[w.k], f1
+		c.bound = span
+	default:
+		// Neither conversion shows it: it fell into the gap, or onto the border.
+		c.at = w.at[w.k] - span - gap/2
+		c.bound = gap + 2*unit*span
+		c.add("gap between conversions", gum.HalfWidth("rectangular", gap/2+unit*span), 1, "rectangular")
+		return c
+	}
+	f = math.Max(0, math.Min(1, f))
+	c.at = end - f*span
+	// The levels next to the step may have moved within the conversion itself (a
+	// supply sags as a coil's current rises): what is left of their difference to
+	// the settled levels bounds it.
+	sag := math.Max(math.Abs(top-after.volts), math.Abs(base-before.volts)) / math.Abs(amplitude)
+	c.add("conversion's mean", noise/math.Abs(amplitude)*math.Sqrt(1+f*f+(1-f)*(1-f)), span, "normal")
+	c.add("conversion time", conv.SpanRel*span, f, "normal")
+	c.add("shape of the step", gum.HalfWidth("rectangular", sag+0.005), span, "rectangular")
+	if gap > 0 && f < cleanShare {
+		c.add("gap between conversions", gum.HalfWidth("rectangular", gap/2), 1, "rectangular")
+	}
+	return c
+}
+
+// interpolated places the crossing on the straight line between the two samples
+// around it, whose times are taken early by shift: a mean over a span stands for
+// the span's middle.
+func (w window) interpolated(shift time.Duration) crossing {
+	s0, s1 := w.share[w.k-1], w.share[w.k]
+	c := crossing{at: w.at[w.k-1] + (0.5-s0)/(s1-s0)*w.step - shift.Seconds()}
+	// No sample between 10 % and 90 %: the step is faster than the samples.
+	if s0 < 0.1 && s1 > 0.9 {
+		c.clean, c.bound = true, w.step
+	}
+	return c
+}
+
+// duration measures the transition's 10 % to 90 % time around a crossing by linear
+// interpolation, in seconds. It is false where either instant is not in the
+// samples from..to.
+func duration(tr *capture.Trace, from, at, to capture.Instant, before, after float64) (seconds, resolution float64, ok bool) {
+	early := referenceInstant(tr, from, to, at, before+0.1*(after-before), after > before, true)
+	late := referenceInstant(tr, from, to, at, before+0.9*(after-before), after > before, false)
+	if math.IsNaN(early.at) || math.IsNaN(late.at) {
+		return 0, 0, false
+	}
+	return late.at - early.at, math.Max(early.step, late.step), true
+}
+
+type reference struct{ at, step float64 } // seconds after the crossing's sample
+
+// referenceInstant finds the crossing of a reference level nearest to the mid
+// crossing: the last one up to the sample after it where last is set, else the
+// first one from the sample before it on.
+func referenceInstant(tr *capture.Trace, from, to, at capture.Instant, volts float64, rising, last bool) reference {
+	found := reference{math.NaN(), math.NaN()}
+	if last {
+		to = min(to, at+1)
+	} else if times, _, earlier := tr.Near(at, 1, 0); earlier == 1 {
+		from = max(from, capture.Instant(times[0]))
+	}
+	var pt int64
+	var pv float64
+	have := false
+	for ts, vs := range tr.Blocks(from, to) {
+		for i, x := range vs {
+			v := float64(x)
+			past := v >= volts
+			was := pv >= volts
+			if !rising {
+				past, was = v <= volts, pv <= volts
+			}
+			if have && past && !was {
+				step := float64(ts[i]-pt) * 1e-9
+				found = reference{float64(pt-int64(at))*1e-9 + (volts-pv)/(v-pv)*step, step}
+				if !last {
+					return found
+				}
+			}
+			pt, pv, have = ts[i], v, true
+		}
+	}
+	return found
+}

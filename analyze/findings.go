@@ -1,0 +1,220 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// Findings says in plain words what a run's symptoms mean and where to look first,
+// the gravest and most frequent first. cycles is how many were run. It is a pure
+// function of the symptoms, so a log that holds them can be reported at any time.
+func Findings(plan *Plan, symptoms []Symptom, cycles int) []Finding {
+	groups := group(symptoms)
+	hide(groups)
+	var found []Finding
+	for _, g := range groups {
+		if g.hidden {
+			continue
+		}
+		say, ok := sayings[g.kind]
+		if !ok {
+			say = sayOffLimit
+		}
+		g.some = g.often(plan, cycles)
+		text := say(plan, g)
+		if g.some != "" {
+			text += " Seen " + g.some + "."
+		}
+		found = append(found, Finding{Signal: g.signal, Verdict: g.kind.verdict(), Text: text})
+	}
+	return found
+}
+
+// gathered is all symptoms of one kind, signal and other signal.
+type gathered struct {
+	kind          Kind
+	signal, other string
+	n             int
+	events        []string // in order of appearance
+	perEvent      map[string]int
+	cycles        []int   // the first few
+	inCycles      int     // how many different ones
+	lo, hi        float64 // of the values
+	limit         float64
+	hidden        bool
+	some          string // how often, empty for every time
+}
+
+func group(symptoms []Symptom) []*gathered {
+	type key struct {
+		kind          Kind
+		signal, other string
+	}
+	index := map[key]*gathered{}
+	var groups []*gathered
+	for _, s := range symptoms {
+		k := key{s.Kind, s.Signal, s.Other}
+		g := index[k]
+		if g == nil {
+			g = &gathered{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
+				lo: math.Inf(1), hi: math.Inf(-1), limit: s.Limit}
+			index[k] = g
+			groups = append(groups, g)
+		}
+		g.add(s)
+	}
+	sort.SliceStable(groups, func(i, j int) bool {
+		a, b := groups[i], groups[j]
+		if ra, rb := rank(a.kind.verdict()), rank(b.kind.verdict()); ra != rb {
+			return ra > rb
+		}
+		return a.n > b.n
+	})
+	return groups
+}
+
+func (g *gathered) add(s Symptom) {
+	g.n++
+	if g.perEvent[s.Event] == 0 {
+		g.events = append(g.events, s.Event)
+	}
+	g.perEvent[s.Event]++
+	if n := len(g.cycles); n == 0 || g.cycles[n-1] != s.Cycle {
+		g.inCycles++
+		if n < 5 {
+			g.cycles = append(g.cycles, s.Cycle)
+		} else {
+			g.cycles[n-1] = s.Cycle
+		}
+	}
+	if !math.IsNaN(s.Value) {
+		g.lo, g.hi = math.Min(g.lo, s.Value), math.Max(g.hi, s.Value)
+	}
+}
+
+// hide silences what another finding of the same signal already explains.
+func hide(groups []*gathered) {
+	has := map[string]bool{}
+	for _, g := range groups {
+		has[string(g.kind)+"/"+g.signal] = true
+	}
+	for _, g := range groups {
+		switch g.kind {
+		case HighWhenOff:
+			// With a relay behind it the danger to the relay is the better word.
+			for _, h := range groups {
+				if h.kind == OffMayHold || h.kind == HeldIn && h.other == g.signal {
+					g.hidden = true
+				}
+			}
+		case OffMayHold:
+			g.hidden = has[string(HeldIn)+"/"+g.signal]
+		case LeftState:
+			g.hidden = has[string(LooseWire)+"/"+g.signal] || has[string(Drooping)+"/"+g.signal]
+		case Rippling:
+			g.hidden = has[string(LooseWire)+"/"+g.signal] || has[string(Drooping)+"/"+g.signal] || has[string(LeftState)+"/"+g.signal]
+		case NearLimit:
+			g.hidden = g.besideFailures(groups)
+		}
+	}
+}
+
+// besideFailures reports whether a figure near its limit was also clearly out of
+// it elsewhere in the run.
+func (g *gathered) besideFailures(groups []*gathered) bool {
+	for _, h := range groups {
+		if h != g && h.signal == g.signal && h.other == g.other && h.kind.verdict() == Fail {
+			return true
+		}
+	}
+	return false
+}
+
+// often says how often a symptom was seen: empty for every time.
+func (g *gathered) often(plan *Plan, cycles int) string {
+	if g.always(plan, cycles) {
+		return ""
+	}
+	where := "cycle " + strconv.Itoa(g.cycles[0])
+	if g.inCycles > 1 {
+		words := make([]string, 0, len(g.cycles))
+		for i, c := range g.cycles {
+			if i == 4 && g.inCycles > 5 {
+				words = append(words, "…")
+			}
+			words = append(words, strconv.Itoa(c))
+		}
+		where = "cycles " + strings.Join(words, ", ")
+	}
+	return fmt.Sprintf("in %d of %d cycles (%s), at %s", g.inCycles, cycles, where, strings.Join(g.events, ", "))
+}
+
+// always reports whether the symptom was there at every occurrence of its events.
+func (g *gathered) always(plan *Plan, cycles int) bool {
+	for e, n := range g.perEvent {
+		steps := 0
+		if plan != nil {
+			for _, s := range plan.Steps {
+				if s == e {
+					steps++
+				}
+			}
+		}
+		if n < max(1, steps)*cycles {
+			return false
+		}
+	}
+	return true
+}
+
+func (g *gathered) volts() string { return span2(g.lo, g.hi, "V", 1) }
+
+// span2 writes one figure or a range of figures.
+func span2(lo, hi float64, unit string, scale float64) string {
+	if math.IsInf(lo, 0) {
+		return "?"
+	}
+	a, b := short(lo*scale), short(hi*scale)
+	if a == b {
+		return a + " " + unit
+	}
+	return a + " to " + b + " " + unit
+}
+
+// short writes three significant digits.
+func short(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	digits := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	return strconv.FormatFloat(v, 'f', max(0, min(6, digits)), 64)
+}
+
+func (g *gathered) time() string { return span2(g.lo, g.hi, timeUnit(g.hi), timeScale(g.hi)) }
+
+func timeUnit(s float64) string {
+	switch a := math.Abs(s); {
+	case a >= 1 || a == 0:
+		return "s"
+	case a >= 1e-3:
+		return "ms"
+	}
+	return "µs"
+}
+
+func timeScale(s float64) float64 {
+	switch timeUnit(s) {
+	case "ms":
+		return 1e3
+	case "µs":
+		return 1e6
+	}
+	return 1
+}
+
+func seconds(s float64) string { return span2(s, s, timeUnit(s), timeScale(s)) }
+
+func (g *gathered) at() string { return strings.Join(g.events, ", ") }

@@ -1,0 +1,207 @@
+package analyze
+
+import (
+	"math"
+	"time"
+
+	"makebreak/rig/capture"
+)
+
+// How a state is told from the samples. The figures are choices that IEEE Std
+// 181 leaves to the user of the histogram method; they are stated here so that
+// the results can be repeated.
+const (
+	bins = 100 // of the histogram, over the whole amplitude
+
+	// leastStep is the least change in volts that counts as a change of state.
+	leastStep = 2.0
+	// leastTolerance and tolerance are how far a sample may lie from its state's
+	// level, in volts and as a share of the amplitude, whichever is more, and still
+	// belong to the state.
+	leastTolerance = 1.0
+	tolerance      = 0.05
+	// hysteresis about the mid reference level, a share of the amplitude, so that
+	// noise is not counted as crossings.
+	hysteresis = 0.1
+	// settling is the share of a state's time after a transition that is not used
+	// for its level, and longestSettling bounds it.
+	settling        = 0.25
+	longestSettling = time.Second
+	// fewest is the least number of settled samples that makes a histogram; with
+	// fewer the level is their mean.
+	fewest = 20
+)
+
+// extremes are the outermost samples of an interval.
+type extremes struct {
+	n      int
+	lo, hi float64
+}
+
+func extremesOf(tr *capture.Trace, from, to capture.Instant) extremes {
+	lo, hi := float32(math.Inf(1)), float32(math.Inf(-1))
+	n := 0
+	for _, vs := range tr.Blocks(from, to) {
+		n += len(vs)
+		for _, v := range vs {
+			lo, hi = min(lo, v), max(hi, v)
+		}
+	}
+	return extremes{n, float64(lo), float64(hi)}
+}
+
+// histogram counts samples in equal bins from lo to hi.
+type histogram struct {
+	lo, width float64
+	count     [bins]int
+}
+
+func newHistogram(lo, hi float64) histogram {
+	return histogram{lo: lo, width: (hi - lo) / bins}
+}
+
+func (h *histogram) fill(tr *capture.Trace, from, to capture.Instant) {
+	lo, inverse := float32(h.lo), float32(1/h.width)
+	for _, vs := range tr.Blocks(from, to) {
+		for _, v := range vs {
+			h.count[bounded(int((v-lo)*inverse))]++
+		}
+	}
+}
+
+func (h *histogram) add(v float64, n int) { h.count[bounded(int((v-h.lo)/h.width))] += n }
+
+func bounded(i int) int { return max(0, min(bins-1, i)) }
+
+// mode returns the centre of the fullest bin in [first, last), the lowest of
+// equals, and how many samples it holds.
+func (h *histogram) mode(first, last int) (centre float64, n int) {
+	best := first
+	for i := first; i < last; i++ {
+		if h.count[i] > h.count[best] {
+			best = i
+		}
+	}
+	return h.lo + (float64(best)+0.5)*h.width, h.count[best]
+}
+
+// stateLevels returns the modes of the histogram's two halves (IEEE Std 181, state
+// levels by histogram mode), low before high.
+func (h *histogram) stateLevels() (low, high float64) {
+	low, _ = h.mode(0, bins/2)
+	high, _ = h.mode(bins/2, bins)
+	return low, high
+}
+
+// level is one state's level, and what is known of how well.
+type level struct {
+	volts  float64
+	repeat float64 // standard uncertainty from the samples' scatter and drift, volts
+	dof    float64 // of repeat
+	sigma  float64 // standard deviation of the samples, volts
+	n      int     // samples that belong to the state
+	peak   float64 // peak to peak of all settled samples, volts
+	slope  float64 // second half's mean less the first's, volts
+	mean   bool    // fallback: plain mean, too few samples for a histogram
+	reason string  // why there is no level; empty where there is one
+}
+
+func (l level) known() bool { return l.n > 0 }
+
+// levelBetween measures the state level of the settled interval. The mode of its
+// histogram over [lo, hi] says where the state lies; the mean of the samples
+// within the tolerance of the mode, taken twice, refines it below a bin's width.
+func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) level {
+	x := extremesOf(tr, from, to)
+	if x.n == 0 {
+		return level{reason: "no samples in the settled part of the state"}
+	}
+	tol := math.Max(leastTolerance, tolerance*(hi-lo))
+	centre := (x.lo + x.hi) / 2
+	usesMean := true
+	switch {
+	case x.hi-x.lo <= tol:
+		// All samples lie in one state: their mean is its level.
+	case x.n >= fewest:
+		h := newHistogram(x.lo, x.hi)
+		h.fill(tr, from, to)
+		centre, _ = h.mode(0, bins)
+		usesMean = false
+	}
+	l := refine(tr, from, to, centre, tol)
+	if !usesMean {
+		l = refine(tr, from, to, l.volts, tol)
+	}
+	l.peak = x.hi - x.lo
+	l.mean = x.n < fewest
+	return l
+}
+
+// refine averages the samples within tol of the centre.
+func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) level {
+	mid := int64(from) + int64(to-from)/2
+	var half [2]struct {
+		n        int
+		sum, sqr float64
+	}
+	c, t := float32(centre), float32(tol)
+	for at, vs := range tr.Blocks(from, to) {
+		split := splitAt(at, mid)
+		for k, part := range [2][]float32{vs[:split], vs[split:]} {
+			n, sum, sqr := 0, 0.0, 0.0
+			for _, v := range part {
+				if d := v - c; d <= t && d >= -t {
+					n++
+					sum += float64(d)
+					sqr += float64(d) * float64(d)
+				}
+			}
+			half[k].n += n
+			half[k].sum += sum
+			half[k].sqr += sqr
+		}
+	}
+	n := half[0].n + half[1].n
+	if n == 0 {
+		return level{reason: "no samples near the state's level"}
+	}
+	sum := half[0].sum + half[1].sum
+	l := level{volts: centre + sum/float64(n), n: n, dof: math.Inf(1)}
+	if n > 1 {
+		l.sigma = math.Sqrt(math.Max(0, half[0].sqr+half[1].sqr-sum*sum/float64(n)) / float64(n-1))
+		l.dof = float64(n - 1)
+	}
+	if half[0].n > 0 && half[1].n > 0 {
+		l.slope = half[1].sum/float64(half[1].n) - half[0].sum/float64(half[0].n)
+	}
+	l.repeat = repeatability(l)
+	return l
+}
+
+// repeatability is the standard uncertainty of a mean of samples that scatter and
+// may drift: the scatter's s/√n, and the difference of the two halves' means as
+// a rectangular width, which also catches scatter that is not independent.
+func repeatability(l level) float64 {
+	scatter := l.sigma / math.Sqrt(float64(l.n))
+	drift := l.slope / math.Sqrt(12)
+	return math.Hypot(scatter, drift)
+}
+
+// splitAt returns the first index whose time is at or after the instant.
+func splitAt(at []int64, t int64) int {
+	if len(at) == 0 || at[0] >= t {
+		return 0
+	}
+	if at[len(at)-1] < t {
+		return len(at)
+	}
+	lo, hi := 0, len(at)
+	for lo < hi {
+		if m := (lo + hi) / 2; at[m] < t {
+			lo = m + 1
+		} else {
+			hi = m
+		}
+	}
+	return lo
+}

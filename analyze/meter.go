@@ -1,0 +1,345 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"makebreak/analyze/gum"
+	"makebreak/rig/capture"
+)
+
+// assumedNominal is the nominal voltage in volts of an output of which nothing
+// else is known (common practice, no source: alarm panels run on 12 V).
+const assumedNominal = 12.0
+
+// Result is what was measured and seen in one or more states.
+type Result struct {
+	Measurements []Measurement
+	Symptoms     []Symptom
+}
+
+// Verdict is the gravest verdict of all measurements and symptoms, NoVerdict where
+// nothing was demanded.
+func (r *Result) Verdict() Verdict {
+	v := NoVerdict
+	for i := range r.Measurements {
+		v = v.Worse(r.Measurements[i].Verdict)
+	}
+	for _, s := range r.Symptoms {
+		v = v.Worse(s.Kind.verdict())
+	}
+	return v
+}
+
+// Meter measures a capture state by state: a state lasts from one event to the
+// next. It keeps what it must know of the states before, so that a capture of any
+// length can be measured while it is read.
+type Meter struct {
+	plan    *Plan
+	cycle   int
+	outputs []*outputMeter
+	relays  []*relayMeter
+	free    bool // no plan: measure everything, demand nothing
+	out     Result
+	started bool
+	steps   int // events seen, to count cycles where a plan has steps
+}
+
+type outputMeter struct {
+	signal string
+	index  int         // of the trace
+	plan   *OutputPlan // nil: not named by the plan
+	level  level       // of the present state
+	high   bool
+	known  bool
+	demand Demand // the last one that named a state
+	// lowest and highest levels that the output has had, NaN until known.
+	lowLevel, highLevel float64
+	now                 seen
+}
+
+// seen is what one output did in the state under measurement.
+type seen struct {
+	o       observed
+	expect  Expectation
+	before  level
+	was     bool // high before
+	wasSure bool
+	state   level // the level of the state that is judged
+	high    bool  // which state that is
+	entry   span
+	moved   bool
+	cross   crossing
+	placed  bool
+	held    float64 // longest excursion out of the state, seconds
+	far     float64 // the farthest sample of it, volts
+	// heldStep is the resolution of held in seconds, heldSamples how many samples the
+	// excursion has.
+	heldStep    float64
+	heldSamples int
+	pulse       float64 // duration of the pulse in seconds, where one was expected
+}
+
+type relayMeter struct {
+	plan         RelayPlan
+	output       *outputMeter // nil: none known
+	make, brk    int          // indices of tracks; -1: none
+	onlyContacts bool
+}
+
+// NewMeter returns a meter for captures with the signals of c. Signals that the
+// plan names and the capture does not have are an error; a nil or zero plan
+// measures all and judges nothing.
+func NewMeter(plan *Plan, c *capture.Capture) (*Meter, error) {
+	if plan == nil {
+		plan = &Plan{}
+	}
+	m := &Meter{plan: plan, cycle: 1}
+	m.free = len(plan.Outputs) == 0 && len(plan.Relays) == 0 && !plan.OthersUnmoved
+	for i, t := range c.Traces {
+		p := plan.Output(t.Signal)
+		if p == nil && !m.free && !plan.OthersUnmoved {
+			continue
+		}
+		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, plan: p,
+			lowLevel: math.NaN(), highLevel: math.NaN()})
+	}
+	for _, p := range plan.Outputs {
+		if c.Trace(p.Signal) == nil {
+			return nil, fmt.Errorf("the capture has no output %s, which the sequence names (it has: %s)", p.Signal, traceNames(c))
+		}
+	}
+	if err := m.addRelays(c); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+func (m *Meter) addRelays(c *capture.Capture) error {
+	relays := m.plan.Relays
+	if m.free {
+		relays = relaysOf(c)
+	}
+	for _, p := range relays {
+		r := &relayMeter{plan: p, make: -1, brk: -1}
+		var err error
+		if r.make, err = trackIndex(c, p.Make, p.Signal); err != nil {
+			return err
+		}
+		if r.brk, err = trackIndex(c, p.Break, p.Signal); err != nil {
+			return err
+		}
+		for _, o := range m.outputs {
+			if o.plan != nil && o.plan.Relay == p.Signal {
+				r.output = o
+			}
+		}
+		// One output and one relay need no word that they belong together.
+		if r.output == nil && m.free && len(m.outputs) == 1 && len(relays) == 1 {
+			r.output = m.outputs[0]
+		}
+		m.relays = append(m.relays, r)
+	}
+	return nil
+}
+
+func traceNames(c *capture.Capture) string {
+	if len(c.Traces) == 0 {
+		return "none"
+	}
+	names := make([]string, len(c.Traces))
+	for i, t := range c.Traces {
+		names[i] = t.Signal
+	}
+	return strings.Join(names, ", ")
+}
+
+func trackIndex(c *capture.Capture, signal, relay string) (int, error) {
+	if signal == "" {
+		return -1, nil
+	}
+	for i, t := range c.Tracks {
+		if t.Signal == signal {
+			return i, nil
+		}
+	}
+	names := make([]string, len(c.Tracks))
+	for i, t := range c.Tracks {
+		names[i] = t.Signal
+	}
+	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, strings.Join(names, ", "))
+}
+
+// relaysOf finds change-over relays by their contacts' names: K1_NO and K1_NC are
+// the make and the break contact of K1.
+func relaysOf(c *capture.Capture) []RelayPlan {
+	var relays []RelayPlan
+	at := map[string]int{}
+	for _, t := range c.Tracks {
+		name, isMake := strings.CutSuffix(t.Signal, "_NO")
+		name, isBreak := strings.CutSuffix(name, "_NC")
+		if !isMake && !isBreak {
+			continue
+		}
+		i, ok := at[name]
+		if !ok {
+			i = len(relays)
+			at[name] = i
+			relays = append(relays, RelayPlan{Signal: name, MustOperate: math.NaN(), MustRelease: math.NaN()})
+		}
+		if isMake {
+			relays[i].Make = t.Signal
+		} else {
+			relays[i].Break = t.Signal
+		}
+	}
+	return relays
+}
+
+// Before measures the state before the first event, from the capture's start. It
+// needs to be called once, with at least some samples before the first event;
+// without it the first event's figures that need a state before are missing.
+func (m *Meter) Before(c *capture.Capture, to capture.Instant) {
+	for _, o := range m.outputs {
+		tr := c.Traces[o.index]
+		seen := observe(tr, c.Start, to, level{}, false, false, nominal(tr))
+		if seen.n == 0 {
+			continue
+		}
+		s := seen.last()
+		from, until := s.settled()
+		o.settle(levelBetween(tr, from, until, seen.lo, seen.hi), s.high)
+	}
+	m.started = true
+}
+
+// settle takes over the state that an output is in.
+func (o *outputMeter) settle(l level, high bool) {
+	o.level, o.high, o.known = l, high, l.known()
+	if !l.known() {
+		return
+	}
+	if high {
+		o.highLevel = l.volts
+	} else {
+		o.lowLevel = l.volts
+	}
+}
+
+func nominal(tr *capture.Trace) float64 {
+	if tr.NominalVolts > 0 {
+		return tr.NominalVolts
+	}
+	return assumedNominal
+}
+
+// SetCycle says which cycle the next states belong to. Cycles count from 1.
+func (m *Meter) SetCycle(n int) { m.cycle = n }
+
+// State measures the state from an event to the next one (or the capture's end)
+// and appends to the result that Take returns.
+func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
+	if !m.started {
+		m.Before(c, e.At)
+		m.baseline(c)
+	}
+	for _, o := range m.outputs {
+		o.measure(m, c.Traces[o.index], e, to)
+	}
+	changes := make([]contacts, len(m.relays))
+	for i, r := range m.relays {
+		changes[i] = r.measure(m, c, e, to)
+	}
+	m.diagnose(e, changes)
+	for _, o := range m.outputs {
+		o.after(c.Traces[o.index])
+	}
+	m.steps++
+}
+
+// baseline reports the levels before the first event: they are part of the record
+// and no event's.
+func (m *Meter) baseline(c *capture.Capture) {
+	for _, o := range m.outputs {
+		if !o.known || o.plan == nil && !m.free {
+			continue
+		}
+		q := LowLevel
+		if o.high {
+			q = HighLevel
+		}
+		m.levelRow(c.Traces[o.index], "", o, q, o.level, NoLimit())
+	}
+}
+
+// Take returns what has been measured since the last call.
+func (m *Meter) Take() Result {
+	r := m.out
+	m.out = Result{}
+	return r
+}
+
+// Measure measures a whole capture that holds one cycle.
+func Measure(plan *Plan, c *capture.Capture) (Result, error) {
+	m, err := NewMeter(plan, c)
+	if err != nil {
+		return Result{}, err
+	}
+	for i, e := range c.Events {
+		to := c.End + 1
+		if i+1 < len(c.Events) {
+			to = c.Events[i+1].At
+		}
+		m.State(c, e, to)
+	}
+	return m.Take(), nil
+}
+
+// limitOf returns the limit that the plan sets to a quantity of an output.
+func (o *outputMeter) limitOf(q Quantity) Limit {
+	if o.plan == nil {
+		return NoLimit()
+	}
+	return o.plan.Limits.Of(q)
+}
+
+// expectation returns what the output must do at the event.
+func (m *Meter) expectation(o *outputMeter, event string) Expectation {
+	if o.plan == nil {
+		if m.free {
+			return Expectation{Demand: Any}
+		}
+		return Expectation{Demand: Unmoved}
+	}
+	if x, ok := o.plan.Expect[event]; ok {
+		return x
+	}
+	return Expectation{Demand: Unmoved}
+}
+
+// row appends a measurement, judged against its limit.
+func (m *Meter) row(x Measurement, budget []gum.Component) {
+	x.Cycle = m.cycle
+	x.Budget = budget
+	x.Standard, x.Expanded, x.Coverage, x.DegreesOfFreedom = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	if len(budget) > 0 && !math.IsNaN(x.Value) {
+		g := gum.Combine(budget)
+		x.Standard, x.DegreesOfFreedom = g.Standard, g.DegreesOfFreedom
+		x.Coverage, x.Expanded = g.Expanded()
+	}
+	judge(&x, m.plan.Decide)
+	m.out.Measurements = append(m.out.Measurements, x)
+}
+
+// missing appends a quantity that could not be measured, with the reason and the
+// verdict that follows from it.
+func (m *Meter) missing(event, signal string, q Quantity, limit Limit, v Verdict, reason string) {
+	if limit.None() {
+		v = NoVerdict
+	}
+	m.out.Measurements = append(m.out.Measurements, Measurement{
+		Cycle: m.cycle, Event: event, Signal: signal, Quantity: q,
+		Value: math.NaN(), Expanded: math.NaN(), Standard: math.NaN(), Coverage: math.NaN(), DegreesOfFreedom: math.NaN(),
+		Limit: limit, Verdict: v, Conformance: math.NaN(), Reason: reason})
+}

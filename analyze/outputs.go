@@ -1,0 +1,365 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+
+	"makebreak/analyze/gum"
+	"makebreak/rig/capture"
+)
+
+// measure looks at what an output did from an event to the next and reports it.
+func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
+	x := m.expectation(o, e.Name)
+	o.now = seen{expect: x, before: o.level, was: o.high, wasSure: o.known}
+	s := &o.now
+	s.o = observe(tr, e.At, to, o.level, o.high, o.known, nominal(tr))
+	if s.o.n == 0 {
+		o.nothing(m, e)
+		return
+	}
+	s.moved = s.o.moved()
+	stretch := o.judgedStretch()
+	from, until := stretch.settled()
+	s.high = stretch.high
+	s.state = levelBetween(tr, from, until, s.o.lo, s.o.hi)
+	if !s.before.known() && s.moved {
+		a, b := s.o.spans[0].settled()
+		s.before = levelBetween(tr, a, b, s.o.lo, s.o.hi)
+	}
+	o.placeCrossing(tr, e)
+	o.measureHold(tr, e, to)
+	if o.plan == nil && !m.free {
+		o.reportHold(m, e, NoLimit(), true)
+		return
+	}
+	o.reportLevels(m, tr, e)
+	o.reportSwitching(m, tr, e, to)
+	o.reportHold(m, e, o.limitOf(Hold), false)
+	o.demand = x.Demand
+}
+
+// judgedStretch is the stretch of the state that counts: the longest one in the
+// state demanded; where none is demanded, or it was never reached, the last.
+func (o *outputMeter) judgedStretch() span {
+	s := &o.now
+	if want, ok := wanted(s.expect.Demand); ok {
+		if best, found := s.o.longest(want); found {
+			return best
+		}
+	}
+	return s.o.last()
+}
+
+// wanted is the state that a demand names.
+func wanted(d Demand) (high, ok bool) {
+	switch d {
+	case High, Pulse:
+		return true, true
+	case Low:
+		return false, true
+	}
+	return false, false
+}
+
+// nothing reports an output without samples in a state.
+func (o *outputMeter) nothing(m *Meter, e capture.Event) {
+	if o.plan == nil {
+		if !m.free {
+			m.missing(e.Name, o.signal, Hold, NoLimit(), NoVerdict, "no samples")
+			m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
+		}
+		return
+	}
+	for q, l := range o.plan.Limits {
+		if q == HighLevel && o.now.expect.Demand == High || q == LowLevel && o.now.expect.Demand == Low {
+			m.missing(e.Name, o.signal, q, l, Undecided, "no samples")
+		}
+	}
+	m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
+}
+
+// placeCrossing finds the instant at which the output went into its state.
+func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
+	s := &o.now
+	if !s.moved {
+		return
+	}
+	entry, ok := s.o.entry(s.high)
+	if !ok {
+		return
+	}
+	s.entry = entry
+	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
+	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
+		s.cross.add("instant of the event", u, 1, "normal")
+	}
+}
+
+// measureHold finds the longest excursion out of the state between the output's
+// settling and the next event.
+func (o *outputMeter) measureHold(tr *capture.Trace, e capture.Event, to capture.Instant) {
+	s := &o.now
+	s.held = math.NaN()
+	if !s.state.known() {
+		return
+	}
+	from := e.At
+	if entry, ok := s.o.entry(s.high); ok {
+		from, _ = span{from: entry.from, to: to, crossed: true}.settled()
+		// A transition may overshoot, an excursion lasts: what happens in the first
+		// fifth of a second after it is settling, and no more is left out.
+		from = min(from, entry.from+capture.Instant(longestSettling/5))
+	}
+	if s.expect.Demand == Pulse {
+		if end, ok := s.o.entry(false); ok && end.from > s.entry.from {
+			from, _ = span{from: end.from, to: to, crossed: true}.settled()
+		}
+	}
+	l := o.heldLevel()
+	tol := math.Max(leastTolerance, tolerance*(s.o.hi-s.o.lo))
+	held, step, n, far := excursion(tr, from, to, l, tol)
+	s.held, s.far = held, far
+	s.heldStep, s.heldSamples = step, n
+}
+
+// heldLevel is the level that the output must keep.
+func (o *outputMeter) heldLevel() float64 {
+	s := &o.now
+	switch s.expect.Demand {
+	case Unmoved:
+		if s.before.known() {
+			return s.before.volts
+		}
+	case Pulse:
+		if s.before.known() {
+			return s.before.volts
+		}
+	}
+	return s.state.volts
+}
+
+func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other bool) {
+	s := &o.now
+	if math.IsNaN(s.held) {
+		m.missing(e.Name, o.signal, Hold, limit, Undecided, s.state.reason)
+		return
+	}
+	if other {
+		limit = Limit{Lower: math.NaN(), Upper: 0} // others must keep their state
+	}
+	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: Hold, Value: s.held, Limit: limit}
+	if s.heldSamples == 0 {
+		m.row(x, nil)
+		return
+	}
+	// Each end of an excursion lies anywhere in one sampling interval: their
+	// difference is triangular.
+	m.row(x, []gum.Component{component("sampling interval", "triangular", s.heldStep, 1)})
+}
+
+// component makes a budget line from a half-width (or, for a normal one, a
+// standard deviation).
+func component(source, distribution string, half, sensitivity float64) gum.Component {
+	return gum.Component{Source: source, Distribution: distribution,
+		Standard: gum.HalfWidth(distribution, half), Sensitivity: sensitivity, DegreesOfFreedom: math.Inf(1)}
+}
+
+// reportLevels reports the level of the state and its ripple.
+func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event) {
+	s := &o.now
+	q := LowLevel
+	if o.namesHigh() {
+		q = HighLevel
+	}
+	if !s.state.known() {
+		m.missing(e.Name, o.signal, q, o.limitOf(q), Undecided, s.state.reason)
+		return
+	}
+	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
+	if s.state.n < 3 {
+		m.missing(e.Name, o.signal, Ripple, o.limitOf(Ripple), Undecided, fmt.Sprintf("only %d samples in the state", s.state.n))
+		return
+	}
+	budget := []gum.Component{component("noise of two samples", "normal", math.Sqrt2*noiseOf(tr, s.state), 1)}
+	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: Ripple, Value: s.state.peak, Limit: o.limitOf(Ripple)}, budget)
+	if s.expect.Demand == Pulse {
+		o.reportPulseEnd(m, tr, e)
+	}
+}
+
+// noiseOf is the noise of one sample, at least the rounding of one step.
+func noiseOf(tr *capture.Trace, l level) float64 {
+	return math.Max(math.Min(l.sigma, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12))
+}
+
+// namesHigh says whether the level is reported as the high one: by what was
+// demanded, else by what it is.
+func (o *outputMeter) namesHigh() bool {
+	if want, ok := wanted(o.now.expect.Demand); ok {
+		return want
+	}
+	return o.now.high
+}
+
+// levelRow reports a state level with its budget.
+func (m *Meter) levelRow(tr *capture.Trace, event string, o *outputMeter, q Quantity, l level, limit Limit) {
+	x := Measurement{Event: event, Signal: o.signal, Quantity: q, Value: l.volts, Limit: limit}
+	if l.mean {
+		x.Reason = fmt.Sprintf("mean of %d samples, too few for a histogram", l.n)
+	}
+	m.row(x, levelBudget(tr, l))
+}
+
+// levelBudget lists what a state level's uncertainty is made of.
+func levelBudget(tr *capture.Trace, l level) []gum.Component {
+	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+2)
+	budget = append(budget, gum.Component{Source: "repeatability of the samples", Distribution: "normal",
+		Standard: l.repeat, Sensitivity: 1, DegreesOfFreedom: l.dof})
+	if step := tr.Converter.StepVolts; step > 0 {
+		budget = append(budget, component("resolution", "rectangular", step/2, 1))
+	}
+	for _, d := range tr.Converter.Doubts {
+		if d.Relative != 0 {
+			budget = append(budget, component(d.Source, string(d.Distribution), d.Relative, math.Abs(l.volts)))
+		}
+		if d.Volts != 0 {
+			budget = append(budget, component(d.Source, string(d.Distribution), d.Volts, 1))
+		}
+	}
+	return budget
+}
+
+// reportPulseEnd reports the level after a pulse and the pulse's duration.
+func (o *outputMeter) reportPulseEnd(m *Meter, tr *capture.Trace, e capture.Event) {
+	s := &o.now
+	x := s.expect
+	limit := Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
+	last := s.o.last()
+	if last.high || !s.moved {
+		m.missing(e.Name, o.signal, PulseDuration, limit, Fail, "the output did not pulse")
+		return
+	}
+	from, to := last.settled()
+	low := levelBetween(tr, from, to, s.o.lo, s.o.hi)
+	if low.known() {
+		m.levelRow(tr, e.Name, o, LowLevel, low, o.limitOf(LowLevel))
+	}
+	end, ok := place(tr, s.entry.from, last.from, e.At, s.state, low)
+	if !ok || !s.placed {
+		m.missing(e.Name, o.signal, PulseDuration, limit, Undecided, "the pulse's edges could not be placed")
+		return
+	}
+	budget := append(withoutEvent(s.cross.budget), end.budget...)
+	s.pulse = end.at - s.cross.at
+	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: PulseDuration, Value: s.pulse, Limit: limit}, budget)
+}
+
+// withoutEvent copies a crossing's budget without the event's own uncertainty,
+// for times that do not begin at the event.
+func withoutEvent(budget []gum.Component) []gum.Component {
+	out := make([]gum.Component, 0, len(budget)+4)
+	for _, c := range budget {
+		if c.Source != "instant of the event" {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// reportSwitching reports the delay and the duration of a transition that was
+// demanded, or that happened where anything may.
+func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
+	s := &o.now
+	want, named := wanted(s.expect.Demand)
+	due := named && (!s.wasSure || s.was != want)
+	if !due && !(s.expect.Demand == Any && s.moved) {
+		if named && changedDemand(o.demand, s.expect.Demand) {
+			o.missingSwitching(m, e, Undecided, "the output was already "+stateWord(want))
+		}
+		return
+	}
+	switch {
+	case !s.moved && !s.wasSure:
+		o.missingSwitching(m, e, Undecided, "nothing is known of the state before the event")
+	case !s.moved || named && s.high != want:
+		o.missingSwitching(m, e, Fail, "the output did not go "+stateWord(want))
+	case !s.placed:
+		o.missingSwitching(m, e, Undecided, "the crossing lies in a gap of the samples")
+	default:
+		m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}, s.cross.budget)
+		o.reportDuration(m, tr, e, to)
+	}
+}
+
+func changedDemand(before, now Demand) bool {
+	a, ok := wanted(before)
+	b, okNow := wanted(now)
+	return ok && okNow && a != b
+}
+
+func (o *outputMeter) missingSwitching(m *Meter, e capture.Event, v Verdict, reason string) {
+	m.missing(e.Name, o.signal, SwitchingDelay, o.delayLimit(), v, reason)
+}
+
+// delayLimit is the limit of the switching delay: the exit delay's own where one
+// runs, else the plan's.
+func (o *outputMeter) delayLimit() Limit {
+	x := o.now.expect
+	if x.After > 0 && x.Demand != Pulse {
+		return Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
+	}
+	return o.limitOf(SwitchingDelay)
+}
+
+func stateWord(high bool) string {
+	if high {
+		return "high"
+	}
+	return "low"
+}
+
+// reportDuration reports the 10 % to 90 % transition duration, or the bound that
+// the sampling sets to it.
+func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
+	s := &o.now
+	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: TransitionDuration, Limit: o.limitOf(TransitionDuration)}
+	if s.cross.clean {
+		x.Value, x.Reason = s.cross.bound, upperBound
+		m.row(x, nil)
+		return
+	}
+	lead := capture.Instant(4 * s.o.interval * 1e9)
+	seconds, step, ok := duration(tr, e.At-lead, s.entry.from, to, s.before.volts, s.state.volts)
+	if !ok {
+		m.missing(e.Name, o.signal, TransitionDuration, x.Limit, Undecided, "the 10 % or 90 % instant is not in the samples")
+		return
+	}
+	if seconds < step {
+		x.Value, x.Reason = step, upperBound
+		m.row(x, nil)
+		return
+	}
+	x.Value = seconds
+	m.row(x, []gum.Component{
+		component("sampling interval", "triangular", step/2, 1),
+		component("state levels", "normal", seconds*math.Max(s.state.repeat, s.before.repeat)/math.Abs(s.state.volts-s.before.volts), 2),
+	})
+}
+
+// after makes the state that the output ended in the one that the next starts from.
+func (o *outputMeter) after(tr *capture.Trace) {
+	s := &o.now
+	if s.o.n == 0 {
+		return
+	}
+	last := s.o.last()
+	l := s.state
+	if last.high != s.high {
+		from, to := last.settled()
+		l = levelBetween(tr, from, to, s.o.lo, s.o.hi)
+	}
+	if l.known() {
+		o.settle(l, last.high)
+	}
+}

@@ -1,0 +1,194 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// sayings are the findings' words: what was seen, the likely cause, and the first
+// thing to check.
+var sayings = map[Kind]func(*Plan, *gathered) string{
+	NotSampled: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s gave no samples at %s. Check the converter and its channel in the rig file.", g.signal, g.at())
+	},
+	DidNotMove: sayDidNotMove,
+	MovedInstead: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely a wrong output address. Check the address of this output in the unit's programming (main board and expanders share one list), then the wire.", g.signal, g.at(), g.other)
+	},
+	MovedUnasked: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s moved at %s and should have kept its state. Check whether another output is programmed to its address.", g.signal, g.at())
+	},
+	Inverted: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is inverted: it does the opposite of what is expected at %s. Check the output's polarity in the unit's programming.", g.signal, g.at())
+	},
+	FellBack: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s reached its state at %s and did not keep it until the next event. Check whether the output is programmed as a pulse or with a time, and whether its supply holds under load.", g.signal, g.at())
+	},
+	NoPulse: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s went high at %s and did not come back: no pulse. Check whether the output is programmed as a pulse.", g.signal, g.at())
+	},
+	PulseLength: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), seconds(g.limit))
+	},
+	LowWhenOn: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is low when on: %s, at least %s V expected. Check the supply and battery under load, then the load's current and the wiring's resistance.", g.signal, g.volts(), short(g.limit))
+	},
+	HighWhenOn: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is too high when on: %s, at most %s V expected. Check the charger's voltage.", g.signal, g.volts(), short(g.limit))
+	},
+	HighWhenOff: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is too high when off: %s, at most %s V expected. Check for leakage and for a load that returns to another supply.", g.signal, g.volts(), short(g.limit))
+	},
+	OffMayHold: func(plan *Plan, g *gathered) string {
+		return fmt.Sprintf("The off-state voltage can hold relay %s in: it leaves a margin of %s to the must-release voltage%s, at least %s V wanted. Check for leakage; a resistor across the coil, or a relay that needs more current, lowers it.", g.signal, g.volts(), ofRelease(plan, g.signal), short(g.limit))
+	},
+	WeakPullIn: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s V wanted. Check the output's level under load and the relay's rating.", g.signal, g.volts(), short(g.limit))
+	},
+	Rippling: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s V expected. Check for mains hum, a bad ground, or a failing supply or battery.", g.signal, g.volts(), short(g.limit))
+	},
+	Drooping: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s does not hold its level, it drifts during the state at %s. Check the battery and the supply under load.", g.signal, g.at())
+	},
+	LeftState: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s left its state for %s at %s. Check its wire and terminal, then the output's programming.", g.signal, g.time(), g.at())
+	},
+	LooseWire: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s drops out to nothing for %s at a time, below its own off level: very likely a loose wire or terminal. Pull gently at its wires.", g.signal, g.time())
+	},
+	SlowSwitching: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check delays in the unit's programming.", g.signal, g.at(), g.time(), seconds(g.limit))
+	},
+	EarlySwitching: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check the exit delay in the unit's programming.", g.signal, g.at(), g.time(), seconds(g.limit))
+	},
+	SlowTransition: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s changes its level slowly at %s: %s. Check for a capacitive load.", g.signal, g.at(), g.time())
+	},
+	RelayStill: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
+	},
+	RelayAlone: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
+	},
+	HeldIn: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s is held in: %s is off at %s, which is above the %s V at which the relay must release. Check for leakage; a resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), short(g.limit))
+	},
+	ContactsSwap: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("NO and NC of %s are swapped: the contact named as normally open opens when the relay operates. Swap the two wires, or the names in the rig file.", g.signal)
+	},
+	Welded: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Contact %s is welded: it stays closed although the output is off and low enough to release the relay. Check with the coil unplugged; replace the relay and find what overloaded it.", g.signal)
+	},
+	UnsteadyMake: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Contact %s does not close steadily although the relay moves: high contact resistance or a bad wire. Check its resistance with a meter, then its terminal.", g.signal)
+	},
+	Chattering: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the output is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal)
+	},
+	LongBounce: func(_ *Plan, g *gathered) string {
+		if g.other == string(BounceCount) {
+			return fmt.Sprintf("Contact %s bounces too often: up to %s times, limit %s. Check for worn or dirty contacts.", g.signal, short(g.hi), short(g.limit))
+		}
+		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), seconds(g.limit))
+	},
+	SlowOperate: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in.", g.signal, g.time(), seconds(g.limit))
+	},
+	SlowRelease: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage.", g.signal, g.time(), seconds(g.limit))
+	},
+	Overlap: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
+	},
+	OffLimit:  sayOffLimit,
+	NearLimit: sayNearLimit,
+}
+
+func ofRelease(plan *Plan, relay string) string {
+	if plan == nil {
+		return ""
+	}
+	if r := plan.Relay(relay); r != nil && !math.IsNaN(r.MustRelease) {
+		return " of " + short(r.MustRelease) + " V"
+	}
+	return ""
+}
+
+func sayDidNotMove(plan *Plan, g *gathered) string {
+	d := demandAt(plan, g)
+	if d != "" {
+		d = " " + d
+	}
+	if g.some != "" {
+		return fmt.Sprintf("%s missed a change now and then: it did not go%s at %s, though it does at other times. Check the key-switch wire and how long it is pulsed, then whether the unit refuses to arm (an open zone, a tamper).", g.signal, d, g.at())
+	}
+	if g.hi > assumedNominal/2 {
+		return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. Check the output's programming, then for a short to the supply or a switch that has failed closed.", g.signal, d, g.at(), g.volts())
+	}
+	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. Check whether the unit armed at all, then the output's programming, fuse and wire.", g.signal, d, g.at(), g.volts())
+}
+
+// demandAt is the word of what was demanded at all of a finding's events.
+func demandAt(plan *Plan, g *gathered) string {
+	if plan == nil {
+		return ""
+	}
+	o := plan.Output(g.signal)
+	if o == nil {
+		return ""
+	}
+	word := ""
+	for _, e := range g.events {
+		d := o.Expect[e].Demand
+		w := d.String()
+		if d == Pulse {
+			w = "high"
+		}
+		if word != "" && w != word {
+			return ""
+		}
+		word = w
+	}
+	return word
+}
+
+func sayOffLimit(_ *Plan, g *gathered) string {
+	q := Quantity(g.other)
+	value := g.volts()
+	limit := short(g.limit) + " V"
+	if q.Unit() == "s" {
+		value, limit = g.time(), seconds(g.limit)
+	} else if q.Unit() == "1" {
+		value, limit = short(g.hi), short(g.limit)
+	}
+	return fmt.Sprintf("%s of %s is out of its limit: %s, limit %s.", words(q), g.signal, value, limit)
+}
+
+func sayNearLimit(_ *Plan, g *gathered) string {
+	q := Quantity(g.other)
+	value, limit := g.volts(), short(g.limit)+" V"
+	if q.Unit() == "s" {
+		value, limit = g.time(), seconds(g.limit)
+	}
+	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. %s", words(q), g.signal, value, limit, wouldDecide(q))
+}
+
+// wouldDecide says what would settle an undecided quantity.
+func wouldDecide(q Quantity) string {
+	switch q {
+	case HighLevel, LowLevel, PullInMargin, DropOutMargin:
+		return "Calibrating the output's divider against a meter, or resistors of closer tolerance, would settle it."
+	case SwitchingDelay, TransitionDuration, OperateTime, ReleaseTime, PulseDuration, Hold:
+		return "Sampling the output alone at the full rate (sample: follow) would settle it."
+	}
+	return "More cycles would settle it."
+}
+
+// words is a quantity's name in a sentence.
+func words(q Quantity) string {
+	s := strings.ReplaceAll(string(q), "_", " ")
+	return strings.ToUpper(s[:1]) + s[1:]
+}
