@@ -81,7 +81,8 @@ func CheckName(s string) error {
 	return nil
 }
 
-const nameMay = "up to 32 letters, digits, _ and -, a letter or digit first"
+// NameMay says in messages what a name may be.
+const NameMay = "up to 32 letters, digits, _ and -, a letter or digit first"
 
 // CheckSignal says what is wrong with a signal's name. Beside CheckName's rules it
 // keeps clear of the names that a capture file gives a meaning to.
@@ -131,7 +132,7 @@ func (c *checker) chips() {
 		chip := &c.rig.Chips[i]
 		path := "chips." + chip.Name
 		if err := CheckName(chip.Name); err != nil {
-			c.add(path, "", err.Error(), nameMay)
+			c.add(path, "", err.Error(), NameMay)
 		}
 		c.chipOptions(chip, path)
 		switch other, used := taken[chip.Address]; {
@@ -181,7 +182,7 @@ func (c *checker) signalNames() {
 	check := func(group, name string) {
 		path := group + "." + name
 		if err := CheckSignal(name); err != nil {
-			c.add(path, name, err.Error(), nameMay+", not ending in _V")
+			c.add(path, name, err.Error(), NameMay+", not ending in _V")
 		}
 		if other, used := taken[strings.ToLower(name)]; used {
 			c.add(path, name, other+" has this name", "a name of its own")
@@ -294,7 +295,7 @@ func (c *checker) causes() {
 		k := &c.rig.Causes[i]
 		path := "events." + k.Event
 		if err := CheckName(k.Event); err != nil {
-			c.add(path, k.Event, err.Error(), nameMay)
+			c.add(path, k.Event, err.Error(), NameMay)
 		}
 		if taken[k.Event] {
 			c.add(path, k.Event, "this event stands here twice", "given once")

@@ -63,8 +63,16 @@ func (f *Fields) Done() {
 	}
 }
 
+// Empty reports whether the mapping has no keys at all.
+func (f *Fields) Empty() bool { return len(f.node.entries) == 0 }
+
 // List writes words as "a, b or c".
-func List(words []string) string {
+func List(words []string) string { return listed(words, " or ") }
+
+// And writes words as "a, b and c".
+func And(words []string) string { return listed(words, " and ") }
+
+func listed(words []string, conjunction string) string {
 	switch len(words) {
 	case 0:
 		return "nothing"
@@ -72,7 +80,7 @@ func List(words []string) string {
 		return words[0]
 	}
 	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + " or " + words[last]
+	return strings.Join(words[:last], ", ") + conjunction + words[last]
 }
 
 // Nearest returns the words, the one spelled most like s first where one is

@@ -58,6 +58,9 @@ func (n *Node) Refuse(why, may string) {
 	n.fail(read, why, may)
 }
 
+// Fail records an error about the value without showing it.
+func (n *Node) Fail(why, may string) { n.fail("", why, may) }
+
 func (n *Node) fail(read, why, may string) {
 	n.doc.errs = append(n.doc.errs, &Error{File: n.doc.File, Line: n.Line, Column: n.Column, Path: n.path, Read: read, Why: why, May: may})
 }
@@ -130,6 +133,9 @@ func (n *Node) Bool() (bool, bool) {
 
 // IsText reports whether the value is a single one, neither keys nor a list.
 func (n *Node) IsText() bool { return n != nil && n.kind == textKind }
+
+// IsMap reports whether the value has keys.
+func (n *Node) IsMap() bool { return n != nil && n.kind == mapKind }
 
 // Items returns the values of a list with at least one.
 func (n *Node) Items() []*Node {

@@ -1,0 +1,186 @@
+package sequences
+
+import (
+	"fmt"
+	"math"
+
+	"makebreak/analyze"
+	"makebreak/rig/unit"
+	"makebreak/rig/yamlfile"
+)
+
+// user is what a set of limits is used by.
+type user int
+
+const (
+	ofOutput user = 1 << iota
+	ofRelay
+)
+
+// word names the user in messages.
+func (u user) word() string {
+	if u == ofRelay {
+		return "relay"
+	}
+	return "output"
+}
+
+// belongs says what a quantity is measured of.
+func belongs(q analyze.Quantity) user {
+	switch q {
+	case analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime, analyze.BounceCount,
+		analyze.PullInMargin, analyze.DropOutMargin:
+		return ofRelay
+	}
+	return ofOutput
+}
+
+// limitSet is a set of limits, with the places of its quantities.
+type limitSet struct {
+	name   string
+	limits analyze.Limits
+	keys   []yamlfile.Entry
+	usedBy user
+}
+
+const (
+	limitSetMay = "limits by quantity, as in high_level: {min: 12 V, max: 14.5 V}"
+	limitsMay   = "the name of a set of limits, or limits by quantity as in {high_level: {min: 12 V}}"
+)
+
+// limitSets reads the sets that have a name.
+func (r *reader) limitSets(n *yamlfile.Node) {
+	for _, e := range n.Entries("a name and a set of limits") {
+		checkName(e.Key, e.Name())
+		set := readSet(e.Value)
+		set.name = e.Name()
+		r.sets[e.Name()] = set
+		r.order = append(r.order, set)
+	}
+}
+
+func readSet(n *yamlfile.Node) *limitSet {
+	set := &limitSet{limits: analyze.Limits{}}
+	for _, e := range n.Entries(limitSetMay) {
+		q := analyze.Quantity(e.Name())
+		if !q.Known() {
+			e.Key.Refuse("this quantity is not known", yamlfile.List(yamlfile.Nearest(e.Name(), quantityNames())))
+			continue
+		}
+		set.keys = append(set.keys, e)
+		set.limits[q] = readLimit(e.Value, q)
+	}
+	return set
+}
+
+func quantityNames() []string {
+	all := analyze.Quantities()
+	names := make([]string, len(all))
+	for i, q := range all {
+		names[i] = string(q)
+	}
+	return names
+}
+
+// readLimit reads one quantity's bounds. A count is a bare whole number, since a
+// count has no unit.
+func readLimit(n *yamlfile.Node, q analyze.Quantity) analyze.Limit {
+	limit := analyze.NoLimit()
+	f, ok := n.Fields("{min: …}, {max: …} or both")
+	if !ok {
+		return limit
+	}
+	lower, upper := f.May("min"), f.May("max")
+	if v, ok := bound(lower, q); ok {
+		limit.Lower = v
+	}
+	if v, ok := bound(upper, q); ok {
+		limit.Upper = v
+	}
+	if lower == nil && upper == nil && !f.Empty() {
+		n.Refuse("it has neither min nor max", "{min: …}, {max: …} or both")
+	}
+	f.Done()
+	if limit.Lower > limit.Upper {
+		upper.Refuse("this is below min", "at least as high as min")
+	}
+	return limit
+}
+
+func bound(n *yamlfile.Node, q analyze.Quantity) (float64, bool) {
+	switch q.Unit() {
+	case "V":
+		return n.Quantity(unit.Voltage)
+	case "s":
+		return n.Quantity(unit.Time)
+	}
+	v, ok := n.Whole(0, 1_000_000)
+	return float64(v), ok
+}
+
+// limits reads the limits of an output or relay: the name of a set, or the limits
+// themselves.
+func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
+	if n == nil {
+		return nil
+	}
+	if n.IsMap() {
+		set := readSet(n)
+		set.usedBy = by
+		set.refuseForeign()
+		return set.limits
+	}
+	name, ok := n.Text()
+	if !ok {
+		return nil
+	}
+	set := r.sets[name]
+	if set == nil {
+		names := make([]string, len(r.order))
+		for i, s := range r.order {
+			names[i] = s.name
+		}
+		may := limitsMay
+		if len(names) > 0 {
+			may = yamlfile.List(yamlfile.Nearest(name, names)) + ", or limits by quantity as in {high_level: {min: 12 V}}"
+		}
+		n.Refuse("there is no such set of limits", may)
+		return nil
+	}
+	set.usedBy |= by
+	return set.limits
+}
+
+// relayLimits reads a relay's limits and refuses those on a margin whose voltage is
+// not stated.
+func (r *reader) relayLimits(n *yamlfile.Node, p *analyze.RelayPlan) {
+	p.Limits = r.limits(n, ofRelay)
+	if _, ok := p.Limits[analyze.PullInMargin]; ok && math.IsNaN(p.MustOperate) {
+		n.Refuse("pull_in_margin has a limit, but the relay's must_operate is not stated", "given with must_operate: 9 V")
+	}
+	if _, ok := p.Limits[analyze.DropOutMargin]; ok && math.IsNaN(p.MustRelease) {
+		n.Refuse("drop_out_margin has a limit, but the relay's must_release is not stated", "given with must_release: 1.2 V")
+	}
+}
+
+// refuseForeign refuses limits that nothing which uses the set is ever measured for.
+func (s *limitSet) refuseForeign() {
+	for _, e := range s.keys {
+		of := belongs(analyze.Quantity(e.Name()))
+		if s.usedBy&of == 0 {
+			e.Key.Refuse(fmt.Sprintf("this is a limit of a %s, and no %s uses this set", of.word(), of.word()),
+				fmt.Sprintf("put into the limits of a %s", of.word()))
+		}
+	}
+}
+
+// unused looks at the sets once all their users are known.
+func (r *reader) unused() {
+	for _, s := range r.order {
+		if s.usedBy == 0 {
+			r.seq.Cautions = append(r.seq.Cautions, "nothing uses the limits "+s.name+", so they judge nothing")
+			continue
+		}
+		s.refuseForeign()
+	}
+}

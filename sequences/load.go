@@ -1,0 +1,56 @@
+package sequences
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"makebreak/rig/yamlfile"
+)
+
+//go:embed builtin/*.yaml
+var files embed.FS
+
+// order is that in which the built-in sequences are listed.
+var order = []string{"armed-high", "armed-low", "armed-pulse", "exit-delay", "alarm-latch", "all-quiet", "relay-only"}
+
+// Builtin returns the built-in sequences.
+func Builtin() []*Sequence {
+	all := make([]*Sequence, len(order))
+	for i, name := range order {
+		s, err := builtin(name)
+		if err != nil {
+			panic(err) // the files are compiled in and a test reads them all
+		}
+		all[i] = s
+	}
+	return all
+}
+
+func builtin(name string) (*Sequence, error) {
+	src, err := files.ReadFile("builtin/" + name + ".yaml")
+	if err != nil {
+		return nil, err
+	}
+	return Parse(name+".yaml", src)
+}
+
+// Load reads a sequence: a built-in name first, then a file. Where there is neither,
+// the error lists the built-in names and wraps fs.ErrNotExist.
+func Load(nameOrPath string) (*Sequence, error) {
+	for _, name := range order {
+		if name == nameOrPath {
+			return builtin(name)
+		}
+	}
+	src, err := yamlfile.ReadFile(nameOrPath)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("sequence %s: there is no such file; built in are %s: %w",
+			nameOrPath, yamlfile.And(yamlfile.Nearest(nameOrPath, order)), fs.ErrNotExist)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("sequence: %w", err)
+	}
+	return Parse(nameOrPath, src)
+}
