@@ -40,6 +40,7 @@ func TestGolden(t *testing.T) {
 		"report.json":       func(b *bytes.Buffer) error { return JSON(b, invented()) },
 		"report.txt":        func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 100}) },
 		"report-wide.txt":   func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{}) },
+		"report.html":       func(b *bytes.Buffer) error { return HTML(b, invented()) },
 		"report-narrow.txt": func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 80}) },
 		"report-colour.txt": func(b *bytes.Buffer) error {
 			return Text(b, invented(), TextOpts{Width: 100, Colour: true})

@@ -176,6 +176,7 @@ var squeezes = []squeeze{
 	{wrap: map[int]int{quantityColumn: 10}},
 	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9}},
 	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}},
+	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 10}, stack: true},
 	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}, stack: true},
 }
 
@@ -285,21 +286,8 @@ func plainStyle() table.Style {
 	}
 }
 
-// legend explains what stands in the table and does not explain itself.
 func (t *textWriter) legend(s *summary) {
-	var sampled, unjudged, uncertain bool
-	for _, x := range s.rows {
-		sampled = sampled || !x.values.exact()
-		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
-		uncertain = uncertain || finite(x.uncertainty)
-	}
-	if uncertain {
-		t.wrapped("", "± U: the largest expanded uncertainty of the row (95 %).")
-	}
-	if unjudged {
-		t.wrapped("", "No verdict: no limit was set.")
-	}
-	if sampled {
-		t.wrapped("", fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
+	for _, line := range s.legendLines() {
+		t.wrapped("", line)
 	}
 }

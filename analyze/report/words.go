@@ -239,6 +239,27 @@ func (s steady) line() string {
 	return line
 }
 
+// legendLines explain what stands in the table and does not explain itself.
+func (s *summary) legendLines() []string {
+	var sampled, unjudged, uncertain bool
+	for _, x := range s.rows {
+		sampled = sampled || !x.values.exact()
+		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
+		uncertain = uncertain || finite(x.uncertainty)
+	}
+	var lines []string
+	if uncertain {
+		lines = append(lines, "± U: the largest expanded uncertainty of the row (95 %).")
+	}
+	if unjudged {
+		lines = append(lines, "No verdict: no limit was set.")
+	}
+	if sampled {
+		lines = append(lines, fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
+	}
+	return lines
+}
+
 // troubleLines say what went wrong in acquiring the data; none where all went well.
 func troubleLines(r *Record) []string {
 	var lines []string
