@@ -1,0 +1,183 @@
+package report
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"testing"
+
+	"makebreak/analyze"
+)
+
+func htmlOf(t *testing.T, r *Record) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := HTML(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// pageElements are all elements that the page is made of, pageAttributes all
+// attributes: nothing that runs, fetches or leads elsewhere.
+var (
+	pageElements = set("html head meta title style body h1 h2 h3 p b span dl dt dd ul li table thead tbody tr th td details summary div")
+
+	pageAttributes = set("lang charset name content http-equiv class")
+)
+
+func set(words string) map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields(words) {
+		m[w] = true
+	}
+	return m
+}
+
+// parsePage reads the page with a strict parser of the standard library and
+// returns its text.
+func parsePage(t *testing.T, page string) string {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(page))
+	d.Entity = xml.HTMLEntity
+	var words strings.Builder
+	for {
+		token, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return words.String()
+		}
+		if err != nil {
+			t.Fatalf("the page is not well formed: %v", err)
+		}
+		switch x := token.(type) {
+		case xml.StartElement:
+			checkElement(t, x)
+		case xml.CharData:
+			words.Write(x)
+		}
+	}
+}
+
+func checkElement(t *testing.T, e xml.StartElement) {
+	t.Helper()
+	if !pageElements[e.Name.Local] {
+		t.Errorf("the page holds an element %q", e.Name.Local)
+	}
+	for _, a := range e.Attr {
+		if !pageAttributes[a.Name.Local] {
+			t.Errorf("the page holds an attribute %q", a.Name.Local)
+		}
+	}
+}
+
+func TestHTML_StandsAlone(t *testing.T) {
+	page := htmlOf(t, invented())
+	parsePage(t, page)
+	for _, word := range []string{"http:", "https:", "//", "url(", "@import", "javascript:"} {
+		if strings.Contains(page, word) {
+			t.Errorf("the page contains %q", word)
+		}
+	}
+}
+
+func TestHTML_Escapes(t *testing.T) {
+	const evil = `</td></style><script>alert(1)</script><img src=x onerror="alert(2)">&lt;'` + "\x00"
+	r := invented()
+	r.Run, r.Unit, r.Sequence, r.About, r.By, r.Rig, r.Reason, r.LogPath = evil, evil, evil, evil, evil, evil, evil, evil
+	r.Verdict = evil
+	r.Findings = []analyze.Finding{{Signal: evil, Verdict: evil, Text: evil}}
+	r.Cautions, r.Notes = []string{evil}, []string{evil}
+	r.Measurements = stream([]analyze.Measurement{{
+		Cycle: 1, Event: evil, Signal: evil, Quantity: evil, Value: 1, Expanded: nan, Limit: analyze.NoLimit(), Verdict: evil, Reason: evil,
+	}})
+	words := parsePage(t, htmlOf(t, r))
+	if n := strings.Count(words, "<script>alert(1)</script>"); n < 12 {
+		t.Errorf("the text itself appears %d times; want it wherever it was put in", n)
+	}
+}
+
+// The page says what the text says.
+func TestHTML_SaysWhatTheTextSays(t *testing.T) {
+	words := strings.Join(strings.Fields(parsePage(t, htmlOf(t, invented()))), " ")
+	s, err := summarize(invented())
+	if err != nil {
+		t.Fatal(err)
+	}
+	wanted := append(s.remarkLines(), s.undecidedLines()...)
+	wanted = append(wanted, s.steady.line(), s.legendLines()[0], verdictSentence(invented(), s))
+	wanted = append(wanted, troubleLines(invented())...)
+	for _, x := range s.rows {
+		f := x.figures()
+		wanted = append(wanted, f.median, f.span, f.uncertainty, x.limitWords(), x.verdictWords())
+	}
+	for _, p := range pairs(invented()) {
+		wanted = append(wanted, p[1])
+	}
+	for _, want := range wanted {
+		if !strings.Contains(words, want) {
+			t.Errorf("%q is not on the page", want)
+		}
+	}
+}
+
+// manyCycles has a thousand cycles of which two did not pass.
+func manyCycles(perCycle int) *Record {
+	return &Record{Run: "1", Complete: true, Cycles: 1000, Measurements: func(yield func(analyze.Measurement, error) bool) {
+		for c := 1; c <= 1000; c++ {
+			m := analyze.Measurement{Cycle: c, Event: "arm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Expanded: 0.1, Limit: analyze.Limit{Lower: 11, Upper: nan}, Verdict: analyze.Pass}
+			switch c {
+			case 500:
+				m.Verdict = analyze.Undecided
+			case 700:
+				m.Verdict = analyze.Fail
+			}
+			for range perCycle {
+				if !yield(m, nil) {
+					return
+				}
+			}
+		}
+	}}
+}
+
+func TestHTML_Cycles(t *testing.T) {
+	words := parsePage(t, htmlOf(t, manyCycles(1)))
+	for c := 1; c <= 1000; c++ {
+		want := c <= shownCycles || c == 500 || c == 700
+		if got := strings.Contains(words, fmt.Sprintf("Cycle %d\n", c)); got != want {
+			t.Errorf("cycle %d is shown: %t; want %t", c, got, want)
+		}
+	}
+	if note := "Of 1000 cycles the first 10 are shown"; !strings.Contains(words, note) {
+		t.Errorf("%q is not on the page", note)
+	}
+}
+
+func TestHTML_CutsLongCycles(t *testing.T) {
+	page := htmlOf(t, manyCycles(1500))
+	if !strings.Contains(page, "The list ends after 2000 figures.") {
+		t.Error("the page does not say that it was cut")
+	}
+	if n := strings.Count(page, "12.00 V ± 0.10 V"); n != shownFigures {
+		t.Errorf("%d single figures; want %d", n, shownFigures)
+	}
+}
+
+func TestHTML_WritesNothingOnAFault(t *testing.T) {
+	r := invented()
+	r.Measurements = broken(3, errDisk)
+	var b bytes.Buffer
+	err := HTML(&b, r)
+	if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "report: html: reading the measurements: ") {
+		t.Errorf("error %v; want one that names the place and wraps the cause", err)
+	}
+	if b.Len() > 0 {
+		t.Errorf("%d bytes were written", b.Len())
+	}
+	if err := HTML(full{}, invented()); !errors.Is(err, errDisk) {
+		t.Errorf("on a full disk: error %v; want it to wrap the cause", err)
+	}
+}
