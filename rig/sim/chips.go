@@ -1,0 +1,189 @@
+package sim
+
+import (
+	"fmt"
+	"math"
+
+	"periph.io/x/conn/v3/physic"
+
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
+	"makebreak/rig/simchip"
+	"makebreak/rig/wiring"
+)
+
+// chip is one converter on the bus, with its ready line.
+type chip struct {
+	*simchip.Chip
+	name  string
+	ready *wiring.Line
+	line  int   // index in the open set of lines; -1: not asked for
+	end   int64 // when its ready pin asserts next
+}
+
+// noiseVolts is a conversion's noise at the pin, rms, at 860 conversions a
+// second; it grows with the square root of the rate. The data sheet gives some
+// 0.1 mV for ±4.096 V (TI SBAS444, noise table).
+const (
+	noiseVolts = 0.15e-3
+	noiseRate  = 860
+)
+
+// oscillatorSpread is how far the converters' oscillators are drawn, half of
+// what the data sheet allows.
+const oscillatorSpread = 0.05
+
+// addChips puts the rig's converters on the bus.
+func (w *World) addChips(opts Opts) error {
+	w.bus = simchip.NewBus(w, w.rig.BusHz)
+	for i := range w.rig.Chips {
+		r := &w.rig.Chips[i]
+		c := &chip{name: r.Name, ready: r.Ready, line: -1, end: never}
+		inputs, err := w.inputs(r, opts)
+		if err != nil {
+			return err
+		}
+		c.Chip = simchip.NewChip(inputs, chipOpts(r, opts))
+		if err := w.bus.Attach(r.Address, c.Chip); err != nil {
+			return fmt.Errorf("sim: chip %s: %w", r.Name, err)
+		}
+		w.chips = append(w.chips, c)
+	}
+	return w.checkWired()
+}
+
+func chipOpts(r *wiring.Chip, opts Opts) simchip.Opts {
+	d := newDraws(opts.Seed, "chip "+r.Name, opts.Exact)
+	e := ads1x15.Errors(r.Model, r.Range)
+	o := simchip.Opts{Model: r.Model, SupplyVolts: r.Supply, Rand: d.Rand}
+	o.Oscillator = d.within(0, oscillatorSpread)
+	if planted, ok := plantedOscillator(opts.Faults); ok {
+		o.Oscillator = planted
+	}
+	o.GainError = d.within(0, e.GainError)
+	o.OffsetVolts = d.within(0, e.OffsetLSB) * ads1x15.StepVolts(r.Model, r.Range)
+	if !opts.Exact {
+		o.NoiseVolts = noiseVolts * math.Sqrt(float64(r.Rate)/noiseRate)
+	}
+	return o
+}
+
+// inputs returns what a chip's pins see: the terminals behind their dividers.
+func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
+	var in [4]simchip.Input
+	load := ads1x15.Errors(r.Model, r.Range).InputOhms
+	for i := range w.rig.Outputs {
+		x := &w.rig.Outputs[i]
+		if x.Chip != r.Name {
+			continue
+		}
+		if x.Channel < 0 || x.Channel > 3 {
+			return in, fmt.Errorf("sim: output %s: channel %d: 0 to 3 may stand there", x.Name, x.Channel)
+		}
+		o := w.outputs[i]
+		o.share = pinShare(x.Divider, load, newDraws(opts.Seed, "divider "+x.Name, opts.Exact))
+		in[x.Channel] = func(from, to capture.Instant) float64 {
+			return o.sense.mean(int64(from), int64(to)) * o.share
+		}
+	}
+	return in, nil
+}
+
+// pinShare returns the volts at a pin per volt at the terminal: a divider with
+// its resistors drawn within their tolerance, loaded by the converter's input.
+func pinShare(v wiring.Divider, load float64, d draws) float64 {
+	upper := d.within(v.Upper, v.Upper*v.Tolerance)
+	lower := d.within(v.Lower, v.Lower*v.Tolerance)
+	if v.Upper == 0 {
+		return 1
+	}
+	if load > 0 {
+		lower = lower * load / (lower + load)
+	}
+	return lower / (upper + lower)
+}
+
+// checkWired refuses outputs whose chip the rig does not have.
+func (w *World) checkWired() error {
+	for i := range w.rig.Outputs {
+		if x := &w.rig.Outputs[i]; w.rig.Chip(x.Chip) == nil {
+			return fmt.Errorf("sim: output %s: the rig has no chip %q", x.Name, x.Chip)
+		}
+	}
+	return nil
+}
+
+// chip returns the chip named, or nil.
+func (w *World) chip(name string) *chip {
+	for _, c := range w.chips {
+		if c.name == name {
+			return c
+		}
+	}
+	return nil
+}
+
+// asserted reports whether the ready pin says that a conversion has finished: it
+// is low then, as the driver sets it up.
+func (c *chip) asserted(now int64) bool {
+	c.Settle(capture.Instant(now))
+	return !c.Pin(capture.Instant(now))
+}
+
+// refresh asks a chip anew when its ready pin asserts next.
+func (w *World) refresh(c *chip) {
+	end := int64(never)
+	if c.line >= 0 {
+		if at, ok := c.NextReady(); ok {
+			end = int64(at)
+		}
+	}
+	if end == c.end {
+		return
+	}
+	c.end = end
+	w.readyDue = never
+	for _, k := range w.chips {
+		w.readyDue = min(w.readyDue, k.end)
+	}
+}
+
+// endConversion lets the conversion end whose ready edge comes next.
+func (w *World) endConversion() {
+	for _, c := range w.chips {
+		if c.end != w.readyDue {
+			continue
+		}
+		at := c.end
+		c.Settle(capture.Instant(at))
+		w.refresh(c)
+		w.lines.queue(c.line, at, true)
+		return
+	}
+}
+
+// bus is the simulated bus as the program sees it. After a transfer the world
+// asks the chip again when its ready pin will assert.
+type bus World
+
+func (b *bus) String() string { return b.bus.String() }
+
+func (b *bus) SetSpeed(f physic.Frequency) error { return b.bus.SetSpeed(f) }
+
+func (b *bus) Tx(addr uint16, wr, rd []byte) error {
+	w := (*World)(b)
+	if w.asked.Load() {
+		w.listen()
+	}
+	err := w.bus.Tx(addr, wr, rd)
+	if len(wr) > 0 || err != nil {
+		for _, c := range w.chips {
+			w.refresh(c)
+		}
+		w.schedule()
+	}
+	if w.real != nil {
+		w.pace()
+	}
+	return err
+}

@@ -1,0 +1,118 @@
+package sim
+
+import "math"
+
+// coil is a relay's coil on an output. Its current is, from one change to the
+// next, c + a·exp(-(t-at)/tau) + slope·(t-at) in amperes and nanoseconds.
+type coil struct {
+	ohms, henries float64
+	pullIn        float64 // A: the armature starts towards the core above it
+	dropOut       float64 // A: and falls back below it
+	flyback       float64 // V: forward voltage of the diode across the coil
+
+	at    int64
+	until int64 // how long the law holds; never: until the next change
+	c, a  float64
+	tau   float64 // ns
+	slope float64 // A/ns
+}
+
+// current returns the coil's current in amperes.
+func (k *coil) current(at int64) float64 {
+	dt := float64(at - k.at)
+	i := k.c + k.slope*dt
+	if k.a != 0 {
+		i += k.a * math.Exp(-dt/k.tau)
+	}
+	return i
+}
+
+// source is what drives an output: a voltage behind a resistance, in volts,
+// ohms and volts a nanosecond.
+type source struct {
+	volts, ohms, slope float64
+}
+
+// connect puts the coil on the source at an instant and returns the terminal
+// voltage from then on. Source and coil are a series circuit, so with R = ohms + source.ohms
+// and tau = L/R, a voltage V + s·t drives
+//
+//	i = (V - s·tau + s·t)/R + A·exp(-t/tau)
+//
+// with A from the current at the start, and the terminal stands at V - ohms·i.
+// Where that would be below the diode's forward voltage the diode carries the
+// current instead, see freewheel.
+func (k *coil) connect(at int64, src source) segment {
+	i0 := k.current(at)
+	if src.volts-src.ohms*i0 < -k.flyback-1e-12 {
+		return k.freewheel(at, src, i0)
+	}
+	r := k.ohms + src.ohms
+	tau := k.henries / r * 1e9
+	k.at, k.until, k.tau, k.slope = at, never, tau, src.slope/r
+	k.c = (src.volts - src.slope*tau) / r
+	k.a = i0 - k.c
+	return segment{
+		at: at, tau: tau,
+		c:     src.volts - src.ohms*k.c,
+		a:     -src.ohms * k.a,
+		slope: src.slope - src.ohms*k.slope,
+	}
+}
+
+// freewheel lets the diode conduct: the coil's current falls towards -Vd/R with
+// L/R, until the source alone can carry it.
+func (k *coil) freewheel(at int64, src source, i0 float64) segment {
+	until := (src.volts + k.flyback) / src.ohms
+	k.at, k.slope = at, 0
+	k.tau = k.henries / k.ohms * 1e9
+	k.c = -k.flyback / k.ohms
+	k.a = i0 - k.c
+	wait := k.tau * math.Log(k.a/(until-k.c))
+	k.until = at + max(1, int64(math.Ceil(wait)))
+	return constant(at, -k.flyback)
+}
+
+// crossing returns the first instant from at on, while the present law holds, at
+// which the current passes the level upwards (or downwards).
+func (k *coil) crossing(at int64, level float64, up bool) (int64, bool) {
+	past := func(t int64) bool {
+		if up {
+			return k.current(t) >= level
+		}
+		return k.current(t) <= level
+	}
+	if past(at) {
+		return at, true
+	}
+	if k.slope == 0 {
+		return k.crossingFlat(at, level)
+	}
+	// A sloping supply is a slow thing beside the coil's own law, so within the
+	// law's course the current passes the level at most once.
+	lo, hi := at, min(k.until, at+int64(settledAfter*k.tau))
+	if !past(hi) {
+		return 0, false
+	}
+	for lo < hi {
+		mid := lo + (hi-lo)/2
+		if past(mid) {
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return lo, true
+}
+
+func (k *coil) crossingFlat(at int64, level float64) (int64, bool) {
+	ratio := k.a / (level - k.c)
+	if !(ratio > 0) || math.IsInf(ratio, 0) {
+		return 0, false
+	}
+	t := k.at + int64(math.Ceil(k.tau*math.Log(ratio)))
+	if t < at || t >= k.until {
+		return 0, false
+	}
+	return t, true
+}

@@ -1,0 +1,199 @@
+package sim
+
+import (
+	"time"
+)
+
+// output is one switched voltage of the unit: a source that is on or off, the
+// load behind it, and the sense wire to the divider.
+type output struct {
+	name  string
+	index int32
+	relay *relay // nil: nothing behind it but the divider
+
+	on, off source // what drives the terminal in either state
+	// turn counts the switchings. Events scheduled for an earlier turn are void.
+	turn    uint32
+	high    bool
+	present segment // at the terminal
+	sense   signal  // behind the sense wire
+	loose   bool    // the sense wire is off
+	share   float64 // volts at the converter's pin per volt at the terminal
+	// orders counts what the panel decided for the output, which voids what it had
+	// decided before (an exit delay cut short).
+	orders uint32
+	skew   int64 // ns after the panel's first output
+
+	// Planted faults.
+	stuck    bool
+	inverted bool
+	miss     uint64 // every so manieth switching on is ignored
+	turnedOn uint64
+	falls    int64   // ns after which it falls back; 0: never
+	droop    float64 // V/ns
+	hum      float64 // V, amplitude
+}
+
+// droopFloor is how far a drooping output falls, a share of its full voltage.
+const droopFloor = 0.6
+
+// setup gives the output its sources. An output's low level is what stands at
+// its terminal, so the leakage's open voltage depends on the coil.
+func (o *output) setup(p UnitParams, d draws) {
+	o.on = source{
+		volts: d.about(p.HighVolts, usual.HighVolts, spreads.supply/4),
+		ohms:  d.about(p.OnOhms, usual.OnOhms, spreads.onOhms),
+	}
+	o.off = source{
+		volts: d.about(p.LowVolts, usual.LowVolts, spreads.low),
+		ohms:  d.about(p.OffOhms, usual.OffOhms, spreads.offOhms),
+	}
+	o.skew = d.between(0, 200*time.Microsecond)
+}
+
+// loadOff turns the low level wanted at the terminal into the leakage's open
+// voltage. Called once, when relay and faults are known.
+func (o *output) loadOff() {
+	if o.relay != nil {
+		o.off.volts *= 1 + o.off.ohms/o.relay.coil.ohms
+	}
+}
+
+// level returns the settled voltage at the terminal in either state.
+func (o *output) level(high bool) float64 {
+	src := o.off
+	if high {
+		src = o.on
+	}
+	if o.relay == nil {
+		return src.volts
+	}
+	r := o.relay.coil.ohms
+	return src.volts * r / (r + src.ohms)
+}
+
+// begin puts the output in its first state, settled long ago.
+func (o *output) begin(at int64, high bool) {
+	o.high = high
+	if k := o.relay; k != nil {
+		k.coil.at, k.coil.until, k.coil.a, k.coil.slope = at, never, 0, 0
+		k.coil.c = o.level(high) / k.coil.ohms
+	}
+	o.present = constant(at, o.level(high))
+	if high {
+		o.present.hum = o.hum
+	}
+	o.present.settle()
+	o.sense = signal{segs: append(make([]segment, 0, maxSegs), o.present)}
+}
+
+// show puts a new stretch of voltage on the terminal.
+func (o *output) show(s segment) {
+	s.settle()
+	o.present = s
+	if !o.loose {
+		o.sense.push(s)
+	}
+}
+
+// command is what the panel, or a drive, tells the output to do.
+func (w *World) command(o *output, high bool) {
+	if o.stuck {
+		return
+	}
+	if o.inverted {
+		high = !high
+	}
+	if high == o.high {
+		return
+	}
+	if high {
+		o.turnedOn++
+		if o.miss > 0 && o.turnedOn%o.miss == 0 {
+			return
+		}
+	}
+	w.switchOutput(o, high)
+}
+
+func (w *World) switchOutput(o *output, high bool) {
+	o.high = high
+	o.turn++
+	w.truth.crossing(o, w.now, high)
+	w.apply(o, w.source(o))
+	if !high {
+		return
+	}
+	if o.falls > 0 {
+		w.plan(happening{at: w.now + o.falls, kind: outputFalls, index: o.index, turn: o.turn})
+	}
+	if o.droop > 0 {
+		lasts := o.on.volts * (1 - droopFloor) / o.droop
+		w.plan(happening{at: w.now + int64(lasts), kind: outputFloor, index: o.index, turn: o.turn})
+	}
+}
+
+// source returns what drives the terminal from now on.
+func (w *World) source(o *output) source {
+	if !o.high {
+		return o.off
+	}
+	src := o.on
+	src.slope = -o.droop
+	return src
+}
+
+// apply connects the source to whatever load there is.
+func (w *World) apply(o *output, src source) {
+	var s segment
+	if o.relay == nil {
+		s = constant(w.now, src.volts)
+		s.slope = src.slope
+	} else {
+		k := &o.relay.coil
+		s = k.connect(w.now, src)
+		if k.until != never {
+			w.plan(happening{at: k.until, kind: outputPhase, index: o.index, turn: o.turn})
+		}
+		w.watchArmature(o.relay)
+	}
+	if o.high {
+		s.hum = o.hum
+	}
+	o.show(s)
+}
+
+// A loose wire drops out for a spell, and holds for a gap.
+const (
+	shortestGone = 20 * time.Millisecond
+	longestGone  = 200 * time.Millisecond
+	shortestGap  = 400 * time.Millisecond
+	longestGap   = 3 * time.Second
+)
+
+// setWire takes the sense wire off or puts it back. Behind a wire that is off
+// the divider's lower resistor pulls the input to ground.
+func (w *World) setWire(o *output, off bool) {
+	o.loose = off
+	if off {
+		o.sense.push(constant(w.now, 0))
+		w.plan(happening{at: w.now + w.wire.between(shortestGone, longestGone), kind: wireChanges, index: o.index})
+		return
+	}
+	w.rejoin(o)
+	w.plan(happening{at: w.now + w.wire.between(shortestGap, longestGap), kind: wireChanges, index: o.index, flag: true})
+}
+
+// rejoin lets the sense wire see the present stretch again, from its middle: the
+// law is the same, counted from now.
+func (w *World) rejoin(o *output) {
+	s := o.present
+	s.c = s.c + s.slope*float64(w.now-s.at)
+	if s.a != 0 {
+		v := o.present
+		v.c, v.slope, v.hum = 0, 0, 0
+		s.a = v.value(w.now)
+	}
+	s.at = w.now
+	o.sense.push(s)
+}

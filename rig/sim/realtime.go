@@ -1,0 +1,86 @@
+package sim
+
+import (
+	"context"
+	"time"
+
+	"makebreak/rig/capture"
+)
+
+// pacer ties the world's clock to the wall clock.
+type pacer struct {
+	began time.Time
+	bell  chan struct{}
+}
+
+func newPacer() *pacer {
+	return &pacer{began: time.Now(), bell: make(chan struct{}, 1)}
+}
+
+// wall returns the instant that it is by the wall clock.
+func (p *pacer) wall() int64 { return int64(Start) + int64(time.Since(p.began)) }
+
+// wake ends a sleep, because another goroutine wants something.
+func (p *pacer) wake() {
+	select {
+	case p.bell <- struct{}{}:
+	default:
+	}
+}
+
+// sleep waits until the wall clock is at the instant, the bell rings or the
+// context is done.
+func (p *pacer) sleep(ctx context.Context, until int64) error {
+	d := time.Duration(until - p.wall())
+	if d <= 0 {
+		return ctx.Err()
+	}
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-p.bell:
+	case <-t.C:
+	}
+	return nil
+}
+
+// aheadMost is how far bus traffic may take the world ahead of the wall clock.
+const aheadMost = int64(2 * time.Millisecond)
+
+// pace holds a caller that does nothing but bus traffic.
+func (w *World) pace() {
+	if ahead := w.now - w.real.wall(); ahead > aheadMost {
+		time.Sleep(time.Duration(ahead))
+	}
+}
+
+// catchUp brings the world to where the wall clock is.
+func (w *World) catchUp() {
+	w.listen()
+	if wall := w.real.wall(); wall > w.now {
+		w.run(wall)
+		w.now = max(w.now, wall)
+	}
+}
+
+// waitReal is Wait against the wall clock: what happens next happens when the
+// wall clock is there.
+func (s *lineSet) waitReal(ctx context.Context, deadline int64) error {
+	w := s.w
+	for {
+		w.listen()
+		if len(s.edges) > 0 || w.now >= deadline {
+			return nil
+		}
+		next := min(w.due, deadline)
+		if next > w.real.wall() {
+			if err := w.real.sleep(ctx, next); err != nil {
+				return err
+			}
+			continue
+		}
+		w.AdvanceTo(capture.Instant(next))
+	}
+}
