@@ -19,10 +19,10 @@
 // track of it, so that a register already addressed is read with its two bytes
 // only. Bytes with those of the address, at nine bits each:
 //
-//	Read again (continuous mode)        1 + 2          75 µs at 400 kHz
-//	Read after Start, Busy or Verify    2 + 1 + 2     118 µs
+//	Read again (continuous mode)        1 + 2          72.5 µs at 400 kHz
+//	Read after Start, Busy or Verify    2 + 1 + 2     120 µs
 //	Start                               4              95 µs
-//	Busy after Start or Busy            1 + 2          73 µs
+//	Busy after Start or Busy            1 + 2          72.5 µs
 //
 // After a failed transfer the register addressed is unknown and the next read
 // names it again.

@@ -3,7 +3,6 @@ package simchip
 import (
 	"errors"
 	"fmt"
-	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
@@ -214,7 +213,3 @@ func (b *Bus) generalCall(w, r []byte) error {
 	}
 	return nil
 }
-
-// stuckTimeout is how long a transfer on a stuck bus lasts before the host gives
-// up (the usual default of Linux bus drivers, from memory).
-const stuckTimeout = time.Second

@@ -2,9 +2,14 @@ package simchip
 
 import (
 	"fmt"
+	"time"
 
 	"makebreak/rig/capture"
 )
+
+// stuckTimeout is how long a transfer on a stuck bus lasts before the host gives
+// up (the usual default of Linux bus drivers, from memory).
+const stuckTimeout = time.Second
 
 // faults are what is planted on a bus.
 type faults struct {
