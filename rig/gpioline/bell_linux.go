@@ -1,0 +1,56 @@
+package gpioline
+
+import (
+	"fmt"
+	"sync"
+
+	"golang.org/x/sys/unix"
+)
+
+// bell is an eventfd by which another goroutine ends a poll.
+type bell struct {
+	mu sync.Mutex // a late ring must not reach a descriptor that is closed
+	fd int
+}
+
+func newBell() (*bell, error) {
+	fd, err := unix.Eventfd(0, unix.EFD_CLOEXEC|unix.EFD_NONBLOCK)
+	if err != nil {
+		return nil, fmt.Errorf("eventfd: %w", err)
+	}
+	return &bell{fd: fd}, nil
+}
+
+// ring makes the descriptor readable until rung is called.
+func (b *bell) ring() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.fd >= 0 {
+		// It cannot fail in a way that matters: a full counter is readable too.
+		_, _ = unix.Write(b.fd, []byte{1, 0, 0, 0, 0, 0, 0, 1})
+	}
+}
+
+// rung reports whether the poll was ended by the bell, and silences it.
+func (b *bell) rung(p *unix.PollFd) bool {
+	if p.Revents == 0 {
+		return false
+	}
+	var count [8]byte
+	_, _ = unix.Read(b.fd, count[:])
+	return true
+}
+
+func (b *bell) close() error {
+	if b == nil {
+		return nil
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.fd < 0 {
+		return nil
+	}
+	err := unix.Close(b.fd)
+	b.fd = -1
+	return err
+}

@@ -1,0 +1,69 @@
+package gpioline
+
+import (
+	"errors"
+	"fmt"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+)
+
+// Drive sets a drive. The instant is the middle between two readings of the
+// clock around the kernel's call, and within is half their distance: the line
+// changed somewhere in there, on a chip whose lines are set by the call itself.
+func (s *Set) Drive(index int, active bool) (at capture.Instant, within int64, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	h, err := s.at(index)
+	if err != nil {
+		return 0, 0, err
+	}
+	if h.role != line.Drive {
+		return 0, 0, fmt.Errorf("gpioline: %s is a %s, not a drive: it is only read", h.title, h.role)
+	}
+	before := now()
+	err = setValue(h.fd, active)
+	after := now()
+	if err != nil {
+		return 0, 0, fmt.Errorf("gpioline: %s: setting the drive: %s%w", h.title, goneAdvice(err), err)
+	}
+	spread := int64(after - before)
+	return before + capture.Instant(spread/2), (spread + 1) / 2, nil
+}
+
+// Release makes every drive inactive. It may be called from any goroutine and
+// any number of times; a drive that fails does not keep the others from being
+// released.
+func (s *Set) Release() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.closed {
+		return nil
+	}
+	return s.release()
+}
+
+// release sets the drives inactive; the lock is held.
+func (s *Set) release() error {
+	var failed []error
+	for _, h := range s.lines {
+		if h.role != line.Drive {
+			continue
+		}
+		if err := setValue(h.fd, false); err != nil {
+			failed = append(failed, fmt.Errorf("gpioline: %s: releasing the drive: %s%w", h.title, goneAdvice(err), err))
+		}
+	}
+	return errors.Join(failed...)
+}
+
+// drives returns the drives' descriptors.
+func (s *Set) drives() []int {
+	var fds []int
+	for _, h := range s.lines {
+		if h.role == line.Drive {
+			fds = append(fds, h.fd)
+		}
+	}
+	return fds
+}

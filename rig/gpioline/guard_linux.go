@@ -1,0 +1,167 @@
+package gpioline
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strconv"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// The guard is a second process of the same program that holds the drives'
+// descriptors and one end of a pipe. When the program dies in a way that runs
+// no more of its code, the kernel closes the other end, and the guard makes the
+// drives inactive. The kernel alone cannot be trusted with that: on a Raspberry
+// Pi's own kernel an output keeps its level after the program that held it has
+// gone, unless strict_gpiod is set (raspberrypi/linux, pull request 6117).
+
+// guardName is what the guard's first argument says it is.
+const guardName = "makebreak-drive-guard"
+
+// guardPatience is how long the guard may take to be ready, and to go.
+const guardPatience = 20 * time.Second
+
+var guardable atomic.Bool
+
+// GuardMain must be the first call of a program that opens drives. In the
+// process that the program starts as its guard it never returns; anywhere else
+// it notes that a guard can be posted and returns at once. Without it drives
+// work, but stay as they are when the program is killed; see Set.Guarded.
+func GuardMain() {
+	if len(os.Args) == 2 && os.Args[0] == guardName {
+		os.Exit(standGuard(os.Args[1], os.Stdin, os.Stdout))
+	}
+	guardable.Store(true)
+}
+
+// standGuard waits for the end of the program and releases its drives, which
+// are the descriptors from 3 on.
+func standGuard(count string, program io.Reader, ready io.WriteCloser) int {
+	// What ends the program from the keyboard or the service manager must not
+	// end its guard first.
+	signal.Ignore(unix.SIGINT, unix.SIGTERM, unix.SIGHUP, unix.SIGQUIT, unix.SIGPIPE, unix.SIGTSTP)
+	n, err := strconv.Atoi(count)
+	if err != nil {
+		return 2
+	}
+	if _, err := ready.Write([]byte{1}); err != nil {
+		return 2
+	}
+	ready.Close()
+	_, _ = io.Copy(io.Discard, program)
+	for fd := 3; fd < 3+n; fd++ {
+		// Nobody is left to be told; the other drives must be released anyway.
+		_ = setValue(fd, false)
+	}
+	return 0
+}
+
+// guard is the posted guard process. A nil guard guards nothing.
+type guard struct {
+	cmd  *exec.Cmd
+	life io.Closer // closing it, or dying, calls the guard
+}
+
+// postGuard starts a guard over the drives, where there are any and the program
+// has called GuardMain.
+func postGuard(drives []int) (*guard, error) {
+	if len(drives) == 0 || !guardable.Load() {
+		return nil, nil
+	}
+	g, err := startGuard(drives)
+	if err != nil {
+		return nil, fmt.Errorf("guard over the drives: %w", err)
+	}
+	return g, nil
+}
+
+func startGuard(drives []int) (*guard, error) {
+	// The link leads to this very program even if its file has been replaced.
+	cmd := &exec.Cmd{
+		Path:        "/proc/self/exe",
+		Args:        []string{guardName, strconv.Itoa(len(drives))},
+		Env:         []string{},
+		Dir:         "/",
+		SysProcAttr: &unix.SysProcAttr{Setsid: true},
+	}
+	var err error
+	if cmd.ExtraFiles, err = duplicates(drives); err != nil {
+		return nil, err
+	}
+	defer closeFiles(cmd.ExtraFiles)
+	life, err := cmd.StdinPipe()
+	if err != nil {
+		return nil, err
+	}
+	ready, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, errors.Join(err, life.Close())
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, err
+	}
+	g := &guard{cmd: cmd, life: life}
+	if err := awaitReady(ready); err != nil {
+		return nil, errors.Join(err, g.dismiss())
+	}
+	return g, nil
+}
+
+// awaitReady waits for the guard's word that it stands.
+func awaitReady(ready io.ReadCloser) error {
+	if f, ok := ready.(*os.File); ok {
+		if err := f.SetReadDeadline(time.Now().Add(guardPatience)); err != nil {
+			return err
+		}
+	}
+	var word [1]byte
+	if _, err := io.ReadFull(ready, word[:]); err != nil {
+		return fmt.Errorf("it does not answer: %w", err)
+	}
+	return ready.Close()
+}
+
+// duplicates returns copies of the descriptors as files, to be handed to a
+// child; closing them leaves the originals alone.
+func duplicates(fds []int) ([]*os.File, error) {
+	var files []*os.File
+	for _, fd := range fds {
+		dup, err := unix.FcntlInt(uintptr(fd), unix.F_DUPFD_CLOEXEC, 3)
+		if err != nil {
+			closeFiles(files)
+			return nil, err
+		}
+		files = append(files, os.NewFile(uintptr(dup), "drive"))
+	}
+	return files, nil
+}
+
+func closeFiles(files []*os.File) {
+	for _, f := range files {
+		f.Close()
+	}
+}
+
+// dismiss ends the guard, which releases the drives once more and with them
+// gives the lines back, and waits until it has gone.
+func (g *guard) dismiss() error {
+	if g == nil {
+		return nil
+	}
+	failed := g.life.Close()
+	late := time.AfterFunc(guardPatience, func() { _ = g.cmd.Process.Kill() })
+	defer late.Stop()
+	if err := g.cmd.Wait(); err != nil {
+		return errors.Join(failed, fmt.Errorf("gpioline: guard over the drives: %w", err))
+	}
+	return failed
+}
+
+// Guarded reports whether a guard releases the drives if the program is killed.
+func (s *Set) Guarded() bool { return s.guard != nil }

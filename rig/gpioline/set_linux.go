@@ -1,0 +1,282 @@
+package gpioline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+)
+
+// Set is the lines of one rig, held from Open to Close. It implements
+// line.Set.
+type Set struct {
+	lines []held
+	poll  []unix.PollFd // the read lines, then the wake-up call
+	index []int         // of the line that a poll entry belongs to
+	wake  *bell
+	guard *guard
+	data  [eventsAt * eventLen]byte
+
+	mu     sync.Mutex // over closed, and over the drives' descriptors
+	closed bool
+}
+
+var _ line.Set = (*Set)(nil)
+
+// held is one requested line.
+type held struct {
+	title  string // for messages: K1_NO (gpiochip0 line 5)
+	role   line.Role
+	fd     int
+	chip   string
+	offset int
+}
+
+// Open requests the lines. A line's index in reqs is its index everywhere. If
+// one of them cannot be had, none is kept.
+func Open(reqs []Request) (*Set, error) {
+	s := &Set{}
+	if err := s.open(reqs); err != nil {
+		return nil, errors.Join(fmt.Errorf("gpioline: %w", err), s.Close())
+	}
+	return s, nil
+}
+
+func (s *Set) open(reqs []Request) error {
+	for _, r := range reqs {
+		h, err := request(r, s.lines)
+		if err != nil {
+			return fmt.Errorf("%s: %w", lineTitle(r.Line), err)
+		}
+		s.lines = append(s.lines, h)
+	}
+	var err error
+	if s.wake, err = newBell(); err != nil {
+		return err
+	}
+	for i, h := range s.lines {
+		if h.role != line.Drive {
+			s.poll = append(s.poll, unix.PollFd{Fd: int32(h.fd), Events: unix.POLLIN})
+			s.index = append(s.index, i)
+		}
+	}
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.wake.fd), Events: unix.POLLIN})
+	s.guard, err = postGuard(s.drives())
+	return err
+}
+
+// request finds one line and asks the kernel for it.
+func request(r Request, others []held) (held, error) {
+	at, err := find(r.Line)
+	if err != nil {
+		return held{}, err
+	}
+	defer at.chip.close()
+	h := held{
+		title:  fmt.Sprintf("%s (%s line %d)", lineTitle(r.Line), at.chip.name, at.offset),
+		role:   r.Role,
+		chip:   at.chip.name,
+		offset: at.offset,
+	}
+	for _, o := range others {
+		if o.chip == h.chip && o.offset == h.offset {
+			return held{}, fmt.Errorf("%s line %d is already taken by %s: %w", h.chip, h.offset, o.title, unix.EBUSY)
+		}
+	}
+	req, err := newRequest(at.offset, r.Line, r.Role)
+	if err != nil {
+		return held{}, err
+	}
+	if err := ioctl(at.chip.fd, getLine, req); err != nil {
+		return held{}, fmt.Errorf("%s line %d: %s%w", at.chip.name, at.offset, requestAdvice(at, err), err)
+	}
+	h.fd = int(req.fd)
+	unix.CloseOnExec(h.fd)
+	if err := unix.SetNonblock(h.fd, r.Role != line.Drive); err != nil {
+		unix.Close(h.fd)
+		return held{}, err
+	}
+	return h, nil
+}
+
+// requestAdvice says in plain words why the kernel did not give a line.
+func requestAdvice(at place, err error) string {
+	switch {
+	case errors.Is(err, unix.EBUSY):
+		who := "something that gives no name"
+		if in, err := at.chip.info(at.offset); err == nil && in.Consumer != "" {
+			who = fmt.Sprintf("%q", in.Consumer)
+		}
+		return fmt.Sprintf("in use by %s; end that program or driver, or wire another line: ", who)
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOTTY):
+		return "the kernel refuses the request (GPIO interface version 2 needs Linux 5.10 or later, and the line must be able to do what it is for): "
+	case errors.Is(err, unix.ENXIO):
+		return "the chip gives no interrupt for this line, so its edges cannot be timed; wire another line: "
+	case errors.Is(err, unix.EPERM), errors.Is(err, unix.EACCES):
+		return "the kernel keeps this line to itself: "
+	}
+	return goneAdvice(err)
+}
+
+// Now returns the present instant of CLOCK_MONOTONIC.
+func (s *Set) Now() capture.Instant { return now() }
+
+// longestNap bounds one sleep, well inside what a 32 bit time structure holds.
+const longestNap = time.Hour
+
+// Wait returns when an edge waits to be read, when the deadline has come or
+// when the context is done, then with its error. A chip that has gone is an
+// error for which errors.Is(err, unix.ENODEV) holds.
+func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if s.closed {
+		return errClosed
+	}
+	stop := context.AfterFunc(ctx, s.wake.ring)
+	defer stop()
+	for {
+		left := min(deadline.Sub(now()), longestNap)
+		n, err := s.pollFor(max(left, 0))
+		if err != nil {
+			return fmt.Errorf("gpioline: waiting for edges: %w", err)
+		}
+		if s.wake.rung(&s.poll[len(s.poll)-1]) {
+			n--
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+		if n > 0 {
+			return s.pollErr()
+		}
+		if now() >= deadline {
+			return nil
+		}
+	}
+}
+
+// pollFor waits for events or the wake-up call, once, and returns how many
+// descriptors have something. A signal ends it early, with 0.
+func (s *Set) pollFor(d time.Duration) (int, error) {
+	ts := unix.NsecToTimespec(int64(d))
+	n, err := unix.Ppoll(s.poll, &ts, nil)
+	if errors.Is(err, unix.EINTR) {
+		for i := range s.poll {
+			s.poll[i].Revents = 0
+		}
+		return 0, nil
+	}
+	return n, err
+}
+
+// pollErr returns what the last poll said of lines that cannot be read any
+// more.
+func (s *Set) pollErr() error {
+	for k, i := range s.index {
+		if s.poll[k].Revents&(unix.POLLERR|unix.POLLHUP|unix.POLLNVAL) != 0 {
+			return fmt.Errorf("gpioline: %s: %s%w", s.lines[i].title, goneAdvice(unix.ENODEV), unix.ENODEV)
+		}
+	}
+	return nil
+}
+
+// Edges appends the edges that wait to be read, oldest first by line, and
+// returns at once. Edges read before an error are kept.
+func (s *Set) Edges(buf []line.Edge) ([]line.Edge, error) {
+	if s.closed {
+		return buf, errClosed
+	}
+	n, err := s.pollFor(0)
+	if err != nil {
+		return buf, fmt.Errorf("gpioline: %w", err)
+	}
+	if n == 0 {
+		return buf, nil
+	}
+	for k, i := range s.index {
+		if s.poll[k].Revents&unix.POLLIN == 0 {
+			continue
+		}
+		if buf, err = s.read(buf, i); err != nil {
+			return buf, fmt.Errorf("gpioline: %s: %s%w", s.lines[i].title, goneAdvice(err), err)
+		}
+	}
+	return buf, s.pollErr()
+}
+
+// read takes at most one queue's worth of edges of one line, so that a line
+// that never rests cannot hold up the others.
+func (s *Set) read(buf []line.Edge, index int) ([]line.Edge, error) {
+	for range QueueLen / eventsAt {
+		n, err := unix.Read(s.lines[index].fd, s.data[:])
+		switch {
+		case errors.Is(err, unix.EAGAIN):
+			return buf, nil
+		case errors.Is(err, unix.EINTR):
+			continue
+		case err != nil:
+			return buf, err
+		}
+		if buf, err = appendEvents(buf, index, s.data[:n]); err != nil || n < len(s.data) {
+			return buf, err
+		}
+	}
+	return buf, nil
+}
+
+// Active returns the present state of a line, polarity applied. Edges that led
+// to it may still wait to be read.
+func (s *Set) Active(index int) (bool, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	h, err := s.at(index)
+	if err != nil {
+		return false, err
+	}
+	active, err := getValue(h.fd)
+	if err != nil {
+		return false, fmt.Errorf("gpioline: %s: %s%w", h.title, goneAdvice(err), err)
+	}
+	return active, nil
+}
+
+// at returns the line with the index; the lock is held.
+func (s *Set) at(index int) (*held, error) {
+	if s.closed {
+		return nil, errClosed
+	}
+	if index < 0 || index >= len(s.lines) {
+		return nil, fmt.Errorf("gpioline: line %d asked for: the set has %d lines", index, len(s.lines))
+	}
+	return &s.lines[index], nil
+}
+
+var errClosed = fmt.Errorf("gpioline: the lines have been given back: %w", os.ErrClosed)
+
+// Close makes every drive inactive and gives the lines back. It may be called
+// again, without effect.
+func (s *Set) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.closed {
+		return nil
+	}
+	failed := []error{s.release()}
+	s.closed = true
+	for _, h := range s.lines {
+		if err := unix.Close(h.fd); err != nil {
+			failed = append(failed, fmt.Errorf("gpioline: %s: giving it back: %w", h.title, err))
+		}
+	}
+	failed = append(failed, s.guard.dismiss(), s.wake.close())
+	return errors.Join(failed...)
+}

@@ -1,0 +1,348 @@
+package gpioline
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+	"makebreak/rig/wiring"
+)
+
+func TestMain(m *testing.M) {
+	GuardMain()
+	helperMain()
+	os.Exit(m.Run())
+}
+
+// pipeSet is a set whose read lines are the ends of pipes: what is written
+// into one is read as the kernel's events would be.
+func pipeSet(t *testing.T, n int) (*Set, []int) {
+	t.Helper()
+	bell, err := newBell()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &Set{wake: bell}
+	var ends []int
+	for i := range n {
+		var p [2]int
+		if err := unix.Pipe2(p[:], unix.O_CLOEXEC|unix.O_NONBLOCK); err != nil {
+			t.Fatal(err)
+		}
+		s.lines = append(s.lines, held{title: "a pipe", role: line.Contact, fd: p[0]})
+		s.poll = append(s.poll, unix.PollFd{Fd: int32(p[0]), Events: unix.POLLIN})
+		s.index = append(s.index, i)
+		ends = append(ends, p[1])
+	}
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(bell.fd), Events: unix.POLLIN})
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s, ends
+}
+
+func send(t *testing.T, fd int, data []byte) {
+	t.Helper()
+	if n, err := unix.Write(fd, data); err != nil || n != len(data) {
+		t.Fatalf("%d of %d bytes written: %v", n, len(data), err)
+	}
+}
+
+func TestSet_Edges_ByLine(t *testing.T) {
+	s, ends := pipeSet(t, 2)
+	send(t, ends[1], event(10, eventRising, 5, 1, 1))
+	send(t, ends[0], append(event(20, eventRising, 4, 1, 1), event(30, eventFall, 4, 2, 2)...))
+	if err := s.Wait(t.Context(), s.Now().Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	got, err := s.Edges([]line.Edge{{Seq: 99}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []line.Edge{
+		{Seq: 99},
+		{Line: 0, At: 20, Active: true, Seq: 1}, {Line: 0, At: 30, Seq: 2},
+		{Line: 1, At: 10, Active: true, Seq: 1},
+	}
+	if len(got) != len(want) {
+		t.Fatalf("%v, want %v", got, want)
+	}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Errorf("%d: %+v, want %+v", i, got[i], want[i])
+		}
+	}
+	if got, err := s.Edges(nil); len(got) != 0 || err != nil {
+		t.Errorf("read again: %v, %v", got, err)
+	}
+}
+
+// One line's unread edges come in full, across many reads.
+func TestSet_Edges_FullQueue(t *testing.T) {
+	s, ends := pipeSet(t, 1)
+	for i := range QueueLen {
+		send(t, ends[0], event(uint64(i), 1+uint32(i%2), 0, 0, uint32(i+1)))
+	}
+	got, err := s.Edges(nil)
+	if err != nil || len(got) != QueueLen {
+		t.Fatalf("%d edges, %v", len(got), err)
+	}
+	for i, e := range got {
+		if e.Seq != uint32(i+1) {
+			t.Fatalf("edge %d has number %d", i, e.Seq)
+		}
+	}
+}
+
+// A hung-up descriptor is how the kernel shows that a chip has gone
+// (gpiolib-cdev.c, linereq_poll: EPOLLHUP | EPOLLERR).
+func TestSet_Wait_Gone(t *testing.T) {
+	s, ends := pipeSet(t, 2)
+	unix.Close(ends[1])
+	err := s.Wait(t.Context(), s.Now().Add(time.Hour))
+	if !errors.Is(err, unix.ENODEV) || !strings.Contains(err.Error(), "unplugged") {
+		t.Errorf("Wait: %v", err)
+	}
+	if _, err := s.Edges(nil); !errors.Is(err, unix.ENODEV) {
+		t.Errorf("Edges: %v", err)
+	}
+}
+
+func TestSet_Wait_Cancelled(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	ctx, cancel := context.WithCancel(t.Context())
+	go cancel()
+	if err := s.Wait(ctx, s.Now().Add(time.Hour)); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want cancelled", err)
+	}
+	if err := s.Wait(ctx, s.Now().Add(time.Hour)); !errors.Is(err, context.Canceled) {
+		t.Errorf("called with a dead context: %v", err)
+	}
+}
+
+// A ring that came too late for its own wait must not end the next one early.
+func TestSet_Wait_StaleRing(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	s.wake.ring()
+	deadline := s.Now().Add(20 * time.Millisecond)
+	if err := s.Wait(t.Context(), deadline); err != nil {
+		t.Fatal(err)
+	}
+	if now := s.Now(); now < deadline {
+		t.Errorf("back %v before the deadline", deadline.Sub(now))
+	}
+}
+
+func TestSet_Wait_Deadline(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	for _, d := range []time.Duration{-time.Hour, 0, time.Nanosecond, 3 * time.Millisecond} {
+		deadline := s.Now().Add(d)
+		if err := s.Wait(t.Context(), deadline); err != nil {
+			t.Fatal(err)
+		}
+		if now := s.Now(); now < deadline {
+			t.Errorf("deadline in %v: back %v early", d, deadline.Sub(now))
+		}
+	}
+}
+
+// The clock is CLOCK_MONOTONIC: it agrees with the kernel's own account of the
+// time since the machine started, less what it slept (/proc/uptime counts that
+// too, so only order is compared).
+func TestSet_Now(t *testing.T) {
+	s, _ := pipeSet(t, 0)
+	var before, after unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &before); err != nil {
+		t.Fatal(err)
+	}
+	got := s.Now()
+	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &after); err != nil {
+		t.Fatal(err)
+	}
+	if got < capture.Instant(before.Nano()) || got > capture.Instant(after.Nano()) {
+		t.Errorf("%d not between %d and %d", got, before.Nano(), after.Nano())
+	}
+}
+
+func TestSet_Close_Twice(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	for range 2 {
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Wait(t.Context(), 0); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("Wait: %v", err)
+	}
+	if _, err := s.Edges(nil); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("Edges: %v", err)
+	}
+	if _, err := s.Active(0); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("Active: %v", err)
+	}
+	if _, _, err := s.Drive(0, true); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("Drive: %v", err)
+	}
+	if err := s.Release(); err != nil {
+		t.Errorf("Release: %v", err)
+	}
+}
+
+// A pipe is no drive: releasing fails, for each of them, and the errno is kept.
+func TestSet_Release_GoesOn(t *testing.T) {
+	s, _ := pipeSet(t, 2)
+	s.lines[0].role, s.lines[0].title = line.Drive, "D1"
+	s.lines[1].role, s.lines[1].title = line.Drive, "D2"
+	err := s.Release()
+	if !errors.Is(err, unix.ENOTTY) || !strings.Contains(err.Error(), "D1") || !strings.Contains(err.Error(), "D2") {
+		t.Errorf("%v", err)
+	}
+	s.lines[0].role, s.lines[1].role = line.Contact, line.Contact
+}
+
+func TestSet_WrongLine(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	for _, index := range []int{-1, 1} {
+		if _, err := s.Active(index); err == nil {
+			t.Errorf("Active(%d) gave no error", index)
+		}
+	}
+	if _, _, err := s.Drive(0, true); err == nil || !strings.Contains(err.Error(), "contact") {
+		t.Errorf("driving a contact: %v", err)
+	}
+}
+
+// The set allocates nothing while it watches, once the caller's buffer is
+// large enough.
+func TestSet_Edges_Allocations(t *testing.T) {
+	s, ends := pipeSet(t, 4)
+	buf := make([]line.Edge, 0, 16)
+	one := event(1, 1, 0, 1, 1)
+	if n := testing.AllocsPerRun(100, func() {
+		for _, fd := range ends {
+			_, _ = unix.Write(fd, one)
+		}
+		buf, _ = s.Edges(buf[:0])
+	}); n != 0 {
+		t.Errorf("%v allocations", n)
+	}
+	if len(buf) != 4 {
+		t.Errorf("%d edges, want 4", len(buf))
+	}
+}
+
+// Without any GPIO chip the message says so, and what to look at.
+func TestOpen_NoChip(t *testing.T) {
+	if nodes, _ := filepath.Glob("/dev/gpiochip*"); len(nodes) > 0 {
+		t.Skip("this machine has GPIO chips; the kernel bench checks the messages with chips")
+	}
+	for _, l := range []wiring.Line{
+		{Name: "K1_NO", Chip: "gpiochip0", Number: 3},
+		{Name: "K1_NO", LineName: "GPIO3", Number: -1},
+	} {
+		_, err := Open([]Request{{Line: l, Role: line.Contact}})
+		if !errors.Is(err, unix.ENOENT) || !strings.HasPrefix(err.Error(), "gpioline: K1_NO: no GPIO chip") {
+			t.Errorf("%v", err)
+		}
+		if strings.Count(err.Error(), "gpioline:") != 1 {
+			t.Errorf("prefixed more than once: %v", err)
+		}
+	}
+	if chips, err := Inventory(); len(chips) != 0 || err != nil {
+		t.Errorf("inventory: %v, %v", chips, err)
+	}
+}
+
+func TestOpen_NoLines(t *testing.T) {
+	s, err := Open(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Guarded() {
+		t.Error("a guard over no drives")
+	}
+	if err := s.Wait(t.Context(), s.Now().Add(time.Millisecond)); err != nil {
+		t.Error(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+// The guard really is another process that goes when it is dismissed.
+func TestGuard_Dismiss(t *testing.T) {
+	null, err := unix.Open("/dev/null", unix.O_RDWR|unix.O_CLOEXEC, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(null)
+	g, err := postGuard([]int{null, null})
+	if err != nil {
+		t.Fatal(err)
+	}
+	pid := g.cmd.Process.Pid
+	if pid == os.Getpid() || unix.Kill(pid, 0) != nil {
+		t.Fatalf("no guard process, pid %d", pid)
+	}
+	if err := g.dismiss(); err != nil {
+		t.Fatal(err)
+	}
+	if err := unix.Kill(pid, 0); !errors.Is(err, unix.ESRCH) {
+		t.Errorf("the guard is still there: %v", err)
+	}
+}
+
+func TestGuard_None(t *testing.T) {
+	g, err := postGuard(nil)
+	if g != nil || err != nil {
+		t.Errorf("%v, %v", g, err)
+	}
+	if err := g.dismiss(); err != nil {
+		t.Error(err)
+	}
+}
+
+func BenchmarkSet_Edges(b *testing.B) {
+	bell, err := newBell()
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := &Set{wake: bell}
+	var ends []int
+	for i := range 8 {
+		var p [2]int
+		if err := unix.Pipe2(p[:], unix.O_CLOEXEC|unix.O_NONBLOCK); err != nil {
+			b.Fatal(err)
+		}
+		s.lines = append(s.lines, held{role: line.Contact, fd: p[0]})
+		s.poll = append(s.poll, unix.PollFd{Fd: int32(p[0]), Events: unix.POLLIN})
+		s.index = append(s.index, i)
+		ends = append(ends, p[1])
+	}
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(bell.fd), Events: unix.POLLIN})
+	defer s.Close()
+	one := event(1, 1, 0, 1, 1)
+	buf := make([]line.Edge, 0, 16)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := unix.Write(ends[0], one); err != nil {
+			b.Fatal(err)
+		}
+		if err := s.Wait(b.Context(), s.Now().Add(time.Second)); err != nil {
+			b.Fatal(err)
+		}
+		if buf, err = s.Edges(buf[:0]); err != nil || len(buf) != 1 {
+			b.Fatal(len(buf), err)
+		}
+	}
+}
