@@ -15,6 +15,10 @@
 // "rising" always means that a contact closed or a line became active, for
 // events, for levels and for drives alike.
 //
+// Contacts and references report both edges. A converter's ready line reports
+// becoming active only: its pulse is shorter than the time the kernel takes to
+// look at the level, and both edges would be told as one that leads nowhere.
+//
 // A drive is requested as an output with its inactive value in one call, so
 // that it makes no pulse. It is released by Release and Close, and, when the
 // program dies without either (a panic, kill -9), by a guard process; see

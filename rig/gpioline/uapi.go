@@ -133,8 +133,14 @@ func newRequest(offset int, l wiring.Line, role line.Role) (*lineRequest, error)
 
 func lineFlags(l wiring.Line, role line.Role) (uint64, error) {
 	flags := flagInput | flagEdgeRising | flagEdgeFalling
-	if role == line.Drive {
+	switch role {
+	case line.Drive:
 		flags = flagOutput
+	case line.Ready:
+		// A converter's ready pulse is some 8 µs long and over before the kernel
+		// looks at the level, so that with both edges asked for it would be
+		// reported as "inactive". With one edge the kernel does not look.
+		flags = flagInput | flagEdgeRising
 	}
 	if l.ActiveLow {
 		flags |= flagActiveLow

@@ -77,7 +77,7 @@ func TestNewRequest(t *testing.T) {
 	}{
 		{"contact", wiring.Line{Pull: wiring.PullUp, ActiveLow: true}, line.Contact, input | both | pullUp | activeLow},
 		{"reference", wiring.Line{Pull: wiring.PullDown}, line.Reference, input | both | pullDown},
-		{"ready line", wiring.Line{Pull: wiring.PullNone}, line.Ready, input | both | pullOff},
+		{"ready line", wiring.Line{Pull: wiring.PullNone}, line.Ready, input | 1<<4 | pullOff},
 		{"pull not said", wiring.Line{}, line.Contact, input | both | pullOff},
 		{"drive", wiring.Line{Pull: wiring.PullNone}, line.Drive, output},
 		{"drive, active low", wiring.Line{ActiveLow: true, Pull: wiring.PullUp}, line.Drive, output | activeLow | pullUp},

@@ -21,6 +21,7 @@ type entry struct {
 	seq    uint32 // of the last edge; 0: none yet
 	known  bool   // active says the state
 	active bool
+	oneWay bool // only becoming active is reported
 	lost   int
 }
 
@@ -33,6 +34,11 @@ func (l *Ledger) Start(line int, active bool) {
 	e := l.entry(line)
 	e.seq, e.known, e.active = 0, true, active
 }
+
+// OneWay says that the line reports becoming active and nothing else, as a
+// converter's ready pin does: active edges in a row are then its way, and only
+// gaps in the sequence number are losses.
+func (l *Ledger) OneWay(line int) { l.entry(line).oneWay = true }
 
 // Add takes one edge and returns how many edges of its line must have happened
 // since the one before and were not reported; 0 is the usual answer.
@@ -50,7 +56,7 @@ func (l *Ledger) Add(edge Edge) (lost int) {
 	}
 	// With lost edges in between, the direction must still fit their number:
 	// it changes with each.
-	if e.known && !restarted && edge.Active != (e.active != (step%2 == 1)) {
+	if e.known && !e.oneWay && !restarted && edge.Active != (e.active != (step%2 == 1)) {
 		lost++
 	}
 	e.seq, e.known, e.active = edge.Seq, true, edge.Active

@@ -61,6 +61,22 @@ func TestLedgerAdd(t *testing.T) {
 	}
 }
 
+func TestLedgerOneWay(t *testing.T) {
+	var l line.Ledger
+	l.OneWay(1)
+	want := []int{0, 0, 2, 0}
+	for i, seq := range []uint32{1, 2, 5, 6} {
+		if got := l.Add(line.Edge{Line: 1, Seq: seq, Active: true}); got != want[i] {
+			t.Errorf("seq %d: lost %d, want %d", seq, got, want[i])
+		}
+	}
+	// The other lines are judged as ever.
+	l.Add(line.Edge{Line: 0, Seq: 1, Active: true})
+	if got := l.Add(line.Edge{Line: 0, Seq: 2, Active: true}); got != 1 {
+		t.Errorf("repeated direction on another line: lost %d, want 1", got)
+	}
+}
+
 // kernelLine does to a line's edges what the kernel does: it merges what comes
 // too close together into one event with the level found afterwards, numbers
 // the events, and drops some from the queue.
