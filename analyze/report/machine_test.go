@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -233,5 +234,36 @@ func TestFormats_FullDisk(t *testing.T) {
 		if !errors.Is(err, errDisk) {
 			t.Errorf("%s: error %v; want it to wrap the cause", name, err)
 		}
+	}
+}
+
+// BenchmarkFormats writes a record of 100,000 figures.
+func BenchmarkFormats(b *testing.B) {
+	const figures = 100_000
+	ms := inventedFigures()
+	r := invented()
+	r.Measurements = func(yield func(analyze.Measurement, error) bool) {
+		for i := range figures {
+			m := ms[i%len(ms)]
+			m.Cycle = i/len(ms) + 1
+			if !yield(m, nil) {
+				return
+			}
+		}
+	}
+	for name, write := range map[string]func(io.Writer) error{
+		"csv":  func(w io.Writer) error { return CSV(w, r) },
+		"json": func(w io.Writer) error { return JSON(w, r) },
+		"text": func(w io.Writer) error { return Text(w, r, TextOpts{Width: 100}) },
+		"html": func(w io.Writer) error { return HTML(w, r) },
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if err := write(io.Discard); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

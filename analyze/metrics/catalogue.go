@@ -1,0 +1,125 @@
+package metrics
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
+
+// The metrics' names.
+const (
+	cyclesTotal        = "makebreak_cycles_total"
+	measurementsTotal  = "makebreak_measurements_total"
+	missingTotal       = "makebreak_missing_measurements_total"
+	switchingDelay     = "makebreak_switching_delay_seconds"
+	operateTime        = "makebreak_operate_time_seconds"
+	releaseTime        = "makebreak_release_time_seconds"
+	bounceTime         = "makebreak_bounce_time_seconds"
+	outputLevel        = "makebreak_output_level_volts"
+	missedConversions  = "makebreak_missed_conversions_total"
+	doubledConversions = "makebreak_doubled_conversions_total"
+	lostEdges          = "makebreak_lost_edges_total"
+	busErrors          = "makebreak_bus_errors_total"
+	chipResets         = "makebreak_chip_resets_total"
+	lastCycleTimestamp = "makebreak_last_cycle_timestamp_seconds"
+	runInProgress      = "makebreak_run_in_progress"
+	runInfo            = "makebreak_run_info"
+)
+
+type kind string
+
+const (
+	counter   kind = "counter"
+	gauge     kind = "gauge"
+	histogram kind = "histogram"
+)
+
+// spec is one metric. Everything else about metrics is made from these.
+type spec struct {
+	name    string
+	kind    kind
+	labels  []string
+	help    string
+	buckets []float64 // upper bounds; of a histogram only
+}
+
+// Bounds of the buckets, in seconds. The relays' times and bounces span what small
+// power relays and signal relays do when new (a few milliseconds) and a margin
+// for worn ones; delays reach from a bare output to an exit delay (common practice,
+// no source).
+var (
+	delayBounds  = []float64{0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 45, 60}
+	relayBounds  = []float64{0.001, 0.002, 0.003, 0.004, 0.005, 0.006, 0.008, 0.01, 0.012, 0.015, 0.02, 0.03, 0.05}
+	bounceBounds = []float64{0.00005, 0.0001, 0.0002, 0.0005, 0.001, 0.0015, 0.002, 0.003, 0.005, 0.007, 0.01, 0.02}
+)
+
+var catalogue = []spec{
+	{cyclesTotal, counter, []string{"verdict"}, "Cycles done, by verdict.", nil},
+	{measurementsTotal, counter, []string{"verdict"}, "Figures measured or found missing, by verdict; none where no limit was set.", nil},
+	{missingTotal, counter, nil, "Figures that could not be measured; they are in no histogram.", nil},
+	{switchingDelay, histogram, []string{"signal", "event"}, "Time from the event to the output's crossing of its mid level.", delayBounds},
+	{operateTime, histogram, []string{"signal", "event"}, "Time from the output's crossing to the make contact's first closing, bounce not counted.", relayBounds},
+	{releaseTime, histogram, []string{"signal", "event"}, "Time from the output's crossing to the break contact's first closing, bounce not counted.", relayBounds},
+	{bounceTime, histogram, []string{"signal", "event"}, "Time from the first to the last edge of one change of a contact.", bounceBounds},
+	{outputLevel, gauge, []string{"signal", "level"}, "The output's low or high level when last measured.", nil},
+	{missedConversions, counter, nil, "Conversions overwritten before they were read.", nil},
+	{doubledConversions, counter, nil, "Conversions read twice.", nil},
+	{lostEdges, counter, nil, "Contact edges known to have happened and not recorded.", nil},
+	{busErrors, counter, nil, "Failed transfers on the converters' bus, the retried ones included.", nil},
+	{chipResets, counter, nil, "Converters found with another configuration than was written.", nil},
+	{lastCycleTimestamp, gauge, nil, "When the last cycle ended, in Unix time; absent before the first.", nil},
+	{runInProgress, gauge, nil, "1 while a run is going on, 0 otherwise.", nil},
+	{runInfo, gauge, []string{"run", "unit", "sequence", "version"}, "1; its labels name the present or last run, the unit and the program's version.", nil},
+}
+
+// Table returns all metrics as a Markdown table, for the README.
+func Table() string {
+	var b strings.Builder
+	b.WriteString("| metric | type | labels | meaning |\n| --- | --- | --- | --- |\n")
+	for _, s := range catalogue {
+		labels := ""
+		if len(s.labels) > 0 {
+			labels = "`" + strings.Join(s.labels, "`, `") + "`"
+		}
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", s.name, s.kind, labels, s.help)
+	}
+	return b.String()
+}
+
+// vectors are the metrics made from the catalogue, by name.
+type vectors struct {
+	counters   map[string]*prometheus.CounterVec
+	gauges     map[string]*prometheus.GaugeVec
+	histograms map[string]*prometheus.HistogramVec
+	all        []prometheus.Collector // in the catalogue's order
+}
+
+func newVectors() vectors {
+	v := vectors{
+		counters:   map[string]*prometheus.CounterVec{},
+		gauges:     map[string]*prometheus.GaugeVec{},
+		histograms: map[string]*prometheus.HistogramVec{},
+	}
+	for _, s := range catalogue {
+		v.all = append(v.all, v.add(s))
+	}
+	return v
+}
+
+func (v vectors) add(s spec) prometheus.Collector {
+	switch s.kind {
+	case counter:
+		x := prometheus.NewCounterVec(prometheus.CounterOpts{Name: s.name, Help: s.help}, s.labels)
+		v.counters[s.name] = x
+		return x
+	case histogram:
+		x := prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: s.name, Help: s.help, Buckets: s.buckets}, s.labels)
+		v.histograms[s.name] = x
+		return x
+	default:
+		x := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: s.name, Help: s.help}, s.labels)
+		v.gauges[s.name] = x
+		return x
+	}
+}

@@ -1,0 +1,324 @@
+package metrics
+
+import (
+	"bytes"
+	"flag"
+	"io"
+	"math"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+	dto "github.com/prometheus/client_model/go"
+	"github.com/prometheus/common/expfmt"
+	"github.com/prometheus/common/model"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+var nan = math.NaN()
+
+// golden compares with a file under the top-level testdata/golden.
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	path := filepath.Join("..", "..", "testdata", "golden", name)
+	if *update {
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatalf("%v; go test -update writes it", err)
+	}
+	if !bytes.Equal(want, got) {
+		t.Errorf("%s differs (-want +got):\n%s", path, cmp.Diff(string(want), string(got)))
+	}
+}
+
+// figure is a measurement that matters here.
+func figure(q analyze.Quantity, signal, event string, value float64, v analyze.Verdict) analyze.Measurement {
+	return analyze.Measurement{Cycle: 1, Event: event, Signal: signal, Quantity: q, Value: value, Expanded: nan, Limit: analyze.NoLimit(), Verdict: v}
+}
+
+// fed is a collector that saw two cycles of a unit that does not exist.
+func fed() *Collector {
+	c := NewCollector(Opts{Now: func() time.Time { return time.UnixMilli(1_933_000_000_250) }})
+	c.SetRun("2031-04-05-001", `INV-"42"\`, "armed-high", "v0")
+	c.SetRunning(true)
+	c.ObserveCycle(analyze.Pass, []analyze.Measurement{
+		figure(analyze.SwitchingDelay, "OUT3", "arm-away", 0.142, analyze.Pass),
+		figure(analyze.HighLevel, "OUT3", "arm-away", 13.2, analyze.Pass),
+		figure(analyze.LowLevel, "OUT3", "disarm", 0.02, analyze.Pass),
+		figure(analyze.OperateTime, "K1", "arm-away", 0.0062, analyze.Pass),
+		figure(analyze.ReleaseTime, "K1", "disarm", 0.0041, analyze.Pass),
+		figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.NoVerdict),
+		figure(analyze.BounceCount, "K1_NO", "arm-away", 4, analyze.NoVerdict),
+	}, capture.Counts{})
+	c.ObserveCycle(analyze.Fail, []analyze.Measurement{
+		figure(analyze.SwitchingDelay, "OUT3", "arm-away", nan, analyze.Fail),
+		figure(analyze.LowLevel, "OUT3", "arm-away", 0.03, analyze.Undecided),
+		figure(analyze.HighLevel, "OUT3", "arm-away", nan, analyze.Fail),
+	}, capture.Counts{MissedConversions: 5, DoubledConversions: 4, BusErrors: 3, LostEdges: 2, ChipResets: 1})
+	return c
+}
+
+func scrape(t *testing.T, c *Collector) []byte {
+	t.Helper()
+	w := httptest.NewRecorder()
+	c.Handler().ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	if w.Code != 200 {
+		t.Fatalf("status %d: %s", w.Code, w.Body)
+	}
+	return w.Body.Bytes()
+}
+
+// parsed reads an exposition with the parser of the Prometheus project.
+func parsed(t *testing.T, text []byte) map[string]*dto.MetricFamily {
+	t.Helper()
+	p := expfmt.NewTextParser(model.UTF8Validation)
+	families, err := p.TextToMetricFamilies(bytes.NewReader(text))
+	if err != nil {
+		t.Fatalf("the exposition cannot be parsed: %v\n%s", err, text)
+	}
+	return families
+}
+
+func TestCollector_Golden(t *testing.T) { golden(t, "metrics.txt", scrape(t, fed())) }
+
+func TestCollector_GoldenFresh(t *testing.T) {
+	golden(t, "metrics-fresh.txt", scrape(t, NewCollector(Opts{})))
+}
+
+func TestTable_Golden(t *testing.T) { golden(t, "metrics-table.md", []byte(Table())) }
+
+// What the scrape says, read back with an outside parser.
+func TestCollector_ParsesBack(t *testing.T) {
+	f := parsed(t, scrape(t, fed()))
+	if len(f) != len(catalogue) {
+		t.Errorf("%d metrics; the catalogue has %d", len(f), len(catalogue))
+	}
+	for _, s := range catalogue {
+		if got := f[s.name]; got == nil || strings.ToLower(got.GetType().String()) != string(s.kind) || got.GetHelp() != s.help {
+			t.Errorf("%s came back as %v", s.name, got)
+		}
+	}
+	h := f[switchingDelay].GetMetric()[0].GetHistogram()
+	if h.GetSampleCount() != 1 || h.GetSampleSum() != 0.142 {
+		t.Errorf("switching delay: %d observed, sum %v; want the one that was measured", h.GetSampleCount(), h.GetSampleSum())
+	}
+	for name, want := range map[string]float64{
+		missingTotal: 2, missedConversions: 5, doubledConversions: 4, busErrors: 3, lostEdges: 2, chipResets: 1,
+	} {
+		if got := f[name].GetMetric()[0].GetCounter().GetValue(); got != want {
+			t.Errorf("%s = %v; want %v", name, got, want)
+		}
+	}
+	if got := f[lastCycleTimestamp].GetMetric()[0].GetGauge().GetValue(); got != 1_933_000_000.25 {
+		t.Errorf("last cycle at %v", got)
+	}
+	if got := f[runInfo].GetMetric()[0].GetLabel()[2].GetValue(); got != `INV-"42"\` {
+		t.Errorf("the unit came back as %q", got)
+	}
+}
+
+func TestCollector_MissingIsNotObserved(t *testing.T) {
+	c := NewCollector(Opts{})
+	var ms []analyze.Measurement
+	for _, q := range analyze.Quantities() {
+		ms = append(ms, figure(q, "X", "arm", nan, analyze.Undecided), figure(q, "X", "arm", math.Inf(1), analyze.Undecided))
+	}
+	c.ObserveCycle(analyze.Undecided, ms, capture.Counts{})
+	f := parsed(t, scrape(t, c))
+	for _, name := range []string{switchingDelay, operateTime, releaseTime, bounceTime, outputLevel} {
+		if f[name] != nil {
+			t.Errorf("%s is there, and nothing was measured: %v", name, f[name])
+		}
+	}
+	if got := testutil.ToFloat64(c.counters[missingTotal].WithLabelValues()); got != float64(len(ms)) {
+		t.Errorf("%v missing; want %d", got, len(ms))
+	}
+}
+
+func TestCollector_RunIsReplaced(t *testing.T) {
+	c := fed()
+	c.SetRun("2", "INV-2", "other", "v0")
+	c.SetRunning(false)
+	f := parsed(t, scrape(t, c))
+	if n := len(f[runInfo].GetMetric()); n != 1 {
+		t.Errorf("%d runs are named; want one", n)
+	}
+	if f[outputLevel] != nil {
+		t.Error("a level of the unit before is still shown")
+	}
+	if got := testutil.ToFloat64(c.counters[cyclesTotal].WithLabelValues("pass")); got != 1 {
+		t.Errorf("passed cycles fell to %v: a counter never falls", got)
+	}
+	if got := testutil.ToFloat64(c.gauges[runInProgress].WithLabelValues()); got != 0 {
+		t.Errorf("run in progress = %v; want 0", got)
+	}
+}
+
+// Names from outside that are no valid UTF-8 must not bring the program down.
+func TestCollector_InvalidNames(t *testing.T) {
+	c := NewCollector(Opts{})
+	c.SetRun("\xff", "\xff", "\xff", "\xff")
+	c.ObserveCycle("odd", []analyze.Measurement{
+		figure(analyze.SwitchingDelay, "\xff", "\xfe", 1, "odd"), figure(analyze.LowLevel, "\xff", "", 1, ""),
+	}, capture.Counts{})
+	parsed(t, scrape(t, c))
+	if got := testutil.ToFloat64(c.counters[cyclesTotal].WithLabelValues("none")); got != 1 {
+		t.Errorf("an unknown verdict counted %v times as none; want 1", got)
+	}
+}
+
+func TestCollector_Lint(t *testing.T) {
+	problems, err := testutil.GatherAndLint(fed().Gatherer())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		t.Errorf("%s: %s", p.Metric, p.Text)
+	}
+}
+
+// promtool, the Prometheus project's own checker, has nothing to say.
+func TestCollector_Promtool(t *testing.T) {
+	tool, err := exec.LookPath("promtool")
+	if err != nil {
+		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("promtool is required here: %v", err)
+		}
+		t.Skip("NOT CHECKED: promtool is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
+	}
+	cmd := exec.Command(tool, "check", "metrics")
+	cmd.Stdin = bytes.NewReader(scrape(t, fed()))
+	out, err := cmd.CombinedOutput()
+	if err != nil || len(out) > 0 {
+		t.Errorf("promtool check metrics: %v\n%s", err, out)
+	}
+}
+
+// Scrapes while cycles come in: for the race detector; every scrape parses and
+// names one run.
+func TestCollector_Concurrent(t *testing.T) {
+	const writers, cycles = 4, 200
+	c := NewCollector(Opts{})
+	c.SetRun("0", "INV-0", "soak", "v0")
+	var wg sync.WaitGroup
+	for w := range writers {
+		wg.Go(func() {
+			for i := range cycles {
+				c.SetRun(strconv.Itoa(w*cycles+i), "INV-1", "soak", "v0")
+				c.ObserveCycle(analyze.Pass, []analyze.Measurement{
+					figure(analyze.SwitchingDelay, "OUT1", "arm", 0.1, analyze.Pass),
+					figure(analyze.HighLevel, "OUT1", "arm", float64(i), analyze.Pass),
+				}, capture.Counts{LostEdges: 1})
+			}
+		})
+	}
+	for range 20 {
+		if f := parsed(t, scrape(t, c)); len(f[runInfo].GetMetric()) != 1 {
+			t.Errorf("a scrape names %d runs; want one", len(f[runInfo].GetMetric()))
+		}
+	}
+	wg.Wait()
+	f := parsed(t, scrape(t, c))
+	if got := f[switchingDelay].GetMetric()[0].GetHistogram().GetSampleCount(); got != writers*cycles {
+		t.Errorf("%d delays were observed; want %d", got, writers*cycles)
+	}
+	if got := f[lostEdges].GetMetric()[0].GetCounter().GetValue(); got != writers*cycles {
+		t.Errorf("%v edges were lost; want %d", got, writers*cycles)
+	}
+}
+
+func TestWriteFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "makebreak.prom")
+	if err := os.WriteFile(path, []byte("old"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c := fed()
+	if err := WriteFile(path, c.Gatherer()); err != nil {
+		t.Fatal(err)
+	}
+	got, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(scrape(t, c)), string(got)); diff != "" {
+		t.Errorf("the file differs from the scrape (-scrape +file):\n%s", diff)
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if info.Mode().Perm() != 0o644 {
+		t.Errorf("mode %v; want 0644", info.Mode())
+	}
+	onlyFile(t, path)
+}
+
+// onlyFile fails where something else is left beside the file.
+func onlyFile(t *testing.T, path string) {
+	t.Helper()
+	all, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(all) != 1 || all[0].Name() != filepath.Base(path) {
+		t.Errorf("the folder holds %v; want %s alone", all, filepath.Base(path))
+	}
+}
+
+// failing gathers nothing.
+type failing struct{}
+
+func (failing) Gather() ([]*dto.MetricFamily, error) { return nil, io.ErrUnexpectedEOF }
+
+// A file that cannot be written whole stays as it was.
+func TestWriteFile_Faults(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "makebreak.prom")
+	if err := os.WriteFile(path, []byte("old"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	err := WriteFile(path, failing{})
+	if err == nil || !strings.HasPrefix(err.Error(), "metrics: writing "+path+": ") {
+		t.Errorf("error %v; want one that names the file", err)
+	}
+	if got, _ := os.ReadFile(path); string(got) != "old" {
+		t.Errorf("the file now holds %q", got)
+	}
+	onlyFile(t, path)
+	if err := WriteFile(filepath.Join(filepath.Dir(path), "absent", "x.prom"), fed().Gatherer()); err == nil {
+		t.Error("a file in a folder that is not there was written")
+	}
+}
+
+func BenchmarkObserveCycle(b *testing.B) {
+	c := NewCollector(Opts{})
+	var ms []analyze.Measurement
+	for i := range 16 {
+		for _, q := range analyze.Quantities() {
+			ms = append(ms, figure(q, "OUT"+strconv.Itoa(i), "arm", 0.01, analyze.Pass))
+		}
+	}
+	for b.Loop() {
+		c.ObserveCycle(analyze.Pass, ms, capture.Counts{})
+	}
+	b.ReportMetric(float64(len(ms)), "figures/op")
+}
