@@ -16,6 +16,7 @@ import (
 type chip struct {
 	*simchip.Chip
 	name  string
+	opts  simchip.Opts
 	ready *wiring.Line
 	line  int   // index in the open set of lines; -1: not asked for
 	end   int64 // when its ready pin asserts next
@@ -38,12 +39,12 @@ func (w *World) addChips(opts Opts) error {
 	w.bus = simchip.NewBus(w, w.rig.BusHz)
 	for i := range w.rig.Chips {
 		r := &w.rig.Chips[i]
-		c := &chip{name: r.Name, ready: r.Ready, line: -1, end: never}
+		c := &chip{name: r.Name, opts: chipOpts(r, opts), ready: r.Ready, line: -1, end: never}
 		inputs, err := w.inputs(r, opts)
 		if err != nil {
 			return err
 		}
-		c.Chip = simchip.NewChip(inputs, chipOpts(r, opts))
+		c.Chip = simchip.NewChip(inputs, c.opts)
 		if err := w.bus.Attach(r.Address, c.Chip); err != nil {
 			return fmt.Errorf("sim: chip %s: %w", r.Name, err)
 		}
@@ -172,9 +173,7 @@ func (b *bus) SetSpeed(f physic.Frequency) error { return b.bus.SetSpeed(f) }
 
 func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	w := (*World)(b)
-	if w.asked.Load() {
-		w.listen()
-	}
+	w.step()
 	err := w.bus.Tx(addr, wr, rd)
 	if len(wr) > 0 || err != nil {
 		for _, c := range w.chips {

@@ -149,7 +149,7 @@ func (s *lineSet) Wait(ctx context.Context, deadline capture.Instant) error {
 	w := s.w
 	w.listen()
 	for len(s.edges) == 0 && w.now < int64(deadline) {
-		if w.due > int64(deadline) {
+		if w.due > int64(deadline) || w.due == never {
 			w.now = int64(deadline)
 			break
 		}
@@ -173,7 +173,7 @@ func (s *lineSet) Active(index int) (bool, error) {
 		return false, err
 	}
 	w := s.w
-	w.listen()
+	w.step()
 	switch l.role {
 	case line.Contact:
 		return w.contacts[l.index].closed, nil
@@ -194,7 +194,7 @@ func (s *lineSet) Drive(index int, active bool) (at capture.Instant, within int6
 		return 0, 0, fmt.Errorf("sim: line %s is a %s and cannot be driven", l.name, l.role)
 	}
 	w := s.w
-	w.listen()
+	w.step()
 	begin := w.now
 	w.AdvanceTo(capture.Instant(begin + w.bench.Int64N(driveTakes+1)))
 	w.setDrive(w.drives[l.index], active)
@@ -228,6 +228,7 @@ func (s *lineSet) Close() error {
 		w.refresh(c)
 	}
 	w.schedule()
+	w.truth.begin("", w.now)
 	return nil
 }
 

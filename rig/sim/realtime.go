@@ -3,8 +3,6 @@ package sim
 import (
 	"context"
 	"time"
-
-	"makebreak/rig/capture"
 )
 
 // pacer ties the world's clock to the wall clock.
@@ -58,7 +56,6 @@ func (w *World) pace() {
 
 // catchUp brings the world to where the wall clock is.
 func (w *World) catchUp() {
-	w.listen()
 	if wall := w.real.wall(); wall > w.now {
 		w.run(wall)
 		w.now = max(w.now, wall)
@@ -70,17 +67,12 @@ func (w *World) catchUp() {
 func (s *lineSet) waitReal(ctx context.Context, deadline int64) error {
 	w := s.w
 	for {
-		w.listen()
+		w.step()
 		if len(s.edges) > 0 || w.now >= deadline {
 			return nil
 		}
-		next := min(w.due, deadline)
-		if next > w.real.wall() {
-			if err := w.real.sleep(ctx, next); err != nil {
-				return err
-			}
-			continue
+		if err := w.real.sleep(ctx, min(w.due, deadline)); err != nil {
+			return err
 		}
-		w.AdvanceTo(capture.Instant(next))
 	}
 }

@@ -200,7 +200,7 @@ func (w *World) rest(k *relay) {
 		w.setSpell(k, false)
 	}
 	if k.chatters && !k.welded {
-		w.plan(happening{at: w.now + k.draw.between(15*time.Millisecond, 60*time.Millisecond), kind: armatureShakes, index: k.index, turn: k.watch})
+		w.plan(happening{at: w.now + k.draw.between(15*time.Millisecond, 60*time.Millisecond), kind: armatureShakes, index: k.index, turn: k.spell})
 	}
 }
 

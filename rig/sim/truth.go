@@ -14,6 +14,7 @@ type Truth struct {
 	Events  []TruthEvent
 	Outputs []TruthOutput
 	Relays  []TruthRelay
+	Chips   []TruthChip
 }
 
 // TruthEvent is what happened from one event to the next.
@@ -78,6 +79,15 @@ type TruthRelay struct {
 	Name, Output              string
 	CoilOhms                  float64
 	PullInVolts, DropOutVolts float64
+}
+
+// TruthChip are a converter's own errors: of its conversion period (a share,
+// positive is slow), of its gain (a share) and its offset in volts at the pin.
+type TruthChip struct {
+	Name        string
+	Oscillator  float64
+	GainError   float64
+	OffsetVolts float64
 }
 
 // truthKept is how many events the world remembers.
@@ -171,6 +181,9 @@ func (w *World) Truth() *Truth {
 	for _, k := range w.relays {
 		c := &k.coil
 		t.Relays = append(t.Relays, TruthRelay{k.name, k.out.name, c.ohms, c.pullIn * c.ohms, c.dropOut * c.ohms})
+	}
+	for _, c := range w.chips {
+		t.Chips = append(t.Chips, TruthChip{c.name, c.opts.Oscillator, c.opts.GainError, c.opts.OffsetVolts})
 	}
 	return t
 }

@@ -39,7 +39,7 @@ type Opts struct {
 	// converter without errors and noise, no jitter, no bounce.
 	Exact bool
 	// OnTruth, where set, is called with what really happened at an event, once
-	// the next one begins or the world is asked for its truth.
+	// the next one begins or the lines are closed.
 	OnTruth func(TruthEvent)
 }
 
@@ -273,7 +273,7 @@ func (w *World) schedule() { w.due = min(w.next(), w.readyDue) }
 // Now returns the present instant.
 func (w *World) Now() capture.Instant {
 	if w.real != nil {
-		w.catchUp()
+		w.step()
 	}
 	return capture.Instant(w.now)
 }
@@ -291,7 +291,7 @@ func (w *World) AdvanceTo(t capture.Instant) {
 
 // run lets everything up to the instant happen.
 func (w *World) run(to int64) {
-	for w.due <= to {
+	for w.due <= to && w.due != never {
 		w.now = max(w.now, w.due)
 		if w.readyDue <= w.next() {
 			w.endConversion()
@@ -318,9 +318,7 @@ func (w *World) happen(h happening) {
 			w.goOn(o, h.kind)
 		}
 	case armatureMoves, armatureShakes:
-		if k := w.relays[h.index]; k.watch == h.turn && !k.moving {
-			w.startTravel(k, h)
-		}
+		w.startTravel(w.relays[h.index], h)
 	case contactStep:
 		w.takeStep(w.relays[h.index])
 	case travelEnds:
@@ -350,12 +348,16 @@ func (w *World) goOn(o *output, k kind) {
 	}
 }
 
+// startTravel begins a travel or a shake of the armature, unless something has
+// come between.
 func (w *World) startTravel(k *relay, h happening) {
-	if h.kind == armatureShakes {
+	switch {
+	case k.moving:
+	case h.kind == armatureMoves && h.turn == k.watch:
+		w.moveArmature(k, h.flag)
+	case h.kind == armatureShakes && h.turn == k.spell:
 		w.shake(k)
-		return
 	}
-	w.moveArmature(k, h.flag)
 }
 
 // Act lets the person at the bench bring an event about at the panel itself. It
@@ -371,6 +373,16 @@ func (w *World) ask(r request) {
 	if w.real != nil {
 		w.real.wake()
 	}
+}
+
+// step brings the world up to date before the program does something with it: to
+// where the wall clock is in real time, and with what other goroutines have
+// asked for.
+func (w *World) step() {
+	if w.real != nil {
+		w.catchUp()
+	}
+	w.listen()
 }
 
 // listen does what other goroutines have asked for.

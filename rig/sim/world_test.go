@@ -2,8 +2,16 @@ package sim
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"pgregory.net/rapid"
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
@@ -148,14 +156,486 @@ func (s *station) volts(out string, from, to capture.Instant) float64 {
 	return sum / float64(n)
 }
 
-func TestWorld_Healthy(t *testing.T) {
+func TestWorld_ReadsWhatTheUnitDoes(t *testing.T) {
 	s := newStation(t, Opts{Seed: 7})
-	s.run(time.Second)
-	s.cycles(3)
-	tr := s.w.Truth()
-	for _, e := range tr.Events {
-		t.Logf("%+v", e)
+	s.run(500 * time.Millisecond)
+	at := s.pulse(lineAway, 1500*time.Millisecond)
+	truth := s.w.Truth()
+	out := truth.Output("OUT3")
+	// Two resistors of 1 %, and the chip's own errors.
+	low := s.volts("OUT3", Start, at)
+	near(t, "low level", low, out.Low, 0.02*out.Low+0.003)
+	high := s.volts("OUT3", at.Add(500*time.Millisecond), s.w.Now())
+	near(t, "high level", high, out.High, 0.02*out.High)
+	// What is usual on such a bench: common practice, no source.
+	if low < 0.5 || low > 0.8 || high < 13 || high > 13.5 {
+		t.Errorf("levels %.3f V and %.3f V, want some 0.65 V and 13.2 V", low, high)
 	}
-	t.Logf("%+v %+v", tr.Outputs, tr.Relays)
-	t.Log(len(s.samples["OUT3"]), len(s.edges))
+	unloaded := truth.Output("OUT1").High
+	if unloaded < 13.4 || unloaded > 13.7 {
+		t.Errorf("an output without load would reach %.3f V, want some 13.5 V", unloaded)
+	}
+	e := truth.Events[len(truth.Events)-1]
+	if e.Name != "arm-away" || len(e.Crossings) != 1 || e.Crossings[0].Output != "OUT3" {
+		t.Fatalf("at arming: %+v", e)
+	}
+	delay := e.Crossings[0].At.Sub(e.At).Seconds()
+	near(t, "switching delay", delay, 0.142, 0.004)
+}
+
+// The mean of many conversions shows an error of gain that the nominal divider
+// leaves; with exact parts nothing is left.
+func TestWorld_ExactBench(t *testing.T) {
+	s := newStation(t, Opts{Seed: 3, Exact: true})
+	s.run(200 * time.Millisecond)
+	at := s.pulse(lineAway, time.Second)
+	out := s.w.Truth().Output("OUT3")
+	// The converter's input loads the nominal divider of 4.9.
+	high := s.volts("OUT3", at.Add(400*time.Millisecond), s.w.Now()) / 4.9 / out.PinShare
+	near(t, "high level", high, out.High, 0.0004)
+	near(t, "pin share with a plain load of 6 Mohm, 0.1325 % less than 10/49", out.PinShare, 10.0/49*(1-0.001325), 1e-6)
+	low := s.volts("OUT3", Start, at) / 4.9 / out.PinShare
+	near(t, "low level", low, 0.65, 0.0004)
+}
+
+func TestWorld_SameSeedSameBench(t *testing.T) {
+	trace := func(seed uint64) string {
+		s := newStation(t, Opts{Seed: seed, Faults: []Fault{{Name: "chatter"}, {Name: "loose-wire"}, {Name: "bus-noise"}}})
+		s.cycles(2)
+		var b strings.Builder
+		fmt.Fprintln(&b, s.edges, s.events, s.samples, s.w.Truth())
+		return b.String()
+	}
+	a := trace(11)
+	if b := trace(11); a != b {
+		t.Error("the same seed gave two different runs")
+	}
+	if b := trace(12); a == b {
+		t.Error("two seeds gave the same run")
+	}
+}
+
+func TestWorld_EveryConversionHasItsEdge(t *testing.T) {
+	s := newStation(t, Opts{Seed: 5})
+	s.run(10 * time.Second)
+	for i, c := range s.w.Truth().Chips {
+		// 860 /s within what the oscillator is off; the first edge may still lie ahead.
+		want := 8600 / (1 + c.Oscillator)
+		near(t, c.Name+" conversions", float64(len(s.samples[s.out[i]])), want, 2)
+	}
+	for name, all := range s.samples {
+		for i := range all[1:] {
+			if all[i+1].at <= all[i].at {
+				t.Fatalf("%s: sample %d at %d, after one at %d", name, i+1, all[i+1].at, all[i].at)
+			}
+		}
+	}
+}
+
+func TestWorld_EdgesAreInOrderAndNumbered(t *testing.T) {
+	s := newStation(t, Opts{Seed: 9})
+	s.cycles(4)
+	seq := map[int]uint32{}
+	last := map[int]line.Edge{}
+	for _, e := range s.edges {
+		seq[e.Line]++
+		if e.Seq != seq[e.Line] {
+			t.Fatalf("line %d: edge number %d, want %d", e.Line, e.Seq, seq[e.Line])
+		}
+		if p := last[e.Line]; p.At > e.At || p.Seq > 0 && p.Active == e.Active {
+			t.Fatalf("line %d: %+v after %+v", e.Line, e, p)
+		}
+		last[e.Line] = e
+	}
+	var want []ContactEdge
+	for _, e := range s.w.Truth().Events {
+		want = append(want, e.Edges...)
+	}
+	n := 0
+	for _, e := range s.edges {
+		if e.Line > lineNC {
+			continue
+		}
+		got := ContactEdge{s.rig.Contacts[e.Line].Name, e.At, e.Active}
+		if n >= len(want) || got != want[n] {
+			t.Fatalf("edge %d: %+v, the truth differs", n, got)
+		}
+		n++
+	}
+	if n != len(want) || n < 4*4 {
+		t.Errorf("%d edges reported, %d happened", n, len(want))
+	}
+}
+
+func TestWorld_ReferenceFollowsTheDrive(t *testing.T) {
+	s := newStation(t, Opts{Seed: 2})
+	set := func(active bool) {
+		at, within, err := s.set.Drive(lineAway, active)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if on, _ := s.set.Active(lineAway); on != active {
+			t.Errorf("the drive is %v, want %v", on, active)
+		}
+		s.run(10 * time.Millisecond)
+		var ref []line.Edge
+		for _, e := range s.edges {
+			if e.Line == lineREF {
+				ref = append(ref, e)
+			}
+		}
+		s.edges = nil
+		if len(ref) != 1 || ref[0].Active != active {
+			t.Fatalf("reference: %+v, want one edge to %v", ref, active)
+		}
+		lag := int64(ref[0].At-at) - int64(20*time.Microsecond)
+		if lag < -within || lag > within {
+			t.Errorf("the reference reports %d ns beside 20 µs after the drive, which is known to %d ns", lag, within)
+		}
+	}
+	set(true)
+	set(false)
+	e := s.w.Truth().Events
+	if last := e[len(e)-1]; last.Name != "arm-away" {
+		t.Errorf("event %q, want arm-away", last.Name)
+	}
+}
+
+func TestWorld_PersonActs(t *testing.T) {
+	s := newStation(t, Opts{Seed: 2})
+	s.run(100 * time.Millisecond)
+	s.w.Act("arm-stay")
+	s.run(time.Second)
+	e := s.w.Truth().Events
+	last := e[len(e)-1]
+	if last.Name != "arm-stay" || len(last.Crossings) != 1 || !last.Crossings[0].High {
+		t.Fatalf("after the key: %+v", last)
+	}
+	var ref int
+	for _, e := range s.edges {
+		if e.Line == lineREF {
+			ref++
+		}
+	}
+	if ref != 2 {
+		t.Errorf("%d edges of the reference, want on and off", ref)
+	}
+}
+
+func TestWorld_ExitDelayAndPulse(t *testing.T) {
+	rules := []Rule{
+		{Output: "OUT3", Event: "arm-away", Do: GoHigh, After: 3 * time.Second},
+		{Output: "OUT3", Event: "disarm", Do: GoLow},
+		{Output: "OUT1", Event: "arm-away", Do: PulseHigh, For: 2 * time.Second},
+		{Output: "OUT2", Event: "disarm", Do: GoHigh},
+		{Output: "OUT2", Event: "arm-away", Do: GoLow},
+	}
+	s := newStation(t, Opts{Seed: 4, Programme: rules, Initial: map[string]bool{"OUT2": true}, Exact: true})
+	if v := s.w.output("OUT2").level(true); v < 13 || !s.w.output("OUT2").high {
+		t.Errorf("OUT2 does not begin high (%.2f V)", v)
+	}
+	s.pulse(lineAway, 5*time.Second)
+	s.pulse(lineOff, time.Second)
+	got := map[string][]float64{}
+	for _, e := range s.w.Truth().Events {
+		for _, c := range e.Crossings {
+			got[e.Name+" "+c.Output] = append(got[e.Name+" "+c.Output], c.At.Sub(e.At).Seconds())
+		}
+	}
+	want := map[string][]float64{
+		"arm-away OUT1": {0.142, 2.142}, "arm-away OUT2": {0.142}, "arm-away OUT3": {3.142},
+		"disarm OUT2": {0.142}, "disarm OUT3": {0.142},
+	}
+	if diff := cmp.Diff(want, got, cmpopts.EquateApprox(0, 0.001)); diff != "" {
+		t.Errorf("switching times in seconds (-want +got):\n%s", diff)
+	}
+}
+
+// An exit delay that is cut short must not switch the output later.
+func TestWorld_DisarmedDuringExitDelay(t *testing.T) {
+	rules := []Rule{
+		{Output: "OUT3", Event: "arm-away", Do: GoHigh, After: 3 * time.Second},
+		{Output: "OUT3", Event: "disarm", Do: GoLow},
+	}
+	s := newStation(t, Opts{Seed: 4, Programme: rules})
+	s.pulse(lineAway, time.Second)
+	s.pulse(lineOff, 6*time.Second)
+	for _, e := range s.w.Truth().Events {
+		if len(e.Crossings) > 0 {
+			t.Errorf("%s: %+v", e.Name, e.Crossings)
+		}
+	}
+}
+
+// relayRig is an invented relay bench whose drive switches the coil.
+func relayRig() *wiring.Rig {
+	r := panelRig()
+	r.Outputs = r.Outputs[:1]
+	r.Outputs[0].Name = "COIL"
+	r.References = nil
+	r.Drives = r.Drives[:1]
+	r.Drives[0].Name, r.Drives[0].Coil = "COIL_DRIVE", true
+	r.Causes = []wiring.Cause{
+		{Event: "energize", Drive: "COIL_DRIVE", On: true},
+		{Event: "release", Drive: "COIL_DRIVE"},
+	}
+	return r
+}
+
+func TestWorld_DriveSwitchesTheCoil(t *testing.T) {
+	rig := relayRig()
+	w, err := NewWorld(rig, Opts{Seed: 1, Programme: []Rule{{Output: "COIL", Event: "energize", Do: GoHigh}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines([]Request{{rig.Contacts[0], line.Contact}, {rig.Contacts[1], line.Contact}, {rig.Drives[0].Line, line.Drive}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, on := range []bool{true, false, true} {
+		at, _, err := set.Drive(2, on)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.AdvanceTo(at.Add(150 * time.Millisecond))
+		e := w.Truth().Events[i+1]
+		if len(e.Crossings) != 1 || len(e.Changes) != 1 || e.Changes[0].In != on {
+			t.Fatalf("drive %v: %+v", on, e)
+		}
+		if lag := e.Crossings[0].At.Sub(at); lag < 0 || lag > 10*time.Microsecond {
+			t.Errorf("the coil follows its drive after %v", lag)
+		}
+		if closed, _ := set.Active(0); closed != on {
+			t.Errorf("drive %v: make contact closed %v", on, closed)
+		}
+	}
+}
+
+// A drive that stands for several events lets them take turns.
+func TestWorld_SharedDriveTakesTurns(t *testing.T) {
+	rig := panelRig()
+	rig.Causes[1].Drive = "KEY_AWAY"
+	w, err := NewWorld(rig, Opts{Programme: armedHigh})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(testLines(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		set.Drive(lineAway, true)
+		set.Drive(lineAway, false)
+	}
+	var names []string
+	for _, e := range w.Truth().Events[1:] {
+		names = append(names, e.Name)
+	}
+	if diff := cmp.Diff([]string{"arm-away", "disarm", "arm-away"}, names); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestLines_Wait(t *testing.T) {
+	s := newStation(t, Opts{Seed: 1})
+	for _, d := range s.devs {
+		if err := d.Halt(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s.run(10 * time.Millisecond)
+	ctx, cancel := context.WithCancel(context.Background())
+	deadline := s.w.Now().Add(time.Hour)
+	if err := s.set.Wait(ctx, deadline); err != nil || s.w.Now() != deadline {
+		t.Errorf("nothing happens: at %d (%v), want %d", s.w.Now(), err, deadline)
+	}
+	at := s.drive(lineAway, true)
+	if err := s.set.Wait(ctx, at.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	if lag := s.w.Now().Sub(at); lag > 100*time.Microsecond {
+		t.Errorf("the reference's edge came %v after the drive", lag)
+	}
+	now := s.w.Now()
+	if err := s.set.Wait(ctx, now.Add(time.Hour)); err != nil || s.w.Now() != now {
+		t.Error("Wait took time although an edge waits to be read")
+	}
+	if got, _ := s.set.Edges(nil); len(got) != 1 || got[0].Line != lineREF {
+		t.Errorf("edges %+v, want one of the reference", got)
+	}
+	if got, _ := s.set.Edges(nil); len(got) != 0 {
+		t.Errorf("edges read twice: %+v", got)
+	}
+	cancel()
+	if err := s.set.Wait(ctx, now.Add(time.Hour)); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+func TestLines_Release(t *testing.T) {
+	s := newStation(t, Opts{Seed: 1})
+	s.drive(lineAway, true)
+	s.drive(lineOff, true)
+	done := make(chan error)
+	go func() { done <- errors.Join(s.set.Release(), s.set.Release()) }()
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+	for _, i := range []int{lineAway, lineOff} {
+		if on, err := s.set.Active(i); on || err != nil {
+			t.Errorf("drive %d is on after the release (%v)", i, err)
+		}
+	}
+}
+
+func TestLines_CloseGivesBack(t *testing.T) {
+	s := newStation(t, Opts{Seed: 1})
+	s.drive(lineAway, true)
+	if _, err := s.w.Lines(testLines(s.rig)); err == nil {
+		t.Error("lines that are in use were given out again")
+	}
+	if err := errors.Join(s.set.Close(), s.set.Close(), s.set.Release()); err != nil {
+		t.Fatal(err)
+	}
+	if s.w.drives[0].active {
+		t.Error("a drive is on after Close")
+	}
+	for what, err := range map[string]error{
+		"Wait":   s.set.Wait(context.Background(), s.w.Now()),
+		"Edges":  second(s.set.Edges(nil)),
+		"Active": second(s.set.Active(0)),
+		"Drive":  func() error { _, _, err := s.set.Drive(lineAway, true); return err }(),
+	} {
+		if !errors.Is(err, os.ErrClosed) {
+			t.Errorf("%s after Close: %v", what, err)
+		}
+	}
+	again, err := s.w.Lines(testLines(s.rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := again.Drive(lineAway, true); err != nil {
+		t.Error(err)
+	}
+}
+
+func second[T any](_ T, err error) error { return err }
+
+func TestLines_Refused(t *testing.T) {
+	rig := panelRig()
+	w, err := NewWorld(rig, Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		what string
+		req  Request
+		want string
+	}{
+		{"unknown contact", Request{wiring.Line{Name: "K9_NO"}, line.Contact}, "no contact K9_NO; it has: K1_NO, K1_NC"},
+		{"drive as contact", Request{rig.Drives[0].Line, line.Contact}, "no contact KEY_AWAY"},
+		{"ready pin elsewhere", Request{wiring.Line{Chip: "gpiochip0", Number: 99}, line.Ready}, "no chip of the rig has its ready pin on gpiochip0 line 99"},
+	} {
+		if _, err := w.Lines([]Request{c.req}); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %q in it", c.what, err, c.want)
+		}
+	}
+	set, err := w.Lines([]Request{{rig.Contacts[0], line.Contact}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := set.Drive(0, true); err == nil {
+		t.Error("a contact was driven")
+	}
+	if _, err := set.Active(7); err == nil {
+		t.Error("a line that does not exist has a state")
+	}
+}
+
+func TestNewWorld_Refuses(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		opts Opts
+		want string
+	}{
+		{"rule's output", Opts{Programme: []Rule{{Output: "OUT9", Event: "x", Do: GoHigh}}}, `no output "OUT9"`},
+		{"rule's event", Opts{Programme: []Rule{{Output: "OUT1", Do: GoHigh}}}, "has no event"},
+		{"pulse without length", Opts{Programme: []Rule{{Output: "OUT1", Event: "x", Do: PulseHigh}}}, "a pulse has a length"},
+		{"initial output", Opts{Initial: map[string]bool{"OUT9": true}}, `no output "OUT9"`},
+		{"relay's output", Opts{Relays: []Relay{{Name: "K1", Output: "OUT9"}}}, `no output "OUT9"`},
+		{"relay's contact", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1", Make: "K9_NO"}}}, `no contact "K9_NO"`},
+		{"two relays", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1"}, {Name: "K2", Output: "OUT1"}}}, "already has the relay K1"},
+		{"fault", Opts{Faults: []Fault{{Name: "rust"}}}, `fault "rust" is not known; may be wrong-address`},
+		{"fault's output", Opts{Faults: []Fault{{Name: "stuck-low", Output: "OUT9"}}}, "it has OUT1, OUT2"},
+		{"fault's value", Opts{Faults: []Fault{{Name: "droop", Value: -1}}}, "more than 0"},
+	} {
+		if _, err := NewWorld(panelRig(), c.opts); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %q in it", c.what, err, c.want)
+		}
+	}
+}
+
+// A long run must not gather anything.
+func TestWorld_LongRunStaysSmall(t *testing.T) {
+	rules := append([]Rule{{Output: "OUT1", Event: "arm-away", Do: GoHigh, After: 30 * time.Second}, {Output: "OUT1", Event: "disarm", Do: GoLow}}, armedHigh...)
+	rig := panelRig()
+	w, err := NewWorld(rig, Opts{Seed: 1, Programme: rules, Relays: onOUT3()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(testLines(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var buf []line.Edge
+	for range 2000 {
+		for _, i := range []int{lineAway, lineOff} {
+			set.Drive(i, true)
+			set.Drive(i, false)
+			end := w.Now().Add(time.Second)
+			for w.Now() < end {
+				if err := set.Wait(context.Background(), end); err != nil {
+					t.Fatal(err)
+				}
+				buf, _ = set.Edges(buf[:0])
+			}
+		}
+		if len(w.heap) > 100 || len(w.Truth().Events) > truthKept+1 {
+			t.Fatalf("%d events ahead, %d kept", len(w.heap), len(w.Truth().Events))
+		}
+	}
+}
+
+func TestDefaultRelays(t *testing.T) {
+	rig := panelRig()
+	rig.Contacts = append(rig.Contacts, wiring.Line{Name: "K2_NO"}, wiring.Line{Name: "DOOR"})
+	got := DefaultRelays(rig, armedHigh)
+	want := []Relay{{"K1", "OUT3", "K1_NO", "K1_NC"}, {"K2", "OUT1", "K2_NO", ""}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestAgenda_InOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var a agenda
+		at := rapid.SliceOf(rapid.Int64Range(0, 20)).Draw(t, "at")
+		for i, x := range at {
+			a.add(happening{at: x, index: int32(i)})
+		}
+		last := happening{at: -1}
+		for range at {
+			if a.next() != a.heap[0].at {
+				t.Fatal("next is not the first")
+			}
+			h := a.take()
+			if h.at < last.at || h.at == last.at && h.index < last.index {
+				t.Fatalf("%+v after %+v", h, last)
+			}
+			last = h
+		}
+		if a.next() != never {
+			t.Fatal("something is left")
+		}
+	})
 }

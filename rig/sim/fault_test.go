@@ -1,0 +1,389 @@
+package sim
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+)
+
+// seen is what a run of four cycles with faults planted shows, cycle by cycle.
+type seen struct {
+	*station
+	armed, disarmed []capture.Instant
+	end             capture.Instant
+}
+
+func look(t *testing.T, cycles int, faults ...Fault) *seen {
+	t.Helper()
+	s := &seen{station: newStation(t, Opts{Seed: 42, Faults: faults})}
+	s.run(500 * time.Millisecond)
+	for range cycles {
+		s.armed = append(s.armed, s.pulse(lineAway, 2*time.Second))
+		s.disarmed = append(s.disarmed, s.pulse(lineOff, 2*time.Second))
+	}
+	s.end = s.w.Now()
+	return s
+}
+
+// on returns the mean of an output while armed in a cycle, once settled, and off
+// while disarmed.
+func (s *seen) on(out string, cycle int) float64 {
+	return s.volts(out, s.armed[cycle].Add(400*time.Millisecond), s.disarmed[cycle])
+}
+
+func (s *seen) off(out string, cycle int) float64 {
+	end := s.end
+	if cycle+1 < len(s.armed) {
+		end = s.armed[cycle+1]
+	}
+	return s.volts(out, s.disarmed[cycle].Add(400*time.Millisecond), end)
+}
+
+// contact returns the edges of a contact line from one instant to another.
+func (s *seen) contact(index int, from, to capture.Instant) []line.Edge {
+	var all []line.Edge
+	for _, e := range s.edges {
+		if e.Line == index && e.At >= from && e.At < to {
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+// change returns the relay's travel at an event's index, 1 for the first.
+func (s *seen) change(event int) Change {
+	s.t.Helper()
+	e := s.w.Truth().Events[event]
+	if len(e.Changes) != 1 {
+		s.t.Fatalf("event %d: %+v", event, e.Changes)
+	}
+	return e.Changes[0]
+}
+
+// spread returns the lowest and the highest sample of an output in a time.
+func (s *seen) spread(out string, from, to capture.Instant) (low, high float64) {
+	low, high = 1e9, -1e9
+	for _, x := range s.samples[out] {
+		if x.at >= from && x.at < to {
+			low, high = min(low, x.volts), max(high, x.volts)
+		}
+	}
+	return low, high
+}
+
+func (s *seen) want(ok bool, format string, args ...any) {
+	s.t.Helper()
+	if !ok {
+		s.t.Errorf(format, args...)
+	}
+}
+
+func mustParse(t *testing.T, texts ...string) []Fault {
+	t.Helper()
+	var all []Fault
+	for _, x := range texts {
+		f, err := ParseFault(x)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, f)
+	}
+	return all
+}
+
+// Each fault shows what it says, and the bench without it does not.
+var shows = map[string]func(s *seen) (shown bool){
+	"wrong-address": func(s *seen) bool {
+		return s.on("OUT3", 0) < 1 && len(s.edgesOf(lineNO)) == 0 && crossed(s, "OUT4")
+	},
+	"wrong-address=OUT1": func(s *seen) bool { return s.on("OUT3", 0) < 1 && s.on("OUT1", 0) > 13 },
+	"stuck-low":          func(s *seen) bool { return s.on("OUT3", 0) < 1 && s.off("OUT3", 0) < 1 },
+	"stuck-low=OUT3":     func(s *seen) bool { return s.on("OUT3", 1) < 1 },
+	"stuck-high":         func(s *seen) bool { return s.on("OUT3", 0) > 13 && s.off("OUT3", 0) > 13 },
+	"stuck-high=OUT1":    func(s *seen) bool { return s.off("OUT1", 0) > 13 && s.on("OUT3", 0) > 13 },
+	"inverted": func(s *seen) bool {
+		return s.volts("OUT3", Start, s.armed[0]) > 13 && s.on("OUT3", 0) < 1 && s.off("OUT3", 0) > 13
+	},
+	"slow-delay": func(s *seen) bool {
+		c := s.change(1)
+		return c.Crossed.Sub(s.armed[0]) > 700*time.Millisecond
+	},
+	"slow-delay=2 s": func(s *seen) bool { return s.on("OUT3", 0) < 1 },
+	"missed-cycle": func(s *seen) bool {
+		return s.on("OUT3", 0) > 13 && s.on("OUT3", 1) > 13 && s.on("OUT3", 2) < 1 && s.on("OUT3", 3) > 13
+	},
+	"early-fall": func(s *seen) bool {
+		return s.volts("OUT3", s.armed[0].Add(400*time.Millisecond), s.armed[0].Add(time.Second)) > 13 &&
+			s.volts("OUT3", s.armed[0].Add(1300*time.Millisecond), s.disarmed[0]) < 1
+	},
+	"weak-supply": func(s *seen) bool { return s.on("OUT3", 0) > 8.5 && s.on("OUT3", 0) < 9.6 },
+	"hum": func(s *seen) bool {
+		low, high := s.spread("OUT3", s.armed[0].Add(400*time.Millisecond), s.disarmed[0])
+		quiet, loud := s.spread("OUT3", Start, s.armed[0])
+		return high-low > 0.85 && high-low < 0.95 && loud-quiet < 0.02
+	},
+	"droop=0.5 V/s": func(s *seen) bool {
+		at := s.armed[0]
+		fallen := s.volts("OUT3", at.Add(400*time.Millisecond), at.Add(410*time.Millisecond)) -
+			s.volts("OUT3", at.Add(1400*time.Millisecond), at.Add(1410*time.Millisecond))
+		return fallen > 0.45 && fallen < 0.53
+	},
+	"droop=9 V/s": func(s *seen) bool {
+		low, _ := s.spread("OUT3", s.armed[0].Add(1500*time.Millisecond), s.disarmed[0])
+		return low > 7 && low < 8.5 // the floor
+	},
+	"holding-in": func(s *seen) bool {
+		return s.off("OUT3", 0) > 2.5 && s.off("OUT3", 0) < 2.7 &&
+			len(s.edgesOf(lineNO)) > 0 && len(s.contact(lineNC, s.disarmed[0], s.end)) == 0
+	},
+	"high-off-level": func(s *seen) bool {
+		return s.off("OUT3", 0) > 1.6 && s.off("OUT3", 0) < 1.8 && !s.change(2).In
+	},
+	"loose-wire": func(s *seen) bool {
+		gone := 0
+		for _, x := range s.samples["OUT3"] {
+			if x.volts < 0.1 && x.volts > -0.1 {
+				gone++
+			}
+		}
+		return gone > 17 && gone < len(s.samples["OUT3"])/4
+	},
+	"swapped-contacts": func(s *seen) bool {
+		e := s.contact(lineNO, s.armed[0], s.disarmed[0])
+		return len(e) > 0 && !e[0].Active
+	},
+	"dead-relay": func(s *seen) bool { return s.on("OUT3", 0) > 13 && len(s.edgesOf(lineNO))+len(s.edgesOf(lineNC)) == 0 },
+	"welded": func(s *seen) bool {
+		no := s.contact(lineNO, s.disarmed[0], s.end)
+		nc := s.contact(lineNC, s.disarmed[0], s.end)
+		return s.off("OUT3", 0) < 1 && len(s.edgesOf(lineNO)) > 0 && len(no)+len(nc) == 0
+	},
+	"weak-contact": func(s *seen) bool {
+		settled := s.armed[0].Add(200 * time.Millisecond)
+		var closed time.Duration
+		e := s.contact(lineNO, settled, s.disarmed[0])
+		for i := range e {
+			if i > 0 && !e[i].Active {
+				closed += e[i].At.Sub(e[i-1].At)
+			}
+		}
+		share := closed.Seconds() / s.disarmed[0].Sub(settled).Seconds()
+		return len(e) > 20 && share > 0.005 && share < 0.2
+	},
+	"slow-release": func(s *seen) bool {
+		c := s.change(2)
+		return c.Time > 28*time.Millisecond && c.Time < 32*time.Millisecond
+	},
+	"long-bounce": func(s *seen) bool {
+		b := s.change(1).Closing
+		return b.Time > 11*time.Millisecond && b.Time <= 12*time.Millisecond && b.Count > 8
+	},
+	"chatter": func(s *seen) bool {
+		from, to := s.armed[0].Add(250*time.Millisecond), s.disarmed[0]
+		return len(s.contact(lineNO, from, to)) > 20 && len(s.contact(lineNC, from, to)) > 20
+	},
+	"lost-edges": func(s *seen) bool {
+		lost := uint64(0)
+		for _, i := range []int{lineNO, lineNC} {
+			var l line.Ledger
+			for _, e := range s.edgesOf(i) {
+				lost += uint64(l.Add(e))
+			}
+		}
+		return lost > 3
+	},
+	"merged-edges": func(s *seen) bool {
+		gap := false
+		told, real := 0, 0
+		for _, i := range []int{lineNO, lineNC} {
+			for n, e := range s.edgesOf(i) {
+				gap = gap || e.Seq != uint32(n+1)
+				told++
+			}
+		}
+		for _, e := range s.w.Truth().Events {
+			real += len(e.Edges)
+		}
+		return !gap && told < real
+	},
+	"adc-lost=2 s": func(s *seen) bool {
+		n := s.samples["OUT3"]
+		return n[len(n)-1].at < Start.Add(2010*time.Millisecond) && s.samples["OUT1"][len(s.samples["OUT1"])-1].at > s.end.Add(-10*time.Millisecond)
+	},
+	"chip-reset=2 s": func(s *seen) bool {
+		n := s.samples["OUT3"]
+		return n[len(n)-1].at < Start.Add(2010*time.Millisecond) && s.devs[2].Verify() != nil
+	},
+	"bus-noise":       func(s *seen) bool { return s.devs[0].Counts() > 100 && s.readErr == nil },
+	"slow-oscillator": func(s *seen) bool { return s.rate() > 860/1.1-2 && s.rate() < 860/1.1+2 },
+	"fast-oscillator=5 %": func(s *seen) bool {
+		return s.rate() > 860/0.95-2 && s.rate() < 860/0.95+2
+	},
+}
+
+func (s *seen) edgesOf(index int) []line.Edge { return s.contact(index, 0, s.end+1) }
+
+// rate returns the conversions a second of OUT3's converter.
+func (s *seen) rate() float64 {
+	n := s.samples["OUT3"]
+	return float64(len(n)-1) / n[len(n)-1].at.Sub(n[0].at).Seconds()
+}
+
+func crossed(s *seen, out string) bool {
+	for _, e := range s.w.Truth().Events {
+		for _, c := range e.Crossings {
+			if c.Output == out {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func TestFaults_ShowThemselves(t *testing.T) {
+	healthy := look(t, 4)
+	for text, shown := range shows {
+		t.Run(text, func(t *testing.T) {
+			s := look(t, 4, mustParse(t, text)...)
+			if !shown(s) {
+				t.Error("the fault does not show")
+			}
+			if shown(healthy) {
+				t.Error("the healthy bench shows it too")
+			}
+		})
+	}
+}
+
+func TestFaults_AllAreTested(t *testing.T) {
+	tested := map[string]bool{}
+	for text := range shows {
+		name, _, _ := strings.Cut(text, "=")
+		tested[name] = true
+	}
+	for _, f := range Faults() {
+		if !tested[f.Name] {
+			t.Errorf("%s is not tested", f.Name)
+		}
+		if f.About == "" || strings.ContainsAny(f.About, "\n.") || (f.Value == "") != (f.Usual == "") {
+			t.Errorf("%s is described badly: %+v", f.Name, f)
+		}
+	}
+}
+
+func TestFaults_Compose(t *testing.T) {
+	s := look(t, 4, mustParse(t, "stuck-high=OUT1", "slow-release=40 ms", "missed-cycle=2", "bus-noise=25", "hum")...)
+	s.want(s.on("OUT1", 0) > 13, "OUT1 is not stuck")
+	c := s.change(2)
+	s.want(c.Time > 42*time.Millisecond, "the release takes %v", c.Time)
+	s.want(s.on("OUT3", 1) < 1, "no cycle is missed")
+	s.want(s.devs[0].Counts() > 100, "the bus is quiet")
+}
+
+// A fault in one place leaves what is drawn elsewhere as it was.
+func TestFaults_LeaveTheRestAlone(t *testing.T) {
+	a, b := look(t, 2), look(t, 2, mustParse(t, "long-bounce", "loose-wire")...)
+	for i := range a.armed {
+		if a.armed[i] != b.armed[i] {
+			t.Errorf("cycle %d begins at another time", i)
+		}
+	}
+	ea, eb := a.w.Truth().Events, b.w.Truth().Events
+	for i := range ea {
+		for j := range ea[i].Crossings {
+			if ea[i].Crossings[j] != eb[i].Crossings[j] {
+				t.Errorf("%s: %+v and %+v", ea[i].Name, ea[i].Crossings[j], eb[i].Crossings[j])
+			}
+		}
+	}
+}
+
+func TestFaults_Initial(t *testing.T) {
+	rules := []Rule{{Output: "OUT3", Event: "arm-away", Do: GoLow}, {Output: "OUT3", Event: "disarm", Do: GoHigh}}
+	for text, want := range map[string]bool{"weak-contact": true, "chatter": true, "inverted": false, "stuck-low": false, "wrong-address": false, "welded": true} {
+		s := newStation(t, Opts{Seed: 5, Programme: rules, Initial: map[string]bool{"OUT3": true}, Faults: mustParse(t, text)})
+		s.run(500 * time.Millisecond)
+		if high := s.volts("OUT3", Start, s.w.Now()) > 6; high != want {
+			t.Errorf("%s: OUT3 begins high %v", text, high)
+		}
+		if text == "weak-contact" || text == "chatter" {
+			if len(s.edges) < 5 {
+				t.Errorf("%s: %d edges before the first event", text, len(s.edges))
+			}
+		}
+	}
+}
+
+func TestParseFault(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		want Fault
+	}{
+		{"stuck-low", Fault{Name: "stuck-low"}},
+		{"stuck-low=OUT5", Fault{Name: "stuck-low", Output: "OUT5"}},
+		{"slow-release", Fault{Name: "slow-release", Value: 0.025}},
+		{"slow-release=40 ms", Fault{Name: "slow-release", Value: 0.04}},
+		{" weak-supply = 9 V", Fault{Name: "weak-supply", Value: 9}},
+		{"droop=200 mV/s", Fault{Name: "droop", Value: 0.2}},
+		{"missed-cycle=4", Fault{Name: "missed-cycle", Value: 4}},
+		{"slow-oscillator=3 %", Fault{Name: "slow-oscillator", Value: 0.03}},
+	} {
+		got, err := ParseFault(c.text)
+		if err != nil || got != c.want {
+			t.Errorf("%q: %+v (%v), want %+v", c.text, got, err, c.want)
+		}
+	}
+	for text, want := range map[string]string{
+		"":                 "wrong-address, stuck-low",
+		"rust":             `fault "rust" is not known; may be wrong-address`,
+		"chatter=3":        `fault chatter takes no value, read "3"`,
+		"stuck-low=":       "an output's name may stand after the equals sign",
+		"weak-supply=9":    "it has no unit",
+		"weak-supply=-9 V": "more than 0 and at most 30 V",
+		"weak-supply=900V": "more than 0 and at most 30 V",
+		"slow-release=0 s": "more than 0",
+		"missed-cycle=0":   "not a whole number from 1",
+		"missed-cycle=1.5": "not a whole number from 1",
+		"droop=1 V":        "write it as in 0.3 V/s",
+		"droop=x/s":        "it has no number",
+	} {
+		if _, err := ParseFault(text); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q in it", text, err, want)
+		}
+	}
+}
+
+func TestFault_StringIsReadBack(t *testing.T) {
+	for _, f := range Faults() {
+		got, err := ParseFault(f.Name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := ParseFault(got.String())
+		if err != nil || again != got {
+			t.Errorf("%s: written %q, read %+v (%v)", f.Name, got, again, err)
+		}
+	}
+}
+
+func FuzzParseFault(f *testing.F) {
+	for _, x := range []string{"stuck-low=OUT1", "droop=0.3 V/s", "slow-release=25 ms", "missed-cycle=3", "hum=1e3 V", "slow-oscillator=10 %", "=", "chatter"} {
+		f.Add(x)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		x, err := ParseFault(s)
+		if err != nil {
+			return
+		}
+		again, err := ParseFault(x.String())
+		if err != nil {
+			t.Fatalf("%q is read as %+v, written as %q and not read again: %v", s, x, x.String(), err)
+		}
+		if again.Name != x.Name || again.Output != x.Output {
+			t.Fatalf("%q: %+v, then %+v", s, x, again)
+		}
+	})
+}
