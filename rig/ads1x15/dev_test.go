@@ -17,15 +17,20 @@ import (
 func play(t *testing.T, opts Opts, ops ...i2ctest.IO) *Dev {
 	t.Helper()
 	bus := &i2ctest.Playback{Ops: ops, DontPanic: true}
-	t.Cleanup(func() {
-		if err := bus.Close(); err != nil {
-			t.Error(err)
-		}
-	})
 	d, err := New(bus, 0x48, &opts)
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() {
+		if err := bus.Close(); err != nil {
+			t.Error(err)
+		}
+		// The playback refuses a transfer that it does not expect, and a retry could
+		// make up for that.
+		if d.Counts() != 0 {
+			t.Errorf("%d transfers were not as expected", d.Counts())
+		}
+	})
 	return d
 }
 
@@ -87,11 +92,16 @@ func TestNew_options(t *testing.T) {
 func TestIdentify(t *testing.T) {
 	d := play(t, DefaultOpts,
 		asked(0, 0x00, 0x00), asked(1, 0x85, 0x83), asked(2, 0x80, 0x00), asked(3, 0x7F, 0xFF),
+		asked(0, 0x12, 0x34),
 		asked(0, 0x12, 0x34), asked(1, 0x43, 0xE3), asked(2, 0x80, 0x00), asked(3, 0x7F, 0xFF))
 	// The reset values are those of SBAS444.
 	id, err := d.Identify()
 	if err != nil || !id.AtReset() {
 		t.Errorf("a chip just powered up: %v, at reset %v, error %v", id, id.AtReset(), err)
+	}
+	// Every register is named, whatever was read before.
+	if code, err := d.Read(); code != 0x1234 || err != nil {
+		t.Errorf("code %04X, error %v", code, err)
 	}
 	id, err = d.Identify()
 	if err != nil || id.AtReset() {
@@ -216,6 +226,15 @@ func TestVerify(t *testing.T) {
 	}
 	if err := play(t, DefaultOpts).Verify(); err != nil {
 		t.Errorf("nothing written yet: %v", err)
+	}
+}
+
+func TestBusy_beforeAnythingWasWritten(t *testing.T) {
+	d := play(t, DefaultOpts, asked(1, 0x85, 0x83), again(0x05, 0x83))
+	for _, want := range []bool{false, true} {
+		if busy, err := d.Busy(); busy != want || err != nil {
+			t.Errorf("busy %v, error %v; want %v", busy, err, want)
+		}
 	}
 }
 

@@ -47,13 +47,12 @@ var wired = ads1x15.Opts{Model: wiring.ADS1115, Range: 4.096, Rate: 860, Retries
 // BenchmarkTx_readAgain is the transfer that a follow consists of, while no new
 // conversion has ended.
 func BenchmarkTx_readAgain(b *testing.B) {
-	clock, bus, _, _ := bench(b, 400_000, simchip.Opts{}, polled, steady(2.449))
+	_, bus, _, _ := bench(b, 400_000, simchip.Opts{}, polled, steady(2.449))
 	r := make([]byte, 2)
 	b.ReportAllocs()
 	for b.Loop() {
 		_ = bus.Tx(0x48, nil, r)
 	}
-	_ = clock
 }
 
 // BenchmarkFollow is one conversion followed by the ready pin, with noise.
@@ -69,14 +68,12 @@ func BenchmarkFollow(b *testing.B) {
 				b.Fatal("no start")
 			}
 			start := clock.at
-			n := 0
 			b.ReportAllocs()
 			for b.Loop() {
 				at, _ := c.NextReady()
 				clock.AdvanceTo(at)
 				c.Settle(at)
 				_, _ = d.Read()
-				n++
 			}
 			b.ReportMetric(clock.at.Sub(start).Seconds()/b.Elapsed().Seconds(), "sim-s/s")
 		})

@@ -116,13 +116,25 @@ func (b *Bus) transfer(c *Chip, addr uint16, w, r []byte) error {
 		return b.nak(addr)
 	}
 	if len(r) == 0 {
-		b.Bytes += uint64(1 + len(w))
-		at := now + b.span(byteBits*(1+len(w))+2)
-		b.clock.AdvanceTo(at)
-		c.Settle(at)
-		c.write(w, at)
+		b.write(c, w, now)
 		return nil
 	}
+	b.read(c, w, r, now)
+	return nil
+}
+
+// write carries a transfer that begins now and only writes.
+func (b *Bus) write(c *Chip, w []byte, now capture.Instant) {
+	b.Bytes += uint64(1 + len(w))
+	at := now + b.span(byteBits*(1+len(w))+2)
+	b.clock.AdvanceTo(at)
+	c.Settle(at)
+	c.write(w, at)
+}
+
+// read carries a transfer that begins now and reads, after writing where there is
+// something to write.
+func (b *Bus) read(c *Chip, w, r []byte, now capture.Instant) {
 	bits := 1
 	if len(w) > 0 {
 		b.Bytes += uint64(1 + len(w))
@@ -146,7 +158,6 @@ func (b *Bus) transfer(c *Chip, addr uint16, w, r []byte) error {
 	}
 	fill(r, c.register())
 	b.clock.AdvanceTo(now + b.span(bits+byteBits*len(r)+1))
-	return nil
 }
 
 // fill puts a register into the bytes of a read. Beyond the two bytes nothing

@@ -59,7 +59,7 @@ type Chip struct {
 	running bool // a conversion runs
 	pending bool // the latest finished conversion has not been evaluated yet
 	ready   bool // the ready function is on
-	fresh   bool // a conversion has ended since the last single shot started
+	fresh   bool // a conversion has ended since the reset
 	gone    bool
 
 	conversion, config, low, high uint16
@@ -329,7 +329,6 @@ func (c *Chip) configure(v uint16, at capture.Instant) {
 	if c.running || v&(bitOS|bitSingle) == bitSingle {
 		return
 	}
-	c.fresh = false
 	c.begin(at.Add(PowerUp))
 	c.updateDue()
 }

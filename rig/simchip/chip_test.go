@@ -382,20 +382,42 @@ func TestContinuous_changeOfSettings(t *testing.T) {
 	if got := r.get(conversion); got != 8000 {
 		t.Errorf("the running conversion gives %d, want 8000", got)
 	}
+	done := r.chip.Ready()
+	r.chip.Settle(end(1_000_001) + 125e6 - 1)
+	if r.chip.Ready() != done {
+		t.Error("the first conversion at 8/s ended early")
+	}
 	r.clock.at = end(1_000_001) + 125e6 - 200_000
 	if got := r.get(conversion); got != 8000 {
 		t.Errorf("before the first one at 8/s has ended %d is read, want 8000", got)
 	}
 	r.clock.at = end(1_000_001) + 125e6
+	r.chip.Settle(r.clock.at)
+	if r.chip.Ready() != done+1 {
+		t.Error("the first conversion at 8/s ended late")
+	}
 	if got := r.get(conversion); got != 16000 {
 		t.Errorf("the first one at 8/s gives %d, want 16000", got)
 	}
 	// Power-down takes effect in the same way.
-	done := r.chip.Ready()
+	done = r.chip.Ready()
 	r.set(config, 0x4303)
 	r.clock.at = r.clock.at.Add(time.Second)
 	if got := r.get(config); got != 0xC303 || r.chip.Ready() != done+1 {
 		t.Errorf("a second after power-down: configuration %04X, %d more conversions", got, r.chip.Ready()-done)
+	}
+}
+
+// A write takes effect when it ends: a conversion of the chain that begins during
+// the transfer still has the old settings.
+func TestContinuous_writeAcrossAnEnd(t *testing.T) {
+	r := newRaw(t, simchip.Opts{}, steady(1), steady(2))
+	start := r.set(config, 0x42E3)
+	r.clock.at = start.Add(25*time.Microsecond + 1162791*time.Nanosecond - 50*time.Microsecond)
+	r.set(config, 0x53E3)
+	r.clock.at = r.clock.at.Add(time.Second)
+	if got := r.get(conversion); got != 8000 || r.chip.Ready() != 2 {
+		t.Errorf("code %d after %d conversions, want 8000 after 2", got, r.chip.Ready())
 	}
 }
 
