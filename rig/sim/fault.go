@@ -96,39 +96,34 @@ type plantable struct {
 }
 
 // faults in the order in which they are listed.
-var faults []plantable
-
-// The table refers to functions that look faults up, so it is filled at start.
-func init() {
-	faults = []plantable{
-		{"wrong-address", outputName, 0, "the panel switches another output instead of the programmed one (the next, or the one named)", plantAddress},
-		{"stuck-low", outputName, 0, "an output never switches on (the programmed one, or the one named)", plantStuck(false)},
-		{"stuck-high", outputName, 0, "an output is always on (the programmed one, or the one named)", plantStuck(true)},
-		{"inverted", noValue, 0, "the programmed output is on when it should be off, and off when it should be on", plantInverted},
-		{"slow-delay", seconds, 0.6, "the panel takes this much longer to switch", plantDelay},
-		{"missed-cycle", count, 3, "the programmed output misses every so manieth switching on", plantMissed},
-		{"early-fall", seconds, 1, "the programmed output falls back by itself after this time", plantEarlyFall},
-		{"weak-supply", volts, 9.5, "the outputs reach only this voltage", plantSupply},
-		{"hum", volts, 0.9, "mains hum of 50 Hz on outputs that are on, peak to peak", plantHum},
-		{"droop", slope, 0.3, "outputs that are on sag by this much every second", plantDroop},
-		{"holding-in", volts, 2.6, "the programmed output leaks this voltage when off, and its relay stays in", plantLow},
-		{"high-off-level", volts, 1.7, "the programmed output leaks this voltage when off, and its relay still lets go", plantLow},
-		{"loose-wire", noValue, 0, "the sense wire of the programmed output drops out now and then and reads about 0 V", plantLoose},
-		{"swapped-contacts", noValue, 0, "the relay's make and break contacts are wired the wrong way round", plantSwapped},
-		{"dead-relay", noValue, 0, "the relay never moves", onRelay(func(k *relay, _ float64) { k.dead = true })},
-		{"welded", noValue, 0, "the relay's make contact has welded: once closed it never opens, and the break contact stays open", onRelay(func(k *relay, _ float64) { k.welded = true })},
-		{"weak-contact", noValue, 0, "the relay's make contact is worn: it reads open most of the time although the armature is in", onRelay(func(k *relay, _ float64) { k.weak = true })},
-		{"slow-release", seconds, 0.025, "the relay's armature sticks and lets go this much later", onRelay(func(k *relay, v float64) { k.slow = nanoseconds(v) })},
-		{"long-bounce", seconds, 0.012, "the relay's contacts bounce for this long when they close", onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) })},
-		{"chatter", noValue, 0, "the relay's armature chatters while it should be in", onRelay(func(k *relay, _ float64) { k.chatters = true })},
-		{"lost-edges", count, 7, "every so manieth edge of the contact lines is lost, with a gap in the numbers", plantLostEdges},
-		{"merged-edges", seconds, 250e-6, "contact edges closer together than this are seen as one", plantMergedEdges},
-		{"adc-lost", seconds, 5, "the programmed output's converter falls silent after this time", plantLost},
-		{"chip-reset", seconds, 5, "the programmed output's converter falls back to its reset state after this time", plantReset},
-		{"bus-noise", count, 40, "every so manieth transfer on the bus fails", plantNoise},
-		{"slow-oscillator", share, 0.1, "the converters' oscillators are this much too slow", nil},
-		{"fast-oscillator", share, 0.1, "the converters' oscillators are this much too fast", nil},
-	}
+var faults = []plantable{
+	{"wrong-address", outputName, 0, "the panel switches another output instead of the programmed one (the next, or the one named)", plantAddress},
+	{"stuck-low", outputName, 0, "an output never switches on (the programmed one, or the one named)", plantStuck(false)},
+	{"stuck-high", outputName, 0, "an output is always on (the programmed one, or the one named)", plantStuck(true)},
+	{"inverted", noValue, 0, "the programmed output is on when it should be off, and off when it should be on", plantInverted},
+	{"slow-delay", seconds, 0.6, "the panel takes this much longer to switch", plantDelay},
+	{"missed-cycle", count, 3, "the programmed output misses every so manieth switching on", plantMissed},
+	{"early-fall", seconds, 1, "the programmed output falls back by itself after this time", plantEarlyFall},
+	{"weak-supply", volts, 9.5, "the outputs reach only this voltage", plantSupply},
+	{"hum", volts, 0.9, "mains hum of 50 Hz on outputs that are on, peak to peak", plantHum},
+	{"droop", slope, 0.3, "outputs that are on sag by this much every second", plantDroop},
+	{"holding-in", volts, 2.6, "the programmed output leaks this voltage when off, and its relay stays in", plantLow},
+	{"high-off-level", volts, 1.7, "the programmed output leaks this voltage when off, and its relay still lets go", plantLow},
+	{"loose-wire", noValue, 0, "the sense wire of the programmed output drops out now and then and reads about 0 V", plantLoose},
+	{"swapped-contacts", noValue, 0, "the relay's make and break contacts are wired the wrong way round", plantSwapped},
+	{"dead-relay", noValue, 0, "the relay never moves", onRelay(func(k *relay, _ float64) { k.dead = true })},
+	{"welded", noValue, 0, "the relay's make contact has welded: once closed it never opens, and the break contact stays open", onRelay(func(k *relay, _ float64) { k.welded = true })},
+	{"weak-contact", noValue, 0, "the relay's make contact is worn: it reads open most of the time although the armature is in", onRelay(func(k *relay, _ float64) { k.weak = true })},
+	{"slow-release", seconds, 0.025, "the relay's armature sticks and lets go this much later", onRelay(func(k *relay, v float64) { k.slow = nanoseconds(v) })},
+	{"long-bounce", seconds, 0.012, "the relay's contacts bounce for this long when they close", onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) })},
+	{"chatter", noValue, 0, "the relay's armature chatters while it should be in", onRelay(func(k *relay, _ float64) { k.chatters = true })},
+	{"lost-edges", count, 7, "every so manieth edge of the contact lines is lost, with a gap in the numbers", plantLostEdges},
+	{"merged-edges", seconds, 250e-6, "contact edges closer together than this are seen as one", plantMergedEdges},
+	{"adc-lost", seconds, 5, "the programmed output's converter falls silent after this time", plantLost},
+	{"chip-reset", seconds, 5, "the programmed output's converter falls back to its reset state after this time", plantReset},
+	{"bus-noise", count, 40, "every so manieth transfer on the bus fails", plantNoise},
+	{"slow-oscillator", share, 0.1, "the converters' oscillators are this much too slow", nil},
+	{"fast-oscillator", share, 0.1, "the converters' oscillators are this much too fast", nil},
 }
 
 // Faults lists the faults that can be planted.
