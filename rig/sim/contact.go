@@ -8,7 +8,7 @@ type contact struct {
 	line   int // index in the open set of lines; -1: not asked for
 
 	// Planted faults.
-	loses   uint64 // every so manieth edge is lost, with a gap in the numbers
+	loses   uint64 // every loses-th edge is lost, with a gap in the numbers
 	edges   uint64
 	latency int64 // ns: edges closer together than this merge
 	merging bool

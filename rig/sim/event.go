@@ -18,7 +18,6 @@ const (
 	referenceSet               // index: reference; flag: active
 	wireChanges                // index: output; flag: the sense wire is off
 	edgeThread                 // index: contact; merged edges are delivered
-	chipFault                  // index: chip; what is planted for it
 )
 
 // happening is one event to come. Of two at one instant the one scheduled

@@ -27,7 +27,7 @@ type output struct {
 	// Planted faults.
 	stuck    bool
 	inverted bool
-	miss     uint64 // every so manieth switching on is ignored
+	miss     uint64 // every miss-th switching on is ignored; 0: none
 	turnedOn uint64
 	falls    int64   // ns after which it falls back; 0: never
 	droop    float64 // V/ns
