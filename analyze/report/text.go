@@ -198,9 +198,13 @@ func (t *textWriter) table(s *summary) {
 
 // fitting renders the table in the first way that fits, or in the narrowest.
 func (t *textWriter) fitting(s *summary) string {
+	all := make([]figures, len(s.rows))
+	for i, x := range s.rows {
+		all[i] = x.figures()
+	}
 	var out string
 	for _, q := range squeezes {
-		out = t.render(s, q)
+		out = t.render(s, all, q)
 		if t.opts.Width <= 0 || text.LongestLineLen(out) <= t.opts.Width {
 			break
 		}
@@ -208,7 +212,7 @@ func (t *textWriter) fitting(s *summary) string {
 	return out
 }
 
-func (t *textWriter) render(s *summary, q squeeze) string {
+func (t *textWriter) render(s *summary, all []figures, q squeeze) string {
 	tw := table.NewWriter()
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
@@ -224,7 +228,7 @@ func (t *textWriter) render(s *summary, q squeeze) string {
 			tw.AppendSeparator()
 		}
 		last = x.signal
-		f := x.figures()
+		f := all[i]
 		if q.stack {
 			f = f.stacked()
 		}
