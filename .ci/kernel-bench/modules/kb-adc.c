@@ -1,0 +1,337 @@
+// SPDX-License-Identifier: GPL-2.0
+/*
+ * kb-adc: an I2C bus on which up to four ADS1115 converters answer, for the
+ * kernel bench. The registers are those of the data sheet (Texas Instruments
+ * SBAS444): conversion, configuration, low and high threshold; single shot and
+ * continuous conversions, multiplexer, ranges, data rates, the OS bit and the
+ * ready function of the ALERT/RDY pin. The comparator proper is left out.
+ *
+ * Knobs in /sys/module/kb_adc/parameters:
+ *   microvolts   16 input voltages, chip 0 channel 0 first, then channel 1 ...
+ *   ppm          4 deviations of the chips' clocks
+ *   present      mask of the chips that answer (0x48 is bit 0)
+ *   fail_errno   what the next fail_count transfers end with
+ *   fail_count
+ *   delay_us     what each transfer takes, at least
+ *   transfers    count of transfers so far
+ *   ready        write "CHIP PATH": the file of a simulated GPIO line's pull
+ *                that the chip's ALERT/RDY pin works ("CHIP -" takes it off)
+ */
+#include <linux/delay.h>
+#include <linux/fs.h>
+#include <linux/hrtimer.h>
+#include <linux/i2c.h>
+#include <linux/ktime.h>
+#include <linux/module.h>
+#include <linux/mutex.h>
+#include <linux/slab.h>
+#include <linux/workqueue.h>
+
+#define CHIPS 4
+#define CHANNELS 4
+#define FIRST_ADDRESS 0x48
+
+enum { REG_CONVERSION, REG_CONFIG, REG_LOW, REG_HIGH, REGISTERS };
+
+#define CFG_OS 0x8000
+#define CFG_SINGLE 0x0100
+#define CFG_POLARITY 0x0008
+#define CFG_QUEUE 0x0003
+
+static int microvolts[CHIPS * CHANNELS];
+module_param_array(microvolts, int, NULL, 0644);
+static int ppm[CHIPS];
+module_param_array(ppm, int, NULL, 0644);
+static uint present = 0xf;
+module_param(present, uint, 0644);
+static int fail_errno = EIO;
+module_param(fail_errno, int, 0644);
+static uint fail_count;
+module_param(fail_count, uint, 0644);
+static uint delay_us;
+module_param(delay_us, uint, 0644);
+static ulong transfers;
+module_param(transfers, ulong, 0444);
+
+struct chip {
+	int index;
+	u8 pointer;
+	u16 reg[REGISTERS];
+	bool converting;	/* single shot under way */
+	u64 started;		/* ns: of this conversion, or of the first continuous one */
+	struct hrtimer timer;	/* ends of conversions, where the ready pin is used */
+	struct work_struct work;
+	struct file *ready;
+	bool asserted;
+};
+
+static struct chip chips[CHIPS];
+static DEFINE_MUTEX(lock);		/* over the registers */
+static DEFINE_MUTEX(ready_lock);	/* over the files of the ready pins */
+static struct workqueue_struct *queue;
+
+/* One conversion, in ns: data rates of the data sheet's table for DR[2:0]. */
+static u64 period(const struct chip *c)
+{
+	static const u16 rate[] = { 8, 16, 32, 64, 128, 250, 475, 860 };
+	u64 ns = div_u64(1000000000ULL, rate[c->reg[REG_CONFIG] >> 5 & 7]);
+
+	return ns - div_s64((s64)ns * ppm[c->index], 1000000 + ppm[c->index]);
+}
+
+/* Full scale in microvolts: the data sheet's table for PGA[2:0]. */
+static int full_scale(u16 config)
+{
+	static const int range[] = { 6144000, 4096000, 2048000, 1024000, 512000, 256000, 256000, 256000 };
+
+	return range[config >> 9 & 7];
+}
+
+/* The voltage at the multiplexer: MUX[2:0], four pairs, then four against ground. */
+static int input(const struct chip *c)
+{
+	static const s8 pairs[][2] = { { 0, 1 }, { 0, 3 }, { 1, 3 }, { 2, 3 } };
+	const int *v = &microvolts[c->index * CHANNELS];
+	int mux = c->reg[REG_CONFIG] >> 12 & 7;
+
+	return mux >= 4 ? v[mux - 4] : v[pairs[mux][0]] - v[pairs[mux][1]];
+}
+
+static u16 sample(const struct chip *c)
+{
+	s64 code = div_s64((s64)input(c) * 32768, full_scale(c->reg[REG_CONFIG]));
+
+	return (u16)(s16)clamp_t(s64, code, -32768, 32767);
+}
+
+static bool continuous(const struct chip *c)
+{
+	return !(c->reg[REG_CONFIG] & CFG_SINGLE);
+}
+
+/* The ready function: thresholds crossed and the comparator not switched off. */
+static bool ready_used(const struct chip *c)
+{
+	return (c->reg[REG_HIGH] & 0x8000) && !(c->reg[REG_LOW] & 0x8000) &&
+	       (c->reg[REG_CONFIG] & CFG_QUEUE) != CFG_QUEUE;
+}
+
+/* Bring the conversion register up to now. */
+static void advance(struct chip *c)
+{
+	u64 now = ktime_get_ns();
+
+	if (now < c->started + period(c))
+		return;
+	if (continuous(c)) {
+		c->reg[REG_CONVERSION] = sample(c);
+	} else if (c->converting) {
+		c->reg[REG_CONVERSION] = sample(c);
+		c->converting = false;
+	}
+}
+
+/* Work the pin: low is active unless the configuration says otherwise. */
+static void pin(struct chip *c, bool active)
+{
+	bool high = active == !!(c->reg[REG_CONFIG] & CFG_POLARITY);
+	const char *pull = high ? "pull-up" : "pull-down";
+	loff_t at = 0;
+
+	mutex_lock(&ready_lock);
+	if (c->ready)
+		kernel_write(c->ready, pull, strlen(pull), &at);
+	mutex_unlock(&ready_lock);
+}
+
+/* At the end of a conversion: a pulse, or a level until the next one starts. */
+static void conversion_done(struct work_struct *work)
+{
+	struct chip *c = container_of(work, struct chip, work);
+
+	pin(c, true);
+	if (continuous(c))
+		pin(c, false);
+	else
+		c->asserted = true;
+}
+
+static enum hrtimer_restart conversion_end(struct hrtimer *timer)
+{
+	struct chip *c = container_of(timer, struct chip, timer);
+
+	queue_work(queue, &c->work);
+	if (!continuous(c))
+		return HRTIMER_NORESTART;
+	hrtimer_forward_now(timer, ns_to_ktime(period(c)));
+	return HRTIMER_RESTART;
+}
+
+static void start(struct chip *c)
+{
+	hrtimer_cancel(&c->timer);
+	cancel_work_sync(&c->work);
+	if (c->asserted)
+		pin(c, false);
+	c->asserted = false;
+	c->started = ktime_get_ns();
+	c->converting = !continuous(c);
+	if (ready_used(c))
+		hrtimer_start(&c->timer, ns_to_ktime(period(c)), HRTIMER_MODE_REL);
+}
+
+static void write_register(struct chip *c, u16 value)
+{
+	switch (c->pointer) {
+	case REG_CONVERSION:
+		return;		/* read only */
+	case REG_CONFIG:
+		c->reg[REG_CONFIG] = value & ~CFG_OS;
+		if (continuous(c) || (value & CFG_OS))
+			start(c);
+		else
+			hrtimer_cancel(&c->timer);
+		return;
+	default:
+		c->reg[c->pointer] = value;
+	}
+}
+
+static u16 read_register(struct chip *c)
+{
+	u16 value = c->reg[c->pointer];
+
+	/* OS reads 1 while no conversion is under way. */
+	if (c->pointer == REG_CONFIG && !continuous(c) && !c->converting)
+		value |= CFG_OS;
+	return value;
+}
+
+static void message(struct chip *c, struct i2c_msg *m)
+{
+	int i;
+
+	advance(c);
+	if (m->flags & I2C_M_RD) {
+		u16 value = read_register(c);
+
+		for (i = 0; i < m->len; i++)
+			m->buf[i] = i == 0 ? value >> 8 : i == 1 ? value & 0xff : 0xff;
+		return;
+	}
+	if (m->len > 0)
+		c->pointer = m->buf[0] & 3;
+	if (m->len > 2)
+		write_register(c, m->buf[1] << 8 | m->buf[2]);
+}
+
+static int transfer(struct i2c_adapter *adapter, struct i2c_msg *msgs, int count)
+{
+	int i;
+
+	transfers++;
+	if (delay_us)
+		usleep_range(delay_us, delay_us + 20);
+	if (fail_count) {
+		fail_count--;
+		return -fail_errno;
+	}
+	for (i = 0; i < count; i++) {
+		uint index = msgs[i].addr - FIRST_ADDRESS;
+
+		if (index >= CHIPS || !(present & BIT(index)))
+			return -ENXIO;
+		mutex_lock(&lock);
+		message(&chips[index], &msgs[i]);
+		mutex_unlock(&lock);
+	}
+	return count;
+}
+
+static u32 functionality(struct i2c_adapter *adapter)
+{
+	return I2C_FUNC_I2C | I2C_FUNC_SMBUS_EMUL;
+}
+
+static const struct i2c_algorithm algorithm = {
+	.master_xfer = transfer,
+	.functionality = functionality,
+};
+
+static struct i2c_adapter adapter = {
+	.owner = THIS_MODULE,
+	.algo = &algorithm,
+	.name = "kernel bench",
+	.nr = 1,
+};
+
+static int set_ready(const char *text, const struct kernel_param *param)
+{
+	struct file *file = NULL, *old;
+	char path[160];
+	int index;
+
+	if (sscanf(text, "%d %159s", &index, path) != 2 || index < 0 || index >= CHIPS)
+		return -EINVAL;
+	if (strcmp(path, "-")) {
+		file = filp_open(path, O_WRONLY, 0);
+		if (IS_ERR(file))
+			return PTR_ERR(file);
+	}
+	mutex_lock(&ready_lock);
+	old = chips[index].ready;
+	chips[index].ready = file;
+	mutex_unlock(&ready_lock);
+	if (old)
+		filp_close(old, NULL);
+	pin(&chips[index], false);
+	return 0;
+}
+
+static const struct kernel_param_ops ready_ops = { .set = set_ready };
+module_param_cb(ready, &ready_ops, NULL, 0200);
+
+static void reset(struct chip *c, int index)
+{
+	c->index = index;
+	c->reg[REG_CONVERSION] = 0;
+	c->reg[REG_CONFIG] = 0x0583;	/* reads 0x8583: idle */
+	c->reg[REG_LOW] = 0x8000;
+	c->reg[REG_HIGH] = 0x7fff;
+	INIT_WORK(&c->work, conversion_done);
+	hrtimer_init(&c->timer, CLOCK_MONOTONIC, HRTIMER_MODE_REL);
+	c->timer.function = conversion_end;
+}
+
+static int __init kb_adc_init(void)
+{
+	int i, err;
+
+	queue = alloc_ordered_workqueue("kb-adc", WQ_HIGHPRI);
+	if (!queue)
+		return -ENOMEM;
+	for (i = 0; i < CHIPS; i++)
+		reset(&chips[i], i);
+	err = i2c_add_numbered_adapter(&adapter);
+	if (err)
+		destroy_workqueue(queue);
+	return err;
+}
+
+static void __exit kb_adc_exit(void)
+{
+	int i;
+
+	i2c_del_adapter(&adapter);
+	for (i = 0; i < CHIPS; i++)
+		hrtimer_cancel(&chips[i].timer);
+	destroy_workqueue(queue);
+	for (i = 0; i < CHIPS; i++)
+		if (chips[i].ready)
+			filp_close(chips[i].ready, NULL);
+}
+
+module_init(kb_adc_init);
+module_exit(kb_adc_exit);
+MODULE_DESCRIPTION("An I2C bus with ADS1115 converters, for the kernel bench");
+MODULE_LICENSE("GPL");
