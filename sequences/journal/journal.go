@@ -1,0 +1,289 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// lockWait is how long an operation waits for another program that holds the
+// log.
+const lockWait = 5 * time.Second
+
+// DB is an open log. Its methods may be used from several goroutines.
+type DB struct {
+	path string
+	// read is a pool of connections that cannot write. One connection writes, so
+	// that its statements stay prepared and its transactions never meet.
+	read *sql.DB
+	pool *sql.DB // of the writing connection alone
+
+	mu    sync.Mutex // guards write and what follows
+	write *sql.Conn
+	stmts map[string]*sql.Stmt
+}
+
+// Open opens the log at the path, a new one where there is none: its folders and
+// the file can then be read by nobody else. An older schema is brought up to
+// date. The error says whether the file is a log and what is wrong with it.
+func Open(path string) (*DB, error) {
+	full, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("log %s: %w", path, err)
+	}
+	if err := prepareFile(full); err != nil {
+		return nil, err
+	}
+	// fdatasync leaves out the file's time stamps and nothing that is needed to
+	// read it back; where there is none, fsync stays in use.
+	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
+		return nil, failAt(path, "open", err)
+	}
+	db := &DB{path: path, stmts: map[string]*sql.Stmt{}}
+	if err := db.connect(full, migrations); err != nil {
+		return nil, failAt(path, "open", errors.Join(err, db.Close()))
+	}
+	return db, nil
+}
+
+// prepareFile makes sure that there is a file that may be written and that is a
+// database or empty.
+func prepareFile(path string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return failAt(path, "create its folder", fileError(err))
+	}
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	if err != nil {
+		return failAt(path, "open", fileError(err))
+	}
+	defer f.Close()
+	const magic = "SQLite format 3\x00" // SQLite's file format, 1.3.1
+	head := make([]byte, len(magic))
+	n, err := f.Read(head)
+	if n == 0 {
+		if info, statErr := f.Stat(); statErr == nil && info.Size() == 0 {
+			return nil // new
+		}
+		return failAt(path, "open", fmt.Errorf("%w: %w", ErrAccess, err))
+	}
+	if string(head[:n]) != magic {
+		return failAt(path, "open", fmt.Errorf("%w: it does not begin as a SQLite database does; name another file with --log", ErrNotLog))
+	}
+	return nil
+}
+
+// fileError sorts the operating system's errors into the log's kinds.
+func fileError(err error) error {
+	kind := ErrAccess
+	if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
+		kind = ErrReadOnly
+	}
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		kind = ErrFull
+	}
+	return fmt.Errorf("%w: %w", kind, err)
+}
+
+// dsn returns the data source name. What a connection must be set to stands in
+// it, so that every connection of a pool has it.
+func dsn(path string, pragmas ...string) string {
+	q := url.Values{}
+	for _, p := range append([]string{fmt.Sprintf("busy_timeout(%d)", lockWait.Milliseconds())}, pragmas...) {
+		q.Add("_pragma", p)
+	}
+	return "file:" + (&url.URL{Path: path}).EscapedPath() + "?" + q.Encode()
+}
+
+func (db *DB) connect(path string, from fs.FS) (err error) {
+	// synchronous(FULL): in WAL mode every commit waits for the disk.
+	db.pool, err = sql.Open("sqlite", dsn(path, "synchronous(FULL)", "foreign_keys(ON)"))
+	if err != nil {
+		return err
+	}
+	db.pool.SetMaxOpenConns(1)
+	if db.write, err = db.pool.Conn(context.Background()); err != nil {
+		return err
+	}
+	// A file that is not ours stays as it is, so this comes before anything else.
+	names, err := migrationsIn(from)
+	if err != nil {
+		return err
+	}
+	if _, err := checkSchema(db.write, len(names)); err != nil {
+		return err
+	}
+	if err := db.writeAhead(); err != nil {
+		return err
+	}
+	if err := migrate(db.write, from); err != nil {
+		return err
+	}
+	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)"))
+	return err
+}
+
+// writeAhead puts the file in WAL mode, which it then stays in. A new file's switch
+// does not wait for a program that is doing the same, so it is tried again.
+func (db *DB) writeAhead() error {
+	for end := time.Now().Add(lockWait); ; time.Sleep(5 * time.Millisecond) {
+		var mode string
+		err := db.write.QueryRowContext(context.Background(), "PRAGMA journal_mode = WAL").Scan(&mode)
+		if code(err)&0xff == sqlite3.SQLITE_BUSY && time.Now().Before(end) {
+			continue
+		}
+		if err == nil && mode != "wal" {
+			err = fmt.Errorf("%w: its file system keeps it in the mode %q, which does not let programs share it", ErrAccess, mode)
+		}
+		return err
+	}
+}
+
+// Path returns the log's path as Open was given it.
+func (db *DB) Path() string { return db.path }
+
+// Close closes the log.
+func (db *DB) Close() error {
+	db.mu.Lock()
+	defer db.mu.Unlock()
+	var errs []error
+	if db.stmts == nil {
+		return nil // closed before
+	}
+	for _, s := range db.stmts {
+		errs = append(errs, s.Close())
+	}
+	db.stmts = nil
+	if db.read != nil {
+		errs = append(errs, db.read.Close())
+	}
+	if db.write != nil {
+		errs = append(errs, db.write.Close())
+	}
+	if db.pool != nil {
+		errs = append(errs, db.pool.Close())
+	}
+	return db.fail("close", errors.Join(errs...))
+}
+
+// Check reads the whole file and reports what is damaged; nil: nothing is.
+func (db *DB) Check() error {
+	for _, pragma := range []string{"integrity_check(10)", "foreign_key_check"} {
+		if err := db.check(pragma); err != nil {
+			return db.fail("check", err)
+		}
+	}
+	return nil
+}
+
+func (db *DB) check(pragma string) error {
+	rows, err := db.read.Query("PRAGMA " + pragma)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var found []string
+	for rows.Next() && len(found) < 10 {
+		line, err := textRow(rows)
+		if err != nil {
+			return err
+		}
+		if line != "ok" {
+			found = append(found, line)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	if len(found) > 0 {
+		return fmt.Errorf("%w: %s", ErrCorrupt, strings.Join(found, "; "))
+	}
+	return nil
+}
+
+// textRow returns a row's columns as one text.
+func textRow(rows *sql.Rows) (string, error) {
+	names, err := rows.Columns()
+	if err != nil {
+		return "", err
+	}
+	cells := make([]sql.NullString, len(names))
+	into := make([]any, len(names))
+	for i := range cells {
+		into[i] = &cells[i]
+	}
+	if err := rows.Scan(into...); err != nil {
+		return "", err
+	}
+	words := make([]string, len(cells))
+	for i, c := range cells {
+		words[i] = c.String
+	}
+	return strings.Join(words, " "), nil
+}
+
+// transact runs f in a transaction that is on the disk when transact returns
+// without an error. With an error nothing of it stays.
+func (db *DB) transact(f func() error) error {
+	db.mu.Lock()
+	defer db.mu.Unlock()
+	if db.stmts == nil {
+		return errors.New("it is closed")
+	}
+	if err := db.exec("BEGIN IMMEDIATE"); err != nil {
+		return err
+	}
+	err := f()
+	if err == nil {
+		err = db.exec("COMMIT")
+	}
+	if err != nil {
+		// Some failures, a full disk among them, have ended the transaction already;
+		// then there is nothing left to roll back, and the first error says why.
+		_ = db.exec("ROLLBACK")
+	}
+	return err
+}
+
+// exec runs a statement on the writing connection and keeps it prepared.
+// Callers hold the lock.
+func (db *DB) exec(text string, args ...any) error {
+	s, err := db.prepared(text)
+	if err != nil {
+		return err
+	}
+	_, err = s.Exec(args...)
+	return err
+}
+
+func (db *DB) prepared(text string) (*sql.Stmt, error) {
+	if s := db.stmts[text]; s != nil {
+		return s, nil
+	}
+	s, err := db.write.PrepareContext(context.Background(), text)
+	if err != nil {
+		return nil, err
+	}
+	db.stmts[text] = s
+	return s, nil
+}
+
+// queryRow reads one row on the writing connection, inside a transaction.
+func (db *DB) queryRow(text string, args []any, into ...any) error {
+	s, err := db.prepared(text)
+	if err != nil {
+		return err
+	}
+	return s.QueryRow(args...).Scan(into...)
+}

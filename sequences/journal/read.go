@@ -1,0 +1,341 @@
+package journal
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+)
+
+// RunSummary is one line of the list of runs.
+type RunSummary struct {
+	Run      string          `json:"run"`
+	Unit     string          `json:"unit"`
+	Sequence string          `json:"sequence"`
+	Started  time.Time       `json:"started"`
+	Cycles   int             `json:"cycles"` // stored
+	Planned  int             `json:"-"`
+	Verdict  analyze.Verdict `json:"verdict"`
+	// Complete is false for a run that ended early, was cut off or still goes on.
+	Complete bool `json:"complete"`
+}
+
+// The verdict of a run that has not ended is the gravest of its cycles.
+const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
+	(SELECT count(*) FROM cycle WHERE cycle.run = run.id),
+	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END`
+
+// Runs returns all runs, the newest first.
+func (db *DB) Runs() ([]RunSummary, error) {
+	rows, err := db.read.Query("SELECT " + summaryColumns + " FROM run ORDER BY id DESC")
+	if err != nil {
+		return nil, db.fail("list the runs", err)
+	}
+	defer rows.Close()
+	runs := []RunSummary{}
+	for rows.Next() {
+		s, err := scanSummary(rows.Scan)
+		if err != nil {
+			return nil, db.fail("list the runs", err)
+		}
+		runs = append(runs, s)
+	}
+	return runs, db.fail("list the runs", rows.Err())
+}
+
+func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
+	var started sql.NullInt64
+	var rank int
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank}, more...)
+	if err := scan(into...); err != nil {
+		return s, err
+	}
+	s.Started = timeOf(started)
+	s.Verdict, err = verdictOf(rank)
+	return s, err
+}
+
+// RunRecord is a run in the log. Its streams read the log as it is when they
+// begin, can be gone through any number of times and hold little of it in memory.
+type RunRecord struct {
+	RunInfo
+	Ended    time.Time // zero: not ended
+	Verdict  analyze.Verdict
+	Complete bool
+	Reason   string // why it is not complete
+	Cycles   int    // stored
+	Counts   capture.Counts
+
+	db  *DB
+	row int64
+}
+
+// Find returns the run with the ID; "last" is the newest. An unknown ID gives
+// ErrNoRun with the IDs that come near to it.
+func (db *DB) Find(id string) (*RunRecord, error) {
+	where, args := "day || '.' || count = ?", []any{id}
+	if id == "last" {
+		where, args = "id = (SELECT max(id) FROM run)", nil
+	}
+	rec := &RunRecord{db: db}
+	var ended, seed sql.NullInt64
+	row := db.read.QueryRow("SELECT "+summaryColumns+
+		", id, done_by, sequence_source, rig, rig_source, seed, program, notes, ended, reason FROM run WHERE "+where, args...)
+	s, err := scanSummary(row.Scan, &rec.row, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &ended, &rec.Reason)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, db.noRun(id)
+	}
+	if err != nil {
+		return nil, db.fail("find run "+id, err)
+	}
+	rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.Run, s.Unit, s.Sequence, s.Started, s.Planned
+	rec.Verdict, rec.Complete, rec.Cycles = s.Verdict, s.Complete, s.Cycles
+	rec.Ended = timeOf(ended)
+	if seed.Valid {
+		u := uint64(seed.Int64)
+		rec.Seed = &u
+	}
+	return rec, db.fail("find run "+id, rec.sumCounts())
+}
+
+// sumCounts adds up the troubles of all cycles.
+func (rec *RunRecord) sumCounts() error {
+	n := make([]int64, 5)
+	err := rec.db.read.QueryRow(`SELECT coalesce(sum(missed_conversions), 0), coalesce(sum(doubled_conversions), 0), coalesce(sum(bus_errors), 0),
+		coalesce(sum(lost_edges), 0), coalesce(sum(chip_resets), 0) FROM cycle WHERE run = ?`, rec.row).Scan(&n[0], &n[1], &n[2], &n[3], &n[4])
+	rec.Counts = countsOf(n)
+	return err
+}
+
+func countsOf(n []int64) capture.Counts {
+	return capture.Counts{MissedConversions: uint64(n[0]), DoubledConversions: uint64(n[1]), BusErrors: uint64(n[2]),
+		LostEdges: uint64(n[3]), ChipResets: uint64(n[4])}
+}
+
+// nearIDs is how many IDs the error for an unknown one names.
+const nearIDs = 3
+
+// noRun says that there is no such run, and which there are.
+func (db *DB) noRun(id string) error {
+	doing := fmt.Sprintf("find run %q", id)
+	runs, err := db.newest(1000)
+	if err != nil {
+		return db.fail(doing, err)
+	}
+	if len(runs) == 0 {
+		return db.fail(doing, fmt.Errorf("%w: the log holds none", ErrNoRun))
+	}
+	slices.SortStableFunc(runs, func(a, b string) int { return distance(a, id) - distance(b, id) })
+	return db.fail(doing, fmt.Errorf("%w; near it are %s; \"last\" is the newest", ErrNoRun, strings.Join(runs[:min(nearIDs, len(runs))], ", ")))
+}
+
+func (db *DB) newest(n int) (ids []string, err error) {
+	rows, err := db.read.Query("SELECT day || '.' || count FROM run ORDER BY id DESC LIMIT ?", n)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id string
+		if err := rows.Scan(&id); err != nil {
+			return nil, err
+		}
+		ids = append(ids, id)
+	}
+	return ids, rows.Err()
+}
+
+// distance is the least number of bytes to insert, delete or replace to make b
+// of a (Levenshtein's).
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		left := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			replace := left
+			if a[i] != b[j] {
+				replace++
+			}
+			left = row[j+1]
+			row[j+1] = min(replace, row[j]+1, left+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// Span is the cycles from First to Last, both included.
+type Span struct{ First, Last int }
+
+// Stored returns which cycles are stored, as spans without gaps, rising.
+func (rec *RunRecord) Stored() ([]Span, error) {
+	rows, err := rec.db.read.Query(`SELECT min(n), max(n) FROM (SELECT n, n - row_number() OVER (ORDER BY n) AS island FROM cycle WHERE run = ?)
+		GROUP BY island ORDER BY island`, rec.row)
+	if err != nil {
+		return nil, rec.fail("list the cycles", err)
+	}
+	defer rows.Close()
+	var spans []Span
+	for rows.Next() {
+		var s Span
+		if err := rows.Scan(&s.First, &s.Last); err != nil {
+			return nil, rec.fail("list the cycles", err)
+		}
+		spans = append(spans, s)
+	}
+	return spans, rec.fail("list the cycles", rows.Err())
+}
+
+func (rec *RunRecord) fail(doing string, err error) error {
+	return rec.db.fail(doing+" of run "+rec.ID, err)
+}
+
+// Measurements streams all figures by cycle, and within one in the order in which
+// they were appended.
+func (rec *RunRecord) Measurements() iter.Seq2[analyze.Measurement, error] {
+	return rec.MeasurementsIn(Span{1, math.MaxInt})
+}
+
+// MeasurementsIn is Measurements for some cycles.
+func (rec *RunRecord) MeasurementsIn(s Span) iter.Seq2[analyze.Measurement, error] {
+	return func(yield func(analyze.Measurement, error) bool) {
+		points := pointReader{rec: rec}
+		stream(rec, "read the measurements", `SELECT m.cycle, m.point, m.value, m.expanded, m.verdict, m.numbers, r.text
+			FROM measurement m LEFT JOIN reason r ON r.run = m.run AND r.id = m.reason
+			WHERE m.run = ? AND m.cycle BETWEEN ? AND ? ORDER BY m.cycle, m.seq`, s,
+			func(rows *sql.Rows) (analyze.Measurement, error) { return scanMeasurement(rows, &points) }, yield)
+	}
+}
+
+// stream yields the rows of a query that takes the run and a span of cycles.
+func stream[T any](rec *RunRecord, doing, query string, s Span, scan func(*sql.Rows) (T, error), yield func(T, error) bool) {
+	var none T
+	rows, err := rec.db.read.Query(query, rec.row, s.First, s.Last)
+	if err != nil {
+		yield(none, rec.fail(doing, err))
+		return
+	}
+	defer rows.Close()
+	for rows.Next() {
+		x, err := scan(rows)
+		if err != nil {
+			yield(none, rec.fail(doing, err))
+			return
+		}
+		if !yield(x, nil) {
+			return
+		}
+	}
+	if err := rows.Err(); err != nil {
+		yield(none, rec.fail(doing, err))
+	}
+}
+
+// pointReader holds a run's points while its figures are streamed.
+type pointReader struct {
+	rec    *RunRecord
+	points []*point
+}
+
+// get returns a point. A run that goes on gains points, so they are read again
+// for one that is not held.
+func (r *pointReader) get(id int) (p *point, err error) {
+	if id >= len(r.points) {
+		if r.points, err = loadPoints(r.rec.db.read, r.rec.row); err != nil {
+			return nil, err
+		}
+	}
+	if id < 0 || id >= len(r.points) {
+		return nil, fmt.Errorf("%w: a figure refers to point %d of %d", ErrCorrupt, id, len(r.points))
+	}
+	return r.points[id], nil
+}
+
+func scanMeasurement(rows *sql.Rows, points *pointReader) (m analyze.Measurement, err error) {
+	var at, rank int
+	var value, expanded sql.NullFloat64
+	var numbers sql.RawBytes
+	var reason sql.NullString
+	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &rank, &numbers, &reason); err != nil {
+		return m, err
+	}
+	p, err := points.get(at)
+	if err != nil {
+		return m, err
+	}
+	m.Event, m.Signal, m.Quantity, m.Limit, m.Budget = p.event, p.signal, p.quantity, p.limit, p.budget()
+	m.Value, m.Expanded, m.Reason = floatOf(value), floatOf(expanded), reason.String
+	if m.Verdict, err = verdictOf(rank); err != nil {
+		return m, err
+	}
+	return m, unpackNumbers(&m, p.numbers, numbers)
+}
+
+// Symptoms streams all symptoms by cycle, and within one in the order in which
+// they were appended.
+func (rec *RunRecord) Symptoms() iter.Seq2[analyze.Symptom, error] {
+	return func(yield func(analyze.Symptom, error) bool) {
+		stream(rec, "read the symptoms", `SELECT m.cycle, s.event, s.signal, s.kind, s.other, m.value, m.bound
+			FROM symptom m JOIN sign s ON s.run = m.run AND s.id = m.sign
+			WHERE m.run = ? AND m.cycle BETWEEN ? AND ? ORDER BY m.cycle, m.seq`, Span{1, math.MaxInt}, scanSymptom, yield)
+	}
+}
+
+func scanSymptom(rows *sql.Rows) (x analyze.Symptom, err error) {
+	var value, bound sql.NullFloat64
+	err = rows.Scan(&x.Cycle, &x.Event, &x.Signal, &x.Kind, &x.Other, &value, &bound)
+	x.Value, x.Limit = floatOf(value), floatOf(bound)
+	return x, err
+}
+
+// CycleInfo is a cycle without its figures.
+type CycleInfo struct {
+	N          int
+	Started    time.Time // zero: not known
+	Verdict    analyze.Verdict
+	Complete   bool
+	Counts     capture.Counts
+	HasCapture bool
+}
+
+// CycleInfos streams the cycles, rising.
+func (rec *RunRecord) CycleInfos() iter.Seq2[CycleInfo, error] {
+	return func(yield func(CycleInfo, error) bool) {
+		stream(rec, "read the cycles", `SELECT n, started, verdict, complete, capture IS NOT NULL,
+			missed_conversions, doubled_conversions, bus_errors, lost_edges, chip_resets
+			FROM cycle WHERE run = ? AND n BETWEEN ? AND ? ORDER BY n`, Span{1, math.MaxInt}, scanCycle, yield)
+	}
+}
+
+func scanCycle(rows *sql.Rows) (c CycleInfo, err error) {
+	var started sql.NullInt64
+	var rank int
+	n := make([]int64, 5)
+	if err := rows.Scan(&c.N, &started, &rank, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4]); err != nil {
+		return c, err
+	}
+	c.Started, c.Counts = timeOf(started), countsOf(n)
+	c.Verdict, err = verdictOf(rank)
+	return c, err
+}
+
+// Capture returns the capture kept of a cycle, in package capture's binary form;
+// nil where none was kept or the cycle is not stored.
+func (rec *RunRecord) Capture(n int) ([]byte, error) {
+	var b []byte
+	err := rec.db.read.QueryRow("SELECT k.bytes FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ? AND c.n = ?", rec.row, n).Scan(&b)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return b, rec.fail(fmt.Sprintf("read the capture of cycle %d", n), err)
+}

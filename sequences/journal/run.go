@@ -1,0 +1,328 @@
+package journal
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+)
+
+// RunInfo says what a run is of.
+type RunInfo struct {
+	ID             string // given by Begin: the day of Started and a count, as in "2026-11-25.1"
+	Unit           string
+	By             string
+	Sequence       string
+	SequenceSource string // the sequence's file as it was
+	Rig            string
+	RigSource      string // the rig's file as it was
+	// Started to the nanosecond. Its calendar day, in its own location, is the ID's;
+	// it comes back in UTC.
+	Started time.Time
+	Planned int     // cycles; 0: no number was set
+	Seed    *uint64 // of the simulated bench; nil: a real one
+	Program string  // version
+	Notes   string
+}
+
+// RunEnd says how a run ended.
+type RunEnd struct {
+	Ended    time.Time
+	Verdict  analyze.Verdict
+	Complete bool
+	Reason   string // why it is not complete
+}
+
+// Cycle is one cycle as the log keeps it.
+type Cycle struct {
+	N            int       // from 1
+	Started      time.Time // zero: not known
+	Measurements []analyze.Measurement
+	Symptoms     []analyze.Symptom
+	Counts       capture.Counts
+	Capture      []byte // package capture's binary form; empty: none kept
+	Verdict      analyze.Verdict
+	Complete     bool
+}
+
+// Run is a run being written. It is used from one goroutine.
+type Run struct {
+	db   *DB
+	row  int64
+	info RunInfo
+	dict dictionary
+	done bool // finished
+}
+
+// Begin starts a run and gives it its ID, one that no other run has, whichever
+// program wrote it.
+func (db *DB) Begin(info RunInfo) (*Run, error) {
+	day := info.Started.Format("2006-01-02")
+	r := &Run{db: db, info: info, dict: newDictionary()}
+	r.info.Started = info.Started.UTC()
+	var seed sql.NullInt64
+	if info.Seed != nil {
+		seed = sql.NullInt64{Int64: int64(*info.Seed), Valid: true}
+	}
+	started, err := stampOf(info.Started)
+	if err == nil && started == nil {
+		err = errors.New("it has no time of its beginning")
+	}
+	if err != nil {
+		return nil, db.fail("begin a run", err)
+	}
+	err = db.transact(func() error {
+		var count int
+		if err := db.queryRow("SELECT coalesce(max(count), 0) + 1 FROM run WHERE day = ?", []any{day}, &count); err != nil {
+			return err
+		}
+		r.info.ID = fmt.Sprintf("%s.%d", day, count)
+		return db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes)
+			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
+			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes},
+			&r.row)
+	})
+	if err != nil {
+		return nil, db.fail("begin a run", err)
+	}
+	return r, nil
+}
+
+// Resume takes a run up again that is not complete. Its end, if it has one, is
+// forgotten.
+func (db *DB) Resume(id string) (*Run, error) {
+	rec, err := db.Find(id)
+	if err != nil {
+		return nil, err
+	}
+	doing := "resume run " + rec.ID
+	if rec.Complete {
+		return nil, db.fail(doing, ErrComplete)
+	}
+	r := &Run{db: db, row: rec.row, info: rec.RunInfo, dict: newDictionary()}
+	if err := r.dict.load(db, rec.row); err != nil {
+		return nil, db.fail(doing, err)
+	}
+	err = db.transact(func() error {
+		return db.exec("UPDATE run SET ended = NULL, verdict = 0, complete = 0, reason = '' WHERE id = ?", r.row)
+	})
+	if err != nil {
+		return nil, db.fail(doing, err)
+	}
+	return r, nil
+}
+
+// ID returns the run's ID.
+func (r *Run) ID() string { return r.info.ID }
+
+// Info returns what the run is of.
+func (r *Run) Info() RunInfo { return r.info }
+
+// Append stores a cycle in one transaction, which is on the disk when Append
+// returns without an error; with one, nothing of the cycle is stored. A cycle
+// whose number is there already is refused with ErrHaveCycle.
+func (r *Run) Append(c *Cycle) error {
+	doing := fmt.Sprintf("store cycle %d of run %s", c.N, r.info.ID)
+	if r.done {
+		return r.db.fail(doing, errors.New("the run has been finished; resume it first"))
+	}
+	started, err := r.check(c)
+	if err != nil {
+		return r.db.fail(doing, err)
+	}
+	var fresh additions
+	rows, err := r.pack(c, &fresh)
+	if err != nil {
+		return r.db.fail(doing, err)
+	}
+	if err := r.db.transact(func() error { return r.insert(c, started, rows, &fresh) }); err != nil {
+		return r.db.fail(doing, err)
+	}
+	r.dict.add(&fresh)
+	return nil
+}
+
+// check refuses a cycle that could not be read back as it is.
+func (r *Run) check(c *Cycle) (started any, err error) {
+	if c.N < 1 {
+		return nil, fmt.Errorf("its number is %d; cycles count from 1", c.N)
+	}
+	for i := range c.Measurements {
+		if n := c.Measurements[i].Cycle; n != c.N {
+			return nil, fmt.Errorf("measurement %d belongs to cycle %d", i, n)
+		}
+	}
+	for i := range c.Symptoms {
+		if n := c.Symptoms[i].Cycle; n != c.N {
+			return nil, fmt.Errorf("symptom %d belongs to cycle %d", i, n)
+		}
+	}
+	return stampOf(c.Started)
+}
+
+// measured is one row of the table measurement.
+type measured struct {
+	point   int
+	verdict int
+	reason  any
+	numbers []byte
+}
+
+// packed are a cycle's rows, as far as they need the dictionary.
+type packed struct {
+	verdict      int
+	measurements []measured
+	signs        []int
+}
+
+func (r *Run) pack(c *Cycle, fresh *additions) (p packed, err error) {
+	if p.verdict, err = rankOf(c.Verdict); err != nil {
+		return p, err
+	}
+	p.measurements = make([]measured, len(c.Measurements))
+	for i := range c.Measurements {
+		m := &c.Measurements[i]
+		row := &p.measurements[i]
+		if row.verdict, err = rankOf(m.Verdict); err != nil {
+			return p, err
+		}
+		pt := r.dict.pointOf(m, fresh)
+		row.point, row.numbers = pt.id, packNumbers(m, pt.numbers)
+		if m.Reason != "" {
+			row.reason = r.dict.reasonOf(m.Reason, fresh)
+		}
+	}
+	for i := range c.Symptoms {
+		p.signs = append(p.signs, r.dict.signOf(&c.Symptoms[i], fresh))
+	}
+	return p, nil
+}
+
+// insert writes a cycle's rows. It runs inside a transaction.
+func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
+	var kept any
+	if len(c.Capture) > 0 {
+		var id int64
+		if err := r.db.queryRow("INSERT INTO capture (bytes) VALUES (?) RETURNING id", []any{c.Capture}, &id); err != nil {
+			return err
+		}
+		kept = id
+	}
+	n := c.Counts
+	err := r.db.exec("INSERT INTO cycle VALUES (?,?,?,?,?,?,?,?,?,?,?)", r.row, c.N, started, p.verdict, c.Complete,
+		int64(n.MissedConversions), int64(n.DoubledConversions), int64(n.BusErrors), int64(n.LostEdges), int64(n.ChipResets), kept)
+	if repeated(err) {
+		return ErrHaveCycle
+	}
+	if err != nil {
+		return err
+	}
+	if err := fresh.insert(r.db, r.row); err != nil {
+		return err
+	}
+	for i := range c.Measurements {
+		m, row := &c.Measurements[i], &p.measurements[i]
+		if err := r.db.exec("INSERT INTO measurement VALUES (?,?,?,?,?,?,?,?,?)", r.row, c.N, i, row.point,
+			realOf(m.Value), realOf(m.Expanded), row.verdict, row.reason, blobOf(row.numbers)); err != nil {
+			return err
+		}
+	}
+	for i := range c.Symptoms {
+		s := &c.Symptoms[i]
+		if err := r.db.exec("INSERT INTO symptom VALUES (?,?,?,?,?,?)", r.row, c.N, i, p.signs[i], realOf(s.Value), realOf(s.Limit)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Finish records how the run ended.
+func (r *Run) Finish(end RunEnd) error {
+	doing := "finish run " + r.info.ID
+	verdict, err := rankOf(end.Verdict)
+	if err != nil {
+		return r.db.fail(doing, err)
+	}
+	ended, err := stampOf(end.Ended)
+	if err != nil {
+		return r.db.fail(doing, err)
+	}
+	if ended == nil {
+		return r.db.fail(doing, errors.New("it has no time of its end"))
+	}
+	err = r.db.transact(func() error {
+		return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",
+			ended, verdict, end.Complete, end.Reason, r.row)
+	})
+	r.done = err == nil
+	return r.db.fail(doing, err)
+}
+
+// verdicts by the number that stands for them, the graver the larger.
+var verdicts = [...]analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail}
+
+func rankOf(v analyze.Verdict) (int, error) {
+	for i, w := range verdicts {
+		if v == w {
+			return i, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is not a verdict", v)
+}
+
+func verdictOf(rank int) (analyze.Verdict, error) {
+	if rank < 0 || rank >= len(verdicts) {
+		return "", fmt.Errorf("%w: verdict %d", ErrCorrupt, rank)
+	}
+	return verdicts[rank], nil
+}
+
+// The first and the last time that nanoseconds in 64 bits hold.
+var (
+	firstTime = time.Unix(0, math.MinInt64)
+	lastTime  = time.Unix(0, math.MaxInt64)
+)
+
+// stampOf returns a time in nanoseconds since 1970, nil for the zero time.
+func stampOf(t time.Time) (any, error) {
+	if t.IsZero() {
+		return nil, nil
+	}
+	if t.Before(firstTime) || t.After(lastTime) {
+		return nil, fmt.Errorf("the time %v cannot be stored", t)
+	}
+	return t.UnixNano(), nil
+}
+
+func timeOf(ns sql.NullInt64) time.Time {
+	if !ns.Valid {
+		return time.Time{}
+	}
+	return time.Unix(0, ns.Int64).UTC()
+}
+
+// realOf returns NULL for NaN, which SQLite has no value for.
+func realOf(x float64) any {
+	if math.IsNaN(x) {
+		return nil
+	}
+	return x
+}
+
+func floatOf(x sql.NullFloat64) float64 {
+	if !x.Valid {
+		return math.NaN()
+	}
+	return x.Float64
+}
+
+func blobOf(b []byte) any {
+	if len(b) == 0 {
+		return nil
+	}
+	return b
+}
