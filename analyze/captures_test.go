@@ -72,7 +72,7 @@ func measureFile(t *testing.T, name string, averaged time.Duration) analyze.Resu
 			}
 			m.State(r.Capture(), *last, to)
 		} else if err == nil {
-			m.Before(r.Capture(), e.At)
+			m.Begin(r.Capture(), e.At)
 		}
 		if err != nil {
 			return m.Take()

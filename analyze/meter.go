@@ -197,10 +197,11 @@ func relaysOf(c *capture.Capture) []RelayPlan {
 	return relays
 }
 
-// Before measures the state before the first event, from the capture's start. It
-// needs to be called once, with at least some samples before the first event;
-// without it the first event's figures that need a state before are missing.
-func (m *Meter) Before(c *capture.Capture, to capture.Instant) {
+// Begin measures the state before the first event, from the capture's start, and
+// reports its levels with no event. State calls it where it has not been called.
+// Where there are no samples before the first event, that event's figures that
+// need a state before are missing.
+func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 	for _, o := range m.outputs {
 		tr := c.Traces[o.index]
 		seen := observe(tr, c.Start, to, level{}, false, false, nominal(tr))
@@ -212,6 +213,7 @@ func (m *Meter) Before(c *capture.Capture, to capture.Instant) {
 		o.settle(levelBetween(tr, from, until, seen.lo, seen.hi), s.high)
 	}
 	m.started = true
+	m.baseline(c)
 }
 
 // settle takes over the state that an output is in.
@@ -241,8 +243,7 @@ func (m *Meter) SetCycle(n int) { m.cycle = n }
 // and appends to the result that Take returns.
 func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	if !m.started {
-		m.Before(c, e.At)
-		m.baseline(c)
+		m.Begin(c, e.At)
 	}
 	for _, o := range m.outputs {
 		o.measure(m, c.Traces[o.index], e, to)

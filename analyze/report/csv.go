@@ -20,20 +20,22 @@ func Columns() []string { return append([]string(nil), columns...) }
 
 // CSV writes one row a measurement after a header row: RFC 4180 with its CRLF
 // line ends, UTF-8 without a byte order mark, a dot as the decimal point. What
-// is missing is empty. It streams.
-func CSV(w io.Writer, r *Record) error {
+// is missing is empty. It streams. Several records stand under one header.
+func CSV(w io.Writer, records ...*Record) error {
 	cw := csv.NewWriter(w)
 	cw.UseCRLF = true
 	if err := cw.Write(columns); err != nil {
 		return fmt.Errorf("report: csv: %w", err)
 	}
-	for m, err := range r.measurements() {
-		if err != nil {
-			cw.Flush() // the rows before the fault are good; the fault is what is returned
-			return fmt.Errorf("report: csv: reading the measurements: %w", err)
-		}
-		if err := cw.Write(cells(r, m)); err != nil {
-			return fmt.Errorf("report: csv: %w", err)
+	for _, r := range records {
+		for m, err := range r.measurements() {
+			if err != nil {
+				cw.Flush() // the rows before the fault are good; the fault is what is returned
+				return fmt.Errorf("report: csv: reading the measurements: %w", err)
+			}
+			if err := cw.Write(cells(r, m)); err != nil {
+				return fmt.Errorf("report: csv: %w", err)
+			}
 		}
 	}
 	cw.Flush()

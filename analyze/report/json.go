@@ -21,15 +21,33 @@ var numeric = map[string]bool{
 // JSON writes one object: run, unit, started (RFC 3339), verdict, measurements
 // (the columns of CSV by name, one measurement a line) and findings. Numbers are
 // numbers with the digits that CSV has. What is missing is null. It streams.
-func JSON(w io.Writer, r *Record) error {
+// Several records make an array of such objects.
+func JSON(w io.Writer, records ...*Record) error {
 	bw := bufio.NewWriter(w)
-	if err := writeJSON(bw, r); err != nil {
+	if err := writeAllJSON(bw, records); err != nil {
 		return fmt.Errorf("report: json: %w", err)
 	}
 	if err := bw.Flush(); err != nil {
 		return fmt.Errorf("report: json: %w", err)
 	}
 	return nil
+}
+
+func writeAllJSON(w *bufio.Writer, records []*Record) error {
+	if len(records) == 1 {
+		return writeJSON(w, records[0])
+	}
+	w.WriteString("[\n")
+	for i, r := range records {
+		if i > 0 {
+			w.WriteString(",\n")
+		}
+		if err := writeJSON(w, r); err != nil {
+			return err
+		}
+	}
+	_, err := w.WriteString("]\n")
+	return err
 }
 
 func writeJSON(w *bufio.Writer, r *Record) error {

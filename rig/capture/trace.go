@@ -98,7 +98,7 @@ func (t *Trace) fresh() *block {
 		b.n = 0
 		return b
 	}
-	return new(block)
+	return pool.Get().(*block)
 }
 
 // Len returns the number of samples held.

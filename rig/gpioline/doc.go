@@ -38,10 +38,7 @@ const Consumer = "makebreak"
 const QueueLen = 1024
 
 // Request is one line wanted and what for.
-type Request struct {
-	Line wiring.Line
-	Role line.Role
-}
+type Request = line.Request
 
 // ChipInfo is what the kernel says of one GPIO chip.
 type ChipInfo struct {

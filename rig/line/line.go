@@ -7,6 +7,7 @@ import (
 	"context"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/wiring"
 )
 
 // Role is what a line is for.
@@ -23,6 +24,13 @@ const (
 // String returns the role's word.
 func (r Role) String() string {
 	return [...]string{"contact", "reference", "drive", "ready line"}[r]
+}
+
+// Request is one line wanted and what for. A line's index among the requests is
+// its index in the set.
+type Request struct {
+	Line wiring.Line
+	Role Role
 }
 
 // Edge is one change of a read line. Active is the state after it, polarity

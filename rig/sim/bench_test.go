@@ -53,17 +53,17 @@ const (
 func testLines(r *wiring.Rig) []Request {
 	var reqs []Request
 	for _, c := range r.Contacts {
-		reqs = append(reqs, Request{c, line.Contact})
+		reqs = append(reqs, Request{Line: c, Role: line.Contact})
 	}
 	for _, c := range r.References {
-		reqs = append(reqs, Request{c, line.Reference})
+		reqs = append(reqs, Request{Line: c, Role: line.Reference})
 	}
 	for _, d := range r.Drives {
-		reqs = append(reqs, Request{d.Line, line.Drive})
+		reqs = append(reqs, Request{Line: d.Line, Role: line.Drive})
 	}
 	for _, c := range r.Chips {
 		if c.Ready != nil {
-			reqs = append(reqs, Request{*c.Ready, line.Ready})
+			reqs = append(reqs, Request{Line: *c.Ready, Role: line.Ready})
 		}
 	}
 	return reqs

@@ -12,11 +12,8 @@ import (
 	"makebreak/rig/wiring"
 )
 
-// Request asks for one line of the rig.
-type Request struct {
-	Line wiring.Line
-	Role line.Role
-}
+// Request is one line wanted and what for.
+type Request = line.Request
 
 // lineSet is the rig's lines as the program holds them.
 type lineSet struct {

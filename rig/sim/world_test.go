@@ -388,7 +388,7 @@ func TestWorld_DriveSwitchesTheCoil(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	set, err := w.Lines([]Request{{rig.Contacts[0], line.Contact}, {rig.Contacts[1], line.Contact}, {rig.Drives[0].Line, line.Drive}})
+	set, err := w.Lines([]Request{{Line: rig.Contacts[0], Role: line.Contact}, {Line: rig.Contacts[1], Role: line.Contact}, {Line: rig.Drives[0].Line, Role: line.Drive}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -532,15 +532,15 @@ func TestLines_Refused(t *testing.T) {
 		req  Request
 		want string
 	}{
-		{"unknown contact", Request{wiring.Line{Name: "K9_NO"}, line.Contact}, "no contact K9_NO; it has: K1_NO, K1_NC"},
-		{"drive as contact", Request{rig.Drives[0].Line, line.Contact}, "no contact KEY_AWAY"},
-		{"ready pin elsewhere", Request{wiring.Line{Chip: "gpiochip0", Number: 99}, line.Ready}, "no chip of the rig has its ready pin on gpiochip0 line 99"},
+		{"unknown contact", Request{Line: wiring.Line{Name: "K9_NO"}, Role: line.Contact}, "no contact K9_NO; it has: K1_NO, K1_NC"},
+		{"drive as contact", Request{Line: rig.Drives[0].Line, Role: line.Contact}, "no contact KEY_AWAY"},
+		{"ready pin elsewhere", Request{Line: wiring.Line{Chip: "gpiochip0", Number: 99}, Role: line.Ready}, "no chip of the rig has its ready pin on gpiochip0 line 99"},
 	} {
 		if _, err := w.Lines([]Request{c.req}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q in it", c.what, err, c.want)
 		}
 	}
-	set, err := w.Lines([]Request{{rig.Contacts[0], line.Contact}})
+	set, err := w.Lines([]Request{{Line: rig.Contacts[0], Role: line.Contact}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,121 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/analyze"
+	"makebreak/analyze/report"
+	"makebreak/rig/capture"
+	"makebreak/rig/unit"
+	"makebreak/sequences"
+)
+
+// analyzeOpts are the flags of analyze.
+type analyzeOpts struct {
+	averaged, sequence string
+}
+
+func (a *app) analyzeCommand() *cobra.Command {
+	var o analyzeOpts
+	c := &cobra.Command{
+		Use:   "analyze CAPTURE...",
+		Short: "Measure and judge capture files that already exist",
+		Long: `Measure capture files, and judge them where a sequence is given.
+
+A capture is a CSV file with a header row. Its first column is time_s (seconds,
+rising); a column whose name ends in _V holds volts at the unit's terminal; the
+column event holds an event's name on the row of its instant; every other
+column is a contact, reference or drive, 0 or 1. A relay K1 has the columns
+K1_NO and K1_NC. - reads standard input.`,
+		Example: `  makebreak analyze capture.csv
+  makebreak analyze capture.csv --averaged 1.2ms
+  makebreak analyze capture.csv --sequence armed-high --as csv -o figures.csv`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return failed(exitUsage, errors.New("analyze takes at least one capture file; - reads standard input"))
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error { return a.analyze(args, &o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.averaged, "averaged", "", "each voltage is the mean over this `time` before its instant, as in 1.2ms")
+	f.StringVar(&o.sequence, "sequence", "", "judge by the expectations of a `sequence`, a built-in name or a file")
+	return c
+}
+
+func (a *app) analyze(files []string, o *analyzeOpts) error {
+	averaged, err := o.averagedTime()
+	if err != nil {
+		return err
+	}
+	var seq *sequences.Sequence
+	if o.sequence != "" {
+		if seq, err = loadSequence(o.sequence); err != nil {
+			return err
+		}
+	}
+	var records []*report.Record
+	worst := analyze.NoVerdict
+	for _, file := range files {
+		r, err := a.analyzeFile(file, averaged, seq)
+		if err != nil {
+			return err
+		}
+		records = append(records, r)
+		worst = worst.Worse(r.Verdict)
+	}
+	if err := a.results(records...); err != nil {
+		return err
+	}
+	return failedVerdict(worst)
+}
+
+func (o *analyzeOpts) averagedTime() (time.Duration, error) {
+	if o.averaged == "" {
+		return 0, nil
+	}
+	s, err := unit.Time.Parse(o.averaged)
+	if err != nil {
+		return 0, failed(exitUsage, fmt.Errorf("--averaged: %w", err))
+	}
+	if s <= 0 || s > 3600 {
+		return 0, failed(exitUsage, fmt.Errorf("--averaged %s: more than nothing and at most 1 h may stand there", o.averaged))
+	}
+	return capture.FromSeconds(s).Sub(0), nil
+}
+
+// analyzeFile measures one capture file while it is read.
+func (a *app) analyzeFile(file string, averaged time.Duration, seq *sequences.Sequence) (*report.Record, error) {
+	var in io.Reader = a.in
+	name := "standard input"
+	if file != "-" {
+		f, err := os.Open(file)
+		if err != nil {
+			return nil, failed(exitInput, fmt.Errorf("capture %w", err))
+		}
+		defer f.Close()
+		in, name = f, file
+	}
+	r, err := capture.NewReader(in, name, averaged)
+	if err != nil {
+		return nil, inputError(err)
+	}
+	m, err := newMeasuring(r, seq)
+	if err != nil {
+		return nil, failed(exitInput, fmt.Errorf("%s: %w", name, err))
+	}
+	if err := m.all(); err != nil {
+		return nil, inputError(err)
+	}
+	rec := m.record()
+	rec.Run, rec.Unit, rec.By = filepath.Base(name), a.unit, a.by
+	return rec, nil
+}

@@ -1,0 +1,26 @@
+// Makebreak tests the programmable outputs and relays of alarm panels on a bench:
+// it runs arm and disarm cycles, measures, judges and keeps a log.
+//
+// This package only parses words and calls; see DEVELOPERS.md for where things
+// are done.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"syscall"
+
+	"makebreak/rig/gpioline"
+)
+
+func main() {
+	gpioline.GuardMain()
+	// Captures are large and short-lived: a tight heap costs little and keeps the
+	// program small on a Pi.
+	debug.SetGCPercent(50)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	os.Exit(execute(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
+}

@@ -1,0 +1,119 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/analyze/report"
+	"makebreak/rig/capture"
+	"makebreak/sequences"
+)
+
+// measuring measures a capture file state by state while it is read, and lets go
+// of what has been measured.
+type measuring struct {
+	reader *capture.Reader
+	meter  *analyze.Meter
+	seq    *sequences.Sequence
+	plan   *analyze.Plan
+	result analyze.Result
+	states int
+	events bool
+}
+
+// lookBack is how much of a capture is kept before an event, for the crossing
+// that may lie right at it.
+const lookBack = 50 * time.Millisecond
+
+func newMeasuring(r *capture.Reader, seq *sequences.Sequence) (*measuring, error) {
+	m := &measuring{reader: r, seq: seq, plan: &analyze.Plan{}}
+	if seq != nil {
+		m.plan = &seq.Plan
+	}
+	var err error
+	m.meter, err = analyze.NewMeter(m.plan, r.Capture())
+	return m, err
+}
+
+// all reads the capture to its end.
+func (m *measuring) all() error {
+	c := m.reader.Capture()
+	var present *capture.Event
+	for {
+		e, err := m.reader.Next()
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		end := err != nil
+		to := e.At
+		if end {
+			to = c.End + 1
+		}
+		m.state(c, present, to)
+		if end {
+			return nil
+		}
+		c.Discard(e.At.Add(-lookBack))
+		present = &e
+		m.events = true
+	}
+}
+
+// state measures from an event to the next; before the first one there is only a
+// state to know.
+func (m *measuring) state(c *capture.Capture, e *capture.Event, to capture.Instant) {
+	if e == nil {
+		m.meter.Begin(c, to)
+		return
+	}
+	if m.seq != nil && len(m.seq.Steps) > 0 {
+		m.meter.SetCycle(m.states/len(m.seq.Steps) + 1)
+	}
+	m.meter.State(c, *e, to)
+	m.states++
+	r := m.meter.Take()
+	m.result.Measurements = append(m.result.Measurements, r.Measurements...)
+	m.result.Symptoms = append(m.result.Symptoms, r.Symptoms...)
+}
+
+// cycles is how many cycles the capture holds.
+func (m *measuring) cycles() int {
+	if m.seq == nil || len(m.seq.Steps) == 0 {
+		return min(1, m.states)
+	}
+	return (m.states + len(m.seq.Steps) - 1) / len(m.seq.Steps)
+}
+
+// record makes the capture's record.
+func (m *measuring) record() *report.Record {
+	if !m.events {
+		r := m.meter.Take()
+		m.result.Measurements = r.Measurements
+	}
+	r := &report.Record{Cycles: m.cycles(), Complete: true, Verdict: m.result.Verdict(),
+		Measurements: func(yield func(analyze.Measurement, error) bool) {
+			for i := range m.result.Measurements {
+				if !yield(m.result.Measurements[i], nil) {
+					return
+				}
+			}
+		},
+		Findings: analyze.Findings(m.plan, m.result.Symptoms, m.cycles()),
+		Counts:   m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
+	}
+	if m.seq != nil {
+		r.Sequence, r.About = m.seq.Name, m.seq.About
+	}
+	if !m.events {
+		r.Cautions = append(r.Cautions, "the capture names no event: only the levels are measured")
+	}
+	for _, t := range m.reader.Capture().Traces {
+		if t.Missing > 0 {
+			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: %d samples are missing", t.Signal, t.Missing))
+		}
+	}
+	return r
+}

@@ -1,0 +1,183 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/gpioline"
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/line"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+)
+
+// loadRig reads the rig file asked for, or picks the simulated bench that suits
+// the sequence.
+func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
+	rig := benchFor(seq)
+	if a.rig != "" {
+		var err error
+		if rig, err = wiring.Load(a.rig); err != nil {
+			return nil, inputError(err)
+		}
+	}
+	if err := suits(rig, seq); err != nil {
+		return nil, failed(exitInput, err)
+	}
+	return rig, nil
+}
+
+// rigSource is the text of the rig file, for the log.
+func (a *app) rigSource() string {
+	b, err := os.ReadFile(a.rig)
+	if err != nil {
+		return "" // a built-in rig: the program's version says which
+	}
+	return string(b)
+}
+
+// inputError is an error of reading a file that the user named.
+func inputError(err error) error {
+	if err == nil {
+		return nil
+	}
+	return failed(exitInput, err)
+}
+
+// suits reports what the sequence names and the rig does not have.
+func suits(rig *wiring.Rig, seq *sequences.Sequence) error {
+	var errs []error
+	for _, event := range seq.Events() {
+		if err := bench.CanCause(rig, event); err != nil {
+			errs = append(errs, err)
+		}
+	}
+	for _, o := range seq.Plan.Outputs {
+		if rig.Output(o.Signal) == nil {
+			errs = append(errs, fmt.Errorf("rig %s has no output %s, which sequence %s names; its outputs: %s", rig.Name, o.Signal, seq.Name, outputNames(rig)))
+		}
+	}
+	for _, r := range seq.Plan.Relays {
+		for _, contact := range []string{r.Make, r.Break} {
+			if contact != "" && rig.Contact(contact) == nil {
+				errs = append(errs, fmt.Errorf("rig %s has no contact %s, which sequence %s names for relay %s", rig.Name, contact, seq.Name, r.Signal))
+			}
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func outputNames(rig *wiring.Rig) string {
+	names := make([]string, len(rig.Outputs))
+	for i, o := range rig.Outputs {
+		names[i] = o.Name
+	}
+	return strings.Join(names, ", ")
+}
+
+// sampled lists the outputs that a sequence needs sampled, those that it names
+// first; nil means all.
+func sampled(rig *wiring.Rig, seq *sequences.Sequence) []string {
+	var names []string
+	for _, o := range seq.Plan.Outputs {
+		names = append(names, o.Signal)
+	}
+	if !seq.Plan.OthersUnmoved {
+		return names
+	}
+	for _, o := range rig.Outputs {
+		if !slices.Contains(names, o.Name) {
+			names = append(names, o.Name)
+		}
+	}
+	return names
+}
+
+// simulation says how the simulated bench is to be.
+type simulation struct {
+	seed     uint64
+	faults   []sim.Fault
+	realTime bool
+}
+
+// openBench opens the bench, simulated or real, for a sequence.
+func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) (*bench.Bench, error) {
+	opts := bench.Opts{Outputs: sampled(rig, seq), Mode: seq.Sample}
+	if prompts(rig, seq) {
+		opts.Prompter = newPrompter(a.in, a.err)
+		s.realTime = true // a person cannot keep up with virtual time
+	}
+	if rig.Simulated {
+		return openSimulated(rig, seq, s, opts)
+	}
+	bus, lines, err := openHardware(rig)
+	if err != nil {
+		return nil, failed(exitRig, err)
+	}
+	return bench.Open(rig, bus, lines, opts)
+}
+
+func openSimulated(rig *wiring.Rig, seq *sequences.Sequence, s simulation, opts bench.Opts) (*bench.Bench, error) {
+	rules, initial := programme(seq, rig)
+	world, err := sim.NewWorld(rig, sim.Opts{Seed: s.seed, RealTime: s.realTime, Faults: s.faults,
+		Programme: rules, Initial: initial, Relays: relays(seq)})
+	if err != nil {
+		return nil, failed(exitUsage, err)
+	}
+	lines, err := world.Lines(bench.Requests(rig))
+	if err != nil {
+		return nil, failed(exitInput, err)
+	}
+	opts.Act = world.Act
+	return bench.Open(rig, world.Bus(), lines, opts)
+}
+
+// openHardware opens the bus and the lines of a real rig.
+func openHardware(rig *wiring.Rig) (i2c.Bus, line.Set, error) {
+	bus, err := i2cbus.OpenBus(rig.Bus)
+	if err != nil {
+		return nil, nil, err
+	}
+	lines, err := gpioline.Open(bench.Requests(rig))
+	if err != nil {
+		return nil, nil, errors.Join(err, bus.Close())
+	}
+	return bus, lines, nil
+}
+
+// prompts reports whether the sequence has events that the person must bring about.
+func prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
+	for _, event := range seq.Events() {
+		if c := rig.Cause(event); c != nil && c.Drive == "" {
+			return true
+		}
+	}
+	return false
+}
+
+// drives reports whether the sequence lets the rig act on the unit by itself.
+func drives(rig *wiring.Rig, seq *sequences.Sequence) bool {
+	for _, event := range seq.Events() {
+		if c := rig.Cause(event); c != nil && c.Drive != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// loadSequence reads the sequence named.
+func loadSequence(name string) (*sequences.Sequence, error) {
+	seq, err := sequences.Load(name)
+	if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./") {
+		return nil, failed(exitUsage, err) // a mistyped name, not a file
+	}
+	return seq, inputError(err)
+}

@@ -1,0 +1,142 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/bench"
+	"makebreak/rig/gpioline"
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+)
+
+func (a *app) rigCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "rig",
+		Short: "Check the rig",
+		Args:  noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return c.Help()
+		},
+	}
+	c.AddCommand(&cobra.Command{
+		Use:   "check",
+		Short: "Check the rig file, and on a real rig whether chips and lines answer",
+		Long: `Check the rig file: every divider's worst case, every name. On a real rig the
+chips are asked for their registers and the lines are looked for; nothing is
+switched.`,
+		Args: noArguments,
+		RunE: func(*cobra.Command, []string) error { return a.rigCheck() },
+	})
+	return c
+}
+
+// rigCheck validates the rig file and, on hardware, looks whether it is there.
+func (a *app) rigCheck() error {
+	rig := wiring.Builtin()[0]
+	if a.rig != "" {
+		var err error
+		if rig, err = wiring.Load(a.rig); err != nil {
+			return inputError(err)
+		}
+	}
+	if a.as != "text" {
+		return failed(exitUsage, fmt.Errorf("rig check --as %s: text may stand there", a.as))
+	}
+	var lost error
+	err := a.deliver(func(w io.Writer) error {
+		fmt.Fprintf(w, "Rig %s: %s\n\n", rig.Name, rig.About)
+		if err := writeDividers(w, rig); err != nil {
+			return err
+		}
+		warned := writeProblems(w, rig)
+		if !rig.Simulated {
+			lost = probe(w, rig)
+		}
+		switch {
+		case lost != nil:
+		case warned:
+			fmt.Fprintln(w, "\nThe rig can be used, with the warnings above.")
+		default:
+			fmt.Fprintln(w, "\nThe rig is in order.")
+		}
+		return nil
+	})
+	return errors.Join(err, failed(exitRig, lost))
+}
+
+// writeDividers writes each output's divider with its worst case.
+func writeDividers(w io.Writer, rig *wiring.Rig) error {
+	var err error
+	head := []string{"output", "chip", "divider", "at pin, worst", "allowed", "clips at", "step", "± at nominal"}
+	tableErr := writeTable(w, head, func(row func(...any)) {
+		for _, o := range rig.Outputs {
+			d, e := rig.DividerReport(o.Name)
+			if e != nil {
+				err = e
+				return
+			}
+			row(o.Name, fmt.Sprintf("%s.%d", o.Chip, o.Channel), dividerWords(o.Divider),
+				fmt.Sprintf("%.3f V at %g V", d.WorstPinVolts, o.Highest),
+				fmt.Sprintf("%.3f V (%s)", d.AllowedVolts, d.AllowedBy), fmt.Sprintf("%.1f V", d.ClipTerminalVolts),
+				fmt.Sprintf("%.2f mV", d.StepVoltsAtTerminal*1e3), fmt.Sprintf("%.0f mV at %g V", 1.96*d.NominalUncertainty*1e3, o.Nominal))
+		}
+	})
+	return errors.Join(tableErr, err)
+}
+
+func dividerWords(d wiring.Divider) string {
+	if d.Upper == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%s / %s, %s", unit.Resistance.Format(d.Upper), unit.Resistance.Format(d.Lower), unit.Share.Format(d.Tolerance))
+}
+
+func writeProblems(w io.Writer, rig *wiring.Rig) (warned bool) {
+	for _, p := range rig.Check() {
+		fmt.Fprintf(w, "\nWarning: %s\n", p)
+		warned = true
+	}
+	return warned
+}
+
+// probe asks the chips of a real rig for their registers and looks for its lines.
+// It goes on after a failure, so that one call shows all that is missing.
+func probe(w io.Writer, rig *wiring.Rig) error {
+	fmt.Fprintln(w)
+	var errs []error
+	say := func(what string, err error, ok string) {
+		if err != nil {
+			errs = append(errs, err)
+			fmt.Fprintf(w, "%-24s %v\n", what, err)
+			return
+		}
+		fmt.Fprintf(w, "%-24s %s\n", what, ok)
+	}
+	bus, err := i2cbus.OpenBus(rig.Bus)
+	say("bus "+rig.Bus, err, "open")
+	if err == nil {
+		defer bus.Close()
+		for i := range rig.Chips {
+			c := &rig.Chips[i]
+			opts := ads1x15.DefaultOpts
+			opts.Model, opts.Range, opts.Rate, opts.Ready = c.Model, c.Range, c.Rate, c.Ready != nil
+			dev, err := ads1x15.New(bus, c.Address, &opts)
+			var id ads1x15.Identity
+			if err == nil {
+				id, err = dev.Identify()
+			}
+			say(fmt.Sprintf("chip %s at %#02x", c.Name, c.Address), err, id.String())
+		}
+	}
+	for _, r := range bench.Requests(rig) {
+		path, offset, err := gpioline.Find(r.Line)
+		say(fmt.Sprintf("%s %s", r.Role, r.Line.Name), err, fmt.Sprintf("%s line %d", path, offset))
+	}
+	return errors.Join(errs...)
+}

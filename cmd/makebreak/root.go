@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"strings"
+
+	"github.com/adrg/xdg"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"makebreak/analyze/report"
+)
+
+// streams are where a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// app is one call of the program: its streams and the flags common to all
+// commands.
+type app struct {
+	streams
+	rig, log, unit, by, as, file string
+	quiet, noColor               bool
+}
+
+// execute runs the program with its arguments and returns the exit status.
+func execute(ctx context.Context, args []string, s streams) (status int) {
+	defer func() {
+		if p := recover(); p != nil {
+			fmt.Fprintf(s.err, "makebreak: this should not have happened: %v\nWhat was logged is safe. Please report it with these lines:\n%s", p, debug.Stack())
+			status = exitInternal
+		}
+	}()
+	a := &app{streams: s}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.err)
+	err := root.ExecuteContext(ctx)
+	if err != nil && err.Error() != "" {
+		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(err.Error(), "\n", "\n  "))
+	}
+	return statusOf(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "makebreak",
+		Short: "Tests the programmable outputs and relays of alarm panels on a bench",
+		Long: `Makebreak tests the programmable outputs and relays of alarm panels on a bench.
+
+It arms and disarms the unit, samples its output voltages and its relays'
+contacts on one time base, measures levels, delays, operate and release times
+and bounce, judges every figure with its uncertainty, says what is wrong and
+where to look first, and keeps a log.
+
+Without --rig it runs on a simulated bench with an invented panel, no hardware
+needed:
+
+  makebreak run armed-high
+
+Exit status: 0 pass, 1 the unit failed, 2 undecided, 64 bad usage, 65 bad input
+file, 69 rig not available or lost, 74 the log could not be written,
+130 interrupted.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Version:       version(),
+		PersistentPreRunE: func(*cobra.Command, []string) error {
+			return a.check()
+		},
+	}
+	f := root.PersistentFlags()
+	f.StringVar(&a.rig, "rig", "", "rig `file` (default: the simulated bench)")
+	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
+	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
+	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
+	f.StringVar(&a.as, "as", "text", "form of the results: text, csv, json or html")
+	f.StringVarP(&a.file, "output", "o", "", "write the results to a `file`, whole or not at all")
+	f.BoolVar(&a.quiet, "quiet", false, "no progress, no results as text; the exit status tells")
+	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.AddCommand(a.runCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand())
+	return root
+}
+
+// check looks at the flags common to all commands.
+func (a *app) check() error {
+	switch a.as {
+	case "text", "csv", "json", "html":
+	default:
+		return failed(exitUsage, fmt.Errorf("--as %q: text, csv, json or html may stand there", a.as))
+	}
+	for flag, name := range map[string]string{"--unit": a.unit, "--by": a.by} {
+		if err := report.CheckName(name); err != nil {
+			return failed(exitUsage, fmt.Errorf("%s: %w", flag, err))
+		}
+	}
+	return nil
+}
+
+// defaultLog is the log in the user's data directory.
+func defaultLog() string {
+	return filepath.Join(xdg.DataHome, "makebreak", "log.db")
+}
+
+// version is what the build knows of itself.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 && !strings.Contains(v, s.Value[:12]) {
+			v += " " + s.Value[:12]
+		}
+	}
+	return v
+}
+
+// note writes a line for the person, not part of the results.
+func (a *app) note(format string, args ...any) {
+	if !a.quiet {
+		fmt.Fprintf(a.err, format+"\n", args...)
+	}
+}
+
+// terminal returns the file behind a stream where it is a terminal.
+func terminal(stream any) (*os.File, bool) {
+	f, ok := stream.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return nil, false
+	}
+	return f, true
+}
+
+// colour says whether results may be coloured.
+func (a *app) colour() bool {
+	_, tty := terminal(a.out)
+	return tty && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
+}
+
+// width is the terminal's width in columns, 0 where there is none.
+func (a *app) width() int {
+	f, tty := terminal(a.out)
+	if !tty || a.file != "" {
+		return 0
+	}
+	w, _, err := term.GetSize(int(f.Fd()))
+	if err != nil {
+		return 0
+	}
+	return w
+}

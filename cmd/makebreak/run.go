@@ -1,0 +1,233 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/runner"
+)
+
+// runOpts are the flags of run.
+type runOpts struct {
+	list, listFaults     bool
+	cycles               int
+	stopOnFail, yes      bool
+	seed                 uint64
+	faults               []string
+	realTime             bool
+	metrics, metricsFile string
+}
+
+func (a *app) runCommand() *cobra.Command {
+	var o runOpts
+	c := &cobra.Command{
+		Use:   "run SEQUENCE",
+		Short: "Run a sequence on the unit, measure, judge and log it",
+		Long: `Run a sequence (a built-in name or a file) on the unit: bring its events about,
+sample outputs and contacts, measure and judge every cycle, and log it.`,
+		Example: `  makebreak run armed-high
+  makebreak run armed-high --fault wrong-address
+  makebreak run job-card.yaml --rig rig.yaml --unit 4711 --by "A. Fitter"
+  makebreak run --list`,
+		Args: func(c *cobra.Command, args []string) error {
+			if o.list || o.listFaults {
+				return nil
+			}
+			if len(args) != 1 {
+				return failed(exitUsage, fmt.Errorf("run takes one sequence, a built-in name or a file; makebreak run --list shows the built-in ones"))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			switch {
+			case o.list:
+				return a.listSequences()
+			case o.listFaults:
+				return a.listFaults()
+			}
+			return a.run(c, args[0], &o)
+		},
+	}
+	f := c.Flags()
+	f.BoolVar(&o.list, "list", false, "list the built-in sequences")
+	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults that the simulated bench can plant")
+	f.IntVar(&o.cycles, "cycles", 0, "`number` of cycles (default: the sequence's)")
+	f.BoolVar(&o.stopOnFail, "stop-on-fail", false, "stop after the first cycle that does not pass")
+	f.BoolVar(&o.yes, "yes", false, "the cautions have been read (for scripts)")
+	f.Uint64Var(&o.seed, "seed", 0, "`number` that the simulated bench is drawn from (default: a new one)")
+	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE]`; may be repeated")
+	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take its time")
+	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
+	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
+	return c
+}
+
+func (a *app) listSequences() error {
+	return a.table([]string{"sequence", "cycles", "what it shows"}, func(row func(...any)) {
+		for _, s := range sequences.Builtin() {
+			row(s.Name, s.Cycles, s.About)
+		}
+	})
+}
+
+func (a *app) listFaults() error {
+	return a.table([]string{"fault", "value", "usually", "what it does"}, func(row func(...any)) {
+		for _, f := range sim.Faults() {
+			row(f.Name, f.Value, f.Usual, f.About)
+		}
+	})
+}
+
+// run runs a sequence and reports it from the log.
+func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
+	seq, err := loadSequence(name)
+	if err != nil {
+		return err
+	}
+	rig, err := a.loadRig(seq)
+	if err != nil {
+		return err
+	}
+	s, err := o.simulation(c, rig)
+	if err != nil {
+		return err
+	}
+	cycles := seq.Cycles
+	if c.Flags().Changed("cycles") {
+		cycles = o.cycles
+	}
+	if cycles < 1 {
+		return failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
+	}
+	for _, text := range seq.Cautions {
+		a.note("%s: %s", seq.File, text)
+	}
+	if !rig.Simulated && drives(rig, seq) {
+		if err := a.acknowledged(o.yes); err != nil {
+			return err
+		}
+	}
+	return a.runLogged(c.Context(), seq, rig, s, cycles, o)
+}
+
+// simulation reads the flags of the simulated bench.
+func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (simulation, error) {
+	s := simulation{seed: o.seed, realTime: o.realTime}
+	if !c.Flags().Changed("seed") {
+		s.seed = uint64(rand.Uint32())
+	}
+	for _, text := range o.faults {
+		f, err := sim.ParseFault(text)
+		if err != nil {
+			return s, failed(exitUsage, fmt.Errorf("--fault: %w", err))
+		}
+		s.faults = append(s.faults, f)
+	}
+	if !rig.Simulated && (len(o.faults) > 0 || o.realTime || c.Flags().Changed("seed")) {
+		return s, failed(exitUsage, errors.New("--fault, --seed and --real-time are for the simulated bench; this rig file is of a real one"))
+	}
+	return s, nil
+}
+
+// runLogged opens the log and the bench, runs, and reports from the log.
+func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wiring.Rig, s simulation, cycles int, o *runOpts) error {
+	db, err := journal.Open(a.log)
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	defer db.Close()
+	watch, err := a.newWatch(seq, cycles, o)
+	if err != nil {
+		return err
+	}
+	defer watch.close()
+	b, err := a.openBench(rig, seq, s)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	run, err := db.Begin(a.runInfo(seq, rig, s, cycles))
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	watch.begin(run.ID(), a.unit, seq.Name)
+
+	outcome, runErr := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: cycles, StopOnFail: o.stopOnFail,
+		Now: time.Now, Recorder: run, OnCycle: watch.cycle, OnEvent: watch.event})
+	closeErr := b.Close()
+	watch.end()
+	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	if err := run.Finish(end); err != nil && runErr == nil {
+		runErr = failed(exitLog, err)
+	}
+	return a.finish(db, run.ID(), errors.Join(runErr, closeErr), watch)
+}
+
+// runInfo is what the log keeps of a run besides its figures.
+func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s simulation, cycles int) journal.RunInfo {
+	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: seq.Name, SequenceSource: string(seq.Source),
+		Rig: rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: cycles, Program: version()}
+	if rig.Simulated {
+		info.Seed = &s.seed
+	}
+	return info
+}
+
+// whyIncomplete is the reason that goes into the log with a run that ended early.
+func whyIncomplete(err error) string {
+	switch {
+	case err == nil:
+		return ""
+	case errors.Is(err, context.Canceled):
+		return "interrupted"
+	case errors.Is(err, bench.ErrLost):
+		return err.Error()
+	}
+	return err.Error()
+}
+
+// finish reports a run from the log and turns its outcome into the exit status.
+func (a *app) finish(db *journal.DB, id string, runErr error, w *watch) error {
+	rec, err := db.Find(id)
+	if err == nil {
+		if r, recErr := record(rec, db.Path()); recErr == nil {
+			err = a.results(r)
+		} else {
+			err = failed(exitLog, recErr)
+		}
+	} else {
+		err = failed(exitLog, err)
+	}
+	err = errors.Join(err, w.writeFile())
+	switch {
+	case errors.Is(runErr, runner.ErrStopped):
+		a.note("%v", runErr)
+	case errors.Is(runErr, context.Canceled):
+		return failed(exitInterrupted, fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id))
+	case runErr != nil:
+		return failed(statusOf(runErr), fmt.Errorf("%w\nrun %s is in the log, marked as incomplete", runErr, id))
+	}
+	if err != nil {
+		return err
+	}
+	return failedVerdict(rec.Verdict)
+}
+
+// failedVerdict is the silent failure that carries a verdict's exit status.
+func failedVerdict(v analyze.Verdict) error {
+	if s := verdictStatus(v); s != exitPass {
+		return &failure{status: s}
+	}
+	return nil
+}

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/analyze"
+	"makebreak/sequences/journal"
+)
+
+func (a *app) runsCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "runs",
+		Short: "List what is in the log, the newest first",
+		Args:  noArguments,
+		RunE: func(*cobra.Command, []string) error {
+			db, err := a.openLog()
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			runs, err := db.Runs()
+			if err != nil {
+				return failed(exitLog, err)
+			}
+			return a.deliver(func(w io.Writer) error { return a.writeRuns(w, runs) })
+		},
+	}
+}
+
+func noArguments(c *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return failed(exitUsage, fmt.Errorf("%s takes no arguments; it was given %q", c.Name(), args[0]))
+	}
+	return nil
+}
+
+// openLog opens a log to read from. One that is not there is not made.
+func (a *app) openLog() (*journal.DB, error) {
+	if _, err := os.Stat(a.log); err != nil {
+		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, err))
+	}
+	db, err := journal.Open(a.log)
+	return db, failed(exitLog, err)
+}
+
+// runRow is a run as JSON: the contract of the command line.
+type runRow struct {
+	Run      string    `json:"run"`
+	Unit     string    `json:"unit"`
+	Sequence string    `json:"sequence"`
+	Started  time.Time `json:"started"`
+	Cycles   int       `json:"cycles"`
+	Verdict  string    `json:"verdict"`
+	Complete bool      `json:"complete"`
+}
+
+func (a *app) writeRuns(w io.Writer, runs []journal.RunSummary) error {
+	rows := make([]runRow, len(runs))
+	for i, r := range runs {
+		rows[i] = runRow{r.Run, r.Unit, r.Sequence, r.Started, r.Cycles, string(r.Verdict), r.Complete}
+	}
+	switch a.as {
+	case "json":
+		e := json.NewEncoder(w)
+		e.SetIndent("", "  ")
+		return e.Encode(rows)
+	case "csv":
+		return writeRunsCSV(w, rows)
+	case "html":
+		return failed(exitUsage, fmt.Errorf("runs --as html: text, csv or json may stand there"))
+	}
+	if len(rows) == 0 {
+		fmt.Fprintln(w, "The log holds no runs.")
+		return nil
+	}
+	return writeTable(w, []string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}, func(row func(...any)) {
+		for _, r := range rows {
+			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, verdictWord(r.Verdict), yesNo(r.Complete))
+		}
+	})
+}
+
+func verdictWord(v string) string {
+	if v == string(analyze.NoVerdict) {
+		return "none"
+	}
+	return v
+}
+
+func yesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+func writeRunsCSV(w io.Writer, rows []runRow) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true // RFC 4180
+	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}); err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if err := c.Write([]string{r.Run, r.Unit, r.Sequence, r.Started.Format(time.RFC3339Nano), strconv.Itoa(r.Cycles), r.Verdict, strconv.FormatBool(r.Complete)}); err != nil {
+			return err
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
+
+func (a *app) reportCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "report RUN",
+		Short: "Write the record of a run again, from the log alone",
+		Long:  "Write the record of a run again, from the log alone. RUN is as makebreak runs lists it; last is the newest.",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return failed(exitUsage, fmt.Errorf("report takes one run, as makebreak runs lists them, or last"))
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			db, err := a.openLog()
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			rec, err := db.Find(args[0])
+			if err != nil {
+				if logError(err) {
+					return failed(exitLog, err)
+				}
+				return failed(exitUsage, err)
+			}
+			r, err := record(rec, db.Path())
+			if err != nil {
+				return failed(exitLog, err)
+			}
+			return a.results(r)
+		},
+	}
+}

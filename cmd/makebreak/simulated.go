@@ -1,0 +1,87 @@
+package main
+
+import (
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+)
+
+// programme programmes the simulated unit as the sequence expects it, so that a
+// unit without faults does what its job card says.
+func programme(seq *sequences.Sequence, rig *wiring.Rig) (rules []sim.Rule, initial map[string]bool) {
+	initial = map[string]bool{}
+	for _, o := range seq.Plan.Outputs {
+		if drivenByRig(rig, o, seq) {
+			continue
+		}
+		for _, event := range seq.Events() {
+			x := o.Expect[event]
+			r := sim.Rule{Output: o.Signal, Event: event, After: toDuration(x.After)}
+			switch x.Demand {
+			case analyze.High:
+				r.Do = sim.GoHigh
+			case analyze.Low:
+				r.Do = sim.GoLow
+			case analyze.Pulse:
+				r.Do, r.After, r.For = sim.PulseHigh, 0, toDuration(x.After)
+			default:
+				continue
+			}
+			rules = append(rules, r)
+		}
+		initial[o.Signal] = stateAtEnd(seq, o)
+	}
+	return rules, initial
+}
+
+// drivenByRig reports whether the output is a coil that the rig switches itself.
+func drivenByRig(rig *wiring.Rig, o analyze.OutputPlan, seq *sequences.Sequence) bool {
+	for _, event := range seq.Events() {
+		if c := rig.Cause(event); c != nil && c.Drive != "" && rig.Drive(c.Drive).Coil {
+			return true
+		}
+	}
+	return false
+}
+
+// stateAtEnd is the state in which the sequence leaves an output, and so the one
+// in which it should find it.
+func stateAtEnd(seq *sequences.Sequence, o analyze.OutputPlan) bool {
+	high := false
+	for _, s := range seq.Steps {
+		switch o.Expect[s.Event].Demand {
+		case analyze.High:
+			high = true
+		case analyze.Low, analyze.Pulse:
+			high = false
+		}
+	}
+	return high
+}
+
+// relays says what hangs on which simulated output.
+func relays(seq *sequences.Sequence) []sim.Relay {
+	all := []sim.Relay{}
+	for _, o := range seq.Plan.Outputs {
+		if r := seq.Plan.Relay(o.Relay); r != nil {
+			all = append(all, sim.Relay{Name: r.Signal, Output: o.Signal, Make: r.Make, Break: r.Break})
+		}
+	}
+	return all
+}
+
+// benchFor is the built-in simulated bench that has all that a sequence needs.
+func benchFor(seq *sequences.Sequence) *wiring.Rig {
+	all := wiring.Builtin()
+	for _, rig := range all {
+		if suits(rig, seq) == nil {
+			return rig
+		}
+	}
+	return all[0]
+}
+
+func toDuration(seconds float64) time.Duration { return time.Duration(seconds * 1e9) }

@@ -1,0 +1,339 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+	"makebreak/rig/wiring"
+)
+
+// ErrLost is wrapped by errors that say that the rig no longer answers.
+var ErrLost = errors.New("the rig is lost")
+
+// ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
+var ErrSetup = errors.New("the rig cannot do this")
+
+// edgeLatency is the standard uncertainty of a kernel time stamp: the time from
+// the electrical edge to the interrupt handler that stamps it. A gpiolib line
+// under a Linux kernel takes some 6 to 19 µs, measured on a virtual machine.
+const edgeLatency = 10 * time.Microsecond
+
+// Requests lists the lines of a rig in the order in which the bench numbers them:
+// contacts, references, drives, ready lines.
+func Requests(rig *wiring.Rig) []line.Request {
+	var all []line.Request
+	for _, l := range rig.Contacts {
+		all = append(all, line.Request{Line: l, Role: line.Contact})
+	}
+	for _, l := range rig.References {
+		all = append(all, line.Request{Line: l, Role: line.Reference})
+	}
+	for _, d := range rig.Drives {
+		all = append(all, line.Request{Line: d.Line, Role: line.Drive})
+	}
+	for _, c := range rig.Chips {
+		if c.Ready != nil {
+			all = append(all, line.Request{Line: *c.Ready, Role: line.Ready})
+		}
+	}
+	return all
+}
+
+// Opts say what a bench is opened for.
+type Opts struct {
+	// Outputs are sampled; nil: all of the rig's.
+	Outputs []string
+	// Mode overrides how the chips sample; empty: as the rig file says. In follow
+	// mode each chip samples the first of its outputs that Outputs names.
+	Mode wiring.Mode
+	// Prompter asks the person at the bench; nil: nobody is there.
+	Prompter Prompter
+	// Act lets the person at a simulated bench act on the simulated unit.
+	Act func(event string)
+}
+
+// Bench is a wired rig at work. It is used from one goroutine, apart from Release.
+type Bench struct {
+	rig   *wiring.Rig
+	lines line.Set
+	opts  Opts
+
+	chips  []*chip
+	roles  []line.Request
+	ledger line.Ledger
+	counts capture.Counts
+
+	contacts, references, drives int // where each kind of line begins in roles
+
+	pending []switching     // drives to be switched later, by time
+	on      map[int]instant // drives that are on, since when
+	seen    map[int]instant // latest active edge of each reference
+	buf     []line.Edge
+	c       *capture.Capture // being recorded into
+	sampled []string
+}
+
+type instant = capture.Instant
+
+// switching is a drive that is to be switched off at an instant.
+type switching struct {
+	at     instant
+	line   int
+	forced bool // because it has been on for its longest time
+}
+
+// Open makes a bench of a rig file, a bus and the lines that Requests listed. It
+// sets the converters up, which fails with ErrLost where one does not answer.
+func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, error) {
+	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig),
+		on: map[int]instant{}, seen: map[int]instant{}}
+	b.references = len(rig.Contacts)
+	b.drives = b.references + len(rig.References)
+	for _, name := range opts.Outputs {
+		if rig.Output(name) == nil {
+			return nil, fmt.Errorf("%w: rig %s has no output %s", ErrSetup, rig.Name, name)
+		}
+	}
+	if err := b.addChips(bus); err != nil {
+		return nil, err
+	}
+	for _, c := range b.chips {
+		if err := c.begin(b); err != nil {
+			return nil, fmt.Errorf("%w: %w", ErrLost, err)
+		}
+	}
+	return b, nil
+}
+
+// addChips makes the converters that have outputs to sample.
+func (b *Bench) addChips(bus i2c.Bus) error {
+	ready := len(b.rig.Contacts) + len(b.rig.References) + len(b.rig.Drives)
+	for i := range b.rig.Chips {
+		w := &b.rig.Chips[i]
+		at := -1
+		if w.Ready != nil {
+			at = ready
+			ready++
+		}
+		outputs, follow := b.outputsOf(w)
+		if len(outputs) == 0 {
+			continue
+		}
+		c, err := newChip(bus, w, at, follow)
+		if err != nil {
+			return fmt.Errorf("%w: %w", ErrSetup, err)
+		}
+		for _, o := range outputs {
+			c.channels = append(c.channels, channel{trace: len(b.sampled), number: o.Channel,
+				perPin: b.rig.TerminalPerPin(o.Name)})
+			b.sampled = append(b.sampled, o.Name)
+		}
+		b.chips = append(b.chips, c)
+	}
+	return nil
+}
+
+// outputsOf returns the outputs of a chip that are sampled, and whether the one
+// is followed.
+func (b *Bench) outputsOf(w *wiring.Chip) (outputs []wiring.Output, follow bool) {
+	mode := w.Mode
+	if b.opts.Mode != "" {
+		mode = b.opts.Mode
+	}
+	wanted := func(name string) bool { return b.opts.Outputs == nil || slices.Contains(b.opts.Outputs, name) }
+	for _, o := range b.rig.Outputs {
+		if o.Chip == w.Name && wanted(o.Name) {
+			outputs = append(outputs, o)
+		}
+	}
+	if mode != wiring.Follow || len(outputs) == 0 {
+		return outputs, false
+	}
+	first := outputs[0]
+	for _, name := range b.opts.Outputs {
+		if i := slices.IndexFunc(outputs, func(o wiring.Output) bool { return o.Name == name }); i >= 0 {
+			first = outputs[i]
+			break
+		}
+	}
+	return []wiring.Output{first}, true
+}
+
+// Sampled returns the names of the outputs that are sampled, in the order of the
+// captures' traces.
+func (b *Bench) Sampled() []string { return b.sampled }
+
+// Now returns the present instant on the bench's clock.
+func (b *Bench) Now() capture.Instant { return b.lines.Now() }
+
+// Counts returns the acquisition's troubles since the bench was opened.
+func (b *Bench) Counts() capture.Counts {
+	n := b.counts
+	for _, c := range b.chips {
+		n.BusErrors += c.dev.Counts()
+	}
+	return n
+}
+
+// NewCapture returns an empty capture of the bench's signals that begins now.
+func (b *Bench) NewCapture() (*capture.Capture, error) {
+	now := b.Now()
+	c := &capture.Capture{Start: now, End: now}
+	for _, name := range b.sampled {
+		t := capture.NewTrace(name, b.rig.Converter(name))
+		t.NominalVolts = b.rig.Output(name).Nominal
+		c.Traces = append(c.Traces, t)
+	}
+	for i, r := range b.roles {
+		if r.Role == line.Ready {
+			break
+		}
+		active, err := b.lines.Active(i)
+		if err != nil {
+			return nil, fmt.Errorf("%w: %s %s: %w", ErrLost, r.Role, r.Line.Name, err)
+		}
+		c.Tracks = append(c.Tracks, &capture.Track{Signal: r.Line.Name, Known: true, Initial: active, Stamp: edgeLatency})
+	}
+	return c, nil
+}
+
+// Record samples and gathers edges into c until the instant. Where it returns an
+// error, what was recorded before is in c.
+func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.Instant) error {
+	return b.run(ctx, c, until, func() bool { return false })
+}
+
+// run is the bench's loop: it ends at the instant, when stop says so, or with an
+// error.
+func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop func() bool) error {
+	b.c = c
+	defer b.conclude()
+	for {
+		if err := b.serve(); err != nil {
+			return err
+		}
+		now := b.lines.Now()
+		if now >= until || stop() {
+			return nil
+		}
+		if err := b.lines.Wait(ctx, b.wake(until)); err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			return fmt.Errorf("%w: %w", ErrLost, err)
+		}
+	}
+}
+
+// wake is when the loop must look again though no edge has come.
+func (b *Bench) wake(until instant) instant {
+	for _, c := range b.chips {
+		until = min(until, c.wake)
+	}
+	if len(b.pending) > 0 {
+		until = min(until, b.pending[0].at)
+	}
+	return until
+}
+
+// serve does what is due: takes the edges in, fetches conversions, switches drives.
+func (b *Bench) serve() error {
+	if err := b.takeEdges(); err != nil {
+		return err
+	}
+	now := b.lines.Now()
+	for _, c := range b.chips {
+		if c.finished > 0 || now >= c.wake {
+			if err := c.serve(b, now); err != nil {
+				return err
+			}
+		}
+	}
+	if len(b.pending) > 0 {
+		return b.switchDue()
+	}
+	return nil
+}
+
+// takeEdges sorts the edges that wait into the capture, the references and the
+// converters.
+func (b *Bench) takeEdges() error {
+	var err error
+	if b.buf, err = b.lines.Edges(b.buf[:0]); err != nil {
+		return fmt.Errorf("%w: %w", ErrLost, err)
+	}
+	for _, e := range b.buf {
+		if b.roles[e.Line].Role == line.Ready {
+			if c := b.chipOf(e.Line); c != nil && e.Active {
+				c.readyAt(b, e.At)
+			}
+			continue
+		}
+		lost := b.ledger.Add(e)
+		b.counts.LostEdges += uint64(lost)
+		t := b.c.Tracks[e.Line]
+		t.Lost += lost
+		t.Edges = append(t.Edges, capture.Edge{At: e.At, Closed: e.Active})
+		if e.Active && e.Line >= b.references {
+			b.seen[e.Line] = e.At
+		}
+	}
+	return nil
+}
+
+func (b *Bench) chipOf(line int) *chip {
+	for _, c := range b.chips {
+		if c.line == line {
+			return c
+		}
+	}
+	return nil // a chip that is not sampled
+}
+
+// conclude writes into the capture what is known of it by now.
+func (b *Bench) conclude() {
+	b.c.End = b.lines.Now()
+	for _, c := range b.chips {
+		for _, ch := range c.channels {
+			c.describe(&b.c.Traces[ch.trace].Converter)
+		}
+	}
+}
+
+// Release makes every drive inactive. It needs no context and can be called from
+// any goroutine at any time.
+func (b *Bench) Release() error { return b.lines.Release() }
+
+// Close releases the drives, puts the converters to rest and gives the lines back.
+func (b *Bench) Close() error {
+	err := b.lines.Release()
+	for _, c := range b.chips {
+		_ = c.dev.Halt() // a converter that does not answer rests already
+	}
+	return errors.Join(err, b.lines.Close())
+}
+
+// CanCause says whether the rig can bring an event about, with an error that lists
+// what it can.
+func CanCause(rig *wiring.Rig, event string) error {
+	if rig.Cause(event) != nil {
+		return nil
+	}
+	names := make([]string, len(rig.Causes))
+	for i, c := range rig.Causes {
+		names[i] = c.Event
+	}
+	return fmt.Errorf("%w: rig %s cannot bring about %q; its events: %s", ErrSetup, rig.Name, event, strings.Join(names, ", "))
+}
+
+// half returns the standard uncertainty of an instant known to lie within ±d.
+func half(d int64) time.Duration { return time.Duration(float64(d) / math.Sqrt(3)) }

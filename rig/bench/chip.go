@@ -1,0 +1,293 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
+	"makebreak/rig/wiring"
+)
+
+// powerUp is how long a chip takes from power-down to the start of its conversion
+// (TI SBAS444: about 25 µs).
+const powerUp = 25 * time.Microsecond
+
+// patience is how long beyond its slowest conversion a chip may keep silent: a
+// busy kernel may wake the program late, though its stamps are on time.
+const patience = 20 * time.Millisecond
+
+// revivals is how often in a row a chip that fails is set up again before the rig
+// counts as lost, and rest how long it is left alone each time.
+const (
+	revivals = 3
+	rest     = 20 * time.Millisecond
+)
+
+// channel is one output of a chip.
+type channel struct {
+	trace  int // of the captures
+	number int // of the chip's input
+	perPin float64
+}
+
+// chip is one converter and what it is doing.
+type chip struct {
+	dev      *ads1x15.Dev
+	name     string
+	channels []channel
+	follow   bool // continuous conversions of one channel
+	line     int  // of the ready pin; -1: unwired, the OS bit is polled
+
+	current  int     // index of the channel under conversion
+	started  instant // when the running single conversion was started
+	finished int     // conversions reported ready and not yet read
+	end      instant // of the latest finished conversion
+	ended    bool    // end is known
+	wake     instant // when to look though no edge has come
+	silent   int     // failures in a row
+	broken   bool    // it could not be set up again yet
+
+	shortest, nominal, longest time.Duration
+	pollGap                    time.Duration
+	span                       spans
+}
+
+// spans is what is known of a chip's conversion time from measuring it.
+type spans struct {
+	n    int
+	mean float64 // nanoseconds
+}
+
+func (s *spans) add(d time.Duration) {
+	s.n++
+	s.mean += (float64(d) - s.mean) / math.Min(float64(s.n), 1000)
+}
+
+func newChip(bus i2c.Bus, w *wiring.Chip, line int, follow bool) (*chip, error) {
+	opts := ads1x15.DefaultOpts
+	opts.Model, opts.Range, opts.Rate, opts.Ready = w.Model, w.Range, w.Rate, line >= 0
+	dev, err := ads1x15.New(bus, w.Address, &opts)
+	if err != nil {
+		return nil, err
+	}
+	c := &chip{dev: dev, name: w.Name, line: line, follow: follow && line >= 0}
+	c.shortest, c.nominal, c.longest = dev.Period()
+	c.pollGap = c.nominal / 20
+	return c, nil
+}
+
+// begin sets the chip up and starts its first conversion.
+func (c *chip) begin(b *Bench) error {
+	if err := c.dev.Setup(); err != nil {
+		return err
+	}
+	c.finished, c.ended, c.current = 0, false, 0
+	if c.follow {
+		if err := c.dev.Follow(c.channels[0].number); err != nil {
+			return err
+		}
+		c.started = b.lines.Now()
+		c.wake = c.started.Add(2*c.longest + patience)
+		return nil
+	}
+	return c.start(b)
+}
+
+// start starts a single conversion of the current channel.
+func (c *chip) start(b *Bench) error {
+	if err := c.dev.Start(c.channels[c.current].number); err != nil {
+		return err
+	}
+	c.started = b.lines.Now()
+	if c.line >= 0 {
+		c.wake = c.started.Add(powerUp + c.longest + patience)
+	} else {
+		c.wake = c.started.Add(powerUp + c.shortest - c.pollGap)
+	}
+	return nil
+}
+
+// readyAt takes in an edge of the ready pin.
+func (c *chip) readyAt(b *Bench, at instant) {
+	if c.follow {
+		c.pace(b, at)
+	} else {
+		if at < c.started {
+			return // of a conversion before this one
+		}
+		if d := at.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
+			c.span.add(d)
+		}
+	}
+	c.finished++
+	c.end, c.ended = at, true
+}
+
+// pace measures the spacing of a continuous chip's conversions, and counts those
+// whose edge never came and edges that came too soon to be a conversion's.
+func (c *chip) pace(b *Bench, at instant) {
+	if !c.ended {
+		return
+	}
+	d := at.Sub(c.end)
+	switch k := math.Round(float64(d) / c.period()); {
+	case k <= 0:
+		b.counts.DoubledConversions++
+	case k == 1:
+		c.span.add(d)
+	default:
+		b.counts.MissedConversions += uint64(k) - 1
+	}
+}
+
+// period is the best knowledge of the conversion time in nanoseconds.
+func (c *chip) period() float64 {
+	if c.span.n < 20 {
+		return float64(c.nominal)
+	}
+	return c.span.mean
+}
+
+// serve fetches what is ready, or finds out why nothing is.
+func (c *chip) serve(b *Bench, now instant) error {
+	var err error
+	switch {
+	case c.broken:
+		err = c.begin(b)
+		c.broken = err != nil
+	case c.finished > 0:
+		err = c.fetch(b)
+	case c.line >= 0:
+		err = c.ask(now)
+	default:
+		err = c.poll(b, now)
+	}
+	if err != nil {
+		return c.revive(b, err)
+	}
+	return nil
+}
+
+// fetch reads the finished conversion and, unless the chip goes on by itself,
+// starts the next one first: the register keeps the old value until that ends.
+func (c *chip) fetch(b *Bench) error {
+	end, ch := c.end, c.channels[c.current]
+	if c.finished > 1 {
+		b.counts.MissedConversions += uint64(c.finished - 1)
+	}
+	c.finished = 0
+	if !c.follow {
+		c.current = (c.current + 1) % len(c.channels)
+		if err := c.start(b); err != nil {
+			return err
+		}
+	}
+	code, err := c.dev.Read()
+	if err != nil {
+		return err
+	}
+	now := b.lines.Now()
+	if late, err := c.overtaken(b, now, end); err != nil || late {
+		return err
+	}
+	c.silent = 0
+	if c.follow {
+		c.wake = now.Add(2*c.longest + patience)
+	}
+	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin)
+	return nil
+}
+
+// overtaken reports whether the next conversion had ended before the register was
+// read: the value may then be either one's and is left out, and counted missed.
+func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
+	if c.follow {
+		if float64(now.Sub(end)) < 0.9*c.period() {
+			return false, nil
+		}
+		if err := b.takeEdges(); err != nil {
+			return false, err
+		}
+		if c.finished == 0 || c.end > now {
+			return false, nil
+		}
+		b.counts.MissedConversions++
+		return true, nil
+	}
+	if now.Sub(c.started) < c.shortest {
+		return false, nil
+	}
+	b.counts.MissedConversions++
+	return true, nil
+}
+
+// poll asks an unwired chip whether its conversion has ended. It ended between the
+// last time it said no and now.
+func (c *chip) poll(b *Bench, now instant) error {
+	busy, err := c.dev.Busy()
+	if err != nil {
+		return err
+	}
+	asked := b.lines.Now()
+	if busy {
+		if asked.Sub(c.started) > powerUp+c.longest+patience {
+			return errors.New("the conversion does not end")
+		}
+		c.end = asked
+		c.wake = asked.Add(c.pollGap)
+		return nil
+	}
+	between := c.started
+	if c.end > c.started {
+		between = c.end
+	}
+	c.end, c.ended = between+(asked-between)/2, true
+	if d := c.end.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
+		c.span.add(d)
+	}
+	c.finished = 1
+	return c.fetch(b)
+}
+
+// ask finds out why a chip with a wired ready pin keeps silent: it may have been
+// reset, or the pin may not reach the line.
+func (c *chip) ask(now instant) error {
+	if err := c.dev.Verify(); err != nil {
+		return err
+	}
+	return fmt.Errorf("%s: no edge on its ready line for %v, though its settings are right; check the wire of ALERT/RDY, or take ready out of the rig file", c.name, now.Sub(c.started).Round(time.Millisecond))
+}
+
+// revive sets a failed chip up again, a few times; then the rig counts as lost.
+func (c *chip) revive(b *Bench, cause error) error {
+	if errors.Is(cause, ads1x15.ErrReset) {
+		b.counts.ChipResets++
+	}
+	c.silent++
+	if c.silent > revivals {
+		return fmt.Errorf("%w: chip %s: %w", ErrLost, c.name, cause)
+	}
+	c.finished, c.broken = 0, false
+	if err := c.begin(b); err != nil {
+		c.broken = true // tried again after a rest
+		c.wake = b.lines.Now().Add(rest)
+	}
+	return nil
+}
+
+// describe writes down how well samples are known by now.
+func (c *chip) describe(conv *capture.Converter) {
+	if c.span.n > 0 {
+		conv.Span = time.Duration(c.span.mean)
+		conv.SpanRel = 0.1 / math.Sqrt(3) / math.Sqrt(float64(min(c.span.n, 1000)))
+	}
+	conv.Stamp = edgeLatency
+	if c.line < 0 {
+		conv.Stamp = half(int64(c.pollGap))
+	}
+}

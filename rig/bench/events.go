@@ -1,0 +1,184 @@
+package bench
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+	"makebreak/rig/wiring"
+)
+
+// ErrNobody says that an event needs the person at the bench and there is no way
+// to ask.
+var ErrNobody = errors.New("nobody at the bench can be asked")
+
+// ErrTooLong says that a drive had to be released because it had been on for its
+// longest time.
+var ErrTooLong = errors.New("the drive had been on for its longest time")
+
+// Prompter asks the person at the bench.
+type Prompter interface {
+	// Ask shows what to do. The channel gives nil once the person has pressed the
+	// key, or why nobody can be asked; done ends the asking.
+	Ask(text string) (pressed <-chan error, done func())
+}
+
+const (
+	// referenceWait is how long a reference may take to report a drive.
+	referenceWait = time.Second
+	// glance is how often the person's key is looked at.
+	glance = 20 * time.Millisecond
+	// pressing is how well a key press tells when the person acted: half a second
+	// either way (common practice, no source).
+	pressing = 500 * time.Millisecond
+)
+
+// Cause brings an event about, recording meanwhile, and returns it with the
+// instant at which the unit was told.
+func (b *Bench) Cause(ctx context.Context, c *capture.Capture, event string) (capture.Event, error) {
+	cause := b.rig.Cause(event)
+	if cause == nil {
+		return capture.Event{}, CanCause(b.rig, event)
+	}
+	if cause.Drive == "" {
+		return b.prompt(ctx, c, cause)
+	}
+	return b.drive(ctx, c, cause)
+}
+
+// drive brings an event about by a drive.
+func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cause) (capture.Event, error) {
+	index, d := b.driveIndex(cause.Drive)
+	on := cause.Pulse > 0 || cause.On
+	b.c = c
+	at, within, err := b.setDrive(index, on)
+	if err != nil {
+		return capture.Event{}, err
+	}
+	if on {
+		off := switching{at: at.Add(d.LongestOn), line: index, forced: true}
+		if cause.Pulse > 0 {
+			off = switching{at: at.Add(cause.Pulse), line: index}
+		}
+		b.later(off)
+	}
+	e := capture.Event{Name: cause.Event, At: at, Uncertainty: half(within), Timed: "drive"}
+	if cause.Reference == "" {
+		return b.note(c, e), nil
+	}
+	ref := b.lineIndex(cause.Reference)
+	arrived := func() bool { return b.seen[ref] >= at }
+	if err := b.run(ctx, c, at.Add(referenceWait), arrived); err != nil {
+		return e, err
+	}
+	if !arrived() {
+		return e, fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; check its wire", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive)
+	}
+	e.At, e.Uncertainty, e.Timed = b.seen[ref], edgeLatency, "reference"
+	return b.note(c, e), nil
+}
+
+// prompt asks the person at the bench and takes the instant from the reference
+// or, failing that, from the key press.
+func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Cause) (capture.Event, error) {
+	if b.opts.Prompter == nil {
+		return capture.Event{}, fmt.Errorf("event %s: %w", cause.Event, ErrNobody)
+	}
+	ref := -1
+	if cause.Reference != "" {
+		ref = b.lineIndex(cause.Reference)
+		delete(b.seen, ref)
+	}
+	pressed, done := b.opts.Prompter.Ask(cause.Prompt)
+	defer done()
+	key := false
+	var nobody error
+	told := func() bool {
+		if !key {
+			select {
+			case nobody = <-pressed:
+				key = nobody == nil
+				if key && b.opts.Act != nil {
+					b.opts.Act(cause.Event)
+				}
+			default:
+			}
+		}
+		_, reported := b.seen[ref]
+		return reported || key && ref < 0 || nobody != nil
+	}
+	for !told() {
+		if err := b.run(ctx, c, b.Now().Add(glance), told); err != nil {
+			return capture.Event{}, err
+		}
+	}
+	if nobody != nil {
+		return capture.Event{}, fmt.Errorf("event %s: %w: %w", cause.Event, ErrNobody, nobody)
+	}
+	e := capture.Event{Name: cause.Event, At: b.Now(), Uncertainty: half(int64(pressing)), Timed: "key"}
+	if ref >= 0 {
+		e.At, e.Uncertainty, e.Timed = b.seen[ref], edgeLatency, "reference"
+	}
+	return b.note(c, e), nil
+}
+
+func (b *Bench) note(c *capture.Capture, e capture.Event) capture.Event {
+	c.Events = append(c.Events, e)
+	return e
+}
+
+func (b *Bench) driveIndex(name string) (int, *wiring.Drive) {
+	for i := range b.rig.Drives {
+		if b.rig.Drives[i].Name == name {
+			return b.drives + i, &b.rig.Drives[i]
+		}
+	}
+	return -1, nil
+}
+
+func (b *Bench) lineIndex(name string) int {
+	return slices.IndexFunc(b.roles, func(r line.Request) bool { return r.Line.Name == name && r.Role != line.Ready })
+}
+
+// setDrive switches a drive and writes that into the capture.
+func (b *Bench) setDrive(index int, on bool) (instant, int64, error) {
+	b.pending = slices.DeleteFunc(b.pending, func(s switching) bool { return s.line == index })
+	at, within, err := b.lines.Drive(index, on)
+	if err != nil {
+		return at, within, fmt.Errorf("%w: drive %s: %w", ErrLost, b.roles[index].Line.Name, err)
+	}
+	if on {
+		b.on[index] = at
+	} else {
+		delete(b.on, index)
+	}
+	t := b.c.Tracks[index]
+	t.Edges = append(t.Edges, capture.Edge{At: at, Closed: on})
+	return at, within, nil
+}
+
+// later has a drive switched off at an instant.
+func (b *Bench) later(s switching) {
+	b.pending = append(b.pending, s)
+	slices.SortFunc(b.pending, func(x, y switching) int { return cmp.Compare(x.at, y.at) })
+}
+
+// switchDue switches off the drives whose time has come.
+func (b *Bench) switchDue() error {
+	now := b.lines.Now()
+	for len(b.pending) > 0 && b.pending[0].at <= now {
+		s := b.pending[0]
+		if _, _, err := b.setDrive(s.line, false); err != nil {
+			return err
+		}
+		if s.forced {
+			return fmt.Errorf("%w: drive %s: %w (longest_on in the rig file)", ErrSetup, b.roles[s.line].Line.Name, ErrTooLong)
+		}
+	}
+	return nil
+}

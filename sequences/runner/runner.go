@@ -1,0 +1,232 @@
+// Package runner runs a sequence on a bench: it brings the events about, watches
+// the states between them, and hands every cycle to be measured and logged.
+//
+// Two goroutines share the work. One keeps the bench's loop going without a
+// break, since a conversion that is not fetched in time is gone. The other
+// measures the cycle before and writes it to the log, which may take longer
+// than a conversion does.
+package runner
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+)
+
+// Around is how much of a capture is kept around its events, edges and steps.
+const Around = 100 * time.Millisecond
+
+// Recorder stores cycles. A cycle is safe when Append returns.
+type Recorder interface {
+	Append(*journal.Cycle) error
+}
+
+// ErrStopped says that the run ended before all its cycles because a cycle
+// failed and the run was to stop then.
+var ErrStopped = errors.New("stopped at the first cycle that did not pass")
+
+// ErrInternal says that the program itself is at fault.
+var ErrInternal = errors.New("internal error")
+
+// Opts say how a sequence is run.
+type Opts struct {
+	// First is the number of the first cycle, usually 1; Last that of the last.
+	First, Last int
+	// StopOnFail ends the run after the first cycle that does not pass.
+	StopOnFail bool
+	// Now gives the wall-clock time that is written into the log.
+	Now func() time.Time
+	// Recorder stores the cycles; nil: none are stored.
+	Recorder Recorder
+	// Keep says whether a cycle's capture is stored; nil: every one is.
+	Keep func(n int, v analyze.Verdict) bool
+	// OnCycle is called after a cycle has been stored, from one goroutine.
+	OnCycle func(*journal.Cycle)
+	// OnEvent is called when an event has been brought about, from the bench's
+	// goroutine: it must not block.
+	OnEvent func(cycle int, event string)
+}
+
+// Outcome is how a run ended.
+type Outcome struct {
+	Cycles  int // measured and stored whole
+	Verdict analyze.Verdict
+	Counts  capture.Counts
+}
+
+// recorded is one cycle on its way from the bench to the log.
+type recorded struct {
+	n       int
+	started time.Time
+	capture *capture.Capture
+	counts  capture.Counts
+	whole   bool
+}
+
+// depth is how many cycles may wait to be measured before the bench does.
+const depth = 4
+
+// Run runs the sequence. The drives are released when it returns, whatever the
+// reason; it stops early when the context is done (with its error), the rig is
+// lost (bench.ErrLost), a cycle cannot be stored (the recorder's error) or, where
+// asked, a cycle does not pass (ErrStopped). What was captured until then has been
+// handed to the recorder, the cycle under way marked as not complete.
+func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts) (Outcome, error) {
+	defer b.Release()
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+
+	first, err := b.NewCapture()
+	if err != nil {
+		return Outcome{}, err
+	}
+	meter, err := analyze.NewMeter(&seq.Plan, first)
+	if err != nil {
+		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)
+	}
+	queue := make(chan recorded, depth)
+	d := &desk{meter: meter, seq: seq, opts: opts, stop: cancel}
+	finished := make(chan error, 1)
+	go func() { finished <- d.work(queue) }()
+
+	err = record(ctx, b, seq, opts, first, queue)
+	close(queue)
+	if atDesk := <-finished; atDesk != nil {
+		err = atDesk
+	}
+	d.outcome.Counts = b.Counts()
+	return d.outcome, err
+}
+
+// record keeps the bench going, cycle after cycle.
+func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue chan<- recorded) error {
+	before := capture.Counts{}
+	for n := opts.First; n <= opts.Last; n++ {
+		started := opts.Now()
+		err := cycle(ctx, b, seq, opts, c, n)
+		var next *capture.Capture
+		if err == nil {
+			next = c.Continue()
+		}
+		now := b.Counts()
+		queue <- recorded{n, started, c, now.Sub(before), err == nil}
+		if err != nil {
+			return err
+		}
+		before, c = now, next
+	}
+	return nil
+}
+
+// cycle passes once through the sequence's steps.
+func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, n int) error {
+	if n == opts.First {
+		if err := b.Record(ctx, c, b.Now().Add(seq.Baseline)); err != nil {
+			return err
+		}
+	}
+	for _, step := range seq.Steps {
+		e, err := b.Cause(ctx, c, step.Event)
+		if err != nil {
+			return err
+		}
+		if opts.OnEvent != nil {
+			opts.OnEvent(n, step.Event)
+		}
+		if err := b.Record(ctx, c, e.At.Add(step.Hold)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// desk is where cycles are measured and stored.
+type desk struct {
+	meter   *analyze.Meter
+	seq     *sequences.Sequence
+	opts    Opts
+	stop    context.CancelCauseFunc
+	outcome Outcome
+}
+
+// work takes cycles until there are no more. After an error it stops the bench
+// and lets the rest pass by.
+func (d *desk) work(queue <-chan recorded) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
+		}
+		if err != nil {
+			d.stop(err)
+			for range queue {
+			}
+		}
+	}()
+	for r := range queue {
+		if err := d.take(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// take measures one cycle and stores it.
+func (d *desk) take(r recorded) error {
+	c := d.measure(r)
+	if err := d.store(c, r.capture); err != nil {
+		return err
+	}
+	if r.whole {
+		d.outcome.Cycles++
+	}
+	d.outcome.Verdict = d.outcome.Verdict.Worse(c.Verdict)
+	if d.opts.OnCycle != nil {
+		d.opts.OnCycle(c)
+	}
+	r.capture.Recycle()
+	if d.opts.StopOnFail && r.whole && c.Verdict != analyze.Pass && c.Verdict != analyze.NoVerdict {
+		return ErrStopped
+	}
+	return nil
+}
+
+// measure turns a capture into figures. Of a cycle that was cut short the state
+// under way is left out: it might have come right.
+func (d *desk) measure(r recorded) *journal.Cycle {
+	d.meter.SetCycle(r.n)
+	events := r.capture.Events
+	for i, e := range events {
+		to := r.capture.End
+		if i+1 < len(events) {
+			to = events[i+1].At
+		} else if !r.whole {
+			break
+		}
+		d.meter.State(r.capture, e, to)
+	}
+	result := d.meter.Take()
+	return &journal.Cycle{N: r.n, Started: r.started, Measurements: result.Measurements, Symptoms: result.Symptoms,
+		Counts: r.counts, Verdict: result.Verdict(), Complete: r.whole}
+}
+
+func (d *desk) store(c *journal.Cycle, raw *capture.Capture) error {
+	if d.opts.Recorder == nil {
+		return nil
+	}
+	if d.opts.Keep == nil || d.opts.Keep(c.N, c.Verdict) {
+		b, err := raw.Around(Around).MarshalBinary()
+		if err != nil {
+			return fmt.Errorf("cycle %d: %w", c.N, err)
+		}
+		c.Capture = b
+	}
+	return d.opts.Recorder.Append(c)
+}
