@@ -27,6 +27,8 @@ const (
 	// for its level, and longestSettling bounds it.
 	settling        = 0.25
 	longestSettling = time.Second
+	// edgeTime is how long before a crossing a state is no longer used for its level.
+	edgeTime = 20 * time.Millisecond
 	// fewest is the least number of settled samples that makes a histogram; with
 	// fewer the level is their mean.
 	fewest = 20

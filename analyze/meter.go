@@ -209,7 +209,7 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 			continue
 		}
 		s := seen.last()
-		from, until := s.settled()
+		from, until := s.settled(seen.interval)
 		o.settle(levelBetween(tr, from, until, seen.lo, seen.hi), s.high)
 	}
 	m.started = true

@@ -12,6 +12,7 @@ type span struct {
 	high     bool
 	from, to capture.Instant
 	crossed  bool // it began with a crossing, at the sample at from
+	ended    bool // it ended with a crossing, at the sample at to
 }
 
 // observed is what one output did from an event to the next.
@@ -123,7 +124,7 @@ func (o *observed) split(tr *capture.Trace, from, to capture.Instant, before lev
 				current.high = !current.high
 				continue
 			}
-			current.to = at
+			current.to, current.ended = at, true
 			o.spans = append(o.spans, current)
 			current = span{high: !current.high, from: at, to: to, crossed: true}
 		}
@@ -139,13 +140,20 @@ func firstFrom(tr *capture.Trace, at capture.Instant) (capture.Instant, float64,
 	return capture.Instant(times[0]), volts[0], true
 }
 
-// settled returns the part of a stretch that is used for its level.
-func (s span) settled() (from, to capture.Instant) {
-	if !s.crossed {
-		return s.from, s.to
+// settled returns the part of a stretch that is used for its level: without the
+// settling after the crossing that it began with, and without the samples that
+// belong to the edge that it ended with. interval is the seconds between samples.
+func (s span) settled(interval float64) (from, to capture.Instant) {
+	from, to = s.from, s.to
+	long := float64(s.to - s.from)
+	if s.crossed {
+		from += capture.Instant(math.Min(settling*long, float64(longestSettling)))
 	}
-	skip := capture.Instant(math.Min(settling*float64(s.to-s.from), float64(longestSettling)))
-	return s.from + skip, s.to
+	if s.ended {
+		edge := math.Max(2*interval*1e9, float64(edgeTime))
+		to -= capture.Instant(math.Min(settling*long, edge))
+	}
+	return from, to
 }
 
 // excursion returns the longest time in seconds for which samples from..to lay

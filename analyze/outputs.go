@@ -20,11 +20,11 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	}
 	s.moved = s.o.moved()
 	stretch := o.judgedStretch()
-	from, until := stretch.settled()
+	from, until := stretch.settled(s.o.interval)
 	s.high = stretch.high
 	s.state = levelBetween(tr, from, until, s.o.lo, s.o.hi)
 	if !s.before.known() && s.moved {
-		a, b := s.o.spans[0].settled()
+		a, b := s.o.spans[0].settled(s.o.interval)
 		s.before = levelBetween(tr, a, b, s.o.lo, s.o.hi)
 	}
 	o.placeCrossing(tr, e)
@@ -36,7 +36,9 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	o.reportLevels(m, tr, e)
 	o.reportSwitching(m, tr, e, to)
 	o.reportHold(m, e, o.limitOf(Hold), false)
-	o.demand = x.Demand
+	if o.demand = x.Demand; x.Demand == Pulse {
+		o.demand = Low // that is how a pulse leaves it
+	}
 }
 
 // judgedStretch is the stretch of the state that counts: the longest one in the
@@ -106,14 +108,14 @@ func (o *outputMeter) measureHold(tr *capture.Trace, e capture.Event, to capture
 	}
 	from := e.At
 	if entry, ok := s.o.entry(s.high); ok {
-		from, _ = span{from: entry.from, to: to, crossed: true}.settled()
+		from, _ = span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
 		// A transition may overshoot, an excursion lasts: what happens in the first
 		// fifth of a second after it is settling, and no more is left out.
 		from = min(from, entry.from+capture.Instant(longestSettling/5))
 	}
 	if s.expect.Demand == Pulse {
 		if end, ok := s.o.entry(false); ok && end.from > s.entry.from {
-			from, _ = span{from: end.from, to: to, crossed: true}.settled()
+			from, _ = span{from: end.from, to: to, crossed: true}.settled(s.o.interval)
 		}
 	}
 	l := o.heldLevel()
@@ -240,7 +242,7 @@ func (o *outputMeter) reportPulseEnd(m *Meter, tr *capture.Trace, e capture.Even
 		m.missing(e.Name, o.signal, PulseDuration, limit, Fail, "the output did not pulse")
 		return
 	}
-	from, to := last.settled()
+	from, to := last.settled(s.o.interval)
 	low := levelBetween(tr, from, to, s.o.lo, s.o.hi)
 	if low.known() {
 		m.levelRow(tr, e.Name, o, LowLevel, low, o.limitOf(LowLevel))
@@ -356,7 +358,7 @@ func (o *outputMeter) after(tr *capture.Trace) {
 	last := s.o.last()
 	l := s.state
 	if last.high != s.high {
-		from, to := last.settled()
+		from, to := last.settled(s.o.interval)
 		l = levelBetween(tr, from, to, s.o.lo, s.o.hi)
 	}
 	if l.known() {
