@@ -53,17 +53,18 @@ func (r *reader) expect(n *yamlfile.Node) map[string]analyze.Expectation {
 
 func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 	if !n.IsMap() {
-		w, _ := n.Text()
-		d, ok := demands[w]
-		if !ok && w != "" {
+		d, ok := demands[n.Plain()]
+		if !ok {
 			n.Refuse("", demandMay)
 		}
 		return analyze.Expectation{Demand: d}, ok
 	}
 	f, _ := n.Fields(demandMay)
 	pulse, high, low, after, within := f.May("pulse"), f.May("high"), f.May("low"), f.May("after"), f.May("within")
-	f.Done()
 	x := analyze.Expectation{Within: DefaultWithin}
+	if !f.Done() {
+		return x, false
+	}
 	ok := true
 	switch {
 	case count(pulse, high, low) != 1:

@@ -1,7 +1,6 @@
 package sequences
 
 import (
-	"fmt"
 	"math"
 
 	"makebreak/analyze"
@@ -17,12 +16,12 @@ const (
 	ofRelay
 )
 
-// word names the user in messages.
-func (u user) word() string {
+// words name the user in messages.
+func (u user) words() (one, none string) {
 	if u == ofRelay {
-		return "relay"
+		return "a relay", "no relay"
 	}
-	return "output"
+	return "an output", "no output"
 }
 
 // belongs says what a quantity is measured of.
@@ -136,6 +135,7 @@ func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
 	}
 	set := r.sets[name]
 	if set == nil {
+		r.misnamed = true
 		names := make([]string, len(r.order))
 		for i, s := range r.order {
 			names[i] = s.name
@@ -168,14 +168,17 @@ func (s *limitSet) refuseForeign() {
 	for _, e := range s.keys {
 		of := belongs(analyze.Quantity(e.Name()))
 		if s.usedBy&of == 0 {
-			e.Key.Refuse(fmt.Sprintf("this is a limit of a %s, and no %s uses this set", of.word(), of.word()),
-				fmt.Sprintf("put into the limits of a %s", of.word()))
+			one, none := of.words()
+			e.Key.Refuse("this is a limit of "+one+", and "+none+" uses this set", "put into the limits of "+one)
 		}
 	}
 }
 
 // unused looks at the sets once all their users are known.
 func (r *reader) unused() {
+	if r.misnamed {
+		return // which set was meant is not known
+	}
 	for _, s := range r.order {
 		if s.usedBy == 0 {
 			r.seq.Cautions = append(r.seq.Cautions, "nothing uses the limits "+s.name+", so they judge nothing")

@@ -32,6 +32,8 @@ type reader struct {
 	sets map[string]*limitSet
 	// order keeps the sets in file order, so that messages come in a fixed one.
 	order []*limitSet
+	// misnamed is set where a set is named that does not exist.
+	misnamed bool
 }
 
 // Parse reads a sequence file and checks it. The error is one or more

@@ -24,19 +24,13 @@ type Problem struct {
 	Why     string // what is wrong; may be empty
 	May     string // what may stand there; may be empty
 	Warning bool   // the rig can be used all the same
+	Key     bool   // the name itself is wrong, not what stands under it
 }
 
 // String renders the problem on one line.
 func (p Problem) String() string {
-	s := p.Path + ": "
-	if p.Read != "" {
-		s += "read " + strconv.Quote(p.Read) + ": "
-	}
-	s += p.Why
-	if p.May != "" {
-		s += "; may be " + p.May
-	}
-	return s
+	e := yamlfile.Error{Path: p.Path, Read: p.Read, Why: p.Why, May: p.May}
+	return strings.TrimPrefix(e.Error(), ": ")
 }
 
 // Ranges returns the full-scale ranges in ± volts that the converters have, the
@@ -107,6 +101,11 @@ func (c *checker) add(path, read, why, may string) {
 	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, May: may})
 }
 
+// addName adds a problem of a name.
+func (c *checker) addName(path, read, why, may string) {
+	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, May: may, Key: true})
+}
+
 // Check returns everything that is wrong with the rig, and what is doubtful as
 // warnings.
 func (r *Rig) Check() []Problem {
@@ -132,7 +131,7 @@ func (c *checker) chips() {
 		chip := &c.rig.Chips[i]
 		path := "chips." + chip.Name
 		if err := CheckName(chip.Name); err != nil {
-			c.add(path, "", err.Error(), NameMay)
+			c.addName(path, chip.Name, err.Error(), NameMay)
 		}
 		c.chipOptions(chip, path)
 		switch other, used := taken[chip.Address]; {
@@ -182,10 +181,10 @@ func (c *checker) signalNames() {
 	check := func(group, name string) {
 		path := group + "." + name
 		if err := CheckSignal(name); err != nil {
-			c.add(path, name, err.Error(), NameMay+", not ending in _V")
+			c.addName(path, name, err.Error(), NameMay+", not ending in _V")
 		}
 		if other, used := taken[strings.ToLower(name)]; used {
-			c.add(path, name, other+" has this name", "a name of its own")
+			c.addName(path, name, other+" has this name", "a name of its own")
 			return
 		}
 		taken[strings.ToLower(name)] = path
@@ -295,7 +294,7 @@ func (c *checker) causes() {
 		k := &c.rig.Causes[i]
 		path := "events." + k.Event
 		if err := CheckName(k.Event); err != nil {
-			c.add(path, k.Event, err.Error(), NameMay)
+			c.addName(path, k.Event, err.Error(), NameMay)
 		}
 		if taken[k.Event] {
 			c.add(path, k.Event, "this event stands here twice", "given once")

@@ -40,6 +40,9 @@ func errorsOf(c *Chip) converterErrors {
 	default:
 		return converterErrors{}
 	}
+	if c.Range < 2.048 {
+		e.OffsetSteps *= 2.048 / c.Range // stated at ±2.048 V: the same voltage at a narrower range
+	}
 	return e
 }
 

@@ -61,7 +61,11 @@ func Parse(file string, src []byte) (*Rig, error) {
 	}
 	r := readRig(doc.Root)
 	for _, p := range r.Check() {
-		if !p.Warning && !doc.Refused(p.Path) {
+		switch {
+		case p.Warning:
+		case p.Key:
+			doc.ReportKey(p.Path, p.Read, p.Why, p.May)
+		case !doc.Refused(p.Path):
 			doc.Report(p.Path, p.Read, p.Why, p.May)
 		}
 	}
@@ -166,7 +170,7 @@ func readOutput(e yamlfile.Entry) Output {
 	o.Channel = int(channel)
 	readDivider(f.Need("divider", dividerMay), &o)
 	if v, ok := f.May("highest").Quantity(unit.Voltage); ok {
-		o.Highest = v
+		o.Highest, o.Nominal = v, min(o.Nominal, v)
 	}
 	if v, ok := f.May("nominal").Quantity(unit.Voltage); ok {
 		o.Nominal = v

@@ -1,11 +1,166 @@
 package wiring
 
-import "testing"
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// The commented example holds everything that may stand in a rig file.
+func TestParse_full(t *testing.T) {
+	got, err := Load("../../testdata/rigs/full.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	divider := Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}
+	want := &Rig{
+		Name: "bench-1", About: "Workshop bench by the window.", Bus: "1", BusHz: 400_000,
+		Chips: []Chip{
+			{Name: "A", Model: ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow,
+				Ready: &Line{Name: "A ready", Chip: "gpiochip0", Number: 17, ActiveLow: true, Pull: PullUp}},
+			{Name: "B", Model: ADS1015, Address: 0x49, Range: 4.096, Rate: 1600, Supply: 3.3, Mode: Sweep,
+				Ready: &Line{Name: "B ready", Number: -1, LineName: "GPIO27", ActiveLow: true, Pull: PullUp}},
+		},
+		Outputs: []Output{
+			{Name: "OUT1", Chip: "B", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
+			{Name: "OUT3", Chip: "A", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
+			{Name: "LOGIC", Chip: "B", Channel: 1, Highest: 3.3, Nominal: 3.3},
+		},
+		Contacts: []Line{
+			{Name: "K1_NO", Chip: "gpiochip0", Number: 22, ActiveLow: true, Pull: PullUp},
+			{Name: "K1_NC", Chip: "gpiochip0", Number: 23, ActiveLow: true, Pull: PullUp},
+		},
+		References: []Line{{Name: "REF", Chip: "gpiochip0", Number: 25, Pull: PullDown}},
+		Drives: []Drive{
+			{Line: Line{Name: "KEY_AWAY", Chip: "gpiochip0", Number: 5, Pull: PullNone}, LongestOn: 5 * time.Second},
+			{Line: Line{Name: "ZONE", Number: -1, LineName: "GPIO19", ActiveLow: true, Pull: PullNone}, LongestOn: 10 * time.Minute},
+			{Line: Line{Name: "COIL", Chip: "gpiochip0", Number: 6, Pull: PullNone}, LongestOn: time.Minute, Coil: true},
+		},
+		Causes: []Cause{
+			{Event: "arm-away", Drive: "KEY_AWAY", Pulse: 300 * time.Millisecond, Reference: "REF"},
+			{Event: "open-zone", Drive: "ZONE", On: true},
+			{Event: "close-zone", Drive: "ZONE"},
+			{Event: "arm-stay", Prompt: "Arm the panel in stay mode at its keypad.", Reference: "REF"},
+			{Event: "disarm", Prompt: "Disarm the panel at its keypad."},
+		},
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+	if p := got.Check(); len(p) > 0 {
+		t.Errorf("problems: %v", p)
+	}
+}
+
+// A file with Windows line ends and a byte order mark reads the same.
+func TestParse_lineEnds(t *testing.T) {
+	src, err := os.ReadFile("../../testdata/rigs/full.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := Parse("full.yaml", src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := Parse("full.yaml", []byte("\ufeff"+strings.ReplaceAll(string(src), "\n", "\r\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(plain, other); d != "" {
+		t.Error(d)
+	}
+}
 
 func TestBuiltin(t *testing.T) {
-	for _, r := range Builtin() {
-		if p := r.Check(); len(p) > 0 {
-			t.Errorf("%s: %v", r.Name, p)
+	all := Builtin()
+	if len(all) != 2 || all[0].Name != "panel" || all[1].Name != "relay" {
+		t.Fatalf("built in: %d rigs", len(all))
+	}
+	for _, r := range all {
+		if p := r.Check(); len(p) > 0 || !r.Simulated || r.Bus != "" {
+			t.Errorf("%s: simulated %v, problems %v", r.Name, r.Simulated, p)
 		}
+	}
+	panel, relay := all[0], all[1]
+	alone := 0
+	for _, o := range panel.Outputs {
+		if o.Chip == "A" {
+			alone++
+		}
+	}
+	if len(panel.Outputs) != 8 || alone != 1 || panel.Output("OUT3").Chip != "A" || panel.Chip("A").Mode != Follow {
+		t.Error("panel: OUT3 is not alone on the chip that follows")
+	}
+	if !relay.Drive("COIL_DRIVE").Coil || !relay.Cause("energize").On || relay.Cause("release").On {
+		t.Error("relay: the coil is not switched by the rig")
+	}
+	panel.Outputs[0].Name = "changed"
+	if Builtin()[0].Outputs[0].Name != "OUT1" {
+		t.Error("a change to a built-in rig shows in the next one")
+	}
+}
+
+func TestLoad(t *testing.T) {
+	if r, err := Load("relay"); err != nil || r.Name != "relay" {
+		t.Errorf("relay: %v", err)
+	}
+	_, err := Load("no-such-rig")
+	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "panel and relay") {
+		t.Errorf("no such rig: %v", err)
+	}
+	if _, err := Load(t.TempDir()); err == nil {
+		t.Error("a folder is read as a rig")
+	}
+	large := filepath.Join(t.TempDir(), "large.yaml")
+	if err := os.WriteFile(large, make([]byte, 1<<20), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Load(large); err == nil || !strings.Contains(err.Error(), "too large") {
+		t.Errorf("a file of 1 MiB: %v", err)
+	}
+}
+
+// What a file cannot say and Go code can.
+func TestCheck(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(*Rig)
+		want   string
+	}{
+		{"no name", func(r *Rig) { r.Name = "" }, `name: the rig has no name; may be the rig's name`},
+		{"no chips", func(r *Rig) { r.Chips, r.Outputs = nil, nil }, "chips: there are 0 chips; may be one to four chips, one an address"},
+		{"model", func(r *Rig) { r.Chips[0].Model = "X" }, `chips.A.model: read "X"; may be ADS1115 or ADS1015`},
+		{"mode", func(r *Rig) { r.Chips[0].Mode = "" }, `chips.A.sample: may be sweep or follow`},
+		{"channel", func(r *Rig) { r.Outputs[0].Channel = 4 }, `outputs.OUT3.channel: read "4"; may be 0, 1, 2 or 3`},
+		{"event twice", func(r *Rig) { r.Causes = []Cause{{Event: "a", Prompt: "a"}, {Event: "a", Prompt: "a"}} },
+			`events.a: read "a": this event stands here twice; may be given once`},
+		{"no cause", func(r *Rig) { r.Causes = []Cause{{Event: "a"}} },
+			`events.a: either a drive or a prompt brings an event about; may be a drive or a prompt`},
+		{"no line", func(r *Rig) { r.Contacts = []Line{{Name: "K1_NO", Number: -1}} },
+			`contacts.K1_NO.line: the line is not given; may be a number or a name`},
+		{"no longest time", func(r *Rig) { r.Drives = []Drive{{Line: Line{Name: "KEY", LineName: "GPIO5"}}} },
+			`drives.KEY.longest_on: read "0s"; may be a time above zero`},
+		{"long name", func(r *Rig) { r.Outputs[0].Name = strings.Repeat("x", 33) }, "at most 32 characters"},
+		{"empty name", func(r *Rig) { r.Outputs[0].Name = "" }, "a name cannot be empty"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := benchRig()
+			if p := r.Check(); len(p) > 0 {
+				t.Fatalf("before: %v", p)
+			}
+			c.change(r)
+			for _, p := range r.Check() {
+				if strings.Contains(p.String(), c.want) {
+					return
+				}
+			}
+			t.Errorf("got %v\nwant %s", r.Check(), c.want)
+		})
 	}
 }

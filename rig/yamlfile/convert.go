@@ -3,6 +3,7 @@ package yamlfile
 import (
 	"fmt"
 	"strconv"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
@@ -16,11 +17,8 @@ func (d *Doc) convert(tree ast.Node, path string, depth int) *Node {
 		return n // nothing was written
 	}
 	n.place(tree.GetToken())
-	d.nodes++
-	if depth > maxNesting || d.nodes > maxNodes {
-		if d.nodes <= maxNodes+1 {
-			n.Refuse("", fmt.Sprintf("up to %d values, nested up to %d deep", maxNodes, maxNesting))
-		}
+	if depth > maxNesting {
+		n.Refuse("values are nested too deep", fmt.Sprintf("up to %d deep", maxNesting))
 		return n
 	}
 	switch x := tree.(type) {
@@ -93,7 +91,14 @@ func (n *Node) place(tk *token.Token) {
 	if tk == nil || tk.Position == nil {
 		return
 	}
-	n.Line, n.Column = max(tk.Position.Line, 1), max(tk.Position.Column, 1)
+	n.Line, n.Column = n.doc.inText(tk.Position)
+}
+
+// inText keeps the parser's places within the text: at times they lie a little
+// beyond a line's end, or before its start.
+func (d *Doc) inText(p *token.Position) (line, column int) {
+	line = min(max(p.Line, 1), len(d.lines))
+	return line, min(max(p.Column, 1), utf8.RuneCountInString(d.lines[line-1])+1)
 }
 
 func join(path, key string) string {

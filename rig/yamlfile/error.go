@@ -21,6 +21,8 @@ type Error struct {
 	Read         string // what was read, as the file has it; may be empty
 	Why          string // what is wrong with it; may be empty
 	May          string // what may stand there; may be empty
+
+	key bool // the key is wrong, which says nothing of its value
 }
 
 // Error renders the error on one line:

@@ -43,7 +43,9 @@ func (f *Fields) Need(key, may string) *Node {
 	if n == nil {
 		missing := &Node{doc: f.node.doc, path: join(f.node.path, key), Line: f.node.Line, Column: f.node.Column}
 		missing.fail("", "this key is missing", may)
+		return nil
 	}
+	n.may = may
 	return n
 }
 
@@ -52,15 +54,20 @@ func (f *Fields) Has(key string) bool {
 	return slices.ContainsFunc(f.node.entries, func(e Entry) bool { return e.Key.text == key })
 }
 
-// Done refuses every key that was not asked for.
-func (f *Fields) Done() {
+// Done refuses every key that was not asked for and reports whether there was
+// none.
+func (f *Fields) Done() bool {
+	all := true
 	for _, e := range f.node.entries {
 		if !slices.Contains(f.known, e.Key.text) {
 			at := *e.Key
 			at.path = f.node.path
 			at.fail(e.Key.text, "this key is not known", List(Nearest(e.Key.text, f.known)))
+			at.doc.errs[len(at.doc.errs)-1].key = true
+			all = false
 		}
 	}
+	return all
 }
 
 // Empty reports whether the mapping has no keys at all.

@@ -30,6 +30,7 @@ type Node struct {
 	path    string
 	kind    kind
 	text    string
+	may     string // what may stand here, where whoever asked for it said so
 	entries []Entry
 	items   []*Node
 }
@@ -48,11 +49,11 @@ func (n *Node) Refuse(why, may string) {
 	}
 	read := n.text
 	switch {
-	case n.kind == mapKind:
+	case n.kind == mapKind && len(n.entries) > 0:
 		read, why = "", cmp.Or(why, "keys with values stand here")
-	case n.kind == listKind:
+	case n.kind == listKind && len(n.items) > 0:
 		read, why = "", cmp.Or(why, "a list stands here")
-	case read == "":
+	case strings.TrimSpace(read) == "":
 		why = cmp.Or(why, "nothing stands here")
 	}
 	n.fail(read, why, may)
@@ -72,7 +73,7 @@ func (n *Node) Text() (string, bool) {
 	}
 	s := strings.TrimSpace(n.text)
 	if n.kind != textKind || s == "" {
-		n.Refuse("", "text")
+		n.Refuse("", cmp.Or(n.may, "text"))
 		return "", false
 	}
 	return s, true
@@ -134,6 +135,15 @@ func (n *Node) Bool() (bool, bool) {
 // IsText reports whether the value is a single one, neither keys nor a list.
 func (n *Node) IsText() bool { return n != nil && n.kind == textKind }
 
+// Plain returns a single value's text, empty where it is anything else. It records
+// nothing.
+func (n *Node) Plain() string {
+	if n == nil || n.kind != textKind {
+		return ""
+	}
+	return n.text
+}
+
 // IsMap reports whether the value has keys.
 func (n *Node) IsMap() bool { return n != nil && n.kind == mapKind }
 
@@ -165,12 +175,16 @@ func (n *Node) Entries(may string) []Entry {
 // Report records an error at a path, wherever in the file that is. A single value
 // is read from the file; read stands in for anything else.
 func (d *Doc) Report(path, read, why, may string) {
+	e := &Error{File: d.File, Path: path, Read: read, Why: why, May: may}
+	d.errs = append(d.errs, e)
+	if d.Root == nil {
+		return // made without a file
+	}
 	n := d.nearest(path)
-	e := &Error{File: d.File, Line: n.Line, Column: n.Column, Path: path, Read: read, Why: why, May: may}
+	e.Line, e.Column = n.Line, n.Column
 	if n.path == path && n.kind == textKind {
 		e.Read = n.text
 	}
-	d.errs = append(d.errs, e)
 }
 
 // nearest returns the value at the path, or what stands nearest above it. A mapping
@@ -212,10 +226,16 @@ func inside(path, outer string) bool {
 	return ok && (outer == "" || rest == "" || rest[0] == '.' || rest[0] == '[')
 }
 
-// Refused reports whether an error has been recorded at the path, or above or
-// below it.
+// ReportKey records an error about the key at a path.
+func (d *Doc) ReportKey(path, read, why, may string) {
+	d.Report(path, read, why, may)
+	d.errs[len(d.errs)-1].key = true
+}
+
+// Refused reports whether the value at the path, or one above or below it, has been
+// refused. Errors about keys do not count.
 func (d *Doc) Refused(path string) bool {
 	return slices.ContainsFunc(d.errs, func(e *Error) bool {
-		return inside(e.Path, path) || e.Path != "" && inside(path, e.Path)
+		return !e.key && (inside(e.Path, path) || e.Path != "" && inside(path, e.Path))
 	})
 }

@@ -18,10 +18,11 @@ import (
 // Limits of what is read. They lie far above any real file and keep a hostile
 // one from taking memory, stack or time.
 const (
-	MaxBytes   = 1 << 20
+	MaxBytes   = 256 << 10
+	maxLines   = 10_000
 	maxLine    = 4096 // bytes; also bounds how deep block structure can nest
 	maxNesting = 32
-	maxNodes   = 20_000
+	maxTokens  = 30_000 // the parser takes time by the square of a mapping's keys
 )
 
 // Doc is one file being read. It collects the errors.
@@ -30,7 +31,7 @@ type Doc struct {
 	Root *Node
 
 	errs  []*Error
-	nodes int
+	lines []string // of the text
 }
 
 // ReadFile returns the file's bytes. A file above MaxBytes is an *Error.
@@ -62,6 +63,7 @@ func Parse(file string, src []byte) (*Doc, error) {
 	if err != nil {
 		return nil, err
 	}
+	d.lines = strings.Split(text, "\n")
 	tree, err := d.tree(text)
 	if err != nil {
 		return nil, err
@@ -93,6 +95,9 @@ func (d *Doc) clean(src []byte) (string, error) {
 	number := 0
 	for line := range bytes.Lines(src) {
 		number++
+		if number > maxLines {
+			return "", &Error{File: d.File, Line: number, Column: 1, Why: "the file is too long", May: fmt.Sprintf("up to %d lines", maxLines)}
+		}
 		if len(line) > maxLine {
 			return "", &Error{File: d.File, Line: number, Column: maxLine, Why: "the line is too long", May: fmt.Sprintf("up to %d bytes", maxLine)}
 		}
@@ -156,8 +161,9 @@ func (d *Doc) syntax(err error) *Error {
 		return &Error{File: d.File, Line: 1, Column: 1, Why: "this is not YAML: " + firstLine(err.Error()), May: "plain YAML: keys, lists and values"}
 	}
 	tk := placed.GetToken()
-	return &Error{File: d.File, Line: tk.Position.Line, Column: max(tk.Position.Column, 1), Read: strings.TrimSpace(tk.Value),
-		Why: "this is not YAML: " + firstLine(placed.GetMessage()), May: "key: value, a list or {key: value}"}
+	line, column := d.inText(tk.Position)
+	return &Error{File: d.File, Line: line, Column: column, Read: strings.TrimSpace(tk.Value),
+		Why: "this is not YAML: " + firstLine(placed.GetMessage()), May: "key: value, - item or {key: value}, with text that has a colon or a # in it in quotes"}
 }
 
 func firstLine(s string) string {
@@ -165,26 +171,31 @@ func firstLine(s string) string {
 	return line
 }
 
-// refused are the devices of YAML that these files have no use for.
-var refused = map[token.Type]string{
-	token.AnchorType:     "an anchor",
-	token.AliasType:      "an alias",
-	token.MergeKeyType:   "a merge key",
-	token.TagType:        "a tag",
-	token.DirectiveType:  "a directive",
-	token.MappingKeyType: "a spelled-out key mark",
+// refused are the devices of YAML that these files have no use for, and what may
+// stand in their place.
+var refused = map[token.Type][2]string{
+	token.AnchorType:     {"an anchor", "the value itself, written out"},
+	token.AliasType:      {"an alias", "the value itself, written out"},
+	token.MergeKeyType:   {"a merge key", "the keys themselves, written out"},
+	token.TagType:        {"a tag", "the value without it"},
+	token.DirectiveType:  {"a directive", "left out"},
+	token.MappingKeyType: {"a key mark", "key: value"},
 }
 
 // refuseTokens looks for refused devices, several documents and deep nesting before
 // the parser, which recurses, sees them.
 func (d *Doc) refuseTokens(tokens token.Tokens) *Error {
+	if len(tokens) > maxTokens {
+		return &Error{File: d.File, Why: "the file holds too much", May: fmt.Sprintf("up to %d keys, values and marks", maxTokens)}
+	}
 	nesting, content, ended := 0, false, false
 	for _, tk := range tokens {
 		at := func(why, may string) *Error {
-			return &Error{File: d.File, Line: tk.Position.Line, Column: max(tk.Position.Column, 1), Read: tk.Value, Why: why, May: may}
+			line, column := d.inText(tk.Position)
+			return &Error{File: d.File, Line: line, Column: column, Read: tk.Value, Why: why, May: may}
 		}
 		if what, bad := refused[tk.Type]; bad {
-			return at(what+" is not used in these files", "the value itself, written out")
+			return at(what[0]+" is not used in these files", what[1])
 		}
 		switch tk.Type {
 		case token.DocumentHeaderType, token.DocumentEndType:

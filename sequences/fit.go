@@ -1,0 +1,162 @@
+package sequences
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+	"makebreak/rig/yamlfile"
+)
+
+// Fits says whether the rig can run the sequence. The error names everything that
+// the rig lacks, as *yamlfile.Error at its place in the sequence file; cautions are
+// what can be run and not shown.
+func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
+	doc, err := yamlfile.Parse(s.File, s.Source)
+	if err != nil {
+		doc = &yamlfile.Doc{File: s.File} // not read from a file: no places
+	}
+	f := &fitter{seq: s, rig: r, doc: doc}
+	f.signals()
+	f.steps()
+	f.sampling()
+	f.held()
+	return f.cautions, doc.Err()
+}
+
+// fitter compares a sequence with a rig.
+type fitter struct {
+	seq      *Sequence
+	rig      *wiring.Rig
+	doc      *yamlfile.Doc
+	cautions []string
+}
+
+// among writes the names there are, the nearest first.
+func (f *fitter) among(read string, names []string) string {
+	if len(names) == 0 {
+		return "left out: rig " + f.rig.Name + " has none"
+	}
+	return yamlfile.List(yamlfile.Nearest(read, names)) + " of rig " + f.rig.Name
+}
+
+func (f *fitter) signals() {
+	outputs := make([]string, len(f.rig.Outputs))
+	for i := range f.rig.Outputs {
+		outputs[i] = f.rig.Outputs[i].Name
+	}
+	contacts := make([]string, len(f.rig.Contacts))
+	for i := range f.rig.Contacts {
+		contacts[i] = f.rig.Contacts[i].Name
+	}
+	for _, o := range f.seq.Plan.Outputs {
+		if !slices.Contains(outputs, o.Signal) {
+			f.doc.Report("outputs."+o.Signal, o.Signal, "the rig has no such output", f.among(o.Signal, outputs))
+		}
+	}
+	for _, k := range f.seq.Plan.Relays {
+		for _, c := range []struct{ key, contact string }{{"make", k.Make}, {"break", k.Break}} {
+			if c.contact != "" && !slices.Contains(contacts, c.contact) {
+				f.doc.Report("relays."+k.Signal+"."+c.key, c.contact, "the rig has no such contact", f.among(c.contact, contacts))
+			}
+		}
+	}
+}
+
+func (f *fitter) steps() {
+	events := make([]string, len(f.rig.Causes))
+	for i := range f.rig.Causes {
+		events[i] = f.rig.Causes[i].Event
+	}
+	reported := map[string]bool{}
+	for i, step := range f.seq.Steps {
+		cause := f.rig.Cause(step.Event)
+		path := fmt.Sprintf("steps[%d]", i)
+		switch {
+		case reported[step.Event]:
+		case cause == nil:
+			f.doc.Report(path+".event", step.Event, "the rig cannot bring this event about", f.among(step.Event, events))
+		case cause.Drive != "" && cause.Pulse >= step.Hold:
+			f.doc.Report(path+".hold", "", "the drive's pulse lasts "+unit.Time.Format(cause.Pulse.Seconds())+" by the rig file", "longer than the pulse")
+		default:
+			continue
+		}
+		reported[step.Event] = true
+	}
+}
+
+// sampling finds chips that follow one output while the sequence speaks of several.
+func (f *fitter) sampling() {
+	followed := map[string]string{}
+	for _, o := range f.seq.Plan.Outputs {
+		chip := f.follows(o.Signal)
+		if chip == "" {
+			continue
+		}
+		if other, taken := followed[chip]; taken {
+			f.doc.Report("outputs."+o.Signal, o.Signal, "chip "+chip+" follows "+other+" and can follow one output only", "sampled with sample: sweep")
+			continue
+		}
+		followed[chip] = o.Signal
+	}
+	if !f.seq.Plan.OthersUnmoved {
+		return
+	}
+	var unseen []string
+	for i := range f.rig.Outputs {
+		name := f.rig.Outputs[i].Name
+		if chip := f.follows(name); chip != "" && followed[chip] != "" && followed[chip] != name {
+			unseen = append(unseen, name)
+		}
+	}
+	if len(unseen) > 0 {
+		f.cautions = append(f.cautions, "not watched, since their chip follows another output: "+strings.Join(unseen, ", "))
+	}
+}
+
+// follows returns the output's chip where it follows one output, else nothing.
+func (f *fitter) follows(output string) string {
+	o := f.rig.Output(output)
+	if o == nil {
+		return ""
+	}
+	chip := f.rig.Chip(o.Chip)
+	if chip == nil || f.seq.Sample == wiring.Sweep || f.seq.Sample == "" && chip.Mode != wiring.Follow {
+		return ""
+	}
+	return chip.Name
+}
+
+// held refuses steps that would leave a drive on for longer than it may be. Two
+// cycles are looked at, since what one leaves on the next may switch off.
+func (f *fitter) held() {
+	on := map[string]time.Duration{}
+	reported := map[string]bool{}
+	for i := range 2 * len(f.seq.Steps) {
+		step := f.seq.Steps[i%len(f.seq.Steps)]
+		if c := f.rig.Cause(step.Event); c != nil && c.Drive != "" && c.Pulse == 0 {
+			if !c.On {
+				delete(on, c.Drive)
+			} else if _, already := on[c.Drive]; !already {
+				on[c.Drive] = 0
+			}
+		}
+		for j := range f.rig.Drives {
+			d := &f.rig.Drives[j]
+			since, isOn := on[d.Name]
+			if !isOn {
+				continue
+			}
+			on[d.Name] = since + step.Hold
+			if reported[d.Name] || since+step.Hold <= d.LongestOn {
+				continue
+			}
+			reported[d.Name] = true
+			f.doc.Report(fmt.Sprintf("steps[%d].hold", i%len(f.seq.Steps)), "",
+				"drive "+d.Name+" would be on for longer than "+unit.Time.Format(d.LongestOn.Seconds()), "shorter, or the rig's longest_on longer")
+		}
+	}
+}
