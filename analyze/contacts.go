@@ -102,3 +102,10 @@ func (c change) bounceCount() int {
 	}
 	return max(0, n-1)
 }
+
+// restless reports whether the contact did not come to rest as bounce does: it
+// still changed when the state ended, changed again after a rest, or took longer
+// than any bounce.
+func (c change) restless() bool {
+	return !c.rests || c.later > 0 || c.bounceTime() > quiet/2
+}

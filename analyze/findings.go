@@ -13,7 +13,7 @@ import (
 // function of the symptoms, so a log that holds them can be reported at any time.
 func Findings(plan *Plan, symptoms []Symptom, cycles int) []Finding {
 	groups := group(symptoms)
-	hide(groups)
+	hide(plan, groups)
 	var found []Finding
 	for _, g := range groups {
 		if g.hidden {
@@ -95,48 +95,71 @@ func (g *gathered) add(s Symptom) {
 	}
 }
 
-// hide silences what another finding of the same signal already explains.
-func hide(groups []*gathered) {
-	has := map[string]bool{}
+// hide silences what another finding already explains.
+func hide(plan *Plan, groups []*gathered) {
 	for _, g := range groups {
-		has[string(g.kind)+"/"+g.signal] = true
-	}
-	for _, g := range groups {
-		switch g.kind {
-		case HighWhenOff:
-			// With a relay behind it the danger to the relay is the better word.
-			for _, h := range groups {
-				if h.kind == OffMayHold || h.kind == HeldIn && h.other == g.signal {
-					g.hidden = true
-				}
+		for _, by := range groups {
+			if by != g && by.explains(g, plan) {
+				g.hidden = true
 			}
-		case OffMayHold:
-			g.hidden = has[string(HeldIn)+"/"+g.signal]
-		case LeftState:
-			g.hidden = has[string(LooseWire)+"/"+g.signal] || has[string(Drooping)+"/"+g.signal]
-		case Rippling:
-			g.hidden = has[string(LooseWire)+"/"+g.signal] || has[string(Drooping)+"/"+g.signal] || has[string(LeftState)+"/"+g.signal]
-		case NearLimit:
-			g.hidden = g.besideFailures(groups)
 		}
 	}
 }
 
-// besideFailures reports whether a figure near its limit was also clearly out of
-// it elsewhere in the run.
-func (g *gathered) besideFailures(groups []*gathered) bool {
-	for _, h := range groups {
-		if h != g && h.signal == g.signal && h.other == g.other && h.kind.verdict() == Fail {
-			return true
-		}
+// explains reports whether finding g follows from this one.
+func (by *gathered) explains(g *gathered, plan *Plan) bool {
+	same := by.signal == g.signal
+	switch by.kind {
+	case MovedInstead:
+		return g.kind == MovedUnasked && g.signal == by.other
+	case LooseWire:
+		// A wire that drops out upsets every figure of its output, and the times of the
+		// relay behind it, which begin at the output's crossing.
+		return same || g.signal == relayOf(plan, by.signal)
+	case Drooping:
+		return same && (g.kind == LeftState || g.kind == Rippling || g.kind == NearLimit)
+	case LeftState, FellBack:
+		return same && (g.kind == Rippling || g.kind == LeftState || g.kind == NearLimit)
+	case HeldIn:
+		return same && g.kind == OffMayHold || g.kind == HighWhenOff && g.signal == by.other
+	case OffMayHold:
+		// With a relay behind it the danger to the relay is the better word.
+		return g.kind == HighWhenOff && relayOf(plan, g.signal) == by.signal
+	case Chattering:
+		return same && g.kind != Chattering || isContact(plan, by.signal, g.signal)
+	case UnsteadyMake, Welded:
+		return same && (g.kind == LongBounce || g.kind == NearLimit)
 	}
-	return false
+	return g.kind == NearLimit && same && by.other == g.other && by.kind.verdict() == Fail
+}
+
+// relayOf is the relay behind an output, or empty.
+func relayOf(plan *Plan, output string) string {
+	if plan == nil {
+		return ""
+	}
+	if o := plan.Output(output); o != nil {
+		return o.Relay
+	}
+	return ""
+}
+
+// isContact reports whether a signal is a contact of the relay.
+func isContact(plan *Plan, relay, signal string) bool {
+	if plan == nil {
+		return false
+	}
+	r := plan.Relay(relay)
+	return r != nil && signal != "" && (r.Make == signal || r.Break == signal)
 }
 
 // often says how often a symptom was seen: empty for every time.
 func (g *gathered) often(plan *Plan, cycles int) string {
 	if g.always(plan, cycles) {
 		return ""
+	}
+	if g.inCycles == cycles {
+		return "in every cycle, at " + strings.Join(g.events, ", ")
 	}
 	where := "cycle " + strconv.Itoa(g.cycles[0])
 	if g.inCycles > 1 {

@@ -102,6 +102,7 @@ type level struct {
 	dof    float64 // of repeat
 	sigma  float64 // standard deviation of the samples, volts
 	n      int     // samples that belong to the state
+	noise  float64 // standard deviation from sample to sample, hum and drift left out, volts
 	peak   float64 // peak to peak of all settled samples, volts
 	slope  float64 // second half's mean less the first's, volts
 	mean   bool    // fallback: plain mean, too few samples for a histogram
@@ -136,7 +137,35 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 	}
 	l.peak = x.hi - x.lo
 	l.mean = x.n < fewest
+	l.noise = math.Min(l.sigma, shortNoise(tr, from, to))
 	return l
+}
+
+// noiseSamples is how many samples are looked at for their noise.
+const noiseSamples = 2 * capture.BlockLen
+
+// shortNoise is the standard deviation of what changes from one sample to the
+// next: from third differences, which drift and slow hum hardly reach. For white
+// noise their variance is 1+9+9+1 = 20 times the samples'.
+func shortNoise(tr *capture.Trace, from, to capture.Instant) float64 {
+	var a, b, c, sum float64
+	n := 0
+	for _, vs := range tr.Blocks(from, to) {
+		for _, v := range vs {
+			if d := float64(v) - 3*c + 3*b - a; n >= 3 {
+				sum += d * d
+			}
+			a, b, c = b, c, float64(v)
+			n++
+		}
+		if n >= noiseSamples {
+			break
+		}
+	}
+	if n < 8 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(sum / float64(n-3) / 20)
 }
 
 // refine averages the samples within tol of the centre.

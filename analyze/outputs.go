@@ -192,7 +192,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 
 // noiseOf is the noise of one sample, at least the rounding of one step.
 func noiseOf(tr *capture.Trace, l level) float64 {
-	return math.Max(math.Min(l.sigma, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12))
+	return math.Max(math.Min(l.noise, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12))
 }
 
 // namesHigh says whether the level is reported as the high one: by what was

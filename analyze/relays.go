@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"strings"
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
@@ -14,6 +15,9 @@ type contacts struct {
 	operates, releases bool
 }
 
+// lost reports whether edges of either contact are known to be missing.
+func (x contacts) lost() bool { return x.make.lost > 0 || x.brk.lost > 0 }
+
 // measure looks at a relay's contacts from an event to the next and reports them.
 func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to capture.Instant) contacts {
 	x := contacts{
@@ -22,12 +26,28 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	}
 	x.operates = x.make.closes() || x.brk.opens()
 	x.releases = x.make.opens() || x.brk.closes()
+	first := len(m.out.Measurements)
 	r.reportTime(m, c, e, x)
 	r.reportTransfer(m, e, x)
 	r.reportBounce(m, e, x.make, r.plan.Make)
 	r.reportBounce(m, e, x.brk, r.plan.Break)
+	if x.lost() {
+		doubtFailures(m.out.Measurements[first:])
+	}
 	r.reportMargins(m, c, e)
 	return x
+}
+
+const edgesWereLost = "edges were lost"
+
+// doubtFailures takes back what lost edges may have made look wrong.
+func doubtFailures(rows []Measurement) {
+	for i := range rows {
+		if x := &rows[i]; x.Verdict == Fail {
+			x.Verdict = Undecided
+			x.Reason = strings.TrimPrefix(x.Reason+"; "+edgesWereLost, "; ")
+		}
+	}
 }
 
 func trackAt(c *capture.Capture, i int) *capture.Track {
@@ -139,7 +159,7 @@ func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name stri
 	switch {
 	case !x.rests:
 		row.Reason = "still bouncing when the state ended: at least this long"
-	case x.lost > 0:
+	case x.lost > 0 && x.bounceCount() > 0:
 		row.Reason = "edges were lost: there may be more bounce than was seen"
 		count.Reason = row.Reason
 	}

@@ -103,6 +103,9 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	Overlap: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
 	},
+	EdgesLost: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Edges of %s's contacts were lost, so what they did at %s cannot be told. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
+	},
 	OffLimit:  sayOffLimit,
 	NearLimit: sayNearLimit,
 }

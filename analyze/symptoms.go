@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"strings"
 
 	"makebreak/rig/capture"
 )
@@ -41,12 +42,13 @@ const (
 	Overlap        Kind = "overlap"
 	OffLimit       Kind = "off-limit"
 	NearLimit      Kind = "near-limit"
+	EdgesLost      Kind = "edges-lost"
 )
 
 // verdict is what a symptom means for the unit.
 func (k Kind) verdict() Verdict {
 	switch k {
-	case NotSampled, NearLimit:
+	case NotSampled, NearLimit, EdgesLost:
 		return Undecided
 	}
 	return Fail
@@ -152,69 +154,79 @@ func (m *Meter) pairMoves(e capture.Event, still, strays []*outputMeter, wrong m
 
 // diagnoseRelay compares what a relay's contacts did with what its output told
 // it, and returns whether that explains figures of the relay out of their limits.
+// Where edges were lost the contacts' story has holes, and nothing is said of it.
 func (m *Meter) diagnoseRelay(e capture.Event, r *relayMeter, x contacts) bool {
-	s := &r.output.now
-	name := r.plan.Signal
-	moved := len(x.make.edges)+len(x.brk.edges) > 0
-	if !s.moved {
-		return m.diagnoseResting(e, r, x)
-	}
-	up := s.o.last().high
-	if s.expect.Demand == Pulse {
-		up = true
-	}
-	nan := math.NaN()
-	switch {
-	case up && !moved:
-		m.symptom(e, name, RelayStill, r.output.signal, s.state.volts, r.plan.MustOperate)
-	case up && x.make.opens() && x.brk.closes(), !up && x.make.closes() && x.brk.opens():
-		m.symptom(e, name, ContactsSwap, "", nan, nan)
-	case !up && !moved:
-		if !x.make.end && r.make >= 0 {
-			return true // it had not operated either, which has been said
-		}
-		if s.state.volts > r.plan.MustRelease {
-			m.symptom(e, name, HeldIn, r.output.signal, s.state.volts, r.plan.MustRelease)
-		} else {
-			m.symptom(e, r.plan.Make, Welded, "", nan, nan)
-		}
-	case x.make.later > 0 && x.brk.later > 0 || unsettled(x.make) && unsettled(x.brk):
-		m.symptom(e, name, Chattering, "", nan, nan)
-	case up && x.brk.opens() && unsteady(x.make):
-		m.symptom(e, r.plan.Make, UnsteadyMake, "", nan, nan)
-	case !up && x.make.opens() && unsteady(x.brk):
-		m.symptom(e, r.plan.Break, UnsteadyMake, "", nan, nan)
-	case !up && x.brk.closes() && x.make.end:
-		m.symptom(e, r.plan.Make, Welded, "", nan, nan)
-	default:
+	signal, k := r.symptomOf(x)
+	if k == "" {
 		return false
 	}
+	if x.lost() {
+		m.symptom(e, r.plan.Signal, EdgesLost, "", math.NaN(), math.NaN())
+		return true
+	}
+	value, limit := math.NaN(), math.NaN()
+	switch k {
+	case RelayStill:
+		value, limit = r.output.now.state.volts, r.plan.MustOperate
+	case HeldIn:
+		value, limit = r.output.now.state.volts, r.plan.MustRelease
+	case explained:
+		return true
+	}
+	m.symptom(e, signal, k, r.output.signal, value, limit)
 	return true
 }
 
-// unsettled reports whether a contact was still changing when the state ended.
-func unsettled(x change) bool { return !x.rests }
+// explained stands for figures out of their limits that an earlier symptom has
+// explained already.
+const explained Kind = "explained"
 
-// unsteady reports whether a contact that should have closed did not, or would not
-// stay closed.
-func unsteady(x change) bool { return x.known && (!x.end || x.later > 0 || !x.rests) }
-
-// diagnoseResting looks at a relay whose output kept its state.
-func (m *Meter) diagnoseResting(e capture.Event, r *relayMeter, x contacts) bool {
-	nMake, nBreak := len(x.make.edges)+x.make.later, len(x.brk.edges)+x.brk.later
+// symptomOf names what is wrong with a relay's contacts, and at which signal;
+// nothing where they did what the output told them.
+func (r *relayMeter) symptomOf(x contacts) (string, Kind) {
+	s := &r.output.now
+	name := r.plan.Signal
+	up := s.moved && (s.o.last().high || s.expect.Demand == Pulse)
+	edges := len(x.make.edges) + len(x.brk.edges)
 	switch {
-	case nMake == 0 && nBreak == 0:
-		return false
-	case nMake > 1 && nBreak > 1:
-		m.symptom(e, r.plan.Signal, Chattering, "", math.NaN(), math.NaN())
-	case nMake > 1 && nBreak == 0:
-		m.symptom(e, r.plan.Make, UnsteadyMake, "", math.NaN(), math.NaN())
-	case nBreak > 1 && nMake == 0:
-		m.symptom(e, r.plan.Break, UnsteadyMake, "", math.NaN(), math.NaN())
-	default:
-		m.symptom(e, r.plan.Signal, RelayAlone, r.output.signal, math.NaN(), math.NaN())
+	case x.make.restless() && x.brk.restless():
+		return name, Chattering
+	case x.make.restless():
+		return r.plan.Make, UnsteadyMake
+	case x.brk.restless():
+		return r.plan.Break, UnsteadyMake
+	case !s.moved && edges > 0:
+		return name, RelayAlone
+	case !s.moved:
+		return "", ""
+	case up && x.make.opens() && x.brk.closes(), !up && x.make.closes() && x.brk.opens():
+		return name, ContactsSwap
+	case up && edges == 0 && x.make.end:
+		return name, explained // it had not released, which has been said
+	case up && edges == 0:
+		return name, RelayStill
+	case up && x.brk.opens() && x.make.known && !x.make.end:
+		return r.plan.Make, UnsteadyMake
+	case up:
+		return "", ""
 	}
-	return true
+	return r.symptomOfRelease(x, edges)
+}
+
+// symptomOfRelease names what is wrong with contacts that should have released.
+func (r *relayMeter) symptomOfRelease(x contacts, edges int) (string, Kind) {
+	s := &r.output.now
+	switch {
+	case edges == 0 && r.make >= 0 && !x.make.end:
+		return r.plan.Signal, explained // it had not operated either
+	case edges == 0 && s.state.volts > r.plan.MustRelease:
+		return r.plan.Signal, HeldIn
+	case edges == 0, x.brk.closes() && x.make.end:
+		return r.plan.Make, Welded
+	case x.make.opens() && x.brk.known && !x.brk.end:
+		return r.plan.Break, UnsteadyMake
+	}
+	return "", ""
 }
 
 // diagnoseFigures turns this state's figures out of their limits into symptoms.
@@ -225,7 +237,9 @@ func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 		if x.Cycle != m.cycle || x.Event != e.Name || wrong[x.Signal] || math.IsNaN(x.Value) {
 			continue
 		}
-		if x.Verdict == Undecided {
+		if x.Verdict == Undecided && strings.HasSuffix(x.Reason, edgesWereLost) {
+			m.symptom(e, x.Signal, EdgesLost, "", math.NaN(), math.NaN())
+		} else if x.Verdict == Undecided {
 			m.symptom(e, x.Signal, NearLimit, string(x.Quantity), x.Value, nearer(x))
 		}
 		if x.Verdict != Fail {
