@@ -1,5 +1,5 @@
-// Package board starts the search for what the board offers, its GPIO chips
-// and I²C buses, once and without side effects on the rest of the program.
+// Package board starts the search for the board's GPIO chips, once and without
+// side effects on the rest of the program.
 package board
 
 import (
@@ -11,19 +11,19 @@ import (
 
 	"periph.io/x/conn/v3/driver/driverreg"
 	_ "periph.io/x/host/v3/gpioioctl" // finds the GPIO chips
-	_ "periph.io/x/host/v3/sysfs"     // finds the I²C buses
 )
 
 var initOnce = sync.OnceValue(initialise)
 
-// Init lets periph find the GPIO chips and I²C buses. It does so once; later
-// calls return the first one's result. Finding nothing is no error here: what
-// is missing is said where it is asked for.
+// Init lets periph find the GPIO chips, for gpioioctl.Chips to list. It does so
+// once; later calls return the first one's result. Finding nothing is no error
+// here: what is missing is said where it is asked for.
 //
-// Only the two drivers that the rig needs are taken in. periph's drivers for
-// particular boards map the processor's registers, which the rig has no use
-// for, and register pins under the same names, which makes the character
-// device's names change.
+// Only periph's driver of the GPIO character device is taken in. Those for
+// particular boards map the processor's registers and register pins under the
+// same names, which makes the character device's names change; the one for
+// the old GPIO files keeps one of them open, at standard input's number where
+// that has been closed (see guardInput).
 func Init() error { return initOnce() }
 
 func initialise() (err error) {
@@ -31,14 +31,18 @@ func initialise() (err error) {
 	if err != nil {
 		return fmt.Errorf("board: standard input: %w", err)
 	}
-	defer func() { err = errors.Join(err, restore()) }()
+	defer func() {
+		if restoreErr := restore(); restoreErr != nil {
+			err = errors.Join(err, fmt.Errorf("board: standard input: %w", restoreErr))
+		}
+	}()
 	// What periph logs about a chip that cannot be opened is found again, and
 	// returned as an error, when that chip is asked for.
 	out := log.Writer()
 	log.SetOutput(io.Discard)
 	defer log.SetOutput(out)
 	if _, err := driverreg.Init(); err != nil {
-		return fmt.Errorf("board: looking for GPIO chips and I²C buses: %w", err)
+		return fmt.Errorf("board: looking for GPIO chips: %w", err)
 	}
 	return nil
 }

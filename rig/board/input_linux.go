@@ -22,11 +22,29 @@ func guardInput() (restore func() error, err error) {
 	}
 	return func() error {
 		defer unix.Close(saved)
-		if _, err := unix.FcntlInt(0, unix.F_GETFD, 0); err == nil {
-			return nil
-		}
-		return unix.Dup3(saved, 0, 0)
+		return restoreInput(saved)
 	}, nil
+}
+
+// errInputTaken says that another file has been opened at standard input's
+// number. That file's owner counts on it, so it must stay.
+var errInputTaken = errors.New("closed by the search for GPIO chips, and its number taken by another file; remove the second device node of the chip")
+
+func restoreInput(saved int) error {
+	var was, is unix.Stat_t
+	if err := unix.Fstat(saved, &was); err != nil {
+		return err
+	}
+	err := unix.Fstat(0, &is)
+	switch {
+	case errors.Is(err, unix.EBADF):
+		return unix.Dup3(saved, 0, 0)
+	case err != nil:
+		return err
+	case was.Dev != is.Dev || was.Ino != is.Ino || was.Rdev != is.Rdev:
+		return errInputTaken
+	}
+	return nil
 }
 
 func openNull() error {

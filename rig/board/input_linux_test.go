@@ -1,6 +1,7 @@
 package board
 
 import (
+	"errors"
 	"io"
 	"os"
 	"os/exec"
@@ -20,8 +21,11 @@ func TestGuardInput(t *testing.T) {
 	case "missing":
 		guardWithoutInput(t)
 		return
+	case "taken":
+		takeInputWhileGuarded(t)
+		return
 	}
-	for _, name := range []string{"closed", "missing"} {
+	for _, name := range []string{"closed", "missing", "taken"} {
 		t.Run(name, func(t *testing.T) {
 			cmd := exec.Command(os.Args[0], "-test.run=^TestGuardInput$", "-test.v")
 			cmd.Env = append(os.Environ(), "BOARD_TEST_CASE="+name)
@@ -64,6 +68,27 @@ func guardWithoutInput(t *testing.T) {
 	}
 	if _, err := unix.FcntlInt(0, unix.F_GETFD, 0); err != nil {
 		t.Errorf("nothing stands at descriptor 0: %v", err)
+	}
+}
+
+// The one who took the number keeps it, and the loss is told.
+func takeInputWhileGuarded(t *testing.T) {
+	restore, err := guardInput()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := unix.Close(0); err != nil {
+		t.Fatal(err)
+	}
+	if fd, err := unix.Open("/dev/zero", unix.O_RDONLY, 0); fd != 0 || err != nil {
+		t.Fatalf("opened at %d, %v", fd, err)
+	}
+	if err := restore(); !errors.Is(err, errInputTaken) {
+		t.Errorf("%v", err)
+	}
+	var b [1]byte
+	if n, err := unix.Read(0, b[:]); n != 1 || err != nil || b[0] != 0 {
+		t.Errorf("the other file gave %d bytes, %v", n, err)
 	}
 }
 

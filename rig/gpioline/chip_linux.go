@@ -175,7 +175,7 @@ func noChip(word string, chips []*chip, closed error) error {
 	}
 	switch {
 	case closed != nil:
-		return fmt.Errorf("%s can be opened: %w", what, closed)
+		return fmt.Errorf("%s among those that can be opened; %w", what, closed)
 	case len(chips) > 0:
 		return fmt.Errorf("%s; there is %s: %w", what, list(descriptions(chips)), unix.ENOENT)
 	}

@@ -1,4 +1,71 @@
 package gpioline
 
-// helperMain will run the helper processes of the kernel tests.
-func helperMain() {}
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"strconv"
+
+	"golang.org/x/sys/unix"
+
+	"makebreak/rig/line"
+	"makebreak/rig/wiring"
+)
+
+// helperMain runs this process as a helper of a kernel test, where the
+// environment says so, and does not return then.
+func helperMain() {
+	chip := os.Getenv("GPIOLINE_TEST_CHIP")
+	switch os.Getenv("GPIOLINE_TEST_HELPER") {
+	case "":
+	case "open":
+		os.Exit(helpOpen(chip))
+	case "drive":
+		os.Exit(helpDrive(chip))
+	default:
+		os.Exit(64)
+	}
+}
+
+// helpOpen opens a line and prints what came of it.
+func helpOpen(chip string) int {
+	s, err := Open([]Request{{Line: wiring.Line{Name: "K1_NO", Chip: chip}, Role: line.Contact}})
+	if err != nil {
+		fmt.Printf("%v\nEACCES: %v\n", err, errors.Is(err, unix.EACCES))
+		return 1
+	}
+	if err := s.Close(); err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	fmt.Println("opened")
+	return 0
+}
+
+// helpDrive switches line 0 on, prints the number of its descriptor and ends
+// as it is told, without releasing anything.
+func helpDrive(chip string) int {
+	s, err := Open([]Request{{Line: wiring.Line{Name: "coil", Chip: chip}, Role: line.Drive}})
+	if err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	if _, _, err := s.Drive(0, true); err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	fmt.Println(strconv.Itoa(s.lines[0].fd), s.Guarded())
+	var word [1]byte
+	switch os.Getenv("GPIOLINE_TEST_END") {
+	case "panic":
+		_, _ = os.Stdin.Read(word[:])
+		panic("as a program that is broken would")
+	case "exit":
+		_, _ = os.Stdin.Read(word[:])
+		return 3
+	default: // wait to be killed
+		signal.Reset()
+		select {}
+	}
+}

@@ -1,17 +1,18 @@
 package i2cbus
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
-
-	"makebreak/rig/board"
 )
 
 // nodePrefix is what the nodes of Linux's I²C buses begin with.
@@ -30,9 +31,6 @@ func OpenBus(name string) (i2c.BusCloser, error) {
 }
 
 func open(name string) (i2c.BusCloser, error) {
-	if err := board.Init(); err != nil {
-		return nil, err
-	}
 	for _, r := range i2creg.All() {
 		if !answersTo(r, name) {
 			continue
@@ -42,7 +40,6 @@ func open(name string) (i2c.BusCloser, error) {
 		}
 		return r.Open() // a bus that is no device node, on an adapter of its own
 	}
-	// One that came after the search, as a USB adapter may.
 	if node := nodeOf(name); node != "" {
 		if _, err := os.Stat(node); !errors.Is(err, fs.ErrNotExist) {
 			return openNode(node)
@@ -74,16 +71,22 @@ func nodeOf(name string) string {
 	return nodePrefix + number
 }
 
-// Names returns the names of the buses found, as OpenBus takes them.
+// Names returns the names of the buses that there are, as OpenBus takes them:
+// the kernel's by number, then those that others have registered with periph.
 func Names() ([]string, error) {
-	if err := board.Init(); err != nil {
+	nodes, err := filepath.Glob(nodePrefix + "*")
+	if err != nil {
 		return nil, fmt.Errorf("i2cbus: %w", err)
 	}
-	var names []string
+	slices.SortFunc(nodes, func(a, b string) int {
+		return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b))
+	})
 	for _, r := range i2creg.All() {
-		names = append(names, r.Name)
+		if !slices.Contains(nodes, r.Name) {
+			nodes = append(nodes, r.Name)
+		}
 	}
-	return names, nil
+	return nodes, nil
 }
 
 // noBus says what there is instead of the bus asked for.

@@ -1,0 +1,123 @@
+//go:build linux
+
+package kernelbench
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// Bus is the name of the bus on which the guest's converters answer.
+const Bus = "/dev/i2c-1"
+
+const (
+	chips    = 4
+	channels = 4
+	knobDir  = "/sys/module/kb_adc/parameters/"
+)
+
+// Converters are the knobs of the guest's four ADS1115 at 0x48 to 0x4B.
+type Converters struct {
+	t          testing.TB
+	microvolts [chips * channels]int
+}
+
+// NewConverters sets all inputs to 0 V, all clocks to nominal, all chips
+// present and no faults, now and when the test ends.
+func NewConverters(t testing.TB) *Converters {
+	t.Helper()
+	Need(t)
+	c := &Converters{t: t}
+	c.reset()
+	t.Cleanup(c.reset)
+	return c
+}
+
+func (c *Converters) reset() {
+	c.microvolts = [chips * channels]int{}
+	c.writeVolts()
+	c.knob("ppm", "0,0,0,0")
+	c.knob("present", "15")
+	c.knob("fail_count", "0")
+	c.knob("delay_us", "0")
+	for chip := range chips {
+		c.knob("ready", fmt.Sprintf("%d -", chip))
+	}
+}
+
+// SetVolts puts a voltage on an input pin.
+func (c *Converters) SetVolts(chip, channel int, volts float64) {
+	c.t.Helper()
+	c.microvolts[chip*channels+channel] = int(math.Round(volts * 1e6))
+	c.writeVolts()
+}
+
+func (c *Converters) writeVolts() {
+	c.t.Helper()
+	var text []string
+	for _, uv := range c.microvolts {
+		text = append(text, strconv.Itoa(uv))
+	}
+	c.knob("microvolts", strings.Join(text, ","))
+}
+
+// SetPresent says which chips answer.
+func (c *Converters) SetPresent(answers [4]bool) {
+	c.t.Helper()
+	mask := 0
+	for i, yes := range answers {
+		if yes {
+			mask |= 1 << i
+		}
+	}
+	c.knob("present", strconv.Itoa(mask))
+}
+
+// Fail makes the next transfers on the bus end with the errno.
+func (c *Converters) Fail(errno unix.Errno, count int) {
+	c.t.Helper()
+	c.knob("fail_errno", strconv.Itoa(int(errno)))
+	c.knob("fail_count", strconv.Itoa(count))
+}
+
+// SetClock sets how far the four chips' clocks are off, in millionths; more is
+// faster.
+func (c *Converters) SetClock(ppm [4]int) {
+	c.t.Helper()
+	c.knob("ppm", fmt.Sprintf("%d,%d,%d,%d", ppm[0], ppm[1], ppm[2], ppm[3]))
+}
+
+// WireReady lets the chip's ALERT/RDY pin work a line.
+func (c *Converters) WireReady(chip int, to *Chip, line int) {
+	c.t.Helper()
+	c.knob("ready", fmt.Sprintf("%d %s", chip, to.PullFile(line)))
+	// The bench holds the line's file, which must go before its chip does.
+	to.t.Cleanup(func() { c.knob("ready", fmt.Sprintf("%d -", chip)) })
+}
+
+// Transfers counts the transfers on the bus since the guest started.
+func (c *Converters) Transfers() int {
+	c.t.Helper()
+	b, err := os.ReadFile(knobDir + "transfers")
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	n, err := strconv.Atoi(strings.TrimSpace(string(b)))
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	return n
+}
+
+func (c *Converters) knob(name, text string) {
+	c.t.Helper()
+	if err := os.WriteFile(knobDir+name, []byte(text), 0); err != nil {
+		c.t.Fatalf("%s: %v", name, err)
+	}
+}
