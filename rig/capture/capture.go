@@ -90,6 +90,9 @@ type Capture struct {
 	Tracks     []*Track // one a contact, reference or drive
 	Events     []Event  // by time
 	Counts     Counts
+	// Kept says where samples were kept, rising; between these spans they were left
+	// out on purpose. Nil: everywhere.
+	Kept []Span
 }
 
 // Trace returns the trace of the output named, or nil.

@@ -77,7 +77,9 @@ func NewTrace(signal string, conv Converter) *Trace {
 }
 
 // Append adds a sample. Its time must not lie before the last one's.
-func (t *Trace) Append(at Instant, volts float64) {
+func (t *Trace) Append(at Instant, volts float64) { t.append(int64(at), float32(volts)) }
+
+func (t *Trace) append(at int64, volts float32) {
 	var b *block
 	if k := len(t.blocks); k > 0 {
 		b = t.blocks[k-1]
@@ -86,7 +88,7 @@ func (t *Trace) Append(at Instant, volts float64) {
 		b = t.fresh()
 		t.blocks = append(t.blocks, b)
 	}
-	b.at[b.n], b.v[b.n] = int64(at), float32(volts)
+	b.at[b.n], b.v[b.n] = at, volts
 	b.n++
 	t.n++
 }
@@ -143,6 +145,17 @@ func (t *Trace) Blocks(from, to Instant) iter.Seq2[[]int64, []float32] {
 				hi = sort.Search(b.n, func(i int) bool { return b.at[i] >= int64(to) })
 			}
 			if lo < hi && !yield(b.at[lo:hi], b.v[lo:hi]) {
+				return
+			}
+		}
+	}
+}
+
+// all yields every sample, see Blocks. All runs but the last are BlockLen long.
+func (t *Trace) all() iter.Seq2[[]int64, []float32] {
+	return func(yield func([]int64, []float32) bool) {
+		for _, b := range t.blocks {
+			if !yield(b.at[:b.n], b.v[:b.n]) {
 				return
 			}
 		}
