@@ -58,6 +58,9 @@ type Measurement struct {
 	Budget      []gum.Component
 }
 
+// Bound reports whether the value is only an upper bound of the quantity.
+func (m *Measurement) Bound() bool { return m.Reason == upperBound }
+
 // Symptom is one thing seen wrong (or doubtful) in one cycle. Findings are made
 // of symptoms, so a log that holds them can be reported again at any time.
 type Symptom struct {

@@ -202,18 +202,34 @@ func relaysOf(c *capture.Capture) []RelayPlan {
 // Where there are no samples before the first event, that event's figures that
 // need a state before are missing.
 func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
+	m.started = true
 	for _, o := range m.outputs {
 		tr := c.Traces[o.index]
 		seen := observe(tr, c.Start, to, level{}, false, false, nominal(tr))
 		if seen.n == 0 {
 			continue
 		}
-		s := seen.last()
-		from, until := s.settled(seen.interval)
-		o.settle(levelBetween(tr, from, until, seen.lo, seen.hi), s.high)
+		last := seen.last()
+		if other, ok := seen.longest(!last.high); ok {
+			m.baseline(tr, o, seen, other)
+		}
+		o.settle(m.baseline(tr, o, seen, last), last.high)
 	}
-	m.started = true
-	m.baseline(c)
+}
+
+// baseline reports a state's level before the first event: it is part of the
+// record and no event's.
+func (m *Meter) baseline(tr *capture.Trace, o *outputMeter, seen observed, s span) level {
+	from, to := s.settled(seen.interval)
+	l := levelBetween(tr, from, to, seen.lo, seen.hi)
+	if l.known() && (o.plan != nil || m.free) {
+		q := LowLevel
+		if s.high {
+			q = HighLevel
+		}
+		m.levelRow(tr, "", o, q, l, NoLimit())
+	}
+	return l
 }
 
 // settle takes over the state that an output is in.
@@ -257,21 +273,6 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 		o.after(c.Traces[o.index])
 	}
 	m.steps++
-}
-
-// baseline reports the levels before the first event: they are part of the record
-// and no event's.
-func (m *Meter) baseline(c *capture.Capture) {
-	for _, o := range m.outputs {
-		if !o.known || o.plan == nil && !m.free {
-			continue
-		}
-		q := LowLevel
-		if o.high {
-			q = HighLevel
-		}
-		m.levelRow(c.Traces[o.index], "", o, q, o.level, NoLimit())
-	}
 }
 
 // Take returns what has been measured since the last call.

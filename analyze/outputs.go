@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
@@ -327,7 +328,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	s := &o.now
 	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: TransitionDuration, Limit: o.limitOf(TransitionDuration)}
 	if s.cross.clean {
-		x.Value, x.Reason = s.cross.bound, upperBound
+		x.Value, x.Reason = roundUp(s.cross.bound), upperBound
 		m.row(x, nil)
 		return
 	}
@@ -338,7 +339,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		return
 	}
 	if seconds < step {
-		x.Value, x.Reason = step, upperBound
+		x.Value, x.Reason = roundUp(step), upperBound
 		m.row(x, nil)
 		return
 	}
@@ -347,6 +348,21 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		component("sampling interval", "triangular", step/2, 1),
 		component("state levels", "normal", seconds*math.Max(s.state.repeat, s.before.repeat)/math.Abs(s.state.volts-s.before.volts), 2),
 	})
+}
+
+// roundUp rounds a bound up to two significant digits: it says no more than that.
+func roundUp(v float64) float64 {
+	if v <= 0 {
+		return v
+	}
+	digits := 1 - int(math.Floor(math.Log10(v)))
+	up := math.Ceil(v*math.Pow(10, float64(digits)) - 1e-6)
+	// Through the decimal text, so that the result is the nearest number to it.
+	w, err := strconv.ParseFloat(fmt.Sprintf("%.0fe%d", up, -digits), 64)
+	if err != nil {
+		return v
+	}
+	return w
 }
 
 // after makes the state that the output ended in the one that the next starts from.

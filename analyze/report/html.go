@@ -162,10 +162,14 @@ func (p *page) addFigure(m analyze.Measurement) {
 		p.Cycles = append(p.Cycles, pageCycle{Number: m.Cycle})
 	}
 	c := &p.Cycles[len(p.Cycles)-1]
+	reading, reason := Reading(m.Quantity, m.Value, m.Expanded), oneLine(m.Reason)
+	if m.Bound() {
+		reading, reason = atMost+reading, ""
+	}
 	c.Figures = append(c.Figures, pageFigure{
 		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: quantityWords(m.Quantity),
-		Reading: Reading(m.Quantity, m.Value, m.Expanded), Limit: LimitWords(m.Quantity, m.Limit),
-		Verdict: string(m.Verdict), Reason: oneLine(m.Reason),
+		Reading: reading, Limit: LimitWords(m.Quantity, m.Limit),
+		Verdict: string(m.Verdict), Reason: reason,
 	})
 }
 

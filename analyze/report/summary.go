@@ -29,6 +29,7 @@ type row struct {
 	uncertainty  float64 // largest expanded uncertainty; NaN: none stated
 	limit        analyze.Limit
 	limitsDiffer bool
+	bounds       int // values that are only upper bounds
 	verdicts     map[analyze.Verdict]int
 	remarks      []remark
 	moreRemarks  int // figures whose reason is not among remarks
@@ -102,7 +103,9 @@ func (x *row) add(m analyze.Measurement) {
 	x.cycles++
 	x.verdicts[m.Verdict]++
 	x.limitsDiffer = x.limitsDiffer || !sameLimit(x.limit, m.Limit)
-	if m.Reason != "" {
+	if m.Bound() {
+		x.bounds++
+	} else if m.Reason != "" {
 		x.remark(m)
 	}
 	if !finite(m.Value) {

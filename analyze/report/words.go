@@ -89,6 +89,9 @@ func Reading(q analyze.Quantity, value, expanded float64) string {
 	return s.with(s.number(v)) + " ± " + s.with(s.number(u))
 }
 
+// atMost stands before a value that is only an upper bound.
+const atMost = "≤ "
+
 // parse reads a number that Round wrote.
 func parse(s string) float64 {
 	x, err := strconv.ParseFloat(s, 64)
@@ -156,6 +159,9 @@ func (x *row) figures() figures {
 	high, _ := Round(x.quantity, x.high, x.uncertainty)
 	s := scaleFor(x.quantity, parse(low), parse(high), parse(u))
 	f.median = s.with(s.number(median))
+	if x.bounds > 0 {
+		f.median = atMost + f.median
+	}
 	if !x.values.exact() {
 		f.median = "≈ " + f.median
 	}
@@ -241,8 +247,9 @@ func (s steady) line() string {
 
 // legendLines explain what stands in the table and does not explain itself.
 func (s *summary) legendLines() []string {
-	var sampled, unjudged, uncertain bool
+	var sampled, unjudged, uncertain, bound bool
 	for _, x := range s.rows {
+		bound = bound || x.bounds > 0
 		sampled = sampled || !x.values.exact()
 		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
 		uncertain = uncertain || finite(x.uncertainty)
@@ -250,6 +257,9 @@ func (s *summary) legendLines() []string {
 	var lines []string
 	if uncertain {
 		lines = append(lines, "± U: the largest expanded uncertainty of the row (95 %).")
+	}
+	if bound {
+		lines = append(lines, "≤: faster than the sampling can resolve, so this is an upper bound.")
 	}
 	if unjudged {
 		lines = append(lines, "No verdict: no limit was set.")
