@@ -110,6 +110,15 @@ func (m *measuring) record() *report.Record {
 	if !m.events {
 		r.Cautions = append(r.Cautions, "the capture names no event: only the levels are measured")
 	}
+	if len(m.reader.Capture().Traces) > 0 {
+		r.Cautions = append(r.Cautions, "the uncertainties hold what the samples show; the accuracy of the instrument that took them is not known and comes on top")
+	}
+	for _, t := range m.reader.Capture().Tracks {
+		if len(t.Edges) > 0 || t.Known {
+			r.Cautions = append(r.Cautions, shortestBounce(t.Stamp))
+			break
+		}
+	}
 	for _, t := range m.reader.Capture().Traces {
 		if t.Missing > 0 {
 			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: %d samples are missing", t.Signal, t.Missing))

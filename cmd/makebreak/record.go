@@ -1,8 +1,13 @@
 package main
 
 import (
+	"fmt"
+	"math"
+	"time"
+
 	"makebreak/analyze"
 	"makebreak/analyze/report"
+	"makebreak/rig/bench"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -32,7 +37,17 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if rec.Notes != "" {
 		r.Notes = append(r.Notes, rec.Notes)
 	}
+	if len(plan.Relays) > 0 {
+		r.Cautions = append(r.Cautions, shortestBounce(bench.EdgeLatency))
+	}
 	return r, nil
+}
+
+// shortestBounce says what bounce could not have been seen: the opening and the
+// closing that make it must be told apart by their time stamps.
+func shortestBounce(stamp time.Duration) string {
+	return fmt.Sprintf("bounces shorter than about %s could not have been seen (twice the uncertainty of an edge's time stamp)",
+		report.Reading(analyze.BounceTime, 2*stamp.Seconds(), math.NaN()))
 }
 
 // signals is the order in which a plan's signals are shown: each output, then the

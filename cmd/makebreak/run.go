@@ -5,12 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze"
-	"makebreak/rig/bench"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -157,7 +158,9 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 		return err
 	}
 	defer b.Close()
-	run, err := db.Begin(a.runInfo(seq, rig, s, cycles))
+	info := a.runInfo(seq, rig, s, cycles)
+	info.Notes = unsampled(rig, seq, b.Sampled())
+	run, err := db.Begin(info)
 	if err != nil {
 		return failed(exitLog, err)
 	}
@@ -184,6 +187,21 @@ func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s simulation, cy
 	return info
 }
 
+// unsampled says which outputs should have been watched and were not, because
+// their chips followed another output; empty where there are none.
+func unsampled(rig *wiring.Rig, seq *sequences.Sequence, sampled []string) string {
+	var names []string
+	for _, o := range rig.Outputs {
+		if seq.Plan.OthersUnmoved && !slices.Contains(sampled, o.Name) {
+			names = append(names, o.Name)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return "not watched, because their chips followed another output: " + strings.Join(names, ", ")
+}
+
 // whyIncomplete is the reason that goes into the log with a run that ended early.
 func whyIncomplete(err error) string {
 	switch {
@@ -191,8 +209,6 @@ func whyIncomplete(err error) string {
 		return ""
 	case errors.Is(err, context.Canceled):
 		return "interrupted"
-	case errors.Is(err, bench.ErrLost):
-		return err.Error()
 	}
 	return err.Error()
 }

@@ -22,10 +22,10 @@ var ErrLost = errors.New("the rig is lost")
 // ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
 var ErrSetup = errors.New("the rig cannot do this")
 
-// edgeLatency is the standard uncertainty of a kernel time stamp: the time from
+// EdgeLatency is the standard uncertainty of a kernel time stamp: the time from
 // the electrical edge to the interrupt handler that stamps it. A gpiolib line
 // under a Linux kernel takes some 6 to 19 µs, measured on a virtual machine.
-const edgeLatency = 10 * time.Microsecond
+const EdgeLatency = 10 * time.Microsecond
 
 // Requests lists the lines of a rig in the order in which the bench numbers them:
 // contacts, references, drives, ready lines.
@@ -201,7 +201,7 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%w: %s %s: %w", ErrLost, r.Role, r.Line.Name, err)
 		}
-		c.Tracks = append(c.Tracks, &capture.Track{Signal: r.Line.Name, Known: true, Initial: active, Stamp: edgeLatency})
+		c.Tracks = append(c.Tracks, &capture.Track{Signal: r.Line.Name, Known: true, Initial: active, Stamp: EdgeLatency})
 	}
 	return c, nil
 }

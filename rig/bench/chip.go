@@ -286,7 +286,7 @@ func (c *chip) describe(conv *capture.Converter) {
 		conv.Span = time.Duration(c.span.mean)
 		conv.SpanRel = 0.1 / math.Sqrt(3) / math.Sqrt(float64(min(c.span.n, 1000)))
 	}
-	conv.Stamp = edgeLatency
+	conv.Stamp = EdgeLatency
 	if c.line < 0 {
 		conv.Stamp = half(int64(c.pollGap))
 	}

@@ -79,7 +79,7 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	if !arrived() {
 		return e, fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; check its wire", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive)
 	}
-	e.At, e.Uncertainty, e.Timed = b.seen[ref], edgeLatency, "reference"
+	e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
 	return b.note(c, e), nil
 }
 
@@ -122,7 +122,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 	}
 	e := capture.Event{Name: cause.Event, At: b.Now(), Uncertainty: half(int64(pressing)), Timed: "key"}
 	if ref >= 0 {
-		e.At, e.Uncertainty, e.Timed = b.seen[ref], edgeLatency, "reference"
+		e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
 	}
 	return b.note(c, e), nil
 }
