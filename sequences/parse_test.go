@@ -1,11 +1,264 @@
 package sequences
 
-import "testing"
+import (
+	"errors"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"makebreak/analyze"
+	"makebreak/rig/wiring"
+)
+
+// noBound stands for a bound that is not given; diffs take one NaN for another.
+var noBound = math.NaN()
+
+func diff(want, got any) string {
+	return cmp.Diff(want, got, cmpopts.EquateNaNs(), cmpopts.IgnoreFields(Sequence{}, "Source", "File"))
+}
+
+func atMost(v float64) analyze.Limit  { return analyze.Limit{Lower: noBound, Upper: v} }
+func atLeast(v float64) analyze.Limit { return analyze.Limit{Lower: v, Upper: noBound} }
+
+var (
+	output12V = analyze.Limits{
+		analyze.HighLevel: {Lower: 12, Upper: 14.5}, analyze.LowLevel: atMost(1),
+		analyze.SwitchingDelay: atMost(0.5), analyze.Ripple: atMost(0.5), analyze.Hold: atMost(0),
+	}
+	relay12V = analyze.Limits{
+		analyze.OperateTime: atMost(0.015), analyze.ReleaseTime: atMost(0.010), analyze.BounceTime: atMost(0.005),
+		analyze.TransferTime: atLeast(0), analyze.PullInMargin: atLeast(1), analyze.DropOutMargin: atLeast(0.2),
+	}
+)
+
+func TestLoad_armedHigh(t *testing.T) {
+	got, err := Load("armed-high")
+	if err != nil {
+		t.Fatal(err)
+	}
+	high, low := analyze.Expectation{Demand: analyze.High}, analyze.Expectation{Demand: analyze.Low}
+	want := &Sequence{
+		Name: "armed-high", About: "High while the panel is armed in either way, low while it is disarmed.",
+		Cycles: 5, Baseline: DefaultBaseline,
+		Steps: []Step{{"arm-away", 3 * time.Second}, {"disarm", 3 * time.Second}, {"arm-stay", 3 * time.Second}, {"disarm", 3 * time.Second}},
+		Plan: analyze.Plan{
+			Steps: []string{"arm-away", "disarm", "arm-stay", "disarm"},
+			Outputs: []analyze.OutputPlan{{Signal: "OUT3", Relay: "K1", Limits: output12V,
+				Expect: map[string]analyze.Expectation{"arm-away": high, "arm-stay": high, "disarm": low}}},
+			OthersUnmoved: true,
+			Relays:        []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2, Limits: relay12V}},
+			Decide:        analyze.Guarded,
+		},
+	}
+	if d := diff(want, got); d != "" {
+		t.Error(d)
+	}
+	if got.Duration() != 12*time.Second || strings.Join(got.Events(), " ") != "arm-away disarm arm-stay" {
+		t.Errorf("%v, %v", got.Duration(), got.Events())
+	}
+	if len(got.Source) == 0 || got.File != "armed-high.yaml" {
+		t.Errorf("%d bytes of %s", len(got.Source), got.File)
+	}
+}
+
+// The commented example holds everything that may stand in a sequence file.
+func TestLoad_full(t *testing.T) {
+	got, err := Load("../testdata/sequences/full.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	expect := func(demand analyze.Demand, after, within float64) analyze.Expectation {
+		return analyze.Expectation{Demand: demand, After: after, Within: within}
+	}
+	high, low := expect(analyze.High, 0, 0), expect(analyze.Low, 0, 0)
+	limits := analyze.Limits{analyze.TransitionDuration: atMost(0.020)}
+	for q, l := range output12V {
+		limits[q] = l
+	}
+	relay := analyze.Limits{analyze.BounceCount: atMost(20)}
+	for q, l := range relay12V {
+		relay[q] = l
+	}
+	want := &Sequence{
+		Name: "job-1234", About: "Outputs of an invented job card.", Cycles: 10, Baseline: time.Second, Sample: wiring.Sweep,
+		Steps: []Step{{"arm-away", 35 * time.Second}, {"alarm", 5 * time.Second}, {"disarm", 3 * time.Second}},
+		Plan: analyze.Plan{
+			Steps: []string{"arm-away", "alarm", "disarm"},
+			Outputs: []analyze.OutputPlan{
+				{Signal: "OUT1", Expect: map[string]analyze.Expectation{"arm-away": {}, "alarm": {}, "disarm": {}}},
+				{Signal: "OUT3", Limits: limits, Relay: "K1", Expect: map[string]analyze.Expectation{"arm-away": high, "alarm": high, "disarm": low}},
+				{Signal: "OUT4", Limits: analyze.Limits{analyze.SwitchingDelay: atMost(1)},
+					Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.Low, 5, 0.1), "alarm": expect(analyze.Unmoved, 0, 0), "disarm": high}},
+				{Signal: "OUT5", Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.Pulse, 2, 0.1)}},
+				{Signal: "OUT6", Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.High, 30, 0.05), "disarm": low}},
+			},
+			OthersUnmoved: true,
+			Relays:        []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2, Limits: relay}},
+			Decide:        analyze.Guarded,
+		},
+	}
+	if d := diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+// What a short file leaves out.
+func TestParse_defaults(t *testing.T) {
+	got, err := Parse("f.yaml", []byte("name: short one\nsteps: [{event: a, hold: 3 s}]\n"+
+		"outputs: {O: {expect: {a: {pulse: 1 s}}}}\nrelays: {K: {make: K_NO}}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := &Sequence{
+		Name: "short one", Cycles: 5, Baseline: 500 * time.Millisecond, Steps: []Step{{"a", 3 * time.Second}},
+		Plan: analyze.Plan{
+			Steps: []string{"a"}, Decide: analyze.Guarded,
+			// The only relay is behind the only output.
+			Outputs: []analyze.OutputPlan{{Signal: "O", Relay: "K", Expect: map[string]analyze.Expectation{"a": {Demand: analyze.Pulse, After: 1, Within: 0.1}}}},
+			Relays:  []analyze.RelayPlan{{Signal: "K", Make: "K_NO", MustOperate: noBound, MustRelease: noBound}},
+		},
+	}
+	if d := diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+// Words and forms that stand for the same.
+func TestParse_expectations(t *testing.T) {
+	for text, want := range map[string]analyze.Expectation{
+		"high": {Demand: analyze.High}, "low": {Demand: analyze.Low}, "any": {}, "unmoved": {Demand: analyze.Unmoved},
+		"{high: true}":                                 {Demand: analyze.High},
+		"{low: true, after: 500 ms}":                   {Demand: analyze.Low, After: 0.5, Within: 0.1},
+		"{after: 2 s, within: 1 %, high: true}":        {Demand: analyze.High, After: 2, Within: 0.01},
+		"{pulse: 250 ms, within: 50000 ppm}":           {Demand: analyze.Pulse, After: 0.25, Within: 0.05},
+		"{\"pulse\": \"2 s\", 'within': '10 %'}":       {Demand: analyze.Pulse, After: 2, Within: 0.1},
+		"{\n  pulse: 2 s,   # a note\n  within: 10 %}": {Demand: analyze.Pulse, After: 2, Within: 0.1},
+	} {
+		s, err := Parse("f.yaml", []byte("name: n\nsteps: [{event: a, hold: 3 s}]\noutputs:\n  O:\n    expect:\n      a: "+strings.ReplaceAll(text, "\n", "\n        ")+"\n"))
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		if d := diff(want, s.Plan.Outputs[0].Expect["a"]); d != "" {
+			t.Errorf("%s: %s", text, d)
+		}
+	}
+}
+
+// Limits that judge nothing are pointed out.
+func TestParse_cautions(t *testing.T) {
+	s, err := Parse("f.yaml", []byte("name: n\nsteps: [{event: a, hold: 3 s}]\noutputs: {O: {expect: high}}\nlimits: {spare: {ripple: {max: 1 V}}}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"nothing uses the limits spare, so they judge nothing"}; diff(want, s.Cautions) != "" {
+		t.Errorf("cautions: %q", s.Cautions)
+	}
+}
 
 func TestBuiltin(t *testing.T) {
-	for _, s := range Builtin() {
-		if s.Name == "" || s.About == "" || len(s.Cautions) > 0 {
+	rigs := wiring.Builtin()
+	for i, s := range Builtin() {
+		if s.Name != order[i] || s.About == "" || len(s.Cautions) > 0 {
 			t.Errorf("%q: about %q, cautions %q", s.Name, s.About, s.Cautions)
 		}
+		rig := rigs[0]
+		if s.Name == "relay-only" {
+			rig = rigs[1]
+		} else if !s.Plan.OthersUnmoved {
+			t.Errorf("%s: other outputs may move", s.Name)
+		}
+		if cautions, err := s.Fits(rig); err != nil || len(cautions) > 0 {
+			t.Errorf("%s on rig %s: %v, cautions %q", s.Name, rig.Name, err, cautions)
+		}
+	}
+	files, err := filepath.Glob("builtin/*.yaml")
+	if err != nil || len(files) != len(order) {
+		t.Errorf("%d files for %d built-in sequences, %v", len(files), len(order), err)
+	}
+}
+
+func TestLoad(t *testing.T) {
+	_, err := Load("armed-hihg")
+	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "built in are armed-high, armed-low") || !strings.Contains(err.Error(), "and relay-only") {
+		t.Errorf("unknown name: %v", err)
+	}
+	if _, err := Load(t.TempDir()); err == nil {
+		t.Error("a folder is read as a sequence")
+	}
+	path := filepath.Join(t.TempDir(), "mine.yaml")
+	if err := os.WriteFile(path, []byte("name: n\nsteps: [{event: a, hold: 1}]\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Load(path); err == nil || !strings.HasPrefix(err.Error(), path+":2:26: steps[0].hold: ") {
+		t.Errorf("a bad file: %v", err)
+	}
+}
+
+func TestSequence_Fits(t *testing.T) {
+	rigs := wiring.Builtin()
+	panel, relay := rigs[0], rigs[1]
+	parse := func(src string) *Sequence {
+		t.Helper()
+		s, err := Parse("f.yaml", []byte(src))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	for _, c := range []struct {
+		name, src string
+		rig       *wiring.Rig
+		want      string
+		cautions  string
+	}{
+		{"nothing fits", "name: n\nsteps:\n  - {event: arm-awya, hold: 3 s}\n  - {event: arm-awya, hold: 3 s}\noutputs:\n  OUT9: {expect: high, relay: K2}\nrelays:\n  K2: {make: K1_N0, break: K2_NC}\n", panel,
+			"f.yaml:3:13: steps[0].event: read \"arm-awya\": the rig cannot bring this event about; may be arm-away, arm-stay, disarm, alarm or chime of rig panel\n" +
+				"f.yaml:6:3: outputs.OUT9: read \"OUT9\": the rig has no such output; may be OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7 or OUT8 of rig panel\n" +
+				"f.yaml:8:14: relays.K2.make: read \"K1_N0\": the rig has no such contact; may be K1_NO or K1_NC of rig panel\n" +
+				"f.yaml:8:28: relays.K2.break: read \"K2_NC\": the rig has no such contact; may be K1_NC or K1_NO of rig panel", ""},
+		{"pulse longer than hold", "name: n\nsteps: [{event: arm-away, hold: 300 ms}]\n", panel,
+			"f.yaml:2:33: steps[0].hold: read \"300 ms\": the drive's pulse lasts 300 ms by the rig file; may be longer than the pulse", ""},
+		{"two outputs on a chip that follows", "name: n\nsample: follow\nsteps: [{event: alarm, hold: 3 s}]\noutputs: {OUT1: {expect: high}, OUT2: {expect: high}, OUT3: {expect: any}}\n", panel,
+			"f.yaml:4:33: outputs.OUT2: read \"OUT2\": chip B follows OUT1 and can follow one output only; may be sampled with sample: sweep", ""},
+		{"others on a chip that follows", "name: n\nsample: follow\nsteps: [{event: alarm, hold: 3 s}]\noutputs: {OUT1: {expect: high}}\nothers: unmoved\n", panel,
+			"", "not watched, since their chip follows another output: OUT2, OUT4, OUT5"},
+		{"drive left on for too long", "name: n\nsteps: [{event: energize, hold: 40 s}, {event: energize, hold: 40 s}, {event: release, hold: 1 s}]\n", relay,
+			"f.yaml:2:64: steps[1].hold: read \"40 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
+		{"drive never left", "name: n\nsteps: [{event: energize, hold: 50 s}]\n", relay,
+			"f.yaml:2:33: steps[0].hold: read \"50 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
+		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			cautions, err := parse(c.src).Fits(c.rig)
+			got := ""
+			if err != nil {
+				got = err.Error()
+			}
+			if d := cmp.Diff(c.want, got); d != "" {
+				t.Error(d)
+			}
+			if got := strings.Join(cautions, "\n"); got != c.cautions {
+				t.Errorf("cautions %q, want %q", got, c.cautions)
+			}
+		})
+	}
+}
+
+// A sequence made in Go has no file; what does not fit is said without a place.
+func TestSequence_Fits_noFile(t *testing.T) {
+	s := &Sequence{File: "made", Steps: []Step{{"alarm", time.Second}}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
+	_, err := s.Fits(wiring.Builtin()[1])
+	want := "made: outputs.X: read \"X\": the rig has no such output; may be COIL of rig relay\n" +
+		"made: steps[0].event: read \"alarm\": the rig cannot bring this event about; may be energize or release of rig relay"
+	if err == nil || err.Error() != want {
+		t.Errorf("got  %v\nwant %s", err, want)
 	}
 }
