@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -55,13 +56,38 @@ func outputCycle(n int, rng *rand.Rand) *Cycle {
 	return c
 }
 
-// BenchmarkAppend stores cycles durably. Beside it stands what a bare sync of the
-// same disk takes, which bounds it.
+// bare takes the capture off a cycle.
+func bare(n int, rng *rand.Rand) *Cycle {
+	c := relayCycle(n, rng)
+	c.Capture = nil
+	return c
+}
+
+// BenchmarkSync is what the disk alone takes to hold 20 KB more for good; a cycle
+// cannot be stored faster.
+func BenchmarkSync(b *testing.B) {
+	f, err := os.Create(filepath.Join(b.TempDir(), "file"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	data := make([]byte, 20<<10)
+	for b.Loop() {
+		if _, err := f.Write(data); err != nil {
+			b.Fatal(err)
+		}
+		if err := f.Sync(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkAppend stores cycles durably.
 func BenchmarkAppend(b *testing.B) {
 	for _, tc := range []struct {
 		name string
 		make func(int, *rand.Rand) *Cycle
-	}{{"relay", relayCycle}, {"output", outputCycle}} {
+	}{{"relay", relayCycle}, {"relay without capture", bare}, {"output", outputCycle}} {
 		b.Run(tc.name, func(b *testing.B) {
 			db, err := Open(filepath.Join(b.TempDir(), "log.db"))
 			if err != nil {
