@@ -19,7 +19,8 @@ type chip struct {
 	opts  simchip.Opts
 	ready *wiring.Line
 	line  int   // index in the open set of lines; -1: not asked for
-	end   int64 // when its ready pin asserts next
+	end   int64 // when the kernel sees its ready pin assert next
+	late  int64 // how long after the pin that is
 }
 
 // noiseVolts is a conversion's noise at the pin, rms, at 860 conversions a
@@ -133,10 +134,13 @@ func (c *chip) asserted(now int64) bool {
 
 // refresh asks a chip anew when its ready pin asserts next.
 func (w *World) refresh(c *chip) {
+	if c.line >= 0 && c.end-c.late <= w.now && w.now < c.end {
+		return // the pin has asserted, and the kernel is about to see it
+	}
 	end := int64(never)
 	if c.line >= 0 {
 		if at, ok := c.NextReady(); ok {
-			end = int64(at)
+			end = int64(at) + c.late
 		}
 	}
 	if end == c.end {
@@ -157,6 +161,7 @@ func (w *World) endConversion() {
 		}
 		at := c.end
 		c.Settle(capture.Instant(at))
+		c.late = w.latency()
 		w.refresh(c)
 		w.lines.queue(c.line, at, true)
 		return

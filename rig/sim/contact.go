@@ -5,7 +5,8 @@ type contact struct {
 	name   string
 	index  int32
 	closed bool
-	line   int // index in the open set of lines; -1: not asked for
+	line   int   // index in the open set of lines; -1: not asked for
+	seen   int64 // when the kernel stamps the last edge
 
 	// Planted faults.
 	loses   uint64 // every loses-th edge is lost, with a gap in the numbers
@@ -25,7 +26,8 @@ func (w *World) setContact(c *contact, closed bool) {
 		return
 	}
 	if c.latency == 0 {
-		w.report(c, w.now)
+		c.seen = max(w.now+w.latency(), c.seen+1)
+		w.plan(happening{at: c.seen, kind: edgeSeen, index: c.index, flag: closed})
 		return
 	}
 	c.stamp = w.now
@@ -35,8 +37,8 @@ func (w *World) setContact(c *contact, closed bool) {
 	}
 }
 
-// report puts the contact's state into the queue, stamped as told.
-func (w *World) report(c *contact, stamp int64) {
+// report puts a contact's edge into the queue, stamped as told.
+func (w *World) report(c *contact, stamp int64, closed bool) {
 	c.merging = false
 	if c.line < 0 {
 		return
@@ -46,5 +48,5 @@ func (w *World) report(c *contact, stamp int64) {
 		w.lines.skip(c.line)
 		return
 	}
-	w.lines.queue(c.line, stamp, c.closed)
+	w.lines.queue(c.line, stamp, closed)
 }

@@ -18,6 +18,8 @@ const (
 	referenceSet               // index: reference; flag: active
 	wireChanges                // index: output; flag: the sense wire is off
 	edgeThread                 // index: contact; merged edges are delivered
+	edgeSeen                   // index: contact; flag: closed; the kernel stamps an edge
+	referenceSeen              // index: reference; flag: active; the same
 )
 
 // happening is one event to come. Of two at one instant the one scheduled

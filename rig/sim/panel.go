@@ -140,14 +140,16 @@ func (t *turns) take() (cause, bool) {
 // reference is a line that reports the instant of an event.
 type reference struct {
 	name   string
+	index  int32
 	active bool
 	line   int
+	seen   int64 // when the kernel stamps the last edge
 }
 
 // Times of the bench's own electronics: how late a reference reports, how long a
 // coil's driver takes, and how long a reference stays active at a key press.
 const (
-	referenceLag = int64(20 * time.Microsecond)
+	referenceLag = int64(time.Microsecond)
 	coilDriver   = int64(5 * time.Microsecond)
 	keyPress     = int64(300 * time.Millisecond)
 )
@@ -230,9 +232,8 @@ func (w *World) setReference(r *reference, active bool) {
 		return
 	}
 	r.active = active
-	if r.line >= 0 {
-		w.lines.queue(r.line, w.now, active)
-	}
+	r.seen = max(w.now+w.latency(), r.seen+1)
+	w.plan(happening{at: r.seen, kind: referenceSeen, index: r.index, flag: active})
 }
 
 // press is the person at the bench bringing an event about at the panel.

@@ -75,6 +75,8 @@ type World struct {
 
 	bench draws // the rig's own timing
 	wire  draws // loose wires
+	// kernel is how late the lines' edges are stamped.
+	kernel draws
 
 	real *pacer // nil: virtual time
 
@@ -97,6 +99,7 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	w.truth.init(opts.OnTruth)
 	w.bench = newDraws(opts.Seed, "bench", false)
 	w.wire = newDraws(opts.Seed, "wire", false)
+	w.kernel = newDraws(opts.Seed, "kernel", opts.Exact)
 	w.addUnit(opts)
 	if err := w.addRelays(opts); err != nil {
 		return nil, err
@@ -231,7 +234,7 @@ func (w *World) addDrives() {
 		w.drives = append(w.drives, d)
 	}
 	for i := range w.rig.References {
-		w.references = append(w.references, &reference{name: w.rig.References[i].Name, line: -1})
+		w.references = append(w.references, &reference{name: w.rig.References[i].Name, index: int32(i), line: -1})
 	}
 }
 
@@ -333,7 +336,13 @@ func (w *World) happen(h happening) {
 		w.setWire(w.outputs[h.index], h.flag)
 	case edgeThread:
 		c := w.contacts[h.index]
-		w.report(c, c.stamp)
+		w.report(c, c.stamp, c.closed)
+	case edgeSeen:
+		w.report(w.contacts[h.index], w.now, h.flag)
+	case referenceSeen:
+		if r := w.references[h.index]; r.line >= 0 {
+			w.lines.queue(r.line, w.now, h.flag)
+		}
 	}
 }
 
