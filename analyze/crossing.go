@@ -47,7 +47,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	var c crossing
 	conv := tr.Converter
 	switch {
-	case conv.Span > 0 && w.clean(conv):
+	case conv.Span > 0 && w.clean():
 		c = w.withinConversion(conv, before, after)
 	case conv.Span > 0:
 		c = w.interpolated(conv.Span / 2)
@@ -112,28 +112,21 @@ func windowAt(tr *capture.Trace, at, zero capture.Instant, before, after float64
 	return w, true
 }
 
-// base and top are the levels right before and after the step: the neighbouring
-// samples, which follow a supply that sags under its load better than the settled
-// levels do, where there are such.
-func (w window) base() float64 {
-	if w.k >= 2 && math.Abs(w.share[w.k-2]) < 0.2 {
-		return w.volts[w.k-2]
+// near returns sample i where it lies in the state (0: before the step, 1: after),
+// and otherwise the state's settled level: right at the step the neighbouring
+// samples follow a supply that sags under its load better than settled levels do.
+func (w window) near(i int, state float64) float64 {
+	if i >= 0 && i < len(w.share) && math.Abs(w.share[i]-state) < 0.2 {
+		return w.volts[i]
 	}
-	return w.before
-}
-
-func (w window) top() float64 {
-	if w.k+1 < len(w.share) && math.Abs(w.share[w.k+1]-1) < 0.2 {
-		return w.volts[w.k+1]
-	}
-	return w.after
+	return w.before + state*(w.after-w.before)
 }
 
 // clean reports whether the two samples at the crossing can be one step seen by
-// means over span: at most one of them lies between the states. Conversions that
-// do not touch cannot hide a slow edge between them either way.
-func (w window) clean(conv capture.Converter) bool {
-	base, top := w.base(), w.top()
+// means: at most one of them lies between the states. Conversions that do not
+// touch cannot hide a slow edge between them either way.
+func (w window) clean() bool {
+	base, top := w.near(w.k-2, 0), w.near(w.k+1, 1)
 	f0 := (w.volts[w.k-1] - base) / (top - base)
 	f1 := (w.volts[w.k] - base) / (top - base)
 	return math.Abs(f0) < cleanShare || math.Abs(1-f1) < cleanShare
@@ -146,46 +139,82 @@ func (w window) mixed() bool {
 	return part(w.k-1) != part(w.k)
 }
 
+// leastShare is the least share of a step's amplitude, at either end of a
+// conversion, that can be told from none.
+const leastShare = 0.002
+
 // withinConversion places a clean step inside the conversion that it divides.
 func (w window) withinConversion(conv capture.Converter, before, after level) crossing {
 	span := conv.Span.Seconds()
-	base, top := w.base(), w.top()
-	amplitude := top - base
-	f0 := (w.volts[w.k-1] - base) / amplitude
-	f1 := (w.volts[w.k] - base) / amplitude
-	noise := math.Max(before.sigma, after.sigma)
-	unit := math.Max(3*noise/math.Abs(amplitude), 0.002)
-
-	c := crossing{clean: true}
+	amplitude := math.Abs(after.volts - before.volts)
+	noise := math.Max(before.sigma, after.sigma) / amplitude
+	unit := math.Max(3*noise, leastShare)
 	gap := math.Max(0, w.step-span)
-	var end, f float64
-	switch {
-	case f0 > unit:
-		end, f = w.at[w.k-1], f0
-		c.bound = span
-	case f1 < 1-unit:
-		end, f = w.at[w.k], f1
-		c.bound = span
-	default:
+
+	d := w.divided(w.k-1, gap == 0 || gap < span/20)
+	if d.f <= unit {
+		d = w.divided(w.k, gap == 0 || gap < span/20)
+	}
+	c := crossing{clean: true, bound: span}
+	if d.f > 1-unit || d.f <= unit {
 		// Neither conversion shows it: it fell into the gap, or onto the border.
 		c.at = w.at[w.k] - span - gap/2
 		c.bound = gap + 2*unit*span
 		c.add("gap between conversions", gum.HalfWidth("rectangular", gap/2+unit*span), 1, "rectangular")
 		return c
 	}
-	f = math.Max(0, math.Min(1, f))
-	c.at = end - f*span
-	// The levels next to the step may have moved within the conversion itself (a
-	// supply sags as a coil's current rises): what is left of their difference to
-	// the settled levels bounds it.
-	sag := math.Max(math.Abs(top-after.volts), math.Abs(base-before.volts)) / math.Abs(amplitude)
-	c.add("conversion's mean", noise/math.Abs(amplitude)*math.Sqrt(1+f*f+(1-f)*(1-f)), span, "normal")
-	c.add("conversion time", conv.SpanRel*span, f, "normal")
-	c.add("shape of the step", gum.HalfWidth("rectangular", sag+0.005), span, "rectangular")
-	if gap > 0 && f < cleanShare {
-		c.add("gap between conversions", gum.HalfWidth("rectangular", gap/2), 1, "rectangular")
-	}
+	c.at = d.end - d.f*span
+	c.add("conversion's mean", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span, "normal")
+	c.add("conversion time", conv.SpanRel*span, d.f, "normal")
+	c.add("shape of the step", gum.HalfWidth("rectangular", d.doubt+leastShare), span, "rectangular")
 	return c
+}
+
+// decayMatch is how well a decay must aim at the settled level, as a share of its
+// way there.
+const decayMatch = 0.15
+
+// sagMost is how much of the step a decay after it may be.
+const sagMost = 0.08
+
+// division is a conversion divided by a step.
+type division struct {
+	end   float64 // of the conversion, seconds
+	f     float64 // the share of it that lies after the step
+	doubt float64 // half-width of f, from levels that move
+}
+
+// divided takes conversion i as the one that the step divides, with the full
+// conversions next to it as the levels on both sides. Where those after it decay
+// towards their level, as a supply sags while a coil's current rises, the decay is
+// carried back into the part after the step: for means m1, m2, m3 over touching
+// conversions the ratio r = (m2-m3)/(m1-m2) gives the exponential through them.
+func (w window) divided(i int, touching bool) division {
+	base, top := w.near(i-1, 0), w.near(i+1, 1)
+	share := func(top float64) float64 { return (w.volts[i] - base) / (top - base) }
+	d := division{end: w.at[i], f: share(top)}
+	d1, d2 := top-w.near(i+2, 1), w.near(i+2, 1)-w.near(i+3, 1)
+	r := d2 / d1
+	still := math.Abs(d1) < leastShare*math.Abs(top-base)
+	if still || !touching || d.f <= 0 || d.f >= 1 {
+		d.doubt = math.Abs(d1/(top-base)) * math.Max(0, math.Min(1, d.f))
+		return d
+	}
+	settles := top - d1/(1-r)
+	decays := r > 0.2 && r < 0.9 && math.Abs(top-w.after) < sagMost*math.Abs(top-base) &&
+		math.Abs(settles-w.after) < decayMatch*math.Abs(top-w.after)
+	if !decays {
+		// No decay towards the settled level: the end of one (a coil's diode that stops
+		// conducting), or noise.
+		d.doubt = math.Abs(d1/(top-base)) * d.f
+		return d
+	}
+	for range 3 { // the part's length depends on its level, slightly
+		level := settles + d1/((1-r)*(1-r))*(math.Pow(r, -d.f)-1)/d.f
+		d.f = math.Max(0.001, math.Min(1, share(level)))
+		d.doubt = math.Abs((level-top)/(level-base)) * d.f / 4
+	}
+	return d
 }
 
 // interpolated places the crossing on the straight line between the two samples

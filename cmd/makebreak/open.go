@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 	"slices"
@@ -29,8 +28,13 @@ func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
 			return nil, inputError(err)
 		}
 	}
-	if err := suits(rig, seq); err != nil {
+	cautions, err := seq.Fits(rig)
+	if err != nil {
 		return nil, failed(exitInput, err)
+	}
+	seq.Cautions = append(seq.Cautions, cautions...)
+	for _, p := range rig.Check() {
+		seq.Cautions = append(seq.Cautions, p.String())
 	}
 	return rig, nil
 }
@@ -50,37 +54,6 @@ func inputError(err error) error {
 		return nil
 	}
 	return failed(exitInput, err)
-}
-
-// suits reports what the sequence names and the rig does not have.
-func suits(rig *wiring.Rig, seq *sequences.Sequence) error {
-	var errs []error
-	for _, event := range seq.Events() {
-		if err := bench.CanCause(rig, event); err != nil {
-			errs = append(errs, err)
-		}
-	}
-	for _, o := range seq.Plan.Outputs {
-		if rig.Output(o.Signal) == nil {
-			errs = append(errs, fmt.Errorf("rig %s has no output %s, which sequence %s names; its outputs: %s", rig.Name, o.Signal, seq.Name, outputNames(rig)))
-		}
-	}
-	for _, r := range seq.Plan.Relays {
-		for _, contact := range []string{r.Make, r.Break} {
-			if contact != "" && rig.Contact(contact) == nil {
-				errs = append(errs, fmt.Errorf("rig %s has no contact %s, which sequence %s names for relay %s", rig.Name, contact, seq.Name, r.Signal))
-			}
-		}
-	}
-	return errors.Join(errs...)
-}
-
-func outputNames(rig *wiring.Rig) string {
-	names := make([]string, len(rig.Outputs))
-	for i, o := range rig.Outputs {
-		names[i] = o.Name
-	}
-	return strings.Join(names, ", ")
 }
 
 // sampled lists the outputs that a sequence needs sampled, those that it names

@@ -77,7 +77,7 @@ func relays(seq *sequences.Sequence) []sim.Relay {
 func benchFor(seq *sequences.Sequence) *wiring.Rig {
 	all := wiring.Builtin()
 	for _, rig := range all {
-		if suits(rig, seq) == nil {
+		if _, err := seq.Fits(rig); err == nil {
 			return rig
 		}
 	}

@@ -22,10 +22,15 @@ var ErrLost = errors.New("the rig is lost")
 // ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
 var ErrSetup = errors.New("the rig cannot do this")
 
-// EdgeLatency is the standard uncertainty of a kernel time stamp: the time from
-// the electrical edge to the interrupt handler that stamps it. A gpiolib line
-// under a Linux kernel takes some 6 to 19 µs, measured on a virtual machine.
-const EdgeLatency = 10 * time.Microsecond
+// EdgeLatency is the standard uncertainty of a kernel time stamp, and usualLatency
+// how late such a stamp usually is: the time from the electrical edge to the
+// interrupt handler that stamps it. A gpiolib line under a Linux kernel takes some 6
+// to 19 µs at the median, measured on a virtual machine. Between two edges the
+// usual latency cancels.
+const (
+	EdgeLatency  = 10 * time.Microsecond
+	usualLatency = 2 * EdgeLatency
+)
 
 // Requests lists the lines of a rig in the order in which the bench numbers them:
 // contacts, references, drives, ready lines.

@@ -280,11 +280,16 @@ func (c *chip) revive(b *Bench, cause error) error {
 	return nil
 }
 
-// describe writes down how well samples are known by now.
+// describe writes down how well samples are known by now. The time of a single
+// conversion is taken from its start to its ready edge, whose stamp comes late; in
+// continuous mode both ends come equally late.
 func (c *chip) describe(conv *capture.Converter) {
 	if c.span.n > 0 {
 		conv.Span = time.Duration(c.span.mean)
 		conv.SpanRel = 0.1 / math.Sqrt(3) / math.Sqrt(float64(min(c.span.n, 1000)))
+		if !c.follow {
+			conv.SpanRel = math.Hypot(conv.SpanRel, usualLatency.Seconds()/c.nominal.Seconds())
+		}
 	}
 	conv.Stamp = EdgeLatency
 	if c.line < 0 {

@@ -67,7 +67,8 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 		}
 		b.later(off)
 	}
-	e := capture.Event{Name: cause.Event, At: at, Uncertainty: half(within), Timed: "drive"}
+	// What follows is stamped by the kernel, and so late; the drive itself is not.
+	e := capture.Event{Name: cause.Event, At: at.Add(usualLatency), Uncertainty: half(within) + EdgeLatency, Timed: "drive"}
 	if cause.Reference == "" {
 		return b.note(c, e), nil
 	}

@@ -83,12 +83,33 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 			return in, fmt.Errorf("sim: output %s: channel %d: 0 to 3 may stand there", x.Name, x.Channel)
 		}
 		o := w.outputs[i]
-		o.share = pinShare(x.Divider, load, newDraws(opts.Seed, "divider "+x.Name, opts.Exact))
+		d := newDraws(opts.Seed, "divider "+x.Name, opts.Exact)
+		ohms := d.within(load, load*loadSpread)
+		o.share = pinShare(x.Divider, ohms, d)
+		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
-			return o.sense.mean(int64(from), int64(to)) * o.share
+			return o.sense.mean(int64(from), int64(to))*o.share + o.lift
 		}
 	}
 	return in, nil
+}
+
+// The converter's input loads the divider. Its impedance is drawn within a share
+// of the data sheet's typical figure, and the point that its current returns to
+// within this many volts of ground. Assumptions, as the rig file's uncertainty
+// makes them; the data sheet gives no limits.
+const (
+	loadSpread  = 0.3
+	returnVolts = 0.7
+)
+
+// returnShare returns the volts at a pin per volt at the point that the input's
+// current returns to.
+func returnShare(v wiring.Divider, share, load float64) float64 {
+	if v.Upper == 0 || load <= 0 {
+		return 0
+	}
+	return share * v.Upper / load
 }
 
 // pinShare returns the volts at a pin per volt at the terminal: a divider with

@@ -19,6 +19,7 @@ type output struct {
 	sense   signal  // behind the sense wire
 	loose   bool    // the sense wire is off
 	share   float64 // volts at the converter's pin per volt at the terminal
+	lift    float64 // volts that the converter's input current adds at its pin
 	// orders counts what the panel decided for the output, which voids what it had
 	// decided before (an exit delay cut short).
 	orders uint32

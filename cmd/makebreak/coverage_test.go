@@ -1,0 +1,267 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/analyze/report"
+	"makebreak/rig/bench"
+	"makebreak/rig/sim"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/runner"
+)
+
+// coverage counts, for one quantity, how often its 95 % interval held the truth.
+type coverage struct {
+	n, inside int
+	sumU      float64
+}
+
+func (c *coverage) share() float64 { return float64(c.inside) / float64(c.n) }
+
+// truths looks up what a figure should have been. NaN: the simulator has no truth
+// of it.
+type truths struct {
+	world  *sim.Truth
+	events []sim.TruthEvent // the named ones, in order
+	plan   *analyze.Plan
+}
+
+func (t *truths) of(i int, m *analyze.Measurement) float64 {
+	e := t.events[i]
+	switch m.Quantity {
+	case analyze.LowLevel, analyze.HighLevel:
+		return t.level(m.Signal, m.Quantity == analyze.HighLevel)
+	case analyze.PullInMargin:
+		r := t.plan.Relay(m.Signal)
+		return t.level(t.outputOf(m.Signal), true) - r.MustOperate
+	case analyze.DropOutMargin:
+		r := t.plan.Relay(m.Signal)
+		return r.MustRelease - t.level(t.outputOf(m.Signal), false)
+	case analyze.SwitchingDelay:
+		for _, c := range e.Crossings {
+			if c.Output == m.Signal {
+				return c.At.Sub(e.At).Seconds()
+			}
+		}
+	case analyze.PulseDuration:
+		var at []float64
+		for _, c := range e.Crossings {
+			if c.Output == m.Signal {
+				at = append(at, c.At.Sub(e.At).Seconds())
+			}
+		}
+		if len(at) == 2 {
+			return at[1] - at[0]
+		}
+	case analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime:
+		for _, c := range e.Changes {
+			switch {
+			case m.Quantity == analyze.BounceTime && c.Closing.Contact == m.Signal:
+				return c.Closing.Time.Seconds()
+			case m.Quantity == analyze.BounceTime && c.Opening.Contact == m.Signal:
+				return c.Opening.Time.Seconds()
+			case c.Relay == m.Signal && m.Quantity == analyze.TransferTime:
+				return c.Transfer.Seconds()
+			case c.Relay == m.Signal && (m.Quantity == analyze.OperateTime) == c.In && m.Quantity != analyze.BounceTime:
+				return c.Time.Seconds()
+			}
+		}
+	}
+	return math.NaN()
+}
+
+func (t *truths) outputOf(relay string) string {
+	for _, o := range t.plan.Outputs {
+		if o.Relay == relay {
+			return o.Signal
+		}
+	}
+	return ""
+}
+
+func (t *truths) level(output string, high bool) float64 {
+	for _, o := range t.world.Outputs {
+		if o.Name == output && high {
+			return o.High
+		} else if o.Name == output {
+			return o.Low
+		}
+	}
+	return math.NaN()
+}
+
+// cover runs one cycle of a sequence on one simulated bench and compares every
+// figure with the simulator's truth.
+func cover(t *testing.T, name string, seed uint64, add func(q analyze.Quantity, value, u, truth float64)) {
+	t.Helper()
+	seq, err := sequences.Load(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range seq.Steps { // states long enough to settle; the exit delay stays
+		if seq.Steps[i].Hold < 4*time.Second {
+			seq.Steps[i].Hold = min(seq.Steps[i].Hold, time.Second)
+		}
+	}
+	rig := benchFor(seq)
+	rules, initial := programme(seq, rig)
+	var events []sim.TruthEvent
+	world, err := sim.NewWorld(rig, sim.Opts{Seed: seed, Programme: rules, Initial: initial, Relays: relays(seq),
+		OnTruth: func(e sim.TruthEvent) {
+			if e.Name != "" {
+				e.Crossings, e.Edges, e.Changes = slices.Clone(e.Crossings), nil, slices.Clone(e.Changes)
+				events = append(events, e)
+			}
+		}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines, err := world.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: sampled(rig, seq)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []analyze.Measurement
+	_, err = runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now,
+		OnCycle: func(c *journal.Cycle) { got = c.Measurements }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth := world.Truth()
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if len(events) != len(seq.Steps) {
+		t.Fatalf("the simulator tells of %d events, the sequence has %d", len(events), len(seq.Steps))
+	}
+	x := truths{world: truth, events: events, plan: &seq.Plan}
+	step, last := -1, ""
+	for i := range got {
+		m := &got[i]
+		if m.Event == "" {
+			continue
+		}
+		if m.Event != last { // no built-in sequence has one event twice in a row
+			step, last = step+1, m.Event
+		}
+		if v := x.of(step, m); !math.IsNaN(v) && !math.IsNaN(m.Value) {
+			add(m.Quantity, m.Value, m.Expanded, v)
+		}
+	}
+}
+
+// TestCoverage_Benches draws benches (resistors, gains, offsets, oscillators,
+// delays, relays, kernel latencies) from their tolerances and counts how often the
+// stated 95 % interval of each quantity holds the simulator's truth.
+func TestCoverage_Benches(t *testing.T) {
+	benches := 2000
+	if raceEnabled || testing.Short() {
+		benches = 60
+	}
+	names := []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}
+	shares := []int{40, 40, 10, 10} // of a hundred benches
+	var mu sync.Mutex
+	table := map[string]*coverage{}
+	work := make(chan int)
+	var group sync.WaitGroup
+	for range 2 {
+		group.Go(func() {
+			for i := range work {
+				k, rest := 0, i%100
+				for rest >= shares[k] {
+					rest -= shares[k]
+					k++
+				}
+				cover(t, names[k], uint64(10_000+i), func(q analyze.Quantity, value, u, truth float64) {
+					mu.Lock()
+					defer mu.Unlock()
+					row := string(q)
+					if q == analyze.SwitchingDelay || q == analyze.PulseDuration {
+						row += map[bool]string{true: ", swept", false: ", followed"}[k >= 2]
+					}
+					c := table[row]
+					if c == nil {
+						c = &coverage{}
+						table[row] = c
+					}
+					c.n++
+					c.sumU += u
+					if math.Abs(value-truth) <= u {
+						c.inside++
+					}
+				})
+			}
+		})
+	}
+	for i := range benches {
+		work <- i
+	}
+	close(work)
+	group.Wait()
+	text := coverageTable(table)
+	t.Log("\n" + text)
+	if benches < 2000 {
+		return // too few to tell 93 % from 98 %
+	}
+	for row, c := range table {
+		if c.share() < 0.93 || c.share() > 0.98 {
+			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to 98 %% should", row, c.inside, c.n, 100*c.share())
+		}
+	}
+	if runtime.GOARCH == "amd64" { // elsewhere fused multiply-adds move the last digits
+		checkGolden(t, "coverage.md", text)
+	}
+}
+
+func coverageTable(table map[string]*coverage) string {
+	rows := make([]string, 0, len(table))
+	for row := range table {
+		rows = append(rows, row)
+	}
+	slices.Sort(rows)
+	var b strings.Builder
+	b.WriteString("| quantity | figures | mean U | intervals that hold the truth |\n| --- | --- | --- | --- |\n")
+	for _, row := range rows {
+		c := table[row]
+		q := analyze.Quantity(strings.Split(row, ",")[0])
+		u := report.Reading(q, c.sumU/float64(c.n), c.sumU/float64(c.n))
+		u, _, _ = strings.Cut(u, " ±")
+		fmt.Fprintf(&b, "| %s | %d | %s | %.1f %% |\n", row, c.n, u, 100*c.share())
+	}
+	return b.String()
+}
+
+// checkGolden compares a text with testdata/golden, or writes it there where
+// MAKEBREAK_UPDATE is set.
+func checkGolden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("..", "..", "testdata", "golden", name)
+	if os.Getenv("MAKEBREAK_UPDATE") != "" {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s differs from what the test made (MAKEBREAK_UPDATE=1 writes it anew):\n%s", path, got)
+	}
+}
