@@ -1,0 +1,114 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+// BenchmarkRun measures whole runs in virtual time with the log on: cycles a
+// second, set-up and report included.
+func BenchmarkRun(b *testing.B) {
+	for _, c := range []struct {
+		sequence string
+		cycles   int
+	}{{"relay-only", 1000}, {"armed-high", 200}} {
+		b.Run(c.sequence, func(b *testing.B) {
+			dir := b.TempDir()
+			for i := 0; b.Loop(); i++ {
+				var out, errs bytes.Buffer
+				status := execute(context.Background(), []string{"run", c.sequence, "--cycles", fmt.Sprint(c.cycles), "--seed", "1",
+					"--log", filepath.Join(dir, fmt.Sprint(i), "log.db")}, streams{strings.NewReader(""), &out, &errs})
+				if status != exitPass {
+					b.Fatalf("exit status %d: %s", status, errs.String())
+				}
+			}
+			b.ReportMetric(float64(c.cycles*b.N)/b.Elapsed().Seconds(), "cycles/s")
+		})
+	}
+}
+
+// BenchmarkAnalyzeFile measures the program as a process on a capture of a million
+// rows, as an instrument writes it: processor time and the peak of its memory.
+func BenchmarkAnalyzeFile(b *testing.B) {
+	dir := b.TempDir()
+	program, path := filepath.Join(dir, "makebreak"), filepath.Join(dir, "million.csv")
+	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
+		b.Fatalf("%v\n%s", err, out)
+	}
+	writeMillion(b, path)
+	var cpu, peak float64
+	for b.Loop() {
+		c := exec.Command(program, "analyze", path, "--as", "csv")
+		out, err := c.Output()
+		if err != nil {
+			b.Fatal(err)
+		}
+		if n := bytes.Count(out, []byte("switching_delay")); n != 4 {
+			b.Fatalf("%d delays measured, want 4", n)
+		}
+		u := c.ProcessState.SysUsage().(*syscall.Rusage)
+		cpu += (c.ProcessState.UserTime() + c.ProcessState.SystemTime()).Seconds()
+		peak = math.Max(peak, float64(u.Maxrss)/1024)
+	}
+	b.ReportMetric(cpu/float64(b.N), "cpu-s/op")
+	b.ReportMetric(peak, "peak-MiB")
+}
+
+// writeMillion writes one output and one relay sampled every 10 µs for 10 s, with
+// four events.
+func writeMillion(b *testing.B, path string) {
+	b.Helper()
+	f, err := os.Create(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	w := bufio.NewWriter(f)
+	fmt.Fprintln(w, "time_s,event,OUT3_V,K1_NO,K1_NC")
+	names := map[int]string{100_000: "arm-away", 300_000: "disarm", 500_000: "arm-stay", 700_000: "disarm"}
+	high, crossed := false, -1
+	for i := range 1_000_000 {
+		event, no, nc := names[i], "", ""
+		if event != "" {
+			crossed = i + 14_200
+		}
+		switch i {
+		case 0:
+			no, nc = "0", "1"
+		case crossed:
+			high = !high
+		case crossed + 300:
+			if high {
+				nc = "0"
+			} else {
+				no = "0"
+			}
+		case crossed + 540:
+			if high {
+				no = "1"
+			} else {
+				nc = "1"
+			}
+		}
+		v := 0.6
+		if high {
+			v = 13.2
+		}
+		v += 0.004 * math.Sin(float64(i)*1.7) // stands for noise
+		fmt.Fprintf(w, "%.6f,%s,%.4f,%s,%s\n", float64(i)*1e-5, event, v, no, nc)
+	}
+	if err := w.Flush(); err != nil {
+		b.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		b.Fatal(err)
+	}
+}
