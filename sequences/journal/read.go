@@ -20,7 +20,7 @@ type RunSummary struct {
 	Unit     string          `json:"unit"`
 	Sequence string          `json:"sequence"`
 	Started  time.Time       `json:"started"`
-	Cycles   int             `json:"cycles"` // stored
+	Cycles   int             `json:"cycles"` // stored whole
 	Planned  int             `json:"-"`
 	Verdict  analyze.Verdict `json:"verdict"`
 	// Complete is false for a run that ended early, was cut off or still goes on.
@@ -29,7 +29,7 @@ type RunSummary struct {
 
 // The verdict of a run that has not ended is the gravest of its cycles.
 const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
-	(SELECT count(*) FROM cycle WHERE cycle.run = run.id),
+	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END`
 
 // Runs returns all runs, the newest first.
@@ -70,7 +70,7 @@ type RunRecord struct {
 	Verdict  analyze.Verdict
 	Complete bool
 	Reason   string // why it is not complete
-	Cycles   int    // stored
+	Cycles   int    // stored whole
 	Counts   capture.Counts
 
 	db  *DB

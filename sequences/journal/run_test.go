@@ -306,7 +306,7 @@ func TestRuns(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, v := range cycles {
-			if err := run.Append(&Cycle{N: i + 1, Verdict: v}); err != nil {
+			if err := run.Append(&Cycle{N: i + 1, Verdict: v, Complete: true}); err != nil {
 				t.Fatal(err)
 			}
 		}
