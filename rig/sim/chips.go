@@ -199,7 +199,7 @@ func (b *bus) SetSpeed(f physic.Frequency) error { return b.bus.SetSpeed(f) }
 
 func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	w := (*World)(b)
-	w.step()
+	w.listen()
 	err := w.bus.Tx(addr, wr, rd)
 	if len(wr) > 0 || err != nil {
 		for _, c := range w.chips {

@@ -170,7 +170,7 @@ func (s *lineSet) Active(index int) (bool, error) {
 		return false, err
 	}
 	w := s.w
-	w.step()
+	w.listen()
 	switch l.role {
 	case line.Contact:
 		return w.contacts[l.index].closed, nil
@@ -191,7 +191,7 @@ func (s *lineSet) Drive(index int, active bool) (at capture.Instant, within int6
 		return 0, 0, fmt.Errorf("sim: line %s is a %s and cannot be driven", l.name, l.role)
 	}
 	w := s.w
-	w.step()
+	w.listen()
 	begin := w.now
 	w.AdvanceTo(capture.Instant(begin + w.bench.Int64N(driveTakes+1)))
 	w.setDrive(w.drives[l.index], active)

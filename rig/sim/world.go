@@ -274,12 +274,7 @@ func (w *World) plan(h happening) {
 func (w *World) schedule() { w.due = min(w.next(), w.readyDue) }
 
 // Now returns the present instant.
-func (w *World) Now() capture.Instant {
-	if w.real != nil {
-		w.step()
-	}
-	return capture.Instant(w.now)
-}
+func (w *World) Now() capture.Instant { return capture.Instant(w.now) }
 
 // AdvanceTo moves the clock on to the instant; whatever happens until then
 // happens in order. An instant that has passed does nothing.
@@ -382,16 +377,6 @@ func (w *World) ask(r request) {
 	if w.real != nil {
 		w.real.wake()
 	}
-}
-
-// step brings the world up to date before the program does something with it: to
-// where the wall clock is in real time, and with what other goroutines have
-// asked for.
-func (w *World) step() {
-	if w.real != nil {
-		w.catchUp()
-	}
-	w.listen()
 }
 
 // listen does what other goroutines have asked for.
