@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -43,7 +44,7 @@ K1_NO and K1_NC. - reads standard input.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return a.analyze(args, &o) },
+		RunE: func(c *cobra.Command, args []string) error { return a.analyze(c.Context(), args, &o) },
 	}
 	f := c.Flags()
 	f.StringVar(&o.averaged, "averaged", "", "each voltage is the mean over this `time` before its instant, as in 1.2ms")
@@ -51,7 +52,7 @@ K1_NO and K1_NC. - reads standard input.`,
 	return c
 }
 
-func (a *app) analyze(files []string, o *analyzeOpts) error {
+func (a *app) analyze(ctx context.Context, files []string, o *analyzeOpts) error {
 	averaged, err := o.averagedTime()
 	if err != nil {
 		return err
@@ -62,10 +63,13 @@ func (a *app) analyze(files []string, o *analyzeOpts) error {
 			return err
 		}
 	}
+	if a.as == "html" && len(files) > 1 {
+		return failed(exitUsage, errors.New("--as html makes one page of one capture; name one file"))
+	}
 	var records []*report.Record
 	worst := analyze.NoVerdict
 	for _, file := range files {
-		r, err := a.analyzeFile(file, averaged, seq)
+		r, err := a.analyzeFile(ctx, file, averaged, seq)
 		if err != nil {
 			return err
 		}
@@ -92,19 +96,32 @@ func (o *analyzeOpts) averagedTime() (time.Duration, error) {
 	return capture.FromSeconds(s).Sub(0), nil
 }
 
+// openFile opens a file to read; a folder is refused.
+func openFile(path string) (*os.File, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, innermost(err)
+	}
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		f.Close()
+		return nil, errors.New("it is a folder")
+	}
+	return f, nil
+}
+
 // analyzeFile measures one capture file while it is read.
-func (a *app) analyzeFile(file string, averaged time.Duration, seq *sequences.Sequence) (*report.Record, error) {
+func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Duration, seq *sequences.Sequence) (*report.Record, error) {
 	var in io.Reader = a.in
 	name := "standard input"
 	if file != "-" {
-		f, err := os.Open(file)
+		f, err := openFile(file)
 		if err != nil {
-			return nil, failed(exitInput, fmt.Errorf("capture %w", err))
+			return nil, failed(exitInput, fmt.Errorf("capture %s: %w", file, err))
 		}
 		defer f.Close()
 		in, name = f, file
 	}
-	r, err := capture.NewReader(in, name, averaged)
+	r, err := capture.NewReader(interruptible{ctx, in}, name, averaged)
 	if err != nil {
 		return nil, inputError(err)
 	}

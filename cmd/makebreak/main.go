@@ -20,7 +20,11 @@ func main() {
 	// Captures are large and short-lived: a tight heap costs little and keeps the
 	// program small on a Pi.
 	debug.SetGCPercent(50)
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	signals := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
+		signals = append(signals, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), signals...)
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	os.Exit(execute(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
 }

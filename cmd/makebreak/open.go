@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"os"
@@ -52,6 +53,9 @@ func (a *app) rigSource() string {
 func inputError(err error) error {
 	if err == nil {
 		return nil
+	}
+	if errors.Is(err, context.Canceled) {
+		return failed(exitInterrupted, errors.New("interrupted"))
 	}
 	return failed(exitInput, err)
 }

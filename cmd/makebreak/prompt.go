@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -57,13 +58,16 @@ const cautions = `Before the rig acts on this unit:
 `
 
 // acknowledged shows the cautions and waits until the person has typed yes.
-func (a *app) acknowledged(yes bool) error {
+func (a *app) acknowledged(ctx context.Context, yes bool) error {
 	if yes {
 		return nil
 	}
 	fmt.Fprint(a.err, cautions)
 	fmt.Fprint(a.err, "Type yes to go on: ")
-	line, err := readLine(a.in)
+	line, err := readLine(interruptible{ctx, a.in})
+	if errors.Is(err, context.Canceled) {
+		return failed(exitInterrupted, errors.New("interrupted before anything was done"))
+	}
 	if err != nil {
 		return failed(exitUsage, errors.New("the cautions were not acknowledged: standard input has ended; type yes when asked, or give --yes in a script"))
 	}

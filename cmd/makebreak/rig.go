@@ -19,7 +19,7 @@ func (a *app) rigCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rig",
 		Short: "Check the rig",
-		Args:  noArguments,
+		Args:  noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
 		},
@@ -45,8 +45,8 @@ func (a *app) rigCheck() error {
 			return inputError(err)
 		}
 	}
-	if a.as != "text" {
-		return failed(exitUsage, fmt.Errorf("rig check --as %s: text may stand there", a.as))
+	if err := choice("rig check", a.as, "text"); err != nil {
+		return err
 	}
 	var lost error
 	err := a.deliver(func(w io.Writer) error {

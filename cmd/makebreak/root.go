@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -46,7 +47,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root.SetErr(s.err)
 	err := root.ExecuteContext(ctx)
 	if err != nil && err.Error() != "" {
-		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(err.Error(), "\n", "\n  "))
+		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))
 	}
 	return statusOf(err)
 }
@@ -70,11 +71,15 @@ needed:
 Exit status: 0 pass, 1 the unit failed, 2 undecided, 64 bad usage, 65 bad input
 file, 69 rig not available or lost, 74 the log could not be written,
 130 interrupted.`,
+		Args: func(c *cobra.Command, args []string) error { return noSuchCommand(c, args) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			return c.Help()
+		},
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Version:       version(),
-		PersistentPreRunE: func(*cobra.Command, []string) error {
-			return a.check()
+		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
+			return a.check(c)
 		},
 	}
 	f := root.PersistentFlags()
@@ -87,12 +92,14 @@ file, 69 rig not available or lost, 74 the log could not be written,
 	f.BoolVar(&a.quiet, "quiet", false, "no progress, no results as text; the exit status tells")
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")
 	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetFlagErrorFunc(flagError)
+	root.SetHelpCommand(helpCommand(root))
 	root.AddCommand(a.runCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand())
 	return root
 }
 
 // check looks at the flags common to all commands.
-func (a *app) check() error {
+func (a *app) check(c *cobra.Command) error {
 	switch a.as {
 	case "text", "csv", "json", "html":
 	default:
@@ -103,7 +110,10 @@ func (a *app) check() error {
 			return failed(exitUsage, fmt.Errorf("%s: %w", flag, err))
 		}
 	}
-	return nil
+	if c.Flags().Changed("rig") && a.rig == "" || a.log == "" || c.Flags().Changed("output") && a.file == "" {
+		return failed(exitUsage, errors.New("--rig, --log and -o need a file's name; they were given an empty one"))
+	}
+	return a.canDeliver()
 }
 
 // defaultLog is the log in the user's data directory.

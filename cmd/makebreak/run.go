@@ -43,7 +43,10 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
   makebreak run --list`,
 		Args: func(c *cobra.Command, args []string) error {
 			if o.list || o.listFaults {
-				return nil
+				if err := choice("run --list", a.as, "text"); err != nil {
+					return err
+				}
+				return noArguments(c, args)
 			}
 			if len(args) != 1 {
 				return failed(exitUsage, fmt.Errorf("run takes one sequence, a built-in name or a file; makebreak run --list shows the built-in ones"))
@@ -115,7 +118,7 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 		a.note("%s: %s", seq.File, text)
 	}
 	if !rig.Simulated && drives(rig, seq) {
-		if err := a.acknowledged(o.yes); err != nil {
+		if err := a.acknowledged(c.Context(), o.yes); err != nil {
 			return err
 		}
 	}
@@ -168,7 +171,7 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 
 	outcome, runErr := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: cycles, StopOnFail: o.stopOnFail,
 		Now: time.Now, Recorder: run, OnCycle: watch.cycle, OnEvent: watch.event})
-	closeErr := b.Close()
+	closeErr := unclosed(b.Close())
 	watch.end()
 	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
@@ -210,7 +213,15 @@ func whyIncomplete(err error) string {
 	case errors.Is(err, context.Canceled):
 		return "interrupted"
 	}
-	return err.Error()
+	return plain(err)
+}
+
+// unclosed says that the rig could not be let go of.
+func unclosed(err error) error {
+	if err == nil {
+		return nil
+	}
+	return failed(exitRig, fmt.Errorf("the rig could not be let go of; see that its drives are off: %w", err))
 }
 
 // finish reports a run from the log and turns its outcome into the exit status.
@@ -230,12 +241,12 @@ func (a *app) finish(db *journal.DB, id string, runErr error, w *watch) error {
 	case errors.Is(runErr, runner.ErrStopped):
 		a.note("%v", runErr)
 	case errors.Is(runErr, context.Canceled):
-		return failed(exitInterrupted, fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id))
+		return failed(exitInterrupted, errors.Join(fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id), err))
 	case runErr != nil:
-		return failed(statusOf(runErr), fmt.Errorf("%w\nrun %s is in the log, marked as incomplete", runErr, id))
+		return failed(statusOf(runErr), errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
 	}
 	if err != nil {
-		return err
+		return failed(statusOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
 	}
 	return failedVerdict(rec.Verdict)
 }

@@ -21,6 +21,9 @@ func (a *app) runsCommand() *cobra.Command {
 		Short: "List what is in the log, the newest first",
 		Args:  noArguments,
 		RunE: func(*cobra.Command, []string) error {
+			if err := choice("runs", a.as, "text", "csv", "json"); err != nil {
+				return err
+			}
 			db, err := a.openLog()
 			if err != nil {
 				return err
@@ -45,7 +48,7 @@ func noArguments(c *cobra.Command, args []string) error {
 // openLog opens a log to read from. One that is not there is not made.
 func (a *app) openLog() (*journal.DB, error) {
 	if _, err := os.Stat(a.log); err != nil {
-		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, err))
+		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
 	}
 	db, err := journal.Open(a.log)
 	return db, failed(exitLog, err)
@@ -74,8 +77,6 @@ func (a *app) writeRuns(w io.Writer, runs []journal.RunSummary) error {
 		return e.Encode(rows)
 	case "csv":
 		return writeRunsCSV(w, rows)
-	case "html":
-		return failed(exitUsage, fmt.Errorf("runs --as html: text, csv or json may stand there"))
 	}
 	if len(rows) == 0 {
 		fmt.Fprintln(w, "The log holds no runs.")

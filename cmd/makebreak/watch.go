@@ -44,6 +44,14 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 	if o.metrics == "" && o.metricsFile == "" {
 		return w, nil
 	}
+	if o.metricsFile != "" {
+		if special(o.metricsFile) {
+			return nil, failed(exitUsage, fmt.Errorf("--metrics-file %s: only an ordinary file may stand there", o.metricsFile))
+		}
+		if err := canCreate(o.metricsFile); err != nil {
+			return nil, err
+		}
+	}
 	w.metrics = metrics.NewCollector(metrics.Opts{})
 	if o.metrics == "" {
 		return w, nil
@@ -55,7 +63,7 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 func (w *watch) serve(address string) error {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
-		return failed(exitUsage, fmt.Errorf("--metrics %s: %w; an address as in localhost:9110 may stand there", address, err))
+		return failed(exitUsage, fmt.Errorf("--metrics %s: %w; a free address as in localhost:9110 may stand there", address, addressError(err)))
 	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", w.metrics.Handler())
@@ -67,6 +75,15 @@ func (w *watch) serve(address string) error {
 	}()
 	w.app.note("Metrics at http://%s/metrics", l.Addr())
 	return nil
+}
+
+// addressError is what is wrong with an address, in few words.
+func addressError(err error) error {
+	var a *net.AddrError
+	if errors.As(err, &a) {
+		return errors.New(a.Err)
+	}
+	return innermost(err)
 }
 
 func (w *watch) begin(run, unit, sequence string) {
@@ -114,7 +131,7 @@ func (w *watch) writeFile() error {
 		return nil
 	}
 	if err := metrics.WriteFile(w.file, w.metrics.Gatherer()); err != nil {
-		return failed(exitLog, fmt.Errorf("--metrics-file: %w", err))
+		return failed(exitLog, fmt.Errorf("--metrics-file %s cannot be written: %w", w.file, innermost(err)))
 	}
 	return nil
 }

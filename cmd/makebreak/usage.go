@@ -1,0 +1,152 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"makebreak/rig/yamlfile"
+)
+
+// flagError says in plain words what is wrong with a flag, and which flags there are.
+func flagError(c *cobra.Command, err error) error {
+	var unknown *pflag.NotExistError
+	var lone *pflag.ValueRequiredError
+	var invalid *pflag.InvalidValueError
+	switch {
+	case errors.As(err, &unknown):
+		name, names := "--"+unknown.GetSpecifiedName(), flagNames(c)
+		if unknown.GetSpecifiedShortnames() != "" {
+			name = "-" + unknown.GetSpecifiedName()
+		} else {
+			names = yamlfile.Nearest(name, names)
+		}
+		err = fmt.Errorf("%s has no flag %s; its flags: %s", c.CommandPath(), name, strings.Join(names, ", "))
+	case errors.As(err, &lone):
+		err = fmt.Errorf("%s needs a %s after it", flagName(lone.GetFlag()), valueWord(lone.GetFlag()))
+	case errors.As(err, &invalid):
+		err = fmt.Errorf("%s %q: %s may stand there", flagName(invalid.GetFlag()), invalid.GetValue(), mayStand(invalid.GetFlag()))
+	}
+	return failed(exitUsage, err)
+}
+
+// flagNames lists a command's flags, its own first.
+func flagNames(c *cobra.Command) []string {
+	var names []string
+	add := func(f *pflag.Flag) {
+		if !f.Hidden {
+			names = append(names, flagName(f))
+		}
+	}
+	c.LocalNonPersistentFlags().VisitAll(add)
+	c.InheritedFlags().VisitAll(add)
+	c.PersistentFlags().VisitAll(add)
+	return names
+}
+
+// flagName is a flag as it is typed: -o, which has a longer name, and --cycles.
+func flagName(f *pflag.Flag) string {
+	if f.Shorthand == "o" {
+		return "-o"
+	}
+	return "--" + f.Name
+}
+
+func valueWord(f *pflag.Flag) string {
+	word, _ := pflag.UnquoteUsage(f)
+	if word == "string" || word == "" {
+		return "word"
+	}
+	return word
+}
+
+// mayStand says what a flag takes, by the type of its value.
+func mayStand(f *pflag.Flag) string {
+	switch t := f.Value.Type(); {
+	case t == "bool":
+		return "nothing, true or false"
+	case strings.HasPrefix(t, "uint"):
+		return "a whole number from 0"
+	case strings.HasPrefix(t, "int"):
+		return "a whole number"
+	case strings.HasPrefix(t, "float"):
+		return "a number"
+	case t == "duration":
+		return "a time, as in 1.5s,"
+	}
+	return "a " + valueWord(f)
+}
+
+// noSuchCommand refuses words after a command that only holds others.
+func noSuchCommand(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	var names []string
+	for _, sub := range c.Commands() {
+		if sub.IsAvailableCommand() {
+			names = append(names, sub.Name())
+		}
+	}
+	if len(names) == 0 {
+		return failed(exitUsage, fmt.Errorf("%s has no commands below it; it was given %q", c.CommandPath(), args[0]))
+	}
+	return failed(exitUsage, fmt.Errorf("%s has no command %q; its commands: %s", c.CommandPath(), args[0], strings.Join(yamlfile.Nearest(args[0], names), ", ")))
+}
+
+// helpCommand shows a command's help and, unlike the library's own, refuses a
+// command that is not there.
+func helpCommand(root *cobra.Command) *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Show what a command does and its flags",
+		RunE: func(_ *cobra.Command, args []string) error {
+			c, rest, err := root.Find(args)
+			if err != nil {
+				return failed(exitUsage, err)
+			}
+			if err := noSuchCommand(c, rest); err != nil {
+				return err
+			}
+			c.InitDefaultHelpFlag()
+			return c.Help()
+		},
+	}
+}
+
+// places are packages' own names, as they stand before the texts of their errors.
+var places = []string{"ads1x15: ", "gpioline: ", "i2cbus: ", "simchip: ", "report: csv: ", "report: text: ", "report: json: ", "report: html: "}
+
+// plain is an error's text as the person should read it: without the names of the
+// program's own parts, and without saying twice that a file is not there.
+func plain(err error) string {
+	text := err.Error()
+	for _, p := range places {
+		text = strings.ReplaceAll(text, p, "")
+	}
+	return strings.ReplaceAll(text, ": file does not exist", "")
+}
+
+// innermost is what lies at the bottom of an error: the operating system's word,
+// without the names of calls and addresses around it.
+func innermost(err error) error {
+	for {
+		inner := errors.Unwrap(err)
+		if inner == nil {
+			return err
+		}
+		err = inner
+	}
+}
+
+// choice refuses a form of results that a command does not have.
+func choice(what, as string, may ...string) error {
+	if slices.Contains(may, as) {
+		return nil
+	}
+	return failed(exitUsage, fmt.Errorf("%s --as %s: %s may stand there", what, as, strings.Join(may, ", ")))
+}
