@@ -55,11 +55,9 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	default:
 		c = w.interpolated(0)
 		c.add("sampling interval", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
-		if w.mixed() {
-			// One sample part of the way of a fast step: such samples may be means over
-			// their interval, and nothing says whether they are.
-			c.add("samples may be means", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
-		}
+		// Nothing says whether such samples are values or means over their interval,
+		// which would stand for its middle.
+		c.add("samples may be means", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
 	}
 	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
 	return c, true
@@ -122,21 +120,19 @@ func (w window) near(i int, state float64) float64 {
 	return w.before + state*(w.after-w.before)
 }
 
-// clean reports whether the two samples at the crossing can be one step seen by
-// means: at most one of them lies between the states. Conversions that do not
-// touch cannot hide a slow edge between them either way.
+// clean reports whether the samples at the crossing can be one step seen by means:
+// at most one of them lies between the states, and those next to it have arrived. A
+// sample beyond its state's level has: a supply that sags or a coil's diode leaves it
+// there. An edge much faster than a conversion looks the same as a step: one with a
+// time constant of a tenth of a conversion is placed late by a third of that, which
+// the uncertainty does not hold.
 func (w window) clean() bool {
+	arrived := func(i int) bool { return i >= len(w.share) || w.share[i] > 1-cleanShare }
+	left := func(i int) bool { return i < 0 || w.share[i] < cleanShare }
 	base, top := w.near(w.k-2, 0), w.near(w.k+1, 1)
 	f0 := (w.volts[w.k-1] - base) / (top - base)
 	f1 := (w.volts[w.k] - base) / (top - base)
-	return math.Abs(f0) < cleanShare || math.Abs(1-f1) < cleanShare
-}
-
-// mixed reports whether one of the samples at the crossing lies well between the
-// states while its neighbours do not.
-func (w window) mixed() bool {
-	part := func(i int) bool { return w.share[i] > 0.1 && w.share[i] < 0.9 }
-	return part(w.k-1) != part(w.k)
+	return left(w.k-2) && arrived(w.k+1) && (math.Abs(f0) < cleanShare || math.Abs(1-f1) < cleanShare)
 }
 
 // leastShare is the least share of a step's amplitude, at either end of a

@@ -26,9 +26,26 @@ import (
 type coverage struct {
 	n, inside int
 	sumU      float64
+	// wrong counts units that would have passed although their true value lies outside
+	// the limit, by any share of U up to a whole one.
+	wrong int
+}
+
+// decide judges a figure by limits that its true value breaks by a share of U: a
+// maximum just below it and a minimum just above. By the guarded rule it passes
+// where the whole interval meets the limit (JCGM 106:2012, 8.3.2).
+func (c *coverage) decide(value, u, truth, share float64) {
+	if value+u <= truth-share*u {
+		c.wrong++
+	}
+	if value-u >= truth+share*u {
+		c.wrong++
+	}
 }
 
 func (c *coverage) share() float64 { return float64(c.inside) / float64(c.n) }
+
+func (c *coverage) wrongShare() float64 { return float64(c.wrong) / float64(2*c.n) }
 
 // truths looks up what a figure should have been. NaN: the simulator has no truth
 // of it.
@@ -187,6 +204,7 @@ func TestCoverage_Benches(t *testing.T) {
 					rest -= shares[k]
 					k++
 				}
+				figure := 0
 				cover(t, names[k], uint64(10_000+i), func(q analyze.Quantity, value, u, truth float64) {
 					mu.Lock()
 					defer mu.Unlock()
@@ -201,6 +219,8 @@ func TestCoverage_Benches(t *testing.T) {
 					}
 					c.n++
 					c.sumU += u
+					c.decide(value, u, truth, float64((7*i+13*figure)%100)/100)
+					figure++
 					if math.Abs(value-truth) <= u {
 						c.inside++
 					}
@@ -222,6 +242,9 @@ func TestCoverage_Benches(t *testing.T) {
 		if c.share() < 0.93 || c.share() > 0.98 {
 			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to 98 %% should", row, c.inside, c.n, 100*c.share())
 		}
+		if c.wrongShare() >= 0.025 {
+			t.Errorf("%s: %.2f %% of the values outside a limit pass, want less than 2.5 %%", row, 100*c.wrongShare())
+		}
 	}
 	if runtime.GOARCH == "amd64" { // elsewhere fused multiply-adds move the last digits
 		checkGolden(t, "coverage.md", text)
@@ -235,13 +258,13 @@ func coverageTable(table map[string]*coverage) string {
 	}
 	slices.Sort(rows)
 	var b strings.Builder
-	b.WriteString("| quantity | figures | mean U | intervals that hold the truth |\n| --- | --- | --- | --- |\n")
+	b.WriteString("| quantity | figures | mean U | intervals that hold the truth | passed though outside the limit |\n| --- | --- | --- | --- | --- |\n")
 	for _, row := range rows {
 		c := table[row]
 		q := analyze.Quantity(strings.Split(row, ",")[0])
 		u := report.Reading(q, c.sumU/float64(c.n), c.sumU/float64(c.n))
 		u, _, _ = strings.Cut(u, " ±")
-		fmt.Fprintf(&b, "| %s | %d | %s | %.1f %% |\n", row, c.n, u, 100*c.share())
+		fmt.Fprintf(&b, "| %s | %d | %s | %.1f %% | %.2f %% |\n", row, c.n, u, 100*c.share(), 100*c.wrongShare())
 	}
 	return b.String()
 }
