@@ -184,11 +184,24 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		m.missing(e.Name, o.signal, Ripple, o.limitOf(Ripple), Undecided, fmt.Sprintf("only %d samples in the state", s.state.n))
 		return
 	}
-	budget := []gum.Component{component("noise of two samples", "normal", math.Sqrt2*noiseOf(tr, s.state), 1)}
+	budget := rippleBudget(tr, s.state)
 	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: Ripple, Value: s.state.peak, Limit: o.limitOf(Ripple)}, budget)
 	if s.expect.Demand == Pulse {
 		o.reportPulseEnd(m, tr, e)
 	}
+}
+
+// rippleBudget lists what the uncertainty of a state's peak to peak value is made of:
+// the noise of the two outermost samples, and of the doubts those that scale a
+// reading. What shifts both alike cancels.
+func rippleBudget(tr *capture.Trace, l level) []gum.Component {
+	budget := []gum.Component{component("noise of two samples", "normal", math.Sqrt2*noiseOf(tr, l), 1)}
+	for _, d := range tr.Converter.Doubts {
+		if d.Relative != 0 {
+			budget = append(budget, component(d.Source, string(d.Distribution), d.Relative, l.peak))
+		}
+	}
+	return budget
 }
 
 // noiseOf is the noise of one sample, at least the rounding of one step.
@@ -223,11 +236,9 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 		budget = append(budget, component("resolution", "rectangular", step/2, 1))
 	}
 	for _, d := range tr.Converter.Doubts {
-		if d.Relative != 0 {
-			budget = append(budget, component(d.Source, string(d.Distribution), d.Relative, math.Abs(l.volts)))
-		}
-		if d.Volts != 0 {
-			budget = append(budget, component(d.Source, string(d.Distribution), d.Volts, 1))
+		// One source: its share of the reading and its volts go together.
+		if half := math.Abs(d.Relative*l.volts + d.Volts); half != 0 {
+			budget = append(budget, component(d.Source, string(d.Distribution), half, 1))
 		}
 	}
 	return budget

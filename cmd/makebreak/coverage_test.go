@@ -251,6 +251,40 @@ func TestCoverage_Benches(t *testing.T) {
 	}
 }
 
+// TestCoverage_Ripple does the same for the ripple, on benches whose outputs hum by
+// 150 to 450 mV peak to peak when on.
+func TestCoverage_Ripple(t *testing.T) {
+	benches := 400
+	if raceEnabled || testing.Short() {
+		benches = 20
+	}
+	n, inside := 0, 0
+	for i := range benches {
+		truth := 0.15 + 0.3*float64(i)/float64(benches)
+		r := runSimulatedRows(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.1f mV", truth*1e3))
+		for _, m := range r {
+			if m.Quantity != analyze.Ripple || m.Event == "disarm" {
+				continue
+			}
+			n++
+			if math.Abs(m.Value-truth) <= m.Expanded {
+				inside++
+			}
+		}
+	}
+	share := float64(inside) / float64(n)
+	t.Logf("ripple: %d of %d intervals hold the truth, %.1f %%", inside, n, 100*share)
+	if benches >= 400 && (share < 0.93 || share > 0.98) {
+		t.Errorf("%.1f %% of the intervals hold the truth, 93 to 98 %% should", 100*share)
+	}
+}
+
+// runSimulatedRows is runSimulated for its measurements.
+func runSimulatedRows(t *testing.T, sequence string, cycles int, seed uint64, faults ...string) []analyze.Measurement {
+	t.Helper()
+	return runSimulated(t, sequence, cycles, seed, faults...).rows
+}
+
 func coverageTable(table map[string]*coverage) string {
 	rows := make([]string, 0, len(table))
 	for row := range table {

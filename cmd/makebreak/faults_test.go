@@ -22,6 +22,7 @@ type benchRun struct {
 	verdict  analyze.Verdict
 	findings []analyze.Finding
 	symptoms []analyze.Symptom
+	rows     []analyze.Measurement
 	counts   capture.Counts
 	err      error
 }
@@ -54,7 +55,10 @@ func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s simulation,
 	defer b.Close()
 	var r benchRun
 	outcome, err := runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: cycles, Now: time.Now,
-		OnCycle: func(c *journal.Cycle) { r.symptoms = append(r.symptoms, c.Symptoms...) }})
+		OnCycle: func(c *journal.Cycle) {
+			r.symptoms = append(r.symptoms, c.Symptoms...)
+			r.rows = append(r.rows, c.Measurements...)
+		}})
 	r.verdict, r.counts, r.err = outcome.Verdict, outcome.Counts, err
 	r.findings = analyze.Findings(&seq.Plan, r.symptoms, max(1, outcome.Cycles))
 	return r
