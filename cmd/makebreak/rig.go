@@ -18,7 +18,7 @@ import (
 func (a *app) rigCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rig",
-		Short: "Check the rig",
+		Short: "Check and watch the rig",
 		Args:  noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
@@ -33,23 +33,21 @@ switched.`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error { return a.rigCheck() },
 	})
+	c.AddCommand(a.rigWatchCommand())
 	return c
 }
 
 // rigCheck validates the rig file and, on hardware, looks whether it is there.
 func (a *app) rigCheck() error {
-	rig := wiring.Builtin()[0]
-	if a.rig != "" {
-		var err error
-		if rig, err = wiring.Load(a.rig); err != nil {
-			return inputError(err)
-		}
+	rig, err := a.namedRig()
+	if err != nil {
+		return err
 	}
 	if err := choice("rig check", a.as, "text"); err != nil {
 		return err
 	}
 	var lost error
-	err := a.deliver(func(w io.Writer) error {
+	err = a.deliver(func(w io.Writer) error {
 		fmt.Fprintf(w, "Rig %s: %s\n\n", rig.Name, rig.About)
 		if err := writeDividers(w, rig); err != nil {
 			return err
