@@ -1,0 +1,233 @@
+package runner_test
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/runner"
+)
+
+// watched counts releases, and can panic while drives are on.
+type watched struct {
+	line.Set
+	released int
+	panicAt  int // the n-th call of Drive panics
+	drives   int
+}
+
+func (w *watched) Release() error {
+	w.released++
+	return w.Set.Release()
+}
+
+func (w *watched) Drive(l int, active bool) (capture.Instant, int64, error) {
+	if w.drives++; w.drives == w.panicAt {
+		panic("planted")
+	}
+	return w.Set.Drive(l, active)
+}
+
+// relayBench is the simulated relay bench, and relay-only to run on it.
+func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequences.Sequence) {
+	t.Helper()
+	seq, err := sequences.Load("relay-only")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := wiring.Builtin()[1]
+	o := sim.Opts{Seed: 1}
+	for _, f := range faults {
+		x, err := sim.ParseFault(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o.Faults = append(o.Faults, x)
+	}
+	w, err := sim.NewWorld(rig, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	spy := &watched{Set: set}
+	b, err := bench.Open(rig, w.Bus(), spy, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.Close() })
+	return b, spy, seq
+}
+
+// shelf stores cycles in memory.
+type shelf struct {
+	cycles []*journal.Cycle
+	fail   error
+	after  int
+	panics bool
+}
+
+func (s *shelf) Append(c *journal.Cycle) error {
+	if len(s.cycles) == s.after && s.panics {
+		panic("planted")
+	}
+	if len(s.cycles) == s.after && s.fail != nil {
+		return s.fail
+	}
+	s.cycles = append(s.cycles, c)
+	return nil
+}
+
+func opts(last int, r runner.Recorder) runner.Opts {
+	return runner.Opts{First: 1, Last: last, Now: time.Now, Recorder: r}
+}
+
+func TestRun_StoresEveryCycle(t *testing.T) {
+	b, spy, seq := relayBench(t)
+	s := &shelf{}
+	out, err := runner.Run(context.Background(), b, seq, opts(7, s))
+	if err != nil || out.Cycles != 7 || out.Verdict != analyze.Pass {
+		t.Fatalf("%+v, %v", out, err)
+	}
+	for i, c := range s.cycles {
+		if c.N != i+1 || !c.Complete || len(c.Measurements) == 0 {
+			t.Errorf("cycle %d: number %d, complete %v, %d figures", i+1, c.N, c.Complete, len(c.Measurements))
+		}
+		var back capture.Capture
+		if err := back.UnmarshalBinary(c.Capture); err != nil || len(back.Events) != 2 {
+			t.Errorf("cycle %d: its capture holds %d events, %v", c.N, len(back.Events), err)
+		}
+	}
+	if spy.released == 0 {
+		t.Error("the drives were not released at the end")
+	}
+}
+
+func TestRun_Keep(t *testing.T) {
+	b, _, seq := relayBench(t)
+	s := &shelf{}
+	o := opts(5, s)
+	o.Keep = func(n int, _ analyze.Verdict) bool { return n == 2 }
+	if _, err := runner.Run(context.Background(), b, seq, o); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range s.cycles {
+		if (c.Capture != nil) != (c.N == 2) {
+			t.Errorf("cycle %d: capture kept: %v", c.N, c.Capture != nil)
+		}
+	}
+}
+
+func TestRun_StopOnFail(t *testing.T) {
+	b, spy, seq := relayBench(t, "welded")
+	s := &shelf{}
+	o := opts(1000, s)
+	o.StopOnFail = true
+	out, err := runner.Run(context.Background(), b, seq, o)
+	if !errors.Is(err, runner.ErrStopped) || out.Verdict != analyze.Fail {
+		t.Errorf("%+v, %v; want it stopped after a failure", out, err)
+	}
+	if len(s.cycles) == 0 || s.cycles[0].Verdict != analyze.Fail || len(s.cycles) > 1 {
+		t.Errorf("%d cycles stored, want the one that failed", len(s.cycles))
+	}
+	if spy.released == 0 {
+		t.Error("the drives were not released")
+	}
+}
+
+func TestRun_LogFails(t *testing.T) {
+	b, spy, seq := relayBench(t)
+	full := errors.New("no room")
+	s := &shelf{after: 3, fail: full}
+	out, err := runner.Run(context.Background(), b, seq, opts(100_000, s))
+	if !errors.Is(err, full) || out.Cycles != 3 {
+		t.Errorf("%+v, %v; want the log's error after 3 cycles", out, err)
+	}
+	if spy.released == 0 {
+		t.Error("the drives were not released")
+	}
+}
+
+func TestRun_PanicWhileStoring(t *testing.T) {
+	b, spy, seq := relayBench(t)
+	_, err := runner.Run(context.Background(), b, seq, opts(100_000, &shelf{after: 2, panics: true}))
+	if !errors.Is(err, runner.ErrInternal) || !strings.Contains(err.Error(), "planted") {
+		t.Errorf("%v; want an internal error", err)
+	}
+	if spy.released == 0 {
+		t.Error("the drives were not released")
+	}
+}
+
+func TestRun_PanicAtTheBench(t *testing.T) {
+	b, spy, seq := relayBench(t)
+	spy.panicAt = 5
+	func() {
+		defer func() {
+			if recover() == nil {
+				t.Error("the panic was swallowed")
+			}
+		}()
+		_, _ = runner.Run(context.Background(), b, seq, opts(100, &shelf{}))
+	}()
+	if spy.released == 0 {
+		t.Error("the drives were not released")
+	}
+}
+
+// TestRun_Interrupted ends the context in the middle of a cycle: what was captured
+// of it is stored, marked as not complete, and the state under way is not judged.
+func TestRun_Interrupted(t *testing.T) {
+	b, spy, seq := relayBench(t)
+	s := &shelf{}
+	o := opts(100, s)
+	ctx, cancel := context.WithCancel(context.Background())
+	o.OnEvent = func(cycle int, event string) {
+		if cycle == 4 && event == "release" {
+			cancel()
+		}
+	}
+	out, err := runner.Run(ctx, b, seq, o)
+	if !errors.Is(err, context.Canceled) || out.Cycles != 3 {
+		t.Errorf("%+v, %v; want 3 whole cycles and an interruption", out, err)
+	}
+	last := s.cycles[len(s.cycles)-1]
+	if len(s.cycles) != 4 || last.Complete {
+		t.Fatalf("%d cycles stored, the last complete: %v", len(s.cycles), last.Complete)
+	}
+	for _, m := range last.Measurements {
+		if m.Event == "release" {
+			t.Errorf("%s of %s at release was judged, although the state was cut short", m.Quantity, m.Signal)
+		}
+	}
+	if spy.released == 0 {
+		t.Error("the drives were not released")
+	}
+}
+
+func TestRun_RigLost(t *testing.T) {
+	b, _, seq := relayBench(t, "adc-lost=1 s")
+	s := &shelf{}
+	out, err := runner.Run(context.Background(), b, seq, opts(100, s))
+	if !errors.Is(err, bench.ErrLost) {
+		t.Fatalf("%v; want the rig lost", err)
+	}
+	if out.Counts.BusErrors == 0 {
+		t.Error("no bus error was counted")
+	}
+	if n := len(s.cycles); n == 0 || s.cycles[n-1].Complete || s.cycles[n-1].Capture == nil {
+		t.Error("the cycle under way is not kept as incomplete")
+	}
+}
