@@ -65,6 +65,9 @@ func (a *app) acknowledged(ctx context.Context, yes bool) error {
 	fmt.Fprint(a.err, cautions)
 	fmt.Fprint(a.err, "Type yes to go on: ")
 	line, err := readLine(interruptible{ctx, a.in})
+	if _, tty := terminal(a.in); err != nil || !tty {
+		fmt.Fprintln(a.err) // nobody's Enter has ended the line
+	}
 	if errors.Is(err, context.Canceled) {
 		return failed(exitInterrupted, errors.New("interrupted before anything was done"))
 	}

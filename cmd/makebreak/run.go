@@ -146,16 +146,16 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (simulation, err
 
 // runLogged opens the log and the bench, runs, and reports from the log.
 func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wiring.Rig, s simulation, cycles int, o *runOpts) error {
-	db, err := journal.Open(a.log)
-	if err != nil {
-		return failed(exitLog, err)
-	}
-	defer db.Close()
 	watch, err := a.newWatch(seq, cycles, o)
 	if err != nil {
 		return err
 	}
 	defer watch.close()
+	db, err := journal.Open(a.log)
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	defer db.Close()
 	b, err := a.openBench(rig, seq, s)
 	if err != nil {
 		return err

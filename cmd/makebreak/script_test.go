@@ -1,0 +1,142 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// TestMain lets the test binary stand in for the program: started under its name,
+// as the scripts and the tests of signals do, it is the program.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"makebreak": main})
+}
+
+// TestScripts runs the scripts in testdata/script: what a person types, and what
+// must come of it. Beside the commands of testscript they have
+//
+//	status N command...     the command must exit with the status N
+//	samefigures A B         two CSV results hold the same but for the run's name
+//	roundtrips FILE         a CSV file comes back byte for byte from encoding/csv
+//	columns FILE NAME...    a CSV file has these columns, in this order
+//	fields FILE NAME...     a JSON object, or each of an array of some, has these fields
+//	cut FILE TEXT           deletes TEXT from a file, where it must stand
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 filepath.Join("..", "..", "testdata", "script"),
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		UpdateScripts:       os.Getenv("MAKEBREAK_UPDATE") != "",
+		Setup: func(e *testscript.Env) error {
+			root, err := filepath.Abs(filepath.Join("..", ".."))
+			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
+			e.Setenv("TESTDATA", filepath.Join(root, "testdata"))
+			e.Setenv("GORACE", "atexit_sleep_ms=0") // else each process waits a second
+			return err
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"status":      scriptStatus,
+			"samefigures": scriptSameFigures,
+			"roundtrips":  scriptRoundTrips,
+			"columns":     scriptColumns,
+			"fields":      scriptFields,
+			"cut":         scriptCut,
+		},
+	})
+}
+
+func scriptStatus(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: status N command...")
+	}
+	err := ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if strconv.Itoa(got) != args[0] {
+		ts.Fatalf("exit status %d, want %s", got, args[0])
+	}
+}
+
+// readTable reads a CSV file, of which each row must have as many cells as the first.
+func readTable(ts *testscript.TestScript, file string) [][]string {
+	rows, err := csv.NewReader(strings.NewReader(ts.ReadFile(file))).ReadAll()
+	ts.Check(err)
+	if len(rows) < 2 {
+		ts.Fatalf("%s holds no rows", file)
+	}
+	return rows
+}
+
+func scriptSameFigures(ts *testscript.TestScript, neg bool, args []string) {
+	a, b := readTable(ts, args[0]), readTable(ts, args[1])
+	same := len(a) == len(b)
+	for i := 1; same && i < len(a); i++ {
+		same = strings.Join(a[i][1:], "\n") == strings.Join(b[i][1:], "\n") // all but the run
+		if !same && !neg {
+			ts.Logf("row %d: %q and %q", i, a[i], b[i])
+		}
+	}
+	if same == neg {
+		ts.Fatalf("%s and %s hold the same figures: %t", args[0], args[1], same)
+	}
+}
+
+func scriptRoundTrips(ts *testscript.TestScript, neg bool, args []string) {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.UseCRLF = true
+	ts.Check(w.WriteAll(readTable(ts, args[0])))
+	if got := ts.ReadFile(args[0]); neg || got != b.String() {
+		ts.Fatalf("%s does not come back as it was", args[0])
+	}
+}
+
+func scriptColumns(ts *testscript.TestScript, neg bool, args []string) {
+	if got := readTable(ts, args[0])[0]; neg || strings.Join(got, " ") != strings.Join(args[1:], " ") {
+		ts.Fatalf("columns %q, want %q", got, args[1:])
+	}
+}
+
+func scriptFields(ts *testscript.TestScript, neg bool, args []string) {
+	text := strings.TrimSpace(ts.ReadFile(args[0]))
+	if !strings.HasPrefix(text, "[") {
+		text = "[" + text + "]"
+	}
+	var all []map[string]json.RawMessage
+	ts.Check(json.Unmarshal([]byte(text), &all))
+	if neg || len(all) == 0 {
+		ts.Fatalf("%s holds no object", args[0])
+	}
+	for _, object := range all {
+		for _, name := range args[1:] {
+			if _, ok := object[name]; !ok {
+				ts.Fatalf("an object lacks %q: %v", name, object)
+			}
+		}
+		if len(object) != len(args)-1 {
+			ts.Fatalf("an object has %d fields, want %d: %v", len(object), len(args)-1, object)
+		}
+	}
+}
+
+func scriptCut(ts *testscript.TestScript, neg bool, args []string) {
+	text := ts.ReadFile(args[0])
+	if neg || !strings.Contains(text, args[1]) {
+		ts.Fatalf("%s does not hold %q", args[0], args[1])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.ReplaceAll(text, args[1], "")), 0o644))
+}
