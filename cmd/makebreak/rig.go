@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -24,21 +26,38 @@ func (a *app) rigCommand() *cobra.Command {
 			return c.Help()
 		},
 	}
-	c.AddCommand(&cobra.Command{
-		Use:   "check",
-		Short: "Check the rig file, and on a real rig whether chips and lines answer",
-		Long: `Check the rig file: every divider's worst case, every name. On a real rig the
-chips are asked for their registers and the lines are looked for; nothing is
-switched.`,
-		Args: noArguments,
-		RunE: func(*cobra.Command, []string) error { return a.rigCheck() },
-	})
+	c.AddCommand(a.rigCheckCommand())
 	c.AddCommand(a.rigWatchCommand())
 	return c
 }
 
-// rigCheck validates the rig file and, on hardware, looks whether it is there.
-func (a *app) rigCheck() error {
+func (a *app) rigCheckCommand() *cobra.Command {
+	var stepwise bool
+	c := &cobra.Command{
+		Use:   "check",
+		Short: "Check the rig file, and on a real rig whether all of it is there and works",
+		Long: `Check the rig file: every divider's worst case, every name. On a real rig the
+chips are asked for their registers and the lines are looked for.
+
+Then, on a real rig with a person at a terminal, or where --steps is given, the
+rig is tried step by step: converters' rates and ready lines, each divider with
+nothing connected and with a known voltage, each contact by hand, each drive
+after the cautions have been acknowledged. It ends in a report that a second
+person can review; -o writes it to a file.`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if !c.Flags().Changed("steps") {
+				_, stepwise = terminal(a.in)
+			}
+			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"))
+		},
+	}
+	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal)")
+	return c
+}
+
+// rigCheck validates the rig file and, on hardware or where asked, tries the rig.
+func (a *app) rigCheck(ctx context.Context, stepwise, asked bool) error {
 	rig, err := a.namedRig()
 	if err != nil {
 		return err
@@ -46,26 +65,37 @@ func (a *app) rigCheck() error {
 	if err := choice("rig check", a.as, "text"); err != nil {
 		return err
 	}
+	var page bytes.Buffer
+	fmt.Fprintf(&page, "Rig %s: %s\n\n", rig.Name, rig.About)
+	if err := writeDividers(&page, rig); err != nil {
+		return err
+	}
+	warned := writeProblems(&page, rig)
 	var lost error
+	if !rig.Simulated {
+		lost = failed(exitRig, probe(&page, rig))
+	}
+	if lost == nil && stepwise && (asked || !rig.Simulated) {
+		results, err := a.rigSteps(ctx, rig)
+		lost = errors.Join(err, a.writeSteps(&page, rig, results))
+		if lost == nil {
+			lost = stepsOutcome(results)
+		}
+	} else if lost == nil && !rig.Simulated {
+		fmt.Fprintln(&page, "\nNot tried: converters' rates, dividers, contacts and drives. Use a terminal, or --steps.")
+	}
+	switch {
+	case lost != nil:
+	case warned:
+		fmt.Fprintln(&page, "\nThe rig can be used, with the warnings above.")
+	default:
+		fmt.Fprintln(&page, "\nThe rig is in order, as far as it was tried.")
+	}
 	err = a.deliver(func(w io.Writer) error {
-		fmt.Fprintf(w, "Rig %s: %s\n\n", rig.Name, rig.About)
-		if err := writeDividers(w, rig); err != nil {
-			return err
-		}
-		warned := writeProblems(w, rig)
-		if !rig.Simulated {
-			lost = probe(w, rig)
-		}
-		switch {
-		case lost != nil:
-		case warned:
-			fmt.Fprintln(w, "\nThe rig can be used, with the warnings above.")
-		default:
-			fmt.Fprintln(w, "\nThe rig is in order.")
-		}
-		return nil
+		_, err := page.WriteTo(w)
+		return err
 	})
-	return errors.Join(err, failed(exitRig, lost))
+	return errors.Join(err, lost)
 }
 
 // writeDividers writes each output's divider with its worst case.

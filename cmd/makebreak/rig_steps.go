@@ -1,0 +1,393 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+)
+
+// The steps' own limits.
+const (
+	openWireVolts = 0.1              // an input with nothing connected reads less
+	stepPatience  = 30 * time.Second // to wait for a contact
+	clickTime     = 300 * time.Millisecond
+	glance        = 100 * time.Millisecond
+)
+
+// steps leads a person through what only hardware can show, one thing at a time,
+// and keeps what came of it.
+type steps struct {
+	app    *app
+	rig    *wiring.Rig
+	bench  *bench.Bench
+	c      *capture.Capture
+	input  <-chan string // closed when nobody is there any more
+	done   []stepResult
+	absent bool // standard input has ended
+}
+
+// stepResult is one line of the rig's report.
+type stepResult struct {
+	what, outcome, detail string
+}
+
+const (
+	stepOK      = "ok"
+	stepWrong   = "WRONG"
+	stepSkipped = "not done"
+)
+
+// rigSteps runs all steps and returns their report. The error is of the rig, not of
+// a step that came out wrong.
+func (a *app) rigSteps(ctx context.Context, rig *wiring.Rig) ([]stepResult, error) {
+	everything := &sequences.Sequence{Plan: analyze.Plan{OthersUnmoved: true}, Sample: wiring.Sweep}
+	b, err := a.openBench(rig, everything, simulation{realTime: true})
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	s := &steps{app: a, rig: rig, bench: b, input: readLines(a.in)}
+	if s.c, err = b.NewCapture(); err != nil {
+		return nil, err
+	}
+	for _, step := range []func(context.Context) error{s.converters, s.outputs, s.contacts, s.drives} {
+		if err := step(ctx); err != nil {
+			return s.done, err
+		}
+	}
+	return s.done, nil
+}
+
+// readLines hands over standard input line by line.
+func readLines(in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		scan := bufio.NewScanner(in)
+		for scan.Scan() {
+			lines <- strings.TrimSpace(scan.Text())
+		}
+	}()
+	return lines
+}
+
+func (s *steps) say(format string, args ...any) { fmt.Fprintf(s.app.err, format, args...) }
+
+func (s *steps) result(what, outcome, format string, args ...any) {
+	s.done = append(s.done, stepResult{what, outcome, fmt.Sprintf(format, args...)})
+	s.say("  %s: %s\n", outcome, fmt.Sprintf(format, args...))
+}
+
+// ask shows a question and returns the answer; the bench goes on recording. It is
+// false where nobody is there.
+func (s *steps) ask(ctx context.Context, format string, args ...any) (string, bool, error) {
+	s.say(format+" ", args...)
+	answer, there := "", false
+	err := s.until(ctx, math.MaxInt64, func() bool {
+		if s.absent {
+			return true
+		}
+		select {
+		case line, ok := <-s.input:
+			answer, there, s.absent = line, ok, !ok
+			return true
+		default:
+			return false
+		}
+	})
+	if s.absent {
+		s.say("\n")
+	}
+	return answer, there, err
+}
+
+// until records until stop says so or the time has passed, and forgets what is old.
+func (s *steps) until(ctx context.Context, lasts time.Duration, stop func() bool) error {
+	end := s.bench.Now().Add(min(lasts, 24*time.Hour))
+	for !stop() && s.bench.Now() < end {
+		if err := s.bench.Record(ctx, s.c, s.bench.Now().Add(glance)); err != nil {
+			return err
+		}
+		if s.c.End.Sub(s.c.Start) > 2*time.Second {
+			s.c.Discard(s.c.End.Add(-time.Second))
+		}
+	}
+	return nil
+}
+
+// fresh starts a new capture and records into it.
+func (s *steps) fresh(ctx context.Context, lasts time.Duration) error {
+	s.c = s.c.Continue()
+	return s.bench.Record(ctx, s.c, s.bench.Now().Add(lasts))
+}
+
+// converters checks that each converter converts at its rate, which also shows
+// whether its ready pin reaches its line.
+func (s *steps) converters(ctx context.Context) error {
+	s.say("\nConverters\n")
+	if err := s.fresh(ctx, time.Second); err != nil {
+		return err
+	}
+	for _, c := range s.bench.Chips() {
+		how := "asked for the end of each conversion"
+		if c.Ready {
+			how = "its ready line toggles"
+		}
+		what := "converter " + c.Name
+		off := c.Period.Seconds()/c.Nominal.Seconds() - 1
+		switch {
+		case c.Conversions == 0:
+			s.result(what, stepWrong, "it does not convert")
+		case math.Abs(off) > 0.1:
+			s.result(what, stepWrong, "a conversion takes %v, %+.1f %% off the data sheet's; 10 %% are allowed", c.Period, 100*off)
+		default:
+			s.result(what, stepOK, "%s; a conversion takes %.4f ms, %+.1f %% off nominal", how, c.Period.Seconds()*1e3, 100*off)
+		}
+	}
+	return nil
+}
+
+// outputs checks every divider: with nothing connected, then with a voltage that a
+// meter reads.
+func (s *steps) outputs(ctx context.Context) error {
+	s.say("\nOutputs\n")
+	for _, o := range s.rig.Outputs {
+		if err := s.openWire(ctx, o); err != nil {
+			return err
+		}
+		if err := s.knownVoltage(ctx, o); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// reading is an output's mean over a fresh fifth of a second, in volts.
+func (s *steps) reading(ctx context.Context, output string) (float64, error) {
+	if err := s.fresh(ctx, 200*time.Millisecond); err != nil {
+		return 0, err
+	}
+	sum, n := 0.0, 0
+	for _, vs := range s.c.Trace(output).Blocks(s.c.Start, s.c.End+1) {
+		for _, v := range vs {
+			sum += float64(v)
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN(), nil
+	}
+	return sum / float64(n), nil
+}
+
+func (s *steps) openWire(ctx context.Context, o wiring.Output) error {
+	what := o.Name + ", nothing connected"
+	answer, there, err := s.ask(ctx, "%s: take its wire off the unit and press Enter (s skips).", o.Name)
+	if err != nil {
+		return err
+	}
+	if !there || answer == "s" {
+		s.result(what, stepSkipped, "skipped")
+		return nil
+	}
+	v, err := s.reading(ctx, o.Name)
+	if err != nil {
+		return err
+	}
+	if math.Abs(v) > openWireVolts {
+		s.result(what, stepWrong, "reads %.3f V; an open wire reads less than %.1f V: check the lower resistor and its ground", v, openWireVolts)
+		return nil
+	}
+	s.result(what, stepOK, "reads %.3f V, as an open wire does", v)
+	return nil
+}
+
+func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
+	what := o.Name + ", known voltage"
+	answer, there, err := s.ask(ctx, "%s: connect a battery to its wire, read it with a meter, type the reading as in 12.61 V (s skips).", o.Name)
+	if err != nil {
+		return err
+	}
+	if !there || answer == "s" || answer == "" {
+		s.result(what, stepSkipped, "skipped")
+		return nil
+	}
+	if _, err := strconv.ParseFloat(answer, 64); err == nil {
+		answer += " V" // a meter shows a bare number, and it was asked for in volts
+	}
+	meter, err := unit.Voltage.Parse(answer)
+	if err != nil {
+		s.result(what, stepSkipped, "the reading was not understood: %v", err)
+		return nil
+	}
+	v, err := s.reading(ctx, o.Name)
+	if err != nil {
+		return err
+	}
+	allowed := 1.96*s.systematic(o.Name, meter) + 0.01*math.Abs(meter) // a handheld meter is good to 1 %, common practice, no source
+	switch off := v - meter; {
+	case math.IsNaN(v):
+		s.result(what, stepWrong, "no samples")
+	case math.Abs(off) > allowed:
+		s.result(what, stepWrong, "reads %.3f V, the meter %.3f V: off by %+.3f V, %.3f V are allowed; check the resistors and the channel", v, meter, off, allowed)
+	default:
+		s.result(what, stepOK, "reads %.3f V, the meter %.3f V: off by %+.3f V, within the %.3f V allowed", v, meter, off, allowed)
+	}
+	return nil
+}
+
+// systematic is the standard uncertainty of an output's reading from all that does
+// not average out, in volts.
+func (s *steps) systematic(output string, volts float64) float64 {
+	sum := 0.0
+	for _, d := range s.rig.Converter(output).Doubts {
+		x := d.Relative*math.Abs(volts) + d.Volts
+		if d.Distribution == capture.Rectangular {
+			x /= math.Sqrt(3)
+		}
+		sum += x * x
+	}
+	return math.Sqrt(sum)
+}
+
+// contacts waits for each contact and reference to change when told.
+func (s *steps) contacts(ctx context.Context) error {
+	s.say("\nContacts\n")
+	names := make([]string, 0, len(s.rig.Contacts)+len(s.rig.References))
+	for _, l := range s.rig.Contacts {
+		names = append(names, l.Name)
+	}
+	for _, l := range s.rig.References {
+		names = append(names, l.Name)
+	}
+	for _, name := range names {
+		if s.absent {
+			s.result(name, stepSkipped, "skipped")
+			continue
+		}
+		if err := s.toggles(ctx, name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *steps) toggles(ctx context.Context, name string) error {
+	s.say("%s: close and open it by hand, or bridge its terminals (Enter skips). ", name)
+	s.c = s.c.Continue()
+	edges, skipped := 0, false
+	seen := map[bool]bool{}
+	err := s.until(ctx, stepPatience, func() bool {
+		t := s.c.Track(name)
+		edges = len(t.Edges)
+		for _, e := range t.Edges {
+			seen[e.Closed] = true
+		}
+		select {
+		case _, ok := <-s.input:
+			skipped, s.absent = true, !ok
+		default:
+		}
+		return skipped || seen[true] && seen[false]
+	})
+	s.say("\n")
+	switch {
+	case err != nil:
+		return err
+	case seen[true] && seen[false]:
+		s.result(name, stepOK, "it opens and closes, %d edges seen", edges)
+	case skipped:
+		s.result(name, stepSkipped, "skipped")
+	default:
+		s.result(name, stepWrong, "no change seen in %v; check the wire, the line's number and its pull", stepPatience)
+	}
+	return nil
+}
+
+// drives clicks each drive, after the cautions have been acknowledged, and one at a
+// time.
+func (s *steps) drives(ctx context.Context) error {
+	s.say("\nDrives\n")
+	if len(s.rig.Drives) == 0 {
+		return nil
+	}
+	s.say("%s", cautions)
+	for _, d := range s.rig.Drives {
+		on := min(clickTime, d.LongestOn)
+		answer, there, err := s.ask(ctx, "%s: it will be on for %v. Type yes to switch it (anything else skips).", d.Name, on)
+		if err != nil {
+			return err
+		}
+		if !there || !strings.EqualFold(answer, "yes") {
+			s.result(d.Name, stepSkipped, "skipped")
+			continue
+		}
+		s.c = s.c.Continue()
+		if _, err := s.bench.Pulse(ctx, s.c, d.Name, on); err != nil {
+			return err
+		}
+		if err := s.acted(ctx, d.Name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *steps) acted(ctx context.Context, drive string) error {
+	answer, _, err := s.ask(ctx, "%s: did it act, and only it? Type yes or no.", drive)
+	if err != nil {
+		return err
+	}
+	if strings.EqualFold(answer, "yes") {
+		s.result(drive, stepOK, "it acts, as the person at the bench says")
+		return nil
+	}
+	s.result(drive, stepWrong, "it does not act as it should, as the person at the bench says; check its wire, the line's number and its polarity")
+	return nil
+}
+
+// writeSteps writes the rig's report for a second person to review.
+func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult) error {
+	fmt.Fprintf(w, "\nRig report: %s, %s", rig.Name, time.Now().UTC().Format("2006-01-02 15:04 UTC"))
+	if a.by != "" {
+		fmt.Fprintf(w, ", by %s", a.by)
+	}
+	fmt.Fprint(w, "\n\n")
+	wrong, skipped := 0, 0
+	err := writeTable(w, []string{"step", "outcome", "what was seen"}, func(row func(...any)) {
+		for _, r := range all {
+			row(r.what, r.outcome, r.detail)
+			switch r.outcome {
+			case stepWrong:
+				wrong++
+			case stepSkipped:
+				skipped++
+			}
+		}
+	})
+	fmt.Fprintf(w, "\n%d steps, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", len(all), wrong, skipped)
+	return err
+}
+
+// stepsOutcome is the error that a report of steps amounts to.
+func stepsOutcome(all []stepResult) error {
+	for _, r := range all {
+		if r.outcome == stepWrong {
+			return failed(exitRig, errors.New("at least one step came out wrong; see the report"))
+		}
+	}
+	return nil
+}
