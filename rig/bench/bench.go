@@ -139,7 +139,7 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 		}
 		for _, o := range outputs {
 			c.channels = append(c.channels, channel{trace: len(b.sampled), number: o.Channel,
-				perPin: b.rig.TerminalPerPin(o.Name)})
+				perPin: b.rig.TerminalPerPin(o.Name), offset: b.rig.TerminalOffset(o.Name)})
 			b.sampled = append(b.sampled, o.Name)
 		}
 		b.chips = append(b.chips, c)

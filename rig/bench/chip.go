@@ -33,6 +33,7 @@ type channel struct {
 	trace  int // of the captures
 	number int // of the chip's input
 	perPin float64
+	offset float64 // volts at the terminal where the pin reads zero
 }
 
 // chip is one converter and what it is doing.
@@ -55,9 +56,10 @@ type chip struct {
 	shortest, nominal, longest time.Duration
 	pollGap                    time.Duration
 	span                       spans
+	polled                     spans // half-widths within which an unwired chip's ends are known
 }
 
-// spans is what is known of a chip's conversion time from measuring it.
+// spans is the running mean of a time.
 type spans struct {
 	n    int
 	mean float64 // nanoseconds
@@ -107,9 +109,19 @@ func (c *chip) start(b *Bench) error {
 	if c.line >= 0 {
 		c.wake = c.started.Add(powerUp + c.longest + patience)
 	} else {
-		c.wake = c.started.Add(powerUp + c.shortest - c.pollGap)
+		c.wake = c.started.Add(powerUp + c.firstPoll())
 	}
 	return nil
+}
+
+// firstPoll is how long into a conversion an unwired chip is asked first: just
+// before it may end, as far as that is known by now. Polls fill the bus, and the
+// last one that says no bounds the end.
+func (c *chip) firstPoll() time.Duration {
+	if c.span.n < 20 {
+		return c.shortest - c.pollGap
+	}
+	return time.Duration(0.97 * c.span.mean)
 }
 
 // readyAt takes in an edge of the ready pin.
@@ -199,7 +211,7 @@ func (c *chip) fetch(b *Bench) error {
 	if c.follow {
 		c.wake = now.Add(2*c.longest + patience)
 	}
-	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin)
+	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin+ch.offset)
 	return nil
 }
 
@@ -242,11 +254,10 @@ func (c *chip) poll(b *Bench, now instant) error {
 		c.wake = asked.Add(c.pollGap)
 		return nil
 	}
-	between := c.started
-	if c.end > c.started {
-		between = c.end
-	}
+	between := max(c.end, c.started.Add(powerUp+c.shortest)) // no sooner, by the data sheet
+	between = min(between, asked)
 	c.end, c.ended = between+(asked-between)/2, true
+	c.polled.add(asked.Sub(between) / 2)
 	if d := c.end.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
 		c.span.add(d)
 	}
@@ -293,6 +304,6 @@ func (c *chip) describe(conv *capture.Converter) {
 	}
 	conv.Stamp = EdgeLatency
 	if c.line < 0 {
-		conv.Stamp = half(int64(c.pollGap))
+		conv.Stamp = half(int64(c.polled.mean))
 	}
 }

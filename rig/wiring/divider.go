@@ -131,20 +131,22 @@ func (r *Rig) outputAndChip(out string) (*Output, *Chip, error) {
 }
 
 // TerminalPerPin returns by what a voltage at the converter's input is multiplied to
-// give the voltage at the output's terminal. The input's impedance is corrected for. An
-// output that is not there gives NaN.
+// give the voltage at the output's terminal, before TerminalOffset is added. The input's
+// impedance is corrected for, and by what a calibration says. An output that is not
+// there gives NaN.
 func (r *Rig) TerminalPerPin(out string) float64 {
 	o, c, err := r.outputAndChip(out)
 	if err != nil {
 		return math.NaN()
 	}
-	return o.Divider.terminalPerPin(errorsOf(c).InputOhms)
+	by, _ := r.Correction(out)
+	return o.Divider.terminalPerPin(errorsOf(c).InputOhms) * by.Gain
 }
 
 // TerminalVolts returns the voltage at the output's terminal for one at the
 // converter's input.
 func (r *Rig) TerminalVolts(out string, pinVolts float64) float64 {
-	return pinVolts * r.TerminalPerPin(out)
+	return pinVolts*r.TerminalPerPin(out) + r.TerminalOffset(out)
 }
 
 // Converter returns what a sample of the output stands for: the nominal conversion
@@ -159,7 +161,7 @@ func (r *Rig) Converter(out string) capture.Converter {
 	}
 	conv := capture.Converter{
 		SpanRel:   rateShare * perSquareRootOf3,
-		StepVolts: errorsOf(c).StepVolts * o.Divider.terminalPerPin(errorsOf(c).InputOhms),
+		StepVolts: errorsOf(c).StepVolts * r.TerminalPerPin(out),
 		Doubts:    r.doubts(o, c),
 	}
 	if c.Rate > 0 {
@@ -170,6 +172,9 @@ func (r *Rig) Converter(out string) capture.Converter {
 
 // doubts lists the systematic uncertainties of a reading at the terminal.
 func (r *Rig) doubts(o *Output, c *Chip) []capture.Doubt {
+	if by, ok := r.Correction(o.Name); ok {
+		return r.corrected(o, c, by)
+	}
 	e, d := errorsOf(c), o.Divider
 	gain := d.terminalPerPin(e.InputOhms)
 	var list []capture.Doubt

@@ -23,6 +23,9 @@ type Rig struct {
 	References []Line
 	Drives     []Drive
 	Causes     []Cause
+	// Corrections are what calibrations say of the outputs, by the outputs' names. They
+	// stand in a file of their own; nil: none is calibrated.
+	Corrections map[string]Correction
 }
 
 // Model is a converter's type.
