@@ -1,0 +1,103 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// listed is what go list tells of a package.
+type listed struct {
+	ImportPath string
+	Imports    []string
+}
+
+// TestImports holds the packages to the one way in which they may know each other.
+func TestImports(t *testing.T) {
+	out, err := exec.Command("go", "list", "-json=ImportPath,Imports", "makebreak/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []listed
+	for d := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p listed
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+	for _, part := range []string{"cmd", "rig", "sequences", "analyze"} {
+		if !slices.ContainsFunc(all, func(p listed) bool { return within(p.ImportPath, part) }) {
+			t.Fatalf("go list shows no package of %s", part)
+		}
+	}
+	for _, p := range all {
+		for _, i := range p.Imports {
+			if why := forbidden(p.ImportPath, i); why != "" {
+				t.Errorf("%s imports %s: %s", p.ImportPath, i, why)
+			}
+		}
+	}
+}
+
+// within reports whether a package is one of ours at or below a path.
+func within(path, below string) bool {
+	return path == "makebreak/"+below || strings.HasPrefix(path, "makebreak/"+below+"/")
+}
+
+// forbidden says why one package must not import another; empty: it may.
+func forbidden(from, to string) string {
+	if !strings.HasPrefix(to, "makebreak/") {
+		return ""
+	}
+	simulator := within(to, "rig/sim") || within(to, "rig/simchip")
+	ofSimulator := within(from, "rig/sim") || within(from, "rig/simchip")
+	switch {
+	case within(to, "cmd"):
+		return "nothing knows the command line"
+	case simulator && !ofSimulator && !within(from, "cmd"):
+		return "only the command line and tests know the simulator"
+	case within(from, "analyze") && !within(to, "analyze") && to != "makebreak/rig/capture":
+		return "analysis knows captures and nothing else of the rig"
+	case from == "makebreak/analyze" && within(to, "analyze") && to != "makebreak/analyze/gum":
+		return "what builds on the analysis is not known to it"
+	case within(from, "rig") && !within(to, "rig"):
+		return "the rig knows neither sequences nor analysis"
+	}
+	return ""
+}
+
+// The rules themselves: one case that each must refuse, one that it must let pass.
+func TestForbidden(t *testing.T) {
+	for _, c := range []struct {
+		from, to string
+		refused  bool
+	}{
+		{"sequences/runner", "cmd/makebreak", true},
+		{"rig/bench", "rig/sim", true},
+		{"sequences", "rig/simchip", true},
+		{"cmd/makebreak", "rig/sim", false},
+		{"rig/sim", "rig/simchip", false},
+		{"analyze", "rig/capture", false},
+		{"analyze", "rig/wiring", true},
+		{"analyze", "sequences", true},
+		{"analyze", "analyze/gum", false},
+		{"analyze", "analyze/report", true},
+		{"analyze/report", "analyze", false},
+		{"analyze/report", "rig/bench", true},
+		{"rig/bench", "analyze", true},
+		{"rig/bench", "sequences", true},
+		{"rig/bench", "rig/wiring", false},
+		{"rig/simchips", "rig/sim", true},
+	} {
+		if got := forbidden("makebreak/"+c.from, "makebreak/"+c.to); (got != "") != c.refused {
+			t.Errorf("%s imports %s: %q, refused should be %t", c.from, c.to, got, c.refused)
+		}
+	}
+}
