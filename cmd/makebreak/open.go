@@ -28,6 +28,9 @@ func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
 		if rig, err = wiring.Load(a.rig); err != nil {
 			return nil, inputError(err)
 		}
+		if rig.Latency, err = wiring.LoadLatency(wiring.LatencyPath(a.rig)); err != nil {
+			return nil, inputError(err)
+		}
 	}
 	cautions, err := seq.Fits(rig)
 	if err != nil {

@@ -33,6 +33,7 @@ func (a *app) rigCommand() *cobra.Command {
 
 func (a *app) rigCheckCommand() *cobra.Command {
 	var stepwise bool
+	var loop string
 	c := &cobra.Command{
 		Use:   "check",
 		Short: "Check the rig file, and on a real rig whether all of it is there and works",
@@ -49,16 +50,21 @@ person can review; -o writes it to a file.`,
 			if !c.Flags().Changed("steps") {
 				_, stepwise = terminal(a.in)
 			}
-			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"))
+			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"), loop)
 		},
 	}
+	c.Flags().StringVar(&loop, "loop-back", "", "time a `DRIVE,LINE[,OUTPUT]` that are wired together, and store how late the lines are")
 	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal)")
 	return c
 }
 
 // rigCheck validates the rig file and, on hardware or where asked, tries the rig.
-func (a *app) rigCheck(ctx context.Context, stepwise, asked bool) error {
+func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) error {
 	rig, err := a.namedRig()
+	if err != nil {
+		return err
+	}
+	back, err := parseLoopBack(loop, rig)
 	if err != nil {
 		return err
 	}
@@ -75,8 +81,8 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool) error {
 	if !rig.Simulated {
 		lost = failed(exitRig, probe(&page, rig))
 	}
-	if lost == nil && stepwise && (asked || !rig.Simulated) {
-		results, err := a.rigSteps(ctx, rig)
+	if stepwise = stepwise && (asked || !rig.Simulated); lost == nil && (stepwise || back != nil) {
+		results, err := a.tryRig(ctx, rig, stepwise, back)
 		lost = errors.Join(err, a.writeSteps(&page, rig, results))
 		if lost == nil {
 			lost = stepsOutcome(results)
@@ -96,6 +102,22 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool) error {
 		return err
 	})
 	return errors.Join(err, lost)
+}
+
+// tryRig tries the rig step by step, by a loop-back, or both.
+func (a *app) tryRig(ctx context.Context, rig *wiring.Rig, stepwise bool, back *loopBack) ([]stepResult, error) {
+	var all []stepResult
+	if stepwise {
+		results, err := a.rigSteps(ctx, rig)
+		if all = results; err != nil {
+			return all, err
+		}
+	}
+	if back == nil {
+		return all, nil
+	}
+	results, err := a.rigLoopBack(ctx, rig, back)
+	return append(all, results...), err
 }
 
 // writeDividers writes each output's divider with its worst case.

@@ -67,8 +67,8 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 		}
 		b.later(off)
 	}
-	// What follows is stamped by the kernel, and so late; the drive itself is not.
-	e := capture.Event{Name: cause.Event, At: at.Add(usualLatency), Uncertainty: half(within) + EdgeLatency, Timed: "drive"}
+	late, doubt := b.latency()
+	e := capture.Event{Name: cause.Event, At: at.Add(late), Uncertainty: half(within) + doubt, Timed: "drive"}
 	if cause.Reference == "" {
 		return b.note(c, e), nil
 	}
@@ -82,6 +82,16 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	}
 	e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
 	return b.note(c, e), nil
+}
+
+// latency is how late the kernel stamps what a drive does, with its standard
+// uncertainty. A drive's own instant is not stamped by the kernel; all that follows
+// from it is.
+func (b *Bench) latency() (late, doubt time.Duration) {
+	if l := b.rig.Latency; l != nil {
+		return l.Mean, l.Standard
+	}
+	return usualLatency, EdgeLatency
 }
 
 // prompt asks the person at the bench and takes the instant from the reference

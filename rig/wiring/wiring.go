@@ -26,6 +26,9 @@ type Rig struct {
 	// Corrections are what calibrations say of the outputs, by the outputs' names. They
 	// stand in a file of their own; nil: none is calibrated.
 	Corrections map[string]Correction
+	// Latency is how late the lines report a drive, where it has been measured; nil:
+	// the usual one is taken.
+	Latency *Latency
 }
 
 // Model is a converter's type.

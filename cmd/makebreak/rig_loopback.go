@@ -1,0 +1,184 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+)
+
+// loopBack is a drive that is wired into a line and, where named, into an output's
+// divider, to compare the clocks of drives, edges and samples.
+type loopBack struct{ drive, line, output string }
+
+// Loop-back pulses: how many, and how long each is on.
+const (
+	loopPulses = 20
+	loopTime   = 100 * time.Millisecond
+)
+
+// parseLoopBack reads DRIVE,LINE[,OUTPUT] and looks the names up.
+func parseLoopBack(text string, rig *wiring.Rig) (*loopBack, error) {
+	if text == "" {
+		return nil, nil
+	}
+	parts := strings.Split(text, ",")
+	if len(parts) < 2 || len(parts) > 3 {
+		return nil, failed(exitUsage, fmt.Errorf("--loop-back %q: DRIVE,LINE or DRIVE,LINE,OUTPUT may stand there", text))
+	}
+	l := &loopBack{drive: parts[0], line: parts[1]}
+	isLine := func(w wiring.Line) bool { return w.Name == l.line }
+	var err error
+	if rig.Drive(l.drive) == nil {
+		err = fmt.Errorf("rig %s has no drive %s", rig.Name, l.drive)
+	}
+	if !slices.ContainsFunc(rig.Contacts, isLine) && !slices.ContainsFunc(rig.References, isLine) {
+		err = errors.Join(err, fmt.Errorf("rig %s has no contact or reference %s", rig.Name, l.line))
+	}
+	if len(parts) == 3 {
+		if l.output = parts[2]; rig.Output(l.output) == nil {
+			err = errors.Join(err, fmt.Errorf("rig %s has no output %s", rig.Name, l.output))
+		}
+	}
+	if err != nil {
+		return nil, failed(exitUsage, fmt.Errorf("--loop-back: %w", err))
+	}
+	return l, nil
+}
+
+// measure pulses the drive and times its line's edges against the drive, and the
+// output's crossings against the line's edges, in seconds.
+func (l *loopBack) measure(ctx context.Context, b *bench.Bench) (edges, crossings []float64, err error) {
+	c, err := b.NewCapture()
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := b.Record(ctx, c, b.Now().Add(time.Second)); err != nil { // conversions must be timed first
+		return nil, nil, err
+	}
+	for range loopPulses {
+		c = c.Continue()
+		if err := b.Record(ctx, c, b.Now().Add(loopTime)); err != nil {
+			return nil, nil, err
+		}
+		at, err := b.Pulse(ctx, c, l.drive, loopTime)
+		if err != nil {
+			return nil, nil, err
+		}
+		i := slices.IndexFunc(c.Track(l.line).Edges, func(e capture.Edge) bool { return e.At >= at && e.Closed })
+		if i < 0 {
+			continue
+		}
+		edge := c.Track(l.line).Edges[i].At
+		edges = append(edges, edge.Sub(at).Seconds())
+		if x, ok := l.crossing(c, edge); ok {
+			crossings = append(crossings, x)
+		}
+	}
+	return edges, crossings, nil
+}
+
+// crossing is the output's crossing after the line's edge, in seconds.
+func (l *loopBack) crossing(c *capture.Capture, edge capture.Instant) (float64, bool) {
+	if l.output == "" {
+		return 0, false
+	}
+	seen := *c
+	// The output may cross a little before the line's edge is stamped.
+	begin := edge.Add(-loopTime / 2)
+	seen.End = edge.Add(loopTime / 2) // before the drive goes off again
+	seen.Events = []capture.Event{{Name: "loop-back", At: begin}}
+	got, err := analyze.Measure(nil, &seen)
+	if err != nil {
+		return 0, false
+	}
+	for _, m := range got.Measurements {
+		if m.Signal == l.output && m.Quantity == analyze.SwitchingDelay && !math.IsNaN(m.Value) {
+			return m.Value - edge.Sub(begin).Seconds(), true
+		}
+	}
+	return 0, false
+}
+
+// meanAndScatter returns the mean and the standard deviation of single values.
+func meanAndScatter(all []float64) (mean, scatter float64) {
+	for _, x := range all {
+		mean += x / float64(len(all))
+	}
+	for _, x := range all {
+		scatter += (x - mean) * (x - mean)
+	}
+	return mean, math.Sqrt(scatter / float64(max(1, len(all)-1)))
+}
+
+// rigLoopBack measures the loop-back and stores the latency beside the rig file.
+func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]stepResult, error) {
+	seq := &sequences.Sequence{Sample: wiring.Follow}
+	seq.Plan.Outputs = []analyze.OutputPlan{{Signal: l.output}}
+	if l.output == "" {
+		seq.Plan = analyze.Plan{OthersUnmoved: true}
+	}
+	b, err := a.openBench(rig, seq, simulation{realTime: true})
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	edges, crossings, err := l.measure(ctx, b)
+	if err != nil {
+		return nil, err
+	}
+	what := fmt.Sprintf("loop-back of %s into %s", l.drive, l.line)
+	if len(edges) < loopPulses/2 {
+		return []stepResult{{what, stepWrong, fmt.Sprintf("%d of %d pulses arrived; check the wire", len(edges), loopPulses)}}, nil
+	}
+	mean, scatter := meanAndScatter(edges)
+	results := []stepResult{{what, stepOK, fmt.Sprintf("edges come %.1f µs after the drive, ± %.1f µs (standard deviation of %d)", 1e6*mean, 1e6*scatter, len(edges))}}
+	if l.output != "" {
+		results = append(results, l.compare(crossings))
+	}
+	return append(results, a.storeLatency(l, len(edges), mean, scatter)), nil
+}
+
+// compare says whether samples and edges are on one clock.
+func (l *loopBack) compare(crossings []float64) stepResult {
+	what := fmt.Sprintf("clock of %s against %s", l.output, l.line)
+	if len(crossings) < loopPulses/2 {
+		return stepResult{what, stepWrong, fmt.Sprintf("%s crossed in %d of %d pulses; check the wire", l.output, len(crossings), loopPulses)}
+	}
+	mean, scatter := meanAndScatter(crossings)
+	seen := fmt.Sprintf("crossings lie %+.1f µs from the edges, ± %.1f µs", 1e6*mean, 1e6*scatter)
+	if math.Abs(mean) > clockMost {
+		return stepResult{what, stepWrong, seen + fmt.Sprintf("; %.0f µs are allowed: samples and edges do not tell the same time", 1e6*clockMost)}
+	}
+	return stepResult{what, stepOK, seen}
+}
+
+// clockMost is how far samples and edges may lie apart, in seconds.
+const clockMost = 0.2e-3
+
+// storeLatency writes the latency beside the rig file, where there is one.
+func (a *app) storeLatency(l *loopBack, n int, mean, scatter float64) stepResult {
+	const what = "latency of the lines"
+	if mean < 0 || mean > 0.1 {
+		return stepResult{what, stepWrong, "it is none: edges come before the drive or much too late"}
+	}
+	if a.rig == "" {
+		return stepResult{what, stepSkipped, "the built-in bench has no rig file to store it beside"}
+	}
+	path := wiring.LatencyPath(a.rig)
+	latency := &wiring.Latency{Mean: time.Duration(mean * 1e9), Standard: time.Duration(scatter * 1e9),
+		Drive: l.drive, Line: l.line, Pulses: n, Date: time.Now().Format(time.DateOnly)}
+	if err := latency.Save(path); err != nil {
+		return stepResult{what, stepWrong, err.Error()}
+	}
+	return stepResult{what, stepOK, "stored in " + path + "; runs correct events without a reference by it"}
+}

@@ -1,0 +1,94 @@
+package wiring
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+	"time"
+
+	"github.com/google/renameio/v2"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/yamlfile"
+)
+
+// Latency is how late the rig's lines report what one of its drives did, measured
+// with the drive looped back into a line. It corrects the instants of events that
+// have no reference.
+type Latency struct {
+	Mean     time.Duration
+	Standard time.Duration // standard uncertainty of Mean for a single event
+	Drive    string        // that was looped back
+	Line     string        // into which
+	Pulses   int
+	Date     string // as in 2026-03-31
+}
+
+// LatencyPath returns where the latency of a rig file stands: beside it.
+func LatencyPath(rigFile string) string {
+	base := strings.TrimSuffix(strings.TrimSuffix(rigFile, ".yaml"), ".yml")
+	return base + ".latency.yaml"
+}
+
+// longestLatency is beyond any kernel's; more is a mistake in the file or the wire.
+const longestLatency = 0.1 // seconds
+
+// ParseLatency reads a latency file. The error is one or more *yamlfile.Error.
+func ParseLatency(file string, src []byte) (*Latency, error) {
+	doc, err := yamlfile.Parse(file, src)
+	if err != nil {
+		return nil, err
+	}
+	l := &Latency{}
+	if f, ok := doc.Root.Fields("mean, standard, drive, line, pulses and date"); ok {
+		l.Mean = latencyTime(f.Need("mean", "a time, as in 18.5 us"))
+		l.Standard = latencyTime(f.Need("standard", "a time, as in 9.1 us"))
+		l.Drive, _ = f.Need("drive", "the drive's name").Text()
+		l.Line, _ = f.Need("line", "the line's name").Text()
+		n, _ := f.Need("pulses", "how many pulses were timed").Whole(2, 1_000_000)
+		l.Pulses = int(n)
+		l.Date, _ = f.Need("date", "a day, as in 2026-03-31").Text()
+		f.Done()
+	}
+	if err := doc.Err(); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+func latencyTime(n *yamlfile.Node) time.Duration {
+	s, ok := n.Quantity(unit.Time)
+	if ok && (s < 0 || s > longestLatency) {
+		n.Refuse("it lies outside what a latency can be", "from 0 s to 100 ms")
+	}
+	return time.Duration(s * 1e9)
+}
+
+// LoadLatency reads the latency at the path; nil where there is no file.
+func LoadLatency(path string) (*Latency, error) {
+	src, err := yamlfile.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("latency: %w", err)
+	}
+	return ParseLatency(path, src)
+}
+
+// Save writes the latency to the path, whole or not at all.
+func (l *Latency) Save(path string) error {
+	if err := renameio.WriteFile(path, l.Format(), 0o644); err != nil {
+		return fmt.Errorf("latency: %w", err)
+	}
+	return nil
+}
+
+// Format returns the file's text, which ParseLatency reads back.
+func (l *Latency) Format() []byte {
+	us := func(d time.Duration) string { return fmt.Sprintf("%.3f us", float64(d)/1e3) }
+	return fmt.Appendf(nil, "# How late the rig's lines report a drive, written by makebreak rig check --loop-back.\n"+
+		"mean: %s\nstandard: %s\ndrive: %s\nline: %s\npulses: %d\ndate: %s\n",
+		us(l.Mean), us(l.Standard), l.Drive, l.Line, l.Pulses, l.Date)
+}

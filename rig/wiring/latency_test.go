@@ -1,0 +1,49 @@
+package wiring
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestLatency_RoundTrip(t *testing.T) {
+	path := LatencyPath(filepath.Join(t.TempDir(), "rig.yaml"))
+	if l, err := LoadLatency(path); l != nil || err != nil {
+		t.Fatalf("no file: %v, %v", l, err)
+	}
+	want := &Latency{Mean: 18512 * time.Nanosecond, Standard: 9100 * time.Nanosecond, Drive: "KEY_AWAY", Line: "REF", Pulses: 20, Date: "2026-03-31"}
+	if err := want.Save(path); err != nil {
+		t.Fatal(err)
+	}
+	got, err := LoadLatency(path)
+	if err != nil || *got != *want {
+		t.Errorf("read back %+v, %v; want %+v", got, err, want)
+	}
+}
+
+func TestLatency_Refused(t *testing.T) {
+	good := string((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}).Format())
+	for _, c := range []struct{ old, new, want string }{
+		{"mean: 0.000 us", "mean: 18", "a number without a unit"},
+		{"mean: 0.000 us", "mean: 2 s", "from 0 s to 100 ms"},
+		{"pulses: 2", "pulses: 1", "pulses"},
+		{"drive: D", "driver: D", "drive"},
+	} {
+		_, err := ParseLatency("rig.latency.yaml", []byte(strings.Replace(good, c.old, c.new, 1)))
+		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "rig.latency.yaml:") {
+			t.Errorf("%s: %v; want its place and %q", c.new, err, c.want)
+		}
+	}
+}
+
+func FuzzParseLatency(f *testing.F) {
+	f.Add((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}).Format())
+	f.Add([]byte("mean: 1 us\nstandard: -1 us"))
+	f.Fuzz(func(t *testing.T, src []byte) {
+		l, err := ParseLatency("f", src)
+		if err == nil && (l.Mean < 0 || l.Standard < 0 || l.Pulses < 2) {
+			t.Errorf("accepted %+v", l)
+		}
+	})
+}
