@@ -1,0 +1,190 @@
+package calibration
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/wiring"
+)
+
+// benchRig is one ADS1115 at ±4.096 V with OUT3 behind 39 kohm and 10 kohm of 1 %.
+func benchRig() *wiring.Rig {
+	return &wiring.Rig{
+		Name:  "bench",
+		Chips: []wiring.Chip{{Name: "A", Model: wiring.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: wiring.Follow}},
+		Outputs: []wiring.Output{{Name: "OUT3", Chip: "A", Highest: 15, Nominal: 12,
+			Divider: wiring.Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}}},
+	}
+}
+
+func day(t testing.TB, s string) Day {
+	t.Helper()
+	d, err := ParseDay(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// calibrationOf is complete but for its line.
+func calibrationOf(t testing.TB, all []Point) Calibration {
+	return Calibration{Output: "OUT3", Meter: "4711", By: "A. Fitter", Date: day(t, "2026-03-31"), Due: day(t, "2027-03-31"),
+		Wiring: Wiring(benchRig(), "OUT3", 0), Points: all}
+}
+
+// Two points give the line through them, worked by hand:
+// (13.47 - 0.65)/(13.30 - 0.66) = 1.014241, 0.65 - 0.66 × 1.014241 = -0.019399.
+func TestNew(t *testing.T) {
+	rig := benchRig()
+	c, err := New(rig, calibrationOf(t, points(t, "0.5 % + 1 digits", "0.65 V", 0.66, "13.47 V", 13.30)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "gain", c.Gain, 1.014241, 5e-7)
+	near(t, "offset", c.Offset, -0.019399, 5e-7)
+	near(t, "low", c.Corrected(0.66), 0.65, 1e-9)
+	near(t, "high", c.Corrected(13.30), 13.47, 1e-9)
+	if len(rig.Corrections) != 0 {
+		t.Error("the rig was corrected")
+	}
+	// At the upper point: the meter's 0.5 % + 1 digit, and the point's own digit.
+	near(t, "known at the upper point", combined(c.Doubts, 13.47), math.Sqrt((math.Pow(0.005*13.47+0.01, 2)+0.01*0.01)/3), 1e-5)
+}
+
+// Nonsense is refused with what is wrong and what would be right.
+func TestNew_refused(t *testing.T) {
+	good := []any{"0.65 V", 0.66, "13.47 V", 13.30}
+	const accuracy = "0.5 % + 2 digits"
+	for name, c := range map[string]struct {
+		points []Point
+		change func(*Calibration)
+		want   string
+	}{
+		"no points":         {nil, nil, "0 points; 2 to 50 may be given"},
+		"one point":         {points(t, accuracy, "13.47 V", 13.30), nil, "1 points; 2 to 50"},
+		"too close":         {points(t, accuracy, "11.00 V", 10.9, "13.47 V", 13.30), nil, "the points lie within 2.47 V; to tell gain from offset they must be at least 3 V apart (20 % of 15 V)"},
+		"too high":          {points(t, accuracy, "0.65 V", 0.66, "15.20 V", 15.1), nil, "point 2: the meter shows 15.20 V; from -750 mV to 15 V (highest) may be at OUT3"},
+		"too low":           {points(t, accuracy, "-1.00 V", -1.0, "13.00 V", 13.0), nil, "point 1: the meter shows -1.00 V"},
+		"clipped":           {points(t, accuracy, "0.65 V", 0.66, "15.00 V", 16.5), nil, "point 2: the rig reads 16.5 V, which is where its converter ends"},
+		"wrong divider":     {points(t, accuracy, "0.65 V", 0.66, "13.47 V", 11.80), nil, "point 2: the meter shows 13.47 V and the rig reads 11.8 V, further apart than resistors of 1 % and the meter's accuracy allow (530.7 mV): is the meter on the terminal of OUT3"},
+		"swapped":           {points(t, accuracy, "0.65 V", 13.30, "13.47 V", 0.66), nil, "is the meter on the terminal of OUT3"},
+		"off the line":      {points(t, accuracy, "0.65 V", 0.66, "7.20 V", 6.98, "13.47 V", 13.30), nil, "point 2: 7.20 V lies"},
+		"no serial":         {points(t, accuracy, good...), func(c *Calibration) { c.Meter = "" }, "the meter's serial is missing"},
+		"serial of 2 lines": {points(t, accuracy, good...), func(c *Calibration) { c.Meter = "47\n11" }, "printed characters may stand there"},
+		"name of spaces":    {points(t, accuracy, good...), func(c *Calibration) { c.By = " " }, "who calibrates"},
+		"due before":        {points(t, accuracy, good...), func(c *Calibration) { c.Due = c.Date }, "it falls due on 2026-03-31, which is not after 2026-03-31"},
+		"no output":         {points(t, accuracy, good...), func(c *Calibration) { c.Output = "OUT9" }, "rig bench has no such output"},
+		"no accuracy":       {points(t, accuracy, good...), func(c *Calibration) { c.Points[1].Accuracy = Accuracy{}; c.Points[1].Meter.Digit = 0 }, "accuracy is missing"},
+		"unsteady":          {points(t, accuracy, good...), func(c *Calibration) { c.Points[0].ReadStandard = 0.2 }, "point 1: the rig's reading is known to 200 mV only"},
+		"not a number":      {points(t, accuracy, good...), func(c *Calibration) { c.Points[0].ReadVolts = math.NaN() }, "point 1: "},
+	} {
+		x := calibrationOf(t, c.points)
+		if c.change != nil {
+			c.change(&x)
+		}
+		got, err := New(benchRig(), x)
+		if err == nil || got != nil || !strings.Contains(err.Error(), c.want) || !strings.HasPrefix(err.Error(), "calibration of OUT") {
+			t.Errorf("%s: %v\nwant %s", name, err, c.want)
+		}
+	}
+}
+
+// A point off the line by less than its digits explain is taken, by more is not.
+func TestNew_residual(t *testing.T) {
+	for shown, ok := range map[string]bool{"7.07 V": true, "7.10 V": true, "7.14 V": false, "6.99 V": false} {
+		_, err := New(benchRig(), calibrationOf(t, points(t, "0.5 % + 2 digits", "0.65 V", 0.66, shown, 6.98, "13.47 V", 13.30)))
+		if (err == nil) != ok {
+			t.Errorf("%s: %v", shown, err)
+		}
+	}
+}
+
+func TestCheckPoint(t *testing.T) {
+	p := points(t, "0.5 % + 2 digits", "13.47 V", 13.30)[0]
+	rig := benchRig()
+	rig.Correct("OUT3", &wiring.Correction{Gain: 2}) // points are read without corrections
+	if err := CheckPoint(rig, "OUT3", &p); err != nil {
+		t.Error(err)
+	}
+	if err := CheckPoint(rig, "OUT9", &p); err == nil {
+		t.Error("an output that is not there has points")
+	}
+}
+
+func traceOf(volts ...float64) *capture.Trace {
+	t := capture.NewTrace("OUT3", capture.Converter{})
+	for i, v := range volts {
+		t.Append(capture.Instant(i)*capture.Instant(time.Millisecond), v)
+	}
+	return t
+}
+
+// Values 13.3 and 13.5 in turn: mean 13.4, standard deviation 0.1·√(8/7), no drift.
+func TestMean(t *testing.T) {
+	p, err := Mean(traceOf(13.3, 13.5, 13.3, 13.5, 13.3, 13.5, 13.3, 13.5), 15)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "mean", p.ReadVolts, 13.4, 1.1e-6)
+	near(t, "uncertainty", p.ReadStandard, 0.1/math.Sqrt(7), 1.1e-6)
+	if p.N != 8 {
+		t.Errorf("%d samples", p.N)
+	}
+	// A drift of 40 mV between the halves counts as a rectangular width.
+	p, err = Mean(traceOf(13.00, 13.00, 13.04, 13.04), 15)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "drift", p.ReadStandard, math.Hypot(0.02*math.Sqrt(4.0/3)/2, 0.04/math.Sqrt(12)), 1.1e-6)
+}
+
+func TestMean_refused(t *testing.T) {
+	if _, err := Mean(traceOf(1, 1, 1), 15); err == nil || !strings.Contains(err.Error(), "3 samples of OUT3 came, at least 4") {
+		t.Errorf("too few: %v", err)
+	}
+	for name, tr := range map[string]*capture.Trace{"scatters": traceOf(1, 2, 1, 2, 1, 2), "drifts": traceOf(1, 1, 1.1, 1.1)} {
+		if _, err := Mean(tr, 15); !errors.Is(err, ErrUnsteady) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// The calibration's figures reach a reading's budget, with what has aged since.
+func TestCorrection_ageing(t *testing.T) {
+	c, err := New(benchRig(), calibrationOf(t, points(t, "0.05 % + 2 digits", "0.650 V", 0.66, "13.470 V", 13.30)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	fresh, old := c.Correction(c.Date), c.Correction(day(t, "2028-03-31"))
+	if len(old.Doubts) != len(fresh.Doubts)+1 {
+		t.Fatalf("%d doubts on the day, %d two years on", len(fresh.Doubts), len(old.Doubts))
+	}
+	d := old.Doubts[len(old.Doubts)-1]
+	near(t, "0.1 % a year", d.Relative, 0.002, 5e-6)
+	near(t, "gain", fresh.Gain, c.Gain, 0)
+	near(t, "offset", fresh.Offset, c.Offset, 0)
+	if want := "OUT3 calibrated on 2026-03-31 against meter 4711: gain 1.01424, offset -19.4 mV, due on 2027-03-31"; fresh.Note != want {
+		t.Errorf("note %q, want %q", fresh.Note, want)
+	}
+	if !strings.HasSuffix(old.Note, "overdue since 2027-03-31") {
+		t.Errorf("note %q", old.Note)
+	}
+}
+
+func TestDay(t *testing.T) {
+	if got := DayOf(time.Date(2026, 3, 31, 23, 30, 0, 0, time.FixedZone("CEST", 7200))).String(); got != "2026-03-31" {
+		t.Errorf("by its clock it is %s", got)
+	}
+	if got := day(t, "2028-02-29").YearLater().String(); got != "2029-03-01" {
+		t.Errorf("a year after a leap day is %s", got)
+	}
+	for _, s := range []string{"", "31.3.2026", "2026-02-30", "2026-3-1", "0001-01-01", "2026-03-31 10:00"} {
+		if d, err := ParseDay(s); err == nil || !strings.Contains(err.Error(), "2026-03-31") {
+			t.Errorf("%q: %v, %v", s, d, err)
+		}
+	}
+}

@@ -1,0 +1,162 @@
+package calibration
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"unicode"
+	"unicode/utf8"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+)
+
+// LeastSpread is how far lowest and highest point must lie apart, a share of the
+// output's highest voltage.
+const LeastSpread = 0.2
+
+// What else points must keep to.
+const (
+	fewestPoints = 2
+	mostPoints   = 50
+	mostNegative = 0.05 // of the highest voltage: a terminal may lie a little below ground
+	mostSigmas   = 3.0  // of a residual
+	mostAway     = 1.5  // times what tolerances allow, for age and temperature
+	leastGain    = 0.5
+	mostGain     = 2.0
+)
+
+// check refuses what cannot be right, and fits.
+func (c *Calibration) check(rig *wiring.Rig) error {
+	o := rig.Output(c.Output)
+	if o == nil {
+		return fmt.Errorf("rig %s has no such output", rig.Name)
+	}
+	if err := CheckSerial(c.Meter); err != nil {
+		return err
+	}
+	if c.By != "" {
+		if err := checkText("who calibrates", c.By); err != nil {
+			return err
+		}
+	}
+	if !c.Date.Before(c.Due) {
+		return fmt.Errorf("it falls due on %s, which is not after %s", c.Due, c.Date)
+	}
+	if err := c.checkPoints(rig, o); err != nil {
+		return err
+	}
+	c.Nonlinearity = microvolts(rig.Nonlinearity(c.Output))
+	var err error
+	if c.Line, err = draw(c.Points, c.Nonlinearity); err != nil {
+		return err
+	}
+	return c.checkResiduals()
+}
+
+// CheckSerial refuses what cannot be a meter's serial.
+func CheckSerial(s string) error {
+	if s == "" {
+		return errors.New("the meter's serial is missing")
+	}
+	return checkText("the meter's serial", s)
+}
+
+// checkText refuses what does not print on one line.
+func checkText(what, s string) error {
+	if utf8.RuneCountInString(s) > 64 || !utf8.ValidString(s) {
+		return fmt.Errorf("%s: up to 64 printed characters may stand there", what)
+	}
+	for i, r := range s {
+		edge := i == 0 || i+utf8.RuneLen(r) == len(s)
+		if !unicode.IsPrint(r) || edge && r == ' ' {
+			return fmt.Errorf("%s: %q: printed characters may stand there, no space first or last", what, s)
+		}
+	}
+	return nil
+}
+
+// checkPoints looks at the points before a line is drawn through them.
+func (c *Calibration) checkPoints(rig *wiring.Rig, o *wiring.Output) error {
+	if n := len(c.Points); n < fewestPoints || n > mostPoints {
+		return fmt.Errorf("%d points; %d to %d may be given", n, fewestPoints, mostPoints)
+	}
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	for i := range c.Points {
+		p := &c.Points[i]
+		if err := checkPoint(rig, o, p); err != nil {
+			return fmt.Errorf("point %d: %w", i+1, err)
+		}
+		lowest, highest = math.Min(lowest, p.Meter.Volts), math.Max(highest, p.Meter.Volts)
+	}
+	if least := LeastSpread * o.Highest; highest-lowest < least {
+		return fmt.Errorf("the points lie within %s; to tell gain from offset they must be at least %s apart (%g %% of %s)",
+			show(highest-lowest), show(least), LeastSpread*100, show(o.Highest))
+	}
+	return nil
+}
+
+// CheckPoint says whether a point can belong to the output: by the voltages that are
+// possible there, and by whether meter and rig agree as far as tolerances allow.
+func CheckPoint(rig *wiring.Rig, out string, p *Point) error {
+	o := rig.Output(out)
+	if o == nil {
+		return fmt.Errorf("rig %s has no output %s", rig.Name, out)
+	}
+	return checkPoint(rig.Uncorrected(), o, p)
+}
+
+func checkPoint(rig *wiring.Rig, o *wiring.Output, p *Point) error {
+	f, err := rig.DividerReport(o.Name)
+	if err != nil {
+		return err
+	}
+	low := -mostNegative * o.Highest
+	switch v := p.Meter.Volts; {
+	case p.Accuracy.HalfWidth(p.Meter) <= 0 || p.Meter.Digit <= 0:
+		return errors.New("the meter's accuracy is missing")
+	case !(v >= low && v <= o.Highest):
+		return fmt.Errorf("the meter shows %s; from %s to %s (highest) may be at %s", p.Meter.Text, show(low), show(o.Highest), o.Name)
+	case !(p.ReadVolts < f.ClipTerminalVolts):
+		return fmt.Errorf("the rig reads %s, which is where its converter ends; take a lower voltage", show(p.ReadVolts))
+	case !(p.ReadStandard >= 0 && p.ReadStandard <= mostScatter*o.Highest):
+		return fmt.Errorf("the rig's reading is known to %s only; take a steady voltage", show(p.ReadStandard))
+	}
+	away, most := math.Abs(p.Meter.Volts-p.ReadVolts), mostAway*(p.Half()+3*p.ReadStandard+limits(rig, o.Name, p.Meter.Volts))
+	if !(away <= most) {
+		return fmt.Errorf("the meter shows %s and the rig reads %s, further apart than resistors of %s and the meter's accuracy allow (%s): is the meter on the terminal of %s, is its range right, and is the divider %s as the rig file says?",
+			p.Meter.Text, show(p.ReadVolts), unit.Share.Format(o.Divider.Tolerance), show(most), o.Name, dividerText(o.Divider))
+	}
+	return nil
+}
+
+// limits adds up the limits of error of an uncalibrated reading, in volts.
+func limits(rig *wiring.Rig, out string, volts float64) float64 {
+	sum := 0.0
+	for _, d := range rig.Converter(out).Doubts {
+		sum += math.Abs(d.Relative*volts) + math.Abs(d.Volts)
+	}
+	return sum
+}
+
+// checkResiduals refuses a point that does not lie on the line.
+func (c *Calibration) checkResiduals() error {
+	worst, at := 0.0, -1
+	for i, r := range c.Residuals {
+		if u := c.Tolerated[i]; u > 0 && math.Abs(r)/u > worst {
+			worst, at = math.Abs(r)/u, i
+		}
+	}
+	if worst <= mostSigmas {
+		return nil
+	}
+	return fmt.Errorf("point %d: %s lies %s off the line through the points, more than the meter's digits and the reading's scatter explain (%s): one of the points is not right; read the meter again with the output steady",
+		at+1, c.Points[at].Meter.Text, show(math.Abs(c.Residuals[at])), show(mostSigmas*c.Tolerated[at]))
+}
+
+// show writes volts with four digits, down to the microvolt.
+func show(v float64) string {
+	digits := 4 - 1 - int(math.Floor(math.Log10(math.Max(math.Abs(v), 1e-6))))
+	scale := math.Pow(10, float64(min(6, digits)))
+	return unit.Voltage.Format(math.Round(v*scale) / scale)
+}

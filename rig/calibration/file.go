@@ -1,0 +1,103 @@
+package calibration
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/renameio/v2"
+
+	"makebreak/rig/yamlfile"
+)
+
+// File is a rig's calibrations.
+type File struct {
+	Path         string
+	Rig          string // the rig's name
+	Calibrations []*Calibration
+}
+
+// PathFor returns where the calibrations of a rig file stand: beside it.
+func PathFor(rigFile string) string {
+	base := strings.TrimSuffix(strings.TrimSuffix(rigFile, ".yaml"), ".yml")
+	return base + ".calibration.yaml"
+}
+
+// Of returns the output's calibration, or nil.
+func (f *File) Of(out string) *Calibration {
+	for _, c := range f.Calibrations {
+		if c.Output == out {
+			return c
+		}
+	}
+	return nil
+}
+
+// Set puts a calibration in the place of the output's earlier one.
+func (f *File) Set(c *Calibration) {
+	i := slices.IndexFunc(f.Calibrations, func(old *Calibration) bool { return old.Output == c.Output })
+	if i < 0 {
+		f.Calibrations = append(f.Calibrations, c)
+		return
+	}
+	f.Calibrations[i] = c
+}
+
+// Load reads the calibrations at the path; where there is no file there are none, and
+// the file is of the rig named. The lines are fitted again from the points, and a file that says otherwise is refused.
+func Load(path, rig string) (*File, error) {
+	src, err := yamlfile.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return &File{Path: path, Rig: rig}, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("calibrations: %w", err)
+	}
+	return Parse(path, src)
+}
+
+// Save writes the file whole or not at all: a reader sees the old file or the new one,
+// and a failure leaves the old one.
+func (f *File) Save() error {
+	if err := renameio.WriteFile(f.Path, f.Format(), 0o644); err != nil {
+		return fmt.Errorf("calibrations: %w", err)
+	}
+	return nil
+}
+
+// Format returns the file's text.
+func (f *File) Format() []byte {
+	var b strings.Builder
+	b.WriteString("# Calibrations of a rig's outputs against a meter, written by makebreak rig calibrate.\n" +
+		"# The gains and offsets follow from the points: changing one without the other is refused.\n")
+	fmt.Fprintf(&b, "rig: %s\noutputs:\n", quoted(f.Rig))
+	for _, c := range f.Calibrations {
+		c.format(&b)
+	}
+	return []byte(b.String())
+}
+
+func (c *Calibration) format(b *strings.Builder) {
+	fmt.Fprintf(b, "  %s:\n    date: %s\n    due: %s\n    meter: %s\n", quoted(c.Output), c.Date, c.Due, quoted(c.Meter))
+	if c.By != "" {
+		fmt.Fprintf(b, "    by: %s\n", quoted(c.By))
+	}
+	fmt.Fprintf(b, "    wiring: %s\n    gain: %s\n    offset: %s\n    nonlinearity: %s\n    points:\n", quoted(c.Wiring), strconv.FormatFloat(c.Gain, 'f', 9, 64),
+		volts(microvolts(c.Offset)), volts(c.Nonlinearity))
+	for i := range c.Points {
+		p := &c.Points[i]
+		fmt.Fprintf(b, "      - {meter: %s, accuracy: %s, read: %s, uncertainty: %s, samples: %d, residual: %s}\n", p.Meter.Text, quoted(p.Accuracy.Text),
+			volts(p.ReadVolts), volts(p.ReadStandard), p.N, volts(microvolts(c.Residuals[i])))
+	}
+}
+
+// volts writes volts so that reading gives the same number back.
+func volts(v float64) string { return strconv.FormatFloat(v+0, 'f', -1, 64) + " V" }
+
+// quoted writes text in double quotes, as YAML reads it.
+func quoted(s string) string {
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(s) + `"`
+}

@@ -1,0 +1,316 @@
+package calibration
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"pgregory.net/rapid"
+
+	"makebreak/rig/wiring"
+	"makebreak/rig/yamlfile"
+)
+
+// stored is a file with one calibration of OUT3.
+func stored(t testing.TB) *File {
+	t.Helper()
+	c, err := New(benchRig(), calibrationOf(t, points(t, "0.5 % + 2 digits", "0.65 V", 0.66, "7.05 V", 6.98, "13.47 V", 13.30)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &File{Path: "bench.calibration.yaml", Rig: "bench", Calibrations: []*Calibration{c}}
+}
+
+// The file's text. Its points are evenly spaced and weigh the same, so the line is
+// worked by hand: (13.47 - 0.65)/12.64 = 1.01424051 through (6.98, 7.056667).
+func TestFile_Format(t *testing.T) {
+	want := `# Calibrations of a rig's outputs against a meter, written by makebreak rig calibrate.
+# The gains and offsets follow from the points: changing one without the other is refused.
+rig: "bench"
+outputs:
+  "OUT3":
+    date: 2026-03-31
+    due: 2027-03-31
+    meter: "4711"
+    by: "A. Fitter"
+    wiring: "ADS1115 at 0x48 channel 0, range 4.096 V, divider 39 kohm over 10 kohm of 1 %"
+    gain: 1.014240507
+    offset: -0.022732 V
+    nonlinearity: 0.000613 V
+    points:
+      - {meter: 0.65 V, accuracy: "0.5 % + 2 digits", read: 0.66 V, uncertainty: 0.0002 V, samples: 400, residual: 0.003333 V}
+      - {meter: 7.05 V, accuracy: "0.5 % + 2 digits", read: 6.98 V, uncertainty: 0.0002 V, samples: 400, residual: -0.006667 V}
+      - {meter: 13.47 V, accuracy: "0.5 % + 2 digits", read: 13.3 V, uncertainty: 0.0002 V, samples: 400, residual: 0.003333 V}
+`
+	if d := cmp.Diff(want, string(stored(t).Format())); d != "" {
+		t.Error(d)
+	}
+}
+
+// What is written reads back the same, whatever serials, names and points it holds.
+func TestParse_roundTrip(t *testing.T) {
+	text := rapid.StringMatching(`[A-Za-zäß0-9\\"'#:{}&*!|>%@, -]{0,20}[\\"'#:}A-Za-z0-9]`).Filter(func(s string) bool { return s[0] != ' ' })
+	rapid.Check(t, func(t *rapid.T) {
+		rig := benchRig()
+		gain, offset := rapid.Float64Range(0.985, 1.015).Draw(t, "gain"), rapid.Float64Range(-0.003, 0.003).Draw(t, "offset")
+		c := Calibration{Output: "OUT3", Meter: text.Draw(t, "meter"), By: text.Draw(t, "by"), Date: Day{}, Wiring: Wiring(rig, "OUT3", 0)}
+		c.Date, _ = ParseDay("2026-03-31")
+		c.Due = c.Date.YearLater()
+		places := rapid.IntRange(2, 4).Draw(t, "places")
+		a, err := ParseAccuracy("±(0.5 % rdg + 3 dgt)")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range rapid.IntRange(2, 6).Draw(t, "n") {
+			read := microvolts(1 + 2.4*float64(i)*4/3*0.8)
+			if i == 1 {
+				read = 13
+			}
+			shown, err := ParseReading(fmt.Sprintf("%.*f V", places, gain*read+offset))
+			if err != nil {
+				t.Fatal(err)
+			}
+			c.Points = append(c.Points, Point{Meter: shown, Accuracy: a, ReadVolts: read, ReadStandard: microvoltsUp(rapid.Float64Range(0, 1e-3).Draw(t, "uncertainty")), N: i + 1})
+		}
+		done, err := New(rig, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := &File{Path: "f.yaml", Rig: text.Draw(t, "rig"), Calibrations: []*Calibration{done}}
+		got, err := Parse("f.yaml", f.Format())
+		if err != nil {
+			t.Fatalf("%v\n%s", err, f.Format())
+		}
+		if d := cmp.Diff(f, got, cmp.AllowUnexported(Day{}), cmpopts.EquateNaNs()); d != "" {
+			t.Fatal(d)
+		}
+	})
+}
+
+// A file that was changed by hand, or holds what cannot be, is refused at its place.
+func TestParse_refused(t *testing.T) {
+	src := string(stored(t).Format())
+	for name, c := range map[string]struct{ old, new, want string }{
+		"gain":       {"gain: 1.014", "gain: 1.015", "changed by hand; may be as it was written; calibrate again"},
+		"offset":     {"offset: -0.022", "offset: -0.021", "f.yaml:5:3: outputs.OUT3: the points give a gain of 1.014"},
+		"point":      {"read: 13.3 V", "read: 13.2 V", "changed by hand"},
+		"residual":   {"residual: ", "residual: 1", "changed by hand"},
+		"off line":   {"meter: 7.05 V", "meter: 7.90 V", "changed by hand"},
+		"due":        {"due: 2027", "due: 2025", "it falls due on 2025-03-31, which is not after 2026-03-31"},
+		"no date":    {"    date: 2026-03-31\n", "", "outputs.OUT3.date: this key is missing; may be a day, as in 2026-03-31"},
+		"bad date":   {"date: 2026-03-31", "date: 31.03.2026", `f.yaml:6:11: outputs.OUT3.date: read "31.03.2026"; may be a day`},
+		"accuracy":   {`accuracy: "0.5 % + 2 digits"`, `accuracy: "0.5 + 2 digits"`, `read "0.5 + 2 digits": "0.5" has no unit; may be an accuracy`},
+		"bare":       {"meter: 0.65 V", "meter: 0.65", `outputs.OUT3.points[0].meter: read "0.65"; may be all digits that the meter showed`},
+		"unknown":    {"    by:", "    buy:", "this key is not known"},
+		"big gain":   {"gain: 1.", "gain: 9.", "may be a number from 0.5 to 2"},
+		"far offset": {"offset: -0.022", "offset: -9999.022", "from -1000 V to 1000 V"},
+		"samples":    {"samples: 400", "samples: 0", "a whole number from 1"},
+		"name":       {`"OUT3":`, `"OUT 3":`, `a name has no ' '`},
+		"meter":      {`meter: "4711"`, `meter: "47\n11"`, "may be up to 64 printed characters"},
+	} {
+		bad := strings.Replace(src, c.old, c.new, 1)
+		if bad == src {
+			t.Fatalf("%s: %q does not stand in\n%s", name, c.old, src)
+		}
+		_, err := Parse("f.yaml", []byte(bad))
+		var at *yamlfile.Error
+		if !errors.As(err, &at) || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v\nwant %s", name, err, c.want)
+		}
+	}
+}
+
+// One point is no calibration even where a file says so.
+func TestParse_onePoint(t *testing.T) {
+	lines := strings.SplitAfter(string(stored(t).Format()), "\n")
+	_, err := Parse("f.yaml", []byte(strings.Join(append(lines[:15:15], ""), "")))
+	if err == nil || !strings.Contains(err.Error(), "1 points; 2 to 50 make a calibration") {
+		t.Error(err)
+	}
+}
+
+func TestFile_Set(t *testing.T) {
+	f := stored(t)
+	first := f.Of("OUT3")
+	other, again := *first, *first
+	other.Output, again.Meter = "OUT4", "4712"
+	f.Set(&other)
+	f.Set(&again)
+	if len(f.Calibrations) != 2 || f.Of("OUT3").Meter != "4712" || f.Of("OUT4") != &other || f.Of("OUT5") != nil {
+		t.Errorf("%+v", f.Calibrations)
+	}
+}
+
+func TestPathFor(t *testing.T) {
+	for file, want := range map[string]string{"rig.yaml": "rig.calibration.yaml", "a/rig.yml": "a/rig.calibration.yaml", "rig": "rig.calibration.yaml"} {
+		if got := PathFor(file); got != want {
+			t.Errorf("%s: %s, want %s", file, got, want)
+		}
+	}
+}
+
+// Saving replaces the file whole; where it fails the old one stays and nothing is left
+// lying about.
+func TestFile_Save(t *testing.T) {
+	dir := t.TempDir()
+	f := stored(t)
+	f.Path = filepath.Join(dir, "rig.calibration.yaml")
+	none, err := Load(f.Path, "bench")
+	if err != nil || len(none.Calibrations) != 0 || none.Rig != "bench" {
+		t.Fatalf("no file: %+v, %v", none, err)
+	}
+	if err := f.Save(); err != nil {
+		t.Fatal(err)
+	}
+	got, err := Load(f.Path, "bench")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(f, got, cmp.AllowUnexported(Day{})); d != "" {
+		t.Fatal(d)
+	}
+	before, err := os.ReadFile(f.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A directory in the file's place cannot be replaced.
+	blocked := *f
+	blocked.Path = filepath.Join(dir, "blocked")
+	if err := os.MkdirAll(filepath.Join(blocked.Path, "inside"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := blocked.Save(); err == nil || !strings.HasPrefix(err.Error(), "calibrations: ") {
+		t.Errorf("a directory was replaced: %v", err)
+	}
+	gone := *f
+	gone.Path = filepath.Join(dir, "nowhere", "rig.calibration.yaml")
+	if err := gone.Save(); err == nil {
+		t.Error("a file in no directory was written")
+	}
+	after, err := os.ReadFile(f.Path)
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the file has changed: %v", err)
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil || len(entries) != 2 {
+		t.Errorf("the directory holds %v, %v", entries, err)
+	}
+	if err := os.WriteFile(f.Path, []byte("rig: [\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Load(f.Path, "bench"); err == nil {
+		t.Error("a broken file was read")
+	}
+}
+
+func TestParsePoints(t *testing.T) {
+	s, err := ParsePoints("p.yaml", []byte(`
+meter: 4711
+accuracy: 0.5 % + 2 digits
+date: 2026-03-31
+points:
+  - {meter: 0.651 V, read: 0.648 V}
+  - {meter: 13.47 V, read: 13.3124 V, uncertainty: 0.4 mV, samples: 860, accuracy: 0.8 % + 3 digits}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := s.Points
+	if s.Meter != "4711" || !s.Dated || s.HasDue || s.Date.String() != "2026-03-31" || len(p) != 2 {
+		t.Fatalf("%+v", s)
+	}
+	near(t, "half of 0.651 V", p[0].Half(), 0.005*0.651+0.002, 1e-12)
+	near(t, "half of 13.47 V", p[1].Half(), 0.008*13.47+0.03, 1e-12)
+	near(t, "read", p[0].ReadVolts, 0.648, 0)
+	near(t, "half a digit", p[0].ReadStandard, 0.0005/math.Sqrt(3), 1e-6)
+	near(t, "given", p[1].ReadStandard, 0.0004, 1e-12)
+	if p[0].N != 1 || p[1].N != 860 {
+		t.Errorf("samples %d and %d", p[0].N, p[1].N)
+	}
+	for name, c := range map[string]struct{ src, want string }{
+		"no accuracy": {"meter: a\npoints:\n- {meter: 1 V, read: 1 V}\n", "p.yaml:3:3: points[0]: this point has no accuracy and the file has none for all; may be an accuracy as the manual writes it"},
+		"no meter":    {"accuracy: 1 %\npoints: [{meter: 1 V, read: 1 V}]\n", "meter: this key is missing; may be the meter's serial"},
+		"no points":   {"meter: a\naccuracy: 1 %\n", "points: this key is missing"},
+		"bare":        {"meter: a\naccuracy: 1 %\npoints: [{meter: 1, read: 1 V}]\n", `points[0].meter: read "1"; may be all digits`},
+		"no read":     {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V}]\n", "points[0].read: this key is missing"},
+		"unknown":     {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V, read: 1 V, sample: 1}]\n", "this key is not known; may be samples"},
+		"negative":    {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V, read: 1 V, uncertainty: -1 V}]\n", "from 0 V to 1000 V"},
+		"a word":      {"meter: a\naccuracy: 1 %\npoints: [one]\n", "may be a point, as in"},
+		"no YAML":     {"meter: [", "this is not YAML"},
+	} {
+		if _, err := ParsePoints("p.yaml", []byte(c.src)); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v\nwant %s", name, err, c.want)
+		}
+	}
+}
+
+// Due and void calibrations are told, each once, by the day that is given.
+func TestFile_Apply(t *testing.T) {
+	for name, c := range map[string]struct {
+		today  string
+		change func(*wiring.Rig, *File)
+		want   string // the one warning; empty: none
+		void   bool
+	}{
+		"in order":  {today: "2026-04-01"},
+		"last day":  {today: "2027-03-30"},
+		"due":       {today: "2027-03-31", want: "OUT3 is due for calibration since 2027-03-31; the old one of 2026-03-31 is used"},
+		"overdue":   {today: "2029-01-01", want: "OUT3 is due for calibration since 2027-03-31"},
+		"to come":   {today: "2026-03-30", want: "OUT3 was calibrated on 2026-03-31, which is still to come: is the clock right?"},
+		"resistor":  {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Divider.Upper = 43e3 }, want: "the calibration of OUT3 of 2026-03-31 is not used: it was made with ADS1115 at 0x48 channel 0, range 4.096 V, divider 39 kohm over 10 kohm of 1 %, and now there is ADS1115 at 0x48 channel 0, range 4.096 V, divider 43 kohm over 10 kohm of 1 %; calibrate again", void: true},
+		"channel":   {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Channel = 1 }, want: "channel 1", void: true},
+		"simulated": {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Simulated = true }, want: "simulated with seed 7", void: true},
+		"no output": {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Name = "OUT4" }, want: "the calibration of OUT3 is not used: the rig has no such output", void: true},
+		"no chip":   {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Chips = nil }, want: "the rig has no such output", void: true},
+		"other rig": {today: "2026-04-01", change: func(_ *wiring.Rig, f *File) { f.Rig = "shelf" }, want: "bench.calibration.yaml holds calibrations of rig shelf and is not used: this rig is bench", void: true},
+	} {
+		rig, f := benchRig(), stored(t)
+		if c.change != nil {
+			c.change(rig, f)
+		}
+		got := f.Apply(rig, day(t, c.today), 7)
+		if c.want == "" && len(got) > 0 || c.want != "" && (len(got) != 1 || !strings.Contains(got[0], c.want)) {
+			t.Errorf("%s: warnings %q, want %q", name, got, c.want)
+		}
+		if by, ok := rig.Correction("OUT3"); ok == c.void || ok && by.Gain != f.Of("OUT3").Gain {
+			t.Errorf("%s: corrected %t by %+v", name, ok, by)
+		}
+	}
+}
+
+// Whatever the text, it is refused with a place or holds calibrations that are whole
+// and can be written again.
+func FuzzParse(f *testing.F) {
+	f.Add(stored(f).Format())
+	f.Add([]byte("rig: a\noutputs:\n  A: {date: 2026-01-01, due: 2027-01-01, meter: a, wiring: b, gain: 1, offset: 0 V, nonlinearity: 0 V, points: [{meter: 0 V, accuracy: 1 d, read: 0 V, uncertainty: 0 V, samples: 1, residual: 0 V}, {meter: 1 V, accuracy: 1 d, read: 1 V, uncertainty: 0 V, samples: 1, residual: 0 V}]}\n"))
+	f.Fuzz(func(t *testing.T, src []byte) {
+		file, err := Parse("f.yaml", src)
+		var at *yamlfile.Error
+		if err != nil {
+			if !errors.As(err, &at) {
+				t.Fatalf("an error without a place: %v", err)
+			}
+			return
+		}
+		for _, c := range file.Calibrations {
+			if !(c.Gain > leastGain && c.Gain < mostGain) || len(c.Residuals) != len(c.Points) || len(c.Doubts) == 0 {
+				t.Fatalf("%+v", c)
+			}
+			for _, d := range c.Doubts {
+				if math.IsNaN(d.Relative+d.Volts) || math.IsInf(d.Relative+d.Volts, 0) {
+					t.Fatalf("doubt %+v", d)
+				}
+			}
+		}
+		if _, err := Parse("f.yaml", file.Format()); err != nil {
+			t.Fatalf("%v\n%s", err, file.Format())
+		}
+	})
+}

@@ -1,0 +1,256 @@
+package calibration
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+	"makebreak/rig/yamlfile"
+)
+
+// What may stand in the files.
+const (
+	calibrationMay = "date, due, meter, wiring, gain, offset, nonlinearity and points"
+	pointMay       = "a point, as in {meter: 13.47 V, accuracy: 0.5 % + 2 digits, read: 13.312 V}"
+	dayMay         = "a day, as in 2026-03-31"
+	readingMay     = "all digits that the meter showed and their unit, as in 13.40 V"
+)
+
+// Parse reads a calibration file. The error is one or more *yamlfile.Error, joined.
+func Parse(path string, src []byte) (*File, error) {
+	doc, err := yamlfile.Parse(path, src)
+	if err != nil {
+		return nil, err
+	}
+	f := &File{Path: path}
+	root, ok := doc.Root.Fields("rig and outputs")
+	if ok {
+		f.Rig, _ = root.Need("rig", "the rig's name").Text()
+		for _, e := range root.Need("outputs", "the calibrated outputs by name").Entries("a name and its calibration") {
+			f.Calibrations = append(f.Calibrations, readCalibration(doc, e))
+		}
+		root.Done()
+	}
+	if err := doc.Err(); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// readCalibration reads an output's calibration and compares it with its points.
+func readCalibration(doc *yamlfile.Doc, e yamlfile.Entry) *Calibration {
+	c := &Calibration{Output: e.Name()}
+	f, ok := e.Value.Fields(calibrationMay)
+	if !ok {
+		return c
+	}
+	path := "outputs." + c.Output
+	if err := wiring.CheckSignal(c.Output); err != nil {
+		doc.ReportKey(path, c.Output, err.Error(), "an output's name")
+		return c
+	}
+	c.Date, c.Due = readDay(f.Need("date", dayMay)), readDay(f.Need("due", dayMay))
+	c.Meter = readName(f.Need("meter", "the meter's serial"))
+	c.By = readName(f.May("by"))
+	c.Wiring, _ = f.Need("wiring", "what was calibrated").Text()
+	stated := Line{Gain: readGain(f.Need("gain", "the line's slope, as in 1.002"))}
+	stated.Offset = readVolts(f.Need("offset", "the line's offset, as in 0.0012 V"), -mostVolts)
+	c.Nonlinearity = readVolts(f.Need("nonlinearity", "the converter's, as in 0.0006 V"), 0)
+	for _, n := range f.Need("points", "the points").Items() {
+		p, residual := readPoint(n)
+		c.Points, stated.Residuals = append(c.Points, p), append(stated.Residuals, residual)
+	}
+	if !f.Done() || doc.Refused(path) {
+		return c
+	}
+	if err := c.compare(stated); err != nil {
+		doc.Report(path, "", err.Error(), "as it was written; calibrate again")
+	}
+	return c
+}
+
+// compare draws the line again and refuses a file that says otherwise.
+func (c *Calibration) compare(stated Line) error {
+	if !c.Date.Before(c.Due) {
+		return fmt.Errorf("it falls due on %s, which is not after %s", c.Due, c.Date)
+	}
+	if len(c.Points) < fewestPoints || len(c.Points) > mostPoints {
+		return fmt.Errorf("%d points; %d to %d make a calibration", len(c.Points), fewestPoints, mostPoints)
+	}
+	line, err := draw(c.Points, c.Nonlinearity)
+	if err != nil {
+		return err
+	}
+	const volt, share = 2e-6, 2e-9
+	same := math.Abs(line.Gain-stated.Gain) <= share && math.Abs(line.Offset-stated.Offset) <= volt
+	for i, r := range line.Residuals {
+		same = same && math.Abs(r-stated.Residuals[i]) <= volt
+	}
+	if !same {
+		return fmt.Errorf("the points give a gain of %.9f and an offset of %s: the file was changed by hand", line.Gain, volts(microvolts(line.Offset)))
+	}
+	c.Line = line
+	return c.checkResiduals()
+}
+
+// readPoint reads a stored point and its residual.
+func readPoint(n *yamlfile.Node) (p Point, residual float64) {
+	f, ok := n.Fields(pointMay)
+	if !ok {
+		return p, 0
+	}
+	p.Meter = readReading(f.Need("meter", readingMay))
+	p.Accuracy = readAccuracy(f.Need("accuracy", accuracyMay))
+	p.ReadVolts = readVolts(f.Need("read", "what the rig read, as in 13.312 V"), -mostVolts)
+	p.ReadStandard = readVolts(f.Need("uncertainty", "the standard uncertainty of what the rig read, as in 0.0003 V"), 0)
+	samples, _ := f.Need("samples", "how many samples the rig took").Whole(1, mostSamples)
+	p.N = int(samples)
+	residual = readVolts(f.Need("residual", "how far the point lies off the line, as in 0.001 V"), -mostVolts)
+	f.Done()
+	return p, residual
+}
+
+const mostSamples = 1e9
+
+func readDay(n *yamlfile.Node) Day {
+	s, ok := n.Text()
+	if !ok {
+		return Day{}
+	}
+	d, err := ParseDay(s)
+	if err != nil {
+		n.Refuse("", dayMay)
+	}
+	return d
+}
+
+// readName reads a serial or a person's name.
+func readName(n *yamlfile.Node) string {
+	s, ok := n.Text()
+	if ok && checkText("", s) != nil {
+		n.Refuse("", "up to 64 printed characters")
+	}
+	return s
+}
+
+func readReading(n *yamlfile.Node) Reading {
+	s, ok := n.Text()
+	if !ok {
+		return Reading{}
+	}
+	r, err := ParseReading(s)
+	if err != nil {
+		n.Refuse("", readingMay)
+	}
+	return r
+}
+
+func readAccuracy(n *yamlfile.Node) Accuracy {
+	s, ok := n.Text()
+	if !ok {
+		return Accuracy{}
+	}
+	a, err := ParseAccuracy(s)
+	var bad *accuracyError
+	if errors.As(err, &bad) {
+		n.Refuse(bad.why.Error(), accuracyMay)
+	}
+	return a
+}
+
+// readVolts reads a voltage from least on.
+func readVolts(n *yamlfile.Node, least float64) float64 {
+	v, ok := n.Quantity(unit.Voltage)
+	if ok && (v < least || v > mostVolts) {
+		n.Refuse("", fmt.Sprintf("from %s to %s", unit.Voltage.Format(least), unit.Voltage.Format(mostVolts)))
+	}
+	return v
+}
+
+// readGain reads the line's slope, a number without a unit.
+func readGain(n *yamlfile.Node) float64 {
+	s, ok := n.Text()
+	if !ok {
+		return 0
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(v >= leastGain && v <= mostGain) {
+		n.Refuse("", fmt.Sprintf("a number from %g to %g", leastGain, mostGain))
+	}
+	return v
+}
+
+// Session is what a points file holds: a calibration without its line.
+type Session struct {
+	Meter  string
+	Date   Day  // the day on which the points were taken; zero: not said
+	Due    Day  // zero: not said
+	Dated  bool // Date is given
+	HasDue bool // Due is given
+	Points []Point
+}
+
+// ParsePoints reads a points file: what a meter showed and what the rig read without
+// calibration, written down before.
+//
+//	meter: "4711"                # the meter's serial
+//	accuracy: 0.5 % + 2 digits   # unless a point has its own
+//	date: 2026-03-31             # left out: today
+//	due: 2027-03-31              # left out: a year later
+//	points:
+//	  - {meter: 0.651 V, read: 0.648 V}
+//	  - {meter: 13.47 V, read: 13.312 V, uncertainty: 0.4 mV, samples: 860, accuracy: 0.8 % + 3 digits}
+//
+// Where a point has no uncertainty, half a unit of the last digit of what the rig read
+// is taken as its half-width. The error is one or more *yamlfile.Error, joined.
+func ParsePoints(path string, src []byte) (*Session, error) {
+	doc, err := yamlfile.Parse(path, src)
+	if err != nil {
+		return nil, err
+	}
+	s := &Session{}
+	f, ok := doc.Root.Fields("meter, accuracy and points")
+	if !ok {
+		return nil, doc.Err()
+	}
+	s.Meter = readName(f.Need("meter", "the meter's serial"))
+	accuracy := readAccuracy(f.May("accuracy"))
+	s.Dated, s.HasDue = f.Has("date"), f.Has("due")
+	s.Date, s.Due = readDay(f.May("date")), readDay(f.May("due"))
+	for _, n := range f.Need("points", "the points, each as in {meter: 13.47 V, read: 13.312 V}").Items() {
+		s.Points = append(s.Points, readGiven(n, accuracy))
+	}
+	f.Done()
+	if err := doc.Err(); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// readGiven reads a point of a points file.
+func readGiven(n *yamlfile.Node, accuracy Accuracy) Point {
+	p := Point{Accuracy: accuracy, N: 1}
+	f, ok := n.Fields(pointMay)
+	if !ok {
+		return p
+	}
+	p.Meter = readReading(f.Need("meter", readingMay))
+	read := readReading(f.Need("read", "what the rig read without calibration, as in 13.312 V"))
+	p.ReadVolts, p.ReadStandard = microvolts(read.Volts), microvoltsUp(read.Digit/2*perSquareRootOf3)
+	if a := f.May("accuracy"); a != nil {
+		p.Accuracy = readAccuracy(a)
+	} else if accuracy.Text == "" {
+		n.Fail("this point has no accuracy and the file has none for all", accuracyMay)
+	}
+	if u := f.May("uncertainty"); u != nil {
+		p.ReadStandard = microvoltsUp(readVolts(u, 0))
+	}
+	if v, ok := f.May("samples").Whole(1, mostSamples); ok {
+		p.N = int(v)
+	}
+	f.Done()
+	return p
+}
