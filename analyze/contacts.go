@@ -22,6 +22,8 @@ type change struct {
 	known bool // whether the state is known at all
 	// rests is false where the contact had not come to rest when the state ended.
 	rests bool
+	// watched is the time from the change's last edge to the end of the state.
+	watched time.Duration
 }
 
 // changeOf returns what a contact did from an instant to the next event.
@@ -32,6 +34,9 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 	}
 	c.start, c.known = t.StateAt(from - 1)
 	c.lost = t.Lost
+	if e, ok := firstEdge(t, from, to); ok && !c.known {
+		c.start = !e.Closed // an edge says what was before it, too
+	}
 	c.end = c.start
 	for _, e := range t.Edges {
 		if e.At < from || e.At >= to {
@@ -44,10 +49,21 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		}
 		c.edges = append(c.edges, e)
 	}
-	if n := len(c.edges); n > 0 && c.later == 0 && to.Sub(c.edges[n-1].At) < quiet/5 {
-		c.rests = false
+	if n := len(c.edges); n > 0 && c.later == 0 {
+		c.watched = to.Sub(c.edges[n-1].At)
+		c.rests = c.watched >= quiet/5
 	}
 	return c
+}
+
+// firstEdge returns a line's first edge in from..to.
+func firstEdge(t *capture.Track, from, to capture.Instant) (capture.Edge, bool) {
+	for _, e := range t.Edges {
+		if e.At >= from && e.At < to {
+			return e, true
+		}
+	}
+	return capture.Edge{}, false
 }
 
 // moved reports whether the contact was in the other state at rest.
@@ -104,8 +120,8 @@ func (c change) bounceCount() int {
 }
 
 // restless reports whether the contact did not come to rest as bounce does: it
-// still changed when the state ended, changed again after a rest, or took longer
-// than any bounce.
+// changed again after a rest, or took longer than any bounce. Of one that a state's
+// end cuts short before that, nothing is known.
 func (c change) restless() bool {
-	return !c.rests || c.later > 0 || c.bounceTime() > quiet/2
+	return c.later > 0 || c.bounceTime() > quiet/2
 }

@@ -20,6 +20,7 @@ type crossing struct {
 	// at most bound seconds.
 	clean bool
 	bound float64
+	step  float64 // between the samples on its two sides, seconds
 }
 
 // place puts a crossing between the samples around it. at is the time of a
@@ -59,6 +60,10 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		// which would stand for its middle.
 		c.add("samples may be means", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
 	}
+	if !c.clean {
+		c.add("scatter of the samples", math.Max(before.sigma, after.sigma)*w.slowness(), 1, "normal")
+	}
+	c.step = w.step
 	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
 	return c, true
 }
@@ -224,6 +229,15 @@ func (w window) interpolated(shift time.Duration) crossing {
 		c.clean, c.bound = true, w.step
 	}
 	return c
+}
+
+// slowness is the seconds that the edge takes for a volt, over the samples next to
+// the crossing.
+func (w window) slowness() float64 {
+	n := len(w.at) - 1
+	lo, hi := max(0, w.k-reach/2), min(n, w.k+reach/2-1)
+	rise := math.Abs(w.volts[hi] - w.volts[lo])
+	return (w.at[hi] - w.at[lo]) / math.Max(rise, math.Abs(w.after-w.before)*leastShare)
 }
 
 // duration measures the transition's 10 % to 90 % time around a crossing by linear

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
 )
 
@@ -38,18 +39,44 @@ const (
 type extremes struct {
 	n      int
 	lo, hi float64
+	last   capture.Instant // when the last sample was taken
 }
+
+// reading reports whether a sample is one: a converter that gave none may leave a
+// NaN, and an infinity is no voltage.
+func reading(v float32) bool { return v-v == 0 }
 
 func extremesOf(tr *capture.Trace, from, to capture.Instant) extremes {
 	lo, hi := float32(math.Inf(1)), float32(math.Inf(-1))
-	n := 0
-	for _, vs := range tr.Blocks(from, to) {
-		n += len(vs)
+	x := extremes{}
+	for ts, vs := range tr.Blocks(from, to) {
+		sum := float32(0)
+		a, b := lo, hi
 		for _, v := range vs {
-			lo, hi = min(lo, v), max(hi, v)
+			a, b = min(a, v), max(b, v)
+			sum += v - v
+		}
+		if sum != 0 { // one or more are no readings
+			x.careful(ts, vs, &lo, &hi)
+			continue
+		}
+		lo, hi = a, b
+		x.n += len(vs)
+		x.last = capture.Instant(ts[len(ts)-1])
+	}
+	x.lo, x.hi = float64(lo), float64(hi)
+	return x
+}
+
+// careful takes in a block of which some samples are no readings.
+func (x *extremes) careful(ts []int64, vs []float32, lo, hi *float32) {
+	for i, v := range vs {
+		if reading(v) {
+			*lo, *hi = min(*lo, v), max(*hi, v)
+			x.n++
+			x.last = capture.Instant(ts[i])
 		}
 	}
-	return extremes{n, float64(lo), float64(hi)}
 }
 
 // histogram counts samples in equal bins from lo to hi.
@@ -66,7 +93,9 @@ func (h *histogram) fill(tr *capture.Trace, from, to capture.Instant) {
 	lo, inverse := float32(h.lo), float32(1/h.width)
 	for _, vs := range tr.Blocks(from, to) {
 		for _, v := range vs {
-			h.count[bounded(int((v-lo)*inverse))]++
+			if reading(v) {
+				h.count[bounded(int((v-lo)*inverse))]++
+			}
 		}
 	}
 }
@@ -95,6 +124,19 @@ func (h *histogram) stateLevels() (low, high float64) {
 	return low, high
 }
 
+// between is the share of the samples that lie in the middle half of the amplitude,
+// where an output that switches spends no time.
+func (h *histogram) between() float64 {
+	all, middle := 0, 0
+	for i, n := range h.count {
+		all += n
+		if i >= bins/4 && i < bins*3/4 {
+			middle += n
+		}
+	}
+	return float64(middle) / float64(max(1, all))
+}
+
 // level is one state's level, and what is known of how well.
 type level struct {
 	volts  float64
@@ -114,6 +156,8 @@ func (l level) known() bool { return l.n > 0 }
 // levelBetween measures the state level of the settled interval. The mode of its
 // histogram over [lo, hi] says where the state lies; the mean of the samples
 // within the tolerance of the mode, taken twice, refines it below a bin's width.
+// Where fewer than half of the samples lie there, the state has no one level, as
+// when it droops, and the mean of all stands for it.
 func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) level {
 	x := extremesOf(tr, from, to)
 	if x.n == 0 {
@@ -135,10 +179,23 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 	if !usesMean {
 		l = refine(tr, from, to, l.volts, tol)
 	}
+	if 2*l.n < x.n {
+		l = refine(tr, from, to, centre, math.Inf(1))
+	}
 	l.peak = x.hi - x.lo
 	l.mean = x.n < fewest
 	l.noise = math.Min(l.sigma, shortNoise(tr, from, to))
 	return l
+}
+
+// levelOf measures a stretch's level: that of its settled part, or of the whole
+// where no sample fell into that.
+func levelOf(tr *capture.Trace, s span, o *observed) level {
+	from, to := s.settled(o.interval)
+	if l := levelBetween(tr, from, to, o.lo, o.hi); l.known() {
+		return l
+	}
+	return levelBetween(tr, s.from, s.to, o.lo, o.hi)
 }
 
 // noiseSamples is how many samples are looked at for their noise.
@@ -152,6 +209,9 @@ func shortNoise(tr *capture.Trace, from, to capture.Instant) float64 {
 	n := 0
 	for _, vs := range tr.Blocks(from, to) {
 		for _, v := range vs {
+			if !reading(v) {
+				continue
+			}
 			if d := float64(v) - 3*c + 3*b - a; n >= 3 {
 				sum += d * d
 			}
@@ -175,7 +235,7 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 		n        int
 		sum, sqr float64
 	}
-	c, t := float32(centre), float32(tol)
+	c, t := float32(centre), float32(math.Min(tol, math.MaxFloat32))
 	for at, vs := range tr.Blocks(from, to) {
 		split := splitAt(at, mid)
 		for k, part := range [2][]float32{vs[:split], vs[split:]} {
@@ -215,6 +275,10 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 func repeatability(l level) float64 {
 	scatter := l.sigma / math.Sqrt(float64(l.n))
 	drift := l.slope / math.Sqrt(12)
+	if l.n == 1 {
+		// It says nothing of the scatter: it may lie anywhere in the state's tolerance.
+		return gum.HalfWidth("rectangular", leastTolerance)
+	}
 	return math.Hypot(scatter, drift)
 }
 

@@ -41,6 +41,7 @@ type Meter struct {
 	outputs []*outputMeter
 	relays  []*relayMeter
 	free    bool // no plan: measure everything, demand nothing
+	cut     bool // the capture is cut to where something happened, see capture.Capture.Kept
 	out     Result
 	started bool
 	steps   int // events seen, to count cycles where a plan has steps
@@ -56,6 +57,7 @@ type outputMeter struct {
 	demand Demand // the last one that named a state
 	// lowest and highest levels that the output has had, NaN until known.
 	lowLevel, highLevel float64
+	movedAt             capture.Instant // when it crossed its mid level last
 	now                 seen
 }
 
@@ -66,26 +68,26 @@ type seen struct {
 	before  level
 	was     bool // high before
 	wasSure bool
-	state   level // the level of the state that is judged
-	high    bool  // which state that is
+	stretch span    // the one that is judged
+	state   level   // its level
+	high    bool    // which state that is
+	watched float64 // seconds from the event to the last sample
 	entry   span
 	moved   bool
 	cross   crossing
 	placed  bool
-	held    float64 // longest excursion out of the state, seconds
-	far     float64 // the farthest sample of it, volts
-	// heldStep is the resolution of held in seconds, heldSamples how many samples the
-	// excursion has.
-	heldStep    float64
-	heldSamples int
-	pulse       float64 // duration of the pulse in seconds, where one was expected
+	end     crossing // of a pulse
+	ended   bool     // end is placed
+	absent  absence  // from the state
+	// gap and crossGap are seconds without samples, in the state and at the crossing,
+	// where they are too many; else 0.
+	gap, crossGap float64
 }
 
 type relayMeter struct {
-	plan         RelayPlan
-	output       *outputMeter // nil: none known
-	make, brk    int          // indices of tracks; -1: none
-	onlyContacts bool
+	plan      RelayPlan
+	output    *outputMeter // nil: none known
+	make, brk int          // indices of tracks; -1: none
 }
 
 // NewMeter returns a meter for captures with the signals of c. Signals that the
@@ -103,7 +105,7 @@ func NewMeter(plan *Plan, c *capture.Capture) (*Meter, error) {
 			continue
 		}
 		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, plan: p,
-			lowLevel: math.NaN(), highLevel: math.NaN()})
+			lowLevel: math.NaN(), highLevel: math.NaN(), movedAt: never})
 	}
 	for _, p := range plan.Outputs {
 		if c.Trace(p.Signal) == nil {
@@ -205,11 +207,11 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 	m.started = true
 	for _, o := range m.outputs {
 		tr := c.Traces[o.index]
-		seen := observe(tr, c.Start, to, level{}, false, false, nominal(tr))
+		seen := observe(tr, c.Start, to, o.prior(tr))
 		if seen.n == 0 {
 			continue
 		}
-		last := seen.last()
+		last := seen.final()
 		if other, ok := seen.longest(!last.high); ok {
 			m.baseline(tr, o, seen, other)
 		}
@@ -220,8 +222,7 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 // baseline reports a state's level before the first event: it is part of the
 // record and no event's.
 func (m *Meter) baseline(tr *capture.Trace, o *outputMeter, seen observed, s span) level {
-	from, to := s.settled(seen.interval)
-	l := levelBetween(tr, from, to, seen.lo, seen.hi)
+	l := levelOf(tr, s, &seen)
 	if l.known() && (o.plan != nil || m.free) {
 		q := LowLevel
 		if s.high {
@@ -245,6 +246,15 @@ func (o *outputMeter) settle(l level, high bool) {
 	}
 }
 
+// prior is what is known of the output before its next state.
+func (o *outputMeter) prior(tr *capture.Trace) prior {
+	p := prior{level: o.level, high: o.high, known: o.known, nominal: nominal(tr)}
+	if p.swing = o.highLevel - o.lowLevel; math.IsNaN(p.swing) {
+		p.swing = p.nominal
+	}
+	return p
+}
+
 func nominal(tr *capture.Trace) float64 {
 	if tr.NominalVolts > 0 {
 		return tr.NominalVolts
@@ -261,10 +271,11 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	if !m.started {
 		m.Begin(c, e.At)
 	}
+	m.cut = c.Kept != nil
 	for _, o := range m.outputs {
 		o.measure(m, c.Traces[o.index], e, to)
 	}
-	changes := make([]contacts, len(m.relays))
+	changes := make([][]contacts, len(m.relays))
 	for i, r := range m.relays {
 		changes[i] = r.measure(m, c, e, to)
 	}
@@ -333,6 +344,9 @@ func (m *Meter) row(x Measurement, budget []gum.Component) {
 	judge(&x, m.plan.Decide)
 	m.out.Measurements = append(m.out.Measurements, x)
 }
+
+// lastRow is the measurement appended last.
+func (m *Meter) lastRow() *Measurement { return &m.out.Measurements[len(m.out.Measurements)-1] }
 
 // missing appends a quantity that could not be measured, with the reason and the
 // verdict that follows from it.

@@ -24,9 +24,14 @@ type observed struct {
 	// low and high are the two state levels by histogram; both NaN where the output
 	// kept one state.
 	low, high float64
-	interval  float64 // mean seconds between samples
-	gap       float64 // longest seconds between samples around the state
+	interval  float64         // mean seconds between samples
+	last      capture.Instant // when the last sample was taken
 }
+
+// mostBetween is the share of the samples in the middle half of the amplitude above
+// which an output whose amplitude is small drifts and does not switch: a straight
+// drift has half of them there, hum a third.
+const mostBetween = 0.25
 
 // keptSpans bounds what is kept of an output that will not stop moving.
 const keptSpans = 64
@@ -38,7 +43,7 @@ func (o observed) moved() bool { return len(o.spans) > 1 }
 func (o observed) crossings() int { return max(0, len(o.spans)-1) + o.more }
 
 // last returns the state at the end.
-func (o observed) last() span { return o.spans[len(o.spans)-1] }
+func (o observed) final() span { return o.spans[len(o.spans)-1] }
 
 // longest returns the longest stretch in the state, and whether there is one.
 func (o observed) longest(high bool) (span, bool) {
@@ -62,60 +67,90 @@ func (o observed) entry(high bool) (span, bool) {
 	return span{}, false
 }
 
-// observe splits the interval into stretches of one state each. before is the
-// level of the state that the output came from; wasHigh is which state that was.
-func observe(tr *capture.Trace, from, to capture.Instant, before level, wasHigh, wasKnown bool, nominal float64) observed {
+// prior is what is known of an output when a state begins.
+type prior struct {
+	level       level   // of the state that it comes from
+	high, known bool    // which state that was
+	swing       float64 // volts between its two states, as far as is known
+	nominal     float64 // volts
+}
+
+// pulses counts the times for which the output went high, bounce not counted.
+func (o *observed) pulses() int {
+	n := 0
+	for i, s := range o.spans {
+		bounce := i >= 2 && s.from.Sub(o.spans[i-2].to) < edgeTime
+		if s.high && s.crossed && !bounce {
+			n++
+		}
+	}
+	return n
+}
+
+// after returns the stretch that follows one.
+func (o *observed) after(s span) (span, bool) {
+	for _, next := range o.spans {
+		if next.from == s.to && s.ended {
+			return next, true
+		}
+	}
+	return span{}, false
+}
+
+// observe splits the interval into stretches of one state each.
+func observe(tr *capture.Trace, from, to capture.Instant, p prior) observed {
 	x := extremesOf(tr, from, to)
-	o := observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN()}
+	o := observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN(), last: x.last}
 	if x.n == 0 {
 		return o
 	}
 	o.interval = to.Sub(from).Seconds() / float64(x.n)
-	if before.known() {
-		o.lo, o.hi = math.Min(o.lo, before.volts), math.Max(o.hi, before.volts)
+	if p.level.known() {
+		o.lo, o.hi = math.Min(o.lo, p.level.volts), math.Max(o.hi, p.level.volts)
 	}
 	if o.hi-o.lo >= leastStep {
 		h := newHistogram(o.lo, o.hi)
 		h.fill(tr, from, to)
-		if before.known() {
-			h.add(before.volts, max(1, min(before.n, x.n/4)))
+		drifts := h.between() > mostBetween && o.hi-o.lo < p.swing/2
+		if p.level.known() {
+			h.add(p.level.volts, max(1, min(p.level.n, x.n/4)))
 		}
 		low, high := h.stateLevels()
-		if high-low >= leastStep {
+		if high-low >= leastStep && !drifts {
 			o.low, o.high = low, high
-			o.split(tr, from, to, before, wasHigh, wasKnown)
+			o.split(tr, from, to, p)
 			return o
 		}
 	}
-	o.spans = []span{{high: single(o, before, wasHigh, wasKnown, nominal), from: from, to: to}}
+	o.spans = []span{{high: o.single(p), from: from, to: to}}
 	return o
 }
 
 // single says which state an output that kept one is in.
-func single(o observed, before level, wasHigh, wasKnown bool, nominal float64) bool {
+func (o *observed) single(p prior) bool {
 	middle := (o.lo + o.hi) / 2
-	if before.known() && wasKnown && math.Abs(middle-before.volts) < leastStep {
-		return wasHigh
+	if p.level.known() && p.known && math.Abs(middle-p.level.volts) < math.Max(leastStep, p.swing/4) {
+		return p.high
 	}
-	return middle > nominal/2
+	return middle > p.nominal/2
 }
 
 // split finds the crossings of the mid reference level, with hysteresis. It begins
 // with the last sample before the interval, since a crossing may lie between that
 // and the first one within.
-func (o *observed) split(tr *capture.Trace, from, to capture.Instant, before level, wasHigh, wasKnown bool) {
+func (o *observed) split(tr *capture.Trace, from, to capture.Instant, p prior) {
 	mid := (o.low + o.high) / 2
 	up := float32(mid + hysteresis*(o.high-o.low))
 	down := float32(mid - hysteresis*(o.high-o.low))
 	current := span{from: from, to: to}
-	if wasKnown && before.known() {
-		current.high = before.volts > mid
-	} else if _, v, ok := firstFrom(tr, from); ok {
+	if p.known && p.level.known() {
+		current.high = p.level.volts > mid
+	} else if v, ok := firstIn(tr, from, to); ok {
 		current.high = v > mid
 	}
 	for ts, vs := range tr.Blocks(from, to) {
 		for i, v := range vs {
-			if current.high && v > down || !current.high && v < up {
+			if current.high && v > down || !current.high && v < up || !reading(v) {
 				continue
 			}
 			at := capture.Instant(ts[i])
@@ -132,12 +167,16 @@ func (o *observed) split(tr *capture.Trace, from, to capture.Instant, before lev
 	o.spans = append(o.spans, current)
 }
 
-func firstFrom(tr *capture.Trace, at capture.Instant) (capture.Instant, float64, bool) {
-	times, volts, earlier := tr.Near(at, 0, 1)
-	if len(times) == earlier {
-		return 0, 0, false
+// firstIn returns the first reading in from..to.
+func firstIn(tr *capture.Trace, from, to capture.Instant) (volts float64, ok bool) {
+	for _, vs := range tr.Blocks(from, to) {
+		for _, v := range vs {
+			if reading(v) {
+				return float64(v), true
+			}
+		}
 	}
-	return capture.Instant(times[0]), volts[0], true
+	return 0, false
 }
 
 // settled returns the part of a stretch that is used for its level: without the
@@ -154,50 +193,4 @@ func (s span) settled(interval float64) (from, to capture.Instant) {
 		to -= capture.Instant(math.Min(settling*long, edge))
 	}
 	return from, to
-}
-
-// excursion returns the longest time in seconds for which samples from..to lay
-// farther than tol from the level, the resolution of that figure and how many
-// samples it holds. An excursion lasts from the middle of the interval before its
-// first sample to the middle of the one after its last.
-func excursion(tr *capture.Trace, from, to capture.Instant, volts, tol float64) (seconds, step float64, samples int, extreme float64) {
-	c, t := float32(volts), float32(tol)
-	var began, prev int64
-	var edgeStep float64
-	run := 0
-	far := volts
-	end := func(next int64) {
-		length := float64(next-began) * 1e-9
-		if length > seconds {
-			seconds, samples = length, run
-			step = math.Max(edgeStep, float64(next-prev)*1e-9)
-		}
-	}
-	for ts, vs := range tr.Blocks(from, to) {
-		for i, v := range vs {
-			if d := v - c; d <= t && d >= -t {
-				if run > 0 {
-					end((prev + ts[i]) / 2)
-					run = 0
-				}
-			} else {
-				if run == 0 {
-					began = ts[i]
-					if prev != 0 {
-						began = (prev + ts[i]) / 2
-						edgeStep = float64(ts[i]-prev) * 1e-9
-					}
-				}
-				run++
-				if math.Abs(float64(d)) > math.Abs(far-volts) {
-					far = float64(v)
-				}
-			}
-			prev = ts[i]
-		}
-	}
-	if run > 0 {
-		end(int64(to))
-	}
-	return seconds, step, samples, far
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"time"
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
@@ -14,22 +15,21 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	x := m.expectation(o, e.Name)
 	o.now = seen{expect: x, before: o.level, was: o.high, wasSure: o.known}
 	s := &o.now
-	s.o = observe(tr, e.At, to, o.level, o.high, o.known, nominal(tr))
+	s.o = observe(tr, e.At, to, o.prior(tr))
 	if s.o.n == 0 {
 		o.nothing(m, e)
 		return
 	}
+	s.watched = s.o.last.Sub(e.At).Seconds()
 	s.moved = s.o.moved()
-	stretch := o.judgedStretch()
-	from, until := stretch.settled(s.o.interval)
-	s.high = stretch.high
-	s.state = levelBetween(tr, from, until, s.o.lo, s.o.hi)
+	s.stretch = o.judgedStretch()
+	s.high = s.stretch.high
+	s.state = levelOf(tr, s.stretch, &s.o)
 	if !s.before.known() && s.moved {
-		a, b := s.o.spans[0].settled(s.o.interval)
-		s.before = levelBetween(tr, a, b, s.o.lo, s.o.hi)
+		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
 	o.placeCrossing(tr, e)
-	o.measureHold(tr, e, to)
+	o.measureHold(m, tr, e, to)
 	if o.plan == nil && !m.free {
 		o.reportHold(m, e, NoLimit(), true)
 		return
@@ -51,7 +51,7 @@ func (o *outputMeter) judgedStretch() span {
 			return best
 		}
 	}
-	return s.o.last()
+	return s.o.final()
 }
 
 // wanted is the state that a demand names.
@@ -65,21 +65,33 @@ func wanted(d Demand) (high, ok bool) {
 	return false, false
 }
 
-// nothing reports an output without samples in a state.
+// nothing reports an output without samples in a state. What state it leaves behind
+// is not known.
 func (o *outputMeter) nothing(m *Meter, e capture.Event) {
+	o.level, o.known = level{}, false
+	const reason = "no samples"
 	if o.plan == nil {
-		if !m.free {
-			m.missing(e.Name, o.signal, Hold, NoLimit(), NoVerdict, "no samples")
-			m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
-		}
-		return
+		m.missing(e.Name, o.signal, Hold, NoLimit(), NoVerdict, reason)
+	} else {
+		o.nothingOf(m, e, reason)
 	}
-	for q, l := range o.plan.Limits {
-		if q == HighLevel && o.now.expect.Demand == High || q == LowLevel && o.now.expect.Demand == Low {
-			m.missing(e.Name, o.signal, q, l, Undecided, "no samples")
-		}
+	if !m.free {
+		m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
 	}
-	m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
+}
+
+// nothingOf lists the figures that an output in the plan should have had.
+func (o *outputMeter) nothingOf(m *Meter, e capture.Event, reason string) {
+	want, named := wanted(o.now.expect.Demand)
+	if named {
+		q := LowLevel
+		if want {
+			q = HighLevel
+		}
+		m.missing(e.Name, o.signal, q, o.limitOf(q), Undecided, reason)
+		o.missingSwitching(m, e, Undecided, reason)
+	}
+	m.missing(e.Name, o.signal, Hold, o.limitOf(Hold), Undecided, reason)
 }
 
 // placeCrossing finds the instant at which the output went into its state.
@@ -93,37 +105,68 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
 		return
 	}
 	s.entry = entry
+	if !s.state.known() || !s.before.known() {
+		return
+	}
 	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
 	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
 		s.cross.add("instant of the event", u, 1, "normal")
 	}
 }
 
+// transient is how long a transition may overshoot, at most: an excursion lasts.
+const transient = longestSettling / 5
+
 // measureHold finds the longest excursion out of the state between the output's
 // settling and the next event.
-func (o *outputMeter) measureHold(tr *capture.Trace, e capture.Event, to capture.Instant) {
+func (o *outputMeter) measureHold(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
 	s := &o.now
-	s.held = math.NaN()
+	s.absent = absence{seconds: math.NaN()}
 	if !s.state.known() {
 		return
 	}
-	from := e.At
-	if entry, ok := s.o.entry(s.high); ok {
-		from, _ = span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
-		// A transition may overshoot, an excursion lasts: what happens in the first
-		// fifth of a second after it is settling, and no more is left out.
-		from = min(from, entry.from+capture.Instant(longestSettling/5))
-	}
-	if s.expect.Demand == Pulse {
-		if end, ok := s.o.entry(false); ok && end.from > s.entry.from {
-			from, _ = span{from: end.from, to: to, crossed: true}.settled(s.o.interval)
-		}
-	}
 	l := o.heldLevel()
 	tol := math.Max(leastTolerance, tolerance*(s.o.hi-s.o.lo))
-	held, step, n, far := excursion(tr, from, to, l, tol)
-	s.held, s.far = held, far
-	s.heldStep, s.heldSamples = step, n
+	s.absent = absences(tr, o.heldFrom(tr, e, to, tol), to, l, tol)
+	if !m.cut && isGap(s.absent.gap, to.Sub(e.At).Seconds(), s.o.n) {
+		s.gap = s.absent.gap
+	}
+}
+
+// heldFrom is when the output has to keep its state: once a transition has reached
+// it and is no longer settling.
+func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.Instant, tol float64) capture.Instant {
+	s := &o.now
+	entry, ok := s.o.entry(s.high)
+	towards := s.state.volts
+	if s.expect.Demand == Pulse {
+		if entry, ok = s.o.after(s.stretch); ok {
+			towards = o.heldLevel()
+		}
+	}
+	if !ok {
+		return e.At
+	}
+	from, _ := span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
+	from = min(from, entry.from.Add(transient))
+	return max(from, reached(tr, entry.from, to, towards, tol, entry.high))
+}
+
+// reached is when an output that crossed its mid level came within tol of the level
+// it was going to, or beyond; to where it never did.
+func reached(tr *capture.Trace, from, to capture.Instant, volts, tol float64, rising bool) capture.Instant {
+	near := float32(volts - tol)
+	if !rising {
+		near = float32(volts + tol)
+	}
+	for ts, vs := range tr.Blocks(from, to) {
+		for i, v := range vs {
+			if rising && v >= near || !rising && v <= near {
+				return capture.Instant(ts[i])
+			}
+		}
+	}
+	return to
 }
 
 // heldLevel is the level that the output must keep.
@@ -144,21 +187,27 @@ func (o *outputMeter) heldLevel() float64 {
 
 func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other bool) {
 	s := &o.now
-	if math.IsNaN(s.held) {
+	if math.IsNaN(s.absent.seconds) {
 		m.missing(e.Name, o.signal, Hold, limit, Undecided, s.state.reason)
 		return
 	}
 	if other {
 		limit = Limit{Lower: math.NaN(), Upper: 0} // others must keep their state
 	}
-	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: Hold, Value: s.held, Limit: limit}
-	if s.heldSamples == 0 {
-		m.row(x, nil)
-		return
+	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: Hold, Value: s.absent.seconds, Limit: limit}
+	if s.gap > 0 {
+		x.Reason = missingFor(s.gap)
 	}
-	// Each end of an excursion lies anywhere in one sampling interval: their
-	// difference is triangular.
-	m.row(x, []gum.Component{component("sampling interval", "triangular", s.heldStep, 1)})
+	var budget []gum.Component
+	if s.absent.samples > 0 {
+		// Each end of an excursion lies anywhere in one sampling interval: their
+		// difference is triangular.
+		budget = []gum.Component{component("sampling interval", "triangular", s.absent.step, 1)}
+	}
+	m.row(x, budget)
+	if y := m.lastRow(); s.gap > 0 && y.Verdict == Pass {
+		y.Verdict = Undecided // nothing says that it kept its state meanwhile
+	}
 }
 
 // component makes a budget line from a half-width (or, for a normal one, a
@@ -244,29 +293,43 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 	return budget
 }
 
+// samePulse is how far an output's first rise and its pulse's may be apart for the
+// pulse to begin at the first: contacts bounce.
+const samePulse = edgeTime
+
 // reportPulseEnd reports the level after a pulse and the pulse's duration.
 func (o *outputMeter) reportPulseEnd(m *Meter, tr *capture.Trace, e capture.Event) {
 	s := &o.now
-	x := s.expect
-	limit := Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
-	last := s.o.last()
-	if last.high || !s.moved {
-		m.missing(e.Name, o.signal, PulseDuration, limit, Fail, "the output did not pulse")
+	limit := s.expect.span()
+	next, ok := s.o.after(s.stretch)
+	if !s.moved || !s.high || !ok {
+		v, reason := Fail, "the output did not pulse"
+		if !s.moved && o.tooSoon() || s.moved && s.high && s.watched < limit.Upper {
+			v, reason = Undecided, o.soonReason()
+		}
+		m.missing(e.Name, o.signal, PulseDuration, limit, v, reason)
 		return
 	}
-	from, to := last.settled(s.o.interval)
-	low := levelBetween(tr, from, to, s.o.lo, s.o.hi)
+	low := levelOf(tr, next, &s.o)
 	if low.known() {
 		m.levelRow(tr, e.Name, o, LowLevel, low, o.limitOf(LowLevel))
 	}
-	end, ok := place(tr, s.entry.from, last.from, e.At, s.state, low)
-	if !ok || !s.placed {
+	begin, begun := s.cross, s.placed
+	if s.stretch.from > s.entry.from.Add(samePulse) {
+		begin, begun = place(tr, s.entry.to, s.stretch.from, e.At, low, s.state)
+	}
+	s.end, s.ended = place(tr, s.stretch.from, s.stretch.to, e.At, s.state, low)
+	if !begun || !s.ended || !low.known() {
 		m.missing(e.Name, o.signal, PulseDuration, limit, Undecided, "the pulse's edges could not be placed")
 		return
 	}
-	budget := append(withoutEvent(s.cross.budget), end.budget...)
-	s.pulse = end.at - s.cross.at
-	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: PulseDuration, Value: s.pulse, Limit: limit}, budget)
+	budget := append(withoutEvent(begin.budget), s.end.budget...)
+	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: PulseDuration, Value: s.end.at - begin.at, Limit: limit}, budget)
+}
+
+// span is the time that an expectation allows its delay or its pulse.
+func (x Expectation) span() Limit {
+	return Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
 }
 
 // withoutEvent copies a crossing's budget without the event's own uncertainty,
@@ -296,14 +359,41 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	switch {
 	case !s.moved && !s.wasSure:
 		o.missingSwitching(m, e, Undecided, "nothing is known of the state before the event")
+	case !s.moved && o.tooSoon():
+		o.missingSwitching(m, e, Undecided, o.soonReason())
 	case !s.moved || named && s.high != want:
 		o.missingSwitching(m, e, Fail, "the output did not go "+stateWord(want))
 	case !s.placed:
 		o.missingSwitching(m, e, Undecided, "the crossing lies in a gap of the samples")
 	default:
-		m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}, s.cross.budget)
+		x := Measurement{Event: e.Name, Signal: o.signal, Quantity: SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}
+		if !m.cut && isGap(s.cross.step, s.watched, s.o.n) {
+			s.crossGap = s.cross.step
+			x.Reason = missingFor(s.crossGap)
+		}
+		m.row(x, s.cross.budget)
 		o.reportDuration(m, tr, e, to)
 	}
+}
+
+// patience is how long an output is given, at least, to go where it should before
+// it is said not to have (common practice, no source).
+const patience = 100 * time.Millisecond
+
+// allowed is how long, in seconds, the output may take to go where it should.
+func (o *outputMeter) allowed() float64 {
+	if hi := o.delayLimit().Upper; !math.IsNaN(hi) {
+		return hi
+	}
+	return patience.Seconds()
+}
+
+// tooSoon reports whether the output was not watched for long enough to say that it
+// does not move.
+func (o *outputMeter) tooSoon() bool { return o.now.watched < o.allowed() }
+
+func (o *outputMeter) soonReason() string {
+	return fmt.Sprintf("watched for only %s", seconds(math.Max(0, o.now.watched)))
 }
 
 func changedDemand(before, now Demand) bool {
@@ -319,9 +409,8 @@ func (o *outputMeter) missingSwitching(m *Meter, e capture.Event, v Verdict, rea
 // delayLimit is the limit of the switching delay: the exit delay's own where one
 // runs, else the plan's.
 func (o *outputMeter) delayLimit() Limit {
-	x := o.now.expect
-	if x.After > 0 && x.Demand != Pulse {
-		return Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
+	if x := o.now.expect; x.After > 0 && x.Demand != Pulse {
+		return x.span()
 	}
 	return o.limitOf(SwitchingDelay)
 }
@@ -355,9 +444,11 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		return
 	}
 	x.Value = seconds
+	perVolt := seconds / math.Abs(s.state.volts-s.before.volts) / 0.8
 	m.row(x, []gum.Component{
 		component("sampling interval", "triangular", step/2, 1),
-		component("state levels", "normal", seconds*math.Max(s.state.repeat, s.before.repeat)/math.Abs(s.state.volts-s.before.volts), 2),
+		component("state levels", "normal", perVolt*math.Max(s.state.repeat, s.before.repeat), 2),
+		component("scatter of the samples", "normal", perVolt*math.Max(s.state.sigma, s.before.sigma), math.Sqrt2),
 	})
 }
 
@@ -382,13 +473,13 @@ func (o *outputMeter) after(tr *capture.Trace) {
 	if s.o.n == 0 {
 		return
 	}
-	last := s.o.last()
+	last := s.o.final()
 	l := s.state
 	if last.high != s.high {
-		from, to := last.settled(s.o.interval)
-		l = levelBetween(tr, from, to, s.o.lo, s.o.hi)
+		l = levelOf(tr, last, &s.o)
 	}
-	if l.known() {
-		o.settle(l, last.high)
+	o.settle(l, last.high)
+	if last.crossed {
+		o.movedAt = last.from
 	}
 }

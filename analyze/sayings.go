@@ -12,6 +12,18 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	NotSampled: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("%s gave no samples at %s. Check the converter and its channel in the rig file.", g.signal, g.at())
 	},
+	SamplesMissing: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Samples of %s are missing at %s, for %s at a time: what it did meanwhile cannot be told. Check the converter's wires and what else keeps the processor busy, or the file's rows.", g.signal, g.at(), g.time())
+	},
+	WatchedShort: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s was watched for only %s at %s, too short to say whether it does what is expected. Hold the step for longer.", g.signal, g.time(), g.at())
+	},
+	Reversed: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s is at %s at %s, below zero. Check whether its two wires are swapped.", g.signal, g.volts(), g.at())
+	},
+	MorePulses: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, span2(g.lo, g.hi, "", 1), g.at())
+	},
 	DidNotMove: sayDidNotMove,
 	MovedInstead: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely a wrong output address. Check the address of this output in the unit's programming (main board and expanders share one list), then the wire.", g.signal, g.at(), g.other)
@@ -175,6 +187,8 @@ func sayNearLimit(_ *Plan, g *gathered) string {
 	value, limit := g.volts(), short(g.limit)+" V"
 	if q.Unit() == "s" {
 		value, limit = g.time(), seconds(g.limit)
+	} else if q.Unit() == "1" {
+		value, limit = short(g.hi), short(g.limit)
 	}
 	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. %s", words(q), g.signal, value, limit, wouldDecide(q))
 }

@@ -10,12 +10,16 @@ import (
 // The kinds of symptoms.
 const (
 	NotSampled     Kind = "not-sampled"
+	SamplesMissing Kind = "samples-missing"
+	WatchedShort   Kind = "watched-short"
+	Reversed       Kind = "reversed"
 	DidNotMove     Kind = "did-not-move"
 	MovedInstead   Kind = "moved-instead"
 	MovedUnasked   Kind = "moved-unasked"
 	Inverted       Kind = "inverted"
 	FellBack       Kind = "fell-back"
 	NoPulse        Kind = "no-pulse"
+	MorePulses     Kind = "more-pulses"
 	PulseLength    Kind = "pulse-length"
 	LowWhenOn      Kind = "low-when-on"
 	HighWhenOn     Kind = "high-when-on"
@@ -48,7 +52,7 @@ const (
 // verdict is what a symptom means for the unit.
 func (k Kind) verdict() Verdict {
 	switch k {
-	case NotSampled, NearLimit, EdgesLost:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, EdgesLost:
 		return Undecided
 	}
 	return Fail
@@ -67,7 +71,7 @@ func (m *Meter) symptom(e capture.Event, signal string, k Kind, other string, va
 // diagnose turns what was seen in one state into symptoms: first whether the
 // right outputs moved, then the relays, then figures out of their limits.
 // A symptom that explains others silences them.
-func (m *Meter) diagnose(e capture.Event, changes []contacts) {
+func (m *Meter) diagnose(e capture.Event, changes [][]contacts) {
 	if m.free {
 		return
 	}
@@ -77,8 +81,11 @@ func (m *Meter) diagnose(e capture.Event, changes []contacts) {
 			wrong[r.plan.Signal], wrong[r.plan.Make], wrong[r.plan.Break] = true, true, true
 			continue
 		}
-		if m.diagnoseRelay(e, r, changes[i]) {
-			wrong[r.plan.Signal], wrong[r.plan.Make], wrong[r.plan.Break] = true, true, true
+		for _, x := range changes[i] {
+			if m.diagnoseRelay(e, r, x) {
+				wrong[r.plan.Signal], wrong[r.plan.Make], wrong[r.plan.Break] = true, true, true
+				break
+			}
 		}
 	}
 	m.diagnoseFigures(e, wrong)
@@ -90,42 +97,111 @@ func (m *Meter) diagnoseMoves(e capture.Event) map[string]bool {
 	wrong := map[string]bool{"": false}
 	var still, strays []*outputMeter
 	for _, o := range m.outputs {
-		s := &o.now
-		if s.o.n == 0 {
+		switch o.outcome() {
+		case asDemanded:
+		case unseen:
 			wrong[o.signal] = true
-			continue
-		}
-		want, named := wanted(s.expect.Demand)
-		last := s.o.last().high
-		switch {
-		case s.expect.Demand == Any:
-		case s.expect.Demand == Pulse:
-			if s.moved && s.was && s.wasSure {
-				m.symptom(e, o.signal, Inverted, "", math.NaN(), math.NaN())
-				wrong[o.signal] = true
-			} else if !s.moved {
-				still = append(still, o)
-			} else if last {
-				m.symptom(e, o.signal, NoPulse, "", math.NaN(), math.NaN())
-				wrong[o.signal] = true
-			}
-		case !named:
-			if s.moved && last != s.was || s.moved && s.o.crossings() == 2 && o.plan == nil {
-				strays = append(strays, o)
-			}
-		case last == want:
-		case s.moved && s.wasSure && s.was == want:
-			m.symptom(e, o.signal, Inverted, "", s.state.volts, math.NaN())
-			wrong[o.signal] = true
-		case s.moved && entered(s.o, want):
-			m.symptom(e, o.signal, FellBack, "", s.held, math.NaN())
-			wrong[o.signal] = true
-		default:
+		case stood:
 			still = append(still, o)
+		case strayed:
+			strays = append(strays, o)
+		default:
+			k, value := o.misbehaved()
+			m.symptom(e, o.signal, k, "", value, math.NaN())
+			wrong[o.signal] = true
 		}
 	}
 	m.pairMoves(e, still, strays, wrong)
 	return wrong
+}
+
+// outcome is how what an output did compares with what was demanded.
+type outcome int
+
+const (
+	asDemanded outcome = iota
+	unseen             // no samples
+	stood              // did not go where it should
+	strayed            // moved and should not have
+	otherwise          // did something else, see misbehaved
+)
+
+func (o *outputMeter) outcome() outcome {
+	s := &o.now
+	if s.o.n == 0 {
+		return unseen
+	}
+	if k, _ := o.misbehaved(); k != "" {
+		return otherwise
+	}
+	last := s.o.final().high
+	switch want, named := wanted(s.expect.Demand); {
+	case s.expect.Demand == Any:
+	case s.expect.Demand == Pulse:
+		if !s.moved {
+			return stood
+		}
+	case named:
+		if last != want {
+			return stood
+		}
+	case s.moved && last != s.was, s.moved && s.o.crossings() == 2 && o.plan == nil:
+		return strayed
+	}
+	return asDemanded
+}
+
+// misbehaved names what an output did instead of what was demanded, where that has
+// a name of its own, and a figure for the text.
+func (o *outputMeter) misbehaved() (Kind, float64) {
+	s := &o.now
+	want, named := wanted(s.expect.Demand)
+	switch {
+	case o.plan == nil || s.expect.Demand == Any:
+		return "", 0
+	case s.state.known() && s.state.volts < -leastStep:
+		return Reversed, s.state.volts
+	case s.expect.Demand == Pulse:
+		return o.mispulsed()
+	case !named || s.o.final().high == want:
+		return o.left()
+	case s.moved && s.wasSure && s.was == want:
+		return Inverted, s.state.volts
+	case s.moved && entered(s.o, want):
+		return FellBack, s.absent.seconds
+	}
+	return "", 0
+}
+
+// mispulsed names what is wrong with an output that moved and should have pulsed.
+func (o *outputMeter) mispulsed() (Kind, float64) {
+	s := &o.now
+	switch n := s.o.pulses(); {
+	case s.moved && s.was && s.wasSure:
+		return Inverted, math.NaN()
+	case s.moved && s.o.final().high && n < 2:
+		if s.watched < s.expect.span().Upper {
+			return WatchedShort, s.watched
+		}
+		return NoPulse, math.NaN()
+	case n > 1:
+		return MorePulses, float64(n)
+	}
+	return "", 0
+}
+
+// left names an excursion to the other state where no limit of hold says how long
+// one may last.
+func (o *outputMeter) left() (Kind, float64) {
+	s := &o.now
+	if s.expect.Demand == Unmoved && s.wasSure && s.o.final().high != s.was {
+		return "", 0 // it moved for good
+	}
+	away := math.Abs(s.absent.far - o.heldLevel())
+	if !o.limitOf(Hold).None() || !s.moved || s.absent.samples == 0 || away < (s.o.hi-s.o.lo)/2 {
+		return "", 0
+	}
+	return o.kindOfExcursion(), s.absent.seconds
 }
 
 func entered(o observed, high bool) bool {
@@ -143,8 +219,11 @@ func (m *Meter) pairMoves(e capture.Event, still, strays []*outputMeter, wrong m
 			strays = strays[1:]
 			continue
 		}
-		kind := DidNotMove
-		m.symptom(e, o.signal, kind, "", o.now.state.volts, math.NaN())
+		if o.tooSoon() {
+			m.symptom(e, o.signal, WatchedShort, "", o.now.watched, o.allowed())
+			continue
+		}
+		m.symptom(e, o.signal, DidNotMove, "", o.now.state.volts, math.NaN())
 	}
 	for _, o := range strays {
 		wrong[o.signal] = true
@@ -184,9 +263,7 @@ const explained Kind = "explained"
 // symptomOf names what is wrong with a relay's contacts, and at which signal;
 // nothing where they did what the output told them.
 func (r *relayMeter) symptomOf(x contacts) (string, Kind) {
-	s := &r.output.now
 	name := r.plan.Signal
-	up := s.moved && (s.o.last().high || s.expect.Demand == Pulse)
 	edges := len(x.make.edges) + len(x.brk.edges)
 	switch {
 	case x.make.restless() && x.brk.restless():
@@ -195,32 +272,48 @@ func (r *relayMeter) symptomOf(x contacts) (string, Kind) {
 		return r.plan.Make, UnsteadyMake
 	case x.brk.restless():
 		return r.plan.Break, UnsteadyMake
-	case !s.moved && edges > 0:
+	case !x.told.due && edges > 0 && !x.late:
 		return name, RelayAlone
-	case !s.moved:
-		return "", ""
-	case up && x.make.opens() && x.brk.closes(), !up && x.make.closes() && x.brk.opens():
-		return name, ContactsSwap
-	case up && edges == 0 && x.make.end:
-		return name, explained // it had not released, which has been said
-	case up && edges == 0:
-		return name, RelayStill
-	case up && x.brk.opens() && x.make.known && !x.make.end:
-		return r.plan.Make, UnsteadyMake
-	case up:
+	case !x.told.due:
 		return "", ""
 	}
+	if x.told.rising {
+		return r.symptomOfOperation(x, edges)
+	}
 	return r.symptomOfRelease(x, edges)
+}
+
+// symptomOfOperation names what is wrong with contacts that should have operated.
+func (r *relayMeter) symptomOfOperation(x contacts, edges int) (string, Kind) {
+	switch {
+	case x.make.opens() && (x.brk.closes() || r.brk < 0), x.brk.closes() && r.make < 0:
+		return r.plan.Signal, ContactsSwap
+	case edges == 0 && (x.make.end || r.make < 0 && x.brk.known && !x.brk.end):
+		return r.plan.Signal, explained // it had not released, which has been said
+	case edges == 0 && x.soon:
+		return r.plan.Signal, explained
+	case edges == 0:
+		return r.plan.Signal, RelayStill
+	case x.brk.opens() && x.make.known && !x.make.end:
+		return r.plan.Make, UnsteadyMake
+	}
+	return "", ""
 }
 
 // symptomOfRelease names what is wrong with contacts that should have released.
 func (r *relayMeter) symptomOfRelease(x contacts, edges int) (string, Kind) {
 	s := &r.output.now
 	switch {
-	case edges == 0 && r.make >= 0 && !x.make.end:
+	case x.make.closes() && (x.brk.opens() || r.brk < 0), x.brk.opens() && r.make < 0:
+		return r.plan.Signal, ContactsSwap
+	case edges == 0 && (r.make >= 0 && !x.make.end || r.make < 0 && x.brk.end):
 		return r.plan.Signal, explained // it had not operated either
-	case edges == 0 && s.state.volts > r.plan.MustRelease:
+	case edges == 0 && x.soon:
+		return r.plan.Signal, explained
+	case edges == 0 && s.state.volts > r.plan.MustRelease && s.expect.Demand != Pulse:
 		return r.plan.Signal, HeldIn
+	case edges == 0 && r.make < 0:
+		return r.plan.Break, UnsteadyMake
 	case edges == 0, x.brk.closes() && x.make.end:
 		return r.plan.Make, Welded
 	case x.make.opens() && x.brk.known && !x.brk.end:
@@ -237,10 +330,8 @@ func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 		if x.Cycle != m.cycle || x.Event != e.Name || wrong[x.Signal] || math.IsNaN(x.Value) {
 			continue
 		}
-		if x.Verdict == Undecided && strings.HasSuffix(x.Reason, edgesWereLost) {
-			m.symptom(e, x.Signal, EdgesLost, "", math.NaN(), math.NaN())
-		} else if x.Verdict == Undecided {
-			m.symptom(e, x.Signal, NearLimit, string(x.Quantity), x.Value, nearer(x))
+		if x.Verdict == Undecided {
+			m.doubt(e, x)
 		}
 		if x.Verdict != Fail {
 			continue
@@ -252,6 +343,33 @@ func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 		said[k] = true
 		m.symptom(e, x.Signal, k, string(x.Quantity), x.Value, nearer(x))
 	}
+}
+
+// doubt says why a figure could not be decided.
+func (m *Meter) doubt(e capture.Event, x *Measurement) {
+	switch {
+	case strings.HasSuffix(x.Reason, edgesWereLost):
+		m.symptom(e, x.Signal, EdgesLost, "", math.NaN(), math.NaN())
+	case strings.HasPrefix(x.Reason, samplesMissing):
+		m.symptom(e, x.Signal, SamplesMissing, "", m.missingAt(x.Signal), math.NaN())
+	default:
+		m.symptom(e, x.Signal, NearLimit, string(x.Quantity), x.Value, nearer(x))
+	}
+}
+
+// missingAt is for how long the samples of an output, or of the one before a relay,
+// were missing.
+func (m *Meter) missingAt(signal string) float64 {
+	o := m.output(signal)
+	for _, r := range m.relays {
+		if r.plan.Signal == signal {
+			o = r.output
+		}
+	}
+	if o == nil {
+		return math.NaN()
+	}
+	return math.Max(o.now.gap, o.now.crossGap)
 }
 
 // nearer is the limit that a value is nearer to.
@@ -289,7 +407,10 @@ func (m *Meter) kindOf(x *Measurement) Kind {
 		}
 		return Rippling
 	case Hold:
-		return m.kindOfExcursion(x.Signal)
+		if o := m.output(x.Signal); o != nil {
+			return o.kindOfExcursion()
+		}
+		return LeftState
 	case SwitchingDelay:
 		if above {
 			return SlowSwitching
@@ -330,11 +451,7 @@ func (o *outputMeter) drifts(limit float64) bool {
 }
 
 // kindOfExcursion tells why an output left its state.
-func (m *Meter) kindOfExcursion(signal string) Kind {
-	o := m.output(signal)
-	if o == nil {
-		return LeftState
-	}
+func (o *outputMeter) kindOfExcursion() Kind {
 	if o.drifts(0) {
 		return Drooping
 	}
@@ -342,7 +459,7 @@ func (m *Meter) kindOfExcursion(signal string) Kind {
 	if s := &o.now; !s.high && s.state.known() {
 		off = s.state.volts
 	}
-	if off-o.now.far > belowOff {
+	if off-o.now.absent.far > belowOff {
 		return LooseWire
 	}
 	return LeftState
