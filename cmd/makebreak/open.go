@@ -90,6 +90,9 @@ type simulation struct {
 
 // openBench opens the bench, simulated or real, for a sequence.
 func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) (*bench.Bench, error) {
+	if err := a.calibrated(rig, s.seed); err != nil {
+		return nil, err
+	}
 	opts := bench.Opts{Outputs: sampled(rig, seq), Mode: seq.Sample}
 	if prompts(rig, seq) {
 		opts.Prompter = newPrompter(a.in, a.err)

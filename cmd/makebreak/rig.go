@@ -20,7 +20,7 @@ import (
 func (a *app) rigCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rig",
-		Short: "Check and watch the rig",
+		Short: "Check, watch and calibrate the rig",
 		Args:  noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
@@ -28,6 +28,7 @@ func (a *app) rigCommand() *cobra.Command {
 	}
 	c.AddCommand(a.rigCheckCommand())
 	c.AddCommand(a.rigWatchCommand())
+	c.AddCommand(a.rigCalibrateCommand())
 	return c
 }
 
@@ -70,6 +71,11 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) e
 	}
 	if err := choice("rig check", a.as, "text"); err != nil {
 		return err
+	}
+	if !rig.Simulated { // a simulated one is calibrated for one seed
+		if err := a.calibrated(rig, 0); err != nil {
+			return err
+		}
 	}
 	var page bytes.Buffer
 	fmt.Fprintf(&page, "Rig %s: %s\n\n", rig.Name, rig.About)

@@ -162,7 +162,7 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 	}
 	defer b.Close()
 	info := a.runInfo(seq, rig, s, cycles)
-	info.Notes = unsampled(rig, seq, b.Sampled())
+	info.Notes = notes(rig, unsampled(rig, seq, b.Sampled()))
 	run, err := db.Begin(info)
 	if err != nil {
 		return failed(exitLog, err)

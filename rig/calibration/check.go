@@ -51,8 +51,33 @@ func (c *Calibration) check(rig *wiring.Rig) error {
 	if c.Line, err = draw(c.Points, c.Nonlinearity); err != nil {
 		return err
 	}
-	return c.checkResiduals()
+	if err := c.checkResiduals(); err != nil {
+		return err
+	}
+	return c.checkGain(rig, o)
 }
+
+// checkGain refuses a calibration that leaves levels less sure than they are without.
+func (c *Calibration) checkGain(rig *wiring.Rig, o *wiring.Output) error {
+	before, err := rig.DividerReport(o.Name)
+	if err != nil {
+		return err
+	}
+	with, by := rig.Uncorrected(), c.Correction(c.Date)
+	with.Correct(o.Name, &by)
+	after, err := with.DividerReport(o.Name)
+	if err != nil {
+		return err
+	}
+	if after.NominalUncertainty >= before.NominalUncertainty {
+		return fmt.Errorf("nothing is gained: at %s a level would be known to ± %s by these points and this meter, and is to ± %s by the resistors alone; a more accurate meter or steadier points are needed",
+			show(o.Nominal), show(k95*after.NominalUncertainty), show(k95*before.NominalUncertainty))
+	}
+	return nil
+}
+
+// k95 makes a standard uncertainty an expanded one of 95 % (normal distribution).
+const k95 = 1.96
 
 // CheckSerial refuses what cannot be a meter's serial.
 func CheckSerial(s string) error {
