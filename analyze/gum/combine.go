@@ -1,10 +1,6 @@
 package gum
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "math"
 
 // Combined is the outcome of propagating a budget.
 type Combined struct {
@@ -14,13 +10,28 @@ type Combined struct {
 }
 
 // Combine propagates uncorrelated components through a linear model: the law of
-// propagation of uncertainty (GUM 5.1.2) and the Welch-Satterthwaite formula
-// (GUM G.4.1). Negative or undefined standard uncertainties are the caller's
-// mistake and give NaN.
+// propagation of uncertainty
+//
+//	u_c² = Σ (c_i·u_i)²                  (GUM 5.1.2, equation 10)
+//
+// the Welch-Satterthwaite formula
+//
+//	ν_eff = u_c⁴ / Σ (c_i·u_i)⁴/ν_i      (GUM G.4.1, equation G.2b)
+//
+// and, as fourth cumulants of independent quantities add, the excess kurtosis
+//
+//	γ = Σ γ_i·(c_i·u_i)⁴ / u_c⁴
+//
+// ν_eff is not truncated to a whole number. Negative or undefined standard
+// uncertainties are the caller's mistake and give NaN.
 func Combine(components []Component) Combined {
 	var variance, welch, fourth float64
-	for _, c := range components {
+	for i := range components {
+		c := &components[i]
 		x := c.Contribution()
+		if !(x >= 0) {
+			return Combined{math.NaN(), math.NaN(), math.NaN()}
+		}
 		v := x * x
 		variance += v
 		if c.DegreesOfFreedom > 0 && !math.IsInf(c.DegreesOfFreedom, 1) {
@@ -38,86 +49,44 @@ func Combine(components []Component) Combined {
 	return out
 }
 
-// Correlated returns the combined standard uncertainty where inputs i and j
-// have the correlation coefficient r[i][j] (GUM equation 16).
-func Correlated(components []Component, r [][]float64) float64 {
+// Covariance returns the covariance of two results that depend on the same inputs:
+// a and b are the inputs as the budgets of either (their standard uncertainties
+// agree, their sensitivities do not), r[i][j] is the correlation coefficient of
+// inputs i and j:
+//
+//	u(y_a, y_b) = Σ_i Σ_j c_ai·c_bj·u_i·u_j·r_ij      (GUM H.2.3, equation H.9)
+func Covariance(a, b []Component, r [][]float64) float64 {
 	var sum float64
-	for i, a := range components {
-		for j, b := range components {
-			sum += a.Sensitivity * b.Sensitivity * a.Standard * b.Standard * r[i][j]
+	for i, x := range a {
+		for j, y := range b {
+			sum += x.Sensitivity * y.Sensitivity * x.Standard * y.Standard * r[i][j]
 		}
 	}
-	return math.Sqrt(math.Max(0, sum))
+	return sum
 }
 
-// excess returns the excess kurtosis of a distribution (from memory; any table
-// of distributions).
-func excess(distribution string) float64 {
-	switch distribution {
-	case "rectangular":
-		return -1.2
-	case "triangular":
-		return -0.6
-	case "U-shaped":
-		return -1.5
+// Correlated returns the combined standard uncertainty where inputs i and j have the
+// correlation coefficient r[i][j] (GUM 5.2.2, equation 16).
+func Correlated(components []Component, r [][]float64) float64 {
+	return math.Sqrt(math.Max(0, Covariance(components, components, r)))
+}
+
+// Sensitivities returns the partial derivatives of f by its arguments at x as the
+// GUM lets them be found: by how much f changes where argument i changes by its
+// standard uncertainty u[i] to both sides (GUM 5.1.3, note 2). An argument that is
+// known exactly has none.
+func Sensitivities(f func(x []float64) float64, x, u []float64) []float64 {
+	c := make([]float64, len(x))
+	at := append([]float64(nil), x...)
+	for i := range x {
+		if u[i] == 0 {
+			continue
+		}
+		at[i] = x[i] + u[i]
+		above := f(at)
+		at[i] = x[i] - u[i]
+		c[i] = (above - f(at)) / (2 * u[i])
+		at[i] = x[i]
 	}
-	return 0
-}
-
-// Expanded returns the coverage factor and the expanded uncertainty for a
-// coverage of 95 %.
-//
-// The factor is Student's for the effective degrees of freedom (GUM G.3), made
-// smaller where bounded components dominate: for one rectangular component the
-// 95 % half-width is 0.95·√3 = 1.645 standard uncertainties, for a triangular
-// one 1.902 (GUM G.1.3 asks for exactly this). Between those, the factor follows
-// the excess kurtosis of the sum.
-func (c Combined) Expanded() (factor, expanded float64) {
-	factor = student95(c.DegreesOfFreedom) * bounded95(c.Excess) / normal95
-	return factor, factor * c.Standard
-}
-
-const normal95 = 1.959963984540054
-
-// bounded95 is the two-sided 95 % factor of a symmetrical sum with the given
-// excess kurtosis: a parabola through the normal (0), triangular (-0.6) and
-// rectangular (-1.2) distributions' exact factors.
-func bounded95(excess float64) float64 {
-	const rect, tri = 1.6454482671904334, 1.9018165706763826
-	e := math.Min(0, math.Max(-1.2, excess))
-	b := ((rect - normal95) - 2*(tri-normal95)) / 0.72
-	a := ((tri - normal95) - 0.36*b) / -0.6
-	return normal95 + a*e + b*e*e
-}
-
-// student95 returns Student's two-sided 95 % factor. From 30 degrees of freedom
-// the asymptotic expansion is exact to six digits (Abramowitz and Stegun 26.7.5).
-func student95(dof float64) float64 {
-	switch {
-	case math.IsInf(dof, 1) || math.IsNaN(dof):
-		return normal95
-	case dof < 1:
-		return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 1}.Quantile(0.975)
-	case dof < 30:
-		return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(0.975)
-	}
-	z := normal95
-	z3, z5, z7 := z*z*z, z*z*z*z*z, z*z*z*z*z*z*z
-	return z + (z3+z)/(4*dof) + (5*z5+16*z3+3*z)/(96*dof*dof) +
-		(3*z7+19*z5+17*z3-15*z)/(384*dof*dof*dof)
-}
-
-// HalfWidth returns the standard uncertainty of a quantity known to lie within
-// ±a: rectangular a/√3 (GUM 4.3.7), triangular a/√6 (GUM 4.3.9), and for a normal
-// one a itself, taken as a standard deviation.
-func HalfWidth(distribution string, a float64) float64 {
-	switch distribution {
-	case "rectangular":
-		return a / math.Sqrt(3)
-	case "triangular":
-		return a / math.Sqrt(6)
-	case "U-shaped":
-		return a / math.Sqrt2
-	}
-	return a
+	return c
 }

@@ -1,5 +1,13 @@
 // Package gum propagates uncertainty by the law of the GUM (JCGM 100:2008) and
 // takes decisions by JCGM 106:2012. It knows nothing of benches.
+//
+// An input known from repeated readings is made by Mean (GUM 4.2), one known from a
+// data sheet or a certificate by HalfWidth (GUM 4.3). Combine propagates
+// uncorrelated inputs, Covariance and Correlated the others, Expanded gives the 95 %
+// interval, Conformance and Decide compare it with limits.
+//
+// All equations and clauses named here are those of JCGM 100:2008 and JCGM 106:2012,
+// cited from memory.
 package gum
 
 import "math"
@@ -17,3 +25,19 @@ type Component struct {
 
 // Contribution returns the component's share in the result, |c|·u.
 func (c Component) Contribution() float64 { return math.Abs(c.Sensitivity) * c.Standard }
+
+// HalfWidth returns the standard uncertainty of a quantity known to lie within
+// ±a: rectangular a/√3 (GUM 4.3.7), triangular a/√6 (GUM 4.3.9), U-shaped a/√2 (the
+// arcsine distribution of a sine's values), and for a normal one a itself, taken as a
+// standard deviation.
+func HalfWidth(distribution string, a float64) float64 {
+	switch distribution {
+	case "rectangular":
+		return a / math.Sqrt(3)
+	case "triangular":
+		return a / math.Sqrt(6)
+	case "U-shaped":
+		return a / math.Sqrt2
+	}
+	return a
+}
