@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"strings"
 
 	"makebreak/analyze/gum"
 )
@@ -9,8 +10,8 @@ import (
 // judge gives a measurement its verdict. By the guarded rule a value is accepted
 // (rejected) only where the whole interval value ± expanded uncertainty meets
 // (breaks) the limit: guard band = expanded uncertainty, JCGM 106:2012, 8.3.2 and
-// 8.3.3; in between it is undecided. By the simple rule the value alone decides
-// (JCGM 106:2012, 8.2).
+// 8.3.3; in between it is undecided, and the reason says what would settle it. By
+// the simple rule the value alone decides (JCGM 106:2012, 8.2).
 func judge(x *Measurement, rule Rule) {
 	x.Conformance = math.NaN()
 	if x.Limit.None() || math.IsNaN(x.Value) {
@@ -21,27 +22,34 @@ func judge(x *Measurement, rule Rule) {
 		return
 	}
 	guard := x.Expanded
-	if math.IsNaN(guard) || rule == Simple {
+	if rule == Simple {
 		guard = 0
 	}
-	lo, hi := x.Limit.Lower, x.Limit.Upper
-	switch {
-	case x.Value-guard > hi || x.Value+guard < lo:
-		x.Verdict = Fail
-	case x.Value+guard > hi || x.Value-guard < lo:
-		x.Verdict = Undecided
-	default:
-		x.Verdict = Pass
-	}
+	x.Verdict = verdictOf(gum.Decide(x.Value, guard, x.Limit.Lower, x.Limit.Upper))
 	if !math.IsNaN(x.Standard) {
-		x.Conformance = gum.Conformance(x.Value, x.Standard, lo, hi)
+		x.Conformance = gum.Combine(x.Budget).Conformance(x.Value, x.Limit.Lower, x.Limit.Upper)
 	}
-	if x.Verdict == Undecided && x.Reason == "" {
-		x.Reason = "closer to the limit than the expanded uncertainty"
+	// A reason that was there already stands for a doubt that no budget knows of, but
+	// for that of a mean.
+	if x.Verdict == Undecided && (x.Reason == "" || strings.HasPrefix(x.Reason, fewSamples)) {
+		x.Reason = strings.TrimPrefix(x.Reason+"; "+settle(x), "; ")
 	}
 }
 
-// upperBound marks a value that is only known not to be exceeded.
+// fewSamples begins the reason of a level that is a plain mean.
+const fewSamples = "mean of "
+
+func verdictOf(d gum.Decision) Verdict {
+	switch d {
+	case gum.Conforms:
+		return Pass
+	case gum.Violates:
+		return Fail
+	}
+	return Undecided
+}
+
+// upperBound begins the reason of a value that is only known not to be exceeded.
 const upperBound = "upper bound: shorter than the sampling can resolve"
 
 // judgeBound judges a value that is only an upper bound: it can pass a maximum and
@@ -54,5 +62,6 @@ func judgeBound(x *Measurement) {
 		x.Verdict = Pass
 	default:
 		x.Verdict = Undecided
+		x.Reason += "; " + settleBound(x)
 	}
 }

@@ -1,6 +1,8 @@
 package analyze
 
 import (
+	"strings"
+
 	"makebreak/analyze/gum"
 )
 
@@ -59,7 +61,7 @@ type Measurement struct {
 }
 
 // Bound reports whether the value is only an upper bound of the quantity.
-func (m *Measurement) Bound() bool { return m.Reason == upperBound }
+func (m *Measurement) Bound() bool { return strings.HasPrefix(m.Reason, upperBound) }
 
 // Symptom is one thing seen wrong (or doubtful) in one cycle. Findings are made
 // of symptoms, so a log that holds them can be reported again at any time.

@@ -1,0 +1,404 @@
+package analyze
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"makebreak/analyze/gum"
+)
+
+// What would settle an undecided figure is computed from its budget: U must come
+// under the distance d from the value to the nearest limit, if the value stays. The
+// budget's lines are gathered into causes, each with one remedy. Replacing a cause by
+// one component of s times its standard uncertainty, the largest s in 0..1 that gives
+// U <= d says how good the remedy must be; s = 0 asks whether it can do at all. Causes
+// are treated from the largest down until those treated would do together.
+
+// remedy is what can be done about the lines of a budget that have one cause.
+type remedy struct {
+	cause string // as in "mostly the resistors and the converter"
+	// sources are the lines' names; nil takes any line that no other remedy takes.
+	sources []string
+	// distribution of what the remedy leaves; empty: that of the lines' largest.
+	distribution string
+	// least is the smallest s that is worth talking of.
+	least float64
+	// say says how far to go: s is how much of the standard uncertainty u of the cause
+	// may be left.
+	say func(x *Measurement, c *cause, s float64) string
+}
+
+// mostCycles is the largest number of cycles that is proposed.
+const mostCycles = 10_000
+
+var remedies = []remedy{
+	{cause: "the scatter of the samples", distribution: "normal", least: 0.01, say: sayRepeat,
+		sources: []string{"repeatability of the samples", "noise of two samples", "conversion's mean", "state levels"}},
+	{cause: "the resistors and the converter", distribution: "rectangular", say: sayCalibrate,
+		sources: []string{"upper resistor", "lower resistor", "ADC gain", "ADC gain at this range", "ADC offset",
+			"ADC input impedance", "ADC input return"}},
+	{cause: "the calibration", distribution: "rectangular", say: sayCalibrateAgain,
+		sources: []string{"meter accuracy", "calibration points", "calibration slope", "ageing since the calibration"}},
+	{cause: "the sampling interval", say: saySample, sources: []string{"sampling interval", "gap between conversions", "edge not a clean step"}},
+	{cause: "that samples may be means", say: sayAveraged, sources: []string{samplesMayBeMeans}},
+	{cause: "the instant of the event", say: sayReference, sources: []string{"instant of the event"}},
+	{cause: "the time stamps", distribution: "normal", say: sayStamps, sources: []string{"time stamp", "time stamp of the contact's edge"}},
+	{cause: "the resolution", say: sayResolution, sources: []string{"resolution"}},
+	{say: sayKnown},
+}
+
+const samplesMayBeMeans = "samples may be means"
+
+// lasting are the lines that no remedy takes: what a calibration leaves.
+var lasting = []string{"upper resistor's drift", "lower resistor's drift", "ADC gain drift", "ADC offset drift", "ADC nonlinearity"}
+
+// cause is the lines of one budget that share a remedy.
+type cause struct {
+	*remedy
+	lines    []gum.Component
+	variance float64
+	drifts   bool // resistors are among them
+}
+
+func (c *cause) standard() float64 { return math.Sqrt(c.variance) }
+
+// largest is the index of the cause's largest line.
+func (c *cause) largest() int {
+	best := 0
+	for i := range c.lines {
+		if c.lines[i].Contribution() > c.lines[best].Contribution() {
+			best = i
+		}
+	}
+	return best
+}
+
+// settle says what would settle a figure that is closer to its limit than its
+// expanded uncertainty.
+func settle(x *Measurement) string {
+	causes, rest := causesOf(x.Budget)
+	distance := distanceOf(x)
+	head := "mostly " + mostly(causes, rest, x.Standard)
+	left := x.Expanded
+	for n := 1; n <= len(causes); n++ {
+		t := newTrial(x, causes, n, rest)
+		if left = t.expanded(0); left <= distance {
+			return head + ": " + t.say(t.allowed(distance))
+		}
+	}
+	return fmt.Sprintf("%s; too close to the limit for this rig: with all that can be bettered, ± %s would be left", head, amount(left, x, rounded))
+}
+
+// say says how far the causes treated must be bettered.
+func (t *trial) say(s float64) string {
+	words := make([]string, len(t.treated))
+	for i := range t.treated {
+		c := &t.treated[i]
+		words[i] = c.say(t.x, c, math.Max(s, c.least))
+	}
+	if len(words) == 1 {
+		return words[0] + " would settle it"
+	}
+	return strings.Join(words, ", and ") + " would settle it together"
+}
+
+// distanceOf is how far a value is from its nearest limit.
+func distanceOf(x *Measurement) float64 {
+	lower, upper := math.Abs(x.Value-x.Limit.Lower), math.Abs(x.Value-x.Limit.Upper)
+	if math.IsNaN(lower) || upper < lower {
+		return upper
+	}
+	return lower
+}
+
+// causesOf gathers a budget's lines into causes, the largest first, and those that
+// nothing can be done about.
+func causesOf(budget []gum.Component) (causes []cause, rest []gum.Component) {
+	for _, line := range budget {
+		if line.Contribution() == 0 {
+			continue
+		}
+		if slices.Contains(lasting, line.Source) {
+			rest = append(rest, line)
+			continue
+		}
+		r := remedyOf(line.Source)
+		i := slices.IndexFunc(causes, func(c cause) bool { return c.remedy == r && (r.sources != nil || c.lines[0].Source == line.Source) })
+		if i < 0 {
+			i = len(causes)
+			causes = append(causes, cause{remedy: r})
+		}
+		u := line.Contribution()
+		causes[i].lines = append(causes[i].lines, line)
+		causes[i].variance += u * u
+		causes[i].drifts = causes[i].drifts || strings.HasSuffix(line.Source, "resistor")
+	}
+	slices.SortStableFunc(causes, func(a, b cause) int {
+		if a.variance > b.variance {
+			return -1
+		}
+		return 1
+	})
+	return causes, rest
+}
+
+func remedyOf(source string) *remedy {
+	for i := range remedies {
+		if remedies[i].sources == nil || slices.Contains(remedies[i].sources, source) {
+			return &remedies[i]
+		}
+	}
+	return nil
+}
+
+// mostly names the largest cause and its share of the variance, to the nearest tenth.
+func mostly(causes []cause, rest []gum.Component, standard float64) string {
+	name, largest := "drift and nonlinearity", 0.0
+	for _, line := range rest {
+		largest += line.Contribution() * line.Contribution()
+	}
+	if len(causes) > 0 && causes[0].variance >= largest {
+		name, largest = causes[0].name(), causes[0].variance
+	}
+	share := largest / (standard * standard)
+	return fmt.Sprintf("%s (%.0f %%)", name, math.Max(10, 10*math.Round(10*share)))
+}
+
+func (c *cause) name() string {
+	if c.cause == "" {
+		return c.lines[0].Source
+	}
+	return c.cause
+}
+
+// trial asks what the expanded uncertainty would be with some causes treated.
+type trial struct {
+	x       *Measurement
+	treated []cause
+	// kept are the lines that stay as they are, with room for what is left of the others.
+	kept []gum.Component
+}
+
+func newTrial(x *Measurement, causes []cause, n int, rest []gum.Component) trial {
+	t := trial{x: x, treated: causes[:n], kept: append(make([]gum.Component, 0, len(x.Budget)+2+n), rest...)}
+	for i := range causes[n:] {
+		t.kept = append(t.kept, causes[n+i].lines...)
+	}
+	return t
+}
+
+// expanded is the expanded uncertainty with s times the causes treated.
+func (t *trial) expanded(s float64) float64 {
+	budget := t.kept
+	for i := range t.treated {
+		budget = t.treated[i].left(budget, t.x, s)
+	}
+	_, expanded := gum.Combine(budget).Expanded()
+	return expanded
+}
+
+// allowed is the largest s for which the expanded uncertainty stays within the
+// distance.
+func (t *trial) allowed(distance float64) float64 {
+	low, high := 0.0, 1.0
+	for range 20 {
+		s := (low + high) / 2
+		if t.expanded(s) <= distance {
+			low = s
+		} else {
+			high = s
+		}
+	}
+	return low
+}
+
+// left appends what is left of a cause when its remedy leaves s of it.
+func (c *cause) left(budget []gum.Component, x *Measurement, s float64) []gum.Component {
+	s = math.Max(s, c.least)
+	line := c.lines[c.largest()]
+	if c.distribution != "" {
+		line.Distribution = c.distribution
+	}
+	line.Standard, line.Sensitivity = s*c.standard(), 1
+	switch {
+	case c.least > 0 && len(c.lines) == 1: // more samples know their own scatter better
+		line.DegreesOfFreedom /= s * s
+	default:
+		line.DegreesOfFreedom = math.Inf(1)
+	}
+	budget = append(budget, line)
+	if c.drifts {
+		drift := component("drift", "rectangular", driftShare*levelOfFigure(x), 1)
+		budget = append(budget, drift, drift) // of two resistors
+	}
+	return budget
+}
+
+// driftShare is by what share a resistor may change after its calibration while the
+// room's temperature does: common practice for metal film, no source.
+const driftShare = 1e-3
+
+// levelOfFigure is the voltage that a figure is about, or near it: the relays' margins
+// are taken at the customary levels.
+func levelOfFigure(x *Measurement) float64 {
+	switch x.Quantity {
+	case PullInMargin:
+		return assumedNominal
+	case DropOutMargin:
+		return assumedNominal / 10
+	}
+	return math.Abs(x.Value)
+}
+
+// sayRepeat says how many cycles' mean would do: the standard uncertainty of a mean
+// falls with the square root of their number (GUM 4.2.3).
+func sayRepeat(x *Measurement, _ *cause, s float64) string {
+	n := cyclesFor(s)
+	words := "the mean of " + strconv.Itoa(n) + " cycles"
+	if x.Quantity == LowLevel || x.Quantity == HighLevel || x.Quantity == PullInMargin || x.Quantity == DropOutMargin {
+		words += fmt.Sprintf(" (or a state held %d times as long)", n)
+	}
+	return words
+}
+
+// cyclesFor is how many cycles bring a standard uncertainty down to s of it.
+func cyclesFor(s float64) int {
+	n := math.Ceil(1/(s*s) - 1e-9)
+	return int(math.Min(mostCycles, math.Max(2, roundedUp(n))))
+}
+
+func sayCalibrate(x *Measurement, c *cause, s float64) string {
+	return "calibrating the output against a meter good to ± " + c.meter(x, s)
+}
+
+func sayCalibrateAgain(x *Measurement, c *cause, s float64) string {
+	return "calibrating again, against a meter good to ± " + c.meter(x, s)
+}
+
+// meter is the half-width that is left to a meter.
+func (c *cause) meter(x *Measurement, s float64) string {
+	return amount(s*c.standard()*math.Sqrt(3), x, roundedDown) + " or better"
+}
+
+// saySample says how close the samples must be. The present interval follows from
+// the component that it made.
+func saySample(x *Measurement, c *cause, s float64) string {
+	line := &c.lines[c.largest()]
+	now := intervalOf(x, line) * c.standard() / line.Contribution()
+	return fmt.Sprintf("samples at most %s apart (now about %s: sample the output alone, or faster)", amount(s*now, x, roundedDown), amount(now, x, rounded))
+}
+
+// intervalOf is the time between samples that makes a component as large as it is:
+// half of it to both sides (rectangular), a quarter where an edge is not clean; for a
+// difference of two instants the triangular distribution's half-width is half of it,
+// or all of it where both ends of an excursion are meant.
+func intervalOf(x *Measurement, line *gum.Component) float64 {
+	u := line.Contribution()
+	switch {
+	case line.Distribution == "triangular" && x.Quantity == Hold:
+		return u * math.Sqrt(6)
+	case line.Distribution == "triangular":
+		return u * math.Sqrt(6) * 2
+	case line.Source == "edge not a clean step":
+		return u * math.Sqrt(3) * 4
+	}
+	return u * math.Sqrt(3) * 2
+}
+
+func sayAveraged(*Measurement, *cause, float64) string {
+	return "saying whether the samples are means (--averaged)"
+}
+
+func sayReference(x *Measurement, c *cause, s float64) string {
+	return fmt.Sprintf("a reference wired to the event, which gives its instant to ± %s or better (now ± %s)",
+		amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
+}
+
+// sayStamps: what is random of the stamps averages out, what they share cancels in a
+// difference of two.
+func sayStamps(x *Measurement, c *cause, s float64) string {
+	words := fmt.Sprintf("edges stamped to ± %s or better (now ± %s)", amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
+	if n := cyclesFor(s); n < mostCycles {
+		words += fmt.Sprintf(" (or the mean of %d cycles)", n)
+	}
+	return words
+}
+
+func sayResolution(x *Measurement, c *cause, s float64) string {
+	step := c.standard() * math.Sqrt(12)
+	return fmt.Sprintf("steps of %s or finer (now %s)", amount(s*step, x, roundedDown), amount(step, x, rounded))
+}
+
+func sayKnown(x *Measurement, c *cause, s float64) string {
+	return fmt.Sprintf("%s known to ± %s or better (now ± %s)", c.lines[0].Source, amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
+}
+
+// settleBound says what would settle a figure of which only an upper bound is known.
+func settleBound(x *Measurement) string {
+	if x.Value > x.Limit.Upper {
+		return "samples at most " + amount(x.Limit.Upper, x, roundedDown) + " apart would settle it"
+	}
+	return "only samples closer than the transition takes would settle it"
+}
+
+// What is proposed is rounded to these figures, so that cycles that differ in noise
+// get the same words.
+var preferred = []float64{1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10}
+
+func decade(v float64) float64 { return math.Pow10(int(math.Floor(math.Log10(v)))) }
+
+// roundedDown and roundedUp return the nearest preferred figure on that side, rounded
+// the nearest one by ratio.
+func roundedDown(v float64) float64 {
+	d := decade(v)
+	for i := len(preferred) - 1; i >= 0; i-- {
+		if preferred[i]*d <= v*(1+1e-9) {
+			return preferred[i] * d
+		}
+	}
+	return v
+}
+
+func roundedUp(v float64) float64 {
+	d := decade(v)
+	for _, p := range preferred {
+		if p*d >= v*(1-1e-9) && p*d == math.Trunc(p*d) {
+			return p * d
+		}
+	}
+	return v
+}
+
+func rounded(v float64) float64 {
+	d := decade(v)
+	best := preferred[0]
+	for _, p := range preferred {
+		if math.Abs(math.Log(p*d/v)) < math.Abs(math.Log(best*d/v)) {
+			best = p
+		}
+	}
+	return best * d
+}
+
+// amount writes a positive amount of a figure's unit, rounded.
+func amount(v float64, x *Measurement, round func(float64) float64) string {
+	if !(v > 0) {
+		return "0 " + x.Quantity.Unit()
+	}
+	v = round(v)
+	scale, prefix := 1.0, ""
+	switch {
+	case v < 0.999e-6:
+		scale, prefix = 1e9, "n"
+	case v < 0.999e-3:
+		scale, prefix = 1e6, "µ"
+	case v < 0.999:
+		scale, prefix = 1e3, "m"
+	}
+	digits := 2 - int(math.Floor(math.Log10(v*scale)))
+	w := math.Round(v*scale*math.Pow10(digits)) / math.Pow10(digits)
+	return strconv.FormatFloat(w, 'f', -1, 64) + " " + prefix + x.Quantity.Unit()
+}
