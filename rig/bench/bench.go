@@ -133,7 +133,7 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 		if len(outputs) == 0 {
 			continue
 		}
-		c, err := newChip(bus, w, at, follow)
+		c, err := newChip(bus, b.rig.BusHz, w, at, follow)
 		if err != nil {
 			return fmt.Errorf("%w: %w", ErrSetup, err)
 		}

@@ -42,7 +42,11 @@ type chip struct {
 	name     string
 	channels []channel
 	follow   bool // continuous conversions of one channel
-	line     int  // of the ready pin; -1: unwired, the OS bit is polled
+	// readFirst has a single conversion read before the next is started: its register
+	// would change while it is read, because the bus is slow for the chip's rate.
+	readFirst bool
+	late      int // readings in a row that the next conversion has overtaken
+	line      int // of the ready pin; -1: unwired, the OS bit is polled
 
 	current  int     // index of the channel under conversion
 	started  instant // when the running single conversion was started
@@ -70,7 +74,15 @@ func (s *spans) add(d time.Duration) {
 	s.mean += (float64(d) - s.mean) / math.Min(float64(s.n), 1000)
 }
 
-func newChip(bus i2c.Bus, w *wiring.Chip, line int, follow bool) (*chip, error) {
+// readBits is what reading a conversion takes on the wire: five bytes of nine bits,
+// two starts and a stop. lateMost is how many readings in a row may come too late
+// before the bus is taken to be slower than the rig file says.
+const (
+	readBits = 5*9 + 3
+	lateMost = 3
+)
+
+func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*chip, error) {
 	opts := ads1x15.DefaultOpts
 	opts.Model, opts.Range, opts.Rate, opts.Ready = w.Model, w.Range, w.Rate, line >= 0
 	dev, err := ads1x15.New(bus, w.Address, &opts)
@@ -80,6 +92,7 @@ func newChip(bus i2c.Bus, w *wiring.Chip, line int, follow bool) (*chip, error) 
 	c := &chip{dev: dev, name: w.Name, line: line, follow: follow && line >= 0}
 	c.shortest, c.nominal, c.longest = dev.Period()
 	c.pollGap = c.nominal / 20
+	c.readFirst = busHz > 0 && time.Second*readBits/time.Duration(busHz) >= c.shortest
 	return c, nil
 }
 
@@ -186,7 +199,8 @@ func (c *chip) serve(b *Bench, now instant) error {
 }
 
 // fetch reads the finished conversion and, unless the chip goes on by itself,
-// starts the next one first: the register keeps the old value until that ends.
+// starts the next one, first if it can: the register keeps the old value until that
+// ends.
 func (c *chip) fetch(b *Bench) error {
 	end, ch := c.end, c.channels[c.current]
 	if c.finished > 1 {
@@ -195,8 +209,10 @@ func (c *chip) fetch(b *Bench) error {
 	c.finished = 0
 	if !c.follow {
 		c.current = (c.current + 1) % len(c.channels)
-		if err := c.start(b); err != nil {
-			return err
+		if !c.readFirst {
+			if err := c.start(b); err != nil {
+				return err
+			}
 		}
 	}
 	code, err := c.dev.Read()
@@ -204,7 +220,11 @@ func (c *chip) fetch(b *Bench) error {
 		return err
 	}
 	now := b.lines.Now()
-	if late, err := c.overtaken(b, now, end); err != nil || late {
+	if !c.follow && c.readFirst {
+		if err := c.start(b); err != nil {
+			return err
+		}
+	} else if late, err := c.overtaken(b, now, end); err != nil || late {
 		return err
 	}
 	c.silent = 0
@@ -232,9 +252,12 @@ func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
 		return true, nil
 	}
 	if now.Sub(c.started) < c.shortest {
+		c.late = 0
 		return false, nil
 	}
 	b.counts.MissedConversions++
+	c.late++
+	c.readFirst = c.late >= lateMost
 	return true, nil
 }
 
