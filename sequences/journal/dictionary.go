@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 
 	"makebreak/analyze"
@@ -173,6 +174,22 @@ func (d *dictionary) add(fresh *additions) {
 			d.reasons[r.text] = r.id
 		}
 	}
+}
+
+// counts are how much a dictionary holds.
+type counts struct{ points, signs, reasons int }
+
+func (d *dictionary) mark() counts { return counts{d.nextPoint, d.nextSign, d.nextReason} }
+
+// forget takes out what has come in since the mark, since it was not stored.
+func (d *dictionary) forget(since counts) {
+	if d.mark() == since {
+		return
+	}
+	maps.DeleteFunc(d.points, func(_ string, p *point) bool { return p.id >= since.points })
+	maps.DeleteFunc(d.signs, func(_ string, id int) bool { return id >= since.signs })
+	maps.DeleteFunc(d.reasons, func(_ string, id int) bool { return id >= since.reasons })
+	d.nextPoint, d.nextSign, d.nextReason = since.points, since.signs, since.reasons
 }
 
 // insert writes the additions. It runs inside a transaction.

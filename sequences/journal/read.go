@@ -102,7 +102,7 @@ func (db *DB) Find(id string) (*RunRecord, error) {
 		u := uint64(seed.Int64)
 		rec.Seed = &u
 	}
-	return rec, db.fail("find run "+id, rec.sumCounts())
+	return rec, db.fail("find run "+id, errors.Join(rec.sumCounts(), rec.loadSoak()))
 }
 
 // sumCounts adds up the troubles of all cycles.

@@ -27,6 +27,7 @@ type RunInfo struct {
 	Seed    *uint64 // of the simulated bench; nil: a real one
 	Program string  // version
 	Notes   string
+	Soak    *Retention // nil: not a soak; every capture is kept
 }
 
 // RunEnd says how a run ended.
@@ -45,6 +46,7 @@ type Cycle struct {
 	Symptoms     []analyze.Symptom
 	Counts       capture.Counts
 	Capture      []byte // package capture's binary form; empty: none kept
+	Kept         Kept   // why, where the run is a soak
 	Verdict      analyze.Verdict
 	Complete     bool
 }
@@ -81,10 +83,13 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		r.info.ID = fmt.Sprintf("%s.%d", day, count)
-		return db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes)
+		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes)
 			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
 			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes},
-			&r.row)
+			&r.row); err != nil {
+			return err
+		}
+		return r.addSoak()
 	})
 	if err != nil {
 		return nil, db.fail("begin a run", err)
@@ -93,8 +98,8 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 }
 
 // Resume takes a run up again that is not complete. Its end, if it has one, is
-// forgotten.
-func (db *DB) Resume(id string) (*Run, error) {
+// forgotten; that it was interrupted is recorded.
+func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	rec, err := db.Find(id)
 	if err != nil {
 		return nil, err
@@ -107,7 +112,17 @@ func (db *DB) Resume(id string) (*Run, error) {
 	if err := r.dict.load(db, rec.row); err != nil {
 		return nil, db.fail(doing, err)
 	}
+	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason}
+	if rec.Ended.IsZero() {
+		was.Reason = cutOff
+	}
 	err = db.transact(func() error {
+		if err := db.queryRow("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", []any{r.row}, &was.After); err != nil {
+			return err
+		}
+		if err := r.addInterruption(was); err != nil {
+			return err
+		}
 		return db.exec("UPDATE run SET ended = NULL, verdict = 0, complete = 0, reason = '' WHERE id = ?", r.row)
 	})
 	if err != nil {
@@ -122,28 +137,52 @@ func (r *Run) ID() string { return r.info.ID }
 // Info returns what the run is of.
 func (r *Run) Info() RunInfo { return r.info }
 
-// Append stores a cycle in one transaction, which is on the disk when Append
-// returns without an error; with one, nothing of the cycle is stored. A cycle
-// whose number is there already is refused with ErrHaveCycle.
-func (r *Run) Append(c *Cycle) error {
-	doing := fmt.Sprintf("store cycle %d of run %s", c.N, r.info.ID)
+// Append stores cycles in one transaction, which is on the disk when Append
+// returns without an error; with one, nothing of them is stored. A cycle whose
+// number is there already is refused with ErrHaveCycle.
+func (r *Run) Append(cycles ...*Cycle) error {
+	if len(cycles) == 0 {
+		return nil
+	}
+	doing := fmt.Sprintf("store cycle %d of run %s", cycles[0].N, r.info.ID)
+	if n := len(cycles) - 1; n > 0 {
+		doing = fmt.Sprintf("store cycles %d to %d of run %s", cycles[0].N, cycles[n].N, r.info.ID)
+	}
 	if r.done {
 		return r.db.fail(doing, errors.New("the run has been finished; resume it first"))
 	}
+	before := r.dict.mark()
+	err := r.db.transact(func() error {
+		for _, c := range cycles {
+			if err := r.append(c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		r.dict.forget(before)
+	}
+	return r.db.fail(doing, err)
+}
+
+// append runs inside a transaction. What it adds to the dictionary is to be
+// forgotten where that fails.
+func (r *Run) append(c *Cycle) error {
 	started, err := r.check(c)
 	if err != nil {
-		return r.db.fail(doing, err)
+		return err
 	}
 	var fresh additions
 	rows, err := r.pack(c, &fresh)
 	if err != nil {
-		return r.db.fail(doing, err)
+		return err
 	}
-	if err := r.db.transact(func() error { return r.insert(c, started, rows, &fresh) }); err != nil {
-		return r.db.fail(doing, err)
+	if err := r.insert(c, started, rows, &fresh); err != nil {
+		return err
 	}
 	r.dict.add(&fresh)
-	return nil
+	return r.makeRoom(c.N)
 }
 
 // check refuses a cycle that could not be read back as it is.
@@ -207,7 +246,7 @@ func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
 	var kept any
 	if len(c.Capture) > 0 {
 		var id int64
-		if err := r.db.queryRow("INSERT INTO capture (bytes) VALUES (?) RETURNING id", []any{c.Capture}, &id); err != nil {
+		if err := r.db.queryRow("INSERT INTO capture (bytes, why) VALUES (?, ?) RETURNING id", []any{c.Capture, int(c.Kept)}, &id); err != nil {
 			return err
 		}
 		kept = id

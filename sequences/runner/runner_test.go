@@ -71,22 +71,23 @@ func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequen
 	return b, spy, seq
 }
 
-// shelf stores cycles in memory.
+// shelf stores cycles in memory, those of one call together or none of them.
 type shelf struct {
 	cycles []*journal.Cycle
 	fail   error
-	after  int
+	after  int // more cycles than this do not fit
 	panics bool
+	most   int // cycles in one call
 }
 
-func (s *shelf) Append(c *journal.Cycle) error {
-	if len(s.cycles) == s.after && s.panics {
+func (s *shelf) Append(cycles ...*journal.Cycle) error {
+	s.most = max(s.most, len(cycles))
+	if full := len(s.cycles)+len(cycles) > s.after; full && s.panics {
 		panic("planted")
-	}
-	if len(s.cycles) == s.after && s.fail != nil {
+	} else if full && s.fail != nil {
 		return s.fail
 	}
-	s.cycles = append(s.cycles, c)
+	s.cycles = append(s.cycles, cycles...)
 	return nil
 }
 
@@ -119,7 +120,12 @@ func TestRun_Keep(t *testing.T) {
 	b, _, seq := relayBench(t)
 	s := &shelf{}
 	o := opts(5, s)
-	o.Keep = func(n int, _ analyze.Verdict) bool { return n == 2 }
+	o.Keep = func(c *journal.Cycle) journal.Kept {
+		if c.N == 2 {
+			return journal.KeptEvery
+		}
+		return journal.NotKept
+	}
 	if _, err := runner.Run(context.Background(), b, seq, o); err != nil {
 		t.Fatal(err)
 	}
@@ -150,10 +156,15 @@ func TestRun_StopOnFail(t *testing.T) {
 func TestRun_LogFails(t *testing.T) {
 	b, spy, seq := relayBench(t)
 	full := errors.New("no room")
-	s := &shelf{after: 3, fail: full}
-	out, err := runner.Run(context.Background(), b, seq, opts(100_000, s))
-	if !errors.Is(err, full) || out.Cycles != 3 {
-		t.Errorf("%+v, %v; want the log's error after 3 cycles", out, err)
+	s := &shelf{after: 100, fail: full}
+	o, told := opts(100_000, s), 0
+	o.OnCycle = func(*journal.Cycle) { told++ }
+	out, err := runner.Run(context.Background(), b, seq, o)
+	if !errors.Is(err, full) {
+		t.Errorf("%v; want the log's error", err)
+	}
+	if n := len(s.cycles); out.Cycles != n || told != n || out.Last != n || n < 50 {
+		t.Errorf("%d cycles stored, %d told of; the outcome is %+v", n, told, out)
 	}
 	if spy.released == 0 {
 		t.Error("the drives were not released")

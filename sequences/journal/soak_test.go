@@ -1,0 +1,223 @@
+package journal
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// beginSoak begins a soak with a policy of keeping captures.
+func beginSoak(t *testing.T, db *DB, keep Retention) *Run {
+	t.Helper()
+	r, err := db.Begin(RunInfo{Unit: "RB-1", Started: time.Unix(1_800_000_000, 0), Planned: 100, Soak: &keep})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// kept is a cycle with a capture.
+func kept(n int, why Kept) *Cycle {
+	c := exampleCycle(n)
+	c.Capture, c.Kept = fmt.Appendf(nil, "capture %d", n), why
+	return c
+}
+
+// Captures kept as the last ones make room for later ones; all others stay. What
+// was freed is used again: the file does not grow by captures that come and go.
+func TestAppend_Retention(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	r := beginSoak(t, db, Retention{First: 2, Last: 3, Every: 4, Bad: 1})
+	for n := 1; n <= 12; n++ {
+		why := KeptLast
+		switch {
+		case n <= 2:
+			why = KeptFirst
+		case n%4 == 0:
+			why = KeptEvery
+		case n == 7:
+			why = KeptBad
+		}
+		if err := r.Append(kept(n, why)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	rec, err := db.Find("last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := (Retention{First: 2, Last: 3, Every: 4, Bad: 1}); rec.Soak == nil || *rec.Soak != want {
+		t.Errorf("the policy came back as %v, want %v", rec.Soak, want)
+	}
+	var have []int
+	for c, err := range rec.CycleInfos() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.HasCapture {
+			have = append(have, c.N)
+		}
+	}
+	if diff := cmp.Diff([]int{1, 2, 4, 7, 8, 10, 11, 12}, have); diff != "" {
+		t.Errorf("captures kept (-want +got):\n%s", diff)
+	}
+	counts, bytes, err := rec.CaptureCounts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(map[Kept]int{KeptFirst: 2, KeptEvery: 3, KeptBad: 1, KeptLast: 2}, counts); diff != "" || bytes < 8*9 {
+		t.Errorf("%d bytes of captures, counts (-want +got):\n%s", bytes, diff)
+	}
+	if last, err := rec.Last(); last != 12 || err != nil {
+		t.Errorf("the last cycle is %d: %v", last, err)
+	}
+	if err := db.Check(); err != nil {
+		t.Error(err)
+	}
+}
+
+// Cycles appended together are stored together or not at all, and what the failed
+// ones added to the run's dictionary is forgotten.
+func TestAppend_Together(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	r := beginSoak(t, db, Retention{})
+	if err := r.Append(exampleCycle(3)); err != nil {
+		t.Fatal(err)
+	}
+	two := exampleCycle(2)
+	two.Measurements[0].Event, two.Measurements[0].Reason = "new event", "new reason"
+	if err := r.Append(exampleCycle(1), two, exampleCycle(3)); !errors.Is(err, ErrHaveCycle) {
+		t.Fatalf("error %v, want ErrHaveCycle", err)
+	}
+	if n := len(readCycles(t, db)); n != 1 {
+		t.Errorf("%d cycles are stored, want 1", n)
+	}
+	if err := r.Append(exampleCycle(1), two); err != nil {
+		t.Fatal(err)
+	}
+	rec, err := db.Find("last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := 0
+	for m, err := range rec.MeasurementsIn(Span{2, 2}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(two.Measurements[i], m, sameBits); diff != "" {
+			t.Errorf("measurement %d (-want +got):\n%s", i, diff)
+		}
+		i++
+	}
+	if i != len(two.Measurements) {
+		t.Errorf("%d measurements, want %d", i, len(two.Measurements))
+	}
+}
+
+func TestInterruptions(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	r := beginSoak(t, db, Retention{})
+	at := func(s int64) time.Time { return time.Unix(1_800_000_000+s, 0).UTC() }
+	if err := r.Append(exampleCycle(1)); err != nil {
+		t.Fatal(err)
+	}
+	own := Interruption{After: 1, Stopped: at(5), Resumed: at(9), Reason: "the rig is lost"}
+	if err := r.Interrupted(own); err != nil {
+		t.Fatal(err)
+	}
+	r, err := db.Resume(r.ID(), at(20)) // without an end: cut off
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Append(exampleCycle(2)); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Finish(RunEnd{Ended: at(30), Reason: "interrupted"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err = db.Resume(r.ID(), at(40)); err != nil {
+		t.Fatal(err)
+	}
+	rec, err := db.Find("last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := rec.Interruptions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Interruption{own, {After: 1, Resumed: at(20), Reason: cutOff}, {After: 2, Stopped: at(30), Resumed: at(40), Reason: "interrupted"}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("interruptions (-want +got):\n%s", diff)
+	}
+}
+
+func TestCheckpoint(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	r := beginSoak(t, db, Retention{})
+	read := func() (int, string) {
+		rec, err := db.Find("last")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, state, err := rec.Checkpoint()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n, string(state)
+	}
+	if n, state := read(); n != 0 || state != "" {
+		t.Errorf("before any: cycle %d, state %q", n, state)
+	}
+	for _, state := range []string{"one", "another"} {
+		if err := r.Checkpoint(len(state), []byte(state)); err != nil {
+			t.Fatal(err)
+		}
+		if n, got := read(); n != len(state) || got != state {
+			t.Errorf("cycle %d, state %q; want %d, %q", n, got, len(state), state)
+		}
+	}
+}
+
+// A log written before there were soaks gets what it lacks and keeps its captures.
+func TestMigrate_Soak(t *testing.T) {
+	first, err := migrations.ReadFile("migration/0001_log.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "log.db")
+	if err := prepareFile(path); err != nil {
+		t.Fatal(err)
+	}
+	old := &DB{path: path}
+	if err := old.connect(path, fstest.MapFS{"migration/0001_log.sql": {Data: first}}); err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"INSERT INTO run VALUES (1,'2026-01-01',1,'U','','s','','r','',0,1,NULL,'','',NULL,0,0,'')",
+		"INSERT INTO capture VALUES (7, x'0102')", "INSERT INTO cycle VALUES (1,1,0,1,1,0,0,0,0,0,7)"} {
+		if _, err := old.write.ExecContext(t.Context(), text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old.stmts = map[string]*sql.Stmt{}
+	if err := old.Close(); err != nil {
+		t.Fatal(err)
+	}
+	db := openLog(t, path)
+	rec, err := db.Find("last")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b, err := rec.Capture(1); string(b) != "\x01\x02" || err != nil {
+		t.Errorf("the capture is %x: %v", b, err)
+	}
+	if counts, _, err := rec.CaptureCounts(); counts[KeptAll] != 1 || err != nil || rec.Soak != nil {
+		t.Errorf("captures %v, soak %v: %v", counts, rec.Soak, err)
+	}
+}
