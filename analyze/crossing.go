@@ -93,7 +93,7 @@ type window struct {
 const reach = 4
 
 func windowAt(tr *capture.Trace, at, zero capture.Instant, before, after float64) (window, bool) {
-	times, volts, _ := tr.Near(at, reach, reach)
+	times, volts := readingsNear(tr, at, reach, reach)
 	w := window{before: before, after: after, volts: volts, k: -1}
 	for i, t := range times {
 		w.at = append(w.at, float64(t-int64(zero))*1e-9)
@@ -113,6 +113,25 @@ func windowAt(tr *capture.Trace, at, zero capture.Instant, before, after float64
 	}
 	w.step = w.at[w.k] - w.at[w.k-1]
 	return w, true
+}
+
+// readingsNear returns up to the numbers of samples before the instant and from it
+// on that are readings, of some more that it looks at.
+func readingsNear(tr *capture.Trace, at capture.Instant, before, after int) (times []int64, volts []float64) {
+	const more = 2
+	ts, vs, n := tr.Near(at, more*before, more*after)
+	earlier := 0
+	for i, v := range vs {
+		if !reading(float32(v)) {
+			continue
+		}
+		if i < n {
+			earlier++
+		}
+		times, volts = append(times, ts[i]), append(volts, v)
+	}
+	lo, hi := max(0, earlier-before), min(len(times), earlier+after)
+	return times[lo:hi], volts[lo:hi]
 }
 
 // near returns sample i where it lies in the state (0: before the step, 1: after),
@@ -261,8 +280,8 @@ func referenceInstant(tr *capture.Trace, from, to, at capture.Instant, volts flo
 	found := reference{math.NaN(), math.NaN()}
 	if last {
 		to = min(to, at+1)
-	} else if times, _, earlier := tr.Near(at, 1, 0); earlier == 1 {
-		from = max(from, capture.Instant(times[0]))
+	} else if times, _ := readingsNear(tr, at, reach, 0); len(times) > 0 {
+		from = max(from, capture.Instant(times[len(times)-1]))
 	}
 	var pt int64
 	var pv float64
@@ -270,6 +289,9 @@ func referenceInstant(tr *capture.Trace, from, to, at capture.Instant, volts flo
 	for ts, vs := range tr.Blocks(from, to) {
 		for i, x := range vs {
 			v := float64(x)
+			if !reading(x) {
+				continue
+			}
 			past := v >= volts
 			was := pv >= volts
 			if !rising {

@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -12,7 +13,17 @@ import (
 // the gravest and most frequent first. cycles is how many were run. It is a pure
 // function of the symptoms, so a log that holds them can be reported at any time.
 func Findings(plan *Plan, symptoms []Symptom, cycles int) []Finding {
-	groups := group(symptoms)
+	var g Gathering
+	for _, s := range symptoms {
+		g.Add(s)
+	}
+	return g.Findings(plan, cycles)
+}
+
+// Findings is what Findings says of the symptoms gathered. More may be added
+// afterwards.
+func (all *Gathering) Findings(plan *Plan, cycles int) []Finding {
+	groups := all.sorted()
 	hide(plan, groups)
 	var found []Finding
 	for _, g := range groups {
@@ -48,24 +59,37 @@ type gathered struct {
 	some          string // how often, empty for every time
 }
 
-func group(symptoms []Symptom) []*gathered {
-	type key struct {
-		kind          Kind
-		signal, other string
-	}
-	index := map[key]*gathered{}
-	var groups []*gathered
-	for _, s := range symptoms {
-		k := key{s.Kind, s.Signal, s.Other}
-		g := index[k]
-		if g == nil {
-			g = &gathered{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
-				lo: math.Inf(1), hi: math.Inf(-1), limit: s.Limit}
-			index[k] = g
-			groups = append(groups, g)
+// Gathering takes in symptoms one by one, so that those of a run of any length
+// need little memory.
+type Gathering struct {
+	index  map[gatheredKey]*gathered
+	groups []*gathered
+}
+
+type gatheredKey struct {
+	kind          Kind
+	signal, other string
+}
+
+// Add takes in a symptom. Those of one cycle come together.
+func (all *Gathering) Add(s Symptom) {
+	k := gatheredKey{s.Kind, s.Signal, s.Other}
+	g := all.index[k]
+	if g == nil {
+		if all.index == nil {
+			all.index = map[gatheredKey]*gathered{}
 		}
-		g.add(s)
+		g = &gathered{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
+			lo: math.Inf(1), hi: math.Inf(-1), limit: s.Limit}
+		all.index[k] = g
+		all.groups = append(all.groups, g)
 	}
+	g.add(s)
+}
+
+// sorted returns the groups, the gravest and most frequent first.
+func (all *Gathering) sorted() []*gathered {
+	groups := slices.Clone(all.groups)
 	sort.SliceStable(groups, func(i, j int) bool {
 		a, b := groups[i], groups[j]
 		if ra, rb := rank(a.kind.verdict()), rank(b.kind.verdict()); ra != rb {
@@ -73,6 +97,9 @@ func group(symptoms []Symptom) []*gathered {
 		}
 		return a.n > b.n
 	})
+	for _, g := range groups {
+		g.hidden = false
+	}
 	return groups
 }
 
@@ -194,6 +221,14 @@ func (g *gathered) always(plan *Plan, cycles int) bool {
 }
 
 func (g *gathered) volts() string { return span2(g.lo, g.hi, "V", 1) }
+
+// count writes whole numbers.
+func (g *gathered) count() string {
+	if g.lo == g.hi {
+		return strconv.Itoa(int(g.hi))
+	}
+	return strconv.Itoa(int(g.lo)) + " to " + strconv.Itoa(int(g.hi))
+}
 
 // span2 writes one figure or a range of figures.
 func span2(lo, hi float64, unit string, scale float64) string {

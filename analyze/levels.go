@@ -156,8 +156,8 @@ func (l level) known() bool { return l.n > 0 }
 // levelBetween measures the state level of the settled interval. The mode of its
 // histogram over [lo, hi] says where the state lies; the mean of the samples
 // within the tolerance of the mode, taken twice, refines it below a bin's width.
-// Where fewer than half of the samples lie there, the state has no one level, as
-// when it droops, and the mean of all stands for it.
+// Where fewer than half of the samples lie there, or the state drifts, it has no one
+// level, and the mean of all stands for it.
 func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) level {
 	x := extremesOf(tr, from, to)
 	if x.n == 0 {
@@ -179,23 +179,49 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 	if !usesMean {
 		l = refine(tr, from, to, l.volts, tol)
 	}
-	if 2*l.n < x.n {
-		l = refine(tr, from, to, centre, math.Inf(1))
-	}
 	l.peak = x.hi - x.lo
+	if l.n < x.n {
+		every := refine(tr, from, to, centre, math.Inf(1))
+		every.peak = l.peak
+		if 2*l.n < x.n || every.drifts() {
+			l = every
+		}
+	}
 	l.mean = x.n < fewest
 	l.noise = math.Min(l.sigma, shortNoise(tr, from, to))
 	return l
 }
 
+// drifts reports whether most of what a state's samples differ by is a steady drift:
+// the two halves' means of a straight slope differ by half its rise.
+func (l level) drifts() bool { return math.Abs(l.slope) > 0.35*l.peak }
+
+// arrival is how near a transition must come to its level, as a share of the
+// amplitude, to have ended.
+const arrival = 0.02
+
 // levelOf measures a stretch's level: that of its settled part, or of the whole
-// where no sample fell into that.
+// where no sample fell into that. Where a slow transition reaches into the settled
+// part, that begins when it has ended.
 func levelOf(tr *capture.Trace, s span, o *observed) level {
 	from, to := s.settled(o.interval)
-	if l := levelBetween(tr, from, to, o.lo, o.hi); l.known() {
-		return l
+	l := levelBetween(tr, from, to, o.lo, o.hi)
+	if !l.known() {
+		return levelBetween(tr, s.from, s.to, o.lo, o.hi)
 	}
-	return levelBetween(tr, s.from, s.to, o.lo, o.hi)
+	for range 2 {
+		if !s.crossed || l.peak < arrival*(o.hi-o.lo) {
+			break
+		}
+		from = max(from, reached(tr, s.from, to, l.volts, arrival*(o.hi-o.lo), s.high))
+		if 4*(to-from) < to-s.from { // it never settles
+			break
+		}
+		if better := levelBetween(tr, from, to, o.lo, o.hi); better.known() {
+			l = better
+		}
+	}
+	return l
 }
 
 // noiseSamples is how many samples are looked at for their noise.

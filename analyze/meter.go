@@ -71,6 +71,8 @@ type seen struct {
 	stretch span    // the one that is judged
 	state   level   // its level
 	high    bool    // which state that is
+	rest    level   // the one that it ends in
+	soon    bool    // it did not go where it should, and was not watched for long enough
 	watched float64 // seconds from the event to the last sample
 	entry   span
 	moved   bool
@@ -281,7 +283,7 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	}
 	m.diagnose(e, changes)
 	for _, o := range m.outputs {
-		o.after(c.Traces[o.index])
+		o.after()
 	}
 	m.steps++
 }

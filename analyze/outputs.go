@@ -17,7 +17,7 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	s := &o.now
 	s.o = observe(tr, e.At, to, o.prior(tr))
 	if s.o.n == 0 {
-		o.nothing(m, e)
+		o.nothing(m, e, to)
 		return
 	}
 	s.watched = s.o.last.Sub(e.At).Seconds()
@@ -25,6 +25,11 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	s.stretch = o.judgedStretch()
 	s.high = s.stretch.high
 	s.state = levelOf(tr, s.stretch, &s.o)
+	if s.rest = s.state; s.o.final() != s.stretch {
+		s.rest = levelOf(tr, s.o.final(), &s.o)
+	}
+	want, named := wanted(x.Demand)
+	s.soon = named && !s.moved && s.high != want && o.tooSoon()
 	if !s.before.known() && s.moved {
 		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
@@ -67,7 +72,7 @@ func wanted(d Demand) (high, ok bool) {
 
 // nothing reports an output without samples in a state. What state it leaves behind
 // is not known.
-func (o *outputMeter) nothing(m *Meter, e capture.Event) {
+func (o *outputMeter) nothing(m *Meter, e capture.Event, to capture.Instant) {
 	o.level, o.known = level{}, false
 	const reason = "no samples"
 	if o.plan == nil {
@@ -75,7 +80,11 @@ func (o *outputMeter) nothing(m *Meter, e capture.Event) {
 	} else {
 		o.nothingOf(m, e, reason)
 	}
-	if !m.free {
+	switch length := to.Sub(e.At); {
+	case m.free:
+	case length < patience:
+		m.symptom(e, o.signal, WatchedShort, "", length.Seconds(), patience.Seconds())
+	default:
 		m.symptom(e, o.signal, NotSampled, "", math.NaN(), math.NaN())
 	}
 }
@@ -228,6 +237,10 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		m.missing(e.Name, o.signal, q, o.limitOf(q), Undecided, s.state.reason)
 		return
 	}
+	if s.soon {
+		m.missing(e.Name, o.signal, q, o.limitOf(q), Undecided, o.soonReason())
+		return
+	}
 	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
 	if s.state.n < 3 {
 		m.missing(e.Name, o.signal, Ripple, o.limitOf(Ripple), Undecided, fmt.Sprintf("only %d samples in the state", s.state.n))
@@ -359,7 +372,7 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	switch {
 	case !s.moved && !s.wasSure:
 		o.missingSwitching(m, e, Undecided, "nothing is known of the state before the event")
-	case !s.moved && o.tooSoon():
+	case s.soon:
 		o.missingSwitching(m, e, Undecided, o.soonReason())
 	case !s.moved || named && s.high != want:
 		o.missingSwitching(m, e, Fail, "the output did not go "+stateWord(want))
@@ -468,17 +481,13 @@ func roundUp(v float64) float64 {
 }
 
 // after makes the state that the output ended in the one that the next starts from.
-func (o *outputMeter) after(tr *capture.Trace) {
+func (o *outputMeter) after() {
 	s := &o.now
 	if s.o.n == 0 {
 		return
 	}
 	last := s.o.final()
-	l := s.state
-	if last.high != s.high {
-		l = levelOf(tr, last, &s.o)
-	}
-	o.settle(l, last.high)
+	o.settle(s.rest, last.high)
 	if last.crossed {
 		o.movedAt = last.from
 	}

@@ -281,7 +281,7 @@ func (c change) doubtPass(x *Measurement) {
 
 // reportMargins reports how far the output's levels are from what the relay needs.
 func (r *relayMeter) reportMargins(m *Meter, c *capture.Capture, e capture.Event) {
-	if r.output == nil || !r.output.now.state.known() {
+	if r.output == nil || !r.output.now.state.known() || r.output.now.soon {
 		return
 	}
 	s := &r.output.now

@@ -22,7 +22,7 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("%s is at %s at %s, below zero. Check whether its two wires are swapped.", g.signal, g.volts(), g.at())
 	},
 	MorePulses: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, span2(g.lo, g.hi, "", 1), g.at())
+		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, g.count(), g.at())
 	},
 	DidNotMove: sayDidNotMove,
 	MovedInstead: func(_ *Plan, g *gathered) string {

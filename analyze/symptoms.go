@@ -159,8 +159,8 @@ func (o *outputMeter) misbehaved() (Kind, float64) {
 	switch {
 	case o.plan == nil || s.expect.Demand == Any:
 		return "", 0
-	case s.state.known() && s.state.volts < -leastStep:
-		return Reversed, s.state.volts
+	case math.Min(s.state.volts, s.rest.volts) < -leastStep:
+		return Reversed, math.Min(s.state.volts, s.rest.volts)
 	case s.expect.Demand == Pulse:
 		return o.mispulsed()
 	case !named || s.o.final().high == want:
@@ -340,9 +340,23 @@ func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 		if k == WeakPullIn && said[LowWhenOn] {
 			continue
 		}
+		if k == Drooping {
+			m.drooping(e, x.Signal)
+			continue
+		}
 		said[k] = true
 		m.symptom(e, x.Signal, k, string(x.Quantity), x.Value, nearer(x))
 	}
+}
+
+// drooping says once of an output that it droops, whatever figures show it.
+func (m *Meter) drooping(e capture.Event, signal string) {
+	for _, s := range m.out.Symptoms {
+		if s.Kind == Drooping && s.Signal == signal && s.Cycle == m.cycle && s.Event == e.Name {
+			return
+		}
+	}
+	m.symptom(e, signal, Drooping, "", math.NaN(), math.NaN())
 }
 
 // doubt says why a figure could not be decided.
@@ -402,7 +416,7 @@ func (m *Meter) kindOf(x *Measurement) Kind {
 	case PullInMargin:
 		return WeakPullIn
 	case Ripple:
-		if o := m.output(x.Signal); o != nil && o.drifts(x.Limit.Upper) {
+		if o := m.output(x.Signal); o != nil && o.now.state.drifts() {
 			return Drooping
 		}
 		return Rippling
@@ -443,16 +457,9 @@ func (m *Meter) output(signal string) *outputMeter {
 	return nil
 }
 
-// drifts reports whether most of a ripple beyond the limit is a steady drift.
-func (o *outputMeter) drifts(limit float64) bool {
-	l := o.now.state
-	// The two halves' means of a straight slope differ by half its rise.
-	return math.Abs(l.slope) > 0.35*l.peak && l.peak > limit
-}
-
 // kindOfExcursion tells why an output left its state.
 func (o *outputMeter) kindOfExcursion() Kind {
-	if o.drifts(0) {
+	if o.now.state.drifts() {
 		return Drooping
 	}
 	off := o.lowLevel
