@@ -10,8 +10,10 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -39,13 +41,24 @@ const processPatience = 60 * time.Second
 // start starts the program with its arguments and a log in a folder of its own.
 func start(t *testing.T, log string, args ...string) *process {
 	t.Helper()
+	return startAs(t, nil, log, args...)
+}
+
+// startAs starts the program by another one, which must become it.
+func startAs(t *testing.T, by []string, log string, args ...string) *process {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
+	// Where the tests run under nohup, the program would too.
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGHUP)
 	p := &process{end: make(chan struct{})}
 	p.Cmd = exec.Command(self)
 	p.Args = append([]string{"makebreak", "--log", log}, args...)
+	if len(by) > 0 {
+		p.Cmd = exec.Command(by[0], slices.Concat(by[1:], []string{asProgram(t, self), "--log", log}, args)...)
+	}
 	p.Env = append(os.Environ(), "GORACE=atexit_sleep_ms=0")
 	p.Stdout = &p.out
 	stderr, err := p.StderrPipe()
@@ -134,12 +147,23 @@ func (p *process) awaitCycle(t *testing.T) string {
 	return ""
 }
 
+// asProgram gives the test binary the program's name.
+func asProgram(t *testing.T, self string) string {
+	t.Helper()
+	link := filepath.Join(t.TempDir(), "makebreak")
+	if err := os.Symlink(self, link); err != nil {
+		t.Fatal(err)
+	}
+	return link
+}
+
+var endlessArgs = []string{"run", "relay-only", "--real-time", "--seed", "1", "--cycles", "100000", "--metrics", "127.0.0.1:0"}
+
 // endless starts a run in real time that no test waits out, and waits for its
 // first cycle.
 func endless(t *testing.T, log string, args ...string) *process {
 	t.Helper()
-	p := start(t, log, append([]string{"run", "relay-only", "--real-time", "--seed", "1", "--cycles", "100000",
-		"--metrics", "127.0.0.1:0"}, args...)...)
+	p := start(t, log, slices.Concat(endlessArgs, args)...)
 	p.awaitCycle(t)
 	return p
 }
@@ -206,6 +230,29 @@ func TestSignal_Run(t *testing.T) {
 				t.Errorf("the record does not say that it is incomplete:\n%s", text)
 			}
 		})
+	}
+}
+
+// A run started under nohup outlives the terminal that it was started from.
+func TestSignal_Nohup(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	p := startAs(t, []string{"nohup"}, log, endlessArgs...)
+	p.awaitCycle(t)
+	if err := p.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	before := only(t, log).Cycles
+	for end := time.Now().Add(processPatience); only(t, log).Cycles < before+3; time.Sleep(50 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("it has stopped: %s", p.errors())
+		}
+	}
+	if err := p.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	if status := p.wait(t); status != exitInterrupted {
+		t.Errorf("exit status %d, want %d", status, exitInterrupted)
 	}
 }
 
