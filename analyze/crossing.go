@@ -65,7 +65,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	}
 	c.step = w.step
 	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
-	return c, true
+	return c, !math.IsNaN(c.at)
 }
 
 func (c *crossing) add(source string, standard, sensitivity float64, distribution string) {

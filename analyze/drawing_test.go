@@ -107,7 +107,14 @@ func measured(t testing.TB, plan *analyze.Plan, d drawing) (analyze.Result, stri
 // wellFormed checks what every result must keep: a value that is a number has no
 // undefined uncertainty where it has a budget, one that is missing has a reason and
 // does not pass, and nothing is infinite but degrees of freedom.
-func wellFormed(t testing.TB, r analyze.Result) {
+// failing is a test, or a property of one.
+type failing interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatalf(format string, args ...any)
+}
+
+func wellFormed(t failing, r analyze.Result) {
 	t.Helper()
 	for _, x := range r.Measurements {
 		where := x.Event + " " + x.Signal + " " + string(x.Quantity)

@@ -44,7 +44,8 @@ type Meter struct {
 	cut     bool // the capture is cut to where something happened, see capture.Capture.Kept
 	out     Result
 	started bool
-	steps   int // events seen, to count cycles where a plan has steps
+	// firstRow and firstSymptom are where the present state's begin.
+	firstRow, firstSymptom int
 }
 
 type outputMeter struct {
@@ -274,6 +275,7 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 		m.Begin(c, e.At)
 	}
 	m.cut = c.Kept != nil
+	m.firstRow, m.firstSymptom = len(m.out.Measurements), len(m.out.Symptoms)
 	for _, o := range m.outputs {
 		o.measure(m, c.Traces[o.index], e, to)
 	}
@@ -285,7 +287,6 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	for _, o := range m.outputs {
 		o.after()
 	}
-	m.steps++
 }
 
 // Take returns what has been measured since the last call.

@@ -36,7 +36,7 @@ const mostCycles = 10_000
 
 var remedies = []remedy{
 	{cause: "the scatter of the samples", distribution: "normal", least: 0.01, say: sayRepeat,
-		sources: []string{"repeatability of the samples", "noise of two samples", "conversion's mean", "state levels"}},
+		sources: []string{"repeatability of the samples", "noise of two samples", "conversion's mean", "state levels", "scatter of the samples"}},
 	{cause: "the resistors and the converter", distribution: "rectangular", say: sayCalibrate,
 		sources: []string{"upper resistor", "lower resistor", "ADC gain", "ADC gain at this range", "ADC offset",
 			"ADC input impedance", "ADC input return"}},

@@ -325,9 +325,9 @@ func (r *relayMeter) symptomOfRelease(x contacts, edges int) (string, Kind) {
 // diagnoseFigures turns this state's figures out of their limits into symptoms.
 func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 	said := map[Kind]bool{}
-	for i := range m.out.Measurements {
-		x := &m.out.Measurements[i]
-		if x.Cycle != m.cycle || x.Event != e.Name || wrong[x.Signal] || math.IsNaN(x.Value) {
+	for i := range m.out.Measurements[m.firstRow:] {
+		x := &m.out.Measurements[m.firstRow+i]
+		if x.Event != e.Name || wrong[x.Signal] || math.IsNaN(x.Value) {
 			continue
 		}
 		if x.Verdict == Undecided {
@@ -351,8 +351,8 @@ func (m *Meter) diagnoseFigures(e capture.Event, wrong map[string]bool) {
 
 // drooping says once of an output that it droops, whatever figures show it.
 func (m *Meter) drooping(e capture.Event, signal string) {
-	for _, s := range m.out.Symptoms {
-		if s.Kind == Drooping && s.Signal == signal && s.Cycle == m.cycle && s.Event == e.Name {
+	for _, s := range m.out.Symptoms[m.firstSymptom:] {
+		if s.Kind == Drooping && s.Signal == signal {
 			return
 		}
 	}
