@@ -83,16 +83,25 @@ func bounded95(excess float64) float64 {
 // degrees of freedom, which need not be whole: GUM table G.2.
 func Student(coverage, dof float64) float64 {
 	p := (1 + coverage) / 2
-	if math.IsInf(dof, 1) {
-		return distuv.UnitNormal.Quantile(p)
+	if dof >= 200 { // where the quantile's own search fails at times
+		return manyReadings(distuv.UnitNormal.Quantile(p), dof)
 	}
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(p)
 }
 
+// manyReadings is Student's factor for n degrees of freedom from the normal one z, by
+// the asymptotic expansion of Abramowitz and Stegun, 26.7.5. For 95 % it is exact to
+// six digits from 30 on.
+func manyReadings(z, n float64) float64 {
+	z3, z5, z7 := z*z*z, z*z*z*z*z, z*z*z*z*z*z*z
+	return z + (z3+z)/(4*n) + (5*z5+16*z3+3*z)/(96*n*n) +
+		(3*z7+19*z5+17*z3-15*z)/(384*n*n*n)
+}
+
 // student95 is Student's factor for 95 %, to six digits and much faster than
 // Student: exact for 1 and 2 degrees of freedom (tan(0.475·π) and 0.95·√(2/0.0975)),
-// Student itself up to 5, from 30 on the asymptotic expansion (Abramowitz and Stegun 26.7.5), and between
-// them Hill's algorithm 396 (Communications of the ACM 13, 1970, 619; from memory).
+// Student itself up to 5, from 30 on the asymptotic expansion, and between them Hill's
+// algorithm 396 (Communications of the ACM 13, 1970, 619; from memory).
 func student95(dof float64) float64 {
 	switch {
 	case math.IsInf(dof, 1) || math.IsNaN(dof):
@@ -106,10 +115,7 @@ func student95(dof float64) float64 {
 	case dof < 30:
 		return hill95(dof)
 	}
-	z := normal95
-	z3, z5, z7 := z*z*z, z*z*z*z*z, z*z*z*z*z*z*z
-	return z + (z3+z)/(4*dof) + (5*z5+16*z3+3*z)/(96*dof*dof) +
-		(3*z7+19*z5+17*z3-15*z)/(384*dof*dof*dof)
+	return manyReadings(normal95, dof)
 }
 
 // hill95 is Hill's algorithm for the two-sided 95 % point of n degrees of freedom, 5

@@ -282,6 +282,14 @@ func TestStudent(t *testing.T) {
 			t.Errorf("student95(%g) = %.9f, the quantile is %.9f", c.dof, a, b)
 		}
 	}
+	for dof := 150.0; dof < 1e12; dof *= 1.5 { // the 95 and 99 % factors fall to the normal ones
+		for coverage, z := range map[float64]float64{0.95: normal95, 0.99: 2.575829303548901} {
+			got := Student(coverage, dof)
+			if next := Student(coverage, dof*1.5); got < next || next < z || got > z*(1+4/dof) {
+				t.Errorf("Student(%g, %g) = %.9f, then %.9f, at last %.9f", coverage, dof, got, next, z)
+			}
+		}
+	}
 	for dof := 1.0; dof < 200; dof *= 1.07 { // not whole, and across the border of both ways
 		if a, b := student95(dof), Student(0.95, dof); math.Abs(a-b) > 2e-6*b {
 			t.Errorf("student95(%g) = %.9f, the quantile is %.9f", dof, a, b)

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze"
+	"makebreak/analyze/report"
 	"makebreak/sequences/journal"
 )
 
@@ -119,17 +121,27 @@ func writeRunsCSV(w io.Writer, rows []runRow) error {
 }
 
 func (a *app) reportCommand() *cobra.Command {
-	return &cobra.Command{
+	var budget string
+	c := &cobra.Command{
 		Use:   "report RUN",
 		Short: "Write the record of a run again, from the log alone",
-		Long:  "Write the record of a run again, from the log alone. RUN is as makebreak runs lists it; last is the newest.",
+		Long: `Write the record of a run again, from the log alone. RUN is as makebreak runs lists it; last is the newest.
+
+With --budget, write the uncertainty budget of one measurement instead: its
+components, what each contributes, and how they make the expanded uncertainty.
+A measurement is named SIGNAL.QUANTITY[@EVENT][#CYCLE]:
+
+  makebreak report last --budget OUT3.high_level
+  makebreak report last --budget K1.operate_time@arm-away#2
+
+Without an event it is any, without a cycle the latest that has a budget.`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return failed(exitUsage, fmt.Errorf("report takes one run, as makebreak runs lists them, or last"))
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(c *cobra.Command, args []string) error {
 			db, err := a.openLog()
 			if err != nil {
 				return err
@@ -146,7 +158,36 @@ func (a *app) reportCommand() *cobra.Command {
 			if err != nil {
 				return failed(exitLog, err)
 			}
+			if c.Flags().Changed("budget") {
+				return a.budget(r, budget)
+			}
 			return a.results(r)
 		},
 	}
+	c.Flags().StringVar(&budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
+	return c
+}
+
+// budget writes the uncertainty budget of one measurement of a run.
+func (a *app) budget(r *report.Record, name string) error {
+	if a.as == "html" {
+		return failed(exitUsage, errors.New("report --budget --as html: text, csv or json may stand there"))
+	}
+	b, err := report.FindBudget(r, name)
+	if err != nil {
+		status := exitUsage
+		if logError(err) {
+			status = exitLog
+		}
+		return failed(status, fmt.Errorf("--budget %q: %w", name, err))
+	}
+	return a.deliver(func(w io.Writer) error {
+		switch a.as {
+		case "csv":
+			return b.CSV(w)
+		case "json":
+			return b.JSON(w)
+		}
+		return b.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width()})
+	})
 }
