@@ -283,7 +283,7 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 		return level{reason: "no samples near the state's level"}
 	}
 	sum := half[0].sum + half[1].sum
-	l := level{volts: centre + sum/float64(n), n: n, dof: math.Inf(1)}
+	l := level{volts: float64(c) + sum/float64(n), n: n, dof: math.Inf(1)}
 	if n > 1 {
 		l.sigma = math.Sqrt(math.Max(0, half[0].sqr+half[1].sqr-sum*sum/float64(n)) / float64(n-1))
 		l.dof = float64(n - 1)
