@@ -1,0 +1,5 @@
+//go:build !race
+
+package trend
+
+const seeds = 1000
