@@ -24,6 +24,8 @@ type remedy struct {
 	sources []string
 	// distribution of what the remedy leaves; empty: that of the lines' largest.
 	distribution string
+	// meter says that the remedy is a calibration, see left.
+	meter bool
 	// least is the smallest s that is worth talking of.
 	least float64
 	// say says how far to go: s is how much of the standard uncertainty u of the cause
@@ -37,10 +39,10 @@ const mostCycles = 10_000
 var remedies = []remedy{
 	{cause: "the scatter of the samples", distribution: "normal", least: 0.01, say: sayRepeat,
 		sources: []string{"repeatability of the samples", "noise of two samples", "conversion's mean", "state levels", "scatter of the samples"}},
-	{cause: "the resistors and the converter", distribution: "rectangular", say: sayCalibrate,
+	{cause: "the resistors and the converter", distribution: "rectangular", meter: true, say: sayCalibrate,
 		sources: []string{"upper resistor", "lower resistor", "ADC gain", "ADC gain at this range", "ADC offset",
 			"ADC input impedance", "ADC input return"}},
-	{cause: "the calibration", distribution: "rectangular", say: sayCalibrateAgain,
+	{cause: "the calibration", distribution: "rectangular", meter: true, say: sayCalibrateAgain,
 		sources: []string{"meter accuracy", "calibration points", "calibration slope", "ageing since the calibration"}},
 	{cause: "the sampling interval", say: saySample, sources: []string{"sampling interval", "gap between conversions", "edge not a clean step"}},
 	{cause: "that samples may be means", say: sayAveraged, sources: []string{samplesMayBeMeans}},
@@ -183,7 +185,7 @@ type trial struct {
 }
 
 func newTrial(x *Measurement, causes []cause, n int, rest []gum.Component) trial {
-	t := trial{x: x, treated: causes[:n], kept: append(make([]gum.Component, 0, len(x.Budget)+2+n), rest...)}
+	t := trial{x: x, treated: causes[:n], kept: append(make([]gum.Component, 0, len(x.Budget)+2+2*n), rest...)}
 	for i := range causes[n:] {
 		t.kept = append(t.kept, causes[n+i].lines...)
 	}
@@ -215,7 +217,10 @@ func (t *trial) allowed(distance float64) float64 {
 	return low
 }
 
-// left appends what is left of a cause when its remedy leaves s of it.
+// left appends what is left of a cause when its remedy leaves s of it. A meter's
+// accuracy counts twice there: as what all its readings share, and, as far as it is in
+// digits or volts, as what each of a calibration's points has of its own. Near one of
+// only two points both are alike, which is the worst case.
 func (c *cause) left(budget []gum.Component, x *Measurement, s float64) []gum.Component {
 	s = math.Max(s, c.least)
 	line := c.lines[c.largest()]
@@ -228,6 +233,12 @@ func (c *cause) left(budget []gum.Component, x *Measurement, s float64) []gum.Co
 		line.DegreesOfFreedom /= s * s
 	default:
 		line.DegreesOfFreedom = math.Inf(1)
+	}
+	if c.meter {
+		line.Standard /= math.Sqrt2
+		own := line
+		own.Distribution = "normal"
+		budget = append(budget, own)
 	}
 	budget = append(budget, line)
 	if c.drifts {
@@ -271,16 +282,16 @@ func cyclesFor(s float64) int {
 }
 
 func sayCalibrate(x *Measurement, c *cause, s float64) string {
-	return "calibrating the output against a meter good to ± " + c.meter(x, s)
+	return "calibrating the output against a meter good to ± " + c.goodTo(x, s)
 }
 
 func sayCalibrateAgain(x *Measurement, c *cause, s float64) string {
-	return "calibrating again, against a meter good to ± " + c.meter(x, s)
+	return "calibrating again, against a meter good to ± " + c.goodTo(x, s)
 }
 
-// meter is the half-width that is left to a meter.
-func (c *cause) meter(x *Measurement, s float64) string {
-	return amount(s*c.standard()*math.Sqrt(3), x, roundedDown) + " or better"
+// goodTo is the half-width that is left to a meter, which counts twice: see left.
+func (c *cause) goodTo(x *Measurement, s float64) string {
+	return amount(s*c.standard()/math.Sqrt2*math.Sqrt(3), x, roundedDown) + " or better"
 }
 
 // saySample says how close the samples must be. The present interval follows from

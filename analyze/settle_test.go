@@ -78,13 +78,13 @@ func TestSettle(t *testing.T) {
 		},
 		{
 			// Resistors of 1 % behind 39k/10k at 12.06 V: half-width 0.796·0.1206 = 96 mV each.
-			// d = 60 mV; two drifts of 12 mV half-width stay: about U = 59 mV for a meter within
-			// ±60 mV (0.95·60 = 57 mV alone; the drift's 10 mV in quadrature).
+			// d = 60 mV = 1.93·√(2·a²/3 + 2·7² mV²), with two drifts of 12 mV/√3 = 7 mV and the
+			// meter's ±a counted twice: a = 36 mV.
 			"resistors", figure(HighLevel, 12.06, Limit{12, 14.5}, Guarded, component("upper resistor", "rectangular", 0.096, 1), component("lower resistor", "rectangular", 0.096, 1)),
-			"mostly the resistors and the converter (100 %): calibrating the output against a meter good to ± 50 mV or better would settle it",
+			"mostly the resistors and the converter (100 %): calibrating the output against a meter good to ± 30 mV or better would settle it",
 		},
 		{
-			// d = 10 mV, less than what the drift of two resistors leaves (1.90·12.01 mV·√(2/3) = 19 mV).
+			// d = 10 mV, less than what the drift of two resistors leaves (1.90·12.01 mV·√(2/3) = 18.6 mV).
 			"resistors, nearly at the limit", figure(HighLevel, 12.01, Limit{12, 14.5}, Guarded, component("upper resistor", "rectangular", 0.096, 1), component("lower resistor", "rectangular", 0.096, 1)),
 			"mostly the resistors and the converter (100 %); too close to the limit for this rig: with all that can be bettered, ± 20 mV would be left",
 		},
@@ -119,9 +119,9 @@ func TestSettle(t *testing.T) {
 			"mostly that samples may be means (100 %): saying whether the samples are means (--averaged) would settle it",
 		},
 		{
-			// d = 4 mV = 0.95·a with the drift's 1 mV added: a bit below 4 mV.
+			// d = 4 mV = 1.93·√(2·a²/3 + 0.6² mV²): a = 2.4 mV.
 			"calibrated", figure(HighLevel, 12.004, Limit{12, 14.5}, Guarded, component("meter accuracy", "rectangular", 12e-3, 1), component("ADC gain drift", "rectangular", 1e-3, 1)),
-			"mostly the calibration (100 %): calibrating again, against a meter good to ± 3 mV or better would settle it",
+			"mostly the calibration (100 %): calibrating again, against a meter good to ± 2 mV or better would settle it",
 		},
 		{
 			"unknown source", figure(SwitchingDelay, 0.49, Limit{open, 0.5}, Guarded, component("conversion time", "normal", 0.01, 1)),
