@@ -231,6 +231,7 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 			return nil
 		}
 		if err := b.lines.Wait(ctx, b.wake(until)); err != nil {
+			_ = b.takeEdges() // the last ones; why there are no more is known
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -273,9 +274,7 @@ func (b *Bench) serve() error {
 // converters.
 func (b *Bench) takeEdges() error {
 	var err error
-	if b.buf, err = b.lines.Edges(b.buf[:0]); err != nil {
-		return fmt.Errorf("%w: %w", ErrLost, err)
-	}
+	b.buf, err = b.lines.Edges(b.buf[:0])
 	for _, e := range b.buf {
 		if b.roles[e.Line].Role == line.Ready {
 			if c := b.chipOf(e.Line); c != nil && e.Active {
@@ -291,6 +290,9 @@ func (b *Bench) takeEdges() error {
 		if e.Active && e.Line >= b.references {
 			b.seen[e.Line] = e.At
 		}
+	}
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrLost, err)
 	}
 	return nil
 }
@@ -320,11 +322,11 @@ func (b *Bench) Release() error { return b.lines.Release() }
 
 // Close releases the drives, puts the converters to rest and gives the lines back.
 func (b *Bench) Close() error {
-	err := b.lines.Release()
+	_ = b.lines.Release() // at once; Close does it again and tells of drives that do not obey
 	for _, c := range b.chips {
 		_ = c.dev.Halt() // a converter that does not answer rests already
 	}
-	return errors.Join(err, b.lines.Close())
+	return b.lines.Close()
 }
 
 // CanCause says whether the rig can bring an event about, with an error that lists

@@ -22,10 +22,12 @@ const powerUp = 25 * time.Microsecond
 const patience = 20 * time.Millisecond
 
 // revivals is how often in a row a chip that fails is set up again before the rig
-// counts as lost, and rest how long it is left alone each time.
+// counts as lost, and rest how long it is left alone each time. On a bus where every
+// transfer takes its time-out, longestFailing comes first.
 const (
-	revivals = 3
-	rest     = 20 * time.Millisecond
+	revivals       = 3
+	rest           = 20 * time.Millisecond
+	longestFailing = time.Second
 )
 
 // channel is one output of a chip.
@@ -55,7 +57,9 @@ type chip struct {
 	ended    bool    // end is known
 	wake     instant // when to look though no edge has come
 	silent   int     // failures in a row
+	failing  instant // when the first of them began
 	broken   bool    // it could not be set up again yet
+	settling bool    // it is set up; what it may have been converting ends first
 
 	shortest, nominal, longest time.Duration
 	pollGap                    time.Duration
@@ -96,21 +100,35 @@ func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*ch
 	return c, nil
 }
 
-// begin sets the chip up and starts its first conversion.
+// begin sets the chip up and starts its first conversion, once a conversion that runs
+// has ended: it would be taken for the first one, though it may be of another input.
 func (c *chip) begin(b *Bench) error {
 	if err := c.dev.Setup(); err != nil {
 		return err
 	}
-	c.finished, c.ended, c.current = 0, false, 0
-	if c.follow {
-		if err := c.dev.Follow(c.channels[0].number); err != nil {
-			return err
-		}
-		c.started = b.lines.Now()
-		c.wake = c.started.Add(2*c.longest + patience)
+	busy, err := c.dev.Busy()
+	if err != nil {
+		return err
+	}
+	if c.settling = busy; busy {
+		c.wake = b.lines.Now().Add(powerUp + c.longest)
 		return nil
 	}
-	return c.start(b)
+	return c.first(b)
+}
+
+// first starts the first conversion.
+func (c *chip) first(b *Bench) error {
+	c.settling, c.finished, c.ended, c.current = false, 0, false, 0
+	if !c.follow {
+		return c.start(b)
+	}
+	if err := c.dev.Follow(c.channels[0].number); err != nil {
+		return err
+	}
+	c.started = b.lines.Now()
+	c.wake = c.started.Add(2*c.longest + patience)
+	return nil
 }
 
 // start starts a single conversion of the current channel.
@@ -139,6 +157,9 @@ func (c *chip) firstPoll() time.Duration {
 
 // readyAt takes in an edge of the ready pin.
 func (c *chip) readyAt(b *Bench, at instant) {
+	if c.broken || c.settling {
+		return // not of a conversion that was asked for
+	}
 	if c.follow {
 		c.pace(b, at)
 	} else {
@@ -185,6 +206,8 @@ func (c *chip) serve(b *Bench, now instant) error {
 	case c.broken:
 		err = c.begin(b)
 		c.broken = err != nil
+	case c.settling:
+		err = c.first(b)
 	case c.finished > 0:
 		err = c.fetch(b)
 	case c.line >= 0:
@@ -193,7 +216,7 @@ func (c *chip) serve(b *Bench, now instant) error {
 		err = c.poll(b, now)
 	}
 	if err != nil {
-		return c.revive(b, err)
+		return c.revive(b, now, err)
 	}
 	return nil
 }
@@ -279,6 +302,11 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	between := max(c.end, c.started.Add(powerUp+c.shortest)) // no sooner, by the data sheet
 	between = min(between, asked)
+	if asked.Sub(between) > c.longest+patience {
+		// The bus was held up meanwhile: nobody knows when the conversion ended.
+		b.counts.MissedConversions++
+		return c.start(b)
+	}
 	c.end, c.ended = between+(asked-between)/2, true
 	c.polled.add(asked.Sub(between) / 2)
 	if d := c.end.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
@@ -298,12 +326,15 @@ func (c *chip) ask(now instant) error {
 }
 
 // revive sets a failed chip up again, a few times; then the rig counts as lost.
-func (c *chip) revive(b *Bench, cause error) error {
+func (c *chip) revive(b *Bench, began instant, cause error) error {
 	if errors.Is(cause, ads1x15.ErrReset) {
 		b.counts.ChipResets++
 	}
+	if c.silent == 0 {
+		c.failing = began
+	}
 	c.silent++
-	if c.silent > revivals {
+	if c.silent > revivals || b.lines.Now().Sub(c.failing) > longestFailing {
 		return fmt.Errorf("%w: chip %s: %w", ErrLost, c.name, cause)
 	}
 	c.finished, c.broken = 0, false
