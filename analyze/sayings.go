@@ -190,18 +190,7 @@ func sayNearLimit(_ *Plan, g *gathered) string {
 	} else if q.Unit() == "1" {
 		value, limit = short(g.hi), short(g.limit)
 	}
-	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. %s", words(q), g.signal, value, limit, wouldDecide(q))
-}
-
-// wouldDecide says what would settle an undecided quantity.
-func wouldDecide(q Quantity) string {
-	switch q {
-	case HighLevel, LowLevel, PullInMargin, DropOutMargin:
-		return "Calibrating the output's divider against a meter, or resistors of closer tolerance, would settle it."
-	case SwitchingDelay, TransitionDuration, OperateTime, ReleaseTime, PulseDuration, Hold:
-		return "Sampling the output alone at the full rate (sample: follow) would settle it."
-	}
-	return "More cycles would settle it."
+	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. What would settle it stands with each figure, as its reason.", words(q), g.signal, value, limit)
 }
 
 // words is a quantity's name in a sentence.
