@@ -5,11 +5,10 @@ import (
 	"context"
 	"fmt"
 	"go/ast"
-	"go/doc"
 	"go/parser"
 	"go/token"
-	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"runtime"
@@ -29,6 +28,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
+	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
 )
@@ -325,7 +325,7 @@ func madeSequences(*testing.T) string {
 	var b strings.Builder
 	b.WriteString("| sequence | cycles | one cycle | steps | what it shows |\n| --- | --- | --- | --- | --- |\n")
 	for _, s := range sequences.Builtin() {
-		fmt.Fprintf(&b, "| `%s` | %d | %v | %s | %s |\n", s.Name, s.Cycles, s.Duration(), strings.Join(s.Plan.Steps, ", "), s.About)
+		fmt.Fprintf(&b, "| `%s` | %d | %s | %s | %s |\n", s.Name, s.Cycles, unit.Time.Format(s.Duration().Seconds()), strings.Join(s.Plan.Steps, ", "), s.About)
 	}
 	return b.String()
 }
@@ -447,62 +447,34 @@ func samplesIn(t *testing.T, rig *wiring.Rig, d time.Duration) map[string]int {
 	return n
 }
 
-// madeRooms lists the packages with the first sentence of what they say of
-// themselves.
+// madeRooms lists the packages that the program is made of, with the first
+// sentence of what they say of themselves. One that nothing uses yet is not among
+// them.
 func madeRooms(t *testing.T) string {
 	t.Helper()
-	var b strings.Builder
-	b.WriteString("| package | what it is |\n| --- | --- |\n")
-	for _, top := range []string{"rig", "analyze", "sequences", "cmd"} {
-		err := filepath.WalkDir(top, func(path string, d fs.DirEntry, err error) error {
-			if err != nil || !d.IsDir() {
-				return err
-			}
-			if d.Name() == "testdata" {
-				return fs.SkipDir
-			}
-			if s := synopsis(t, path); s != "" {
-				fmt.Fprintf(&b, "| `%s` | %s |\n", filepath.ToSlash(path), escaped(s))
-			}
-			return nil
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
-	return b.String()
-}
-
-// synopsis is the first sentence of a package's documentation; empty: there is no
-// package.
-func synopsis(t *testing.T, dir string) string {
-	t.Helper()
-	files, err := filepath.Glob(filepath.Join(dir, "*.go"))
+	out, err := exec.Command("go", "list", "-deps", "-f", "{{.ImportPath}}\t{{.Name}}\t{{.Doc}}", "./cmd/makebreak").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
-	first, name := "", ""
-	for _, path := range files {
-		if strings.HasSuffix(path, "_test.go") {
-			continue
-		}
-		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.PackageClauseOnly|parser.ParseComments)
-		if err != nil {
-			t.Fatal(err)
-		}
-		name = f.Name.Name
-		if text := f.Doc.Text(); first == "" && text != "" {
-			first = new(doc.Package).Synopsis(text)
+	rooms := slices.Collect(strings.Lines(string(out)))
+	slices.Sort(rooms)
+	var b strings.Builder
+	b.WriteString("| package | what it is |\n| --- | --- |\n")
+	for _, top := range []string{"rig", "analyze", "sequences", "cmd"} {
+		for _, room := range rooms {
+			f := strings.Split(strings.TrimSpace(room), "\t")
+			if !within(f[0], top) {
+				continue
+			}
+			if len(f) < 3 || f[2] == "" {
+				t.Errorf("package %s says nothing of itself", f[0])
+				continue
+			}
+			about := strings.TrimPrefix(strings.TrimPrefix(f[2], "Package "+f[1]+" "), "is ")
+			fmt.Fprintf(&b, "| `%s` | %s |\n", strings.TrimPrefix(f[0], "makebreak/"), escaped(strings.ToUpper(about[:1])+about[1:]))
 		}
 	}
-	if name != "" && first == "" {
-		t.Errorf("package %s says nothing of itself", dir)
-	}
-	first = strings.TrimPrefix(first, "Package "+name+" ")
-	if first == "" {
-		return ""
-	}
-	return strings.ToUpper(first[:1]) + first[1:]
+	return b.String()
 }
 
 // firstCells returns the code words in the first cells of the table below a
