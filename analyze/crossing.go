@@ -32,12 +32,20 @@ type crossing struct {
 // f·Span before the conversion's end (the converter's filter taken as a plain
 // mean). Where it fell between conversions, it may be anywhere in the gap. Where
 // samples are instantaneous, or the edge is not clean, the instant is linearly
-// interpolated (IEEE Std 181, reference level instants).
+// interpolated (IEEE Std 181, reference level instants). Where samples that scatter
+// cross a slow edge's middle back and forth, the instant is the middle between the
+// first and the last crossing: either alone would be early or late.
 func place(tr *capture.Trace, from, at, zero capture.Instant, before, after level) (crossing, bool) {
+	if math.Abs(after.volts-before.volts) < leastTolerance {
+		return crossing{}, false // no step: the levels are not those of two states
+	}
+	mid := (before.volts + after.volts) / 2
+	r := referenceInstant(tr, from, at+1, at, mid, after.volts > before.volts, true, margin(before, after))
+	if r.spread > 0 {
+		return scattered(tr.Converter, r, at.Sub(zero).Seconds()), true
+	}
 	w, ok := windowAt(tr, at, zero, before.volts, after.volts)
 	if !ok { // a slow edge: the middle lies farther back
-		mid := (before.volts + after.volts) / 2
-		r := referenceInstant(tr, from, at+1, at, mid, after.volts > before.volts, true)
 		if math.IsNaN(r.at) {
 			return crossing{}, false
 		}
@@ -66,6 +74,15 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	c.step = w.step
 	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
 	return c, !math.IsNaN(c.at)
+}
+
+// scattered places a crossing that scattering samples made several times.
+func scattered(conv capture.Converter, r reference, at float64) crossing {
+	c := crossing{at: at + r.at - conv.Span.Seconds()/2, step: r.step}
+	c.add("scatter of the samples", gum.HalfWidth("rectangular", r.spread), 1, "rectangular")
+	c.add("sampling interval", gum.HalfWidth("rectangular", r.step/2), 1, "rectangular")
+	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
+	return c
 }
 
 func (c *crossing) add(source string, standard, sensitivity float64, distribution string) {
@@ -262,50 +279,96 @@ func (w window) slowness() float64 {
 // duration measures the transition's 10 % to 90 % time around a crossing by linear
 // interpolation, in seconds. It is false where either instant is not in the
 // samples from..to.
-func duration(tr *capture.Trace, from, at, to capture.Instant, before, after float64) (seconds, resolution float64, ok bool) {
-	early := referenceInstant(tr, from, to, at, before+0.1*(after-before), after > before, true)
-	late := referenceInstant(tr, from, to, at, before+0.9*(after-before), after > before, false)
+func duration(tr *capture.Trace, from, at, to capture.Instant, before, after level) (transition, bool) {
+	step := after.volts - before.volts
+	m := margin(before, after)
+	early := referenceInstant(tr, from, to, at, before.volts+0.1*step, step > 0, true, m)
+	late := referenceInstant(tr, from, to, at, before.volts+0.9*step, step > 0, false, m)
 	if math.IsNaN(early.at) || math.IsNaN(late.at) {
-		return 0, 0, false
+		return transition{}, false
 	}
-	return late.at - early.at, math.Max(early.step, late.step), true
+	return transition{late.at - early.at, math.Max(early.step, late.step), math.Hypot(early.spread, late.spread)}, true
 }
 
-type reference struct{ at, step float64 } // seconds after the crossing's sample
+// transition is a duration, the time between samples at its ends and how much the
+// samples' scatter spreads these, all in seconds.
+type transition struct{ seconds, step, spread float64 }
+
+// margin is how far samples scatter about a level, in volts: three standard
+// deviations.
+func margin(before, after level) float64 { return 3 * math.Max(before.sigma, after.sigma) }
+
+// reference is where a reference level is crossed, in seconds after the sample asked
+// from, and the time between the samples there. Where scattering samples cross it
+// back and forth, it is the middle between the first and the last crossing, and
+// spread half the time between them.
+type reference struct{ at, step, spread float64 }
 
 // referenceInstant finds the crossing of a reference level nearest to the mid
 // crossing: the last one up to the sample after it where last is set, else the
-// first one from the sample before it on.
-func referenceInstant(tr *capture.Trace, from, to, at capture.Instant, volts float64, rising, last bool) reference {
-	found := reference{math.NaN(), math.NaN()}
+// first one from the sample before it on. Samples scatter by margin, in volts.
+func referenceInstant(tr *capture.Trace, from, to, at capture.Instant, volts float64, rising, last bool, margin float64) reference {
 	if last {
 		to = min(to, at+1)
 	} else if times, _ := readingsNear(tr, at, reach, 0); len(times) > 0 {
 		from = max(from, capture.Instant(times[len(times)-1]))
 	}
-	var pt int64
-	var pv float64
-	have := false
+	p := passage{found: reference{math.NaN(), math.NaN(), 0}, at: int64(at)}
 	for ts, vs := range tr.Blocks(from, to) {
 		for i, x := range vs {
-			v := float64(x)
 			if !reading(x) {
 				continue
 			}
-			past := v >= volts
-			was := pv >= volts
+			over := float64(x) - volts
 			if !rising {
-				past, was = v <= volts, pv <= volts
+				over = -over
 			}
-			if have && past && !was {
-				step := float64(ts[i]-pt) * 1e-9
-				found = reference{float64(pt-int64(at))*1e-9 + (volts-pv)/(v-pv)*step, step}
-				if !last {
-					return found
-				}
+			p.take(ts[i], over, margin)
+			if !last && over >= margin && p.crossed {
+				return p.reference()
 			}
-			pt, pv, have = ts[i], v, true
 		}
 	}
-	return found
+	return p.reference()
+}
+
+// passage follows samples across a reference level; over is how far one lies past it.
+type passage struct {
+	found      reference
+	at         int64
+	first, end float64
+	crossed    bool
+	have       bool
+	time       int64
+	overBefore float64
+}
+
+func (p *passage) take(t int64, over, margin float64) {
+	switch {
+	case p.have && over >= 0 && p.overBefore < 0:
+		step := float64(t-p.time) * 1e-9
+		p.end = float64(p.time-p.at)*1e-9 - p.overBefore/(over-p.overBefore)*step
+		if !p.crossed {
+			p.first = p.end
+		}
+		p.crossed, p.found.step = true, step
+	case over < -margin:
+		p.settled()
+	}
+	p.time, p.overBefore, p.have = t, over, true
+}
+
+// settled ends a passage that went back: what comes is another one.
+func (p *passage) settled() {
+	if p.crossed {
+		p.found = p.reference()
+		p.crossed = false
+	}
+}
+
+func (p *passage) reference() reference {
+	if p.crossed {
+		p.found.at, p.found.spread = (p.first+p.end)/2, (p.end-p.first)/2
+	}
+	return p.found
 }

@@ -110,7 +110,7 @@ func TestLevels_RefinedIsTrue(t *testing.T) {
 func instants(tr *capture.Trace, at capture.Instant, before, after float64) [3]float64 {
 	var out [3]float64
 	for i, share := range [3]float64{0.1, 0.5, 0.9} {
-		r := referenceInstant(tr, 0, all, at, before+share*(after-before), after > before, i == 0)
+		r := referenceInstant(tr, 0, all, at, before+share*(after-before), after > before, i == 0, 0)
 		out[i] = at.Seconds() + r.at
 	}
 	return out
@@ -177,11 +177,11 @@ func TestCrossing_Durations(t *testing.T) {
 		{"exponential", sampledAt(10, 100, func(t float64) float64 { return 12 * (1 - math.Exp(-t)) }), 0.7, 0, 12, 2.1970951, 6e-7},
 		{"exponential at 860/s", sampledAt(860, 300, func(t float64) float64 { return 12 * (1 - math.Exp(-t/5e-3)) }), 3 / 860.0, 0, 12, 10.96420e-3, 1e-8},
 	} {
-		got, _, ok := duration(tc.tr, 0, capture.FromSeconds(tc.at), all, tc.before, tc.after)
+		got, ok := duration(tc.tr, 0, capture.FromSeconds(tc.at), all, level{volts: tc.before}, level{volts: tc.after})
 		if !ok {
 			t.Errorf("%s: no duration", tc.name)
 		}
-		near(t, tc.name, got, tc.want, tc.tol)
+		near(t, tc.name, got.seconds, tc.want, tc.tol)
 	}
 	up, down := instants(trap, capture.FromSeconds(0.015), 0, 12), instants(trap, capture.FromSeconds(0.042), 12, 0)
 	near(t, "pulse duration", down[1]-up[1], 27e-3, 4e-9)

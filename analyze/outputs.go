@@ -158,7 +158,7 @@ func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.In
 	}
 	from, _ := span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
 	from = min(from, entry.from.Add(transient))
-	return max(from, reached(tr, entry.from, to, towards, tol, entry.high))
+	return max(from, reached(tr, entry.from, to, towards, tol/2, entry.high))
 }
 
 // reached is when an output that crossed its mid level came within tol of the level
@@ -377,7 +377,7 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	case !s.moved || named && s.high != want:
 		o.missingSwitching(m, e, Fail, "the output did not go "+stateWord(want))
 	case !s.placed:
-		o.missingSwitching(m, e, Undecided, "the crossing lies in a gap of the samples")
+		o.missingSwitching(m, e, Undecided, "the samples do not show where it crossed")
 	default:
 		x := Measurement{Event: e.Name, Signal: o.signal, Quantity: SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}
 		if !m.cut && isGap(s.cross.step, s.watched, s.o.n) {
@@ -446,22 +446,22 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		return
 	}
 	lead := capture.Instant(4 * s.o.interval * 1e9)
-	seconds, step, ok := duration(tr, e.At-lead, s.entry.from, to, s.before.volts, s.state.volts)
+	edge, ok := duration(tr, e.At-lead, s.entry.from, to, s.before, s.state)
 	if !ok {
 		m.missing(e.Name, o.signal, TransitionDuration, x.Limit, Undecided, "the 10 % or 90 % instant is not in the samples")
 		return
 	}
-	if seconds < step {
-		x.Value, x.Reason = roundUp(step), upperBound
+	if edge.seconds < edge.step {
+		x.Value, x.Reason = roundUp(edge.step), upperBound
 		m.row(x, nil)
 		return
 	}
-	x.Value = seconds
-	perVolt := seconds / math.Abs(s.state.volts-s.before.volts) / 0.8
+	x.Value = edge.seconds
+	perVolt := edge.seconds / math.Abs(s.state.volts-s.before.volts) / 0.8
 	m.row(x, []gum.Component{
-		component("sampling interval", "triangular", step/2, 1),
+		component("sampling interval", "triangular", edge.step/2, 1),
 		component("state levels", "normal", perVolt*math.Max(s.state.repeat, s.before.repeat), 2),
-		component("scatter of the samples", "normal", perVolt*math.Max(s.state.sigma, s.before.sigma), math.Sqrt2),
+		component("scatter of the samples", "normal", math.Max(edge.spread/math.Sqrt(3), perVolt*math.Max(s.state.sigma, s.before.sigma)), 1),
 	})
 }
 
