@@ -100,7 +100,12 @@ func (c *Chip) Set(line int, high bool) {
 // High returns the line's electrical level, whoever drives it.
 func (c *Chip) High(line int) bool {
 	c.t.Helper()
-	return c.read(filepath.Join(c.sys, "sim_gpio"+strconv.Itoa(line), "value")) == "1"
+	return c.read(c.ValueFile(line)) == "1"
+}
+
+// ValueFile is the file that shows the line's level, "0" or "1".
+func (c *Chip) ValueFile(line int) string {
+	return filepath.Join(c.sys, "sim_gpio"+strconv.Itoa(line), "value")
 }
 
 // Unplug takes the chip away as pulling its plug would.

@@ -4,10 +4,12 @@
  * kernel bench. The registers are those of the data sheet (Texas Instruments
  * SBAS444): conversion, configuration, low and high threshold; single shot and
  * continuous conversions, multiplexer, ranges, data rates, the OS bit and the
- * ready function of the ALERT/RDY pin. The comparator proper is left out.
+ * ready function of the ALERT/RDY pin. A code is the mean of its input over the
+ * conversion, as the real converter integrates. The comparator proper is left out.
  *
  * Knobs in /sys/module/kb_adc/parameters:
  *   microvolts   16 input voltages, chip 0 channel 0 first, then channel 1 ...
+ *                (all at once; what they were before is kept for HISTORY writes)
  *   ppm          4 deviations of the chips' clocks
  *   present      mask of the chips that answer (0x48 is bit 0)
  *   fail_errno   what the next fail_count transfers end with
@@ -29,7 +31,9 @@
 
 #define CHIPS 4
 #define CHANNELS 4
+#define INPUTS (CHIPS * CHANNELS)
 #define FIRST_ADDRESS 0x48
+#define HISTORY 64
 
 enum { REG_CONVERSION, REG_CONFIG, REG_LOW, REG_HIGH, REGISTERS };
 
@@ -38,8 +42,6 @@ enum { REG_CONVERSION, REG_CONFIG, REG_LOW, REG_HIGH, REGISTERS };
 #define CFG_POLARITY 0x0008
 #define CFG_QUEUE 0x0003
 
-static int microvolts[CHIPS * CHANNELS];
-module_param_array(microvolts, int, NULL, 0644);
 static int ppm[CHIPS];
 module_param_array(ppm, int, NULL, 0644);
 static uint present = 0xf;
@@ -70,6 +72,15 @@ static DEFINE_MUTEX(lock);		/* over the registers */
 static DEFINE_MUTEX(ready_lock);	/* over the files of the ready pins */
 static struct workqueue_struct *queue;
 
+/* The inputs from an instant on, up to that of the next moment. */
+struct moment {
+	u64 from;
+	int microvolts[INPUTS];
+};
+
+static struct moment history[HISTORY];	/* a ring; under the lock */
+static uint latest;
+
 /* One conversion, in ns: data rates of the data sheet's table for DR[2:0]. */
 static u64 period(const struct chip *c)
 {
@@ -87,21 +98,40 @@ static int full_scale(u16 config)
 	return range[config >> 9 & 7];
 }
 
-/* The voltage at the multiplexer: MUX[2:0], four pairs, then four against ground. */
-static int input(const struct chip *c)
+/* The mean at one input from an instant to a later one, in microvolts. */
+static int mean(int input, u64 from, u64 to)
 {
-	static const s8 pairs[][2] = { { 0, 1 }, { 0, 3 }, { 1, 3 }, { 2, 3 } };
-	const int *v = &microvolts[c->index * CHANNELS];
-	int mux = c->reg[REG_CONFIG] >> 12 & 7;
+	u64 end = to;
+	s64 sum = 0;
+	uint back;
 
-	return mux >= 4 ? v[mux - 4] : v[pairs[mux][0]] - v[pairs[mux][1]];
+	for (back = 0; back < HISTORY && end > from; back++) {
+		const struct moment *m = &history[(latest - back) % HISTORY];
+		u64 begin = max(m->from, from);
+
+		if (back == HISTORY - 1)
+			begin = from;	/* older ones have been forgotten */
+		if (begin >= end)
+			continue;
+		sum += (s64)m->microvolts[input] * (s64)(end - begin);
+		end = begin;
+	}
+	return div_s64(sum, (s32)(to - from));
 }
 
-static u16 sample(const struct chip *c)
+/* The code of the conversion from an instant to a later one. MUX[2:0]: four pairs, then four against ground. */
+static u16 sample(const struct chip *c, u64 from, u64 to)
 {
-	s64 code = div_s64((s64)input(c) * 32768, full_scale(c->reg[REG_CONFIG]));
+	static const s8 pairs[][2] = { { 0, 1 }, { 0, 3 }, { 1, 3 }, { 2, 3 } };
+	int first = c->index * CHANNELS;
+	int mux = c->reg[REG_CONFIG] >> 12 & 7;
+	s64 uv;
 
-	return (u16)(s16)clamp_t(s64, code, -32768, 32767);
+	if (mux >= 4)
+		uv = mean(first + mux - 4, from, to);
+	else
+		uv = mean(first + pairs[mux][0], from, to) - mean(first + pairs[mux][1], from, to);
+	return (u16)(s16)clamp_t(s64, div_s64(uv * 32768, full_scale(c->reg[REG_CONFIG])), -32768, 32767);
 }
 
 static bool continuous(const struct chip *c)
@@ -119,16 +149,19 @@ static bool ready_used(const struct chip *c)
 /* Bring the conversion register up to now. */
 static void advance(struct chip *c)
 {
-	u64 now = ktime_get_ns();
+	u64 now = ktime_get_ns(), one = period(c), end;
 
-	if (now < c->started + period(c))
+	if (now < c->started + one)
 		return;
 	if (continuous(c)) {
-		c->reg[REG_CONVERSION] = sample(c);
+		end = c->started + div64_u64(now - c->started, one) * one;
 	} else if (c->converting) {
-		c->reg[REG_CONVERSION] = sample(c);
+		end = c->started + one;
 		c->converting = false;
+	} else {
+		return;
 	}
+	c->reg[REG_CONVERSION] = sample(c, end - one, end);
 }
 
 /* Work the pin: low is active unless the configuration says otherwise. */
@@ -264,6 +297,26 @@ static struct i2c_adapter adapter = {
 	.name = "kernel bench",
 	.nr = 1,
 };
+
+static int set_microvolts(const char *text, const struct kernel_param *param)
+{
+	int values[INPUTS + 1];	/* the first one counts the others */
+	struct moment *next;
+
+	get_options(text, ARRAY_SIZE(values), values);
+	if (values[0] != INPUTS)
+		return -EINVAL;
+	mutex_lock(&lock);
+	next = &history[(latest + 1) % HISTORY];
+	memcpy(next->microvolts, &values[1], sizeof(next->microvolts));
+	next->from = ktime_get_ns();
+	latest++;
+	mutex_unlock(&lock);
+	return 0;
+}
+
+static const struct kernel_param_ops microvolts_ops = { .set = set_microvolts };
+module_param_cb(microvolts, &microvolts_ops, NULL, 0200);
 
 static int set_ready(const char *text, const struct kernel_param *param)
 {
