@@ -56,6 +56,7 @@ var made = map[string]func(*testing.T) string{
 	"faults":    madeFaults,
 	"metrics":   func(*testing.T) string { return metrics.Table() },
 	"rooms":     madeRooms,
+	"wire":      func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
 }
 
 func TestReadme(t *testing.T) {
