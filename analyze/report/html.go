@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"iter"
 	"slices"
 	"strings"
 
@@ -93,6 +94,9 @@ func newPage(r *Record) (*page, error) {
 	}
 	p.addList("Remarks", s.remarkLines())
 	p.addList("What would decide the undecided figures", s.undecidedLines())
+	for _, l := range soakLists(r) {
+		p.addList(l.Heading, l.Items)
+	}
 	p.addList("Acquisition troubles", troubleLines(r))
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
@@ -139,7 +143,7 @@ func (p *page) addCycles(r *Record, s *summary) error {
 		last = max(last, c)
 	}
 	figures, cut := 0, false
-	for m, err := range r.measurements() {
+	for m, err := range r.cyclesTo(last, s.doubtful) {
 		if err != nil {
 			return err
 		}
@@ -155,6 +159,26 @@ func (p *page) addCycles(r *Record, s *summary) error {
 	}
 	p.CyclesNote = p.cyclesNote(s, cut)
 	return nil
+}
+
+// cyclesTo streams the figures of the first cycles and of those named, and may
+// stream others: all where there is no way to single cycles.
+func (r *Record) cyclesTo(last int, named []int) iter.Seq2[analyze.Measurement, error] {
+	if r.Cycle == nil {
+		return r.measurements()
+	}
+	return func(yield func(analyze.Measurement, error) bool) {
+		for n := 1; n <= last; n++ {
+			if n > shownCycles && !slices.Contains(named, n) {
+				continue
+			}
+			for m, err := range r.Cycle(n) {
+				if !yield(m, err) {
+					return
+				}
+			}
+		}
+	}
 }
 
 func (p *page) addFigure(m analyze.Measurement) {

@@ -75,7 +75,16 @@ func writeJSON(w *bufio.Writer, r *Record) error {
 			comma, quoted(f.Signal), quoted(string(f.Verdict)), quoted(f.Text))
 		comma = ",\n"
 	}
-	_, err := w.WriteString("\n]\n}\n") // a writer that failed once fails again here
+	w.WriteString("\n]")
+	if r.Tally != nil {
+		b, err := json.Marshal(soakObjectOf(r))
+		if err != nil {
+			return err
+		}
+		w.WriteString(",\n\"soak\":")
+		w.Write(b)
+	}
+	_, err := w.WriteString("\n}\n") // a writer that failed once fails again here
 	return err
 }
 

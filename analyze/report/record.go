@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"makebreak/analyze"
+	"makebreak/analyze/tally"
 	"makebreak/rig/capture"
 )
 
@@ -41,6 +42,20 @@ type Record struct {
 	LogPath         string // file that keeps the run; empty: it was not kept
 	Simulated       bool   // measured on the simulated bench
 	Seed            uint64 // of the simulated bench
+	// Tally is what the figures of a soak come to; nil: not a soak. Where there is one,
+	// the text and the page's table are made of it and not of Measurements.
+	Tally         *tally.Tally
+	Interruptions []Interruption // of a soak
+	// Cycle streams one cycle's figures; nil: they are looked for in Measurements.
+	Cycle func(n int) iter.Seq2[analyze.Measurement, error]
+}
+
+// Interruption is a time during which a soak did not go on.
+type Interruption struct {
+	After   int       // the last cycle stored before it
+	Stopped time.Time // zero: not known
+	Resumed time.Time
+	Reason  string
 }
 
 // measurements streams the figures; a record without any has none.

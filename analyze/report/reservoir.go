@@ -16,12 +16,12 @@ const reservoirLen = 10_000
 // instead would always meet the same one of two equal events in a cycle.
 type reservoir struct {
 	kept   []float64
-	seen   int
+	n      int
 	random *rand.Rand
 }
 
 func (s *reservoir) add(x float64) {
-	s.seen++
+	s.n++
 	if len(s.kept) < reservoirLen {
 		s.kept = append(s.kept, x)
 		return
@@ -29,13 +29,16 @@ func (s *reservoir) add(x float64) {
 	if s.random == nil {
 		s.random = rand.New(rand.NewPCG(1, 2))
 	}
-	if i := s.random.IntN(s.seen); i < len(s.kept) {
+	if i := s.random.IntN(s.n); i < len(s.kept) {
 		s.kept[i] = x
 	}
 }
 
+// seen is how many values were added.
+func (s *reservoir) seen() int { return s.n }
+
 // exact reports whether every value seen is kept.
-func (s *reservoir) exact() bool { return s.seen == len(s.kept) }
+func (s *reservoir) exact() bool { return s.n == len(s.kept) }
 
 // median returns the middle value, or the mean of the two in the middle. There
 // must be a value.

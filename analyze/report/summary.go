@@ -24,7 +24,7 @@ type key struct {
 type row struct {
 	key
 	cycles       int // figures, the missing ones included
-	values       reservoir
+	values       spread
 	low, high    float64 // NaN: nothing measured
 	uncertainty  float64 // largest expanded uncertainty; NaN: none stated
 	limit        analyze.Limit
@@ -33,6 +33,13 @@ type row struct {
 	verdicts     map[analyze.Verdict]int
 	remarks      []remark
 	moreRemarks  int // figures whose reason is not among remarks
+}
+
+// spread is a row's values, as far as they are needed.
+type spread interface {
+	seen() int
+	exact() bool // whether the median is
+	median() float64
 }
 
 // remark is a reason given with figures of a row.
@@ -62,6 +69,9 @@ type summary struct {
 
 // summarize reads all of the record's measurements once.
 func summarize(r *Record) (*summary, error) {
+	if r.Tally != nil {
+		return summaryOf(r), nil
+	}
 	s := &summary{verdicts: map[analyze.Verdict]int{}}
 	byKey := map[key]*row{}
 	for m, err := range r.measurements() {
@@ -96,7 +106,7 @@ func (s *summary) note(m analyze.Measurement) {
 
 func newRow(k key, l analyze.Limit) *row {
 	nan := math.NaN()
-	return &row{key: k, low: nan, high: nan, uncertainty: nan, limit: l, verdicts: map[analyze.Verdict]int{}}
+	return &row{key: k, values: &reservoir{}, low: nan, high: nan, uncertainty: nan, limit: l, verdicts: map[analyze.Verdict]int{}}
 }
 
 func (x *row) add(m analyze.Measurement) {
@@ -111,7 +121,7 @@ func (x *row) add(m analyze.Measurement) {
 	if !finite(m.Value) {
 		return
 	}
-	x.values.add(m.Value)
+	x.values.(*reservoir).add(m.Value)
 	x.low, x.high = least(x.low, m.Value), most(x.high, m.Value)
 	if finite(m.Expanded) {
 		x.uncertainty = most(x.uncertainty, m.Expanded)
@@ -232,7 +242,7 @@ func (s *summary) foldSteady() {
 func isSteady(rows []*row) bool {
 	held := false
 	for _, x := range rows {
-		if x.values.seen != x.cycles {
+		if x.values.seen() != x.cycles {
 			return false
 		}
 		switch x.quantity {

@@ -32,6 +32,9 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t.header(r)
 	t.table(s)
 	t.findings(r)
+	for _, l := range soakLists(r) {
+		t.list(l.Heading, l.Items)
+	}
 	t.list("Acquisition troubles", troubleLines(r))
 	t.list("Cautions", r.Cautions)
 	t.list("Notes", r.Notes)

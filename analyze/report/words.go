@@ -146,11 +146,11 @@ func (x *row) verdictWords() string {
 type figures struct{ n, median, span, uncertainty string }
 
 func (x *row) figures() figures {
-	f := figures{n: strconv.Itoa(x.values.seen)}
-	if x.values.seen != x.cycles {
+	f := figures{n: strconv.Itoa(x.values.seen())}
+	if x.values.seen() != x.cycles {
 		f.n += "/" + strconv.Itoa(x.cycles)
 	}
-	if x.values.seen == 0 {
+	if x.values.seen() == 0 {
 		f.median = dash
 		return f
 	}
@@ -165,7 +165,7 @@ func (x *row) figures() figures {
 	if !x.values.exact() {
 		f.median = "≈ " + f.median
 	}
-	if x.values.seen > 1 {
+	if x.values.seen() > 1 {
 		f.span = s.number(low) + " … " + s.number(high)
 	}
 	if u != "" {
@@ -247,10 +247,14 @@ func (s steady) line() string {
 
 // legendLines explain what stands in the table and does not explain itself.
 func (s *summary) legendLines() []string {
-	var sampled, unjudged, uncertain, bound bool
+	var sampled, digested, unjudged, uncertain, bound bool
 	for _, x := range s.rows {
 		bound = bound || x.bounds > 0
-		sampled = sampled || !x.values.exact()
+		if _, ok := x.values.(digest); ok {
+			digested = digested || !x.values.exact()
+		} else {
+			sampled = sampled || !x.values.exact()
+		}
 		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
 		uncertain = uncertain || finite(x.uncertainty)
 	}
@@ -266,6 +270,9 @@ func (s *summary) legendLines() []string {
 	}
 	if sampled {
 		lines = append(lines, fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
+	}
+	if digested {
+		lines = append(lines, "≈: median from a digest of all values, close to 0.1 % of their order; lowest and highest are exact.")
 	}
 	return lines
 }

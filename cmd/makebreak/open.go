@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"slices"
@@ -105,8 +106,21 @@ func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) 
 	if err != nil {
 		return nil, failed(exitRig, err)
 	}
-	return bench.Open(rig, bus, lines, opts)
+	held := linesAndBus{lines, bus}
+	b, err := bench.Open(rig, bus, held, opts)
+	if err != nil {
+		return nil, errors.Join(err, held.Close()) // so that it can be tried again
+	}
+	return b, nil
 }
+
+// linesAndBus are the lines of a rig that take its bus with them when they are closed.
+type linesAndBus struct {
+	line.Set
+	bus io.Closer
+}
+
+func (l linesAndBus) Close() error { return errors.Join(l.Set.Close(), l.bus.Close()) }
 
 func openSimulated(rig *wiring.Rig, seq *sequences.Sequence, s simulation, opts bench.Opts) (*bench.Bench, error) {
 	rules, initial := programme(seq, rig)
@@ -124,7 +138,7 @@ func openSimulated(rig *wiring.Rig, seq *sequences.Sequence, s simulation, opts 
 }
 
 // openHardware opens the bus and the lines of a real rig.
-func openHardware(rig *wiring.Rig) (i2c.Bus, line.Set, error) {
+func openHardware(rig *wiring.Rig) (i2c.BusCloser, line.Set, error) {
 	bus, err := i2cbus.OpenBus(rig.Bus)
 	if err != nil {
 		return nil, nil, err

@@ -18,17 +18,17 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan, about = &seq.Plan, seq.About
 	}
-	var symptoms []analyze.Symptom
+	var symptoms analyze.Gathering
 	for s, err := range rec.Symptoms() {
 		if err != nil {
 			return nil, err
 		}
-		symptoms = append(symptoms, s)
+		symptoms.Add(s)
 	}
 	r := &report.Record{
 		Run: rec.ID, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.Reason,
-		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: analyze.Findings(plan, symptoms, rec.Cycles),
+		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
 		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps,
 	}
 	if rec.Seed != nil {
@@ -40,7 +40,7 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if len(plan.Relays) > 0 {
 		r.Cautions = append(r.Cautions, shortestBounce(bench.EdgeLatency))
 	}
-	return r, nil
+	return r, addSoak(r, rec)
 }
 
 // shortestBounce says what bounce could not have been seen: the opening and the

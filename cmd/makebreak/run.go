@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"makebreak/analyze"
 	"makebreak/rig/sim"
@@ -66,6 +67,12 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 	f := c.Flags()
 	f.BoolVar(&o.list, "list", false, "list the built-in sequences")
 	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults that the simulated bench can plant")
+	o.flags(f)
+	return c
+}
+
+// flags are those that run and soak share.
+func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.IntVar(&o.cycles, "cycles", 0, "`number` of cycles (default: the sequence's)")
 	f.BoolVar(&o.stopOnFail, "stop-on-fail", false, "stop after the first cycle that does not pass")
 	f.BoolVar(&o.yes, "yes", false, "the cautions have been read (for scripts)")
@@ -74,7 +81,6 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take its time")
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
-	return c
 }
 
 func (a *app) listSequences() error {
@@ -107,20 +113,12 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	cycles := seq.Cycles
-	if c.Flags().Changed("cycles") {
-		cycles = o.cycles
+	cycles, err := o.planned(c, seq)
+	if err != nil {
+		return err
 	}
-	if cycles < 1 {
-		return failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
-	}
-	for _, text := range seq.Cautions {
-		a.note("%s: %s", seq.File, text)
-	}
-	if !rig.Simulated && drives(rig, seq) {
-		if err := a.acknowledged(c.Context(), o.yes); err != nil {
-			return err
-		}
+	if err := a.cautioned(c.Context(), rig, seq, o.yes); err != nil {
+		return err
 	}
 	return a.runLogged(c.Context(), seq, rig, s, cycles, o)
 }

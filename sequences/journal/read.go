@@ -25,12 +25,14 @@ type RunSummary struct {
 	Verdict  analyze.Verdict `json:"verdict"`
 	// Complete is false for a run that ended early, was cut off or still goes on.
 	Complete bool `json:"complete"`
+	Soak     bool `json:"-"` // it can be resumed by its policy
 }
 
 // The verdict of a run that has not ended is the gravest of its cycles.
 const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
-	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END`
+	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
+	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id)`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -53,7 +55,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var rank int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank}, more...)
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak}, more...)
 	if err := scan(into...); err != nil {
 		return s, err
 	}
@@ -310,10 +312,15 @@ type CycleInfo struct {
 
 // CycleInfos streams the cycles, rising.
 func (rec *RunRecord) CycleInfos() iter.Seq2[CycleInfo, error] {
+	return rec.CycleInfosIn(Span{1, math.MaxInt})
+}
+
+// CycleInfosIn is CycleInfos for some cycles.
+func (rec *RunRecord) CycleInfosIn(s Span) iter.Seq2[CycleInfo, error] {
 	return func(yield func(CycleInfo, error) bool) {
 		stream(rec, "read the cycles", `SELECT n, started, verdict, complete, capture IS NOT NULL,
 			missed_conversions, doubled_conversions, bus_errors, lost_edges, chip_resets
-			FROM cycle WHERE run = ? AND n BETWEEN ? AND ? ORDER BY n`, Span{1, math.MaxInt}, scanCycle, yield)
+			FROM cycle WHERE run = ? AND n BETWEEN ? AND ? ORDER BY n`, s, scanCycle, yield)
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"makebreak/analyze"
 )
 
 // Retention says which captures a soak keeps; the figures of every cycle are kept.
@@ -140,6 +142,25 @@ func (rec *RunRecord) Last() (int, error) {
 func lastCycle(db *sql.DB, run int64) (n int, err error) {
 	err = db.QueryRow("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", run).Scan(&n)
 	return n, err
+}
+
+// FirstFailed returns how many whole cycles the run had done when the first of them
+// failed, that one included; 0: none has.
+func (rec *RunRecord) FirstFailed() (cycles int, err error) {
+	failed, err := rankOf(analyze.Fail)
+	if err != nil {
+		return 0, err
+	}
+	err = rec.db.read.QueryRow(`SELECT count(*) FROM cycle WHERE run = ?1 AND complete AND n <= (SELECT min(n) FROM cycle WHERE run = ?1 AND complete AND verdict = ?2)`,
+		rec.row, failed).Scan(&cycles)
+	return cycles, rec.fail("find the first failed cycle", err)
+}
+
+// Size returns how many bytes of the log's file are in use.
+func (db *DB) Size() (int64, error) {
+	var pages, free, size int64
+	err := db.read.QueryRow("SELECT page_count, freelist_count, page_size FROM pragma_page_count, pragma_freelist_count, pragma_page_size").Scan(&pages, &free, &size)
+	return (pages - free) * size, db.fail("find its size", err)
 }
 
 // CaptureCounts says how many captures are kept, by the reason why, and how many

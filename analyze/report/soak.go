@@ -1,0 +1,351 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/analyze/reliability"
+	"makebreak/analyze/tally"
+	"makebreak/analyze/trend"
+)
+
+// soakConfidence is that of the failure probability.
+const soakConfidence = 0.95
+
+// shownInterruptions is how many interruptions are told one by one; beyond them
+// the latest are.
+const shownInterruptions = 10
+
+// digest is a row's values as a tally keeps them.
+type digest struct{ *tally.Row }
+
+func (d digest) seen() int       { return d.Values }
+func (d digest) exact() bool     { return d.Trend.Summary().BlockValues == 1 }
+func (d digest) median() float64 { return d.Trend.Quantile(0.5) }
+
+// summaryOf makes the table's rows from a tally.
+func summaryOf(r *Record) *summary {
+	s := &summary{verdicts: map[analyze.Verdict]int{}, doubtful: slices.Clone(r.Tally.Doubtful), cycles: r.Tally.Last}
+	for _, t := range r.Tally.Rows {
+		x := newRow(key{t.Signal, t.Quantity, t.Event}, t.Limit)
+		x.cycles, x.values, x.low, x.high = t.Figures, digest{t}, t.Low, t.High
+		x.uncertainty, x.limitsDiffer, x.bounds, x.moreRemarks = t.Uncertainty, t.LimitsDiffer, t.Bounds, t.MoreRemarks
+		for _, v := range []analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail} {
+			if n := t.Verdicts[tally.Rank(v)]; n > 0 {
+				x.verdicts[v] = n
+				s.verdicts[v] += n
+			}
+		}
+		for _, m := range t.Remarks {
+			x.remarks = append(x.remarks, remark{plainText(m.Text), m.Verdict, m.Missing, m.N})
+		}
+		s.rows = append(s.rows, x)
+	}
+	s.sort(r)
+	s.foldSteady()
+	return s
+}
+
+// Trend is how one quantity went over a soak's cycles. Values are in its base unit.
+type Trend struct {
+	Signal   string
+	Quantity analyze.Quantity
+	Event    string
+	trend.Summary
+	// Forecasts are for the limits that the quantity has, where it is not beyond them.
+	Forecasts []trend.Forecast
+	limit     analyze.Limit
+	among     int // quantities judged together with this one
+}
+
+// clear reports whether a test's probability is small enough to tell of a drift or
+// step. Each of the many quantities of a run has a chance to seem to move; the
+// level is shared among them (Bonferroni), so that a steady unit is said to drift
+// in at most one of a hundred runs.
+func (t *Trend) clear(p float64) bool { return p*float64(t.among) < trend.Significance }
+
+// trendsOf judges every quantity of a soak, in the order of its table.
+func trendsOf(r *Record) []Trend {
+	s := summaryOf(r)
+	var all []Trend
+	for _, x := range s.rows {
+		d := x.values.(digest)
+		t := Trend{Signal: x.signal, Quantity: x.quantity, Event: x.event, Summary: d.Trend.Summary(), limit: x.limit, among: 2 * len(s.rows)}
+		for _, l := range []trend.Limit{{Value: x.limit.Lower}, {Value: x.limit.Upper, Upper: true}} {
+			if finite(l.Value) && !x.limitsDiffer && r.Planned > 0 {
+				t.Forecasts = append(t.Forecasts, d.Trend.Forecast(l, max(r.Planned, r.Tally.Last)))
+			}
+		}
+		all = append(all, t)
+	}
+	return all
+}
+
+// lines say what is to be said of a quantity; none where it is as it should be.
+func (t *Trend) lines() []string {
+	var out []string
+	name := fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event)))
+	add := func(format string, a ...any) { out = append(out, name+fmt.Sprintf(format, a...)) }
+	switch {
+	case t.Shape == trend.Drifting && t.clear(t.Drift.P):
+		add("drifts by %s in 1000 cycles (95 %%: %s to %s, %s), %s over the run", t.signed(t.Drift.Slope), t.signed(t.Drift.Lower),
+			t.signed(t.Drift.Upper), chance(t.Drift.P), t.signed(t.Drift.Change))
+	case t.Shape == trend.Stepped && t.clear(t.Step.P):
+		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), grouped(t.Step.At), chance(t.Step.P))
+	}
+	for _, f := range t.Forecasts {
+		if f.Warn && f.Crossing > 0 {
+			add("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %.4g %%",
+				LimitWords(t.Quantity, t.limit), grouped(f.Crossing), between(f.Earliest, f.Latest), grouped(f.Planned), 100*f.Confidence)
+		}
+	}
+	if f := t.Failures; f.Outside > 0 {
+		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", times(f.Outside), grouped(f.Judged), grouped(f.First),
+			grouped(f.Last), times(f.Streak), clusters(f))
+	}
+	if t.Missing > 0 {
+		add("could not be measured %s, first at cycle %s", times(t.Missing), grouped(t.FirstMissing))
+	}
+	return out
+}
+
+func clusters(f trend.Failures) string {
+	var said string
+	if f.Clustering < trend.Significance {
+		said = fmt.Sprintf("; in clusters (%s)", chance(f.Clustering))
+	}
+	if f.Later < trend.Significance {
+		word := "rarer"
+		if f.Growing {
+			word = "more frequent"
+		}
+		said += "; becoming " + word
+	}
+	return said
+}
+
+// signed is a difference of two of the quantity's values, with its sign.
+func (t *Trend) signed(x float64) string {
+	if !finite(x) {
+		return dash
+	}
+	s := scaleFor(t.Quantity, x)
+	return s.with(s.number(strconv.FormatFloat(x, 'f', places(x), 64)))
+}
+
+// places is how many decimal places show three digits of x.
+func places(x float64) int {
+	if x == 0 {
+		return 0
+	}
+	return min(15, max(0, 2-int(math.Floor(math.Log10(math.Abs(x))))))
+}
+
+func chance(p float64) string {
+	if !(p >= 0.0001) {
+		return "p < 0.0001"
+	}
+	return "p = " + strconv.FormatFloat(p, 'g', 2, 64)
+}
+
+func between(earliest, latest int) string {
+	switch {
+	case earliest > 0 && latest > 0:
+		return grouped(earliest) + " to " + grouped(latest)
+	case earliest > 0:
+		return "from " + grouped(earliest)
+	}
+	return "how soon is open"
+}
+
+func times[T int | int64](n T) string {
+	if n == 1 {
+		return "once"
+	}
+	return grouped(n) + " times"
+}
+
+// grouped writes a whole number with narrow gaps between thousands, for people.
+func grouped[T int | int64](n T) string {
+	s := strconv.FormatInt(int64(n), 10)
+	if len(s) < 5 {
+		return s
+	}
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "\u202f" + s[i:]
+	}
+	return s
+}
+
+// soakLists are what a soak's record says besides its table.
+func soakLists(r *Record) []pageList {
+	if r.Tally == nil {
+		return nil
+	}
+	var lines []string
+	for _, t := range trendsOf(r) {
+		lines = append(lines, t.lines()...)
+	}
+	if len(lines) == 0 {
+		lines = []string{"no figure clearly drifts or steps, leaves its limits or goes missing"}
+	}
+	return []pageList{{"Over the cycles", lines}, {"Reliability", reliabilityLines(r.Tally)}, {"Interruptions", interruptionLines(r)}}
+}
+
+// reliabilityLines say what the cycles' own outcomes show.
+func reliabilityLines(t *tally.Tally) []string {
+	f := t.Outcomes.Summary().Failures
+	if f.Judged == 0 {
+		return nil
+	}
+	p, err := reliability.ProportionOf(f.Outside, f.Judged, soakConfidence)
+	if err != nil {
+		return nil // no more failures than cycles: cannot be
+	}
+	var lines []string
+	if f.Outside == 0 {
+		lines = append(lines, fmt.Sprintf("no failure in %s cycles: the failure probability per cycle is at most %s at %g %% confidence",
+			grouped(f.Judged), share(p.AtMost), 100*p.Confidence))
+	} else {
+		lines = append(lines, fmt.Sprintf("failed in %s of %s cycles: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
+			grouped(f.Outside), grouped(f.Judged), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+	}
+	if f.Doubtful > 0 {
+		lines = append(lines, fmt.Sprintf("%s more could not be decided and count as not failed", grouped(f.Doubtful)))
+	}
+	if t.Cut > 0 {
+		lines = append(lines, fmt.Sprintf("cut short by an interruption and not counted: %s", times(t.Cut)))
+	}
+	return append(lines, p.Doubts...)
+}
+
+func share(p float64) string { return strconv.FormatFloat(p, 'g', 3, 64) }
+
+func interruptionLines(r *Record) []string {
+	all := r.Interruptions
+	if len(all) == 0 {
+		return nil
+	}
+	lines := []string{fmt.Sprintf("interrupted %s; no cycle that was reported done is missing", times(len(all)))}
+	if n := len(all) - shownInterruptions; n > 0 {
+		lines = append(lines, fmt.Sprintf("the latest %d of them:", shownInterruptions))
+		all = all[n:]
+	}
+	for _, i := range all {
+		stopped := "at an unknown time"
+		if !i.Stopped.IsZero() {
+			stopped = i.Stopped.Format("2006-01-02 15:04:05 MST")
+		}
+		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", grouped(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
+	}
+	return lines
+}
+
+// soakObject is what the JSON form says of a soak besides its figures.
+type soakObject struct {
+	Cycles             int                  `json:"cycles"`
+	CutShort           int                  `json:"cut_short"`
+	Interruptions      []interruptionObject `json:"interruptions"`
+	Failures           int64                `json:"failures"`
+	FailureProbability *float64             `json:"failure_probability"`
+	Lower              *float64             `json:"lower"`
+	Upper              *float64             `json:"upper"`
+	AtMost             *float64             `json:"at_most"`
+	Confidence         float64              `json:"confidence"`
+	Clustering         *float64             `json:"clustering_p"`
+	Trends             []trendObject        `json:"trends"`
+}
+
+type interruptionObject struct {
+	After   int     `json:"after_cycle"`
+	Stopped *string `json:"stopped"`
+	Resumed string  `json:"resumed"`
+	Reason  string  `json:"reason"`
+}
+
+type trendObject struct {
+	Signal        string              `json:"signal"`
+	Quantity      analyze.Quantity    `json:"quantity"`
+	Event         string              `json:"event"`
+	Unit          string              `json:"unit_of_measure"`
+	N             int64               `json:"n"`
+	Missing       int64               `json:"missing"`
+	Lowest        *float64            `json:"lowest"`
+	LowestAt      int                 `json:"lowest_cycle"`
+	Highest       *float64            `json:"highest"`
+	HighestAt     int                 `json:"highest_cycle"`
+	Mean          *float64            `json:"mean"`
+	SD            *float64            `json:"standard_deviation"`
+	Quantiles     map[string]*float64 `json:"quantiles"`
+	Shape         trend.Shape         `json:"shape"`
+	Slope         *float64            `json:"slope_per_1000_cycles"`
+	SlopeLower    *float64            `json:"slope_lower"`
+	SlopeUpper    *float64            `json:"slope_upper"`
+	DriftP        *float64            `json:"drift_p"`
+	StepAt        int                 `json:"step_cycle"`
+	StepSize      *float64            `json:"step_size"`
+	StepP         *float64            `json:"step_p"`
+	Outside       int64               `json:"out_of_limits"`
+	FirstOutside  int                 `json:"first_out_of_limits"`
+	Clustering    *float64            `json:"clustering_p"`
+	EarlyWarnings []warningObject     `json:"early_warnings"`
+	Doubts        []string            `json:"doubts"`
+}
+
+type warningObject struct {
+	Limit      float64 `json:"limit"`
+	Crossing   int     `json:"crossing_cycle"`
+	Earliest   int     `json:"earliest"`
+	Latest     int     `json:"latest"`
+	Confidence float64 `json:"confidence"`
+}
+
+// number is a number as JSON can say it: null where there is none.
+func number(x float64) *float64 {
+	if !finite(x) {
+		return nil
+	}
+	return &x
+}
+
+func soakObjectOf(r *Record) soakObject {
+	f := r.Tally.Outcomes.Summary().Failures
+	out := soakObject{Cycles: r.Tally.Whole, CutShort: r.Tally.Cut, Failures: f.Outside, Confidence: soakConfidence,
+		Clustering: number(f.Clustering), Interruptions: []interruptionObject{}, Trends: []trendObject{}}
+	if p, err := reliability.ProportionOf(f.Outside, f.Judged, soakConfidence); err == nil {
+		out.FailureProbability, out.Lower, out.Upper, out.AtMost = &p.Value, &p.Lower, &p.Upper, &p.AtMost
+	}
+	for _, i := range r.Interruptions {
+		o := interruptionObject{After: i.After, Resumed: i.Resumed.Format(time.RFC3339), Reason: plainText(i.Reason)}
+		if !i.Stopped.IsZero() {
+			s := i.Stopped.Format(time.RFC3339)
+			o.Stopped = &s
+		}
+		out.Interruptions = append(out.Interruptions, o)
+	}
+	for _, t := range trendsOf(r) {
+		out.Trends = append(out.Trends, t.object())
+	}
+	return out
+}
+
+func (t *Trend) object() trendObject {
+	o := trendObject{Signal: plainText(t.Signal), Quantity: t.Quantity, Event: plainText(t.Event), Unit: t.Quantity.Unit(), N: t.N, Missing: t.Missing,
+		Lowest: number(t.Min.Value), LowestAt: t.Min.Cycle, Highest: number(t.Max.Value), HighestAt: t.Max.Cycle, Mean: number(t.Mean), SD: number(t.SD),
+		Quantiles: map[string]*float64{}, Shape: t.Shape, Slope: number(t.Drift.Slope), SlopeLower: number(t.Drift.Lower), SlopeUpper: number(t.Drift.Upper),
+		DriftP: number(t.Drift.P), StepAt: t.Step.At, StepSize: number(t.Step.Size), StepP: number(t.Step.P), Outside: t.Failures.Outside,
+		FirstOutside: t.Failures.First, Clustering: number(t.Failures.Clustering), EarlyWarnings: []warningObject{}, Doubts: append([]string{}, t.Doubts...)}
+	for _, q := range t.Quantiles {
+		o.Quantiles[strconv.FormatFloat(q.P, 'f', 2, 64)] = number(q.Value)
+	}
+	for _, f := range t.Forecasts {
+		if f.Warn {
+			o.EarlyWarnings = append(o.EarlyWarnings, warningObject{f.Limit.Value, f.Crossing, f.Earliest, f.Latest, f.Confidence})
+		}
+	}
+	return o
+}

@@ -1,0 +1,254 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+)
+
+// soakOpts are the flags of soak.
+type soakOpts struct {
+	runOpts
+	resume      string
+	goOn        bool
+	waitForRig  time.Duration
+	keep        journal.Retention
+	tellEvery   int
+	keepChanged bool
+}
+
+func (a *app) soakCommand() *cobra.Command {
+	var o soakOpts
+	c := &cobra.Command{
+		Use:   "soak SEQUENCE",
+		Short: "Run a sequence for very many cycles, resumable, with trends and reliability",
+		Long: `Run a sequence unattended for very many cycles. The figures of every cycle are
+kept; captures are kept by policy: of the first and the last cycles, of every
+K-th, and of those that did not pass or in which a figure went further than ever.
+
+Whatever ends it (a signal, a power cut, a full disk, a lost rig), no cycle that
+was reported done is lost, and --resume goes on with the next one. --go-on, for
+services, resumes the unit's unfinished soak of the sequence, begins one where
+there is none, and does nothing where one is complete.`,
+		Example: `  makebreak soak relay-only --cycles 1000000 --unit RB-017
+  makebreak soak --resume last
+  makebreak soak job-card.yaml --rig rig.yaml --cycles 50000 --wait-for-rig 10m --yes
+  makebreak soak plan --b10 100000 --confidence 90%
+  makebreak soak reliability 2026-11-25.1 2026-11-25.2`,
+		Args: func(_ *cobra.Command, args []string) error {
+			switch {
+			case o.resume != "" && len(args) > 0:
+				return failed(exitUsage, errors.New("soak --resume takes no sequence: it stands in the log with the run"))
+			case o.resume == "" && len(args) != 1:
+				return failed(exitUsage, errors.New("soak takes one sequence, a built-in name or a file, or --resume RUN; makebreak run --list shows the built-in ones"))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			o.keepChanged = c.Flags().Changed("keep-first") || c.Flags().Changed("keep-last") || c.Flags().Changed("keep-every") || c.Flags().Changed("keep-bad")
+			if err := o.check(); err != nil {
+				return err
+			}
+			if o.resume != "" {
+				return a.resumeSoak(c, o.resume, &o)
+			}
+			return a.beginSoak(c, args[0], &o)
+		},
+	}
+	f := c.Flags()
+	o.runOpts.flags(f)
+	f.StringVar(&o.resume, "resume", "", "go on with a `run` that was interrupted; last is the newest")
+	f.BoolVar(&o.goOn, "go-on", false, "resume the unit's unfinished soak of the sequence, or begin one")
+	f.DurationVar(&o.waitForRig, "wait-for-rig", 0, "`time` to wait for a rig that does not answer, as in 10m (default: none)")
+	f.IntVar(&o.keep.First, "keep-first", 100, "keep the captures of the first `number` of cycles")
+	f.IntVar(&o.keep.Last, "keep-last", 100, "keep the captures of the last `number` of cycles")
+	f.IntVar(&o.keep.Every, "keep-every", 10_000, "keep the capture of every so-manieth cycle, 0 for none; the `number`")
+	f.IntVar(&o.keep.Bad, "keep-bad", 1000, "keep at most this `number` of captures of cycles that did not pass or drifted")
+	f.IntVar(&o.tellEvery, "tell-every", 0, "write a line after every so-manieth cycle; the `number` (default: every 10 minutes, where there is no terminal)")
+	c.AddCommand(a.soakPlanCommand(), a.soakReliabilityCommand())
+	return c
+}
+
+func (o *soakOpts) check() error {
+	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every, "--keep-bad": o.keep.Bad, "--tell-every": o.tellEvery} {
+		if n < 0 {
+			return failed(exitUsage, fmt.Errorf("%s %d: a whole number from 0 may stand there", name, n))
+		}
+	}
+	if o.waitForRig < 0 {
+		return failed(exitUsage, fmt.Errorf("--wait-for-rig %s: a time from 0 may stand there, as in 10m", o.waitForRig))
+	}
+	if o.goOn && o.resume != "" {
+		return failed(exitUsage, errors.New("--go-on and --resume do not go together: --go-on finds the run by unit and sequence"))
+	}
+	return nil
+}
+
+// beginSoak begins a soak, or goes on with one where that is asked for.
+func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
+	if o.goOn {
+		id, done, err := a.unfinished(name)
+		if err != nil || done != nil {
+			return errors.Join(err, done)
+		}
+		if id != "" {
+			return a.resumeSoak(c, id, o)
+		}
+	}
+	seq, err := loadSequence(name)
+	if err != nil {
+		return err
+	}
+	rig, err := a.loadRig(seq)
+	if err != nil {
+		return err
+	}
+	sim, err := o.simulation(c, rig)
+	if err != nil {
+		return err
+	}
+	cycles, err := o.planned(c, seq)
+	if err != nil {
+		return err
+	}
+	db, err := journal.Open(a.log)
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	defer db.Close()
+	s := &soak{app: a, o: o, db: db, seq: seq, rig: rig, sim: sim, planned: cycles, next: 1, keep: o.keep}
+	return s.start(c.Context(), func(b *bench.Bench) error { return s.begin(b) })
+}
+
+// unfinished finds the unit's newest soak of a sequence: its ID where it is to go on,
+// the verdict of one that is complete; neither where there is none.
+func (a *app) unfinished(name string) (id string, done *failure, err error) {
+	seq, err := loadSequence(name)
+	if err != nil {
+		return "", nil, err
+	}
+	db, err := journal.Open(a.log)
+	if err != nil {
+		return "", nil, failed(exitLog, err)
+	}
+	defer db.Close()
+	runs, err := db.Runs()
+	if err != nil {
+		return "", nil, failed(exitLog, err)
+	}
+	for _, r := range runs {
+		if r.Unit != a.unit || r.Sequence != seq.Name || !r.Soak {
+			continue
+		}
+		if !r.Complete {
+			return r.Run, nil, nil
+		}
+		a.note("Run %s: all %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, verdictWord(string(r.Verdict)), r.Run)
+		return "", &failure{status: verdictStatus(r.Verdict)}, nil
+	}
+	return "", nil, nil
+}
+
+// resumeSoak goes on with a soak in the log.
+func (a *app) resumeSoak(c *cobra.Command, id string, o *soakOpts) error {
+	db, err := a.openLog()
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	s, err := a.resumed(c, db, id, o)
+	if err != nil {
+		return err
+	}
+	return s.start(c.Context(), func(*bench.Bench) error { return s.resume() })
+}
+
+// resumed makes a soak ready to go on as it began.
+func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) (*soak, error) {
+	rec, err := db.Find(id)
+	if err != nil {
+		if logError(err) {
+			return nil, failed(exitLog, err)
+		}
+		return nil, failed(exitUsage, err)
+	}
+	if err := a.canResume(c, rec); err != nil {
+		return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, err))
+	}
+	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
+	if err != nil {
+		return nil, failed(exitLog, fmt.Errorf("run %s: its sequence in the log cannot be read: %w", rec.ID, err))
+	}
+	rig, err := a.loadRig(seq)
+	if err != nil {
+		return nil, err
+	}
+	if rig.Name != rec.Rig || a.rigSource() != rec.RigSource {
+		return nil, failed(exitInput, fmt.Errorf("run %s: the rig is not as it was when the run began (%s); name the same rig file with --rig, or begin a new run", rec.ID, rec.Rig))
+	}
+	sim, err := o.simulation(c, rig)
+	if err != nil {
+		return nil, err
+	}
+	if rec.Seed != nil {
+		sim.seed = *rec.Seed // the same simulated unit again
+	}
+	last, err := rec.Last()
+	if err != nil {
+		return nil, failed(exitLog, err)
+	}
+	a.unit = rec.Unit
+	return &soak{app: a, o: o, db: db, rec: rec, seq: seq, rig: rig, sim: sim, planned: rec.Planned, whole: rec.Cycles, next: last + 1, keep: *rec.Soak}, nil
+}
+
+// canResume says why a run cannot go on, or not as asked.
+func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
+	switch {
+	case rec.Soak == nil:
+		return errors.New("it is not a soak; only a soak can go on")
+	case rec.Complete:
+		return fmt.Errorf("it is complete: all %d cycles are done", rec.Planned)
+	case c.Flags().Changed("unit") && a.unit != rec.Unit:
+		return fmt.Errorf("it is of the unit %q, not %q", rec.Unit, a.unit)
+	case c.Flags().Changed("cycles") && !c.Flags().Changed("go-on"):
+		return errors.New("the number of its cycles stands in the log; leave --cycles out")
+	case c.Flags().Changed("seed") && !c.Flags().Changed("go-on"):
+		return errors.New("the seed of its simulated bench stands in the log; leave --seed out")
+	}
+	return nil
+}
+
+// planned is how many cycles are to be done.
+func (o *runOpts) planned(c *cobra.Command, seq *sequences.Sequence) (int, error) {
+	cycles := seq.Cycles
+	if c.Flags().Changed("cycles") {
+		cycles = o.cycles
+	}
+	if cycles < 1 {
+		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
+	}
+	if cycles > maxCycle {
+		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, maxCycle))
+	}
+	return cycles, nil
+}
+
+// cautioned shows the sequence's cautions and, before a real rig acts, waits until
+// the usual ones are acknowledged.
+func (a *app) cautioned(ctx context.Context, rig *wiring.Rig, seq *sequences.Sequence, yes bool) error {
+	for _, text := range seq.Cautions {
+		a.note("%s: %s", seq.File, text)
+	}
+	if rig.Simulated || !drives(rig, seq) {
+		return nil
+	}
+	return a.acknowledged(ctx, yes)
+}

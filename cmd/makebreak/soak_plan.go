@@ -1,0 +1,152 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/analyze/reliability"
+)
+
+// percent is a share as it is typed: 90% or 0.9.
+type percent float64
+
+func (p *percent) Set(text string) error {
+	number, isPercent := strings.CutSuffix(strings.TrimSpace(text), "%")
+	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if isPercent {
+		x /= 100
+	}
+	if err != nil || !(x > 0 && x < 1) {
+		return fmt.Errorf("%q: a share between 0 and 100 %% may stand there, as in 90%%", text)
+	}
+	*p = percent(x)
+	return nil
+}
+
+func (p *percent) String() string {
+	return strconv.FormatFloat(100*float64(*p), 'g', -1, 64) + "%"
+}
+
+func (p *percent) Type() string { return "share" }
+
+// planOpts are the flags of soak plan.
+type planOpts struct {
+	b10, each  float64
+	confidence percent
+	shape      float64
+	boards     int
+	allowed    int
+}
+
+func (a *app) soakPlanCommand() *cobra.Command {
+	o := planOpts{confidence: 0.9}
+	c := &cobra.Command{
+		Use:   "plan",
+		Short: "Say how many boards and cycles a claim about the life needs",
+		Long: `Say how many boards, each run for how many cycles, show that at least 90 % live
+for so many cycles (a B10), at a confidence, with so many allowed to fail. The
+shape of the lives is needed for boards that run longer or shorter than the claim:
+1 where failures come at a constant rate, above 1 where they wear.`,
+		Example: `  makebreak soak plan --b10 100000 --confidence 90%
+  makebreak soak plan --b10 100000 --confidence 90% --boards 5 --shape 2`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := choice("soak plan", a.as, "text", "csv"); err != nil {
+				return err
+			}
+			if !(o.b10 > 0) || math.IsInf(o.b10, 0) {
+				return failed(exitUsage, fmt.Errorf("--b10 %g: a number of cycles above 0 must stand there", o.b10))
+			}
+			rows, err := o.rows(c)
+			if err != nil {
+				return failed(exitUsage, err)
+			}
+			return a.writePlan(&o, rows)
+		},
+	}
+	f := c.Flags()
+	f.Float64Var(&o.b10, "b10", 0, "`cycles` that at least 90 % of all boards are to live")
+	f.Var(&o.confidence, "confidence", "`share` of tests that would not show this by chance, as in 90%")
+	f.Float64Var(&o.shape, "shape", 1, "Weibull shape of the lives; the `number`")
+	f.IntVar(&o.boards, "boards", 0, "`number` of boards that there are (default: a table)")
+	f.Float64Var(&o.each, "cycles", 0, "`number` of cycles that each board is run (default: a table)")
+	f.IntVar(&o.allowed, "failures", 0, "`number` of boards that may fail")
+	return c
+}
+
+// planRow is one test that would do.
+type planRow struct {
+	boards int
+	each   float64 // cycles
+}
+
+// rows are the tests that would do: the one asked for, or some to choose from.
+func (o *planOpts) rows(c *cobra.Command) ([]planRow, error) {
+	claim := reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
+	byBoards, byCycles := c.Flags().Changed("boards"), c.Flags().Changed("cycles")
+	if byBoards && byCycles {
+		return nil, fmt.Errorf("--boards and --cycles do not go together: each follows from the other")
+	}
+	if byCycles {
+		n, err := claim.Boards(o.each)
+		return []planRow{{n, o.each}}, err
+	}
+	if byBoards {
+		each, err := claim.CyclesEach(o.boards)
+		return []planRow{{o.boards, each}}, err
+	}
+	once, err := claim.Boards(o.b10)
+	if err != nil {
+		return nil, err
+	}
+	rows := []planRow{{once, o.b10}}
+	for _, n := range []int{50, 20, 10, 5, 3, 2, 1} {
+		if n < once && n > o.allowed {
+			each, err := claim.CyclesEach(n)
+			if err != nil {
+				return nil, err
+			}
+			rows = append(rows, planRow{n, each})
+		}
+	}
+	return rows, nil
+}
+
+func (a *app) writePlan(o *planOpts, rows []planRow) error {
+	if a.as == "csv" {
+		return a.deliver(func(w io.Writer) error {
+			fmt.Fprint(w, "boards,cycles_each,cycles_in_all\r\n")
+			for _, r := range rows {
+				each := math.Ceil(r.each)
+				fmt.Fprintf(w, "%d,%.0f,%.0f\r\n", r.boards, each, each*float64(r.boards))
+			}
+			return nil
+		})
+	}
+	return a.deliver(func(w io.Writer) error {
+		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)
+		fmt.Fprintf(w, "with at most %s failed, any of these tests:\n\n", boardsWord(o.allowed))
+		err := writeTable(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
+			for _, r := range rows {
+				each := math.Ceil(r.each)
+				row(r.boards, fmt.Sprintf("%.0f", each), fmt.Sprintf("%.0f", each*float64(r.boards)))
+			}
+		})
+		if len(rows) > 1 || rows[0].each != o.b10 {
+			fmt.Fprintln(w, "\nBoards that run longer or shorter than the claim stand for it only as far as\nthe shape is right.")
+		}
+		return err
+	})
+}
+
+func boardsWord(n int) string {
+	if n == 1 {
+		return "1 board"
+	}
+	return fmt.Sprintf("%d boards", n)
+}
