@@ -56,6 +56,8 @@ type outputMeter struct {
 	high   bool
 	known  bool
 	demand Demand // the last one that named a state
+	// saidLow and saidHigh: the level before the first event has been reported.
+	saidLow, saidHigh bool
 	// lowest and highest levels that the output has had, NaN until known.
 	lowLevel, highLevel float64
 	movedAt             capture.Instant // when it crossed its mid level last
@@ -205,7 +207,8 @@ func relaysOf(c *capture.Capture) []RelayPlan {
 // Begin measures the state before the first event, from the capture's start, and
 // reports its levels with no event. State calls it where it has not been called.
 // Where there are no samples before the first event, that event's figures that
-// need a state before are missing.
+// need a state before are missing. It may be called again as more of a long time
+// before the first event is read; each level is reported once.
 func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 	m.started = true
 	for _, o := range m.outputs {
@@ -226,11 +229,13 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 // record and no event's.
 func (m *Meter) baseline(tr *capture.Trace, o *outputMeter, seen observed, s span) level {
 	l := levelOf(tr, s, &seen)
-	if l.known() && (o.plan != nil || m.free) {
-		q := LowLevel
-		if s.high {
-			q = HighLevel
-		}
+	said := &o.saidLow
+	q := LowLevel
+	if s.high {
+		said, q = &o.saidHigh, HighLevel
+	}
+	if l.known() && (o.plan != nil || m.free) && !*said {
+		*said = true
 		m.levelRow(tr, "", o, q, l, NoLimit())
 	}
 	return l

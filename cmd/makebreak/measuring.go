@@ -43,7 +43,7 @@ func (m *measuring) all() error {
 	c := m.reader.Capture()
 	var present *capture.Event
 	for {
-		e, err := m.reader.Next()
+		e, err := m.next(c, present == nil)
 		if err != nil && !errors.Is(err, io.EOF) {
 			return err
 		}
@@ -59,6 +59,25 @@ func (m *measuring) all() error {
 		c.Discard(e.At.Add(-lookBack))
 		present = &e
 		m.events = true
+	}
+}
+
+// part is how many rows before the first event are read at a time.
+const part = 250_000
+
+// next reads on to the next event. Before the first one, of which only the states
+// must be known, what has been read is measured and let go of in parts.
+func (m *measuring) next(c *capture.Capture, first bool) (capture.Event, error) {
+	if !first {
+		return m.reader.Next()
+	}
+	for {
+		e, found, err := m.reader.Advance(part)
+		if err != nil || found {
+			return e, err
+		}
+		m.meter.Begin(c, c.End+1)
+		c.Discard(c.End.Add(-lookBack))
 	}
 }
 
