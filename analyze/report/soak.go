@@ -190,7 +190,7 @@ func soakLists(r *Record) []pageList {
 	for _, t := range trendsOf(r) {
 		lines = append(lines, t.lines()...)
 	}
-	if len(lines) == 0 {
+	if len(lines) == 0 && len(r.Tally.Rows) > 0 {
 		lines = []string{"no figure clearly drifts or steps, leaves its limits or goes missing"}
 	}
 	return []pageList{{"Over the cycles", lines}, {"Reliability", reliabilityLines(r.Tally)}, {"Interruptions", interruptionLines(r)}}

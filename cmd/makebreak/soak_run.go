@@ -154,11 +154,9 @@ func (s *soak) open(ctx context.Context, deadline time.Time) (*bench.Bench, erro
 	}
 }
 
-// work runs cycle after cycle. A rig that is lost is waited for; the time for that
-// begins anew only after a whole cycle, lest a rig that comes and goes be waited for
-// without end.
+// work runs cycle after cycle until all are done or the rig is lost for good.
 func (s *soak) work(ctx context.Context, b *bench.Bench) error {
-	var deadline time.Time
+	var lost patience
 	for {
 		outcome, err := runner.Run(ctx, b, s.seq, runner.Opts{First: s.next, Last: s.next + s.planned - s.whole - 1, StopOnFail: s.o.stopOnFail,
 			Now: time.Now, Recorder: s.run, Keep: s.keeper.Keep, OnCycle: s.cycle, OnEvent: s.event})
@@ -168,25 +166,48 @@ func (s *soak) work(ctx context.Context, b *bench.Bench) error {
 		if s.whole >= s.planned || !errors.Is(err, bench.ErrLost) || errors.Is(err, bench.ErrNobody) || s.o.waitForRig == 0 {
 			return err
 		}
-		stopped := time.Now()
-		if deadline.IsZero() || outcome.Cycles > 0 {
-			deadline = stopped.Add(s.o.waitForRig)
+		if b, err = s.wait(ctx, &lost, err, outcome.Cycles > 0); err != nil {
+			return err
 		}
-		s.app.note("Cycle %d: %s", s.next-1, plain(err))
-		next, openErr := s.open(ctx, deadline)
-		if openErr == nil && outcome.Cycles == 0 && time.Now().After(deadline) {
-			openErr = errors.Join(err, next.Close()) // it opens, and never does a cycle
-		}
-		if openErr != nil {
-			return openErr
-		}
-		b = next
-		gap := journal.Interruption{After: s.next - 1, Stopped: stopped, Resumed: time.Now(), Reason: plain(err)}
-		if err := s.run.Interrupted(gap); err != nil {
-			return errors.Join(err, unclosed(b.Close()))
-		}
-		s.app.note("The rig is back; going on with cycle %d", s.next)
 	}
+}
+
+// patience is how long a rig that comes and goes is still waited for.
+type patience struct {
+	deadline time.Time
+	pause    time.Duration
+}
+
+// wait waits for a rig that was lost and records the interruption. The time for it
+// begins anew only after a whole cycle, and the pauses grow, lest a rig that
+// comes and never does a cycle be tried without end.
+func (s *soak) wait(ctx context.Context, p *patience, why error, worked bool) (*bench.Bench, error) {
+	stopped := time.Now()
+	if p.deadline.IsZero() || worked {
+		*p = patience{stopped.Add(s.o.waitForRig), firstWait}
+		s.app.note("Cycle %d: %s; waiting up to %s for the rig", s.next-1, plain(why), s.o.waitForRig)
+	}
+	left := time.Until(p.deadline)
+	if left <= 0 {
+		return nil, why
+	}
+	s.notify.alive()
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case <-time.After(min(p.pause, left)):
+	}
+	p.pause = min(2*p.pause, longestWait)
+	b, err := s.open(ctx, p.deadline)
+	if err != nil {
+		return nil, err
+	}
+	gap := journal.Interruption{After: s.next - 1, Stopped: stopped, Resumed: time.Now(), Reason: plain(why)}
+	if err := s.run.Interrupted(gap); err != nil {
+		return nil, errors.Join(err, unclosed(b.Close()))
+	}
+	s.app.note("The rig is back; going on with cycle %d", s.next)
+	return b, nil
 }
 
 func (s *soak) event(cycle int, event string) {

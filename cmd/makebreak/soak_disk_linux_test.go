@@ -1,0 +1,47 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+// A disk that runs full ends a soak with 74; what was stored stays, and when there is
+// room again the soak goes on with the next cycle, having lost none.
+func TestSoak_DiskFull(t *testing.T) {
+	dir := t.TempDir()
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
+		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("cannot mount a small disk: %v", err)
+		}
+		t.Skipf("NOT CHECKED: cannot mount a small disk: %v", err)
+	}
+	defer func() {
+		if err := syscall.Unmount(dir, 0); err != nil {
+			t.Errorf("unmount: %v", err)
+		}
+	}()
+	log := filepath.Join(dir, "log.db")
+	var errs strings.Builder
+	status := execute(t.Context(), []string{"--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "1200", "--tell-every", "1",
+		"--keep-first", "0", "--keep-last", "10"}, streams{strings.NewReader(""), &strings.Builder{}, &errs})
+	if status != exitLog || !strings.Contains(errs.String(), "no room left for the log") {
+		t.Fatalf("exit status %d, want %d; standard error:\n%s", status, exitLog, errs.String())
+	}
+	before := only(t, log)
+	reported := strings.Count(errs.String(), " done, 0 failed)\n")
+	if before.Complete || before.Cycles != reported || reported < 50 {
+		t.Errorf("the log has %d cycles, complete %t; %d were reported", before.Cycles, before.Complete, reported)
+	}
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=20m"); err != nil {
+		t.Fatal(err)
+	}
+	if status, out, errs := run(t, "--log", log, "soak", "--resume", "last"); status != exitPass || !strings.Contains(out, "interrupted once") {
+		t.Errorf("with room again: exit status %d: %s\n%s", status, errs, out)
+	}
+	if after := only(t, log); !after.Complete || after.Cycles != 1200 {
+		t.Errorf("the log has %d cycles, complete %t", after.Cycles, after.Complete)
+	}
+}
