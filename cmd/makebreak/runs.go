@@ -18,7 +18,7 @@ import (
 )
 
 func (a *app) runsCommand() *cobra.Command {
-	return &cobra.Command{
+	c := &cobra.Command{
 		Use:   "runs",
 		Short: "List what is in the log, the newest first",
 		Args:  noArguments,
@@ -38,6 +38,8 @@ func (a *app) runsCommand() *cobra.Command {
 			return a.deliver(func(w io.Writer) error { return a.writeRuns(w, runs) })
 		},
 	}
+	c.AddCommand(a.pruneCommand())
+	return c
 }
 
 func noArguments(c *cobra.Command, args []string) error {

@@ -1,0 +1,184 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/sequences/journal"
+)
+
+// pruneOpts are the flags of runs prune.
+type pruneOpts struct {
+	olderThan             age
+	whole, shrink, really bool
+}
+
+// age is a time as prune takes it: 90d, 12w, or as other flags, 36h.
+type age time.Duration
+
+func (a *age) Set(text string) error {
+	for unit, length := range map[string]time.Duration{"d": 24 * time.Hour, "w": 7 * 24 * time.Hour} {
+		if number, ok := strings.CutSuffix(text, unit); ok {
+			n, err := strconv.ParseFloat(number, 64)
+			if err != nil || n < 0 || n > 1e5 {
+				return fmt.Errorf("%q: a time may stand there, as in 90d", text)
+			}
+			*a = age(n * float64(length))
+			return nil
+		}
+	}
+	d, err := time.ParseDuration(text)
+	if err != nil || d < 0 {
+		return fmt.Errorf("%q: a time may stand there, as in 90d", text)
+	}
+	*a = age(d)
+	return nil
+}
+
+func (a *age) String() string { return time.Duration(*a).String() }
+
+func (a *age) Type() string { return "age" }
+
+// busyWithin is how recently a run that has not ended may have stored a cycle to be
+// taken for one that goes on.
+const busyWithin = 24 * time.Hour
+
+func (a *app) pruneCommand() *cobra.Command {
+	var o pruneOpts
+	c := &cobra.Command{
+		Use:   "prune",
+		Short: "Make room in the log: remove captures, or whole runs, older than a time",
+		Long: `Make room in the log. Captures of runs that ended longer ago than --older-than are
+removed; their figures stay, and so does every report. With --whole-runs the runs
+themselves go. Without --yes it only says what would be removed.
+
+A run that has not ended is spared while its last cycle is less than a day old.
+The room is used again by later runs; --shrink gives it back to the disk, which
+writes the log anew, needs room for two more of it, and no program may be running.`,
+		Example: `  makebreak runs prune --older-than 90d
+  makebreak runs prune --older-than 90d --yes
+  makebreak runs prune --older-than 365d --whole-runs --shrink --yes`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := choice("runs prune", a.as, "text"); err != nil {
+				return err
+			}
+			if !c.Flags().Changed("older-than") {
+				return failed(exitUsage, errors.New("runs prune needs --older-than, as in --older-than 90d"))
+			}
+			return a.prune(&o)
+		},
+	}
+	f := c.Flags()
+	f.Var(&o.olderThan, "older-than", "only what ended longer ago than this `time`, as in 90d")
+	f.BoolVar(&o.whole, "whole-runs", false, "remove the runs, not only their captures")
+	f.BoolVar(&o.shrink, "shrink", false, "give the room back to the disk afterwards")
+	f.BoolVar(&o.really, "yes", false, "do it; without this it is only said what would be done")
+	return c
+}
+
+func (a *app) prune(o *pruneOpts) error {
+	db, err := a.openLog()
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	all, err := db.Holdings()
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	var chosen []journal.Holding
+	var spared []string
+	now := time.Now()
+	for _, h := range all {
+		since := now.Sub(h.Touched)
+		switch {
+		case since < time.Duration(o.olderThan), !o.whole && h.Captures == 0:
+		case !h.Ended && since < busyWithin:
+			spared = append(spared, h.Run)
+		default:
+			chosen = append(chosen, h)
+		}
+	}
+	if len(spared) > 0 {
+		a.note("Spared, because they may still be going on: %s", strings.Join(spared, ", "))
+	}
+	if err := a.tellPrune(o, chosen); err != nil {
+		return err
+	}
+	if !o.really {
+		return nil
+	}
+	return a.doPrune(db, o, chosen)
+}
+
+// tellPrune lists what is, or would be, removed.
+func (a *app) tellPrune(o *pruneOpts, chosen []journal.Holding) error {
+	return a.deliver(func(w io.Writer) error {
+		if len(chosen) == 0 {
+			fmt.Fprintln(w, "Nothing is old enough to be removed.")
+			return nil
+		}
+		total := int64(0)
+		err := writeTable(w, []string{"run", "unit", "sequence", "last used", "cycles", "captures", "frees about"}, func(row func(...any)) {
+			for _, h := range chosen {
+				bytes := h.CaptureBytes
+				if o.whole {
+					bytes = h.Bytes
+				}
+				total += bytes
+				row(h.Run, h.Unit, h.Sequence, h.Touched.Local().Format("2006-01-02 15:04:05"), h.Cycles, h.Captures, sizeWords(bytes))
+			}
+		})
+		what := "their captures; their figures stay"
+		if o.whole {
+			what = "all of it"
+		}
+		tense, hint := "Removing", ""
+		if !o.really {
+			tense, hint = "--yes would remove", " Nothing has been removed."
+		}
+		fmt.Fprintf(w, "\n%s %s: about %s.%s\n", tense, what, sizeWords(total), hint)
+		return err
+	})
+}
+
+func (a *app) doPrune(db *journal.DB, o *pruneOpts, chosen []journal.Holding) error {
+	for _, h := range chosen {
+		remove := db.DropCaptures
+		if o.whole {
+			remove = db.DropRun
+		}
+		if err := remove(h.Run); err != nil {
+			return failed(exitLog, err)
+		}
+	}
+	if !o.shrink {
+		if len(chosen) > 0 {
+			a.note("Removed. Later runs use the room; --shrink gives it back to the disk")
+		}
+		return nil
+	}
+	if err := db.Shrink(); err != nil {
+		return failed(exitLog, fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err))
+	}
+	a.note("Removed, and the room given back to the disk")
+	return nil
+}
+
+// sizeWords writes a number of bytes for people.
+func sizeWords(n int64) string {
+	switch {
+	case n >= 1e9:
+		return fmt.Sprintf("%.2f GB", float64(n)/1e9)
+	case n >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	}
+	return fmt.Sprintf("%.0f kB", float64(n)/1e3)
+}

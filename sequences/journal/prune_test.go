@@ -1,0 +1,153 @@
+package journal
+
+import (
+	"errors"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+)
+
+// fillRun stores a run of some cycles with captures and ends it.
+func fillRun(t *testing.T, db *DB, cycles int, started time.Time) string {
+	t.Helper()
+	r, err := db.Begin(RunInfo{Unit: "U", Started: started, Soak: &Retention{First: cycles}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []*Cycle
+	for n := 1; n <= cycles; n++ {
+		c := kept(n, KeptFirst)
+		c.Capture = make([]byte, 2000)
+		all = append(all, c)
+	}
+	if err := r.Append(all...); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Checkpoint(cycles, []byte("sums")); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Finish(RunEnd{Ended: started.Add(time.Hour), Verdict: analyze.Pass, Complete: true}); err != nil {
+		t.Fatal(err)
+	}
+	return r.ID()
+}
+
+func count(t *testing.T, db *DB, from string) (n int) {
+	t.Helper()
+	if err := db.read.QueryRow("SELECT count(*) FROM " + from).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// Captures go first and leave the figures; a whole run goes without a trace, and other
+// runs keep all that they have. Shrinking gives the room back.
+func TestPrune(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	day := time.Unix(1_800_000_000, 0).UTC()
+	old := fillRun(t, db, 300, day)
+	young := fillRun(t, db, 200, day.AddDate(0, 0, 30))
+
+	all, err := db.Holdings()
+	if err != nil || len(all) != 2 {
+		t.Fatalf("%d holdings: %v", len(all), err)
+	}
+	h := all[0]
+	if h.Run != old || h.Captures != 300 || h.CaptureBytes != 600_000 || !h.Touched.Equal(day.Add(time.Hour)) || !h.Ended {
+		t.Errorf("the old run: %+v", h)
+	}
+	size, err := db.Size()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sum := all[0].Bytes + all[1].Bytes; sum < size*8/10 || sum > size {
+		t.Errorf("the runs hold %d bytes, the log %d", sum, size)
+	}
+	figures := count(t, db, "measurement WHERE run = 1")
+
+	if err := db.DropCaptures(old); err != nil {
+		t.Fatal(err)
+	}
+	if n := count(t, db, "capture"); n != 200 {
+		t.Errorf("%d captures are left, want 200", n)
+	}
+	if n := count(t, db, "measurement WHERE run = 1"); n != figures {
+		t.Errorf("%d figures are left, want %d", n, figures)
+	}
+	if err := db.DropRun(old); err != nil {
+		t.Fatal(err)
+	}
+	for _, table := range []string{"cycle", "measurement", "symptom", "point", "sign", "reason", "soak", "interruption", "checkpoint"} {
+		if n := count(t, db, table+" WHERE run = 1"); n != 0 {
+			t.Errorf("%d rows of the run are left in %s", n, table)
+		}
+	}
+	if n := count(t, db, "capture"); n != 200 {
+		t.Errorf("%d captures are left of the other run, want 200", n)
+	}
+	if _, err := db.Find(old); !errors.Is(err, ErrNoRun) {
+		t.Errorf("the removed run: %v", err)
+	}
+	if err := db.Shrink(); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Check(); err != nil {
+		t.Error(err)
+	}
+	if n := count(t, db, "pragma_freelist_count WHERE freelist_count > 0"); n != 0 {
+		t.Error("free pages are left")
+	}
+	if rec, err := db.Find(young); err != nil || rec.Cycles != 200 || !rec.Complete {
+		t.Errorf("the other run: %+v, %v", rec, err)
+	}
+	if _, err := db.Begin(RunInfo{Started: day}); err != nil {
+		t.Errorf("the log cannot be written after it has shrunk: %v", err)
+	}
+}
+
+// A removal that was cut off half way leaves a run that says so and can be removed.
+func TestDropRun_CutOff(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
+	if err := db.exec("UPDATE run SET complete = 0, reason = ?", removing); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.transact(func() error { _, err := db.dropCaptures(1); return err }); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.transact(func() error { _, err := db.dropCycles(1); return err }); err != nil {
+		t.Fatal(err)
+	}
+	rec, err := db.Find(id)
+	if err != nil || rec.Complete || rec.Cycles != 1000 || !strings.Contains(rec.Reason, "removed") {
+		t.Fatalf("half way: %+v, %v", rec, err)
+	}
+	if err := db.Check(); err != nil {
+		t.Error(err)
+	}
+	if err := db.DropRun(id); err != nil {
+		t.Fatal(err)
+	}
+	if n := count(t, db, "run"); n != 0 {
+		t.Error("the run is still there")
+	}
+}
+
+// Nobody else may write while the log is written anew.
+func TestShrink_Locked(t *testing.T) {
+	t.Parallel() // it waits for the lock as long as a program does
+	path := filepath.Join(t.TempDir(), "log.db")
+	db, other := openLog(t, path), openLog(t, path)
+	if err := other.exec("BEGIN IMMEDIATE"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Shrink(); !errors.Is(err, ErrLocked) {
+		t.Errorf("error %v, want ErrLocked", err)
+	}
+	if err := other.exec("ROLLBACK"); err != nil {
+		t.Fatal(err)
+	}
+}
