@@ -1,0 +1,84 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// What is shown is what is written; a settings file that is there stays.
+func TestInstall(t *testing.T) {
+	root := t.TempDir()
+	status, shown, errs := run(t, "install", "--root", root)
+	if status != exitPass || !strings.Contains(shown, "Nothing has been written") {
+		t.Fatalf("exit status %d: %s", status, errs)
+	}
+	if entries, err := os.ReadDir(root); err != nil || len(entries) > 0 {
+		t.Fatalf("without --yes there are %v: %v", entries, err)
+	}
+	conf := filepath.Join(root, "etc", "makebreak", "soak.conf")
+	for _, own := range []bool{false, true} {
+		if status, _, errs := run(t, "install", "--root", root, "--yes"); status != exitPass {
+			t.Fatalf("exit status %d: %s", status, errs)
+		}
+		b, err := os.ReadFile(conf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := string(b) == "SOAK=mine\n"; got != own {
+			t.Errorf("the settings are %q", b)
+		}
+		if err := os.WriteFile(conf, []byte("SOAK=mine\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, f := range installs {
+		b, err := os.ReadFile(filepath.Join(root, f.path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Stat(filepath.Join(root, f.path)); err != nil || info.Mode() != f.mode {
+			t.Errorf("%s: mode %v, want %v", f.path, info.Mode(), f.mode)
+		}
+		first, _, _ := strings.Cut(string(b), "\n")
+		if f.source != "" && !f.keep && !strings.Contains(shown, first) {
+			t.Errorf("%s was not shown", f.path)
+		}
+	}
+	if status, _, _ := run(t, "install", "--root", root, "--yes", "--dry-run"); status != exitUsage {
+		t.Errorf("--yes with --dry-run: exit status %d", status)
+	}
+	verifyUnit(t, root)
+}
+
+// verifyUnit lets systemd's own checker read the unit, and udev's the rule.
+func verifyUnit(t *testing.T, root string) {
+	t.Helper()
+	tool, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("systemd-analyze is required here: %v", err)
+		}
+		t.Skip("NOT CHECKED: systemd-analyze is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
+	}
+	unit := filepath.Join(t.TempDir(), "makebreak-soak.service")
+	text, err := os.ReadFile(filepath.Join(root, "etc/systemd/system/makebreak-soak.service"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The checker looks for the program where the unit says it is.
+	program := filepath.Join(root, "usr/local/bin/makebreak")
+	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(string(text), "/usr/local/bin/makebreak", program)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command(tool, "verify", "--man=no", unit).CombinedOutput()
+	if err != nil || strings.Contains(string(out), "makebreak-soak") {
+		t.Errorf("systemd-analyze verify: %v\n%s", err, out)
+	}
+	out, err = exec.Command(tool, "security", "--offline=yes", "--threshold=25", unit).CombinedOutput()
+	if err != nil {
+		t.Errorf("the unit is exposed by more than 2.5 of 10 by systemd's own measure: %v\n%s", err, out)
+	}
+}
