@@ -95,20 +95,20 @@ func (t *Trend) lines() []string {
 		add("drifts by %s in 1000 cycles (95 %%: %s to %s, %s), %s over the run", t.signed(t.Drift.Slope), t.signed(t.Drift.Lower),
 			t.signed(t.Drift.Upper), chance(t.Drift.P), t.signed(t.Drift.Change))
 	case t.Shape == trend.Stepped && t.clear(t.Step.P):
-		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), grouped(t.Step.At), chance(t.Step.P))
+		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
 	}
 	for _, f := range t.Forecasts {
 		if f.Warn && f.Crossing > 0 {
-			add("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %.4g %%",
-				LimitWords(t.Quantity, t.limit), grouped(f.Crossing), between(f.Earliest, f.Latest), grouped(f.Planned), 100*f.Confidence)
+			add("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %s",
+				LimitWords(t.Quantity, t.limit), whole(f.Crossing), between(f.Earliest, f.Latest), whole(f.Planned), sure(f.Confidence))
 		}
 	}
 	if f := t.Failures; f.Outside > 0 {
-		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", times(f.Outside), grouped(f.Judged), grouped(f.First),
-			grouped(f.Last), times(f.Streak), clusters(f))
+		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", times(f.Outside), whole(f.Judged), whole(f.First),
+			whole(f.Last), times(f.Streak), clusters(f))
 	}
 	if t.Missing > 0 {
-		add("could not be measured %s, first at cycle %s", times(t.Missing), grouped(t.FirstMissing))
+		add("could not be measured %s, first at cycle %s", times(t.Missing), whole(t.FirstMissing))
 	}
 	return out
 }
@@ -155,9 +155,9 @@ func chance(p float64) string {
 func between(earliest, latest int) string {
 	switch {
 	case earliest > 0 && latest > 0:
-		return grouped(earliest) + " to " + grouped(latest)
+		return whole(earliest) + " to " + whole(latest)
 	case earliest > 0:
-		return "from " + grouped(earliest)
+		return "from " + whole(earliest)
 	}
 	return "how soon is open"
 }
@@ -166,19 +166,17 @@ func times[T int | int64](n T) string {
 	if n == 1 {
 		return "once"
 	}
-	return grouped(n) + " times"
+	return whole(n) + " times"
 }
 
-// grouped writes a whole number with narrow gaps between thousands, for people.
-func grouped[T int | int64](n T) string {
-	s := strconv.FormatInt(int64(n), 10)
-	if len(s) < 5 {
-		return s
+func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
+
+// sure is a confidence in percent; none is ever whole.
+func sure(c float64) string {
+	if c > 0.9999 {
+		return "over 99.99 %"
 	}
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "\u202f" + s[i:]
-	}
-	return s
+	return strconv.FormatFloat(100*c, 'g', 4, 64) + " %"
 }
 
 // soakLists are what a soak's record says besides its table.
@@ -209,13 +207,13 @@ func reliabilityLines(t *tally.Tally) []string {
 	var lines []string
 	if f.Outside == 0 {
 		lines = append(lines, fmt.Sprintf("no failure in %s cycles: the failure probability per cycle is at most %s at %g %% confidence",
-			grouped(f.Judged), share(p.AtMost), 100*p.Confidence))
+			whole(f.Judged), share(p.AtMost), 100*p.Confidence))
 	} else {
 		lines = append(lines, fmt.Sprintf("failed in %s of %s cycles: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
-			grouped(f.Outside), grouped(f.Judged), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+			whole(f.Outside), whole(f.Judged), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
 	}
 	if f.Doubtful > 0 {
-		lines = append(lines, fmt.Sprintf("%s more could not be decided and count as not failed", grouped(f.Doubtful)))
+		lines = append(lines, fmt.Sprintf("%s more could not be decided and count as not failed", whole(f.Doubtful)))
 	}
 	if t.Cut > 0 {
 		lines = append(lines, fmt.Sprintf("cut short by an interruption and not counted: %s", times(t.Cut)))
@@ -240,7 +238,7 @@ func interruptionLines(r *Record) []string {
 		if !i.Stopped.IsZero() {
 			stopped = i.Stopped.Format("2006-01-02 15:04:05 MST")
 		}
-		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", grouped(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
+		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", whole(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
 	}
 	return lines
 }

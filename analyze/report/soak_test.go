@@ -1,0 +1,208 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/analyze/tally"
+)
+
+// soaked is the record of an invented soak of a relay. each gives a cycle's operate
+// time in seconds, NaN for one that could not be measured; its limit is 6 ms.
+func soaked(t testing.TB, cycles, planned int, each func(n int, rng *rand.Rand) float64) *Record {
+	t.Helper()
+	sum, err := tally.New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(3, 4))
+	v := analyze.NoVerdict
+	for n := 1; n <= cycles; n++ {
+		m := analyze.Measurement{Cycle: n, Event: "energize", Signal: "K1", Quantity: analyze.OperateTime, Value: each(n, rng), Expanded: 1e-5,
+			Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.006}, Verdict: analyze.Pass}
+		switch {
+		case math.IsNaN(m.Value):
+			m.Verdict, m.Reason = analyze.Undecided, "an edge was lost"
+		case m.Value > 0.006:
+			m.Verdict = analyze.Fail
+		}
+		if err := sum.Add(&m); err != nil {
+			t.Fatal(err)
+		}
+		if err := sum.AddCycle(n, m.Verdict, true); err != nil {
+			t.Fatal(err)
+		}
+		v = v.Worse(m.Verdict)
+	}
+	return &Record{Run: "2026-11-25.1", Unit: "RB-017", Sequence: "relay-only", Cycles: cycles, Planned: planned, Complete: true, Verdict: v,
+		Tally: sum, Signals: []string{"K1"}, Steps: []string{"energize"}}
+}
+
+func soakText(t testing.TB, r *Record) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Text(&b, r, TextOpts{}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// steadily is a steady relay.
+func steadily(_ int, rng *rand.Rand) float64 { return 0.005 + 0.0001*rng.NormFloat64() }
+
+// What is planted is told, and nothing else.
+func TestText_Soak(t *testing.T) {
+	none := []string{"drifts by", "steps by", "WARNING", "out of its limit", "could not be measured", "in clusters"}
+	for _, c := range []struct {
+		name   string
+		each   func(int, *rand.Rand) float64
+		tells  []string
+		silent []string
+	}{
+		{"steady", steadily, []string{"no figure clearly drifts", "no failure in 5000 cycles: the failure probability per cycle is at most 0.000599 at 95 % confidence"}, none},
+		{"drift that will cross", func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) },
+			[]string{"K1 operate time at energize: drifts by 50.", "WARNING: it will cross its limit of max 6 ms at about cycle ", "before the 30000 planned"}, []string{"steps by"}},
+		{"drift away from the limit", func(n int, rng *rand.Rand) float64 { return steadily(n, rng) - 5e-8*float64(n) },
+			[]string{"drifts by -"}, []string{"WARNING", "steps by"}},
+		{"step", func(n int, rng *rand.Rand) float64 {
+			if n > 3000 {
+				return steadily(n, rng) + 0.0005
+			}
+			return steadily(n, rng)
+		}, []string{"K1 operate time at energize: steps by "}, []string{"drifts by", "WARNING"}},
+		{"missing", func(n int, rng *rand.Rand) float64 {
+			if n%1000 == 17 {
+				return math.NaN()
+			}
+			return steadily(n, rng)
+		}, []string{"could not be measured 5 times, first at cycle 17", "5 more could not be decided"}, []string{"out of its limit"}},
+		{"failures in a row", func(n int, rng *rand.Rand) float64 {
+			if n > 2000 && n <= 2010 {
+				return 0.009
+			}
+			return steadily(n, rng)
+		}, []string{"out of its limit in 10 times of 5000, first at cycle 2001, last at 2010, at most 10 times in a row; in clusters",
+			// The bounds from SciPy 1.10: beta.ppf(0.025, 10, 4991), beta.ppf(0.975, 11, 4990).
+			"failed in 10 of 5000 cycles: 0.002 per cycle, 0.000959 to 0.00367 at 95 % confidence (Clopper-Pearson); in clusters"}, []string{"WARNING"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			out := soakText(t, soaked(t, 5000, 30_000, c.each))
+			for _, want := range c.tells {
+				if !strings.Contains(out, want) {
+					t.Errorf("it does not say %q:\n%s", want, out)
+				}
+			}
+			for _, not := range c.silent {
+				if strings.Contains(out, not) {
+					t.Errorf("it says %q:\n%s", not, out)
+				}
+			}
+		})
+	}
+}
+
+// A steady unit is said to drift or step in at most one of a hundred runs: with four
+// quantities, here each on its own, in at most one of four hundred.
+func TestSoak_FalseAlarms(t *testing.T) {
+	alarms := 0
+	for seed := range 200 {
+		r := soaked(t, 600, 6000, func(n int, _ *rand.Rand) float64 {
+			return steadily(n, rand.New(rand.NewPCG(uint64(seed), uint64(n))))
+		})
+		for _, x := range trendsOf(r) {
+			if len(x.lines()) > 0 {
+				alarms++
+			}
+		}
+	}
+	// One in a hundred is two of 200; five or more has a probability of 5 % then.
+	if alarms > 4 {
+		t.Errorf("%d of 200 steady quantities are told of", alarms)
+	}
+}
+
+// A digest's median is as near to the exact one as the legend says.
+func TestDigest_Median(t *testing.T) {
+	const n = 100_000
+	var all []float64
+	r := soaked(t, n, n, func(n int, rng *rand.Rand) float64 {
+		x := 0.004 + 0.001*rng.ExpFloat64()
+		all = append(all, x)
+		return x
+	})
+	slices.Sort(all)
+	median := digest{r.Tally.Rows[0]}.median()
+	at, _ := slices.BinarySearch(all, median)
+	if off := math.Abs(float64(at)/n - 0.5); off > 0.001 {
+		t.Errorf("the median lies at %.4f of the order", float64(at)/n)
+	}
+	if !strings.Contains(soakText(t, r), "≈ ") {
+		t.Error("the text does not say that the median is from a digest")
+	}
+}
+
+func TestJSON_Soak(t *testing.T) {
+	r := soaked(t, 5000, 30_000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) })
+	r.Interruptions = []Interruption{{After: 17, Resumed: time.Unix(1_800_000_000, 0).UTC(), Reason: "the program or the power was cut off"}}
+	var b bytes.Buffer
+	if err := JSON(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	var got struct {
+		Soak struct {
+			Cycles, Failures int
+			At_most          float64
+			Interruptions    []struct {
+				After_cycle int
+				Stopped     *string
+				Resumed     string
+			}
+			Trends []struct {
+				Signal, Quantity, Shape string
+				Slope                   float64            `json:"slope_per_1000_cycles"`
+				Quantiles               map[string]float64 `json:"quantiles"`
+				Warnings                []struct {
+					Limit    float64
+					Crossing int `json:"crossing_cycle"`
+				} `json:"early_warnings"`
+			}
+		}
+	}
+	if err := json.Unmarshal(b.Bytes(), &got); err != nil {
+		t.Fatalf("%v\n%s", err, b.String())
+	}
+	s := got.Soak
+	if s.Cycles != 5000 || s.Failures != 0 || math.Abs(s.At_most-5.99e-4) > 1e-6 || len(s.Trends) != 1 {
+		t.Fatalf("%+v", s)
+	}
+	if i := s.Interruptions; len(i) != 1 || i[0].After_cycle != 17 || i[0].Stopped != nil || i[0].Resumed != "2027-01-15T08:00:00Z" {
+		t.Errorf("interruptions %+v", i)
+	}
+	x := s.Trends[0]
+	// The drift planted is 50 µs in 1000 cycles, from 5 ms; 6 ms is met at cycle 20,000.
+	if x.Shape != "drift" || math.Abs(x.Slope/5e-5-1) > 0.05 || len(x.Quantiles) != 9 || len(x.Warnings) != 1 ||
+		x.Warnings[0].Limit != 0.006 || math.Abs(float64(x.Warnings[0].Crossing)/20_000-1) > 0.1 {
+		t.Errorf("%+v", x)
+	}
+}
+
+func TestHTML_Soak(t *testing.T) {
+	r := soaked(t, 1000, 1000, steadily)
+	r.Interruptions = make([]Interruption, 25)
+	var b bytes.Buffer
+	if err := HTML(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Over the cycles", "Reliability", "interrupted 25 times", "the latest 10 of them", "≈ 5"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+}

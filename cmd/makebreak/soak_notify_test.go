@@ -1,0 +1,56 @@
+package main
+
+import (
+	"net"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A soak tells systemd when it is ready, that it is alive and when it ends, by the
+// protocol of sd_notify(3): lines in a datagram to the socket that the environment names.
+func TestSoak_Notifies(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "notify")
+	l, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	t.Setenv("NOTIFY_SOCKET", path)
+	t.Setenv("WATCHDOG_USEC", "60000") // a sign of life every 20 ms
+	heard := make(chan []string)
+	go func() {
+		var told []string
+		buf := make([]byte, 1000)
+		for {
+			n, err := l.Read(buf)
+			if err != nil {
+				heard <- told
+				return
+			}
+			told = append(told, string(buf[:n]))
+		}
+	}()
+	p := start(t, filepath.Join(t.TempDir(), "log.db"), "soak", "relay-only", "--seed", "1", "--cycles", "3", "--real-time", "--tell-every", "1")
+	if status := p.wait(t); status != exitPass {
+		t.Fatalf("exit status %d: %s", status, p.errors())
+	}
+	// The program has ended: what it sent is in the socket's queue and is read first.
+	if err := l.SetReadDeadline(time.Now().Add(200 * time.Millisecond)); err != nil {
+		t.Fatal(err)
+	}
+	told := <-heard
+	text := strings.Join(told, "\n--\n")
+	if len(told) < 4 || !strings.HasPrefix(text[strings.Index(text, "READY"):], "READY=1\nSTATUS=run ") {
+		t.Fatalf("told:\n%s", text)
+	}
+	for _, want := range []string{"WATCHDOG=1", "STATUS=cycle 2 of 3, 0 failed"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q was not told:\n%s", want, text)
+		}
+	}
+	if told[len(told)-1] != "STOPPING=1" && told[len(told)-2] != "STOPPING=1" {
+		t.Errorf("the end was not told:\n%s", text)
+	}
+}
