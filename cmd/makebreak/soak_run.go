@@ -47,6 +47,8 @@ type soak struct {
 const (
 	// checkpointEvery is how many cycles at most must be read again after a cut.
 	checkpointEvery = 10_000
+	// checkpointAgain is from how many cycles read at a start they are summed for good.
+	checkpointAgain = 500
 	// tellEvery is how often a soak without a terminal says how far it is.
 	tellEvery = 10 * time.Minute
 	// The waits for a lost rig begin with firstWait and double up to longestWait.
@@ -104,6 +106,10 @@ func (s *soak) resume() error {
 	if err != nil {
 		return failed(exitLog, err)
 	}
+	stored, _, err := s.rec.Checkpoint()
+	if err != nil {
+		return failed(exitLog, err)
+	}
 	kept, _, err := s.rec.CaptureCounts()
 	if err != nil {
 		return failed(exitLog, err)
@@ -115,7 +121,13 @@ func (s *soak) resume() error {
 	if s.o.keepChanged {
 		s.app.note("It keeps captures as it did from the beginning")
 	}
-	return s.prepare(kept[journal.KeptBad]+kept[journal.KeptDrifted], sum)
+	if err := s.prepare(kept[journal.KeptBad]+kept[journal.KeptDrifted], sum); err != nil {
+		return err
+	}
+	if s.tally.Last-stored < checkpointAgain {
+		return nil
+	}
+	return failed(exitLog, s.checkpoint()) // so that the next start need not read these cycles again
 }
 
 func (s *soak) prepare(bad int, sum *tally.Tally) (err error) {
