@@ -60,37 +60,37 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		c = w.withinConversion(conv, before, after)
 	case conv.Span > 0:
 		c = w.interpolated(conv.Span / 2)
-		c.add("edge not a clean step", gum.HalfWidth("rectangular", w.step/4), 1, "rectangular")
+		c.add("edge not a clean step", "rectangular", w.step/4, 1)
 	default:
 		c = w.interpolated(0)
-		c.add("sampling interval", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
+		c.add("sampling interval", "rectangular", w.step/2, 1)
 		// Nothing says whether such samples are values or means over their interval,
 		// which would stand for its middle.
-		c.add("samples may be means", gum.HalfWidth("rectangular", w.step/2), 1, "rectangular")
+		c.add("samples may be means", "rectangular", w.step/2, 1)
 	}
 	if !c.clean {
-		c.add("scatter of the samples", math.Max(before.sigma, after.sigma)*w.slowness(), 1, "normal")
+		c.add("scatter of the samples", "normal", math.Max(before.sigma, after.sigma)*w.slowness(), 1)
 	}
 	c.step = w.step
-	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
+	c.add("time stamp", "normal", conv.Stamp.Seconds(), 1)
 	return c, !math.IsNaN(c.at)
 }
 
 // scattered places a crossing that scattering samples made several times.
 func scattered(conv capture.Converter, r reference, at float64) crossing {
 	c := crossing{at: at + r.at - conv.Span.Seconds()/2, step: r.step}
-	c.add("scatter of the samples", gum.HalfWidth("rectangular", r.spread), 1, "rectangular")
-	c.add("sampling interval", gum.HalfWidth("rectangular", r.step/2), 1, "rectangular")
-	c.add("time stamp", conv.Stamp.Seconds(), 1, "normal")
+	c.add("scatter of the samples", "rectangular", r.spread, 1)
+	c.add("sampling interval", "rectangular", r.step/2, 1)
+	c.add("time stamp", "normal", conv.Stamp.Seconds(), 1)
 	return c
 }
 
-func (c *crossing) add(source string, standard, sensitivity float64, distribution string) {
-	if standard == 0 {
-		return
+// add adds a line to the budget, from a half-width or, for a normal distribution, a
+// standard deviation; none where that is 0.
+func (c *crossing) add(source, distribution string, half, sensitivity float64) {
+	if half != 0 {
+		c.budget = append(c.budget, component(source, distribution, half, sensitivity))
 	}
-	c.budget = append(c.budget, gum.Component{Source: source, Distribution: distribution,
-		Standard: standard, Sensitivity: sensitivity, DegreesOfFreedom: math.Inf(1)})
 }
 
 // window is the samples next to a crossing: share[i] is sample i's way from the
@@ -188,22 +188,23 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	unit := math.Max(3*noise, leastShare)
 	gap := math.Max(0, w.step-span)
 
-	d := w.divided(w.k-1, gap == 0 || gap < span/20)
+	touching := gap < span/20
+	d := w.divided(w.k-1, touching)
 	if d.f <= unit {
-		d = w.divided(w.k, gap == 0 || gap < span/20)
+		d = w.divided(w.k, touching)
 	}
 	c := crossing{clean: true, bound: span}
 	if d.f > 1-unit || d.f <= unit {
 		// Neither conversion shows it: it fell into the gap, or onto the border.
 		c.at = w.at[w.k] - span - gap/2
 		c.bound = gap + 2*unit*span
-		c.add("gap between conversions", gum.HalfWidth("rectangular", gap/2+unit*span), 1, "rectangular")
+		c.add("gap between conversions", "rectangular", gap/2+unit*span, 1)
 		return c
 	}
 	c.at = d.end - d.f*span
-	c.add("conversion's mean", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span, "normal")
-	c.add("conversion time", conv.SpanRel*span, d.f, "normal")
-	c.add("shape of the step", gum.HalfWidth("rectangular", d.doubt+leastShare), span, "rectangular")
+	c.add("conversion's mean", "normal", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span)
+	c.add("conversion time", "normal", conv.SpanRel*span, d.f)
+	c.add("shape of the step", "rectangular", d.doubt+leastShare, span)
 	return c
 }
 

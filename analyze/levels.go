@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"makebreak/analyze/gum"
@@ -263,7 +264,7 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 	}
 	c, t := float32(centre), float32(math.Min(tol, math.MaxFloat32))
 	for at, vs := range tr.Blocks(from, to) {
-		split := splitAt(at, mid)
+		split, _ := slices.BinarySearch(at, mid)
 		for k, part := range [2][]float32{vs[:split], vs[split:]} {
 			n, sum, sqr := 0, 0.0, 0.0
 			for _, v := range part {
@@ -306,23 +307,4 @@ func repeatability(l level) float64 {
 		return gum.HalfWidth("rectangular", leastTolerance)
 	}
 	return math.Hypot(scatter, drift)
-}
-
-// splitAt returns the first index whose time is at or after the instant.
-func splitAt(at []int64, t int64) int {
-	if len(at) == 0 || at[0] >= t {
-		return 0
-	}
-	if at[len(at)-1] < t {
-		return len(at)
-	}
-	lo, hi := 0, len(at)
-	for lo < hi {
-		if m := (lo + hi) / 2; at[m] < t {
-			lo = m + 1
-		} else {
-			hi = m
-		}
-	}
-	return lo
 }

@@ -42,7 +42,7 @@ func (o observed) moved() bool { return len(o.spans) > 1 }
 // crossings counts the crossings of the mid reference level.
 func (o observed) crossings() int { return max(0, len(o.spans)-1) + o.more }
 
-// last returns the state at the end.
+// final returns the stretch at the end.
 func (o observed) final() span { return o.spans[len(o.spans)-1] }
 
 // longest returns the longest stretch in the state, and whether there is one.

@@ -119,7 +119,7 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
 	}
 	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
 	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
-		s.cross.add("instant of the event", u, 1, "normal")
+		s.cross.add("instant of the event", "normal", u, 1)
 	}
 }
 
@@ -181,15 +181,8 @@ func reached(tr *capture.Trace, from, to capture.Instant, volts, tol float64, ri
 // heldLevel is the level that the output must keep.
 func (o *outputMeter) heldLevel() float64 {
 	s := &o.now
-	switch s.expect.Demand {
-	case Unmoved:
-		if s.before.known() {
-			return s.before.volts
-		}
-	case Pulse:
-		if s.before.known() {
-			return s.before.volts
-		}
+	if d := s.expect.Demand; (d == Unmoved || d == Pulse) && s.before.known() {
+		return s.before.volts
 	}
 	return s.state.volts
 }
