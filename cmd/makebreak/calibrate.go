@@ -230,14 +230,6 @@ func (q *pointSteps) open() error {
 	return err
 }
 
-func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
-	bus, lines, err := openHardware(rig)
-	if err != nil {
-		return nil, failed(exitRig, err)
-	}
-	return bench.Open(rig, bus, lines, opts)
-}
-
 func (q *pointSteps) openWorld(opts bench.Opts) (*bench.Bench, error) {
 	high := len(q.given.Points)%2 == 1
 	world, err := sim.NewWorld(q.rig, sim.Opts{Seed: q.seed, RealTime: true, Initial: map[string]bool{q.out.Name: high}})

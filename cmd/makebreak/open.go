@@ -23,15 +23,12 @@ import (
 // loadRig reads the rig file asked for, or picks the simulated bench that suits
 // the sequence.
 func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
-	rig := benchFor(seq)
-	if a.rig != "" {
-		var err error
-		if rig, err = wiring.Load(a.rig); err != nil {
-			return nil, inputError(err)
-		}
-		if rig.Latency, err = wiring.LoadLatency(wiring.LatencyPath(a.rig)); err != nil {
-			return nil, inputError(err)
-		}
+	rig, err := a.rigFile()
+	if err != nil {
+		return nil, err
+	}
+	if rig == nil {
+		rig = benchFor(seq)
 	}
 	cautions, err := seq.Fits(rig)
 	if err != nil {
@@ -40,6 +37,22 @@ func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
 	seq.Cautions = append(seq.Cautions, cautions...)
 	for _, p := range rig.Check() {
 		seq.Cautions = append(seq.Cautions, p.String())
+	}
+	return rig, nil
+}
+
+// rigFile reads the rig file asked for, with the latency measured beside it; nil
+// where none was asked for.
+func (a *app) rigFile() (*wiring.Rig, error) {
+	if a.rig == "" {
+		return nil, nil
+	}
+	rig, err := wiring.Load(a.rig)
+	if err != nil {
+		return nil, inputError(err)
+	}
+	if rig.Latency, err = wiring.LoadLatency(wiring.LatencyPath(a.rig)); err != nil {
+		return nil, inputError(err)
 	}
 	return rig, nil
 }
@@ -102,6 +115,11 @@ func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) 
 	if rig.Simulated {
 		return openSimulated(rig, seq, s, opts)
 	}
+	return openReal(rig, opts)
+}
+
+// openReal opens the bench of a real rig. Its bus is closed with it.
+func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	bus, lines, err := openHardware(rig)
 	if err != nil {
 		return nil, failed(exitRig, err)

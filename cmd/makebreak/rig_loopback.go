@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"gonum.org/v1/gonum/stat"
+
 	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
@@ -109,17 +111,6 @@ func (l *loopBack) crossing(c *capture.Capture, edge capture.Instant) (float64, 
 	return 0, false
 }
 
-// meanAndScatter returns the mean and the standard deviation of single values.
-func meanAndScatter(all []float64) (mean, scatter float64) {
-	for _, x := range all {
-		mean += x / float64(len(all))
-	}
-	for _, x := range all {
-		scatter += (x - mean) * (x - mean)
-	}
-	return mean, math.Sqrt(scatter / float64(max(1, len(all)-1)))
-}
-
 // rigLoopBack measures the loop-back and stores the latency beside the rig file.
 func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]stepResult, error) {
 	seq := &sequences.Sequence{Sample: wiring.Follow}
@@ -140,7 +131,7 @@ func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]
 	if len(edges) < loopPulses/2 {
 		return []stepResult{{what, stepWrong, fmt.Sprintf("%d of %d pulses arrived; check the wire", len(edges), loopPulses)}}, nil
 	}
-	mean, scatter := meanAndScatter(edges)
+	mean, scatter := stat.MeanStdDev(edges, nil)
 	results := []stepResult{{what, stepOK, fmt.Sprintf("edges come %.1f µs after the drive, ± %.1f µs (standard deviation of %d)", 1e6*mean, 1e6*scatter, len(edges))}}
 	if l.output != "" {
 		results = append(results, l.compare(crossings))
@@ -154,7 +145,7 @@ func (l *loopBack) compare(crossings []float64) stepResult {
 	if len(crossings) < loopPulses/2 {
 		return stepResult{what, stepWrong, fmt.Sprintf("%s crossed in %d of %d pulses; check the wire", l.output, len(crossings), loopPulses)}
 	}
-	mean, scatter := meanAndScatter(crossings)
+	mean, scatter := stat.MeanStdDev(crossings, nil)
 	seen := fmt.Sprintf("crossings lie %+.1f µs from the edges, ± %.1f µs", 1e6*mean, 1e6*scatter)
 	if math.Abs(mean) > clockMost {
 		return stepResult{what, stepWrong, seen + fmt.Sprintf("; %.0f µs are allowed: samples and edges do not tell the same time", 1e6*clockMost)}

@@ -237,7 +237,7 @@ func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
 	if err != nil {
 		return err
 	}
-	allowed := 1.96*s.systematic(o.Name, meter) + 0.01*math.Abs(meter) // a handheld meter is good to 1 %, common practice, no source
+	allowed := 1.96*s.rig.StandardUncertainty(o.Name, math.Abs(meter)) + 0.01*math.Abs(meter) // a handheld meter is good to 1 %, common practice, no source
 	switch off := v - meter; {
 	case math.IsNaN(v):
 		s.result(what, stepWrong, "no samples")
@@ -247,20 +247,6 @@ func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
 		s.result(what, stepOK, "reads %.3f V, the meter %.3f V: off by %+.3f V, within the %.3f V allowed", v, meter, off, allowed)
 	}
 	return nil
-}
-
-// systematic is the standard uncertainty of an output's reading from all that does
-// not average out, in volts.
-func (s *steps) systematic(output string, volts float64) float64 {
-	sum := 0.0
-	for _, d := range s.rig.Converter(output).Doubts {
-		x := d.Relative*math.Abs(volts) + d.Volts
-		if d.Distribution == capture.Rectangular {
-			x /= math.Sqrt(3)
-		}
-		sum += x * x
-	}
-	return math.Sqrt(sum)
 }
 
 // contacts waits for each contact and reference to change when told.

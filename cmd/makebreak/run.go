@@ -99,28 +99,66 @@ func (a *app) listFaults() error {
 	})
 }
 
+// job is what is to be run: a sequence on a rig.
+type job struct {
+	seq    *sequences.Sequence
+	rig    *wiring.Rig
+	sim    simulation
+	cycles int
+}
+
+// prepare reads the sequence and the rig, and how they are to be run.
+func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err error) {
+	if j.seq, err = loadSequence(name); err != nil {
+		return j, err
+	}
+	if j.rig, err = a.loadRig(j.seq); err != nil {
+		return j, err
+	}
+	if j.sim, err = o.simulation(c, j.rig); err != nil {
+		return j, err
+	}
+	j.cycles, err = o.planned(c, j.seq)
+	return j, err
+}
+
 // run runs a sequence and reports it from the log.
 func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
-	seq, err := loadSequence(name)
+	j, err := a.prepare(c, name, o)
 	if err != nil {
 		return err
 	}
-	rig, err := a.loadRig(seq)
-	if err != nil {
+	if err := a.cautioned(c.Context(), j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
-	s, err := o.simulation(c, rig)
-	if err != nil {
-		return err
+	return a.runLogged(c.Context(), j.seq, j.rig, j.sim, j.cycles, o)
+}
+
+// planned is how many cycles are to be done.
+func (o *runOpts) planned(c *cobra.Command, seq *sequences.Sequence) (int, error) {
+	cycles := seq.Cycles
+	if c.Flags().Changed("cycles") {
+		cycles = o.cycles
 	}
-	cycles, err := o.planned(c, seq)
-	if err != nil {
-		return err
+	if cycles < 1 {
+		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
 	}
-	if err := a.cautioned(c.Context(), rig, seq, o.yes); err != nil {
-		return err
+	if cycles > maxCycle {
+		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, maxCycle))
 	}
-	return a.runLogged(c.Context(), seq, rig, s, cycles, o)
+	return cycles, nil
+}
+
+// cautioned shows the sequence's cautions and, before a real rig acts, waits until
+// the usual ones are acknowledged.
+func (a *app) cautioned(ctx context.Context, rig *wiring.Rig, seq *sequences.Sequence, yes bool) error {
+	for _, text := range seq.Cautions {
+		a.note("%s: %s", seq.File, text)
+	}
+	if rig.Simulated || !drives(rig, seq) {
+		return nil
+	}
+	return a.acknowledged(ctx, yes)
 }
 
 // simulation reads the flags of the simulated bench.

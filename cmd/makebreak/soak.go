@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"time"
@@ -9,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/rig/bench"
-	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -103,19 +101,7 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 			return a.resumeSoak(c, id, o)
 		}
 	}
-	seq, err := loadSequence(name)
-	if err != nil {
-		return err
-	}
-	rig, err := a.loadRig(seq)
-	if err != nil {
-		return err
-	}
-	sim, err := o.simulation(c, rig)
-	if err != nil {
-		return err
-	}
-	cycles, err := o.planned(c, seq)
+	j, err := a.prepare(c, name, &o.runOpts)
 	if err != nil {
 		return err
 	}
@@ -124,7 +110,7 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 		return failed(exitLog, err)
 	}
 	defer db.Close()
-	s := &soak{app: a, o: o, db: db, seq: seq, rig: rig, sim: sim, planned: cycles, next: 1, keep: o.keep}
+	s := &soak{app: a, o: o, db: db, seq: j.seq, rig: j.rig, sim: j.sim, planned: j.cycles, next: 1, keep: o.keep}
 	return s.start(c.Context(), func(b *bench.Bench) error { return s.begin(b) })
 }
 
@@ -224,31 +210,4 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
 		return errors.New("the seed of its simulated bench stands in the log; leave --seed out")
 	}
 	return nil
-}
-
-// planned is how many cycles are to be done.
-func (o *runOpts) planned(c *cobra.Command, seq *sequences.Sequence) (int, error) {
-	cycles := seq.Cycles
-	if c.Flags().Changed("cycles") {
-		cycles = o.cycles
-	}
-	if cycles < 1 {
-		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
-	}
-	if cycles > maxCycle {
-		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, maxCycle))
-	}
-	return cycles, nil
-}
-
-// cautioned shows the sequence's cautions and, before a real rig acts, waits until
-// the usual ones are acknowledged.
-func (a *app) cautioned(ctx context.Context, rig *wiring.Rig, seq *sequences.Sequence, yes bool) error {
-	for _, text := range seq.Cautions {
-		a.note("%s: %s", seq.File, text)
-	}
-	if rig.Simulated || !drives(rig, seq) {
-		return nil
-	}
-	return a.acknowledged(ctx, yes)
 }

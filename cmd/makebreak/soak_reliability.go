@@ -18,7 +18,6 @@ import (
 type reliabilityOpts struct {
 	confidence percent
 	shape      float64
-	load       string
 	perYear    float64
 }
 

@@ -318,10 +318,7 @@ func (s *soak) tellSize() {
 		return
 	}
 	each := float64(size-s.beganSize) / float64(n)
-	length := time.Duration(0)
-	for _, step := range s.seq.Steps {
-		length += step.Hold
-	}
+	length := s.seq.Duration()
 	days := 1e9 / each * length.Seconds() / 86400
 	s.app.note("The log grew by %.0f bytes a cycle; at %s a cycle, a gigabyte lasts %.1f days", each, length, days)
 	if took := time.Since(s.began).Seconds(); took > 0 {

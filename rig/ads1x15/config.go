@@ -128,22 +128,18 @@ func (c Config) Describe(model wiring.Model) string {
 	return fmt.Sprintf("%s, ±%g V, %d/s, %s", c.Mux, c.Range(), c.Rate(model), mode)
 }
 
-// ranges in ± volts, by the code of the amplifier. Codes 6 and 7 mean the last
-// one as well.
-var ranges = []float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256}
+// ranges in ± volts, by the code of the amplifier: the widest first. Codes 6 and 7
+// mean the last one as well.
+var ranges = wiring.Ranges()
 
-// Conversions a second, by the code of the data rate. The ADS1015's code 7 means
-// its last one as well.
-var (
-	rates1115 = []int{8, 16, 32, 64, 128, 250, 475, 860}
-	rates1015 = []int{128, 250, 490, 920, 1600, 2400, 3300}
-)
-
+// rates are the conversions a second, by the code of the data rate: the slowest
+// first. The ADS1015's code 7 means its last one as well. What is not known is taken
+// for an ADS1115.
 func rates(model wiring.Model) []int {
-	if model == wiring.ADS1015 {
-		return rates1015
+	if !known(model) {
+		model = wiring.ADS1115
 	}
-	return rates1115
+	return model.Rates()
 }
 
 // Ranges returns the full scales of the model in ± volts, widest first; nil for
@@ -161,7 +157,7 @@ func Rates(model wiring.Model) []int {
 	if !known(model) {
 		return nil
 	}
-	return slices.Clone(rates(model))
+	return rates(model)
 }
 
 func known(model wiring.Model) bool { return model == wiring.ADS1115 || model == wiring.ADS1015 }

@@ -36,16 +36,6 @@ type DataSheetErrors struct {
 	InputOhms float64
 }
 
-// The sheets state offset, gain and linearity at one range.
-const (
-	statedRange = 2.048
-	rangeMatch  = 0.001 // gain mismatch between two ranges, largest
-	gainDrift   = 40e-6
-)
-
-// inputOhms is the common-mode input impedance by the code of the range.
-var inputOhms = []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}
-
 // Errors returns the data sheet's limits for a model at a range in ± volts
 // (tables of electrical characteristics in SBAS444/SBASAV5 and SBAS473/SBASAV7).
 //
@@ -54,20 +44,12 @@ var inputOhms = []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}
 // the two each time. A model or range that does not exist gives zeros.
 func Errors(model wiring.Model, rng float64) DataSheetErrors {
 	code := gainCode(rng)
-	if code < 0 || !known(model) {
+	if code < 0 {
 		return DataSheetErrors{}
 	}
-	e := DataSheetErrors{OffsetLSB: 3, GainError: 0.0015, INLLSB: 1, GainDrift: gainDrift, InputOhms: inputOhms[code]}
-	if model == wiring.ADS1015 {
-		e.OffsetLSB, e.GainError, e.INLLSB = 0.5, 0.0025, 0.5
-	}
-	if ranges[code] < statedRange {
-		e.OffsetLSB *= statedRange / ranges[code]
-	}
-	if ranges[code] != statedRange {
-		e.GainError += rangeMatch
-	}
-	return e
+	e := (&wiring.Chip{Model: model, Range: ranges[code]}).Errors()
+	return DataSheetErrors{OffsetLSB: e.OffsetSteps, GainError: e.GainShare + e.MatchShare,
+		GainDrift: e.DriftShare, INLLSB: e.INLSteps, InputOhms: e.InputOhms}
 }
 
 // Periods returns the shortest, the nominal and the longest time of one

@@ -77,10 +77,9 @@ type Bench struct {
 	ledger line.Ledger
 	counts capture.Counts
 
-	contacts, references, drives int // where each kind of line begins in roles
+	references, drives int // where these kinds of line begin in roles; contacts come first
 
 	pending []switching     // drives to be switched later, by time
-	on      map[int]instant // drives that are on, since when
 	seen    map[int]instant // latest active edge of each reference
 	buf     []line.Edge
 	c       *capture.Capture // being recorded into
@@ -99,8 +98,7 @@ type switching struct {
 // Open makes a bench of a rig file, a bus and the lines that Requests listed. It
 // sets the converters up, which fails with ErrLost where one does not answer.
 func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, error) {
-	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig),
-		on: map[int]instant{}, seen: map[int]instant{}}
+	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}}
 	b.references = len(rig.Contacts)
 	b.drives = b.references + len(rig.References)
 	for _, name := range opts.Outputs {

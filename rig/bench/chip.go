@@ -13,10 +13,6 @@ import (
 	"makebreak/rig/wiring"
 )
 
-// powerUp is how long a chip takes from power-down to the start of its conversion
-// (TI SBAS444: about 25 µs).
-const powerUp = 25 * time.Microsecond
-
 // patience is how long beyond its slowest conversion a chip may keep silent: a
 // busy kernel may wake the program late, though its stamps are on time.
 const patience = 20 * time.Millisecond
@@ -111,7 +107,7 @@ func (c *chip) begin(b *Bench) error {
 		return err
 	}
 	if c.settling = busy; busy {
-		c.wake = b.lines.Now().Add(powerUp + c.longest)
+		c.wake = b.lines.Now().Add(ads1x15.PowerUp + c.longest)
 		return nil
 	}
 	return c.first(b)
@@ -138,9 +134,9 @@ func (c *chip) start(b *Bench) error {
 	}
 	c.started = b.lines.Now()
 	if c.line >= 0 {
-		c.wake = c.started.Add(powerUp + c.longest + patience)
+		c.wake = c.started.Add(ads1x15.PowerUp + c.longest + patience)
 	} else {
-		c.wake = c.started.Add(powerUp + c.firstPoll())
+		c.wake = c.started.Add(ads1x15.PowerUp + c.firstPoll())
 	}
 	return nil
 }
@@ -166,7 +162,7 @@ func (c *chip) readyAt(b *Bench, at instant) {
 		if at < c.started {
 			return // of a conversion before this one
 		}
-		if d := at.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
+		if d := at.Sub(c.started) - ads1x15.PowerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
 			c.span.add(d)
 		}
 	}
@@ -293,14 +289,14 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	asked := b.lines.Now()
 	if busy {
-		if asked.Sub(c.started) > powerUp+c.longest+patience {
+		if asked.Sub(c.started) > ads1x15.PowerUp+c.longest+patience {
 			return errors.New("the conversion does not end")
 		}
 		c.end = asked
 		c.wake = asked.Add(c.pollGap)
 		return nil
 	}
-	between := max(c.end, c.started.Add(powerUp+c.shortest)) // no sooner, by the data sheet
+	between := max(c.end, c.started.Add(ads1x15.PowerUp+c.shortest)) // no sooner, by the data sheet
 	between = min(between, asked)
 	if asked.Sub(between) > c.longest+patience {
 		// The bus was held up meanwhile: nobody knows when the conversion ended.
@@ -309,7 +305,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	c.end, c.ended = between+(asked-between)/2, true
 	c.polled.add(asked.Sub(between) / 2)
-	if d := c.end.Sub(c.started) - powerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
+	if d := c.end.Sub(c.started) - ads1x15.PowerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
 		c.span.add(d)
 	}
 	c.finished = 1

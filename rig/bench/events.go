@@ -163,11 +163,6 @@ func (b *Bench) setDrive(index int, on bool) (instant, int64, error) {
 	if err != nil {
 		return at, within, fmt.Errorf("%w: drive %s: %w", ErrLost, b.roles[index].Line.Name, err)
 	}
-	if on {
-		b.on[index] = at
-	} else {
-		delete(b.on, index)
-	}
 	t := b.c.Tracks[index]
 	t.Edges = append(t.Edges, capture.Edge{At: at, Closed: on})
 	return at, within, nil

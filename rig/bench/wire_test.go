@@ -199,8 +199,7 @@ type wireFaultCase struct {
 	// detected and done say in words what the bench notices and does about it.
 	detected, done string
 	oscillator     float64
-	only           wiring.Mode // empty: every way of sampling
-	wired          bool        // only where the ready pin is wired
+	wired          bool // only where the ready pin is wired
 }
 
 var wireFaults = []wireFaultCase{

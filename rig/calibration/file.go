@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
 )
 
@@ -22,8 +23,7 @@ type File struct {
 
 // PathFor returns where the calibrations of a rig file stand: beside it.
 func PathFor(rigFile string) string {
-	base := strings.TrimSuffix(strings.TrimSuffix(rigFile, ".yaml"), ".yml")
-	return base + ".calibration.yaml"
+	return wiring.Beside(rigFile, "calibration")
 }
 
 // Of returns the output's calibration, or nil.

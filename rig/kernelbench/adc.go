@@ -86,13 +86,6 @@ func (c *Converters) Fail(errno unix.Errno, count int) {
 	c.knob("fail_count", strconv.Itoa(count))
 }
 
-// SetClock sets how far the four chips' clocks are off, in millionths; more is
-// faster.
-func (c *Converters) SetClock(ppm [4]int) {
-	c.t.Helper()
-	c.knob("ppm", fmt.Sprintf("%d,%d,%d,%d", ppm[0], ppm[1], ppm[2], ppm[3]))
-}
-
 // WireReady lets the chip's ALERT/RDY pin work a line.
 func (c *Converters) WireReady(chip int, to *Chip, line int) {
 	c.t.Helper()

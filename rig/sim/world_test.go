@@ -32,7 +32,6 @@ type station struct {
 	edges   []line.Edge
 	events  []TruthEvent
 	readErr error
-	missed  int
 }
 
 type sample struct {

@@ -64,7 +64,7 @@ func (r *Rig) Nonlinearity(out string) float64 {
 	if err != nil {
 		return 0
 	}
-	e := errorsOf(c)
+	e := c.Errors()
 	return e.INLSteps * e.StepVolts * o.Divider.terminalPerPin(e.InputOhms)
 }
 
@@ -72,7 +72,7 @@ func (r *Rig) Nonlinearity(out string) float64 {
 // corrects: the calibration's, the drift with temperature since, and the converter's
 // nonlinearity.
 func (r *Rig) corrected(o *Output, c *Chip, by Correction) []capture.Doubt {
-	e, d := errorsOf(c), o.Divider
+	e, d := c.Errors(), o.Divider
 	list := append([]capture.Doubt(nil), by.Doubts...)
 	add := func(source string, relative, volts float64) {
 		if relative > 0 || volts > 0 {

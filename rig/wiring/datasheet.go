@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// converterErrors are a converter's limits of error at one range: SBAS444 6.5 for
+// ConverterErrors are a converter's limits of error at one range: SBAS444 6.5 for
 // the ADS1115, SBAS473 for the ADS1015.
-type converterErrors struct {
+type ConverterErrors struct {
 	StepVolts   float64 // one code at the pin; 16 steps of the ADS1015's left-justified code
 	GainShare   float64 // largest gain error at 25 °C
 	MatchShare  float64 // largest further gain error at another range than ±2.048 V
@@ -17,13 +17,14 @@ type converterErrors struct {
 	InputOhms   float64 // typical common-mode input impedance
 }
 
-// errorsOf returns the figures for a chip, zero where the model or range is unknown.
-func errorsOf(c *Chip) converterErrors {
+// Errors returns the data sheet's figures for the chip, zero where its model or range
+// is unknown.
+func (c *Chip) Errors() ConverterErrors {
 	i := slices.Index(Ranges(), c.Range)
 	if i < 0 {
-		return converterErrors{}
+		return ConverterErrors{}
 	}
-	e := converterErrors{
+	e := ConverterErrors{
 		DriftShare: 40e-6,
 		InputOhms:  []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}[i],
 	}
@@ -38,7 +39,7 @@ func errorsOf(c *Chip) converterErrors {
 		e.StepVolts = c.Range / (1 << 11)
 		e.GainShare, e.OffsetSteps, e.INLSteps = 0.25e-2, 0.5, 0.5
 	default:
-		return converterErrors{}
+		return ConverterErrors{}
 	}
 	if c.Range < 2.048 {
 		e.OffsetSteps *= 2.048 / c.Range // stated at ±2.048 V: the same voltage at a narrower range

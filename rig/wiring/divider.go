@@ -85,7 +85,7 @@ func (r *Rig) DividerReport(out string) (DividerFigures, error) {
 	if err != nil {
 		return DividerFigures{}, err
 	}
-	d, e := o.Divider, errorsOf(c)
+	d, e := o.Divider, c.Errors()
 	f := DividerFigures{
 		Ratio:                d.ratio(),
 		LoadedRatio:          1 / d.terminalPerPin(e.InputOhms),
@@ -103,6 +103,16 @@ func (r *Rig) DividerReport(out string) (DividerFigures, error) {
 	f.ClipTerminalVolts = f.AllowedVolts / f.LoadedRatio
 	f.NominalUncertainty = standard(r.doubts(o, c), o.Nominal)
 	return f, nil
+}
+
+// StandardUncertainty returns the standard uncertainty in volts of a reading of the
+// output, from all that does not average out. An output that is not there gives NaN.
+func (r *Rig) StandardUncertainty(out string, volts float64) float64 {
+	o, c, err := r.outputAndChip(out)
+	if err != nil {
+		return math.NaN()
+	}
+	return standard(r.doubts(o, c), volts)
 }
 
 // standard combines the doubts at a reading (GUM 5.1.2).
@@ -140,7 +150,7 @@ func (r *Rig) TerminalPerPin(out string) float64 {
 		return math.NaN()
 	}
 	by, _ := r.Correction(out)
-	return o.Divider.terminalPerPin(errorsOf(c).InputOhms) * by.Gain
+	return o.Divider.terminalPerPin(c.Errors().InputOhms) * by.Gain
 }
 
 // TerminalVolts returns the voltage at the output's terminal for one at the
@@ -161,7 +171,7 @@ func (r *Rig) Converter(out string) capture.Converter {
 	}
 	conv := capture.Converter{
 		SpanRel:   rateShare * perSquareRootOf3,
-		StepVolts: errorsOf(c).StepVolts * r.TerminalPerPin(out),
+		StepVolts: c.Errors().StepVolts * r.TerminalPerPin(out),
 		Doubts:    r.doubts(o, c),
 	}
 	if c.Rate > 0 {
@@ -175,7 +185,7 @@ func (r *Rig) doubts(o *Output, c *Chip) []capture.Doubt {
 	if by, ok := r.Correction(o.Name); ok {
 		return r.corrected(o, c, by)
 	}
-	e, d := errorsOf(c), o.Divider
+	e, d := c.Errors(), o.Divider
 	gain := d.terminalPerPin(e.InputOhms)
 	var list []capture.Doubt
 	relative := func(source string, share float64) {
@@ -229,7 +239,7 @@ func (c *checker) divider(o *Output, path string) {
 	text := fmt.Sprintf("at %s the input of chip %s can see %s, above its %s of %s",
 		unit.Voltage.Format(o.Highest), chip.Name, volts4(worst), by, unit.Voltage.Format(allowed))
 	if d.Protected {
-		clip := allowed * d.terminalPerPin(errorsOf(chip).InputOhms)
+		clip := allowed * d.terminalPerPin(chip.Errors().InputOhms)
 		c.list = append(c.list, Problem{Path: path, Warning: true,
 			Why: text + "; it is said to be protected, so readings clip from " + volts4(clip) + " on"})
 		return

@@ -27,8 +27,14 @@ type Latency struct {
 
 // LatencyPath returns where the latency of a rig file stands: beside it.
 func LatencyPath(rigFile string) string {
+	return Beside(rigFile, "latency")
+}
+
+// Beside returns the path of a file that belongs to a rig file and stands beside it:
+// bench.latency.yaml beside bench.yaml.
+func Beside(rigFile, what string) string {
 	base := strings.TrimSuffix(strings.TrimSuffix(rigFile, ".yaml"), ".yml")
-	return base + ".latency.yaml"
+	return base + "." + what + ".yaml"
 }
 
 // longestLatency is beyond any kernel's; more is a mistake in the file or the wire.
