@@ -12,6 +12,10 @@ import (
 
 // measure looks at what an output did from an event to the next and reports it.
 func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
+	if mv, moves := m.plan.Moves[e.Name]; moves {
+		o.follow(m, tr, e, to, mv)
+		return
+	}
 	x := m.expectation(o, e.Name)
 	o.now = seen{expect: x, before: o.level, was: o.high, wasSure: o.known}
 	s := &o.now
@@ -80,6 +84,11 @@ func (o *outputMeter) nothing(m *Meter, e capture.Event, to capture.Instant) {
 	} else {
 		o.nothingOf(m, e, reason)
 	}
+	o.unsampled(m, e, to)
+}
+
+// unsampled says that an output has no samples in a state.
+func (o *outputMeter) unsampled(m *Meter, e capture.Event, to capture.Instant) {
 	switch length := to.Sub(e.At); {
 	case m.free:
 	case length < patience:
@@ -287,12 +296,18 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+2)
 	budget = append(budget, gum.Component{Source: "repeatability of the samples", Distribution: "normal",
 		Standard: l.repeat, Sensitivity: 1, DegreesOfFreedom: l.dof})
+	return append(budget, readingBudget(tr, l.volts)...)
+}
+
+// readingBudget lists what the uncertainty of a voltage owes to the converter.
+func readingBudget(tr *capture.Trace, volts float64) []gum.Component {
+	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+1)
 	if step := tr.Converter.StepVolts; step > 0 {
 		budget = append(budget, component("resolution", "rectangular", step/2, 1))
 	}
 	for _, d := range tr.Converter.Doubts {
 		// One source: its share of the reading and its volts go together.
-		if half := math.Abs(d.Relative*l.volts + d.Volts); half != 0 {
+		if half := math.Abs(d.Relative*volts + d.Volts); half != 0 {
 			budget = append(budget, component(d.Source, string(d.Distribution), half, 1))
 		}
 	}

@@ -23,6 +23,11 @@ const (
 	// PulseDuration is how long an output that pulses stays high (IEEE Std 181, 50 %
 	// to 50 %). It is measured where a pulse is expected.
 	PulseDuration Quantity = "pulse_duration"
+	// PullInVoltage and DropOutVoltage are the coil voltages at which a rising supply
+	// makes a relay operate and a falling one makes it release (the operate and the
+	// release voltage of IEC 61810-1, from memory). They are measured on ramps.
+	PullInVoltage  Quantity = "pull_in_voltage"
+	DropOutVoltage Quantity = "drop_out_voltage"
 )
 
 // quantities in the order in which they are shown, with their base units.
@@ -35,6 +40,7 @@ var quantities = []struct {
 	{OperateTime, "s"}, {ReleaseTime, "s"}, {TransferTime, "s"},
 	{BounceTime, "s"}, {BounceCount, "1"},
 	{PullInMargin, "V"}, {DropOutMargin, "V"},
+	{PullInVoltage, "V"}, {DropOutVoltage, "V"},
 }
 
 // Quantities returns all quantities in the order in which they are shown.
@@ -136,7 +142,9 @@ const (
 // Plan is what a unit must do, as a sequence states it. The zero plan demands
 // nothing: everything is measured and nothing judged.
 type Plan struct {
-	Steps   []string // events of one cycle, in order
+	Steps []string // events of one cycle, in order
+	// Moves says which events move the supply.
+	Moves   map[string]Move
 	Outputs []OutputPlan
 	// OthersUnmoved demands that every output not named keeps its state.
 	OthersUnmoved bool

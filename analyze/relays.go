@@ -34,6 +34,9 @@ func (x contacts) lost() bool { return x.make.lost > 0 || x.brk.lost > 0 }
 // measure looks at a relay's contacts from an event to the next and reports them.
 // A pulse tells a relay two things, each of which is measured.
 func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to capture.Instant) []contacts {
+	if mv, moves := m.plan.Moves[e.Name]; moves {
+		return r.move(m, c, e, to, mv)
+	}
 	end, pulsed := r.pulseEnd(c)
 	if !pulsed {
 		x := r.changes(c, e.At, to)

@@ -82,7 +82,16 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	RelayStill: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
 	},
-	RelayAlone: func(_ *Plan, g *gathered) string {
+	PullsInHigh: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s V. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), short(g.limit))
+	},
+	LetsGoLow: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("Relay %s lets go only at %s; it must release at %s V. Check the armature and its spring; leakage of an output may hold such a relay in.", g.signal, g.volts(), short(g.limit))
+	},
+	RelayAlone: func(plan *Plan, g *gathered) string {
+		if plan.movesAt(g.events) {
+			return fmt.Sprintf("Relay %s changed over at %s, where only the supply was set. Check its must-operate and must-release voltages against that supply.", g.signal, g.at())
+		}
 		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
 	},
 	HeldIn: func(_ *Plan, g *gathered) string {

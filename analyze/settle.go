@@ -48,6 +48,7 @@ var remedies = []remedy{
 	{cause: "that samples may be means", say: sayAveraged, sources: []string{samplesMayBeMeans}},
 	{cause: "the instant of the event", say: sayReference, sources: []string{"instant of the event"}},
 	{cause: "the time stamps", distribution: "normal", say: sayStamps, sources: []string{"time stamp", "time stamp of the contact's edge"}},
+	{cause: "the supply's slope", say: saySlope, sources: []string{supplyMoves}},
 	{cause: "the resolution", say: sayResolution, sources: []string{"resolution"}},
 	{say: sayKnown},
 }
@@ -336,6 +337,11 @@ func sayStamps(x *Measurement, c *cause, s float64) string {
 		words += fmt.Sprintf(" (or the mean of %d cycles)", n)
 	}
 	return words
+}
+
+// saySlope: what the supply changes by while the armature moves goes with its slope.
+func saySlope(_ *Measurement, _ *cause, s float64) string {
+	return fmt.Sprintf("a ramp %s times as slow", strconv.FormatFloat(roundedUp(1/math.Max(s, 1e-3)), 'f', -1, 64))
 }
 
 func sayResolution(x *Measurement, c *cause, s float64) string {

@@ -47,6 +47,8 @@ const (
 	OffLimit       Kind = "off-limit"
 	NearLimit      Kind = "near-limit"
 	EdgesLost      Kind = "edges-lost"
+	PullsInHigh    Kind = "pulls-in-high"
+	LetsGoLow      Kind = "lets-go-low"
 )
 
 // verdict is what a symptom means for the unit.
@@ -434,6 +436,14 @@ func (m *Meter) kindOf(x *Measurement) Kind {
 		return SlowTransition
 	case PulseDuration:
 		return PulseLength
+	case PullInVoltage:
+		if above {
+			return PullsInHigh
+		}
+	case DropOutVoltage:
+		if !above {
+			return LetsGoLow
+		}
 	case OperateTime:
 		return SlowOperate
 	case ReleaseTime:
