@@ -32,6 +32,9 @@ var (
 	Time       = Kind{"a time", "s", "500 ms or 3 s", []scaled{{"s", 1}, {"ms", 1e-3}, {"us", 1e-6}, {"µs", 1e-6}, {"ns", 1e-9}, {"min", 60}, {"h", 3600}}}
 	Resistance = Kind{"a resistance", "ohm", "4.7 kohm or 390 ohm", []scaled{{"ohm", 1}, {"kohm", 1e3}, {"Mohm", 1e6}, {"Ω", 1}, {"kΩ", 1e3}, {"MΩ", 1e6}}}
 	Share      = Kind{"a share", "%", "5 % or 0.1 %", []scaled{{"%", 1e-2}, {"ppm", 1e-6}}}
+	Current    = Kind{"a current", "A", "10 mA or 0.5 A", []scaled{{"A", 1}, {"mA", 1e-3}, {"uA", 1e-6}, {"µA", 1e-6}}}
+	Power      = Kind{"a power", "W", "250 mW or 1 W", []scaled{{"W", 1}, {"mW", 1e-3}, {"uW", 1e-6}, {"µW", 1e-6}}}
+	Inductance = Kind{"an inductance", "H", "520 mH or 1.2 H", []scaled{{"H", 1}, {"mH", 1e-3}, {"uH", 1e-6}, {"µH", 1e-6}}}
 	Frequency  = Kind{"a rate", "/s", "860 /s or 400 kHz", []scaled{{"/s", 1}, {"Hz", 1}, {"kHz", 1e3}}}
 )
 

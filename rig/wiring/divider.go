@@ -46,6 +46,14 @@ func (d Divider) worstRatio() float64 {
 	return lower / (upper + lower)
 }
 
+// LeastUpper returns the smallest upper resistor, in ohms, with which the converter's
+// input stays within allowed volts at the highest terminal voltage, when both
+// resistors are off by the tolerance to the worse side; 0 or less where no divider is
+// needed. It is worstRatio solved for the upper resistor.
+func LeastUpper(lower, tolerance, highest, allowed float64) float64 {
+	return lower * (1 + tolerance) / (1 - tolerance) * (highest/allowed - 1)
+}
+
 // terminalPerPin returns terminal volts a pin volt, the input's impedance across
 // the lower resistor taken into account: (U + L)/L + U/Z.
 func (d Divider) terminalPerPin(inputOhms float64) float64 {
@@ -258,6 +266,6 @@ func fitting(o *Output, allowed float64) string {
 		lower, tolerance = 10e3, 0.01
 		what = "a divider of 1 %% resistors with lower 10 kohm and upper %s (E24) or %s (E96), or more"
 	}
-	least := lower * (1 + tolerance) / (1 - tolerance) * (o.Highest/allowed - 1)
+	least := LeastUpper(lower, tolerance, o.Highest, allowed)
 	return fmt.Sprintf(what, unit.Resistance.Format(E24.AtLeast(least)), unit.Resistance.Format(E96.AtLeast(least)))
 }

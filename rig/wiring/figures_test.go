@@ -161,6 +161,25 @@ func TestSeries_AtLeast(t *testing.T) {
 	}
 }
 
+// By hand: 1020 ohm lies 2 % above 1.0 k and 7.3 % below 1.1 k; 10.5 lies nearer to 11
+// than to 10 as a ratio, 1.0476 against 1.05.
+func TestSeries_AtMostAndNearest(t *testing.T) {
+	for _, c := range []struct {
+		s                     Series
+		ohms, atMost, nearest float64
+	}{
+		{E24, 1020, 1000, 1000}, {E24, 10.5, 10, 11}, {E24, 39e3, 39e3, 39e3}, {E24, 9.9, 9.1, 10}, {E96, 36171, 35.7e3, 36.5e3},
+		{E24, 1, 1, 1}, {E96, 98.9, 97.6, 100}, {E24, 999e3, 910e3, 1e6},
+	} {
+		if got := c.s.AtMost(c.ohms); math.Abs(got-c.atMost) > c.atMost*1e-12 {
+			t.Errorf("E%d at most %g: %g, want %g", c.s, c.ohms, got, c.atMost)
+		}
+		if got := c.s.Nearest(c.ohms); math.Abs(got-c.nearest) > c.nearest*1e-12 {
+			t.Errorf("E%d nearest to %g: %g, want %g", c.s, c.ohms, got, c.nearest)
+		}
+	}
+}
+
 // Whatever resistor the message proposes passes the check, and the next smaller one of its
 // series does not.
 func TestFitting_passesTheCheck(t *testing.T) {

@@ -34,16 +34,49 @@ func (s Series) Decade() []float64 {
 // AtLeast returns the smallest preferred value, in ohms, that is not below the
 // resistance, which must be above zero.
 func (s Series) AtLeast(ohms float64) float64 {
-	const slack = 1e-9 // what rounding adds to a value that fits exactly
-	exponent := math.Floor(math.Log10(ohms))
-	for e := exponent - 1; e <= exponent+1; e++ {
-		for _, v := range s.Decade() {
-			// Scaled by the whole number, so that 39 kohm is exactly 39000.
-			r := math.Round(v*100) * math.Pow(10, e) / 100
-			if r >= ohms*(1-slack) {
-				return r
-			}
+	for _, v := range s.around(ohms) {
+		if v >= ohms*(1-slack) {
+			return v
 		}
 	}
 	return math.Inf(1)
+}
+
+// AtMost returns the largest preferred value, in ohms, that is not above the
+// resistance, which must be above zero.
+func (s Series) AtMost(ohms float64) float64 {
+	best := 0.0
+	for _, v := range s.around(ohms) {
+		if v <= ohms*(1+slack) {
+			best = v
+		}
+	}
+	return best
+}
+
+// Nearest returns the preferred value, in ohms, whose ratio to the resistance, which
+// must be above zero, is nearest to one.
+func (s Series) Nearest(ohms float64) float64 {
+	below, above := s.AtMost(ohms), s.AtLeast(ohms)
+	if ohms/below < above/ohms {
+		return below
+	}
+	return above
+}
+
+// slack is what rounding adds to a value that fits exactly.
+const slack = 1e-9
+
+// around lists the preferred values of the decade that the resistance lies in and of
+// those on both sides, rising.
+func (s Series) around(ohms float64) []float64 {
+	exponent := math.Floor(math.Log10(ohms))
+	var list []float64
+	for e := exponent - 1; e <= exponent+1; e++ {
+		for _, v := range s.Decade() {
+			// Scaled by the whole number, so that 39 kohm is exactly 39000.
+			list = append(list, math.Round(v*100)*math.Pow(10, e)/100)
+		}
+	}
+	return list
 }
