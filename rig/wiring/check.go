@@ -119,6 +119,7 @@ func (r *Rig) Check() []Problem {
 	c.lines()
 	c.drives()
 	c.causes()
+	c.supply()
 	return c.list
 }
 

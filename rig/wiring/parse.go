@@ -6,20 +6,19 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
-	"strings"
 	"time"
 
 	"makebreak/rig/unit"
 	"makebreak/rig/yamlfile"
 )
 
-//go:embed bench.yaml relay.yaml
+//go:embed bench.yaml relay.yaml supply.yaml
 var builtin embed.FS
 
 // Builtin returns the simulated benches that need no file, the panel's first.
 func Builtin() []*Rig {
 	var all []*Rig
-	for _, name := range []string{"bench.yaml", "relay.yaml"} {
+	for _, name := range []string{"bench.yaml", "relay.yaml", "supply.yaml"} {
 		src, err := builtin.ReadFile(name)
 		if err != nil {
 			panic(err) // the file is compiled in
@@ -44,7 +43,7 @@ func Load(nameOrPath string) (*Rig, error) {
 	}
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, strings.Join(names, " and "), fs.ErrNotExist)
+		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, yamlfile.And(names), fs.ErrNotExist)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("rig: %w", err)
@@ -106,6 +105,7 @@ func readRig(root *yamlfile.Node) *Rig {
 	for _, e := range f.May("events").Entries("a name and what brings it about") {
 		r.Causes = append(r.Causes, readCause(e))
 	}
+	r.Supply = readSupply(f.May("supply"))
 	f.Done()
 	return r
 }

@@ -49,6 +49,7 @@ func TestParse_full(t *testing.T) {
 			{Event: "arm-stay", Prompt: "Arm the panel in stay mode at its keypad.", Reference: "REF"},
 			{Event: "disarm", Prompt: "Disarm the panel at its keypad."},
 		},
+		Supply: &Supply{Model: MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
@@ -79,7 +80,7 @@ func TestParse_lineEnds(t *testing.T) {
 
 func TestBuiltin(t *testing.T) {
 	all := Builtin()
-	if len(all) != 2 || all[0].Name != "panel" || all[1].Name != "relay" {
+	if len(all) != 3 || all[0].Name != "panel" || all[1].Name != "relay" || all[2].Name != "supply" {
 		t.Fatalf("built in: %d rigs", len(all))
 	}
 	for _, r := range all {
@@ -111,7 +112,7 @@ func TestLoad(t *testing.T) {
 		t.Errorf("relay: %v", err)
 	}
 	_, err := Load("no-such-rig")
-	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "panel and relay") {
+	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "panel, relay and supply") {
 		t.Errorf("no such rig: %v", err)
 	}
 	if _, err := Load(t.TempDir()); err == nil {

@@ -23,6 +23,8 @@ type Rig struct {
 	References []Line
 	Drives     []Drive
 	Causes     []Cause
+	// Supply is the unit's programmable supply; nil: the rig has none.
+	Supply *Supply
 	// Corrections are what calibrations say of the outputs, by the outputs' names. They
 	// stand in a file of their own; nil: none is calibrated.
 	Corrections map[string]Correction
