@@ -17,6 +17,7 @@ import (
 type pruneOpts struct {
 	olderThan             age
 	whole, shrink, really bool
+	into                  string // the log that whole runs are moved into; empty: none
 }
 
 // age is a time as prune takes it: 90d, 12w, or as other flags, 36h.
@@ -56,14 +57,17 @@ func (a *app) pruneCommand() *cobra.Command {
 		Short: "Make room in the log: remove captures, or whole runs, older than a time",
 		Long: `Make room in the log. Captures of runs that ended longer ago than --older-than are
 removed; their figures stay, and so does every report. With --whole-runs the runs
-themselves go. Without --yes it only says what would be removed.
+themselves go; with --into they are first copied into another log, which report and
+runs read by --log as they read this one. Without --yes it only says what would be
+removed.
 
 A run that has not ended is spared while its last cycle is less than a day old.
 The room is used again by later runs; --shrink gives it back to the disk, which
 writes the log anew, needs room for two more of it, and no program may be running.`,
 		Example: `  makebreak runs prune --older-than 90d
   makebreak runs prune --older-than 90d --yes
-  makebreak runs prune --older-than 365d --whole-runs --shrink --yes`,
+  makebreak runs prune --older-than 365d --whole-runs --shrink --yes
+  makebreak runs prune --older-than 365d --whole-runs --into 2025.db --yes`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if err := choice("runs prune", a.as, "text"); err != nil {
@@ -72,12 +76,16 @@ writes the log anew, needs room for two more of it, and no program may be runnin
 			if !c.Flags().Changed("older-than") {
 				return failed(exitUsage, errors.New("runs prune needs --older-than, as in --older-than 90d"))
 			}
+			if o.into != "" && !o.whole {
+				return failed(exitUsage, errors.New("--into moves whole runs: give --whole-runs with it"))
+			}
 			return a.prune(&o)
 		},
 	}
 	f := c.Flags()
 	f.Var(&o.olderThan, "older-than", "only what ended longer ago than this `time`, as in 90d")
 	f.BoolVar(&o.whole, "whole-runs", false, "remove the runs, not only their captures")
+	f.StringVar(&o.into, "into", "", "copy the runs into another log, a `file`, before they are removed")
 	f.BoolVar(&o.shrink, "shrink", false, "give the room back to the disk afterwards")
 	f.BoolVar(&o.really, "yes", false, "do it; without this it is only said what would be done")
 	return c
@@ -137,12 +145,15 @@ func (a *app) tellPrune(o *pruneOpts, chosen []journal.Holding) error {
 			}
 		})
 		what := "their captures; their figures stay"
-		if o.whole {
-			what = "all of it"
-		}
 		tense, hint := "Removing", ""
 		if !o.really {
 			tense, hint = "--yes would remove", " Nothing has been removed."
+		}
+		if o.whole {
+			what = "all of it"
+		}
+		if o.into != "" {
+			what = "all of it, once it is in " + o.into
 		}
 		fmt.Fprintf(w, "\n%s %s: about %s.%s\n", tense, what, sizeWords(total), hint)
 		return err
@@ -154,6 +165,11 @@ func (a *app) doPrune(db *journal.DB, o *pruneOpts, chosen []journal.Holding) er
 		remove := db.DropCaptures
 		if o.whole {
 			remove = db.DropRun
+		}
+		if o.into != "" {
+			if err := db.CopyRun(h.Run, o.into); err != nil {
+				return failed(exitLog, fmt.Errorf("%w\nrun %s stays where it is", err, h.Run))
+			}
 		}
 		if err := remove(h.Run); err != nil {
 			return failed(exitLog, err)

@@ -1,0 +1,168 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// contents are all rows of a run, without the numbers that each log gives by itself.
+func contents(t *testing.T, db *DB, id string) []string {
+	t.Helper()
+	rec, err := db.Find(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	queries := []string{"SELECT day, count, unit, done_by, sequence, started, planned, ended, verdict, complete, reason FROM run WHERE id = ?",
+		"SELECT c.n, c.started, c.verdict, c.complete, c.bus_errors, k.bytes, k.why FROM cycle c LEFT JOIN capture k ON k.id = c.capture WHERE c.run = ? ORDER BY c.n",
+		"SELECT cycle, seq, point, value, expanded, verdict, reason, numbers FROM measurement WHERE run = ? ORDER BY cycle, seq",
+		"SELECT cycle, seq, sign, value, bound FROM symptom WHERE run = ? ORDER BY cycle, seq",
+		"SELECT id, event, signal, quantity, lower, upper, sources, numbers FROM point WHERE run = ? ORDER BY id",
+		"SELECT id, text FROM reason WHERE run = ? ORDER BY id", "SELECT id, event, signal, kind, other FROM sign WHERE run = ? ORDER BY id",
+		"SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?",
+		"SELECT seq, after_cycle, stopped, resumed, reason FROM interruption WHERE run = ? ORDER BY seq",
+		"SELECT cycle, state FROM checkpoint WHERE run = ?"}
+	var all []string
+	for _, q := range queries {
+		rows, err := db.read.Query(q, rec.row)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for rows.Next() {
+			line, err := textRow(rows)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, line)
+		}
+		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return all
+}
+
+// Every table that has rows of a run is copied.
+func TestCopyRun_Tables(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	known := append([]string{"run", "capture"}, runTables...)
+	for _, c := range cycleTables {
+		known = append(known, c.name)
+	}
+	rows, err := db.read.Query("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		name, err := textRow(rows)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Contains(known, name) {
+			t.Errorf("table %s is in no list of copy.go", name)
+		}
+	}
+}
+
+// A copied run has all that it had, beside what the other log holds already, and can
+// be copied twice; copying the other way round gives it back.
+func TestCopyRun(t *testing.T) {
+	dir := t.TempDir()
+	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "older", "archive.db")
+	day := time.Unix(1_800_000_000, 0).UTC()
+	first, second := fillRun(t, db, 2*pruneBatch+300, day), fillRun(t, db, 200, day.AddDate(0, 0, 30))
+	for _, id := range []string{second, first, first} {
+		if err := db.CopyRun(id, path); err != nil {
+			t.Fatal(err)
+		}
+	}
+	other := openLog(t, path)
+	for _, id := range []string{first, second} {
+		a, b := contents(t, db, id), contents(t, other, id)
+		if !slices.Equal(a, b) {
+			t.Errorf("run %s: %d rows are not the %d copied", id, len(b), len(a))
+		}
+	}
+	if err := other.Check(); err != nil {
+		t.Error(err)
+	}
+	before := contents(t, db, first)
+	if err := db.DropRun(first); err != nil {
+		t.Fatal(err)
+	}
+	if err := other.CopyRun(first, db.Path()); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(before, contents(t, db, first)) {
+		t.Error("the run came back another")
+	}
+	if err := db.Check(); err != nil {
+		t.Error(err)
+	}
+}
+
+// What an earlier copy left half way is begun anew; another run of the same name, the
+// log itself and a file that is no log are refused; the run stays in all cases.
+func TestCopyRun_Ways(t *testing.T) {
+	dir := t.TempDir()
+	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
+	day := time.Unix(1_800_000_000, 0).UTC()
+	id := fillRun(t, db, pruneBatch+10, day)
+	want := contents(t, db, id)
+	if err := db.CopyRun(id, path); err != nil {
+		t.Fatal(err)
+	}
+	other := openLog(t, path)
+	half := fmt.Sprintf("UPDATE run SET complete = 0, reason = '%s'", copying)
+	for _, text := range []string{half, "DELETE FROM measurement WHERE cycle > 5", "DELETE FROM symptom WHERE cycle > 5", "DELETE FROM cycle WHERE n > 5"} {
+		if err := other.exec(text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := db.CopyRun(id, path); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(want, contents(t, other, id)) {
+		t.Error("a copy that was begun anew is not whole")
+	}
+
+	if err := other.exec("UPDATE run SET started = started + 1"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.CopyRun(id, path); !errors.Is(err, ErrNameTaken) {
+		t.Errorf("another run of the name: %v", err)
+	}
+	if err := db.CopyRun(id, db.Path()); err == nil || !strings.Contains(err.Error(), "this log itself") {
+		t.Errorf("the log itself: %v", err)
+	}
+	if err := db.CopyRun(id, "copy_test.go"); !errors.Is(err, ErrNotLog) {
+		t.Errorf("no log: %v", err)
+	}
+	if err := db.CopyRun("2020-01-01.1", path); !errors.Is(err, ErrNoRun) {
+		t.Errorf("no such run: %v", err)
+	}
+	if !slices.Equal(want, contents(t, db, id)) {
+		t.Error("the run has changed")
+	}
+}
+
+// A copy that lacks rows is told, though its mark is gone.
+func TestCopyRun_Damaged(t *testing.T) {
+	dir := t.TempDir()
+	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
+	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
+	if err := db.CopyRun(id, path); err != nil {
+		t.Fatal(err)
+	}
+	if err := openLog(t, path).exec("DELETE FROM measurement WHERE cycle = 7"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.CopyRun(id, path); !errors.Is(err, ErrCorrupt) {
+		t.Errorf("rows are missing: %v", err)
+	}
+}
