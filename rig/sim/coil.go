@@ -3,7 +3,8 @@ package sim
 import "math"
 
 // coil is a relay's coil on an output. Its current is, from one change to the
-// next, c + a·exp(-(t-at)/tau) + slope·(t-at) in amperes and nanoseconds.
+// next, c + a·exp(-(t-at)/tau) + b·exp(-(t-at)/tauB) + slope·(t-at) in amperes and
+// nanoseconds.
 type coil struct {
 	ohms, henries float64
 	pullIn        float64 // A: the armature starts towards the core above it
@@ -15,6 +16,8 @@ type coil struct {
 	c, a  float64
 	tau   float64 // ns
 	slope float64 // A/ns
+	b     float64 // A: what a supply that settles adds
+	tauB  float64 // ns
 }
 
 // current returns the coil's current in amperes.
@@ -24,47 +27,67 @@ func (k *coil) current(at int64) float64 {
 	if k.a != 0 {
 		i += k.a * math.Exp(-dt/k.tau)
 	}
+	if k.b != 0 {
+		i += k.b * math.Exp(-dt/k.tauB)
+	}
 	return i
 }
 
-// source is what drives an output: a voltage behind a resistance, in volts,
-// ohms and volts a nanosecond.
+// source is what drives an output: a voltage behind a resistance, in volts, ohms and
+// volts a nanosecond. Where a supply is settling, gap·exp(-t/tau) comes to the volts.
 type source struct {
 	volts, ohms, slope float64
+	gap, tau           float64 // V, ns
 }
 
 // connect puts the coil on the source at an instant and returns the terminal
 // voltage from then on. Source and coil are a series circuit, so with R = ohms + source.ohms
 // and tau = L/R, a voltage V + s·t drives
 //
-//	i = (V - s·tau + s·t)/R + A·exp(-t/tau)
+//	i = (V - s·tau + s·t)/R + B·exp(-t/tauB) + A·exp(-t/tau)
 //
-// with A from the current at the start, and the terminal stands at V - ohms·i.
+// where B = gap/(R·(1 - tau/tauB)) comes of the voltage's own exponential, with A from the current at the start, and the terminal stands at V - ohms·i.
 // Where that would be below the diode's forward voltage the diode carries the
 // current instead, see freewheel.
 func (k *coil) connect(at int64, src source) segment {
 	i0 := k.current(at)
-	if src.volts-src.ohms*i0 < -k.flyback-1e-12 {
+	if src.volts+src.gap-src.ohms*i0 < -k.flyback-1e-12 {
 		return k.freewheel(at, src, i0)
 	}
 	r := k.ohms + src.ohms
 	tau := k.henries / r * 1e9
 	k.at, k.until, k.tau, k.slope = at, never, tau, src.slope/r
 	k.c = (src.volts - src.slope*tau) / r
-	k.a = i0 - k.c
+	k.b, k.tauB = 0, src.tau
+	if src.gap != 0 {
+		k.tauB = apart(src.tau, tau)
+		k.b = src.gap / (r * (1 - tau/k.tauB))
+	}
+	k.a = i0 - k.c - k.b
 	return segment{
 		at: at, tau: tau,
 		c:     src.volts - src.ohms*k.c,
 		a:     -src.ohms * k.a,
+		b:     src.gap - src.ohms*k.b,
+		tauB:  k.tauB,
 		slope: src.slope - src.ohms*k.slope,
 	}
+}
+
+// apart keeps two time constants from being the same, for which the law above has
+// another form: a thousandth is less than either is known by.
+func apart(a, b float64) float64 {
+	if math.Abs(a-b) < 1e-3*b {
+		return 1.001 * b
+	}
+	return a
 }
 
 // freewheel lets the diode conduct: the coil's current falls towards -Vd/R with
 // L/R, until the source alone can carry it.
 func (k *coil) freewheel(at int64, src source, i0 float64) segment {
-	until := (src.volts + k.flyback) / src.ohms
-	k.at, k.slope = at, 0
+	until := (src.volts + src.gap + k.flyback) / src.ohms
+	k.at, k.slope, k.b = at, 0, 0
 	k.tau = k.henries / k.ohms * 1e9
 	k.c = -k.flyback / k.ohms
 	k.a = i0 - k.c
@@ -85,12 +108,13 @@ func (k *coil) crossing(at int64, level float64, up bool) (int64, bool) {
 	if past(at) {
 		return at, true
 	}
-	if k.slope == 0 {
+	if k.slope == 0 && k.b == 0 {
 		return k.crossingFlat(at, level)
 	}
-	// A sloping supply is a slow thing beside the coil's own law, so within the
-	// law's course the current passes the level at most once.
-	lo, hi := at, min(k.until, at+int64(settledAfter*k.tau))
+	// A sloping supply is a slow thing beside the coil's own law, and one that settles
+	// pulls the current one way, so within the law's course the current passes the level
+	// at most once.
+	lo, hi := at, min(k.until, at+int64(settledAfter*longer(1, k.tau, k.b, k.tauB)))
 	if !past(hi) {
 		return 0, false
 	}

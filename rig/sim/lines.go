@@ -212,6 +212,7 @@ func (s *lineSet) Close() error {
 	}
 	w := s.w
 	w.releaseDrives()
+	w.restSupply()
 	w.AdvanceTo(capture.Instant(w.now + referenceLag))
 	s.closed = true
 	for _, c := range w.contacts {

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"math"
 	"time"
 )
 
@@ -12,6 +13,9 @@ type output struct {
 	relay *relay // nil: nothing behind it but the divider
 
 	on, off source // what drives the terminal in either state
+	// With a programmable supply the volts of both are shares of it. drawn is the
+	// voltage when on as it was drawn, before faults.
+	onShare, offShare, drawn float64
 	// turn counts the switchings. Events scheduled for an earlier turn are void.
 	turn    uint32
 	high    bool
@@ -49,6 +53,7 @@ func (o *output) setup(p UnitParams, d draws) {
 		volts: d.about(p.LowVolts, usual.LowVolts, spreads.low),
 		ohms:  d.about(p.OffOhms, usual.OffOhms, spreads.offOhms),
 	}
+	o.drawn = o.on.volts
 	o.skew = d.between(0, 200*time.Microsecond)
 }
 
@@ -136,11 +141,15 @@ func (w *World) switchOutput(o *output, high bool) {
 
 // source returns what drives the terminal from now on.
 func (w *World) source(o *output) source {
-	if !o.high {
-		return o.off
+	src := o.off
+	share := o.offShare
+	if o.high {
+		src, share = o.on, o.onShare
+		src.slope = -o.droop
 	}
-	src := o.on
-	src.slope = -o.droop
+	if s := w.supply; s != nil && s.gap != 0 {
+		src.gap, src.tau = share*(s.volts(w.now)-s.to), s.tau
+	}
 	return src
 }
 
@@ -149,7 +158,7 @@ func (w *World) apply(o *output, src source) {
 	var s segment
 	if o.relay == nil {
 		s = constant(w.now, src.volts)
-		s.slope = src.slope
+		s.slope, s.b, s.tauB = src.slope, src.gap, src.tau
 	} else {
 		k := &o.relay.coil
 		s = k.connect(w.now, src)
@@ -190,10 +199,12 @@ func (w *World) setWire(o *output, off bool) {
 func (w *World) rejoin(o *output) {
 	s := o.present
 	s.c = s.c + s.slope*float64(w.now-s.at)
+	gone := float64(w.now - s.at)
 	if s.a != 0 {
-		v := o.present
-		v.c, v.slope, v.hum = 0, 0, 0
-		s.a = v.value(w.now)
+		s.a *= math.Exp(-gone / s.tau)
+	}
+	if s.b != 0 {
+		s.b *= math.Exp(-gone / s.tauB)
 	}
 	s.at = w.now
 	o.sense.push(s)

@@ -6,13 +6,16 @@ import "math"
 // remainder is then below 1e-10 of its start.
 const settledAfter = 24
 
-// segment is a stretch of a voltage: C + A·exp(-(t-At)/Tau) + Slope·(t-At), plus a
-// sine where the supply hums. Times in nanoseconds, volts, volts a nanosecond.
+// segment is a stretch of a voltage: C + A·exp(-(t-At)/Tau) + B·exp(-(t-At)/TauB) +
+// Slope·(t-At), plus a sine where the supply hums. The second exponential is a
+// programmable supply's. Times in nanoseconds, volts, volts a nanosecond.
 type segment struct {
 	at    int64
 	c     float64
 	a     float64
 	tau   float64 // ns; only where a is not 0
+	b     float64
+	tauB  float64 // ns; only where b is not 0
 	slope float64 // V/ns
 	hum   float64 // V, amplitude
 	// flatFrom is from when on the segment is its constant alone; never, where
@@ -31,11 +34,22 @@ func (s *segment) settle() {
 	switch {
 	case s.slope != 0 || s.hum != 0:
 		s.flatFrom = never
-	case s.a == 0:
+	case s.a == 0 && s.b == 0:
 		s.flatFrom = s.at
 	default:
-		s.flatFrom = s.at + int64(settledAfter*s.tau)
+		s.flatFrom = s.at + int64(settledAfter*longer(s.a, s.tau, s.b, s.tauB))
 	}
+}
+
+// longer returns the longer time constant of the exponentials that there are.
+func longer(a, tauA, b, tauB float64) float64 {
+	switch {
+	case b == 0:
+		return tauA
+	case a == 0:
+		return tauB
+	}
+	return max(tauA, tauB)
 }
 
 // value returns the voltage at the instant, hum included.
@@ -44,6 +58,9 @@ func (s *segment) value(at int64) float64 {
 	v := s.c + s.slope*dt
 	if s.a != 0 {
 		v += s.a * math.Exp(-dt/s.tau)
+	}
+	if s.b != 0 {
+		v += s.b * math.Exp(-dt/s.tauB)
 	}
 	if s.hum != 0 {
 		v += s.hum * math.Sin(humRate*float64(at))
@@ -59,6 +76,9 @@ func (s *segment) integral(from, to int64) float64 {
 	if s.a != 0 {
 		sum += s.a * s.tau * (math.Exp(-t0/s.tau) - math.Exp(-t1/s.tau))
 	}
+	if s.b != 0 {
+		sum += s.b * s.tauB * (math.Exp(-t0/s.tauB) - math.Exp(-t1/s.tauB))
+	}
 	if s.hum != 0 {
 		sum += s.hum / humRate * (math.Cos(humRate*float64(from)) - math.Cos(humRate*float64(to)))
 	}
@@ -73,14 +93,19 @@ const humRate = 2 * math.Pi * 50e-9
 // segments kept counts as the oldest one's first value.
 type signal struct {
 	segs []segment
+	// fed says that the output follows a programmable supply.
+	fed bool
 }
 
-// A signal keeps between keepSegs and maxSegs segments: one switching of an
-// output makes two or three, so it reaches back over several switchings and
-// far beyond the conversion that is being read.
+// A signal keeps between keepSegs and maxSegs segments, or half of maxSegsFed and all
+// where it follows a supply. One switching of an output makes two
+// or three, so it reaches back over several switchings and far beyond the conversion
+// that is being read. Each step of a supply that is ramped makes one, every 2 ms at the
+// least, and the slowest converter takes 138 ms for a conversion.
 const (
-	keepSegs = 24
-	maxSegs  = 48
+	keepSegs   = 24
+	maxSegs    = 48
+	maxSegsFed = 512
 )
 
 func newSignal(at int64, volts float64) signal {
@@ -96,8 +121,12 @@ func (g *signal) push(s segment) {
 		*last = s
 		return
 	}
-	if len(g.segs) == maxSegs {
-		n := copy(g.segs, g.segs[maxSegs-keepSegs:])
+	keep, most := keepSegs, maxSegs
+	if g.fed {
+		keep, most = maxSegsFed/2, maxSegsFed
+	}
+	if len(g.segs) == most {
+		n := copy(g.segs, g.segs[most-keep:])
 		g.segs = g.segs[:n]
 	}
 	g.segs = append(g.segs, s)

@@ -15,6 +15,7 @@ type Truth struct {
 	Outputs []TruthOutput
 	Relays  []TruthRelay
 	Chips   []TruthChip
+	Supply  *TruthSupply // nil: the unit has its own
 }
 
 // TruthEvent is what happened from one event to the next.
@@ -185,6 +186,7 @@ func (w *World) Truth() *Truth {
 	for _, c := range w.chips {
 		t.Chips = append(t.Chips, TruthChip{c.name, c.opts.Oscillator, c.opts.GainError, c.opts.OffsetVolts})
 	}
+	t.Supply = w.supply.truth(w.now)
 	return t
 }
 

@@ -60,6 +60,7 @@ type World struct {
 
 	chips    []*chip
 	bus      *simchip.Bus
+	supply   *supply // nil: the unit has its own
 	readyDue int64
 
 	outputs    []*output
@@ -111,6 +112,9 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	if err := w.addChips(opts); err != nil {
 		return nil, err
 	}
+	if err := w.addSupply(opts); err != nil {
+		return nil, err
+	}
 	if err := w.plant(opts.Faults); err != nil {
 		return nil, err
 	}
@@ -121,7 +125,8 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	return w, nil
 }
 
-// addUnit makes the panel and its outputs. All outputs share one supply.
+// addUnit makes the panel and its outputs. All outputs share one supply, the unit's own
+// unless the rig has a programmable one.
 func (w *World) addUnit(opts Opts) {
 	d := newDraws(opts.Seed, "unit", opts.Exact)
 	p := opts.Unit
@@ -253,7 +258,13 @@ func (w *World) setInitial(initial map[string]bool) error {
 func (w *World) begin() {
 	for _, o := range w.outputs {
 		o.loadOff()
+	}
+	if w.supply != nil {
+		w.fedFrom(w.supply)
+	}
+	for _, o := range w.outputs {
 		o.begin(w.now, o.high != o.inverted)
+		o.sense.fed = w.supply != nil
 	}
 	for _, k := range w.relays {
 		k.begin(w.now)
@@ -392,6 +403,7 @@ func (w *World) listen() {
 	for _, r := range all {
 		if r.release {
 			w.releaseDrives()
+			w.restSupply()
 			continue
 		}
 		w.press(r.event)

@@ -34,7 +34,8 @@ const DefaultHz = 400_000
 // highestHz is the chip's high-speed mode.
 const highestHz = 3_400_000
 
-// Bus is a simulated I²C bus with up to four chips. It belongs to one goroutine.
+// Bus is a simulated I²C bus with up to four chips and eight DACs. It belongs to one
+// goroutine.
 type Bus struct {
 	// Transfers counts transfers, the failed ones included. Bytes counts bytes on
 	// the wire, address bytes included.
@@ -45,6 +46,7 @@ type Bus struct {
 	picosPerBit int64
 	hz          int
 	chips       [4]*Chip
+	dacs        [dacCount]*DAC
 
 	faulty bool // a fault below is planted
 	faults faults
@@ -72,6 +74,16 @@ func (b *Bus) Attach(addr uint16, c *Chip) error {
 		return fmt.Errorf("simchip: address %#02x: a chip can be strapped to 0x48, 0x49, 0x4a or 0x4b", addr)
 	}
 	b.chips[i] = c
+	return nil
+}
+
+// AttachDAC puts a DAC on an address from 0x60 to 0x67, in place of the one there.
+func (b *Bus) AttachDAC(addr uint16, d *DAC) error {
+	i := addr - firstDAC
+	if i >= dacCount {
+		return fmt.Errorf("simchip: address %#02x: a DAC can have 0x60 to 0x67", addr)
+	}
+	b.dacs[i] = d
 	return nil
 }
 
@@ -191,11 +203,42 @@ func (b *Bus) oddTransfer(addr uint16, w, r []byte) error {
 	if addr == 0 {
 		return b.generalCall(w, r)
 	}
-	i := addr - firstAddress
-	if i >= uint16(len(b.chips)) || b.chips[i] == nil {
-		return b.nak(addr)
+	return b.carry(addr, w, r)
+}
+
+// carry carries a transfer to whatever has the address.
+func (b *Bus) carry(addr uint16, w, r []byte) error {
+	if i := addr - firstAddress; i < uint16(len(b.chips)) && b.chips[i] != nil {
+		return b.transfer(b.chips[i], addr, w, r)
 	}
-	return b.transfer(b.chips[i], addr, w, r)
+	if i := addr - firstDAC; i < dacCount && b.dacs[i] != nil && !b.dacs[i].gone {
+		b.transferDAC(b.dacs[i], w, r)
+		return nil
+	}
+	return b.nak(addr)
+}
+
+// transferDAC carries a transfer to a DAC, which acts at the acknowledge of the last
+// byte written, before the stop or the repeated start.
+func (b *Bus) transferDAC(d *DAC, w, r []byte) {
+	now, bits := b.clock.Now(), 1
+	if len(w) > 0 || len(r) == 0 {
+		b.Bytes += uint64(1 + len(w))
+		bits += byteBits * (1 + len(w))
+		at := now + b.span(bits)
+		b.clock.AdvanceTo(at)
+		d.write(w, at)
+		bits++
+	}
+	if len(r) > 0 {
+		b.Bytes += uint64(1 + len(r))
+		bits += byteBits
+		at := now + b.span(bits)
+		b.clock.AdvanceTo(at)
+		d.read(r, at)
+		bits += byteBits*len(r) + 1
+	}
+	b.clock.AdvanceTo(now + b.span(bits))
 }
 
 // generalCallReset is the general call's command that the chips obey.
@@ -210,6 +253,9 @@ func (b *Bus) generalCall(w, r []byte) error {
 			answered = answered || !c.gone
 		}
 	}
+	for _, d := range b.dacs {
+		answered = answered || d != nil && !d.gone
+	}
 	if !answered || len(r) > 0 {
 		return b.nak(0)
 	}
@@ -220,6 +266,11 @@ func (b *Bus) generalCall(w, r []byte) error {
 		if c != nil && len(w) > 0 && w[0] == generalCallReset {
 			c.Settle(at)
 			c.reset()
+		}
+	}
+	for _, d := range b.dacs {
+		if d != nil && len(w) > 0 {
+			d.obey(w[0], at)
 		}
 	}
 	return nil

@@ -1,5 +1,6 @@
 // Package simchip is a converter chip of the ADS1115 and ADS1015 family as its
-// registers behave, on a simulated I²C bus in virtual time.
+// registers behave, on a simulated I²C bus in virtual time. Beside it stands the DAC of a
+// programmable supply.
 //
 // A [Chip] keeps the four registers and the one conversion that runs; a [Bus]
 // is a periph i2c.Bus that carries transfers to chips and takes for each the
@@ -29,6 +30,10 @@
 //   - The ready function of the ALERT/RDY pin (high threshold's top bit 1, low
 //     threshold's 0, comparator queue not 3) in both polarities.
 //   - General call reset: 06h to address 0.
+//
+// Facts from Microchip's data sheet DS22039 (MCP4725), for a [DAC]: the fast write, the
+// writes of the register and of the EEPROM with its busy time, the read-back, the
+// power-down bits, and loading the EEPROM at power-up and at a general call reset.
 //
 // Not modelled: the comparator proper (outside the ready function the ALERT/RDY
 // pin stays released), clock stretching (these chips do not), the bus time-out

@@ -81,11 +81,7 @@ func (b *Bus) disturb(addr uint16, w, r []byte) (err error, over bool) {
 
 // cut carries a transfer to its chip and reports it as failed.
 func (b *Bus) cut(addr uint16, w, r []byte) error {
-	i := addr - firstAddress
-	if i >= uint16(len(b.chips)) || b.chips[i] == nil {
-		return b.nak(addr)
-	}
-	if err := b.transfer(b.chips[i], addr, w, r); err != nil {
+	if err := b.carry(addr, w, r); err != nil {
 		return err
 	}
 	clear(r)
