@@ -94,7 +94,7 @@ file, 69 rig not available or lost, 74 the log could not be written,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(helpCommand(root))
-	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand())
+	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand(), a.workCommand())
 	return root
 }
 

@@ -68,8 +68,11 @@ func (s Series) Nearest(ohms float64) float64 {
 const slack = 1e-9
 
 // around lists the preferred values of the decade that the resistance lies in and of
-// those on both sides, rising.
+// those on both sides, rising; none where it has no decade.
 func (s Series) around(ohms float64) []float64 {
+	if !(ohms > 0) || math.IsInf(ohms, 1) {
+		return nil
+	}
 	exponent := math.Floor(math.Log10(ohms))
 	var list []float64
 	for e := exponent - 1; e <= exponent+1; e++ {

@@ -1,0 +1,298 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/rig/sums"
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+)
+
+func (a *app) workCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "work",
+		Short: "Work the sums of the bench: divider, coil, lamp",
+		Long: `Work the sums of the bench step by step, with the figures put in: the worst case
+over the tolerances, the nearest preferred value (IEC 60063), each resistor's power
+and rating.
+
+Quantities carry their unit, as in 12V or "1.2 kohm". The exit status is 0 where
+every question is answered by yes, 1 where one is answered by no: a divider that
+does not fit, a relay that may not pull in or let go, a lamp that may glow.`,
+		Args: noSuchCommand,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return c.Help()
+		},
+	}
+	c.AddCommand(a.workDividerCommand(), a.workCoilCommand(), a.workLampCommand())
+	return c
+}
+
+func (a *app) workDividerCommand() *cobra.Command {
+	in := sums.DividerInput{}
+	var q quantities
+	var model, series string
+	c := &cobra.Command{
+		Use:   "divider",
+		Short: "Find the divider for an output, or judge one",
+		Long: `Find the smallest upper resistor with which the converter's input is safe in the
+worst case of the tolerances, or, with --upper, judge that one.`,
+		Example: `  makebreak work divider --highest 15V --supply 3.3V
+  makebreak work divider --highest 15V --supply 3.3V --upper 33kohm --lower 10kohm`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.work(c, q, func() (*sums.Sheet, error) {
+				var err error
+				if in.Series, err = seriesOf(series); err != nil {
+					return nil, err
+				}
+				in.Model = wiring.Model(model)
+				return sums.Divider(in)
+			})
+		},
+	}
+	f := c.Flags()
+	q = quantities{
+		{name: "highest", kind: unit.Voltage, into: &in.Highest, needed: true, most: mostVolts, usage: "highest `voltage` that the output can reach"},
+		{name: "supply", kind: unit.Voltage, into: &in.Supply, needed: true, most: mostVolts, usage: "the converter's supply `voltage`"},
+		{name: "range", kind: unit.Voltage, into: &in.Range, text: "4.096V", most: mostVolts, usage: "the converter's range, ± `voltage`"},
+		{name: "upper", kind: unit.Resistance, into: &in.Upper, most: mostOhms, usage: "`resistance` from terminal to converter, to be judged (default: it is found)"},
+		{name: "lower", kind: unit.Resistance, into: &in.Lower, text: "10kohm", most: mostOhms, usage: "`resistance` from converter to ground"},
+		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "1%", most: 0.2, usage: "tolerance of each resistor, a `share`"},
+	}
+	q.flags(c)
+	f.StringVar(&model, "model", string(wiring.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
+	f.StringVar(&series, "series", "E24", "`series` of preferred values, E24 or E96")
+	return c
+}
+
+func seriesOf(name string) (wiring.Series, error) {
+	for _, s := range []wiring.Series{wiring.E24, wiring.E96} {
+		if strings.EqualFold(name, "E"+strconv.Itoa(int(s))) {
+			return s, nil
+		}
+	}
+	return 0, fmt.Errorf("--series %q: E24 or E96 may stand there", name)
+}
+
+func (a *app) workCoilCommand() *cobra.Command {
+	in := sums.CoilInput{}
+	var q quantities
+	c := &cobra.Command{
+		Use:   "coil",
+		Short: "Work out a relay's coil behind an output",
+		Long: `Work out what a relay's coil draws, whether the output pulls it in and lets it go,
+which resistor across the coil helps against leakage, and what switching it off
+does with and without a diode.`,
+		Example: `  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V
+  makebreak work coil --voltage 13V --resistance 400ohm --must-release 1.2V --leakage 5V --leakage-loaded 1.7V
+  makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.work(c, q, func() (*sums.Sheet, error) { return sums.Coil(in) })
+		},
+	}
+	q = quantities{
+		{name: "voltage", kind: unit.Voltage, into: &in.Voltage, needed: true, most: mostVolts, usage: "the output's `voltage` when on"},
+		{name: "resistance", kind: unit.Resistance, into: &in.Resistance, needed: true, most: mostOhms, usage: "`resistance` of the coil"},
+		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "10%", zero: true, most: 0.5, usage: "tolerance of the coil's resistance, a `share`"},
+		{name: "source", kind: unit.Resistance, into: &in.Source, text: "0ohm", zero: true, most: mostOhms, usage: "`resistance` behind the output"},
+		{name: "must-operate", kind: unit.Voltage, into: &in.MustOperate, most: mostVolts, usage: "`voltage` at which the relay must operate"},
+		{name: "must-release", kind: unit.Voltage, into: &in.MustRelease, most: mostVolts, usage: "`voltage` at which the relay must release"},
+		{name: "leakage", kind: unit.Voltage, into: &in.Leakage, most: mostVolts, usage: "the output's `voltage` when off, with nothing connected"},
+		{name: "leakage-loaded", kind: unit.Voltage, into: &in.Loaded, most: mostVolts, usage: "the same `voltage` with the coil connected, from which the resistance behind it follows"},
+		{name: "off-source", kind: unit.Resistance, into: &in.OffSource, zero: true, most: mostOhms, usage: "`resistance` behind the leakage (default: that of --source)"},
+		{name: "inductance", kind: unit.Inductance, into: &in.Inductance, most: 1000, usage: "`inductance` of the coil"},
+		{name: "tau", kind: unit.Time, into: &in.Tau, most: 10, usage: "time constant L/R of the coil, a `time`; instead of --inductance"},
+		{name: "zener", kind: unit.Voltage, into: &in.Zener, text: "24V", most: mostVolts, usage: "`voltage` of the zener that a plain diode is compared with"},
+		{name: "cut-off", kind: unit.Time, into: &in.CutOff, text: "10us", most: 1, usage: "`time` that the output takes to cut the current off"},
+	}
+	q.flags(c)
+	return c
+}
+
+func (a *app) workLampCommand() *cobra.Command {
+	in := sums.LampInput{}
+	var q quantities
+	c := &cobra.Command{
+		Use:   "lamp",
+		Short: "Work out an indicator LED and its resistor",
+		Long: `Work out the resistor for an LED's current, or the current for a resistor, over the
+life of a battery's charge, and whether an output that is off leaves it dark.`,
+		Example: `  makebreak work lamp --supply 12V --led 1.8V --current 10mA
+  makebreak work lamp --supply 12V --led 1.8V --resistor 1kohm`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.work(c, q, func() (*sums.Sheet, error) { return sums.Lamp(in) })
+		},
+	}
+	q = quantities{
+		{name: "supply", kind: unit.Voltage, into: &in.Supply, needed: true, most: mostVolts, usage: "supply `voltage`"},
+		{name: "supply-highest", kind: unit.Voltage, into: &in.Highest, most: mostVolts, usage: "the highest it can be, a `voltage` (default: 13.8 V for 12 V, a battery on float)"},
+		{name: "supply-lowest", kind: unit.Voltage, into: &in.Lowest, most: mostVolts, usage: "the lowest it can be, a `voltage` (default: 10.5 V for 12 V, a battery at its end)"},
+		{name: "led", kind: unit.Voltage, into: &in.LED, needed: true, most: mostVolts, usage: "forward `voltage` of the LED"},
+		{name: "current", kind: unit.Current, into: &in.Current, most: 10, usage: "the `current` wanted"},
+		{name: "resistor", kind: unit.Resistance, into: &in.Resistor, most: mostOhms, usage: "the `resistance` there is; instead of --current"},
+		{name: "off-level", kind: unit.Voltage, into: &in.Off, text: "0.65V", zero: true, most: mostVolts, usage: "`voltage` that the output still shows when off"},
+	}
+	q.flags(c)
+	return c
+}
+
+// What a bench of extra-low voltage can have to do with.
+const (
+	mostVolts = 1000
+	mostOhms  = 100e6
+)
+
+// quantity is a flag that takes a quantity with its unit.
+type quantity struct {
+	name   string
+	kind   unit.Kind
+	into   *float64 // NaN where it is not given
+	text   string   // as typed, or what stands for it
+	needed bool
+	zero   bool    // 0 may stand there
+	most   float64 // that may stand there, in base units
+	usage  string
+}
+
+type quantities []quantity
+
+func (q quantities) flags(c *cobra.Command) {
+	for i := range q {
+		c.Flags().StringVar(&q[i].text, q[i].name, q[i].text, q[i].usage)
+	}
+}
+
+// parse reads the quantities that were typed.
+func (q quantities) parse(c *cobra.Command) error {
+	for i := range q {
+		if err := q[i].parse(c); err != nil {
+			return failed(exitUsage, err)
+		}
+	}
+	return nil
+}
+
+func (q *quantity) parse(c *cobra.Command) error {
+	*q.into = math.NaN()
+	if q.text == "" && !c.Flags().Changed(q.name) {
+		if q.needed {
+			return fmt.Errorf("%s needs --%s, %s, as in %s", strings.TrimPrefix(c.CommandPath(), "makebreak "), q.name, q.kind.Name, q.kind.Example)
+		}
+		return nil
+	}
+	v, err := q.kind.Parse(q.text)
+	if err != nil {
+		return fmt.Errorf("--%s: %w", q.name, err)
+	}
+	if v > 0 && v <= q.most || v == 0 && q.zero {
+		*q.into = v
+		return nil
+	}
+	from := "above 0 " + q.kind.Base + " and"
+	if q.zero {
+		from = "from 0 " + q.kind.Base
+	}
+	return fmt.Errorf("--%s %s: %s %s up to %s may stand there", q.name, q.text, q.kind.Name, from, q.kind.Format(q.most))
+}
+
+// work reads the quantities, does the sum and writes it.
+func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, error)) error {
+	what := strings.TrimPrefix(c.CommandPath(), "makebreak ")
+	if err := choice(what, a.as, "text", "json"); err != nil {
+		return err
+	}
+	if err := q.parse(c); err != nil {
+		return err
+	}
+	s, err := sum()
+	if err != nil {
+		return failed(exitUsage, fmt.Errorf("%s: %w", what, err))
+	}
+	if err := a.deliver(func(w io.Writer) error {
+		if a.as == "json" {
+			return sheetJSON(w, s)
+		}
+		return sheetText(w, s)
+	}); err != nil {
+		return err
+	}
+	if !s.Yes() {
+		return &failure{status: exitFail}
+	}
+	return nil
+}
+
+// sheetText writes a sum as it would be written down by hand.
+func sheetText(w io.Writer, s *sums.Sheet) error {
+	fmt.Fprintln(w, s.Title)
+	fmt.Fprintln(w)
+	err := writeTable(w, []string{"what", "sum", "result"}, func(row func(...any)) {
+		for _, f := range s.Given {
+			row(f.What, "given", f.Result())
+		}
+		for _, f := range s.Steps {
+			row(f.What, f.Sum, f.Result())
+		}
+	})
+	if len(s.Answers) > 0 {
+		fmt.Fprintln(w)
+	}
+	for _, a := range s.Answers {
+		fmt.Fprintln(w, a.Text)
+	}
+	for _, l := range []struct {
+		head  string
+		items []string
+	}{{"Warnings", s.Warnings}, {"Cautions", s.Cautions}} {
+		if len(l.items) == 0 {
+			continue
+		}
+		fmt.Fprintf(w, "\n%s\n", l.head)
+		for _, text := range l.items {
+			fmt.Fprintf(w, "  - %s\n", text)
+		}
+	}
+	return err
+}
+
+// sheetJSON writes a sum's figures as one object: each figure by its name, which ends
+// in its base unit, each answer as true or false, and the warnings.
+func sheetJSON(w io.Writer, s *sums.Sheet) error {
+	var b strings.Builder
+	b.WriteString("{")
+	field := func(name string, value any) error {
+		v, err := json.Marshal(value)
+		if b.Len() > 1 {
+			b.WriteString(",")
+		}
+		fmt.Fprintf(&b, "\n  %q: %s", name, v)
+		return err
+	}
+	for _, f := range slices.Concat(s.Given, s.Steps) {
+		if err := field(f.Name, f.Rounded()); err != nil {
+			return err
+		}
+	}
+	for _, a := range s.Answers {
+		if err := field(a.Name, a.Yes); err != nil {
+			return err
+		}
+	}
+	if err := field("warnings", append([]string{}, s.Warnings...)); err != nil {
+		return err
+	}
+	b.WriteString("\n}\n")
+	_, err := io.WriteString(w, b.String())
+	return err
+}

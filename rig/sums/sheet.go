@@ -1,0 +1,130 @@
+// Package sums does the sums of the bench step by step, with the figures put in: a
+// divider for an output, a relay's coil behind one, an indicator lamp.
+//
+// Each is worked for the worst case of the tolerances, with the nearest preferred
+// resistor (IEC 60063) and its power. Values are in base units: volts, amperes, ohms,
+// watts, seconds, henries, and shares of one.
+package sums
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+)
+
+// Figure is one figure of a sum.
+type Figure struct {
+	Name  string    // with its base unit at the end, as in "upper_ohms"
+	What  string    // in words
+	Sum   string    // how it comes about, the figures put in; empty where it is given
+	Value float64   // in base units
+	Kind  unit.Kind // of quantity
+}
+
+// Result is the value as it is printed.
+func (f Figure) Result() string { return show(f.Kind, f.Value) }
+
+// Rounded is the value without the noise of its last binary digits.
+func (f Figure) Rounded() float64 { return rounded(f.Value, 12) }
+
+// Answer is a question that a sum answers by yes or no.
+type Answer struct {
+	Name string // as in "pulls_in"
+	Yes  bool
+	Text string // the answer as a sentence
+}
+
+// Sheet is a sum worked out.
+type Sheet struct {
+	Title    string
+	Given    []Figure
+	Steps    []Figure
+	Answers  []Answer
+	Warnings []string
+	Cautions []string
+}
+
+// Value returns a figure, given or worked out; NaN where the sheet has none of the name.
+func (s *Sheet) Value(name string) float64 {
+	for _, list := range [][]Figure{s.Given, s.Steps} {
+		for _, f := range list {
+			if f.Name == name {
+				return f.Value
+			}
+		}
+	}
+	return math.NaN()
+}
+
+// Yes reports whether no question was answered by no.
+func (s *Sheet) Yes() bool {
+	for _, a := range s.Answers {
+		if !a.Yes {
+			return false
+		}
+	}
+	return true
+}
+
+// given adds a figure that the sum starts from, unless it is not known (NaN).
+func (s *Sheet) given(name, what string, kind unit.Kind, v float64) {
+	if !math.IsNaN(v) {
+		s.Given = append(s.Given, Figure{name, what, "", v, kind})
+	}
+}
+
+// step adds a figure and returns it.
+func (s *Sheet) step(name, what string, kind unit.Kind, v float64, sum string) float64 {
+	s.Steps = append(s.Steps, Figure{name, what, sum, v, kind})
+	return v
+}
+
+func (s *Sheet) answer(name string, yes bool, text string) {
+	s.Answers = append(s.Answers, Answer{name, yes, text})
+}
+
+func (s *Sheet) warn(text string) { s.Warnings = append(s.Warnings, text) }
+
+// theCodeFirst ends every sheet's cautions.
+const theCodeFirst = "a sum is no proof: electrical codes and the makers' instructions come first"
+
+// seriesName is a series as it is named.
+func seriesName(s wiring.Series) string { return "E" + strconv.Itoa(int(s)) }
+
+// digits is how many digits figures are shown to: enough for parts of 0.1 %.
+const digits = 4
+
+// show writes a value with its unit, rounded.
+func show(k unit.Kind, v float64) string {
+	n := digits
+	if k.Name == unit.Share.Name {
+		n = 3
+	}
+	text := k.Format(rounded(v, n))
+	number, word, _ := strings.Cut(text, " ")
+	if rest, ok := strings.CutPrefix(word, "u"); ok {
+		word = "µ" + rest
+	}
+	return number + " " + word
+}
+
+func volts(v float64) string   { return show(unit.Voltage, v) }
+func ohms(v float64) string    { return show(unit.Resistance, v) }
+func amperes(v float64) string { return show(unit.Current, v) }
+func seconds(v float64) string { return show(unit.Time, v) }
+func percent(v float64) string { return show(unit.Share, v) }
+
+// rounded keeps n digits.
+func rounded(v float64, n int) float64 {
+	w, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', n, 64), 64)
+	if err != nil {
+		return v
+	}
+	return w
+}
+
+// plain writes a number as it stands in a formula, rounded.
+func plain(v float64) string { return strconv.FormatFloat(rounded(v, digits), 'f', -1, 64) }
