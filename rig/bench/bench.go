@@ -62,6 +62,9 @@ type Opts struct {
 	Mode wiring.Mode
 	// Prompter asks the person at the bench; nil: nobody is there.
 	Prompter Prompter
+	// SupplyAtRest leaves the unit's supply, where the rig has one, at its rest until it
+	// is moved; else it is set to its usual voltage.
+	SupplyAtRest bool
 	// Act lets the person at a simulated bench act on the simulated unit.
 	Act func(event string)
 }
@@ -73,6 +76,7 @@ type Bench struct {
 	opts  Opts
 
 	chips  []*chip
+	supply *supply // nil: the rig has none that can be set
 	roles  []line.Request
 	ledger line.Ledger
 	counts capture.Counts
@@ -95,8 +99,8 @@ type switching struct {
 	forced bool // because it has been on for its longest time
 }
 
-// Open makes a bench of a rig file, a bus and the lines that Requests listed. It
-// sets the converters up, which fails with ErrLost where one does not answer.
+// Open makes a bench of a rig file, a bus and the lines that Requests listed. It sets
+// the supply and the converters up, which fails with ErrLost where one does not answer.
 func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, error) {
 	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}}
 	b.references = len(rig.Contacts)
@@ -109,9 +113,12 @@ func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, erro
 	if err := b.addChips(bus); err != nil {
 		return nil, err
 	}
+	if err := b.openSupply(bus); err != nil {
+		return nil, err
+	}
 	for _, c := range b.chips {
 		if err := c.begin(b); err != nil {
-			return nil, fmt.Errorf("%w: %w", ErrLost, err)
+			return nil, errors.Join(fmt.Errorf("%w: %w", ErrLost, err), b.supply.close())
 		}
 	}
 	return b, nil
@@ -184,6 +191,9 @@ func (b *Bench) Counts() capture.Counts {
 	for _, c := range b.chips {
 		n.BusErrors += c.dev.Counts()
 	}
+	if b.supply != nil {
+		n.BusErrors += b.supply.dev.Counts()
+	}
 	return n
 }
 
@@ -246,10 +256,11 @@ func (b *Bench) wake(until instant) instant {
 	if len(b.pending) > 0 {
 		until = min(until, b.pending[0].at)
 	}
-	return until
+	return min(until, b.supply.wake())
 }
 
-// serve does what is due: takes the edges in, fetches conversions, switches drives.
+// serve does what is due: takes the edges in, fetches conversions, switches drives,
+// moves the supply.
 func (b *Bench) serve() error {
 	if err := b.takeEdges(); err != nil {
 		return err
@@ -263,7 +274,12 @@ func (b *Bench) serve() error {
 		}
 	}
 	if len(b.pending) > 0 {
-		return b.switchDue()
+		if err := b.switchDue(); err != nil {
+			return err
+		}
+	}
+	if b.lines.Now() >= b.supply.wake() {
+		return b.supply.step(b)
 	}
 	return nil
 }
@@ -314,17 +330,22 @@ func (b *Bench) conclude() {
 	}
 }
 
-// Release makes every drive inactive. It needs no context and can be called from
-// any goroutine at any time.
-func (b *Bench) Release() error { return b.lines.Release() }
+// Release makes every drive inactive and leaves the supply at its rest. It needs no
+// context and can be called from any goroutine at any time.
+func (b *Bench) Release() error {
+	b.supply.release() // first: a step under way then says the last word itself
+	return b.lines.Release()
+}
 
-// Close releases the drives, puts the converters to rest and gives the lines back.
+// Close releases the drives, leaves the supply at its rest, which it checks, puts the
+// converters to rest and gives the lines back.
 func (b *Bench) Close() error {
-	_ = b.lines.Release() // at once; Close does it again and tells of drives that do not obey
+	_ = b.Release() // at once; Close does it again and tells of drives that do not obey
+	unrested := b.supply.close()
 	for _, c := range b.chips {
 		_ = c.dev.Halt() // a converter that does not answer rests already
 	}
-	return b.lines.Close()
+	return errors.Join(unrested, b.lines.Close())
 }
 
 // CanCause says whether the rig can bring an event about, with an error that lists

@@ -49,7 +49,7 @@ type Event struct {
 	At   Instant
 	// Uncertainty is the standard uncertainty of At.
 	Uncertainty time.Duration
-	// Timed says what gave the instant: "drive", "reference", "key" or "file".
+	// Timed says what gave the instant: "drive", "reference", "key", "supply" or "file".
 	Timed string
 }
 
