@@ -164,9 +164,8 @@ func (w window) near(i int, state float64) float64 {
 // clean reports whether the samples at the crossing can be one step seen by means:
 // at most one of them lies between the states, and those next to it have arrived. A
 // sample beyond its state's level has: a supply that sags or a coil's diode leaves it
-// there. An edge much faster than a conversion looks the same as a step: one with a
-// time constant of a tenth of a conversion is placed late by a third of that, which
-// the uncertainty does not hold.
+// there. An edge much faster than a conversion looks the same as a step; see
+// hiddenEdge.
 func (w window) clean() bool {
 	arrived := func(i int) bool { return i >= len(w.share) || w.share[i] > 1-cleanShare }
 	left := func(i int) bool { return i < 0 || w.share[i] < cleanShare }
@@ -190,8 +189,13 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 
 	touching := gap < span/20
 	d := w.divided(w.k-1, touching)
-	if d.f <= unit {
+	if early := d.f; early <= unit || touching && early < 1-w.share[w.k] {
+		// The first past the middle shows more of the edge. What the one before it shows
+		// belongs to the edge as well.
 		d = w.divided(w.k, touching)
+		if early > unit {
+			d.f += early
+		}
 	}
 	c := crossing{clean: true, bound: span}
 	if d.f > 1-unit || d.f <= unit {
@@ -205,7 +209,77 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	c.add("conversion's mean", "normal", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span)
 	c.add("conversion time", "normal", conv.SpanRel*span, d.f)
 	c.add("shape of the step", "rectangular", d.doubt+leastShare, span)
+	if touching {
+		gap = 0
+	}
+	c.addHidden(d, gap/span, 2*d.tailNoise*noise+2*conv.StepVolts/amplitude, span)
 	return c
+}
+
+// addHidden adds the doubt that what looks like a step was an edge 1-exp(-t/tau) too
+// fast to be seen. gap, in conversions, is from one to the next; unseen is how much of
+// the amplitude the next one could lack without showing it.
+func (c *crossing) addHidden(d division, gap, unseen, span float64) {
+	tail := d.tail + unseen + leastTail
+	half, distribution := hiddenWithin(d.f, gap, tail), "rectangular"
+	if gap > 0 {
+		// What is seen of the edge fixes tau, more or less: it was a step, or all of the
+		// half-width is true.
+		half, distribution = math.Max(half, hiddenBefore(1-d.f+d.tail, gap, tail)), "U-shaped"
+	}
+	c.add("edge too fast to be seen", distribution, half, span)
+}
+
+// lateShare is by how much of its time constant an edge 1-exp(-t/tau) is placed
+// late when it is taken for a step: the step of the same mean is where the edge's
+// mean delay lies, at tau, and the edge passes its middle at tau·ln 2.
+const lateShare = 1 - math.Ln2
+
+// leastTail is the least rest of a step's amplitude that is told from none, however
+// quiet and fine the samples are.
+const leastTail = 0.0002
+
+// hiddenWithin returns by how much, at most, an edge 1-exp(-t/tau) is misplaced that
+// begins within a conversion and divides it as a step does with the share f of it
+// after the step. All lengths are in conversions, the gap to the next one too; tail
+// is the most of the amplitude that the next one could lack.
+//
+// With s from the beginning to the conversion's end, f = s - tau·(1-exp(-s/tau)), and
+// the next one lacks tau·exp(-(s+gap)/tau)·(1-exp(-1/tau)), which bounds tau.
+func hiddenWithin(f, gap, tail float64) float64 {
+	begun := func(tau float64) float64 {
+		return where(f, f+tau, func(s float64) float64 { return s + tau*math.Expm1(-s/tau) - f })
+	}
+	tau := where(0, 1, func(tau float64) float64 {
+		return tau*math.Exp(-(begun(tau)+gap)/tau)*-math.Expm1(-1/tau) - tail
+	})
+	return math.Max(lateShare*tau, math.Abs(begun(tau)-f-tau*math.Ln2))
+}
+
+// hiddenBefore does so for an edge that began in the gap before a conversion, which
+// lacks tau·exp(-began/tau)·(1-exp(-1/tau)), and the next one exp(-(1+gap)/tau) of
+// that. The longer the time constant, the earlier it began and the later it is placed.
+func hiddenBefore(lack, gap, tail float64) float64 {
+	if lack <= tail {
+		return 0
+	}
+	began := func(tau float64) float64 { return tau * math.Log(tau*-math.Expm1(-1/tau)/lack) }
+	tau := where(0, 1, func(tau float64) float64 { return lack*math.Exp(-(1+gap)/tau) - tail })
+	tau = where(0, tau, func(tau float64) float64 { return began(tau) - gap })
+	return lack + began(tau) - tau*math.Ln2
+}
+
+// where returns where a rising function passes 0, to a millionth of the way; hi where
+// it does not. An edge of more than one conversion is seen.
+func where(lo, hi float64, f func(float64) float64) float64 {
+	for range 20 {
+		if mid := (lo + hi) / 2; f(mid) < 0 {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return hi
 }
 
 // decayMatch is how well a decay must aim at the settled level, as a share of its
@@ -220,6 +294,8 @@ type division struct {
 	end   float64 // of the conversion, seconds
 	f     float64 // the share of it that lies after the step
 	doubt float64 // half-width of f, from levels that move
+	// tail and tailNoise are those of lacking.
+	tail, tailNoise float64
 }
 
 // divided takes conversion i as the one that the step divides, with the full
@@ -233,6 +309,7 @@ func (w window) divided(i int, touching bool) division {
 	d := division{end: w.at[i], f: share(top)}
 	d1, d2 := top-w.near(i+2, 1), w.near(i+2, 1)-w.near(i+3, 1)
 	r := d2 / d1
+	d.tail, d.tailNoise = w.lacking(i, base, top, touching)
 	still := math.Abs(d1) < leastShare*math.Abs(top-base)
 	if still || !touching || d.f <= 0 || d.f >= 1 {
 		d.doubt = math.Abs(d1/(top-base)) * math.Max(0, math.Min(1, d.f))
@@ -253,6 +330,24 @@ func (w window) divided(i int, touching bool) division {
 		d.doubt = math.Abs((level-top)/(level-base)) * d.f / 4
 	}
 	return d
+}
+
+// lacking returns how much the conversion after a divided one, i, lacks of what
+// those after it let expect, as a share of the step, and the standard deviation of
+// that in those of one sample. They let expect the level of the next one, or, where
+// they decay towards the settled level, the decay carried back, if what it lacks then
+// is not more than of a clean step: a coil's diode holds a level and lets go.
+func (w window) lacking(i int, base, top float64, touching bool) (tail, noise float64) {
+	e := [3]float64{} // beyond the settled level, as shares
+	for n, v := range [...]float64{top, w.near(i+2, 1), w.near(i+3, 1)} {
+		e[n] = (v - w.after) / (top - base)
+	}
+	if r := e[2] / e[1]; touching && math.Abs(e[1]) > leastShare && r > 0.2 && r < 0.9 {
+		if lack := e[1]/r - e[0]; lack < cleanShare {
+			return math.Max(0, lack), math.Sqrt(1 + 4/(r*r) + 1/(r*r*r*r))
+		}
+	}
+	return math.Max(0, e[1]-e[0]), math.Sqrt2
 }
 
 // interpolated places the crossing on the straight line between the two samples

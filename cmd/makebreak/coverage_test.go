@@ -182,16 +182,10 @@ func cover(t *testing.T, name string, seed uint64, add func(q analyze.Quantity, 
 	}
 }
 
-// TestCoverage_Benches draws benches (resistors, gains, offsets, oscillators,
-// delays, relays, kernel latencies) from their tolerances and counts how often the
-// stated 95 % interval of each quantity holds the simulator's truth.
-func TestCoverage_Benches(t *testing.T) {
-	benches := 2000
-	if raceEnabled || testing.Short() {
-		benches = 60
-	}
-	names := []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}
-	shares := []int{40, 40, 10, 10} // of a hundred benches
+// coverAll draws benches from their tolerances, with as many of each sequence as
+// its share of a hundred says, and counts every figure in its row of a table.
+func coverAll(t *testing.T, benches int, names []string, shares []int) map[string]*coverage {
+	t.Helper()
 	var mu sync.Mutex
 	table := map[string]*coverage{}
 	work := make(chan int)
@@ -212,18 +206,8 @@ func TestCoverage_Benches(t *testing.T) {
 					if q == analyze.SwitchingDelay || q == analyze.PulseDuration {
 						row += map[bool]string{true: ", swept", false: ", followed"}[k >= 2]
 					}
-					c := table[row]
-					if c == nil {
-						c = &coverage{}
-						table[row] = c
-					}
-					c.n++
-					c.sumU += u
-					c.decide(value, u, truth, float64((7*i+13*figure)%100)/100)
+					count(table, row, value, u, truth, float64((7*i+13*figure)%100)/100)
 					figure++
-					if math.Abs(value-truth) <= u {
-						c.inside++
-					}
 				})
 			}
 		})
@@ -233,14 +217,72 @@ func TestCoverage_Benches(t *testing.T) {
 	}
 	close(work)
 	group.Wait()
+	return table
+}
+
+// count counts a figure in its row. share is by how much of U its true value lies
+// beyond the limit that it is judged by.
+func count(table map[string]*coverage, row string, value, u, truth, share float64) {
+	c := table[row]
+	if c == nil {
+		c = &coverage{}
+		table[row] = c
+	}
+	c.n++
+	c.sumU += u
+	c.decide(value, u, truth, share)
+	if math.Abs(value-truth) <= u {
+		c.inside++
+	}
+}
+
+// coverRipple counts the ripple of benches whose outputs hum by 150 to 450 mV when
+// they are on. Its truth is the hum that was planted, a sine at the terminal, peak to
+// peak: there is nothing else on these outputs, and what the converter's noise adds
+// and its averaging takes away is the measurement's own error. An output that does
+// not hum has no truth but 0, which a peak to peak value cannot reach, so the benches
+// of coverAll give none.
+func coverRipple(t *testing.T, table map[string]*coverage, benches int) {
+	t.Helper()
+	for i := range benches {
+		truth := 0.15 + 0.3*float64(i)/float64(benches)
+		figure := 0
+		for _, m := range runSimulated(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.4f mV", truth*1e3)).rows {
+			if m.Quantity == analyze.Ripple && m.Event != "disarm" {
+				count(table, "ripple, humming", m.Value, m.Expanded, truth, float64((7*i+13*figure)%100)/100)
+				figure++
+			}
+		}
+	}
+}
+
+// allowsMore are the rows whose uncertainty holds an output's edge that is too fast to
+// be told from a step. The simulated outputs have none, so more than 95 % are inside;
+// analyze.TestPlacement_HiddenEdges counts those with such edges.
+var allowsMore = []string{"operate_time", "release_time", "switching_delay, followed"}
+
+// TestCoverage_Benches draws benches (resistors, gains, offsets, oscillators,
+// delays, relays, kernel latencies) from their tolerances and counts how often the
+// stated 95 % interval of each quantity holds the simulator's truth.
+func TestCoverage_Benches(t *testing.T) {
+	benches := 2000
+	if raceEnabled || testing.Short() {
+		benches = 60
+	}
+	table := coverAll(t, benches, []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}, []int{40, 40, 10, 10})
+	coverRipple(t, table, benches/5)
 	text := coverageTable(table)
 	t.Log("\n" + text)
 	if benches < 2000 {
 		return // too few to tell 93 % from 98 %
 	}
 	for row, c := range table {
-		if c.share() < 0.93 || c.share() > 0.98 {
-			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to 98 %% should", row, c.inside, c.n, 100*c.share())
+		most := 0.98
+		if slices.Contains(allowsMore, row) {
+			most = 1
+		}
+		if c.share() < 0.93 || c.share() > most {
+			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to %g %% should", row, c.inside, c.n, 100*c.share(), 100*most)
 		}
 		if c.wrongShare() >= 0.025 {
 			t.Errorf("%s: %.2f %% of the values outside a limit pass, want less than 2.5 %%", row, 100*c.wrongShare())
@@ -249,40 +291,6 @@ func TestCoverage_Benches(t *testing.T) {
 	if runtime.GOARCH == "amd64" { // elsewhere fused multiply-adds move the last digits
 		checkGolden(t, "coverage.md", text)
 	}
-}
-
-// TestCoverage_Ripple does the same for the ripple, on benches whose outputs hum by
-// 150 to 450 mV peak to peak when on.
-func TestCoverage_Ripple(t *testing.T) {
-	benches := 400
-	if raceEnabled || testing.Short() {
-		benches = 20
-	}
-	n, inside := 0, 0
-	for i := range benches {
-		truth := 0.15 + 0.3*float64(i)/float64(benches)
-		r := runSimulatedRows(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.1f mV", truth*1e3))
-		for _, m := range r {
-			if m.Quantity != analyze.Ripple || m.Event == "disarm" {
-				continue
-			}
-			n++
-			if math.Abs(m.Value-truth) <= m.Expanded {
-				inside++
-			}
-		}
-	}
-	share := float64(inside) / float64(n)
-	t.Logf("ripple: %d of %d intervals hold the truth, %.1f %%", inside, n, 100*share)
-	if benches >= 400 && (share < 0.93 || share > 0.98) {
-		t.Errorf("%.1f %% of the intervals hold the truth, 93 to 98 %% should", 100*share)
-	}
-}
-
-// runSimulatedRows is runSimulated for its measurements.
-func runSimulatedRows(t *testing.T, sequence string, cycles int, seed uint64, faults ...string) []analyze.Measurement {
-	t.Helper()
-	return runSimulated(t, sequence, cycles, seed, faults...).rows
 }
 
 func coverageTable(table map[string]*coverage) string {
