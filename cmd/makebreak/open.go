@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/line"
+	"makebreak/rig/mcp4725"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -161,11 +162,22 @@ func openHardware(rig *wiring.Rig) (i2c.BusCloser, line.Set, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	lines, err := gpioline.Open(bench.Requests(rig))
+	lines, err := gpioline.Open(bench.Requests(rig), lastWords(rig, bus)...)
 	if err != nil {
 		return nil, nil, errors.Join(err, bus.Close())
 	}
 	return bus, lines, nil
+}
+
+// lastWords are what must be written when the program ends, however it does: the supply,
+// where the rig has one, goes to its rest.
+func lastWords(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {
+	s := rig.Supply
+	if s == nil {
+		return nil
+	}
+	rest := mcp4725.FastWrite(s.Code(s.Rest))
+	return []gpioline.Word{{Bus: bus.String(), Address: s.Address, Bytes: rest[:]}}
 }
 
 // prompts reports whether the sequence has events that the person must bring about.

@@ -22,7 +22,8 @@
 // A drive is requested as an output with its inactive value in one call, so
 // that it makes no pulse. It is released by Release and Close, and, when the
 // program dies without either (a panic, kill -9), by a guard process; see
-// GuardMain.
+// GuardMain. Whatever else must not stay as it is then, but is set over an I²C bus, is
+// set by the same ones: see Word.
 package gpioline
 
 import (
@@ -39,6 +40,14 @@ const QueueLen = 1024
 
 // Request is one line wanted and what for.
 type Request = line.Request
+
+// Word is a last word: what is written to a chip on an I²C bus whenever the drives are
+// released, because the chip would keep its setting for ever.
+type Word struct {
+	Bus     string // as i2cbus.OpenBus takes it
+	Address uint16 // 7 bit
+	Bytes   []byte
+}
 
 // ChipInfo is what the kernel says of one GPIO chip.
 type ChipInfo struct {

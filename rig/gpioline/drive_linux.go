@@ -31,9 +31,9 @@ func (s *Set) Drive(index int, active bool) (at capture.Instant, within int64, e
 	return before + capture.Instant(spread/2), (spread + 1) / 2, nil
 }
 
-// Release makes every drive inactive. It may be called from any goroutine and
-// any number of times; a drive that fails does not keep the others from being
-// released.
+// Release makes every drive inactive and says the last words. It may be called from any
+// goroutine and any number of times; a drive that fails does not keep the others from
+// being released.
 func (s *Set) Release() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -43,7 +43,8 @@ func (s *Set) Release() error {
 	return s.release()
 }
 
-// release sets the drives inactive; the lock is held.
+// release sets the drives inactive, then says the last words, which may take longer; the
+// lock is held.
 func (s *Set) release() error {
 	var failed []error
 	for _, h := range s.lines {
@@ -54,7 +55,7 @@ func (s *Set) release() error {
 			failed = append(failed, fmt.Errorf("gpioline: %s: releasing the drive: %s%w", h.title, goneAdvice(err), err))
 		}
 	}
-	return errors.Join(failed...)
+	return errors.Join(append(failed, sayAll(s.last))...)
 }
 
 // drives returns the drives' descriptors.

@@ -18,7 +18,7 @@ var errNeedsLinux = fmt.Errorf("gpioline: GPIO lines need Linux: %w", errors.Err
 type Set struct{}
 
 // Open says that GPIO lines need Linux.
-func Open([]Request) (*Set, error) { return nil, errNeedsLinux }
+func Open([]Request, ...Word) (*Set, error) { return nil, errNeedsLinux }
 
 // Find says that GPIO lines need Linux.
 func Find(wiring.Line) (chipPath string, offset int, err error) { return "", 0, errNeedsLinux }

@@ -15,14 +15,18 @@ import (
 )
 
 // The guard is a second process of the same program that holds the drives'
-// descriptors and one end of a pipe. When the program dies in a way that runs
-// no more of its code, the kernel closes the other end, and the guard makes the
-// drives inactive. The kernel alone cannot be trusted with that: on a Raspberry
+// descriptors, the last words and one end of a pipe. When the program dies in a way
+// that runs no more of its code, the kernel closes the other end, and the guard makes
+// the drives inactive and says the words. A chip on a bus keeps its setting whoever
+// has gone. For drives the kernel alone cannot be trusted with that: on a Raspberry
 // Pi's own kernel an output keeps its level after the program that held it has
 // gone, unless strict_gpiod is set (raspberrypi/linux, pull request 6117).
 
 // guardName is what the guard's first argument says it is.
 const guardName = "makebreak-drive-guard"
+
+// unableToGuard is the guard's exit status where it cannot stand.
+const unableToGuard = 2
 
 // guardPatience is how long the guard may take to be ready, and to go.
 const guardPatience = 20 * time.Second
@@ -34,24 +38,33 @@ var guardable atomic.Bool
 // it notes that a guard can be posted and returns at once. Without it drives
 // work, but stay as they are when the program is killed; see Set.Guarded.
 func GuardMain() {
-	if len(os.Args) == 2 && os.Args[0] == guardName {
-		os.Exit(standGuard(os.Args[1], os.Stdin, os.Stdout))
+	if len(os.Args) >= 2 && os.Args[0] == guardName {
+		os.Exit(standGuard(os.Args[1:], os.Stdin, os.Stdout))
 	}
 	guardable.Store(true)
 }
 
-// standGuard waits for the end of the program and releases its drives, which
-// are the descriptors from 3 on.
-func standGuard(count string, program io.Reader, ready io.WriteCloser) int {
+// standGuard waits for the end of the program, releases its drives, which are the
+// descriptors from 3 on, and says its last words. The arguments are how many drives
+// there are, then the words.
+func standGuard(args []string, program io.Reader, ready io.WriteCloser) int {
 	// What ends the program from the keyboard or the service manager must not
 	// end its guard first.
 	signal.Ignore(unix.SIGINT, unix.SIGTERM, unix.SIGHUP, unix.SIGQUIT, unix.SIGPIPE, unix.SIGTSTP)
-	n, err := strconv.Atoi(count)
+	n, err := strconv.Atoi(args[0])
 	if err != nil {
-		return 2
+		return unableToGuard
+	}
+	last, err := words(args[1:])
+	if err != nil {
+		return unableToGuard
+	}
+	sayings, err := openSayings(last)
+	if err != nil {
+		return unableToGuard
 	}
 	if _, err := ready.Write([]byte{1}); err != nil {
-		return 2
+		return unableToGuard
 	}
 	ready.Close()
 	_, _ = io.Copy(io.Discard, program)
@@ -59,6 +72,7 @@ func standGuard(count string, program io.Reader, ready io.WriteCloser) int {
 		// Nobody is left to be told; the other drives must be released anyway.
 		_ = setValue(fd, false)
 	}
+	_ = sayAll(sayings)
 	return 0
 }
 
@@ -68,24 +82,24 @@ type guard struct {
 	life io.Closer // closing it, or dying, calls the guard
 }
 
-// postGuard starts a guard over the drives, where there are any and the program
-// has called GuardMain.
-func postGuard(drives []int) (*guard, error) {
-	if len(drives) == 0 || !guardable.Load() {
+// postGuard starts a guard over the drives and the last words, where there are any and
+// the program has called GuardMain.
+func postGuard(drives []int, last []Word) (*guard, error) {
+	if len(drives)+len(last) == 0 || !guardable.Load() {
 		return nil, nil
 	}
-	g, err := startGuard(drives)
+	g, err := startGuard(drives, last)
 	if err != nil {
 		return nil, fmt.Errorf("guard over the drives: %w", err)
 	}
 	return g, nil
 }
 
-func startGuard(drives []int) (*guard, error) {
+func startGuard(drives []int, last []Word) (*guard, error) {
 	// The link leads to this very program even if its file has been replaced.
 	cmd := &exec.Cmd{
 		Path:        "/proc/self/exe",
-		Args:        []string{guardName, strconv.Itoa(len(drives))},
+		Args:        append([]string{guardName, strconv.Itoa(len(drives))}, arguments(last)...),
 		Env:         []string{},
 		Dir:         "/",
 		SysProcAttr: &unix.SysProcAttr{Setsid: true},
@@ -148,7 +162,7 @@ func closeFiles(files []*os.File) {
 	}
 }
 
-// dismiss ends the guard, which releases the drives once more and with them
+// dismiss ends the guard, which releases the drives and says the last words once more,
 // gives the lines back, and waits until it has gone.
 func (g *guard) dismiss() error {
 	if g == nil {
@@ -163,5 +177,6 @@ func (g *guard) dismiss() error {
 	return failed
 }
 
-// Guarded reports whether a guard releases the drives if the program is killed.
+// Guarded reports whether a guard releases the drives and says the last words if the
+// program is killed.
 func (s *Set) Guarded() bool { return s.guard != nil }

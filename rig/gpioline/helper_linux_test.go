@@ -23,6 +23,8 @@ func helperMain() {
 		os.Exit(helpOpen(chip))
 	case "drive":
 		os.Exit(helpDrive(chip))
+	case "word":
+		os.Exit(helpWord())
 	default:
 		os.Exit(64)
 	}
@@ -41,6 +43,22 @@ func helpOpen(chip string) int {
 	}
 	fmt.Println("opened")
 	return 0
+}
+
+// helpWord sets what its last word is to set otherwise, and waits to be killed.
+func helpWord() int {
+	s, err := Open(nil, keeps)
+	if err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	if err := s.last[0].bus.Tx(keeps.Address, working, nil); err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	fmt.Println("guarded", s.Guarded())
+	signal.Reset()
+	select {}
 }
 
 // helpDrive switches line 0 on, prints the number of its descriptor and ends

@@ -21,6 +21,7 @@ type Set struct {
 	poll  []unix.PollFd // the read lines, then the wake-up call
 	index []int         // of the line that a poll entry belongs to
 	wake  *bell
+	last  []saying
 	guard *guard
 	data  [eventsAt * eventLen]byte
 
@@ -40,16 +41,17 @@ type held struct {
 }
 
 // Open requests the lines. A line's index in reqs is its index everywhere. If
-// one of them cannot be had, none is kept.
-func Open(reqs []Request) (*Set, error) {
+// one of them cannot be had, none is kept. The last words are said with every release
+// of the drives.
+func Open(reqs []Request, last ...Word) (*Set, error) {
 	s := &Set{}
-	if err := s.open(reqs); err != nil {
+	if err := s.open(reqs, last); err != nil {
 		return nil, errors.Join(fmt.Errorf("gpioline: %w", err), s.Close())
 	}
 	return s, nil
 }
 
-func (s *Set) open(reqs []Request) error {
+func (s *Set) open(reqs []Request, last []Word) error {
 	for _, r := range reqs {
 		h, err := request(r, s.lines)
 		if err != nil {
@@ -68,7 +70,10 @@ func (s *Set) open(reqs []Request) error {
 		}
 	}
 	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.wake.fd), Events: unix.POLLIN})
-	s.guard, err = postGuard(s.drives())
+	if s.last, err = openSayings(last); err != nil {
+		return err
+	}
+	s.guard, err = postGuard(s.drives(), last)
 	return err
 }
 
@@ -262,8 +267,8 @@ func (s *Set) at(index int) (*held, error) {
 
 var errClosed = fmt.Errorf("gpioline: the lines have been given back: %w", os.ErrClosed)
 
-// Close makes every drive inactive and gives the lines back. It may be called
-// again, without effect.
+// Close makes every drive inactive, says the last words and gives the lines back. It may
+// be called again, without effect.
 func (s *Set) Close() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -277,6 +282,6 @@ func (s *Set) Close() error {
 			failed = append(failed, fmt.Errorf("gpioline: %s: giving it back: %w", h.title, err))
 		}
 	}
-	failed = append(failed, s.guard.dismiss(), s.wake.close())
+	failed = append(failed, s.guard.dismiss(), s.wake.close(), closeSayings(s.last))
 	return errors.Join(failed...)
 }

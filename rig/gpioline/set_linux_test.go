@@ -288,7 +288,7 @@ func TestGuard_Dismiss(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer unix.Close(null)
-	g, err := postGuard([]int{null, null})
+	g, err := postGuard([]int{null, null}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -305,7 +305,7 @@ func TestGuard_Dismiss(t *testing.T) {
 }
 
 func TestGuard_None(t *testing.T) {
-	g, err := postGuard(nil)
+	g, err := postGuard(nil, nil)
 	if g != nil || err != nil {
 		t.Errorf("%v, %v", g, err)
 	}

@@ -1,0 +1,95 @@
+package gpioline
+
+import (
+	"errors"
+	"io/fs"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"golang.org/x/sys/unix"
+	"periph.io/x/conn/v3/physic"
+	"pgregory.net/rapid"
+)
+
+// What the guard is told comes out as it was put in.
+func TestWords_RoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var want []Word
+		for range rapid.IntRange(0, 4).Draw(t, "words") {
+			want = append(want, Word{Bus: rapid.StringMatching(`/dev/i2c-[0-9]{1,3}|[^\x00]{0,9}`).Draw(t, "bus"),
+				Address: rapid.Uint16Range(0, 0x7F).Draw(t, "address"), Bytes: rapid.SliceOf(rapid.Byte()).Draw(t, "bytes")})
+		}
+		got, err := words(arguments(want))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(want, got, cmpopts.EquateEmpty()); d != "" {
+			t.Fatal(d)
+		}
+	})
+}
+
+func TestWords_Refused(t *testing.T) {
+	for _, args := range [][]string{{"/dev/i2c-1"}, {"/dev/i2c-1", "96"}, {"/dev/i2c-1", "x", "0000"}, {"/dev/i2c-1", "128", "0000"}, {"/dev/i2c-1", "96", "0"}} {
+		if w, err := words(args); err == nil {
+			t.Errorf("%q is read as %+v", args, w)
+		}
+	}
+}
+
+// fakeBus fails so often, then notes what is written.
+type fakeBus struct {
+	fails, calls int
+	wrote        []byte
+	closed       bool
+}
+
+func (b *fakeBus) Tx(_ uint16, w, _ []byte) error {
+	if b.calls++; b.calls <= b.fails {
+		return unix.EREMOTEIO
+	}
+	b.wrote = append(b.wrote, w...)
+	return nil
+}
+func (b *fakeBus) String() string                  { return "fake" }
+func (b *fakeBus) SetSpeed(physic.Frequency) error { return nil }
+func (b *fakeBus) Close() error                    { b.closed = true; return nil }
+
+// Every release says the words, tries a few times, and goes on to the next one after
+// one that fails. Close takes the buses along.
+func TestSet_LastWords(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	deaf, slow, well := &fakeBus{fails: 1 << 30}, &fakeBus{fails: 3}, &fakeBus{}
+	s.last = []saying{{Word{Address: 0x60, Bytes: []byte{1}}, deaf}, {Word{Address: 0x61, Bytes: []byte{2, 3}}, slow}, {Word{Address: 0x62, Bytes: []byte{4}}, well}}
+	err := s.Release()
+	if !errors.Is(err, unix.EREMOTEIO) || !strings.Contains(err.Error(), "last word to address 0x60") || strings.Contains(err.Error(), "0x61") {
+		t.Errorf("released: %v", err)
+	}
+	if deaf.calls != wordAttempts || string(slow.wrote) != "\x02\x03" || string(well.wrote) != "\x04" {
+		t.Errorf("said %d times, % X, % X", deaf.calls, slow.wrote, well.wrote)
+	}
+	if err := s.Close(); !errors.Is(err, unix.EREMOTEIO) {
+		t.Errorf("closed: %v", err)
+	}
+	if string(well.wrote) != "\x04\x04" || !deaf.closed || !slow.closed || !well.closed {
+		t.Errorf("said % X; closed %v %v %v", well.wrote, deaf.closed, slow.closed, well.closed)
+	}
+}
+
+// A set whose last word could not be said is not opened.
+func TestOpen_NoBusForTheLastWord(t *testing.T) {
+	_, err := Open(nil, Word{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}})
+	if !errors.Is(err, fs.ErrNotExist) || !strings.HasPrefix(err.Error(), "gpioline: last word to address 0x60: i2cbus:") {
+		t.Errorf("%v", err)
+	}
+}
+
+// A guard that cannot say its words does not take its post.
+func TestGuard_NoBus(t *testing.T) {
+	g, err := postGuard(nil, []Word{{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}}})
+	if err == nil || g != nil {
+		t.Errorf("%+v, %v", g, err)
+	}
+}
