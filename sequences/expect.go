@@ -43,6 +43,10 @@ func (r *reader) expect(n *yamlfile.Node) map[string]analyze.Expectation {
 			e.Key.Refuse("this event is in no step", yamlfile.List(yamlfile.Nearest(e.Name(), events)))
 			continue
 		}
+		if _, moves := r.seq.Plan.Moves[e.Name()]; moves {
+			e.Key.Refuse("the supply is moved here, which every output follows", "left out")
+			continue
+		}
 		if x, ok := readExpectation(e.Value); ok {
 			all[e.Name()] = x
 			r.longEnough(e.Value, e.Name(), x)

@@ -33,6 +33,7 @@ type fitter struct {
 	rig      *wiring.Rig
 	doc      *yamlfile.Doc
 	cautions []string
+	noSupply bool // it has been said that the rig has none
 }
 
 // among writes the names there are, the nearest first.
@@ -73,18 +74,22 @@ func (f *fitter) steps() {
 	}
 	reported := map[string]bool{}
 	for i, step := range f.seq.Steps {
-		cause := f.rig.Cause(step.Event)
 		path := fmt.Sprintf("steps[%d]", i)
+		if step.Supply != nil {
+			f.supply(path+".supply", step.Supply)
+			continue
+		}
+		cause := f.rig.Cause(step.Cause)
 		switch {
-		case reported[step.Event]:
+		case reported[step.Cause]:
 		case cause == nil:
-			f.doc.Report(path+".event", step.Event, "the rig cannot bring this event about", f.among(step.Event, events))
+			f.doc.Report(path+".event", step.Cause, "the rig cannot bring this event about", f.among(step.Cause, events))
 		case cause.Drive != "" && cause.Pulse >= step.Hold:
 			f.doc.Report(path+".hold", "", "the drive's pulse lasts "+unit.Time.Format(cause.Pulse.Seconds())+" by the rig file", "longer than the pulse")
 		default:
 			continue
 		}
-		reported[step.Event] = true
+		reported[step.Cause] = true
 	}
 }
 
@@ -137,7 +142,7 @@ func (f *fitter) held() {
 	reported := map[string]bool{}
 	for i := range 2 * len(f.seq.Steps) {
 		step := f.seq.Steps[i%len(f.seq.Steps)]
-		if c := f.rig.Cause(step.Event); c != nil && c.Drive != "" && c.Pulse == 0 {
+		if c := f.rig.Cause(step.Cause); c != nil && c.Drive != "" && c.Pulse == 0 {
 			if !c.On {
 				delete(on, c.Drive)
 			} else if _, already := on[c.Drive]; !already {

@@ -97,8 +97,18 @@ func drawSequence(t *rapid.T) *Sequence {
 	s.Plan.Decide = rapid.SampledFrom([]analyze.Rule{analyze.Guarded, analyze.Simple}).Draw(t, "decide")
 	events := rapid.SliceOfNDistinct(rapid.StringMatching(`[a-z0-9][a-z0-9_-]{0,10}`), 1, 4, rapid.ID).Draw(t, "events")
 	for _, e := range events {
-		s.Steps = append(s.Steps, Step{e, ms("hold", 10_000, 100_000)})
-		s.Plan.Steps = append(s.Plan.Steps, e)
+		s.Steps = append(s.Steps, Step{Event: e, Cause: rapid.SampledFrom([]string{e, "arm-away"}).Draw(t, "cause"), Hold: ms("hold", 10_000, 100_000)})
+	}
+	for i := range rapid.IntRange(0, 3).Draw(t, "moves") {
+		m := drawMove(t)
+		s.Steps = append(s.Steps, Step{Event: fmt.Sprintf("supply-%d", i), Supply: &m, Hold: ms("hold", 10_000, 100_000)})
+		if i == 0 {
+			s.Plan.Moves = map[string]analyze.Move{}
+		}
+		s.Plan.Moves[fmt.Sprintf("supply-%d", i)] = m
+	}
+	for _, step := range s.Steps {
+		s.Plan.Steps = append(s.Plan.Steps, step.Event)
 	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "outputs") {
 		o := analyze.OutputPlan{Signal: fmt.Sprintf("OUT%d", i+1), Expect: map[string]analyze.Expectation{}, Limits: drawLimits(t, ofOutput)}
@@ -114,6 +124,14 @@ func drawSequence(t *rapid.T) *Sequence {
 		s.Plan.Outputs = append(s.Plan.Outputs, o)
 	}
 	return s
+}
+
+func drawMove(t *rapid.T) analyze.Move {
+	m := analyze.Move{To: float64(rapid.IntRange(0, 15).Draw(t, "to"))}
+	if rapid.Bool().Draw(t, "ramp") {
+		m.From, m.Over = m.To+float64(rapid.IntRange(1, 20).Draw(t, "from")), (time.Duration(rapid.IntRange(1, 9000).Draw(t, "over")) * time.Millisecond).Seconds()
+	}
+	return m
 }
 
 func drawExpectation(t *rapid.T) analyze.Expectation {
@@ -153,7 +171,18 @@ func written(s *Sequence) string {
 	}
 	b.WriteString("steps:\n")
 	for _, step := range s.Steps {
-		fmt.Fprintf(&b, "- event: %q\n  hold: %d ms\n", step.Event, step.Hold.Milliseconds())
+		fmt.Fprintf(&b, "- hold: %d ms\n", step.Hold.Milliseconds())
+		if step.Event != step.Cause {
+			fmt.Fprintf(&b, "  as: %q\n", step.Event)
+		}
+		switch m := step.Supply; {
+		case m == nil:
+			fmt.Fprintf(&b, "  event: %q\n", step.Cause)
+		case m.Ramp():
+			fmt.Fprintf(&b, "  supply: {from: %g V, to: %g V, over: %g s}\n", m.From, m.To, m.Over)
+		default:
+			fmt.Fprintf(&b, "  supply: %g V\n", m.To)
+		}
 	}
 	writeOutputs(&b, s.Plan.Outputs)
 	if len(s.Plan.Relays) > 0 {

@@ -28,7 +28,7 @@ func (u user) words() (one, none string) {
 func belongs(q analyze.Quantity) user {
 	switch q {
 	case analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime, analyze.BounceCount,
-		analyze.PullInMargin, analyze.DropOutMargin:
+		analyze.PullInMargin, analyze.DropOutMargin, analyze.PullInVoltage, analyze.DropOutVoltage:
 		return ofRelay
 	}
 	return ofOutput

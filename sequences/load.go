@@ -13,7 +13,7 @@ import (
 var files embed.FS
 
 // order is that in which the built-in sequences are listed.
-var order = []string{"armed-high", "armed-low", "armed-pulse", "exit-delay", "alarm-latch", "all-quiet", "relay-only"}
+var order = []string{"armed-high", "armed-low", "armed-pulse", "exit-delay", "alarm-latch", "all-quiet", "relay-only", "relay-supply"}
 
 // Builtin returns the built-in sequences.
 func Builtin() []*Sequence {

@@ -114,15 +114,36 @@ func (r *reader) steps(n *yamlfile.Node) {
 		if !ok {
 			continue
 		}
-		var step Step
-		event := f.Need("event", "the name of an event, such as arm-away")
-		step.Event, _ = event.Text()
-		checkName(event, step.Event)
-		step.Hold = readTime(f.Need("hold", "how long the state is watched, as in 3 s"), false)
-		f.Done()
+		step := r.step(f)
 		r.seq.Steps = append(r.seq.Steps, step)
 		r.seq.Plan.Steps = append(r.seq.Plan.Steps, step.Event)
 	}
+}
+
+// step reads a step: an event, under its own name or another, or a move of the
+// supply, which needs a name.
+func (r *reader) step(f *yamlfile.Fields) Step {
+	var step Step
+	supply, as := f.May("supply"), f.May("as")
+	name := as
+	if supply == nil {
+		event := f.Need("event", "the name of an event, such as arm-away")
+		step.Cause, _ = event.Text()
+		checkName(event, step.Cause)
+		name = pick(as, event)
+	} else {
+		f.May("event").Refuse("the step moves the supply", "left out: a step of its own")
+		name = f.Need("as", "the name under which results stand, such as supply-low")
+	}
+	step.Event, _ = name.Text()
+	if as != nil {
+		checkName(as, step.Event)
+	}
+	step.Hold = readTime(f.Need("hold", "how long the state is watched, as in 3 s"), false)
+	step.Supply = readMove(supply, step.Hold)
+	f.Done()
+	r.named(name, &step)
+	return step
 }
 
 // checkName refuses a name that no rig could have. An empty one has been refused

@@ -47,7 +47,7 @@ func TestLoad_armedHigh(t *testing.T) {
 	want := &Sequence{
 		Name: "armed-high", About: "High while the panel is armed in either way, low while it is disarmed.",
 		Cycles: 5, Baseline: DefaultBaseline,
-		Steps: []Step{{"arm-away", 3 * time.Second}, {"disarm", 3 * time.Second}, {"arm-stay", 3 * time.Second}, {"disarm", 3 * time.Second}},
+		Steps: []Step{step("arm-away", 3*time.Second), step("disarm", 3*time.Second), step("arm-stay", 3*time.Second), step("disarm", 3*time.Second)},
 		Plan: analyze.Plan{
 			Steps: []string{"arm-away", "disarm", "arm-stay", "disarm"},
 			Outputs: []analyze.OutputPlan{{Signal: "OUT3", Relay: "K1", Limits: output12V,
@@ -68,6 +68,9 @@ func TestLoad_armedHigh(t *testing.T) {
 	}
 }
 
+// step is a step that bears the name of the event that the rig brings about.
+func step(event string, hold time.Duration) Step { return Step{Event: event, Cause: event, Hold: hold} }
+
 // The commented example holds everything that may stand in a sequence file.
 func TestLoad_full(t *testing.T) {
 	got, err := Load("../testdata/sequences/full.yaml")
@@ -78,6 +81,7 @@ func TestLoad_full(t *testing.T) {
 		return analyze.Expectation{Demand: demand, After: after, Within: within}
 	}
 	high, low := expect(analyze.High, 0, 0), expect(analyze.Low, 0, 0)
+	low10, fall := analyze.Move{To: 10.5}, analyze.Move{From: 13.8, To: 0, Over: 14}
 	limits := analyze.Limits{analyze.TransitionDuration: atMost(0.020)}
 	for q, l := range output12V {
 		limits[q] = l
@@ -88,11 +92,14 @@ func TestLoad_full(t *testing.T) {
 	}
 	want := &Sequence{
 		Name: "job-1234", About: "Outputs of an invented job card.", Cycles: 10, Baseline: time.Second, Sample: wiring.Sweep,
-		Steps: []Step{{"arm-away", 35 * time.Second}, {"alarm", 5 * time.Second}, {"disarm", 3 * time.Second}},
+		Steps: []Step{step("arm-away", 35*time.Second), step("alarm", 5*time.Second), step("disarm", 3*time.Second),
+			{Event: "arm-again", Cause: "arm-away", Hold: 35 * time.Second}, {Event: "supply-low", Supply: &low10, Hold: time.Second},
+			{Event: "fall", Supply: &fall, Hold: 15 * time.Second}},
 		Plan: analyze.Plan{
-			Steps: []string{"arm-away", "alarm", "disarm"},
+			Steps: []string{"arm-away", "alarm", "disarm", "arm-again", "supply-low", "fall"},
+			Moves: map[string]analyze.Move{"supply-low": low10, "fall": fall},
 			Outputs: []analyze.OutputPlan{
-				{Signal: "OUT1", Expect: map[string]analyze.Expectation{"arm-away": {}, "alarm": {}, "disarm": {}}},
+				{Signal: "OUT1", Expect: map[string]analyze.Expectation{"arm-away": {}, "alarm": {}, "disarm": {}, "arm-again": {}, "supply-low": {}, "fall": {}}},
 				{Signal: "OUT3", Limits: limits, Relay: "K1", Expect: map[string]analyze.Expectation{"arm-away": high, "alarm": high, "disarm": low}},
 				{Signal: "OUT4", Limits: analyze.Limits{analyze.SwitchingDelay: atMost(1)},
 					Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.Low, 5, 0.1), "alarm": expect(analyze.Unmoved, 0, 0), "disarm": high}},
@@ -117,7 +124,7 @@ func TestParse_defaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := &Sequence{
-		Name: "short one", Cycles: 5, Baseline: 500 * time.Millisecond, Steps: []Step{{"a", 3 * time.Second}},
+		Name: "short one", Cycles: 5, Baseline: 500 * time.Millisecond, Steps: []Step{step("a", 3*time.Second)},
 		Plan: analyze.Plan{
 			Steps: []string{"a"}, Decide: analyze.Guarded,
 			// The only relay is behind the only output.
@@ -170,8 +177,8 @@ func TestBuiltin(t *testing.T) {
 			t.Errorf("%q: about %q, cautions %q", s.Name, s.About, s.Cautions)
 		}
 		rig := rigs[0]
-		if s.Name == "relay-only" {
-			rig = rigs[1]
+		if alone := map[string]int{"relay-only": 1, "relay-supply": 2}[s.Name]; alone > 0 {
+			rig = rigs[alone]
 		} else if !s.Plan.OthersUnmoved {
 			t.Errorf("%s: other outputs may move", s.Name)
 		}
@@ -187,7 +194,7 @@ func TestBuiltin(t *testing.T) {
 
 func TestLoad(t *testing.T) {
 	_, err := Load("armed-hihg")
-	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "built in are armed-high, armed-low") || !strings.Contains(err.Error(), "and relay-only") {
+	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "built in are armed-high, armed-low") || !strings.Contains(err.Error(), "and relay-supply") {
 		t.Errorf("unknown name: %v", err)
 	}
 	if _, err := Load(t.TempDir()); err == nil {
@@ -234,6 +241,10 @@ func TestSequence_Fits(t *testing.T) {
 			"f.yaml:2:64: steps[1].hold: read \"40 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
 		{"drive never left", "name: n\nsteps: [{event: energize, hold: 50 s}]\n", relay,
 			"f.yaml:2:33: steps[0].hold: read \"50 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
+		{"supply on a rig without one", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 10 V, as: b, hold: 1 s}]\n", relay,
+			"f.yaml:2:18: steps[0].supply: read \"12 V\": rig relay has no supply that can be set; may be left out, or run on a rig with a supply", ""},
+		{"supply beyond the rig's", "name: n\nsteps: [{supply: 15 V, as: a, hold: 1 s}, {supply: {from: 16 V, to: 0 V, over: 1 s}, as: b, hold: 2 s}]\n", rigs[2],
+			"f.yaml:2:44: steps[1].supply: the rig's supply is never set above 15 V; may be up to 15 V", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -254,7 +265,7 @@ func TestSequence_Fits(t *testing.T) {
 
 // A sequence made in Go has no file; what does not fit is said without a place.
 func TestSequence_Fits_noFile(t *testing.T) {
-	s := &Sequence{File: "made", Steps: []Step{{"alarm", time.Second}}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
+	s := &Sequence{File: "made", Steps: []Step{step("alarm", time.Second)}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
 	_, err := s.Fits(wiring.Builtin()[1])
 	want := "made: outputs.X: read \"X\": the rig has no such output; may be COIL of rig relay\n" +
 		"made: steps[0].event: read \"alarm\": the rig cannot bring this event about; may be energize or release of rig relay"

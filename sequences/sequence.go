@@ -1,6 +1,7 @@
 package sequences
 
 import (
+	"slices"
 	"time"
 
 	"makebreak/analyze"
@@ -26,8 +27,13 @@ type Sequence struct {
 
 // Step is one event and how long the state after it is watched.
 type Step struct {
+	// Event is the name under which results stand.
 	Event string
-	Hold  time.Duration
+	// Cause is the event that the rig brings about; empty where Supply is set.
+	Cause string
+	// Supply is what the step does to the supply; nil: nothing.
+	Supply *analyze.Move
+	Hold   time.Duration
 }
 
 // Duration returns how long one cycle takes, the baseline not included.
@@ -39,16 +45,27 @@ func (s *Sequence) Duration() time.Duration {
 	return sum
 }
 
-// Events returns the sequence's events, each once, in the order of their first
-// step.
+// Events returns the names of the sequence's events, each once, in the order of
+// their first step.
 func (s *Sequence) Events() []string {
-	var events []string
-	seen := map[string]bool{}
+	return s.each(func(step Step) string { return step.Event })
+}
+
+// Causes returns the events that the rig must be able to bring about, each once.
+func (s *Sequence) Causes() []string {
+	return s.each(func(step Step) string { return step.Cause })
+}
+
+// MovesSupply reports whether the sequence has steps that set the supply.
+func (s *Sequence) MovesSupply() bool { return len(s.Plan.Moves) > 0 }
+
+// each returns the names that the steps have, each once.
+func (s *Sequence) each(name func(Step) string) []string {
+	var all []string
 	for _, step := range s.Steps {
-		if !seen[step.Event] {
-			seen[step.Event] = true
-			events = append(events, step.Event)
+		if n := name(step); n != "" && !slices.Contains(all, n) {
+			all = append(all, n)
 		}
 	}
-	return events
+	return all
 }

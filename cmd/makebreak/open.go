@@ -182,7 +182,7 @@ func lastWords(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {
 
 // prompts reports whether the sequence has events that the person must bring about.
 func prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
-	for _, event := range seq.Events() {
+	for _, event := range seq.Causes() {
 		if c := rig.Cause(event); c != nil && c.Drive == "" {
 			return true
 		}
@@ -192,7 +192,7 @@ func prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
 
 // drives reports whether the sequence lets the rig act on the unit by itself.
 func drives(rig *wiring.Rig, seq *sequences.Sequence) bool {
-	for _, event := range seq.Events() {
+	for _, event := range seq.Causes() {
 		if c := rig.Cause(event); c != nil && c.Drive != "" {
 			return true
 		}

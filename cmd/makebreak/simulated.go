@@ -17,8 +17,8 @@ func programme(seq *sequences.Sequence, rig *wiring.Rig) (rules []sim.Rule, init
 		if drivenByRig(rig, o, seq) {
 			continue
 		}
-		for _, event := range seq.Events() {
-			x := o.Expect[event]
+		for _, event := range seq.Causes() {
+			x := o.Expect[firstNamed(seq, event)]
 			r := sim.Rule{Output: o.Signal, Event: event, After: toDuration(x.After)}
 			switch x.Demand {
 			case analyze.High:
@@ -37,9 +37,20 @@ func programme(seq *sequences.Sequence, rig *wiring.Rig) (rules []sim.Rule, init
 	return rules, initial
 }
 
+// firstNamed is the name of the first step that brings the event about. Where steps
+// with other names expect other things of it, no panel can do them all.
+func firstNamed(seq *sequences.Sequence, cause string) string {
+	for _, s := range seq.Steps {
+		if s.Cause == cause {
+			return s.Event
+		}
+	}
+	return cause
+}
+
 // drivenByRig reports whether the output is a coil that the rig switches itself.
 func drivenByRig(rig *wiring.Rig, o analyze.OutputPlan, seq *sequences.Sequence) bool {
-	for _, event := range seq.Events() {
+	for _, event := range seq.Causes() {
 		if c := rig.Cause(event); c != nil && c.Drive != "" && rig.Drive(c.Drive).Coil {
 			return true
 		}

@@ -180,22 +180,30 @@ func distance(a, b string) int {
 type Span struct{ First, Last int }
 
 // Stored returns which cycles are stored, as spans without gaps, rising.
-func (rec *RunRecord) Stored() ([]Span, error) {
-	rows, err := rec.db.read.Query(`SELECT min(n), max(n) FROM (SELECT n, n - row_number() OVER (ORDER BY n) AS island FROM cycle WHERE run = ?)
-		GROUP BY island ORDER BY island`, rec.row)
+func (rec *RunRecord) Stored() ([]Span, error) { return rec.spans("list the cycles", "") }
+
+// Captured is Stored for the cycles of which a capture is kept.
+func (rec *RunRecord) Captured() ([]Span, error) {
+	return rec.spans("list the captures", "AND capture IS NOT NULL")
+}
+
+// spans returns the cycles that meet a further condition.
+func (rec *RunRecord) spans(doing, condition string) ([]Span, error) {
+	rows, err := rec.db.read.Query(`SELECT min(n), max(n) FROM (SELECT n, n - row_number() OVER (ORDER BY n) AS island FROM cycle
+		WHERE run = ? `+condition+`) GROUP BY island ORDER BY island`, rec.row)
 	if err != nil {
-		return nil, rec.fail("list the cycles", err)
+		return nil, rec.fail(doing, err)
 	}
 	defer rows.Close()
 	var spans []Span
 	for rows.Next() {
 		var s Span
 		if err := rows.Scan(&s.First, &s.Last); err != nil {
-			return nil, rec.fail("list the cycles", err)
+			return nil, rec.fail(doing, err)
 		}
 		spans = append(spans, s)
 	}
-	return spans, rec.fail("list the cycles", rows.Err())
+	return spans, rec.fail(doing, rows.Err())
 }
 
 func (rec *RunRecord) fail(doing string, err error) error {

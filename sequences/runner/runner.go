@@ -137,7 +137,7 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 		}
 	}
 	for _, step := range seq.Steps {
-		e, err := b.Cause(ctx, c, step.Event)
+		e, err := act(ctx, b, c, step)
 		if err != nil {
 			return err
 		}
@@ -149,6 +149,21 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 		}
 	}
 	return nil
+}
+
+// act brings a step's event about, or moves the supply.
+func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences.Step) (capture.Event, error) {
+	if mv := step.Supply; mv != nil {
+		over := time.Duration(mv.Over * float64(time.Second))
+		return b.MoveSupply(ctx, c, step.Event, bench.Move{From: mv.From, To: mv.To, Over: over})
+	}
+	e, err := b.Cause(ctx, c, step.Cause)
+	if err == nil && e.Name != step.Event {
+		// The rig knows the event by its own name; results stand under the step's.
+		e.Name = step.Event
+		c.Events[len(c.Events)-1].Name = step.Event
+	}
+	return e, err
 }
 
 // desk is where cycles are measured and stored.

@@ -1,0 +1,86 @@
+package sequences
+
+import (
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/unit"
+	"makebreak/rig/yamlfile"
+)
+
+const supplyMay = "a voltage as in 10.5 V, or a ramp as in {from: 0 V, to: 13.8 V, over: 14 s}"
+
+// mostVolts is the highest supply that is read at all; the rig file says what the
+// rig's own may be.
+const mostVolts = 100
+
+// readMove reads what a step does to the supply, nil where it does nothing.
+func readMove(n *yamlfile.Node, hold time.Duration) *analyze.Move {
+	if n == nil {
+		return nil
+	}
+	if n.IsText() {
+		return &analyze.Move{To: supplyVolts(n)}
+	}
+	f, ok := n.Fields(supplyMay)
+	if !ok {
+		return &analyze.Move{}
+	}
+	from, to := f.Need("from", "the voltage that the ramp begins at, as in 0 V"), f.Need("to", "the voltage that the ramp ends at, as in 13.8 V")
+	over := f.Need("over", "how long the ramp takes, as in 14 s")
+	m := &analyze.Move{From: supplyVolts(from), To: supplyVolts(to)}
+	takes := readTime(over, false)
+	m.Over = takes.Seconds()
+	if f.Done() && from != nil && m.From == m.To {
+		to.Refuse("a ramp leads from one voltage to another", "another voltage than from")
+	}
+	if takes > 0 && hold > 0 && hold <= takes {
+		over.Refuse("the step is watched for "+unit.Time.Format(hold.Seconds())+" only", "shorter, or the step's hold longer")
+	}
+	return m
+}
+
+func supplyVolts(n *yamlfile.Node) float64 {
+	v, ok := n.Quantity(unit.Voltage)
+	if ok && (v < 0 || v > mostVolts) {
+		n.Refuse("", "from 0 V to 100 V")
+		return 0
+	}
+	return v
+}
+
+// supply finds moves that the rig's supply cannot make.
+func (f *fitter) supply(path string, mv *analyze.Move) {
+	has := f.rig.Supply
+	switch {
+	case has == nil && f.noSupply:
+	case has == nil:
+		f.noSupply = true // said once
+		f.doc.Report(path, "", "rig "+f.rig.Name+" has no supply that can be set", "left out, or run on a rig with a supply")
+	case max(mv.From, mv.To) > has.Highest:
+		most := unit.Voltage.Format(has.Highest)
+		f.doc.Report(path, "", "the rig's supply is never set above "+most, "up to "+most)
+	}
+}
+
+// named refuses one name for steps that do different things to the supply: what is
+// found at an event is gathered under its name.
+func (r *reader) named(n *yamlfile.Node, step *Step) {
+	for _, other := range r.seq.Steps {
+		if other.Event != step.Event || other.Event == "" {
+			continue
+		}
+		same := (other.Supply == nil) == (step.Supply == nil) && (step.Supply == nil || *other.Supply == *step.Supply)
+		if !same {
+			n.Refuse("a step before has this name and does something else to the supply", "a name of its own")
+			return
+		}
+	}
+	if step.Supply == nil {
+		return
+	}
+	if r.seq.Plan.Moves == nil {
+		r.seq.Plan.Moves = map[string]analyze.Move{}
+	}
+	r.seq.Plan.Moves[step.Event] = *step.Supply
+}
