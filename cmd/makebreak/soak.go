@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -30,7 +31,9 @@ func (a *app) soakCommand() *cobra.Command {
 		Short: "Run a sequence for very many cycles, resumable, with trends and reliability",
 		Long: `Run a sequence unattended for very many cycles. The figures of every cycle are
 kept; captures are kept by policy: of the first and the last cycles, of every
-K-th, and of those that did not pass or in which a figure went further than ever.
+K-th, and of those that did not pass or in which a figure went further than ever
+(--keep-bad all: of every one, however many). A capture takes some 1.5 kB of log for
+a relay's cycle of 0.3 s and 22 kB for an output's of 12 s.
 
 Whatever ends it (a signal, a power cut, a full disk, a lost rig), no cycle that
 was reported done is lost, and --resume goes on with the next one. --go-on, for
@@ -69,14 +72,42 @@ there is none, and does nothing where one is complete.`,
 	f.IntVar(&o.keep.First, "keep-first", 100, "keep the captures of the first `number` of cycles")
 	f.IntVar(&o.keep.Last, "keep-last", 100, "keep the captures of the last `number` of cycles")
 	f.IntVar(&o.keep.Every, "keep-every", 10_000, "keep the capture of every so-manieth cycle, 0 for none; the `number`")
-	f.IntVar(&o.keep.Bad, "keep-bad", 1000, "keep at most this `number` of captures of cycles that did not pass or drifted")
+	o.keep.Bad = 1000
+	f.Var((*countOrAll)(&o.keep.Bad), "keep-bad", "keep at most this `number` of captures of cycles that did not pass or drifted, or all")
 	f.IntVar(&o.tellEvery, "tell-every", 0, "write a line after every so-manieth cycle; the `number` (default: every 10 minutes, where there is no terminal)")
 	c.AddCommand(a.soakPlanCommand(), a.soakReliabilityCommand())
 	return c
 }
 
+// countOrAll is a number as it is typed: 1000 or all.
+type countOrAll int
+
+const countOrAllType = "number or all"
+
+func (n *countOrAll) Set(text string) error {
+	if text == "all" {
+		*n = journal.KeepAll
+		return nil
+	}
+	x, err := strconv.ParseUint(text, 10, 31)
+	if err != nil {
+		return fmt.Errorf("%q: a whole number from 0 or the word all may stand there", text)
+	}
+	*n = countOrAll(x)
+	return nil
+}
+
+func (n *countOrAll) String() string {
+	if *n == journal.KeepAll {
+		return "all"
+	}
+	return strconv.Itoa(int(*n))
+}
+
+func (n *countOrAll) Type() string { return countOrAllType }
+
 func (o *soakOpts) check() error {
-	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every, "--keep-bad": o.keep.Bad, "--tell-every": o.tellEvery} {
+	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every, "--tell-every": o.tellEvery} {
 		if n < 0 {
 			return failed(exitUsage, fmt.Errorf("%s %d: a whole number from 0 may stand there", name, n))
 		}

@@ -292,6 +292,9 @@ func (s *soak) end(runErr error) error {
 	if s.broken != nil && runErr == nil {
 		s.app.note("The figures' sums could not be stored, a report will take longer: %s", plain(s.broken))
 	}
+	if n := s.keeper.Left(); n > 0 {
+		s.app.note("Cycles that did not pass or drifted and kept no capture, beyond the %d of --keep-bad: %d", s.keep.Bad, n)
+	}
 	if runErr == nil || s.whole >= s.planned {
 		s.tellSize()
 	}

@@ -77,6 +77,8 @@ func mayStand(f *pflag.Flag) string {
 		return "a number"
 	case t == "duration":
 		return "a time, as in 1.5s,"
+	case t == countOrAllType:
+		return "a whole number from 0, or all,"
 	}
 	return "a " + valueWord(f)
 }

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"makebreak/analyze"
@@ -15,8 +16,11 @@ type Retention struct {
 	First int // cycles 1 to First
 	Last  int // the last so many cycles; older ones make room
 	Every int // each cycle whose number Every divides
-	Bad   int // so many cycles that did not pass or drifted
+	Bad   int // so many cycles that did not pass or drifted; KeepAll: every one
 }
+
+// KeepAll is a number of captures that no run reaches.
+const KeepAll = math.MaxInt32
 
 // Kept says why a cycle's capture is kept.
 type Kept int

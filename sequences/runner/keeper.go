@@ -12,6 +12,7 @@ import (
 type Keeper struct {
 	policy journal.Retention
 	bad    int // kept so far because they did not pass or drifted
+	left   int // not kept, though they did not pass or drifted
 	usual  map[quantityAt]*usual
 }
 
@@ -54,11 +55,18 @@ func (k *Keeper) Keep(c *journal.Cycle) journal.Kept {
 	case drifted && k.bad < p.Bad:
 		k.bad++
 		return journal.KeptDrifted
-	case p.Last > 0:
+	case badly || drifted:
+		k.left++
+	}
+	if p.Last > 0 {
 		return journal.KeptLast
 	}
 	return journal.NotKept
 }
+
+// Left says how many cycles did not pass, or drifted, and were not kept for it, as
+// there were more than the policy keeps.
+func (k *Keeper) Left() int { return k.left }
 
 // Learn takes in a figure and reports whether it went further than ever.
 func (k *Keeper) Learn(m *analyze.Measurement) bool {

@@ -38,6 +38,9 @@ func TestKeeper_Policy(t *testing.T) {
 			t.Errorf("cycle %d, %s: kept as %d, want %d", c.cycle.N, c.cycle.Verdict, got, c.want)
 		}
 	}
+	if k.Left() != 1 {
+		t.Errorf("%d cycles that did not pass left out, want 1", k.Left())
+	}
 	if got := runner.NewKeeper(journal.Retention{}, 0).Keep(valued(1, 1, analyze.Fail)); got != journal.NotKept {
 		t.Errorf("an empty policy keeps a capture as %d", got)
 	}
@@ -70,5 +73,18 @@ func TestKeeper_Drift(t *testing.T) {
 				t.Errorf("%d captures kept as drifted, want %d to %d", n, c.least, c.most)
 			}
 		})
+	}
+}
+
+// Every cycle that failed is kept where all are to be, and none is counted as left.
+func TestKeeper_All(t *testing.T) {
+	k := runner.NewKeeper(journal.Retention{Bad: journal.KeepAll}, 1_000_000)
+	for n := 1; n <= 5000; n++ {
+		if got := k.Keep(valued(n, 1, analyze.Fail)); got != journal.KeptBad {
+			t.Fatalf("cycle %d is kept as %d", n, got)
+		}
+	}
+	if k.Left() != 0 {
+		t.Errorf("%d left out", k.Left())
 	}
 }
