@@ -11,6 +11,7 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
@@ -105,10 +106,22 @@ type simulation struct {
 
 // openBench opens the bench, simulated or real, for a sequence.
 func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) (*bench.Bench, error) {
+	return a.openWith(rig, seq, s, bench.Opts{})
+}
+
+// openAtRest opens the bench to look at all outputs in turn, also of a chip that follows
+// one output in a run. Nothing is switched on: the supply stays at its rest.
+func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
+	everything := &sequences.Sequence{Plan: analyze.Plan{OthersUnmoved: true}, Sample: wiring.Sweep}
+	return a.openWith(rig, everything, simulation{realTime: true}, bench.Opts{SupplyAtRest: true})
+}
+
+// openWith opens the bench for a sequence and with options.
+func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s simulation, opts bench.Opts) (*bench.Bench, error) {
 	if err := a.calibrated(rig, s.seed); err != nil {
 		return nil, err
 	}
-	opts := bench.Opts{Outputs: sampled(rig, seq), Mode: seq.Sample}
+	opts.Outputs, opts.Mode = sampled(rig, seq), seq.Sample
 	if prompts(rig, seq) {
 		opts.Prompter = newPrompter(a.in, a.err)
 		s.realTime = true // a person cannot keep up with virtual time
@@ -190,8 +203,12 @@ func prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
 	return false
 }
 
-// drives reports whether the sequence lets the rig act on the unit by itself.
+// drives reports whether the sequence lets the rig act on the unit by itself. A rig that
+// supplies the unit does from the start.
 func drives(rig *wiring.Rig, seq *sequences.Sequence) bool {
+	if rig.Supply != nil {
+		return true
+	}
 	for _, event := range seq.Causes() {
 		if c := rig.Cause(event); c != nil && c.Drive != "" {
 			return true

@@ -44,7 +44,7 @@ chips are asked for their registers and the lines are looked for.
 Then, on a real rig with a person at a terminal, or where --steps is given, the
 rig is tried step by step: converters' rates and ready lines, each divider with
 nothing connected and with a known voltage, each contact by hand, each drive
-after the cautions have been acknowledged. It ends in a report that a second
+after the cautions have been acknowledged, a supply by a meter. It ends in a report that a second
 person can review; -o writes it to a file.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -82,6 +82,7 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) e
 	if err := writeDividers(&page, rig); err != nil {
 		return err
 	}
+	writeSupply(&page, rig)
 	warned := writeProblems(&page, rig)
 	var lost error
 	if !rig.Simulated {
@@ -188,6 +189,10 @@ func probe(w io.Writer, rig *wiring.Rig) error {
 				id, err = dev.Identify()
 			}
 			say(fmt.Sprintf("chip %s at %#02x", c.Name, c.Address), err, id.String())
+		}
+		if s := rig.Supply; s != nil {
+			text, err := probeSupply(bus, s)
+			say(fmt.Sprintf("supply at %#02x", s.Address), err, text)
 		}
 	}
 	for _, r := range bench.Requests(rig) {

@@ -118,7 +118,7 @@ func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]
 	if l.output == "" {
 		seq.Plan = analyze.Plan{OthersUnmoved: true}
 	}
-	b, err := a.openBench(rig, seq, simulation{realTime: true})
+	b, err := a.openWith(rig, seq, simulation{realTime: true}, bench.Opts{SupplyAtRest: true})
 	if err != nil {
 		return nil, err
 	}

@@ -11,12 +11,10 @@ import (
 	"strings"
 	"time"
 
-	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
-	"makebreak/sequences"
 )
 
 // The steps' own limits.
@@ -37,6 +35,7 @@ type steps struct {
 	input  <-chan string // closed when nobody is there any more
 	done   []stepResult
 	absent bool // standard input has ended
+	warned bool // the cautions have been shown
 }
 
 // stepResult is one line of the rig's report.
@@ -53,8 +52,7 @@ const (
 // rigSteps runs all steps and returns their report. The error is of the rig, not of
 // a step that came out wrong.
 func (a *app) rigSteps(ctx context.Context, rig *wiring.Rig) ([]stepResult, error) {
-	everything := &sequences.Sequence{Plan: analyze.Plan{OthersUnmoved: true}, Sample: wiring.Sweep}
-	b, err := a.openBench(rig, everything, simulation{realTime: true})
+	b, err := a.openAtRest(rig)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +61,7 @@ func (a *app) rigSteps(ctx context.Context, rig *wiring.Rig) ([]stepResult, erro
 	if s.c, err = b.NewCapture(); err != nil {
 		return nil, err
 	}
-	for _, step := range []func(context.Context) error{s.converters, s.outputs, s.contacts, s.drives} {
+	for _, step := range []func(context.Context) error{s.converters, s.outputs, s.contacts, s.supply, s.drives} {
 		if err := step(ctx); err != nil {
 			return s.done, err
 		}
@@ -310,10 +308,10 @@ func (s *steps) drives(ctx context.Context) error {
 	if len(s.rig.Drives) == 0 {
 		return nil
 	}
-	s.say("%s", cautions)
+	s.caution()
 	for _, d := range s.rig.Drives {
 		on := min(clickTime, d.LongestOn)
-		answer, there, err := s.ask(ctx, "%s: it will be on for %v. Type yes to switch it (anything else skips).", d.Name, on)
+		answer, there, err := s.ask(ctx, "%s: it will be on for %v%s. Type yes to switch it (anything else skips).", d.Name, on, s.withSupply())
 		if err != nil {
 			return err
 		}
@@ -321,8 +319,7 @@ func (s *steps) drives(ctx context.Context) error {
 			s.result(d.Name, stepSkipped, "skipped")
 			continue
 		}
-		s.c = s.c.Continue()
-		if _, err := s.bench.Pulse(ctx, s.c, d.Name, on); err != nil {
+		if err := s.click(ctx, d.Name, on); err != nil {
 			return err
 		}
 		if err := s.acted(ctx, d.Name); err != nil {
@@ -330,6 +327,30 @@ func (s *steps) drives(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// caution shows the cautions before the rig acts for the first time.
+func (s *steps) caution() {
+	if !s.warned {
+		s.say("%s", cautions)
+	}
+	s.warned = true
+}
+
+// click pulses a drive, with the supply at its usual voltage meanwhile: without it
+// nothing behind the drive might act.
+func (s *steps) click(ctx context.Context, drive string, on time.Duration) error {
+	w := s.rig.Supply
+	if w != nil {
+		if err := s.setSupply(ctx, w.Usual); err != nil {
+			return err
+		}
+	}
+	s.c = s.c.Continue()
+	if _, err := s.bench.Pulse(ctx, s.c, drive, on); err != nil || w == nil {
+		return err
+	}
+	return s.setSupply(ctx, w.Rest)
 }
 
 func (s *steps) acted(ctx context.Context, drive string) error {

@@ -12,12 +12,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
-	"makebreak/sequences"
 )
 
 // refresh is how often the live look is drawn anew.
@@ -58,9 +56,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 	if err != nil {
 		return err
 	}
-	// A chip that follows one output in a run shows all of them here.
-	everything := &sequences.Sequence{Plan: analyze.Plan{OthersUnmoved: true}, Sample: wiring.Sweep}
-	b, err := a.openBench(rig, everything, simulation{realTime: true})
+	b, err := a.openAtRest(rig)
 	if err != nil {
 		return err
 	}
