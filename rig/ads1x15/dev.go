@@ -229,6 +229,13 @@ func (d *Dev) Read() (int16, error) {
 	return int16(v), nil
 }
 
+// Reread reads the conversion register as Read does and names it in any case: where
+// the reading before was wrong, the register's name may have been what went wrong.
+func (d *Dev) Reread() (int16, error) {
+	d.pointer = unknown
+	return d.Read()
+}
+
 // Verify reads the settings back, the thresholds included where the ready pin is
 // used, and returns ErrReset where they are not what was written. It takes the
 // conversion register off the pointer. Before anything was written there is

@@ -189,6 +189,15 @@ func TestFollow_readsTwoBytesASample(t *testing.T) {
 	}
 }
 
+func TestReread_namesTheRegister(t *testing.T) {
+	d := play(t, DefaultOpts, asked(0, 0x4C, 0x88), again(0x4C, 0x88), asked(0, 0x4C, 0x88))
+	for i, read := range []func() (int16, error){d.Read, d.Read, d.Reread} {
+		if code, err := read(); code != 19592 || err != nil {
+			t.Errorf("reading %d: code %d, error %v", i, code, err)
+		}
+	}
+}
+
 func TestVerify(t *testing.T) {
 	ready := DefaultOpts
 	ready.Ready = true

@@ -21,6 +21,7 @@
 //
 //	Read again (continuous mode)        1 + 2          72.5 µs at 400 kHz
 //	Read after Start, Busy or Verify    2 + 1 + 2     120 µs
+//	Reread                              2 + 1 + 2     120 µs
 //	Start                               4              95 µs
 //	Busy after Start or Busy            1 + 2          72.5 µs
 //

@@ -248,9 +248,13 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 	}
 }
 
-// wake is when the loop must look again though no edge has come.
+// wake is when the loop must look again though no edge has come: at once where an edge
+// has been taken in on the way, while another chip was read.
 func (b *Bench) wake(until instant) instant {
 	for _, c := range b.chips {
+		if c.finished > 0 {
+			return b.lines.Now()
+		}
 		until = min(until, c.wake)
 	}
 	if len(b.pending) > 0 {

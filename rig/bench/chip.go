@@ -32,6 +32,7 @@ type channel struct {
 	number int // of the chip's input
 	perPin float64
 	offset float64 // volts at the terminal where the pin reads zero
+	jumps  jumps
 }
 
 // chip is one converter and what it is doing.
@@ -221,37 +222,59 @@ func (c *chip) serve(b *Bench, now instant) error {
 // starts the next one, first if it can: the register keeps the old value until that
 // ends.
 func (c *chip) fetch(b *Bench) error {
-	end, ch := c.end, c.channels[c.current]
+	end, ch := c.end, &c.channels[c.current]
 	if c.finished > 1 {
 		b.counts.MissedConversions += uint64(c.finished - 1)
 	}
 	c.finished = 0
+	keeps := !c.follow && c.readFirst
 	if !c.follow {
 		c.current = (c.current + 1) % len(c.channels)
-		if !c.readFirst {
+		if !keeps {
 			if err := c.start(b); err != nil {
 				return err
 			}
 		}
 	}
-	code, err := c.dev.Read()
+	code, sure, err := c.read(b, end, keeps, ch)
 	if err != nil {
 		return err
 	}
-	now := b.lines.Now()
-	if !c.follow && c.readFirst {
+	if keeps {
 		if err := c.start(b); err != nil {
 			return err
 		}
-	} else if late, err := c.overtaken(b, now, end); err != nil || late {
-		return err
+	}
+	if !sure {
+		return nil
 	}
 	c.silent = 0
+	ch.jumps.add(code)
+	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin+ch.offset)
+	return nil
+}
+
+// read reads the conversion that ended at the instant, more than once where it jumps.
+// It is not sure, and has been counted missed, where the next one may have overtaken it
+// or nobody can tell which reading is right. A register that keeps cannot be overtaken:
+// nothing else has been started.
+func (c *chip) read(b *Bench, end instant, keeps bool, ch *channel) (code int16, sure bool, err error) {
+	if code, err = c.dev.Read(); err != nil {
+		return 0, false, err
+	}
+	now := b.lines.Now()
+	if !keeps {
+		if late, err := c.overtaken(b, now, end); err != nil || late {
+			return 0, false, err
+		}
+	}
 	if c.follow {
 		c.wake = now.Add(2*c.longest + patience)
 	}
-	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin+ch.offset)
-	return nil
+	if !ch.jumps.doubtful(code) {
+		return code, true, nil
+	}
+	return c.settled(b, end, keeps, code)
 }
 
 // overtaken reports whether the next conversion had ended before the register was

@@ -88,7 +88,7 @@ type Chip struct {
 	shift   uint8      // left-justification
 
 	resetAt, loseAt capture.Instant
-	flip            uint16
+	flips           []uint16
 }
 
 // NewChip returns a chip just powered up. A nil input is a pin tied to ground.
@@ -285,9 +285,7 @@ func (c *Chip) register() uint16 {
 	switch c.pointer {
 	case regConversion:
 		c.Latch()
-		v := c.conversion ^ c.flip
-		c.flip = 0
-		return v
+		return c.conversion ^ c.flipped()
 	case regConfig:
 		if c.running {
 			return c.config

@@ -96,6 +96,16 @@ func (c *Chip) LoseAt(at capture.Instant) { c.loseAt = at; c.updateDue() }
 // of its supply does.
 func (c *Chip) ResetAt(at capture.Instant) { c.resetAt = at; c.updateDue() }
 
-// FlipNext turns the bits of the mask over in the next reading of the
-// conversion register.
-func (c *Chip) FlipNext(mask uint16) { c.flip = mask }
+// FlipNext turns the bits of the masks over in the next readings of the conversion
+// register, one mask a reading.
+func (c *Chip) FlipNext(masks ...uint16) { c.flips = masks }
+
+// flipped takes the mask of this reading.
+func (c *Chip) flipped() uint16 {
+	if len(c.flips) == 0 {
+		return 0
+	}
+	mask := c.flips[0]
+	c.flips = c.flips[1:]
+	return mask
+}
