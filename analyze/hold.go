@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"makebreak/rig/capture"
 )
@@ -21,6 +22,29 @@ func missingFor(gap float64) string {
 	return fmt.Sprintf("%s for %s", samplesMissing, seconds(gap))
 }
 
+// samplesLeftOut begins the reason of figures that samples left out on purpose leave
+// open: an output that is not seen to move may still have wandered a little.
+const samplesLeftOut = "samples were left out"
+
+func leftOutFor(left float64) string {
+	return fmt.Sprintf("%s on purpose for %s: only a move would have been kept", samplesLeftOut, seconds(left))
+}
+
+// leftOut is how much of the time from..to lies between the spans kept; nil: samples
+// were kept everywhere.
+func leftOut(kept []capture.Span, from, to capture.Instant) time.Duration {
+	if kept == nil || to <= from {
+		return 0
+	}
+	left := to.Sub(from)
+	for _, s := range kept {
+		if both := min(s.To, to).Sub(max(s.From, from)); both > 0 {
+			left -= both
+		}
+	}
+	return left
+}
+
 // absence is what an output did out of its state.
 type absence struct {
 	seconds float64 // the longest excursion
@@ -28,11 +52,13 @@ type absence struct {
 	samples int     // that the excursion has
 	far     float64 // the farthest sample of all, volts
 	gap     float64 // the longest time without samples, seconds
+	left    float64 // the time of which samples were left out, seconds
 }
 
-// absences looks at how samples from..to kept within tol of the level.
-func absences(tr *capture.Trace, from, to capture.Instant, volts, tol float64) absence {
-	w := watch{absence: absence{far: volts}, from: from, prev: from}
+// absences looks at how samples from..to kept within tol of the level. A time of which
+// samples were left out is not one without samples.
+func absences(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, volts, tol float64) absence {
+	w := watch{absence: absence{far: volts, left: leftOut(kept, from, to).Seconds()}, kept: kept, from: from, prev: from}
 	c, t := float32(volts), float32(tol)
 	for ts, vs := range tr.Blocks(from, to) {
 		for i, v := range vs {
@@ -40,7 +66,7 @@ func absences(tr *capture.Trace, from, to capture.Instant, volts, tol float64) a
 				continue
 			}
 			at := capture.Instant(ts[i])
-			w.longest = max(w.longest, at-w.prev)
+			w.without(at)
 			if d := v - c; d > t || d < -t {
 				w.out(at, float64(v), volts)
 			} else if w.run > 0 {
@@ -52,7 +78,8 @@ func absences(tr *capture.Trace, from, to capture.Instant, volts, tol float64) a
 	if w.run > 0 {
 		w.back(to, to)
 	}
-	w.gap = max(w.longest, to-w.prev).Seconds()
+	w.without(to)
+	w.gap = w.longest.Seconds()
 	return w.absence
 }
 
@@ -60,11 +87,19 @@ func absences(tr *capture.Trace, from, to capture.Instant, volts, tol float64) a
 // the interval before its first sample to the middle of the one after its last.
 type watch struct {
 	absence
+	kept       []capture.Span
 	from, prev capture.Instant
 	longest    capture.Instant // between two samples
 	began      capture.Instant
 	edge       float64 // interval in which it began, seconds
 	run        int     // samples in the present excursion
+}
+
+// without takes in the time since the sample before.
+func (w *watch) without(at capture.Instant) {
+	if gap := at - w.prev; gap > w.longest {
+		w.longest = max(w.longest, gap-capture.Instant(leftOut(w.kept, w.prev, at)))
+	}
 }
 
 func (w *watch) out(at capture.Instant, v, volts float64) {

@@ -196,7 +196,7 @@ func TestLevels_OvershootIsNoLevel(t *testing.T) {
 		return 12 * (1 - math.Exp(-zeta*wn*t)*(math.Cos(wd*t)+zeta/math.Sqrt(1-zeta*zeta)*math.Sin(wd*t)))
 	})
 	near(t, "peak", extremesOf(tr, 0, all).hi, 12*1.1630335, 1e-5)
-	o := observe(tr, 0, capture.FromSeconds(3), prior{nominal: 12, swing: 12})
+	o := observe(tr, 0, capture.FromSeconds(3), nil, prior{nominal: 12, swing: 12})
 	high, ok := o.longest(true)
 	if !ok {
 		t.Fatal("the output did not go high")

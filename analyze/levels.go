@@ -204,7 +204,12 @@ const arrival = 0.02
 // levelOf measures a stretch's level: that of its settled part, or of the whole
 // where no sample fell into that. Where a slow transition reaches into the settled
 // part, that begins when it has ended.
+//
+// A stretch whose end was left out of the capture counts as far as it was kept.
 func levelOf(tr *capture.Trace, s span, o *observed) level {
+	if o.cut && s.to > o.last {
+		s.to = o.last + 1
+	}
 	from, to := s.settled(o.interval)
 	l := levelBetween(tr, from, to, o.lo, o.hi)
 	if !l.known() {

@@ -40,8 +40,8 @@ type Meter struct {
 	cycle   int
 	outputs []*outputMeter
 	relays  []*relayMeter
-	free    bool // no plan: measure everything, demand nothing
-	cut     bool // the capture is cut to where something happened, see capture.Capture.Kept
+	free    bool           // no plan: measure everything, demand nothing
+	kept    []capture.Span // where samples were kept, see capture.Capture.Kept
 	out     Result
 	started bool
 	// firstRow and firstSymptom are where the present state's begin.
@@ -213,7 +213,7 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 	m.started = true
 	for _, o := range m.outputs {
 		tr := c.Traces[o.index]
-		seen := observe(tr, c.Start, to, o.prior(tr))
+		seen := observe(tr, c.Start, to, c.Kept, o.prior(tr))
 		if seen.n == 0 {
 			continue
 		}
@@ -279,7 +279,7 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	if !m.started {
 		m.Begin(c, e.At)
 	}
-	m.cut = c.Kept != nil
+	m.kept = c.Kept
 	m.firstRow, m.firstSymptom = len(m.out.Measurements), len(m.out.Symptoms)
 	for _, o := range m.outputs {
 		o.measure(m, c.Traces[o.index], e, to)

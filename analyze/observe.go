@@ -26,6 +26,8 @@ type observed struct {
 	low, high float64
 	interval  float64         // mean seconds between samples
 	last      capture.Instant // when the last sample was taken
+	// cut says that samples after the last one were left out on purpose.
+	cut bool
 }
 
 // mostBetween is the share of the samples in the middle half of the amplitude above
@@ -97,14 +99,16 @@ func (o *observed) after(s span) (span, bool) {
 	return span{}, false
 }
 
-// observe splits the interval into stretches of one state each.
-func observe(tr *capture.Trace, from, to capture.Instant, p prior) observed {
+// observe splits the interval into stretches of one state each. kept says where samples
+// were kept.
+func observe(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, p prior) observed {
 	x := extremesOf(tr, from, to)
 	o := observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN(), last: x.last}
 	if x.n == 0 {
 		return o
 	}
-	o.interval = to.Sub(from).Seconds() / float64(x.n)
+	o.cut = leftOut(kept, x.last, to) > 0
+	o.interval = (to.Sub(from) - leftOut(kept, from, to)).Seconds() / float64(x.n)
 	if p.level.known() {
 		o.lo, o.hi = math.Min(o.lo, p.level.volts), math.Max(o.hi, p.level.volts)
 	}

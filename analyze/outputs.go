@@ -19,12 +19,12 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	x := m.expectation(o, e.Name)
 	o.now = seen{expect: x, before: o.level, was: o.high, wasSure: o.known}
 	s := &o.now
-	s.o = observe(tr, e.At, to, o.prior(tr))
+	s.o = observe(tr, e.At, to, m.kept, o.prior(tr))
 	if s.o.n == 0 {
 		o.nothing(m, e, to)
 		return
 	}
-	s.watched = s.o.last.Sub(e.At).Seconds()
+	s.watched = (s.o.last.Sub(e.At) + leftOut(m.kept, s.o.last, to)).Seconds()
 	s.moved = s.o.moved()
 	s.stretch = o.judgedStretch()
 	s.high = s.stretch.high
@@ -145,8 +145,8 @@ func (o *outputMeter) measureHold(m *Meter, tr *capture.Trace, e capture.Event, 
 	}
 	l := o.heldLevel()
 	tol := math.Max(leastTolerance, tolerance*(s.o.hi-s.o.lo))
-	s.absent = absences(tr, o.heldFrom(tr, e, to, tol), to, l, tol)
-	if !m.cut && isGap(s.absent.gap, to.Sub(e.At).Seconds(), s.o.n) {
+	s.absent = absences(tr, o.heldFrom(tr, e, to, tol), to, m.kept, l, tol)
+	if isGap(s.absent.gap, s.o.interval*float64(s.o.n), s.o.n) {
 		s.gap = s.absent.gap
 	}
 }
@@ -219,6 +219,25 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 	if y := m.lastRow(); s.gap > 0 && y.Verdict == Pass {
 		y.Verdict = Undecided // nothing says that it kept its state meanwhile
 	}
+	if o.plan != nil || o.wanders() {
+		m.doubtLeftOut(s)
+	}
+}
+
+// wanders reports whether an output moved, or has so much noise that an excursion of it
+// may not have been worth keeping. What stands still has every one kept that is much
+// more than its noise, see capture.Capture.Around.
+func (o *outputMeter) wanders() bool {
+	const much = 16 // twice Around's share of the noise, since the level may lie that far from where it was last
+	return o.now.moved || much*o.now.state.noise > leastTolerance
+}
+
+// doubtLeftOut takes back a pass of the last row that samples which were left out may
+// hide something from.
+func (m *Meter) doubtLeftOut(s *seen) {
+	if y := m.lastRow(); s.absent.left >= leastGap && y.Verdict == Pass {
+		y.Verdict, y.Reason = Undecided, leftOutFor(s.absent.left)
+	}
 }
 
 // component makes a budget line from a half-width (or, for a normal one, a
@@ -250,6 +269,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 	}
 	budget := rippleBudget(tr, s.state)
 	m.row(Measurement{Event: e.Name, Signal: o.signal, Quantity: Ripple, Value: s.state.peak, Limit: o.limitOf(Ripple)}, budget)
+	m.doubtLeftOut(s)
 	if s.expect.Demand == Pulse {
 		o.reportPulseEnd(m, tr, e)
 	}
@@ -388,7 +408,7 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 		o.missingSwitching(m, e, Undecided, "the samples do not show where it crossed")
 	default:
 		x := Measurement{Event: e.Name, Signal: o.signal, Quantity: SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}
-		if !m.cut && isGap(s.cross.step, s.watched, s.o.n) {
+		if isGap(s.cross.step, s.watched-s.absent.left, s.o.n) {
 			s.crossGap = s.cross.step
 			x.Reason = missingFor(s.crossGap)
 		}

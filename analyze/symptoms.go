@@ -366,6 +366,8 @@ func (m *Meter) doubt(e capture.Event, x *Measurement) {
 	switch {
 	case strings.HasSuffix(x.Reason, edgesWereLost):
 		m.symptom(e, x.Signal, EdgesLost, "", math.NaN(), math.NaN())
+	case strings.HasPrefix(x.Reason, samplesLeftOut):
+		// Nothing is wrong with the unit or the rig.
 	case strings.HasPrefix(x.Reason, samplesMissing):
 		m.symptom(e, x.Signal, SamplesMissing, "", m.missingAt(x.Signal), math.NaN())
 	default:

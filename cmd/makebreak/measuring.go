@@ -132,6 +132,9 @@ func (m *measuring) record() *report.Record {
 	if len(m.reader.Capture().Traces) > 0 {
 		r.Cautions = append(r.Cautions, "the uncertainties hold what the samples show; the accuracy of the instrument that took them is not known and comes on top")
 	}
+	if m.reader.Capture().Kept != nil {
+		r.Cautions = append(r.Cautions, "samples were left out of the capture on purpose: levels, ripple and hold are those of what was kept")
+	}
 	for _, t := range m.reader.Capture().Tracks {
 		if len(t.Edges) > 0 || t.Known {
 			r.Cautions = append(r.Cautions, shortestBounce(t.Stamp))

@@ -24,7 +24,9 @@ const (
 // name that ends in _V is a voltage in volts at the unit's terminal; event
 // holds the name of an event on the row of its instant; every other column is
 // a contact, reference or drive, 0 or 1, written on the first row and where it
-// changes. An empty cell says nothing. Rows may share a time as long as none
+// changes. A column samples_kept is written likewise and names no line: 0 from where
+// samples were left out on purpose, 1 from where they go on, see Capture.Kept. An empty
+// cell says nothing. Rows may share a time as long as none
 // writes what another has written.
 type Reader struct {
 	src  io.Reader
@@ -41,6 +43,7 @@ type Reader struct {
 	capture *Capture
 	begun   bool
 	last    int64 // time of the row before
+	keeping bool  // samples are being kept, by the last word of it; see enterKept
 
 	cells [][]byte // of a row that is not plain
 	got   []found  // what the row writes
@@ -253,7 +256,7 @@ func (r *Reader) plainCell(f *found, b []byte) int {
 		}
 		f.volts, f.places = v, d.places
 		return n
-	case stateColumn:
+	case stateColumn, keptColumn:
 		if b[0]&^1 != '0' || len(b) > 1 && b[1] != ',' {
 			return 0
 		}
@@ -329,7 +332,7 @@ func (r *Reader) carefulCell(i int) error {
 		}
 		f.volts, f.places, ok = carefulVolts(cell)
 		ok = ok && math.Abs(f.volts) <= maxVolts
-	case stateColumn:
+	case stateColumn, keptColumn:
 		// A spreadsheet or a table with gaps may write 1.0 for 1.
 		var v float64
 		v, _, ok = carefulVolts(cell)
@@ -358,6 +361,9 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 	}
 	r.last = ns
 	r.capture.End = Instant(ns)
+	if r.keeping {
+		r.capture.Kept[len(r.capture.Kept)-1].To = Instant(ns)
+	}
 	if places != r.places {
 		r.finerTime(places)
 	}
@@ -373,6 +379,8 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 			c.trace.Append(Instant(ns), f.volts)
 		case stateColumn:
 			r.enterState(c.track, Instant(ns), f.closed)
+		case keptColumn:
+			r.enterKept(Instant(ns), f.closed)
 		case eventColumn:
 			event = true
 			r.capture.Events = append(r.capture.Events, Event{Name: string(f.event), At: Instant(ns),
@@ -396,6 +404,21 @@ func (r *Reader) enterState(t *Track, at Instant, closed bool) {
 	case !known || was != closed:
 		t.Edges = append(t.Edges, Edge{At: at, Closed: closed})
 	}
+}
+
+// enterKept takes in from where on samples were kept or left out. Before the first word
+// of it they were kept.
+func (r *Reader) enterKept(at Instant, kept bool) {
+	c := r.capture
+	switch {
+	case c.Kept == nil && (kept || at > c.Start):
+		c.Kept = []Span{{c.Start, at}}
+	case c.Kept == nil:
+		c.Kept = []Span{}
+	case kept && !r.keeping:
+		c.Kept = append(c.Kept, Span{at, at})
+	}
+	r.keeping = kept
 }
 
 // checkRepeated refuses a row whose time runs backwards, or stands still while
@@ -458,6 +481,8 @@ func (r *Reader) cellError(i int) error {
 		may = "seconds from -9.2e9 to 9.2e9 with a decimal point, such as 0.001199"
 	case voltsColumn:
 		may = "volts from -1e5 to 1e5 with a decimal point, such as 12.05, or nothing where there is no reading"
+	case keptColumn:
+		may = "0 (samples are left out from here on) or 1 (they are kept), or nothing where that does not change"
 	case stateColumn:
 		may = "0 (open, inactive) or 1 (closed, active), or nothing where the line does not change; volts belong in a column whose name ends in " + voltsEnd
 	case eventColumn:

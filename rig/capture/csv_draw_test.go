@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"strings"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -14,10 +15,11 @@ type fileView struct {
 	Traces     map[string][]sample
 	Tracks     []Track
 	Events     []string
+	Kept       *Track // samples_kept
 }
 
 func asFile(c *Capture) fileView {
-	v := fileView{Start: c.Start, End: c.End, Traces: map[string][]sample{}}
+	v := fileView{Start: c.Start, End: c.End, Traces: map[string][]sample{}, Kept: keptTrack(c)}
 	for _, t := range c.Traces {
 		v.Traces[t.Signal] = samplesOf(t)
 	}
@@ -70,6 +72,13 @@ func drawCapture(t *rapid.T) *Capture {
 	for _, at := range times("event times") {
 		name := rapid.SampledFrom([]string{"arm-away", "arm-stay", "disarm", "alarm"}).Draw(t, "event")
 		c.Events = append(c.Events, Event{Name: name, At: at})
+	}
+	if rapid.Bool().Draw(t, "cut") {
+		c.Kept = []Span{}
+		for _, at := range times("spans kept") {
+			to := at.Add(time.Duration(rapid.Int64Range(0, 9000).Draw(t, "span") * step))
+			c.Kept = append(c.Kept, Span{at - Instant(step), to})
+		}
 	}
 	return c
 }

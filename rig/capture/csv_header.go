@@ -16,6 +16,7 @@ const (
 	eventColumn
 	voltsColumn
 	stateColumn
+	keptColumn
 )
 
 // Names of the columns that have a fixed name or ending.
@@ -23,6 +24,7 @@ const (
 	timeName  = "time_s"
 	eventName = "event"
 	voltsEnd  = "_V"
+	keptName  = "samples_kept"
 )
 
 // Bounds of names and of the header.
@@ -51,6 +53,9 @@ func kindOf(name string) (k kind, signal string) {
 	if s, ok := strings.CutSuffix(name, voltsEnd); ok {
 		return voltsColumn, s
 	}
+	if name == keptName {
+		return keptColumn, ""
+	}
 	return stateColumn, name
 }
 
@@ -76,7 +81,7 @@ func header(names []string) ([]column, error) {
 			continue
 		}
 		columns[i].kind, _ = kindOf(name)
-		if columns[i].kind != eventColumn {
+		if k := columns[i].kind; k == voltsColumn || k == stateColumn {
 			signals++
 		}
 	}

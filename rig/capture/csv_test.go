@@ -467,6 +467,94 @@ func TestWriteCSV_RoundTrip(t *testing.T) {
 	})
 }
 
+// A capture that was cut says where: worked by hand. Spans meet, lie one over the other,
+// begin before the start and end after the end.
+func TestWriteCSV_Kept(t *testing.T) {
+	const ms = Instant(time.Millisecond)
+	for name, c := range map[string]struct {
+		kept []Span
+		want string // the column's cells, at 0, 1, ... 9 ms
+		back []Span
+	}{
+		"two":      {[]Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}, "0 1 0 - - - 1 - 0 -", []Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}},
+		"to ends":  {[]Span{{-5 * ms, 2 * ms}, {6 * ms, 20 * ms}}, "1 - 0 - - - 1 - - -", []Span{{0, 2 * ms}, {6 * ms, 9 * ms}}},
+		"meet":     {[]Span{{4 * ms, 7 * ms}, {1 * ms, 3 * ms}, {2 * ms, 4 * ms}}, "0 1 - - - - - 0 - -", []Span{{1 * ms, 7 * ms}}},
+		"none":     {[]Span{}, "0 - - - - - - - - -", []Span{}},
+		"all":      {[]Span{{0, 9 * ms}}, "", nil},
+		"not said": {nil, "", nil},
+	} {
+		in := &Capture{End: 9 * ms, Kept: c.kept, Tracks: []*Track{{Signal: "K1_NO", Known: true}}}
+		tr := NewTrace("OUT3", Converter{})
+		for i := range 10 {
+			tr.Append(Instant(i)*ms, 12)
+		}
+		in.Traces = []*Trace{tr}
+		var text bytes.Buffer
+		if err := WriteCSV(&text, in); err != nil {
+			t.Fatal(err)
+		}
+		var cells []string
+		for i, line := range strings.Split(strings.TrimSpace(text.String()), "\n") {
+			cell := strings.Split(line, ",")
+			if i == 0 && (c.want == "") != (cell[len(cell)-1] == "K1_NO") {
+				t.Errorf("%s: header %s", name, line)
+			}
+			if i > 0 && c.want != "" {
+				cells = append(cells, strings.ReplaceAll("-"+cell[len(cell)-1], "-0", "0"))
+			}
+		}
+		if got := strings.ReplaceAll(strings.Join(cells, " "), "-1", "1"); got != c.want {
+			t.Errorf("%s: written as %s, want %s", name, got, c.want)
+		}
+		back, err := readAll(&text, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(c.back, back.Kept); d != "" {
+			t.Errorf("%s: %s", name, d)
+		}
+		if len(back.Tracks) != 1 {
+			t.Errorf("%s: read as a line", name)
+		}
+	}
+}
+
+// The first word of what was kept may come late: before it nothing was left out.
+func TestReader_KeptLate(t *testing.T) {
+	c, err := readAll(strings.NewReader("time_s,OUT3_V,samples_kept\n0,1,\n1,2,0\n5,2,1\n6,2,\n"), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := FromSeconds
+	if d := cmp.Diff([]Span{{0, s(1)}, {s(5), s(6)}}, c.Kept); d != "" {
+		t.Error(d)
+	}
+	if _, err := readAll(strings.NewReader("time_s,OUT3_V,samples_kept\n0,1,2\n"), 0); err == nil || !strings.Contains(err.Error(), "samples_kept") || !strings.Contains(err.Error(), "left out") {
+		t.Errorf("2 gives %v", err)
+	}
+}
+
+// A shift moves all there is, and back again.
+func TestCapture_Shift(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := drawCapture(t)
+		before, first := asFile(c), c.Start
+		by := time.Duration(rapid.Int64Range(-1e15, 1e15).Draw(t, "by"))
+		c.Shift(by)
+		if c.Start != first.Add(by) {
+			t.Fatalf("start %d, want %d", c.Start, first.Add(by))
+		}
+		after := asFile(c)
+		if by != 0 && len(after.Events) > 0 && after.Events[0] == before.Events[0] {
+			t.Fatal("the events stayed")
+		}
+		c.Shift(-by)
+		if d := cmp.Diff(before, asFile(c)); d != "" {
+			t.Fatal(d)
+		}
+	})
+}
+
 func TestWriteCSV_Golden(t *testing.T) {
 	c := &Capture{Start: -1000, End: 3_000_000_000, Events: []Event{{Name: "arm-away", At: 1_000_000_000}}}
 	a := NewTrace("OUT3", Converter{StepVolts: 1e-4})
@@ -511,6 +599,7 @@ func TestWriteCSV_Refuses(t *testing.T) {
 		"an event's name":         {Traces: trace("A", 1), Events: []Event{{Name: "a b"}}},
 		"a line like an output":   {Tracks: []*Track{{Signal: "A_V"}}},
 		"a line like the events":  {Tracks: []*Track{{Signal: "event"}}},
+		"a line like what is cut": {Tracks: []*Track{{Signal: "samples_kept"}}},
 		"two outputs of one name": {Traces: append(trace("A", 1), trace("A", 1)...)},
 		"a time out of bounds":    {Traces: trace("A", maxNs+1)},
 	} {
@@ -534,6 +623,7 @@ func FuzzReader(f *testing.F) {
 	f.Add([]byte("time_s,event,OUT3_V,K1_NO,K1_NC\n0.000000,,,0,1\n0.001199,,0.6145,,\n1.000000,arm-away,,,\n"))
 	f.Add([]byte("\ufefftime_s,\"A,B_V\"\r\n-1e-3,\"1.5\"\r\n2,NaN\r\n"))
 	f.Add([]byte("time_s,K\n1,1\n1,\n2,0"))
+	f.Add([]byte("time_s,OUT3_V,samples_kept\n0,1,1\n1,2,0\n5,2,1\n6,2,\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := readAll(bytes.NewReader(text), 0)
 		var syntax *SyntaxError

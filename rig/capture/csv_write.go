@@ -2,9 +2,11 @@ package capture
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -13,13 +15,16 @@ import (
 // decimal places as they need, up to the nanosecond; volts to the place that
 // StepVolts names, or to as many as give the same single precision value back.
 //
+// Where samples were left out on purpose, a column samples_kept says so: 0 from a span's
+// end to the next one's start.
+//
 // The form has no room for the converter's doubts and span, for counts and for
 // lost edges: those stay behind. A line's edges at or before the start are its
 // state at the start; of several edges of one line at one instant the last one
 // counts. Two samples of one output, or two events, at one instant cannot be
 // written.
 func WriteCSV(w io.Writer, c *Capture) error {
-	cw := &csvWriter{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c)}
+	cw := &csvWriter{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, keptTrack(c))}
 	if err := cw.header(c); err != nil {
 		return fmt.Errorf("write capture: %w", err)
 	}
@@ -84,6 +89,10 @@ func (w *csvWriter) header(c *Capture) error {
 		names = append(names, t.Signal)
 		w.tracks = append(w.tracks, trackCursor{t: t})
 	}
+	if t := keptTrack(c); t != nil {
+		names = append(names, t.Signal)
+		w.tracks = append(w.tracks, trackCursor{t: t})
+	}
 	if _, err := header(names); err != nil {
 		return err
 	}
@@ -94,6 +103,40 @@ func (w *csvWriter) header(c *Capture) error {
 		w.out.WriteString(quoteCell(name))
 	}
 	return w.out.WriteByte('\n')
+}
+
+// keptTrack is what the column samples_kept holds, as if it were a line; nil where
+// nothing was left out.
+func keptTrack(c *Capture) *Track {
+	if c.Kept == nil {
+		return nil
+	}
+	spans := slices.Clone(c.Kept)
+	slices.SortFunc(spans, func(a, b Span) int { return cmp.Compare(a.From, b.From) })
+	t := &Track{Signal: keptName, Known: true}
+	end := c.Start // of what is kept so far
+	for _, s := range spans {
+		from, to := max(s.From, end), min(s.To, c.End)
+		n := len(t.Edges)
+		if to < from || n > 0 && t.Edges[n-1].Closed {
+			continue // it adds nothing, or the last one goes on to the end
+		}
+		switch {
+		case from == c.Start:
+			t.Initial = true
+		case n > 0 && from <= t.Edges[n-1].At:
+			t.Edges = t.Edges[:n-1] // it goes on where the last one ended
+		default:
+			t.Edges = append(t.Edges, Edge{At: from, Closed: true})
+		}
+		if end = max(to, from+1); end < c.End {
+			t.Edges = append(t.Edges, Edge{At: end})
+		}
+	}
+	if t.Initial && len(t.Edges) == 0 {
+		return nil
+	}
+	return t
 }
 
 // newTraceCursor finds the decimal places of the trace's step, where it is a
@@ -230,14 +273,18 @@ func (w *csvWriter) appendState(k *trackCursor, at int64, first bool) {
 	}
 }
 
-// timePlacesOf returns the fewest decimal places that hold every time.
-func timePlacesOf(c *Capture) int {
+// timePlacesOf returns the fewest decimal places that hold every time; more is a line
+// beside the capture's, or nil.
+func timePlacesOf(c *Capture, more *Track) int {
 	places := max(placesOf(int64(c.Start), 0), 0)
 	places = placesOf(int64(c.End), places)
 	for _, e := range c.Events {
 		places = placesOf(int64(e.At), places)
 	}
-	for _, t := range c.Tracks {
+	for _, t := range append(slices.Clone(c.Tracks), more) {
+		if t == nil {
+			continue
+		}
 		for _, e := range t.Edges {
 			places = placesOf(int64(e.At), places)
 		}

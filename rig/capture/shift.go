@@ -1,0 +1,26 @@
+package capture
+
+import "time"
+
+// Shift moves the whole capture in time, its samples, edges and events with it.
+func (c *Capture) Shift(by time.Duration) {
+	c.Start, c.End = c.Start.Add(by), c.End.Add(by)
+	for _, t := range c.Traces {
+		for _, b := range t.blocks {
+			for i := range b.at[:b.n] {
+				b.at[i] += int64(by)
+			}
+		}
+	}
+	for _, t := range c.Tracks {
+		for i := range t.Edges {
+			t.Edges[i].At = t.Edges[i].At.Add(by)
+		}
+	}
+	for i := range c.Events {
+		c.Events[i].At = c.Events[i].At.Add(by)
+	}
+	for i := range c.Kept {
+		c.Kept[i] = Span{c.Kept[i].From.Add(by), c.Kept[i].To.Add(by)}
+	}
+}
