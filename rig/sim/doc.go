@@ -20,6 +20,11 @@
 //     reads about 13.5 V without load and about 13.2 V with a relay; about 12 ohm
 //     of source resistance; 0.6 to 0.7 V by leakage when off. Common practice, no
 //     source.
+//   - Programmable supply, where the rig has one: its converter as package simchip has
+//     it, at half of full scale until it is written to, and an amplifier with 1 % of gain
+//     error, 20 mV of offset and 200 µs to settle (invented, plausible figures). Outputs
+//     that are on carry its voltage behind their source resistance, those that are off
+//     leak in proportion to it. The panel itself runs on whatever it is given.
 //   - Panel: the outputs switch about 142 ms after the panel's input, normally
 //     distributed with 0.5 ms standard deviation from event to event; the time in
 //     which the input is read is within it. Common practice, no source.

@@ -61,7 +61,8 @@ func (s *supply) volts(at int64) float64 {
 	return s.to + s.gap*math.Exp(-float64(at-s.at)/s.tau)
 }
 
-// setSupply lets the supply follow its chip, and all outputs the supply.
+// setSupply lets the supply follow its chip, and all outputs the supply. A droop begins
+// anew with that.
 func (w *World) setSupply(chip float64) {
 	s := w.supply
 	now := s.volts(w.now)
