@@ -75,10 +75,11 @@ func (k *coil) connect(at int64, src source) segment {
 }
 
 // apart keeps two time constants from being the same, for which the law above has
-// another form: a thousandth is less than either is known by.
+// another form: a millionth is less than either is known by.
 func apart(a, b float64) float64 {
-	if math.Abs(a-b) < 1e-3*b {
-		return 1.001 * b
+	const millionth = 1e-6
+	if math.Abs(a-b) < millionth*b {
+		return (1 + millionth) * b
 	}
 	return a
 }
