@@ -30,22 +30,30 @@ func (a *app) deliver(write func(io.Writer) error) error {
 	if special(a.file) {
 		return a.deliverInto(write)
 	}
-	path, err := filepath.EvalSymlinks(a.file)
+	if err := whole(a.file, write); err != nil {
+		return err
+	}
+	a.note("Results written to %s", a.file)
+	return nil
+}
+
+// whole lets write fill a file, which then stands there whole or not at all.
+func whole(name string, write func(io.Writer) error) error {
+	path, err := filepath.EvalSymlinks(name)
 	if err != nil { // a new file
-		path = a.file
+		path = name
 	}
 	f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644), renameio.WithExistingPermissions())
 	if err != nil {
-		return cannotWrite(a.file, err)
+		return cannotWrite(name, err)
 	}
 	defer f.Cleanup()
-	if err := fill(f, a.file, write); err != nil {
+	if err := fill(f, name, write); err != nil {
 		return err
 	}
 	if err := f.CloseAtomicallyReplace(); err != nil {
-		return cannotWrite(a.file, err)
+		return cannotWrite(name, err)
 	}
-	a.note("Results written to %s", a.file)
 	return nil
 }
 

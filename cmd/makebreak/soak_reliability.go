@@ -19,6 +19,7 @@ type reliabilityOpts struct {
 	confidence percent
 	shape      float64
 	perYear    float64
+	plot       string // file of the probability plot; empty: none
 }
 
 func (a *app) soakReliabilityCommand() *cobra.Command {
@@ -31,8 +32,13 @@ board's life ends with its first failed cycle; one that never failed counts as
 living on after its last cycle.
 
 With failures a Weibull distribution is fitted. Without any, --shape gives the
-shape from experience, and the cycles bound the life.`,
+shape from experience, and the cycles bound the life.
+
+--plot draws the boards on Weibull paper, into a file that ends in .svg or .png:
+the failed ones at their median ranks, the fitted line with its bounds, the B10
+and the boards that were stopped.`,
 		Example: `  makebreak soak reliability 2026-11-25.1 2026-11-25.2 2026-11-26.1
+  makebreak soak reliability 2026-11-25.1 2026-11-25.2 --plot lives.svg
   makebreak soak reliability last --shape 2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -47,13 +53,19 @@ shape from experience, and the cycles bound the life.`,
 			if c.Flags().Changed("shape") && !(o.shape > 0) || c.Flags().Changed("cycles-per-year") && !(o.perYear > 0) {
 				return failed(exitUsage, errors.New("--shape and --cycles-per-year: a number above 0 may stand there"))
 			}
-			units, err := a.lives(args)
+			if err := o.canPlot(); err != nil {
+				return err
+			}
+			units, simulated, err := a.lives(args)
 			if err != nil {
 				return err
 			}
-			r, err := o.judge(units)
+			r, err := o.judge(units, simulated)
 			if err != nil {
 				return failed(exitUsage, err)
+			}
+			if err := a.plotLives(r); err != nil {
+				return err
 			}
 			return a.deliver(func(w io.Writer) error { return a.writeLives(w, r) })
 		},
@@ -62,37 +74,40 @@ shape from experience, and the cycles bound the life.`,
 	f.Var(&o.confidence, "confidence", "`share` of the bounds' confidence, as in 90%")
 	f.Float64Var(&o.shape, "shape", 0, "Weibull shape known from experience; the `number`")
 	f.Float64Var(&o.perYear, "cycles-per-year", 0, "`number` of cycles in a year of use, for the mean time to a dangerous failure")
+	f.StringVar(&o.plot, "plot", "", "draw a probability plot into a `file` that ends in .svg or .png")
 	return c
 }
 
-// lives reads each run's life: the cycles to its first failure, or all that it did.
-func (a *app) lives(ids []string) ([]reliability.Unit, error) {
+// lives reads each run's life: the cycles to its first failure, or all that it did. It
+// also says how many of them are of the simulated bench.
+func (a *app) lives(ids []string) (units []reliability.Unit, simulated int, err error) {
 	db, err := a.openLog()
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	defer db.Close()
-	var units []reliability.Unit
 	seen := map[string]bool{}
 	for _, id := range ids {
 		rec, err := db.Find(id)
 		if err != nil {
 			if logError(err) {
-				return nil, failed(exitLog, err)
+				return nil, 0, failed(exitLog, err)
 			}
-			return nil, failed(exitUsage, err)
+			return nil, 0, failed(exitUsage, err)
 		}
 		if seen[rec.ID] {
-			return nil, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
+			return nil, 0, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
 		}
 		seen[rec.ID] = true
 		u, err := life(rec)
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
-		units = append(units, u)
+		if units = append(units, u); rec.Seed != nil {
+			simulated++
+		}
 	}
-	return units, nil
+	return units, simulated, nil
 }
 
 func life(rec *journal.RunRecord) (reliability.Unit, error) {
@@ -125,10 +140,15 @@ type lifeResult struct {
 	points   []reliability.Point
 	known    *reliability.Weibayes // with the shape given
 	doubts   []string
+	unreal   string // which boards are simulated; empty: none
 }
 
-func (o *reliabilityOpts) judge(units []reliability.Unit) (*lifeResult, error) {
+func (o *reliabilityOpts) judge(units []reliability.Unit, simulated int) (*lifeResult, error) {
 	r := &lifeResult{o: o, units: units}
+	if simulated > 0 {
+		r.unreal = fmt.Sprintf("simulated: %s of %d; nothing real was measured of them", boardsWord(simulated), len(units))
+		r.doubts = append(r.doubts, r.unreal)
+	}
 	for _, u := range units {
 		if u.Failed {
 			r.failures++

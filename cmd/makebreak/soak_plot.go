@@ -1,0 +1,65 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"makebreak/analyze/picture"
+)
+
+// drawings are what a picture can be written as, by the ending of its file.
+var drawings = map[string]func(*picture.Paper, io.Writer) error{
+	".svg": (*picture.Paper).SVG,
+	".png": (*picture.Paper).PNG,
+}
+
+// drawing finds how a picture is to be written.
+func drawing(path string) (func(*picture.Paper, io.Writer) error, error) {
+	ending := filepath.Ext(path)
+	draw := drawings[strings.ToLower(ending)]
+	if draw == nil {
+		return nil, failed(exitUsage, fmt.Errorf("--plot %s: a file that ends in .svg or .png may stand there", path))
+	}
+	return draw, nil
+}
+
+// canPlot looks, before anything else is done, whether the picture can be written.
+func (o *reliabilityOpts) canPlot() error {
+	if o.plot == "" {
+		return nil
+	}
+	if _, err := drawing(o.plot); err != nil {
+		return err
+	}
+	if special(o.plot) {
+		return cannotWrite(o.plot, errors.New("it is no ordinary file"))
+	}
+	return canCreate(o.plot)
+}
+
+// plotLives draws boards on Weibull paper, where that is asked for.
+func (a *app) plotLives(r *lifeResult) error {
+	path := r.o.plot
+	if path == "" {
+		return nil
+	}
+	draw, err := drawing(path)
+	if err != nil {
+		return err
+	}
+	paper, err := picture.PaperOf(r.units, r.fit)
+	if err != nil {
+		return failed(exitUsage, fmt.Errorf("--plot: %w", err))
+	}
+	if r.unreal != "" {
+		paper.Words = append(paper.Words, upperFirst(r.unreal))
+	}
+	if err := whole(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
+		return err
+	}
+	a.note("Probability plot written to %s", path)
+	return nil
+}
