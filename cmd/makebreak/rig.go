@@ -8,6 +8,7 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
@@ -39,7 +40,8 @@ func (a *app) rigCheckCommand() *cobra.Command {
 		Use:   "check",
 		Short: "Check the rig file, and on a real rig whether all of it is there and works",
 		Long: `Check the rig file: every divider's worst case, every name. On a real rig the
-chips are asked for their registers and the lines are looked for.
+chips are asked for their registers, the bus's speed is measured and the lines are
+looked for. Without a rig file, "rig scan" says what there is.
 
 Then, on a real rig with a person at a terminal, or where --steps is given, the
 rig is tried step by step: converters' rates and ready lines, each divider with
@@ -84,10 +86,8 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) e
 	}
 	writeSupply(&page, rig)
 	warned := writeProblems(&page, rig)
-	var lost error
-	if !rig.Simulated {
-		lost = failed(exitRig, probe(&page, rig))
-	}
+	speed, lost := lookAt(&page, rig)
+	warned = speed != nil && speed.warn(&page) || warned
 	if stepwise = stepwise && (asked || !rig.Simulated); lost == nil && (stepwise || back != nil) {
 		results, err := a.tryRig(ctx, rig, stepwise, back)
 		lost = errors.Join(err, a.writeSteps(&page, rig, results))
@@ -162,10 +162,26 @@ func writeProblems(w io.Writer, rig *wiring.Rig) (warned bool) {
 	return warned
 }
 
-// probe asks the chips of a real rig for their registers and looks for its lines.
-// It goes on after a failure, so that one call shows all that is missing.
-func probe(w io.Writer, rig *wiring.Rig) error {
+// lookAt looks for all of a real rig, and measures the speed of its bus; of a simulated
+// one there is nothing but the bus. The speed is nil where it could not be measured.
+func lookAt(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
+	if !rig.Simulated {
+		speed, err := probe(w, rig)
+		return speed, failed(exitRig, err)
+	}
+	speed, err := simulatedSpeed(rig)
+	if err != nil {
+		return nil, failed(exitInput, err)
+	}
+	fmt.Fprintf(w, "\nBus, simulated: %s.\n", speed)
+	return speed, nil
+}
+
+// probe asks the chips of a real rig for their registers, times its bus and looks for
+// its lines. It goes on after a failure, so that one call shows all that is missing.
+func probe(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 	fmt.Fprintln(w)
+	var speed *busSpeed
 	var errs []error
 	say := func(what string, err error, ok string) {
 		if err != nil {
@@ -179,16 +195,18 @@ func probe(w io.Writer, rig *wiring.Rig) error {
 	say("bus "+rig.Bus, err, "open")
 	if err == nil {
 		defer bus.Close()
+		answers := uint16(0)
 		for i := range rig.Chips {
 			c := &rig.Chips[i]
-			opts := ads1x15.DefaultOpts
-			opts.Model, opts.Range, opts.Rate, opts.Ready = c.Model, c.Range, c.Rate, c.Ready != nil
-			dev, err := ads1x15.New(bus, c.Address, &opts)
-			var id ads1x15.Identity
-			if err == nil {
-				id, err = dev.Identify()
-			}
+			id, err := identify(bus, c)
 			say(fmt.Sprintf("chip %s at %#02x", c.Name, c.Address), err, id.String())
+			if err == nil {
+				answers = c.Address
+			}
+		}
+		if answers != 0 {
+			speed, err = measureSpeed(bus, rig, answers)
+			say("bus speed", err, speed.String())
 		}
 		if s := rig.Supply; s != nil {
 			text, err := probeSupply(bus, s)
@@ -199,5 +217,16 @@ func probe(w io.Writer, rig *wiring.Rig) error {
 		path, offset, err := gpioline.Find(r.Line)
 		say(fmt.Sprintf("%s %s", r.Role, r.Line.Name), err, fmt.Sprintf("%s line %d", path, offset))
 	}
-	return errors.Join(errs...)
+	return speed, errors.Join(errs...)
+}
+
+// identify asks a chip of the rig for its registers.
+func identify(bus i2c.Bus, c *wiring.Chip) (ads1x15.Identity, error) {
+	opts := ads1x15.DefaultOpts
+	opts.Model, opts.Range, opts.Rate, opts.Ready = c.Model, c.Range, c.Rate, c.Ready != nil
+	dev, err := ads1x15.New(bus, c.Address, &opts)
+	if err != nil {
+		return ads1x15.Identity{}, err
+	}
+	return dev.Identify()
 }

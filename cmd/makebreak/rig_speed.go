@@ -1,0 +1,116 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/sim"
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+)
+
+// speedOff is how far the bus's clock may be off the rig file's as a share of it: a
+// board divides it from one that is set for other ends (common practice, no source), and
+// the usual speeds lie further apart.
+const speedOff = 0.2
+
+// What the rig file can say of the bus's clock, in hertz.
+const fileLeastHz, fileMostHz = 10e3, 400e3
+
+// busSpeed is what is known of a bus's clock.
+type busSpeed struct {
+	i2cbus.Speed
+	treeHz int // as the device tree asks for it; 0: it does not say
+	fileHz int // as the rig file says
+	bus    string
+}
+
+// measureSpeed measures the clock of a real rig's bus by the chip at the address.
+func measureSpeed(bus i2c.Bus, rig *wiring.Rig, addr uint16) (*busSpeed, error) {
+	began := time.Now()
+	speed, err := i2cbus.MeasureSpeed(bus, addr, func() capture.Instant { return capture.Instant(time.Since(began)) })
+	if err != nil {
+		return nil, err
+	}
+	s := &busSpeed{Speed: speed, fileHz: rig.BusHz, bus: bus.String()}
+	s.treeHz, _ = i2cbus.TreeHz(bus)
+	return s, nil
+}
+
+// simulatedSpeed measures the clock of a simulated rig's bus, by the world's own time.
+func simulatedSpeed(rig *wiring.Rig) (*busSpeed, error) {
+	world, err := sim.NewWorld(rig, sim.Opts{})
+	if err != nil {
+		return nil, err
+	}
+	speed, err := i2cbus.MeasureSpeed(world.Bus(), rig.Chips[0].Address, world.Now)
+	if err != nil {
+		return nil, err
+	}
+	return &busSpeed{Speed: speed, fileHz: rig.BusHz}, nil
+}
+
+// String says what was measured, and what is written.
+func (s *busSpeed) String() string {
+	if s == nil {
+		return "not measured"
+	}
+	said := []string{s.measured()}
+	if s.treeHz > 0 {
+		said = append(said, hertz(float64(s.treeHz))+" in the device tree")
+	}
+	return strings.Join(append(said, hertz(float64(s.fileHz))+" in the rig file"), ", ")
+}
+
+func (s *busSpeed) measured() string {
+	if s.Faster {
+		return fmt.Sprintf("faster than %s: transfers take no time that could be measured", hertz(s.Hz))
+	}
+	text := hertz(s.Hz)
+	if s.Doubt >= 0.005 {
+		text += fmt.Sprintf(" ± %.0f %%", 196*s.Doubt)
+	}
+	return text + " measured"
+}
+
+// hertz writes a clock with three digits.
+func hertz(v float64) string {
+	if v <= 0 {
+		return "0 Hz"
+	}
+	digits := math.Pow(10, math.Floor(math.Log10(v))-2)
+	v = math.Round(v/digits) * digits
+	if v >= 1e6 {
+		return fmt.Sprintf("%g MHz", v/1e6)
+	}
+	return strings.Replace(unit.Frequency.Format(v), "/s", "Hz", 1)
+}
+
+// off reports whether the bus runs at another speed than the rig file says.
+func (s *busSpeed) off() bool {
+	return !s.Faster && math.Abs(s.Hz/float64(s.fileHz)-1) > speedOff
+}
+
+// warn says how the two are brought together, where they are apart.
+func (s *busSpeed) warn(w io.Writer) (warned bool) {
+	if !s.off() {
+		return false
+	}
+	setting := "the baudrate of the bus's own dtoverlay in config.txt to"
+	if s.bus == "/dev/i2c-1" {
+		setting = "dtparam=i2c_arm_baudrate in config.txt to"
+	}
+	fmt.Fprintf(w, "\nWarning: the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", hertz(s.Hz), hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
+	if s.Hz >= fileLeastHz && s.Hz <= fileMostHz {
+		fmt.Fprintf(w, "; or write bus_speed: %s into the rig file", hertz(s.Hz))
+	}
+	fmt.Fprintln(w, ".")
+	return true
+}

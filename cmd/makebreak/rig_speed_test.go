@@ -1,0 +1,66 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+)
+
+// A simulated bus is measured at the speed that it has, whatever the rig file says, and
+// the warning says how to bring the two together.
+func TestBusSpeed_AgainstTheFile(t *testing.T) {
+	rig := wiring.Builtin()[0]
+	for _, c := range []struct {
+		runs, file int
+		want       string // warning; empty: none
+	}{
+		{400_000, 400_000, ""},
+		{100_000, 100_000, ""},
+		{340_000, 400_000, ""},
+		{100_000, 400_000, "runs at 100 kHz, and the rig file says 400 kHz, which is more than 20 % apart. On a Raspberry Pi set dtparam=i2c_arm_baudrate in config.txt to 400000 and restart; or write bus_speed: 100 kHz into the rig file."},
+		{400_000, 100_000, "to 100000 and restart; or write bus_speed: 400 kHz into the rig file."},
+		{1_000_000, 400_000, "runs at 1 MHz, and the rig file says 400 kHz, which is more than 20 % apart. On a Raspberry Pi set dtparam=i2c_arm_baudrate in config.txt to 400000 and restart.\n"},
+	} {
+		rig.BusHz = c.runs
+		world, err := sim.NewWorld(rig, sim.Opts{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		measured, err := i2cbus.MeasureSpeed(world.Bus(), rig.Chips[0].Address, world.Now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := busSpeed{Speed: measured, fileHz: c.file, bus: "/dev/i2c-1"}
+		var w strings.Builder
+		if warned := s.warn(&w); warned != (c.want != "") || !strings.Contains(w.String(), c.want) {
+			t.Errorf("a bus of %d Hz, %d Hz in the file: warned %v: %s", c.runs, c.file, warned, w.String())
+		}
+	}
+}
+
+func TestBusSpeed_Words(t *testing.T) {
+	for want, s := range map[string]busSpeed{
+		"398 kHz measured, 400 kHz in the device tree, 400 kHz in the rig file":                        {Speed: i2cbus.Speed{Hz: 397_600}, treeHz: 400_000, fileHz: 400_000},
+		"98.7 kHz ± 6 % measured, 100 kHz in the rig file":                                             {Speed: i2cbus.Speed{Hz: 98_651, Doubt: 0.03}, fileHz: 100_000},
+		"faster than 3.4 MHz: transfers take no time that could be measured, 400 kHz in the rig file":  {Speed: i2cbus.Speed{Hz: 3.4e6, Faster: true}, fileHz: 400_000},
+		"faster than 52.1 kHz: transfers take no time that could be measured, 400 kHz in the rig file": {Speed: i2cbus.Speed{Hz: 52_070, Faster: true}, fileHz: 400_000},
+	} {
+		if got := s.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+		if s.Faster && s.off() {
+			t.Errorf("%q: what was not measured cannot be off", want)
+		}
+	}
+	own := busSpeed{Speed: i2cbus.Speed{Hz: 100_000}, fileHz: 400_000, bus: "/dev/i2c-3"}
+	var w strings.Builder
+	if !own.warn(&w) || !strings.Contains(w.String(), "baudrate of the bus's own dtoverlay in config.txt to 400000") {
+		t.Errorf("bus 3: %s", w.String())
+	}
+	if got := (*busSpeed)(nil).String(); got != "not measured" {
+		t.Errorf("nothing measured: %q", got)
+	}
+}
