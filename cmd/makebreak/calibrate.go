@@ -221,6 +221,7 @@ func (q *pointSteps) open() error {
 			q.bench, err = q.openWorld(opts)
 		}
 	case q.bench == nil:
+		opts.SupplyAtRest = true // nothing is switched on; the voltages are the person's
 		q.bench, err = openReal(q.rig, opts)
 	}
 	if err != nil {
@@ -240,12 +241,16 @@ func (q *pointSteps) openWorld(opts bench.Opts) (*bench.Bench, error) {
 	if err != nil {
 		return nil, failed(exitInput, err)
 	}
-	truth := world.Truth().Output(q.out.Name)
+	b, err := bench.Open(q.rig, world.Bus(), lines, opts)
+	if err != nil {
+		return nil, err
+	}
+	truth := world.Truth().Output(q.out.Name) // with the supply as the bench has set it
 	q.shows = truth.Low
 	if high {
 		q.shows = truth.High
 	}
-	return bench.Open(q.rig, world.Bus(), lines, opts)
+	return b, nil
 }
 
 func (q *pointSteps) close() error {

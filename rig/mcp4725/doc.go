@@ -1,7 +1,9 @@
 // Package mcp4725 drives the MCP4725, a digital to analogue converter of 12 bits on
 // I²C.
 //
-// Facts are from Microchip's data sheet DS22039.
+// Facts are from Microchip's data sheet DS22039, of which the sections on the interface
+// (6.1, 6.2) have been read; the others are from memory, or agree with the Linux driver
+// drivers/iio/dac/mcp4725.c where that is said.
 //
 // # What goes over the wire
 //
@@ -15,8 +17,8 @@
 // # The EEPROM is left alone
 //
 // The chip has an EEPROM that says what it puts out when its supply comes up. Nothing
-// here writes it, for two reasons. It wears: the data sheet allows a million writes, and
-// a ramp every few seconds would use them up. And it is the owner's: what is stored there
+// here writes it, for two reasons. It wears: a million writes are allowed (from memory), and
+// a ramp of thousands of steps every minute would use them up in a day. And it is the owner's: what is stored there
 // decides what the unit gets at the next power-up, when no program watches. As it comes
 // from the factory that is half of full scale (from memory).
 //
@@ -27,6 +29,6 @@
 //     program.
 //   - A dip of its supply, and a general call reset (06h to address 0, from anybody on the
 //     bus), load what is in the EEPROM. Nothing tells but a read-back; see [Dev.Verify].
-//   - While the EEPROM is being written by somebody else, up to 50 ms, writes are
-//     acknowledged and ignored.
+//   - While the EEPROM is being written by somebody else, up to 50 ms (Linux driver),
+//     writes are acknowledged and ignored.
 package mcp4725

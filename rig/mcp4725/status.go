@@ -5,8 +5,8 @@ import "fmt"
 // Mode is what the output does.
 type Mode uint8
 
-// The modes, by their power-down bits (DS22039 table 5-2). Switched off, the output is
-// pulled to ground by a resistor.
+// The modes, by their power-down bits (as the Linux driver has them; the data sheet's
+// table from memory). Switched off, the output is pulled to ground by a resistor.
 const (
 	Normal  Mode = iota
 	Off1k        // 1 kohm to ground

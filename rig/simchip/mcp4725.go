@@ -6,8 +6,8 @@ import (
 	"makebreak/rig/capture"
 )
 
-// EEPROMWrite is how long a DAC is busy with its EEPROM and takes no writes (Microchip
-// DS22039: 25 ms, 50 ms at most).
+// EEPROMWrite is how long a DAC is busy with its EEPROM and takes no writes (25 ms
+// usually, from memory; up to 50 ms, Linux driver drivers/iio/dac/mcp4725.c).
 const EEPROMWrite = 25 * time.Millisecond
 
 // The addresses that a DAC can have (DS22039 section 6).
@@ -21,7 +21,7 @@ const (
 const FactoryCode = 1 << 11
 
 // Power-down bits of a DAC: 0 is on; 1, 2 and 3 pull its output to ground by 1, 100
-// and 500 kohm (DS22039 table 5-2).
+// and 500 kohm (as the Linux driver has them).
 const powerDownBits = 3
 
 // DACOpts are what a digital to analogue converter is made with.
@@ -122,7 +122,7 @@ func (d *DAC) read(r []byte, at capture.Instant) {
 }
 
 // The general call's commands for a DAC beside the reset: wake-up switches the output on
-// (DS22039 section 7.3; from memory).
+// (Microchip DS22187 section 5.4, of a relative; from memory for this chip).
 const generalCallWakeUp = 0x09
 
 // obey does what a general call says.

@@ -38,6 +38,9 @@ func FuzzParse(f *testing.F) {
 				t.Fatalf("read, and then refused: %v", p)
 			}
 		}
+		if s := r.Supply; s != nil && (s.Volts(s.Code(s.Usual)) > s.Highest+1e-6*s.Step() || s.Code(s.Rest) > s.Code(s.Highest)) {
+			t.Fatalf("supply %+v: codes %d, %d, %d", *s, s.Code(s.Rest), s.Code(s.Usual), s.Code(s.Highest))
+		}
 		for _, o := range r.Outputs {
 			if d, err := r.DividerReport(o.Name); err != nil || !(d.LoadedRatio > 0) || !(d.NominalUncertainty > 0) {
 				t.Fatalf("output %s: %+v, %v", o.Name, d, err)

@@ -111,7 +111,7 @@ func (c *checker) supply() {
 		c.add("supply.address", hex(s.Address), "", supplyAddresses)
 	}
 	sound := true
-	// Operating range, DS22039 section 1.
+	// Single-supply operation, DS22039 page 1.
 	if !(s.Reference >= 2.7 && s.Reference <= 5.5) {
 		c.add("supply.reference", unit.Voltage.Format(s.Reference), "", "from 2.7 V to 5.5 V")
 		sound = false

@@ -7,8 +7,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Codes of a supply worked by hand from VOUT = VDD · code / 4096 (Microchip DS22039,
-// section 6.3) times the gain: a step is 3.3 V · 5 / 4096 = 4.02832 mV.
+// Codes of a supply worked by hand from VOUT = VDD · code / 4096 (Microchip DS22039; the
+// Linux driver mcp4725.c scales the same) times the gain: a step is 3.3 V · 5 / 4096 = 4.02832 mV.
 func TestSupply_Code(t *testing.T) {
 	s := &Supply{Model: MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8}
 	for _, c := range []struct {

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"bytes"
+	"path/filepath"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"makebreak/rig/gpioline"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+)
+
+// What a supply's chip says of itself, told in volts at the unit: 2048 codes of
+// 3.3 V · 5 / 4096 are 8.25 V, 1241 are 5.00 V.
+func TestProbeSupply(t *testing.T) {
+	rig := wiring.Builtin()[2]
+	w, err := sim.NewWorld(rig, sim.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bus := w.Bus()
+	for _, c := range []struct {
+		write []byte
+		want  string
+	}{
+		{nil, "stands at 8.25 V (code 2048); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
+		{[]byte{0x04, 0xD9}, "stands at 5.00 V (code 1241); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
+		{[]byte{0x14, 0xD9}, "stands at 0.00 V (code 1241); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
+		{[]byte{0x60, 0x00, 0x00}, "stands at 0.00 V (code 0); at power-up 0.00 V (code 0)"},
+	} {
+		if len(c.write) > 0 {
+			if err := bus.Tx(0x60, c.write, nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+		got, err := probeSupply(bus, rig.Supply)
+		if d := cmp.Diff(c.want, got); d != "" || err != nil {
+			t.Errorf("%v %s", err, d)
+		}
+	}
+	w.SupplyChip().SetGone(true)
+	if _, err := probeSupply(bus, rig.Supply); err == nil {
+		t.Error("a chip that is not there answers")
+	}
+}
+
+// The last word of the commented rig file: its rest of 0.5 V is code 124.
+func TestLastWords(t *testing.T) {
+	full, err := wiring.Load(filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := sim.NewWorld(wiring.Builtin()[2], sim.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []gpioline.Word{{Bus: w.Bus().String(), Address: 0x60, Bytes: []byte{0x00, 0x7C}}}
+	if d := cmp.Diff(want, lastWords(full, w.Bus())); d != "" {
+		t.Error(d)
+	}
+	if got := lastWords(wiring.Builtin()[0], w.Bus()); got != nil {
+		t.Errorf("a rig without a supply: %+v", got)
+	}
+}
