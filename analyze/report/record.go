@@ -40,6 +40,7 @@ type Record struct {
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string
 	LogPath         string // file that keeps the run; empty: it was not kept
+	Captures        int    // cycles of which that file keeps the capture
 	Simulated       bool   // measured on the simulated bench
 	Seed            uint64 // of the simulated bench
 	// Tally is what the figures of a soak come to; nil: not a soak. Where there is one,

@@ -138,7 +138,7 @@ func (t *textWriter) verdict(r *Record, s *summary) {
 	t.list("What would decide the undecided figures", s.undecidedLines())
 	if r.LogPath != "" {
 		t.line("")
-		t.wrapped("Record:  ", fmt.Sprintf("run %s in %s", oneLine(r.Run), oneLine(r.LogPath)))
+		t.wrapped("Record:  ", fmt.Sprintf("run %s in %s%s", oneLine(r.Run), oneLine(r.LogPath), captureWords(r)))
 	}
 }
 

@@ -320,6 +320,17 @@ func cycleWords(r *Record) string {
 	return words
 }
 
+// captureWords say how many cycles' captures the log keeps.
+func captureWords(r *Record) string {
+	switch r.Captures {
+	case 0:
+		return ""
+	case 1:
+		return ", with the capture of 1 cycle"
+	}
+	return fmt.Sprintf(", with the captures of %d cycles", r.Captures)
+}
+
 // rigWords name the rig, and say plainly where it was none.
 func rigWords(r *Record) string {
 	if !r.Simulated {

@@ -31,6 +31,11 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
 		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps,
 	}
+	kept, err := rec.Captured()
+	if err != nil {
+		return nil, err
+	}
+	r.Captures = countCycles(kept)
 	if rec.Seed != nil {
 		r.Simulated, r.Seed = true, *rec.Seed
 	}

@@ -124,6 +124,7 @@ func writeRunsCSV(w io.Writer, rows []runRow) error {
 
 func (a *app) reportCommand() *cobra.Command {
 	var budget string
+	var cycle int
 	c := &cobra.Command{
 		Use:   "report RUN",
 		Short: "Write the record of a run again, from the log alone",
@@ -136,7 +137,14 @@ A measurement is named SIGNAL.QUANTITY[@EVENT][#CYCLE]:
   makebreak report last --budget OUT3.high_level
   makebreak report last --budget K1.operate_time@arm-away#2
 
-Without an event it is any, without a cycle the latest that has a budget.`,
+Without an event it is any, without a cycle the latest that has a budget.
+
+With --capture, write what was captured in one cycle instead, as a CSV file that
+makebreak analyze reads: times from the capture's start, to the nanosecond.
+Captures are kept around what happened; where samples were left out, the column
+samples_kept is 0.
+
+  makebreak report last --capture 3 -o cycle3.csv`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return failed(exitUsage, fmt.Errorf("report takes one run, as makebreak runs lists them, or last"))
@@ -144,6 +152,12 @@ Without an event it is any, without a cycle the latest that has a budget.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
+			wantsCapture := c.Flags().Changed("capture")
+			if wantsCapture {
+				if err := captureFlag(cycle, c.Flags().Changed("budget")); err != nil {
+					return err
+				}
+			}
 			db, err := a.openLog()
 			if err != nil {
 				return err
@@ -156,6 +170,9 @@ Without an event it is any, without a cycle the latest that has a budget.`,
 				}
 				return failed(exitUsage, err)
 			}
+			if wantsCapture {
+				return a.captureOf(rec, cycle)
+			}
 			r, err := record(rec, db.Path())
 			if err != nil {
 				return failed(exitLog, err)
@@ -166,6 +183,7 @@ Without an event it is any, without a cycle the latest that has a budget.`,
 			return a.results(r)
 		},
 	}
+	c.Flags().IntVar(&cycle, "capture", 0, "write the capture kept of a `cycle`")
 	c.Flags().StringVar(&budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
 	return c
 }

@@ -1,0 +1,212 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+	"makebreak/rig/sim"
+	"makebreak/sequences/journal"
+)
+
+// at is one figure of a cycle: which one of its event it is, counted, since an event may
+// come twice.
+type at struct {
+	event, signal string
+	quantity      analyze.Quantity
+	count         int
+}
+
+func figuresAt(list []analyze.Measurement) map[at]analyze.Measurement {
+	all := map[at]analyze.Measurement{}
+	for _, m := range list {
+		if m.Event == "" { // a cycle on its own begins with a state of which no event tells
+			continue
+		}
+		k := at{m.Event, m.Signal, m.Quantity, 0}
+		for _, taken := all[k]; taken; _, taken = all[k] {
+			k.count++
+		}
+		all[k] = m
+	}
+	return all
+}
+
+// exported writes the capture of a cycle and measures it as analyze does, by the run's
+// own sequence.
+func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze.Measurement {
+	t.Helper()
+	status, text, errs := run(t, "--log", log, "report", rec.ID, "--capture", fmt.Sprint(n), "--quiet")
+	if status != exitPass {
+		t.Fatalf("cycle %d: exit status %d: %s", n, status, errs)
+	}
+	data, err := rec.Capture(n)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var c capture.Capture
+	if err := c.UnmarshalBinary(data); err != nil {
+		t.Fatal(err)
+	}
+	averaged, _ := spansOf(rec, &c)
+	r, err := capture.NewReader(bytes.NewReader([]byte(text)), "exported", averaged)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seq, err := loadSequence(rec.Sequence)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := newMeasuring(r, seq)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := m.all(); err != nil {
+		t.Fatal(err)
+	}
+	return m.result.Measurements
+}
+
+// loggedRun runs a sequence on the simulated bench and returns its record.
+func loggedRun(t *testing.T, args ...string) (log string, rec *journal.RunRecord) {
+	t.Helper()
+	log = filepath.Join(t.TempDir(), "log.db")
+	run(t, append([]string{"--log", log, "--quiet", "run"}, args...)...)
+	db, err := journal.Open(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { db.Close() })
+	if rec, err = db.Find("last"); err != nil {
+		t.Fatal(err)
+	}
+	return log, rec
+}
+
+// cycleFigures are a cycle's figures as they were logged.
+func cycleFigures(t *testing.T, rec *journal.RunRecord, n int) []analyze.Measurement {
+	t.Helper()
+	var list []analyze.Measurement
+	for m, err := range rec.MeasurementsIn(journal.Span{First: n, Last: n}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		list = append(list, m)
+	}
+	return list
+}
+
+// betweenLevels are the times that are placed between two levels, and so move a little
+// with these.
+var betweenLevels = []analyze.Quantity{analyze.SwitchingDelay, analyze.TransitionDuration, analyze.OperateTime, analyze.ReleaseTime, analyze.PulseDuration}
+
+// An exported cycle gives the run's figures again. Samples and time stamps are
+// written in full, so times and counts are the same to the nanosecond. Levels come from
+// the samples that were kept, so they agree within the run's own uncertainty, and times
+// that are placed between two levels to the microsecond.
+func TestReportCapture_FiguresAgain(t *testing.T) {
+	for _, args := range [][]string{
+		{"armed-high", "--seed", "1", "--cycles", "3"},
+		{"armed-pulse", "--seed", "2", "--cycles", "2"},
+		{"exit-delay", "--seed", "3", "--cycles", "2"},
+		{"relay-only", "--seed", "4", "--cycles", "4"},
+		{"armed-high", "--seed", "5", "--cycles", "2", "--fault", "holding-in"},
+		{"armed-high", "--seed", "6", "--cycles", "2", "--fault", "long-bounce"},
+	} {
+		log, rec := loggedRun(t, args...)
+		compared := 0
+		for n := 1; n <= rec.Cycles; n++ {
+			again := figuresAt(exported(t, log, rec, n))
+			for k, want := range figuresAt(cycleFigures(t, rec, n)) {
+				got, ok := again[k]
+				if !ok {
+					t.Errorf("%v, cycle %d: %v is not measured again", args, n, k)
+					continue
+				}
+				compared++
+				within := 1e-9
+				switch {
+				case k.quantity == analyze.Ripple:
+					continue // of fewer samples: see TestReportCapture_NotMisread
+				case k.quantity.Unit() == "V":
+					within = want.Expanded
+				case slices.Contains(betweenLevels, k.quantity):
+					within = 1e-6
+				}
+				if math.IsNaN(want.Value) != math.IsNaN(got.Value) || math.Abs(want.Value-got.Value) > within {
+					t.Errorf("%v, cycle %d: %v is %.9g again, was %.9g ± %.2g", args, n, k, got.Value, want.Value, want.Expanded)
+				}
+			}
+		}
+		if compared < 10 {
+			t.Errorf("%v: only %d figures were compared", args, compared)
+		}
+	}
+}
+
+// What was left out of a capture must not make a good unit fail nor a bad one pass:
+// whatever fault is planted, an exported cycle says what the run said, or undecided.
+func TestReportCapture_NotMisread(t *testing.T) {
+	cases := [][]string{nil}
+	for _, f := range sim.Faults() {
+		cases = append(cases, []string{"--fault", f.Name})
+	}
+	doubted := 0
+	for i, fault := range cases {
+		log, rec := loggedRun(t, append([]string{"armed-high", "--seed", fmt.Sprint(i + 1), "--cycles", "3"}, fault...)...)
+		kept, err := rec.Captured()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n := 1; n <= countCycles(kept); n++ {
+			was := figuresAt(cycleFigures(t, rec, n))
+			for k, got := range figuresAt(exported(t, log, rec, n)) {
+				want, ok := was[k]
+				if !ok || want.Verdict == got.Verdict {
+					continue
+				}
+				switch {
+				case got.Verdict == analyze.Undecided:
+					doubted++
+				case want.Verdict == analyze.Pass || want.Verdict == analyze.Fail:
+					t.Errorf("%v, cycle %d: %v is %s again (%g, %s), was %s (%g, %s)", fault, n, k, got.Verdict, got.Value, got.Reason, want.Verdict, want.Value, want.Reason)
+				}
+			}
+		}
+	}
+	if doubted == 0 {
+		t.Error("no figure of a cut capture was left undecided, so nothing was tried")
+	}
+}
+
+// A message names some spans of cycles and counts the rest.
+func TestCyclesWord(t *testing.T) {
+	var many []journal.Span
+	for n := 10; n <= 200; n += 10 {
+		many = append(many, journal.Span{First: n, Last: n})
+	}
+	for want, spans := range map[string][]journal.Span{
+		"cycle 3":                        {{First: 3, Last: 3}},
+		"cycles 1 to 5":                  {{First: 1, Last: 5}},
+		"cycles 1 to 2, 10 and 20 to 21": {{First: 1, Last: 2}, {First: 10, Last: 10}, {First: 20, Last: 21}},
+		"cycles 10, 20, 30, 40, 50, 60, 70, 80 and 12 more up to 200": many,
+	} {
+		if got := cyclesWord(spans); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// Captures with and without gaps are told by what they left out.
+func TestLeftOut(t *testing.T) {
+	c := capture.Capture{End: capture.FromSeconds(3), Kept: []capture.Span{{To: capture.FromSeconds(1)}, {From: capture.FromSeconds(2.5), To: capture.FromSeconds(3)}}}
+	if got := leftOut(&c); got != 1500*time.Millisecond {
+		t.Errorf("%v were left out", got)
+	}
+}
