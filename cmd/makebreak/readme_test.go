@@ -7,6 +7,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -641,6 +642,66 @@ func TestDevelopers_NamesTests(t *testing.T) {
 			}
 		}
 	}
+}
+
+// outside is a source that a test names where it checks against something outside the
+// project.
+var outside = regexp.MustCompile(`NIST|SBAS\d|DS\d{5}|JCGM \d|GUM [\dA-Z]|\bIEC \d|ISO \d|RFC \d|MIL-R|SciPy|\bR \d\.|StRD`)
+
+// TestDevelopers_OutsideChecks holds the table of checks complete: a test whose own
+// text names a source stands in it.
+func TestDevelopers_OutsideChecks(t *testing.T) {
+	table := documentText(t, filepath.Join("..", "..", "DEVELOPERS.md"))
+	n := 0
+	for name, text := range testsWithText(t) {
+		if !outside.MatchString(text) {
+			continue
+		}
+		n++
+		if !strings.Contains(table, "`"+name+"`") {
+			t.Errorf("%s names %s; DEVELOPERS.md does not list it among the checks against something outside", name, outside.FindString(text))
+		}
+	}
+	if n < 30 {
+		t.Errorf("only %d tests name a source", n)
+	}
+}
+
+// testsWithText returns every test of the module, as in analyze.TestRound, with its
+// comment and body.
+func testsWithText(t *testing.T) map[string]string {
+	t.Helper()
+	root := filepath.Join("..", "..")
+	all := map[string]string{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, "readme_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		set := token.NewFileSet()
+		f, err := parser.ParseFile(set, path, text, parser.ParseComments)
+		if err != nil {
+			return err
+		}
+		dir, err := filepath.Rel(root, filepath.Dir(path))
+		for _, decl := range f.Decls {
+			if fn, ok := decl.(*ast.FuncDecl); ok && fn.Recv == nil && strings.HasPrefix(fn.Name.Name, "Test") {
+				from := fn.Pos()
+				if fn.Doc != nil {
+					from = fn.Doc.Pos()
+				}
+				all[filepath.ToSlash(dir)+"."+fn.Name.Name] = string(text[set.Position(from).Offset:set.Position(fn.End()).Offset])
+			}
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
 }
 
 // functionsOfTests lists the functions in a directory's tests, whatever system
