@@ -446,3 +446,39 @@ func TestSupply_Release(t *testing.T) {
 		t.Errorf("code %d when moved again", s.code())
 	}
 }
+
+// Four converters that are followed at their full rate leave the bus time for a ramp at
+// its fastest, too: at 400 kHz. At 100 kHz they alone need more than there is.
+func TestMoveSupply_RampBesideFourConverters(t *testing.T) {
+	rig := fullRig(4, 400_000, wiring.ADS1115, wiring.Follow, true)
+	rig.Supply = wiring.Builtin()[2].Supply
+	w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	c := newCapture(t, b)
+	const over = 6 * time.Second // one code every 1.75 ms would be too many: 3,000 steps
+	if _, err := b.MoveSupply(context.Background(), c, "ramp", bench.Move{To: 13.8, Over: over}); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Record(context.Background(), c, b.Now().Add(over)); err != nil {
+		t.Fatal(err)
+	}
+	if n := b.Counts(); n != (capture.Counts{}) {
+		t.Errorf("%+v, want nothing counted", n)
+	}
+	for _, tr := range c.Traces {
+		if tr.Len() < 4500 {
+			t.Errorf("%s: %d samples", tr.Signal, tr.Len())
+		}
+	}
+}
