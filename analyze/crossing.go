@@ -221,19 +221,14 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 // the amplitude the next one could lack without showing it.
 func (c *crossing) addHidden(d division, gap, unseen, span float64) {
 	tail := d.tail + unseen + leastTail
-	half, distribution := hiddenWithin(d.f, gap, tail), "rectangular"
+	half, distribution := hiddenWithin(d.f, gap, tail, d.toMiddle), "rectangular"
 	if gap > 0 {
 		// What is seen of the edge fixes tau, more or less: it was a step, or all of the
 		// half-width is true.
-		half, distribution = math.Max(half, hiddenBefore(1-d.f+d.tail, gap, tail)), "U-shaped"
+		half, distribution = math.Max(half, hiddenBefore(1-d.f+d.tail, gap, tail, d.toMiddle)), "U-shaped"
 	}
 	c.add("edge too fast to be seen", distribution, half, span)
 }
-
-// lateShare is by how much of its time constant an edge 1-exp(-t/tau) is placed
-// late when it is taken for a step: the step of the same mean is where the edge's
-// mean delay lies, at tau, and the edge passes its middle at tau·ln 2.
-const lateShare = 1 - math.Ln2
 
 // leastTail is the least rest of a step's amplitude that is told from none, however
 // quiet and fine the samples are.
@@ -245,28 +240,30 @@ const leastTail = 0.0002
 // is the most of the amplitude that the next one could lack.
 //
 // With s from the beginning to the conversion's end, f = s - tau·(1-exp(-s/tau)), and
-// the next one lacks tau·exp(-(s+gap)/tau)·(1-exp(-1/tau)), which bounds tau.
-func hiddenWithin(f, gap, tail float64) float64 {
+// the next one lacks tau·exp(-(s+gap)/tau)·(1-exp(-1/tau)), which bounds tau. The edge
+// passes the mid reference level at toMiddle·tau, and the step of the same mean is
+// where the edge's mean delay lies, at tau.
+func hiddenWithin(f, gap, tail, toMiddle float64) float64 {
 	begun := func(tau float64) float64 {
 		return where(f, f+tau, func(s float64) float64 { return s + tau*math.Expm1(-s/tau) - f })
 	}
 	tau := where(0, 1, func(tau float64) float64 {
 		return tau*math.Exp(-(begun(tau)+gap)/tau)*-math.Expm1(-1/tau) - tail
 	})
-	return math.Max(lateShare*tau, math.Abs(begun(tau)-f-tau*math.Ln2))
+	return math.Max((1-toMiddle)*tau, math.Abs(begun(tau)-f-toMiddle*tau))
 }
 
 // hiddenBefore does so for an edge that began in the gap before a conversion, which
 // lacks tau·exp(-began/tau)·(1-exp(-1/tau)), and the next one exp(-(1+gap)/tau) of
 // that. The longer the time constant, the earlier it began and the later it is placed.
-func hiddenBefore(lack, gap, tail float64) float64 {
+func hiddenBefore(lack, gap, tail, toMiddle float64) float64 {
 	if lack <= tail {
 		return 0
 	}
 	began := func(tau float64) float64 { return tau * math.Log(tau*-math.Expm1(-1/tau)/lack) }
 	tau := where(0, 1, func(tau float64) float64 { return lack*math.Exp(-(1+gap)/tau) - tail })
 	tau = where(0, tau, func(tau float64) float64 { return began(tau) - gap })
-	return lack + began(tau) - tau*math.Ln2
+	return lack + began(tau) - toMiddle*tau
 }
 
 // where returns where a rising function passes 0, to a millionth of the way; hi where
@@ -296,6 +293,10 @@ type division struct {
 	doubt float64 // half-width of f, from levels that move
 	// tail and tailNoise are those of lacking.
 	tail, tailNoise float64
+	// toMiddle is after how many of its time constants an edge 1-exp(-t/tau) between the
+	// levels around it passes the mid reference level: ln 2, or sooner where a coil's
+	// diode takes it beyond the settled level.
+	toMiddle float64
 }
 
 // divided takes conversion i as the one that the step divides, with the full
@@ -310,6 +311,7 @@ func (w window) divided(i int, touching bool) division {
 	d1, d2 := top-w.near(i+2, 1), w.near(i+2, 1)-w.near(i+3, 1)
 	r := d2 / d1
 	d.tail, d.tailNoise = w.lacking(i, base, top, touching)
+	d.toMiddle = -math.Log1p(-math.Max(0.1, math.Min(0.5, ((w.before+w.after)/2-base)/(top-base))))
 	still := math.Abs(d1) < leastShare*math.Abs(top-base)
 	if still || !touching || d.f <= 0 || d.f >= 1 {
 		d.doubt = math.Abs(d1/(top-base)) * math.Max(0, math.Min(1, d.f))
@@ -347,8 +349,18 @@ func (w window) lacking(i int, base, top float64, touching bool) (tail, noise fl
 			return math.Max(0, lack), math.Sqrt(1 + 4/(r*r) + 1/(r*r*r*r))
 		}
 	}
+	if touching && e[0]-e[1] > leastShare {
+		// The level that a diode held is let go within the next conversion, which then
+		// shows nothing of what this one lacks.
+		return diodeShare, 0
+	}
 	return math.Max(0, e[1]-e[0]), math.Sqrt2
 }
+
+// diodeShare is by how much of a step the level may be unknown that a diode holds
+// after it: 0.1 V of 14 V, by which a forward voltage may change with current and
+// temperature (common practice, no source).
+const diodeShare = 0.007
 
 // interpolated places the crossing on the straight line between the two samples
 // around it, whose times are taken early by shift: a mean over a span stands for

@@ -97,6 +97,23 @@ func (k *coil) freewheel(at int64, src source, i0 float64) segment {
 	return constant(at, -k.flyback)
 }
 
+// takenOver reports whether the diode takes the coil's current over once the source
+// has settled.
+func (k *coil) takenOver(at int64, src source) bool {
+	return src.volts-src.ohms*k.current(at) < -k.flyback-1e-12
+}
+
+// fall is freewheel with a terminal that takes its time: it goes from a voltage to the
+// diode's level with a time constant, and the coil's current follows.
+func (k *coil) fall(at int64, src source, from, tau float64) segment {
+	s := k.connect(at, source{volts: -k.flyback, gap: from + k.flyback, tau: tau})
+	k.until = never
+	// The current that the source alone can carry is reached, since it falls below 0.
+	k.until, _ = k.crossing(at, (src.volts+k.flyback)/src.ohms, false)
+	k.until = max(k.until, at+1)
+	return s
+}
+
 // crossing returns the first instant from at on, while the present law holds, at
 // which the current passes the level upwards (or downwards).
 func (k *coil) crossing(at int64, level float64, up bool) (int64, bool) {

@@ -3,8 +3,11 @@ package sim
 import (
 	"math"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
+
+	"makebreak/rig/capture"
 )
 
 func testCoil() coil {
@@ -105,5 +108,38 @@ func TestCoil_CrossingWithSlope(t *testing.T) {
 	at, ok := k.crossing(0, k.pullIn, true)
 	if !ok || k.current(at) < k.pullIn || k.current(at-1) >= k.pullIn {
 		t.Errorf("crossing at %d ns (%v): %.12f then %.12f A, level %.12f A", at, ok, k.current(at-1), k.current(at), k.pullIn)
+	}
+}
+
+// An output with a relay goes to its level with its time constant (the exponential
+// law, textbook): on, the terminal passes the middle of its levels after about
+// tau·ln 2, a little late as the coil's current takes its share; off, where the
+// diode's level is the aim, after tau·ln(swing/rest).
+func TestOutput_EdgeTakesItsTime(t *testing.T) {
+	const tau = 150 * time.Microsecond
+	rig := relayRig()
+	w, err := NewWorld(rig, Opts{Seed: 3, Unit: UnitParams{Edge: tau}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := w.outputs[0]
+	high, low := o.level(true), o.level(false)
+	for _, up := range []bool{true, false} {
+		began := w.now
+		w.switchOutput(o, up)
+		c := w.truth.open.Crossings[len(w.truth.open.Crossings)-1]
+		want := tau.Seconds() * math.Ln2
+		if !up {
+			want = tau.Seconds() * math.Log((high+0.7)/((high+low)/2+0.7))
+		}
+		if got := c.At.Sub(capture.Instant(began)).Seconds(); math.Abs(got-want) > 0.06*want {
+			t.Errorf("on %v: the middle after %.1f µs, want %.1f", up, 1e6*got, 1e6*want)
+		}
+		near(t, "volts at the crossing", o.present.value(int64(c.At)), (high+low)/2, 1e-3)
+		near(t, "volts at first", o.present.value(began), o.level(!up), 1e-3)
+		w.AdvanceTo(capture.Instant(w.now).Add(200 * time.Millisecond))
+		if got, want := o.present.value(w.now), o.level(up); math.Abs(got-want) > 1e-3 {
+			t.Errorf("on %v: settled at %.4f V, want %.4f", up, got, want)
+		}
 	}
 }

@@ -28,6 +28,13 @@ type output struct {
 	// decided before (an exit delay cut short).
 	orders uint32
 	skew   int64 // ns after the panel's first output
+	// edge is the time constant, in ns, with which the terminal of an output with a relay
+	// goes to another level, for the capacitor across its coil. 0: at once.
+	edge float64
+	// swings is what an edge still has before it: swing·exp(-(t-swungAt)/edge) volts of
+	// the source that drives it.
+	swing   float64
+	swungAt int64
 
 	// Planted faults.
 	stuck    bool
@@ -55,14 +62,20 @@ func (o *output) setup(p UnitParams, d draws) {
 	}
 	o.drawn = o.on.volts
 	o.skew = d.between(0, 200*time.Microsecond)
+	if o.edge = d.about(float64(p.Edge), float64(usual.Edge), 1); d.exact {
+		o.edge = 0
+	}
 }
 
-// loadOff turns the low level wanted at the terminal into the leakage's open
+// loadOff takes the slow edge from an output with nothing behind it, and turns the low
+// level wanted at the terminal of another into the leakage's open
 // voltage. Called once, when relay and faults are known.
 func (o *output) loadOff() {
-	if o.relay != nil {
-		o.off.volts *= 1 + o.off.ohms/o.relay.coil.ohms
+	if o.relay == nil {
+		o.edge = 0
+		return
 	}
+	o.off.volts *= 1 + o.off.ohms/o.relay.coil.ohms
 }
 
 // level returns the settled voltage at the terminal in either state.
@@ -123,10 +136,20 @@ func (w *World) command(o *output, high bool) {
 }
 
 func (w *World) switchOutput(o *output, high bool) {
+	before, was := o.present.value(w.now), o.level(o.high)
 	o.high = high
 	o.turn++
-	w.truth.crossing(o, w.now, high)
-	w.apply(o, w.source(o))
+	o.swing = 0
+	src := w.source(o)
+	if o.edge > 0 && src.gap == 0 {
+		// The terminal goes on from where it stands.
+		o.swing, o.swungAt = before-src.volts, w.now
+		if k := o.relay; k != nil {
+			o.swing += src.ohms * k.coil.current(w.now)
+		}
+	}
+	w.applyEdge(o, before)
+	w.truth.crossing(o, o.passes(w.now, (was+o.level(high))/2, high), high)
 	if !high {
 		return
 	}
@@ -147,10 +170,53 @@ func (w *World) source(o *output) source {
 		src, share = o.on, o.onShare
 		src.slope = -o.droop
 	}
-	if s := w.supply; s != nil && s.gap != 0 {
+	if s := w.supply; s != nil {
 		src.gap, src.tau = share*(s.volts(w.now)-s.to), s.tau
 	}
+	if math.Abs(src.gap) > settledVolts {
+		return src
+	}
+	src.gap, src.tau = 0, 0
+	if left := o.swing * math.Exp(-float64(w.now-o.swungAt)/o.edge); o.swing != 0 && math.Abs(left) > settledVolts {
+		src.gap, src.tau = left, o.edge
+	}
 	return src
+}
+
+// settledVolts is what may be left of an exponential that counts as settled.
+const settledVolts = 1e-7
+
+// applyEdge connects the source of a state that an output has just gone to. A coil
+// keeps its current, so where the diode across it will take that over, the terminal
+// falls to the diode's level.
+func (w *World) applyEdge(o *output, before float64) {
+	src := w.source(o)
+	if k := o.relay; k != nil && src.gap != 0 && k.coil.takenOver(w.now, src) {
+		o.swing = 0
+		o.show(k.coil.fall(w.now, source{volts: src.volts, ohms: src.ohms}, before, o.edge))
+		w.plan(happening{at: k.coil.until, kind: outputPhase, index: o.index, turn: o.turn})
+		w.watchArmature(k)
+		return
+	}
+	w.apply(o, src)
+}
+
+// passes is when the terminal, on its way to a state, passes a voltage.
+func (o *output) passes(from int64, volts float64, rising bool) int64 {
+	past := func(t int64) bool { return (o.present.value(t) >= volts) == rising }
+	lo, hi := from, from+int64(settledAfter*o.edge)
+	if o.edge == 0 || past(lo) || !past(hi) {
+		return from
+	}
+	for lo < hi {
+		mid := lo + (hi-lo)/2
+		if past(mid) {
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return lo
 }
 
 // apply connects the source to whatever load there is.

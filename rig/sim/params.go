@@ -14,6 +14,7 @@ type UnitParams struct {
 	OnOhms       float64       // the source resistance of an output that is on
 	LowVolts     float64       // an output's voltage when off, with its load
 	OffOhms      float64       // the resistance behind which the leakage of an output that is off stands
+	Edge         time.Duration // the time constant of the edges of an output with a relay
 	Delay        time.Duration // from the panel's input to its outputs
 	DelayJitter  time.Duration // standard deviation of Delay from event to event
 	CoilOhms     float64
@@ -31,6 +32,9 @@ type UnitParams struct {
 var (
 	usual = UnitParams{
 		HighVolts: 13.55, OnOhms: 12, LowVolts: 0.65, OffOhms: 1000,
+		// Half a microfarad across the coil, which keeps its noise from the panel, and some
+		// hundred ohms of a switch that opens or closes (common practice, no source).
+		Edge:  120 * time.Microsecond,
 		Delay: 142 * time.Millisecond, DelayJitter: 500 * time.Microsecond,
 		CoilOhms: 400, CoilTau: 1300 * time.Microsecond,
 		PullInVolts: 6.8, DropOutVolts: 2.2,
