@@ -21,12 +21,13 @@ import (
 func (a *app) rigCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rig",
-		Short: "Check, watch and calibrate the rig",
+		Short: "Look for, check, watch and calibrate the rig",
 		Args:  noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
 		},
 	}
+	c.AddCommand(a.rigScanCommand())
 	c.AddCommand(a.rigCheckCommand())
 	c.AddCommand(a.rigWatchCommand())
 	c.AddCommand(a.rigCalibrateCommand())

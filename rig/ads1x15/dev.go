@@ -130,6 +130,26 @@ func (i Identity) AtReset() bool {
 	return i.Config == ResetConfig && i.Low == ResetLow && i.High == ResetHigh
 }
 
+// Plausible tells whether the registers can be those of one of these chips: the
+// thresholds stand as after power-up or as the ready function needs them. What a program
+// that uses the comparator has set up does not count, nor does another kind of chip,
+// unless by chance.
+func (i Identity) Plausible() bool {
+	return i.Low == ResetLow && i.High == ResetHigh || i.Low == readyLow && i.High == readyHigh
+}
+
+// Models lists which of the chips the registers can belong to. Nothing but the conversion
+// tells them apart: on the ADS1015 its last four bits are 0.
+func (i Identity) Models() []wiring.Model {
+	if !i.Plausible() {
+		return nil
+	}
+	if i.Conversion%16 != 0 {
+		return []wiring.Model{wiring.ADS1115}
+	}
+	return []wiring.Model{wiring.ADS1115, wiring.ADS1015}
+}
+
 // String gives the registers in hexadecimal.
 func (i Identity) String() string {
 	return fmt.Sprintf("conversion %04Xh, configuration %04Xh, thresholds %04Xh and %04Xh",

@@ -3,6 +3,7 @@ package ads1x15
 import (
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -109,6 +110,29 @@ func TestIdentify(t *testing.T) {
 	}
 	if want := "conversion 1234h, configuration 43E3h, thresholds 8000h and 7FFFh"; id.String() != want {
 		t.Errorf("identity reads %q, want %q", id, want)
+	}
+}
+
+// The other chip's registers are those of a temperature sensor of the LM75 kind, which
+// can have the same addresses (from memory).
+func TestIdentity_Models(t *testing.T) {
+	both, one := []wiring.Model{wiring.ADS1115, wiring.ADS1015}, []wiring.Model{wiring.ADS1115}
+	for name, c := range map[string]struct {
+		id   Identity
+		want []wiring.Model
+	}{
+		"powered up":        {Identity{0, ResetConfig, ResetLow, ResetHigh}, both},
+		"set up, polled":    {Identity{0x4C88, 0xC3E3, ResetLow, ResetHigh}, one},
+		"set up, ready":     {Identity{0x6720, 0x42E0, readyLow, readyHigh}, both},
+		"below ground":      {Identity{0xFFFE, 0xC3E3, ResetLow, ResetHigh}, one},
+		"another chip":      {Identity{0x1980, 0x00FF, 0x4B00, 0x5000}, nil},
+		"nothing drives":    {Identity{0xFFFF, 0xFFFF, 0xFFFF, 0xFFFF}, nil},
+		"always the same":   {Identity{0x8000, 0x8000, 0x8000, 0x8000}, nil},
+		"comparator in use": {Identity{0x4C88, 0x42E0, 0x1000, 0x2000}, nil},
+	} {
+		if got := c.id.Models(); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
 	}
 }
 

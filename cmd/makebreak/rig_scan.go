@@ -1,0 +1,337 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/gpioline"
+	"makebreak/rig/i2cbus"
+)
+
+// scanned is what was found, as JSON gives it. What is missing is null, or an empty list.
+type scanned struct {
+	Buses []scannedBus  `json:"buses"`
+	Chips []scannedChip `json:"gpio_chips"`
+	// Closed says why buses or GPIO chips that are there could not be looked at.
+	Closed []string `json:"closed"`
+
+	busIsThere, chipIsThere bool // though perhaps closed
+}
+
+type scannedBus struct {
+	Bus     string   `json:"bus"`
+	TreeHz  *int     `json:"device_tree_hz"`
+	Answers []answer `json:"answers"`
+	Trouble *string  `json:"trouble"` // that ended the search
+}
+
+// answer is an address of a bus at which something is.
+type answer struct {
+	Address   string   `json:"address"`
+	Converter bool     `json:"converter"`
+	Models    []string `json:"models"` // that it can be
+	Registers *string  `json:"registers"`
+	Driver    *string  `json:"driver"` // of the kernel, that holds it
+	What      string   `json:"what"`
+}
+
+type scannedChip struct {
+	Chip  string        `json:"chip"`
+	Node  string        `json:"node"`
+	Label string        `json:"label"`
+	Lines int           `json:"lines"`
+	Named []scannedLine `json:"lines_named_or_used"`
+}
+
+type scannedLine struct {
+	Line   int     `json:"line"`
+	Name   *string `json:"name"`
+	Output bool    `json:"output"`
+	Used   bool    `json:"used"`
+	By     *string `json:"used_by"`
+}
+
+// Addresses of a DAC of the kind that a programmable supply is built with (Microchip
+// DS22039, device addressing).
+const firstDAC, lastDAC = 0x60, 0x67
+
+func (a *app) rigScanCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "scan",
+		Short: "Say what hardware there is, without a rig file",
+		Long: `Say what hardware there is, without a rig file: the I²C buses, what answers there
+at the addresses that converters can have (0x48 to 0x4B) and that a DAC can have
+(0x60 to 0x67), the GPIO chips, their lines named GPIO0 to GPIO27, and those that
+something uses. Buses and chips that this user may not open are listed with what
+helps.
+
+Nothing is changed: at each address one byte is read. Where one answers at a
+converter's address its registers are read, for which their numbers are written.
+Chips that a driver of the kernel holds are left alone.
+
+It ends with 69 where there is nothing that this user can open.`,
+		Args: noArguments,
+		RunE: func(*cobra.Command, []string) error { return a.rigScan() },
+	}
+}
+
+func (a *app) rigScan() error {
+	if err := choice("rig scan", a.as, "text", "json"); err != nil {
+		return err
+	}
+	s := scan()
+	err := a.deliver(func(w io.Writer) error {
+		if a.as == "json" {
+			e := json.NewEncoder(w)
+			e.SetIndent("", "  ")
+			return e.Encode(s)
+		}
+		return s.write(w)
+	})
+	if err == nil && len(s.Buses) == 0 && len(s.Chips) == 0 {
+		err = failed(exitRig, errors.New("there is no I²C bus and no GPIO chip that this user can open"))
+	}
+	return err
+}
+
+// scan looks for all that there is.
+func scan() *scanned {
+	s := &scanned{Buses: []scannedBus{}, Chips: []scannedChip{}, Closed: []string{}}
+	names, err := i2cbus.Names()
+	s.closed(err)
+	s.busIsThere = len(names) > 0
+	for _, name := range names {
+		bus, err := i2cbus.OpenBus(name)
+		s.closed(err)
+		if err == nil {
+			s.Buses = append(s.Buses, scanBus(bus, func(addr uint16) string { return i2cbus.Holder(bus, addr) }))
+			s.closed(bus.Close())
+		}
+	}
+	chips, err := gpioline.Inventory()
+	s.closed(err)
+	s.chipIsThere = len(chips) > 0 || err != nil
+	for _, c := range chips {
+		s.Chips = append(s.Chips, scanLines(c))
+	}
+	return s
+}
+
+func (s *scanned) closed(err error) {
+	if err != nil {
+		s.Closed = append(s.Closed, strings.Split(plain(err), "\n")...)
+	}
+}
+
+// scanBus asks the addresses of an open bus. Those that a driver of the kernel holds are
+// not asked.
+func scanBus(bus i2c.Bus, holder func(addr uint16) string) scannedBus {
+	s := scannedBus{Bus: bus.String(), Answers: []answer{}}
+	if hz, ok := i2cbus.TreeHz(bus); ok {
+		s.TreeHz = &hz
+	}
+	for _, span := range [][2]uint16{{ads1x15.FirstAddress, ads1x15.LastAddress}, {firstDAC, lastDAC}} {
+		for addr := span[0]; addr <= span[1]; addr++ {
+			if driver := holder(addr); driver != "" {
+				s.Answers = append(s.Answers, answer{Address: address(addr), Models: []string{}, Driver: &driver,
+					What: "held by the kernel's driver " + driver + ": take out its dtoverlay to use it here"})
+				continue
+			}
+			err := bus.Tx(addr, nil, make([]byte, 1))
+			if timedOut(err) {
+				text := plain(err)
+				s.Trouble = &text // every other address would take as long
+				return s
+			}
+			if err == nil {
+				s.Answers = append(s.Answers, whatAnswers(bus, addr))
+			}
+		}
+	}
+	return s
+}
+
+// timedOut tells a bus that does not work from an address at which nothing is.
+func timedOut(err error) bool {
+	var t interface{ Timeout() bool }
+	return errors.As(err, &t) && t.Timeout()
+}
+
+func address(addr uint16) string { return fmt.Sprintf("0x%02X", addr) }
+
+// whatAnswers says what answers at an address.
+func whatAnswers(bus i2c.Bus, addr uint16) answer {
+	a := answer{Address: address(addr), Models: []string{}, What: "another chip (a DAC may be here)"}
+	if addr > ads1x15.LastAddress {
+		return a
+	}
+	id, err := identity(bus, addr)
+	if err != nil {
+		a.What = "something that does not give its registers: " + plain(err)
+		return a
+	}
+	text := id.String()
+	a.Registers = &text
+	for _, m := range id.Models() {
+		a.Models = append(a.Models, string(m))
+	}
+	a.Converter = len(a.Models) > 0
+	switch {
+	case !a.Converter:
+		a.What = "a chip that does not look like an ADS1115 or ADS1015"
+	case id.AtReset():
+		a.What = strings.Join(a.Models, " or ") + ", as after power-up"
+	default:
+		a.What = strings.Join(a.Models, " or ") + ", set up by a program"
+	}
+	return a
+}
+
+func identity(bus i2c.Bus, addr uint16) (ads1x15.Identity, error) {
+	dev, err := ads1x15.New(bus, addr, &ads1x15.DefaultOpts)
+	if err != nil {
+		return ads1x15.Identity{}, err
+	}
+	return dev.Identify()
+}
+
+// header is how the lines at a Raspberry Pi's pin header are named.
+var header = regexp.MustCompile(`^GPIO(\d|1\d|2[0-7])$`)
+
+// scanLines keeps of a chip's lines those that a rig may use, and those that something
+// uses already.
+func scanLines(c gpioline.ChipInfo) scannedChip {
+	s := scannedChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []scannedLine{}}
+	for _, in := range c.Lines {
+		if !in.Used && !header.MatchString(in.Name) {
+			continue
+		}
+		l := scannedLine{Line: in.Offset, Output: in.Output, Used: in.Used}
+		if in.Name != "" {
+			l.Name = &in.Name
+		}
+		if in.Consumer != "" {
+			l.By = &in.Consumer
+		}
+		s.Named = append(s.Named, l)
+	}
+	return s
+}
+
+// write writes what was found, then what is missing and what helps, in blocks.
+func (s *scanned) write(w io.Writer) error {
+	var blocks []string
+	block := func(title string, head []string, fill func(row func(...any))) error {
+		var b strings.Builder
+		fmt.Fprintln(&b, title)
+		err := writeTable(&b, head, fill)
+		blocks = append(blocks, b.String())
+		return err
+	}
+	var err error
+	if len(s.Buses) > 0 {
+		err = block("I²C buses", []string{"bus", "address", "what answers", "registers"}, s.busRows)
+	}
+	if len(s.Chips) > 0 {
+		err = errors.Join(err,
+			block("GPIO chips", []string{"chip", "node", "driver", "lines", "named GPIO0 to GPIO27", "in use"}, s.chipRows),
+			block("Lines named GPIO0 to GPIO27, and those in use", []string{"chip", "line", "name", "direction", "used by"}, s.lineRows))
+	}
+	for _, c := range s.Closed {
+		blocks = append(blocks, fmt.Sprintf("Cannot be looked at: %s.\n", c))
+	}
+	for _, m := range s.missing() {
+		blocks = append(blocks, m+"\n")
+	}
+	_, writeErr := io.WriteString(w, strings.Join(blocks, "\n"))
+	return errors.Join(err, writeErr)
+}
+
+func (s *scanned) busRows(row func(...any)) {
+	for _, b := range s.Buses {
+		name := b.Bus
+		if b.TreeHz != nil {
+			name += ", " + hertz(float64(*b.TreeHz))
+		}
+		if len(b.Answers) == 0 && b.Trouble == nil {
+			row(name, "", "nothing", "")
+		}
+		for _, a := range b.Answers {
+			row(name, a.Address, a.What, orEmpty(a.Registers))
+		}
+		if b.Trouble != nil {
+			row(name, "", "the search ended: "+*b.Trouble, "")
+		}
+	}
+}
+
+func orEmpty(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
+func (s *scanned) chipRows(row func(...any)) {
+	for _, c := range s.Chips {
+		named, used := 0, 0
+		for _, l := range c.Named {
+			if header.MatchString(orEmpty(l.Name)) {
+				named++
+			}
+			if l.Used {
+				used++
+			}
+		}
+		row(c.Chip, c.Node, c.Label, c.Lines, named, used)
+	}
+}
+
+func (s *scanned) lineRows(row func(...any)) {
+	for _, c := range s.Chips {
+		for _, l := range c.Named {
+			row(c.Chip, l.Line, orEmpty(l.Name), map[bool]string{false: "input", true: "output"}[l.Output], l.by())
+		}
+	}
+}
+
+func (l scannedLine) by() string {
+	switch {
+	case l.By != nil:
+		return *l.By
+	case l.Used:
+		return "something that gives no name"
+	}
+	return "free"
+}
+
+// missing says what a rig needs that was not found, and how it is switched on.
+func (s *scanned) missing() []string {
+	var all []string
+	converters := 0
+	for _, b := range s.Buses {
+		for _, a := range b.Answers {
+			if a.Converter {
+				converters++
+			}
+		}
+	}
+	switch {
+	case !s.busIsThere:
+		all = append(all, "No I²C bus: on a Raspberry Pi put dtparam=i2c_arm=on into config.txt and restart; on any board load the module i2c-dev (modprobe i2c-dev).")
+	case converters == 0 && len(s.Buses) > 0:
+		all = append(all, "No converter answers at 0x48 to 0x4B: check its supply, its ADDR pin and the two wires of the bus.")
+	}
+	if !s.chipIsThere {
+		all = append(all, "No GPIO chip: a Raspberry Pi's is there from the start (/dev/gpiochip0), if its kernel is 5.10 or later; elsewhere load the driver of the board's GPIO chip.")
+	}
+	return all
+}
