@@ -55,6 +55,7 @@ type page struct {
 	Steady       string
 	Legend       []string
 	Lists        []pageList // those that are not empty
+	Courses      []pageCourse
 	Findings     []pageFinding
 	LogPath      string
 	Cycles       []pageCycle
@@ -102,6 +103,9 @@ func newPage(r *Record) (*page, error) {
 	p.addList("Notes", oneLines(r.Notes))
 	for _, f := range r.Findings {
 		p.Findings = append(p.Findings, pageFinding{verdictName(f.Verdict), findingWords(f)})
+	}
+	if p.Courses, err = courses(r); err != nil {
+		return nil, err
 	}
 	return p, p.addCycles(r, s)
 }

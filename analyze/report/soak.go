@@ -60,6 +60,16 @@ type Trend struct {
 	Forecasts []trend.Forecast
 	limit     analyze.Limit
 	among     int // quantities judged together with this one
+	series    *trend.Series
+}
+
+// moved is the shape that is clear enough to tell of: a drift, a step or empty.
+func (t *Trend) moved() trend.Shape {
+	switch {
+	case t.Shape == trend.Drifting && t.clear(t.Drift.P), t.Shape == trend.Stepped && t.clear(t.Step.P):
+		return t.Shape
+	}
+	return ""
 }
 
 // clear reports whether a test's probability is small enough to tell of a drift or
@@ -74,7 +84,7 @@ func trendsOf(r *Record) []Trend {
 	var all []Trend
 	for _, x := range s.rows {
 		d := x.values.(digest)
-		t := Trend{Signal: x.signal, Quantity: x.quantity, Event: x.event, Summary: d.Trend.Summary(), limit: x.limit, among: 2 * len(s.rows)}
+		t := Trend{Signal: x.signal, Quantity: x.quantity, Event: x.event, Summary: d.Trend.Summary(), limit: x.limit, among: 2 * len(s.rows), series: d.Trend}
 		for _, l := range []trend.Limit{{Value: x.limit.Lower}, {Value: x.limit.Upper, Upper: true}} {
 			if finite(l.Value) && !x.limitsDiffer && r.Planned > 0 {
 				t.Forecasts = append(t.Forecasts, d.Trend.Forecast(l, max(r.Planned, r.Tally.Last)))
@@ -90,11 +100,11 @@ func (t *Trend) lines() []string {
 	var out []string
 	name := fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event)))
 	add := func(format string, a ...any) { out = append(out, name+fmt.Sprintf(format, a...)) }
-	switch {
-	case t.Shape == trend.Drifting && t.clear(t.Drift.P):
+	switch t.moved() {
+	case trend.Drifting:
 		add("drifts by %s in 1000 cycles (95 %%: %s to %s, %s), %s over the run", t.signed(t.Drift.Slope), t.signed(t.Drift.Lower),
 			t.signed(t.Drift.Upper), chance(t.Drift.P), t.signed(t.Drift.Change))
-	case t.Shape == trend.Stepped && t.clear(t.Step.P):
+	case trend.Stepped:
 		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
 	}
 	for _, f := range t.Forecasts {

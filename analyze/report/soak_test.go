@@ -206,3 +206,56 @@ func TestHTML_Soak(t *testing.T) {
 		}
 	}
 }
+
+// A quantity that drifts or steps is drawn, with what is said of it; a steady one is
+// not. The page still stands alone.
+func TestHTML_Courses(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		each func(n int, rng *rand.Rand) float64
+		from []float64 // what the first fitted line goes from and to, in ms
+		to   []float64 // and the second
+	}{
+		{"steady", steadily, nil, nil},
+		// 50 µs in 1000 cycles from 5 ms on, as planted.
+		{"drift", func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) }, []float64{5, 5.25}, nil},
+		{"step", func(n int, rng *rand.Rand) float64 {
+			if n > 3000 {
+				return steadily(n, rng) + 2e-4
+			}
+			return steadily(n, rng)
+		}, []float64{5, 5}, []float64{5.2, 5.2}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := soaked(t, 5000, 5000, c.each)
+			page := htmlOf(t, r)
+			want := 0
+			if c.from != nil {
+				want = 1
+			}
+			if got := strings.Count(page, "<svg "); got != want {
+				t.Fatalf("%d pictures, want %d", got, want)
+			}
+			for _, word := range []string{"http:", "//", "url(", "<script", "NaN"} {
+				if strings.Contains(page, word) {
+					t.Errorf("the page contains %q", word)
+				}
+			}
+			if want == 0 {
+				return
+			}
+			drawn := trendsOf(r)[0]
+			fits := drawn.course().Fits
+			for i, ends := range [][]float64{c.from, c.to} {
+				for k := range ends {
+					if got := fits[i][k].Value; math.Abs(got-ends[k]) > 0.015 {
+						t.Errorf("line %d is at %g ms, want %g", i, got, ends[k])
+					}
+				}
+			}
+			if c.to != nil && math.Abs(fits[0][1].Cycle-3000) > 100 {
+				t.Errorf("the step is drawn at cycle %g", fits[0][1].Cycle)
+			}
+		})
+	}
+}

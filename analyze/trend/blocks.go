@@ -91,3 +91,17 @@ func joined(level int, a, b, c block) block {
 	}
 	return out
 }
+
+// Block is a row of successive values as one, in the quantity's unit, at the mean of
+// their cycles.
+type Block struct{ Cycle, Value float64 }
+
+// Blocks returns the blocks by which drift and step are judged, in order: at most 384,
+// however long the run.
+func (s *Series) Blocks() []Block {
+	out := make([]Block, len(s.blocks.done))
+	for i, b := range s.blocks.done {
+		out[i] = Block{b.centre, b.value}
+	}
+	return out
+}

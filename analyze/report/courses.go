@@ -1,0 +1,83 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/picture"
+	"makebreak/analyze/trend"
+)
+
+// shownCourses is how many quantities that moved are drawn on a page.
+const shownCourses = 8
+
+// pageCourse is one quantity's course as the page shows it.
+type pageCourse struct {
+	Words string
+	SVG   template.HTML // made here, of figures and escaped words only
+}
+
+// courses draws the quantities of a soak that drift or step.
+func courses(r *Record) ([]pageCourse, error) {
+	if r.Tally == nil {
+		return nil, nil
+	}
+	var out []pageCourse
+	for _, t := range trendsOf(r) {
+		if t.moved() == "" || len(out) == shownCourses {
+			continue
+		}
+		var b bytes.Buffer
+		c := t.course()
+		if err := c.Inline(&b); err != nil {
+			return nil, err
+		}
+		out = append(out, pageCourse{c.Heading, template.HTML(b.String())})
+	}
+	return out, nil
+}
+
+// course is the trend as a picture shows it, in the unit that suits its values.
+func (t *Trend) course() *picture.Course {
+	s := scaleFor(t.Quantity, t.Min.Value, t.Max.Value)
+	factor := math.Pow10(s.shift)
+	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event))), Unit: s.unit}
+	blocks := t.series.Blocks()
+	for _, b := range blocks {
+		c.Values = append(c.Values, picture.Place{Cycle: b.Cycle, Value: b.Value * factor})
+	}
+	for _, l := range []analyze.Limit{{Lower: t.limit.Lower, Upper: math.NaN()}, {Lower: math.NaN(), Upper: t.limit.Upper}} {
+		for _, x := range []float64{l.Lower, l.Upper} {
+			if finite(x) {
+				c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Words: LimitWords(t.Quantity, l)})
+			}
+		}
+	}
+	first, last := blocks[0].Cycle, blocks[len(blocks)-1].Cycle
+	level := func(from, to, value float64) []picture.Place {
+		return []picture.Place{{Cycle: from, Value: value * factor}, {Cycle: to, Value: value * factor}}
+	}
+	if t.moved() == trend.Stepped {
+		c.Fits = [][]picture.Place{level(first, float64(t.Step.At), t.Step.Before), level(float64(t.Step.At), last, t.Step.After)}
+		return c
+	}
+	start := driftsFrom(blocks, t.Drift.Slope/1000)
+	end := start + t.Drift.Slope/1000*(last-first)
+	c.Fits = [][]picture.Place{{{Cycle: first, Value: start * factor}, {Cycle: last, Value: end * factor}}}
+	return c
+}
+
+// driftsFrom is where a line of a slope, per cycle, begins: half of the blocks lie on
+// either side of it (Sen's line with the median intercept).
+func driftsFrom(blocks []trend.Block, slope float64) float64 {
+	var off []float64
+	for _, b := range blocks {
+		off = append(off, b.Value-slope*(b.Cycle-blocks[0].Cycle))
+	}
+	slices.Sort(off)
+	return (off[(len(off)-1)/2] + off[len(off)/2]) / 2
+}
