@@ -265,6 +265,9 @@ func (a *app) finish(db *journal.DB, id string, runErr error, w *watch) error {
 	rec, err := db.Find(id)
 	if err == nil {
 		if r, recErr := record(rec, db.Path()); recErr == nil {
+			if !r.Complete && r.Reason == "" {
+				r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
+			}
 			err = a.results(r)
 		} else {
 			err = failed(exitLog, recErr)
