@@ -61,8 +61,8 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 	}
 	f := c.Flags()
 	q = quantities{
-		{name: "highest", kind: unit.Voltage, into: &in.Highest, needed: true, most: mostVolts, usage: "highest `voltage` that the output can reach"},
-		{name: "supply", kind: unit.Voltage, into: &in.Supply, needed: true, most: mostVolts, usage: "the converter's supply `voltage`"},
+		{name: "highest", kind: unit.Voltage, into: &in.Highest, text: "15V", most: mostVolts, usage: "highest `voltage` that the output can reach"},
+		{name: "supply", kind: unit.Voltage, into: &in.Supply, text: "3.3V", most: mostVolts, usage: "the converter's supply `voltage`"},
 		{name: "range", kind: unit.Voltage, into: &in.Range, text: "4.096V", most: mostVolts, usage: "the converter's range, ± `voltage`"},
 		{name: "upper", kind: unit.Resistance, into: &in.Upper, most: mostOhms, usage: "`resistance` from terminal to converter, to be judged (default: it is found)"},
 		{name: "lower", kind: unit.Resistance, into: &in.Lower, text: "10kohm", most: mostOhms, usage: "`resistance` from converter to ground"},
@@ -101,7 +101,7 @@ does with and without a diode.`,
 		},
 	}
 	q = quantities{
-		{name: "voltage", kind: unit.Voltage, into: &in.Voltage, needed: true, most: mostVolts, usage: "the output's `voltage` when on"},
+		{name: "voltage", kind: unit.Voltage, into: &in.Voltage, text: "12V", most: mostVolts, usage: "the output's `voltage` when on"},
 		{name: "resistance", kind: unit.Resistance, into: &in.Resistance, needed: true, most: mostOhms, usage: "`resistance` of the coil"},
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "10%", zero: true, most: 0.5, usage: "tolerance of the coil's resistance, a `share`"},
 		{name: "source", kind: unit.Resistance, into: &in.Source, text: "0ohm", zero: true, most: mostOhms, usage: "`resistance` behind the output"},
@@ -131,16 +131,21 @@ life of a battery's charge, and whether an output that is off leaves it dark.`,
   makebreak work lamp --supply 12V --led 1.8V --resistor 1kohm`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) { return sums.Lamp(in) })
+			return a.work(c, q, func() (*sums.Sheet, error) {
+				if math.IsNaN(in.Current) && math.IsNaN(in.Resistor) {
+					in.Resistor = 1000 // common practice, no source
+				}
+				return sums.Lamp(in)
+			})
 		},
 	}
 	q = quantities{
-		{name: "supply", kind: unit.Voltage, into: &in.Supply, needed: true, most: mostVolts, usage: "supply `voltage`"},
+		{name: "supply", kind: unit.Voltage, into: &in.Supply, text: "12V", most: mostVolts, usage: "supply `voltage`"},
 		{name: "supply-highest", kind: unit.Voltage, into: &in.Highest, most: mostVolts, usage: "the highest it can be, a `voltage` (default: 13.8 V for 12 V, a battery on float)"},
 		{name: "supply-lowest", kind: unit.Voltage, into: &in.Lowest, most: mostVolts, usage: "the lowest it can be, a `voltage` (default: 10.5 V for 12 V, a battery at its end)"},
-		{name: "led", kind: unit.Voltage, into: &in.LED, needed: true, most: mostVolts, usage: "forward `voltage` of the LED"},
+		{name: "led", kind: unit.Voltage, into: &in.LED, text: "1.8V", most: mostVolts, usage: "forward `voltage` of the LED"},
 		{name: "current", kind: unit.Current, into: &in.Current, most: 10, usage: "the `current` wanted"},
-		{name: "resistor", kind: unit.Resistance, into: &in.Resistor, most: mostOhms, usage: "the `resistance` there is; instead of --current"},
+		{name: "resistor", kind: unit.Resistance, into: &in.Resistor, most: mostOhms, usage: "the `resistance` there is; instead of --current (default: 1 kohm, as is usual at 12 V)"},
 		{name: "off-level", kind: unit.Voltage, into: &in.Off, text: "0.65V", zero: true, most: mostVolts, usage: "`voltage` that the output still shows when off"},
 	}
 	q.flags(c)
