@@ -208,6 +208,22 @@ func TestGUM_G41_WelchSatterthwaite(t *testing.T) {
 	near(t, "U", expanded, 2.2, 0.05)
 }
 
+// The mass standard of NIST TN 1297, section 7: m = 100.021 47 g with u_c = 0.35 mg
+// (both read in texts that quote it), of which U is 0.70 mg with k = 2 and, for 9
+// degrees of freedom and 95 %, 0.79 mg with k = 2.26 (GUM 7.2.4, from memory).
+func TestTN1297_MassStandard(t *testing.T) {
+	for _, c := range []struct{ dof, k, mg float64 }{{9, 2.26, 0.79}, {math.Inf(1), 1.96, 0.69}} {
+		g := Combine([]Component{{Source: "mass", Distribution: "normal", Standard: 0.35, Sensitivity: 1, DegreesOfFreedom: c.dof}})
+		k, mg := g.Expanded()
+		if math.Abs(k-c.k) > 0.005 || math.Abs(mg-c.mg) > 0.005 {
+			t.Errorf("%g degrees of freedom: k = %.3f, U = %.3f mg, want %g and %g mg", c.dof, k, mg, c.k, c.mg)
+		}
+		if g.Standard != 0.35 || 2*g.Standard != 0.70 {
+			t.Errorf("u_c = %g mg, want 0.35 mg", g.Standard)
+		}
+	}
+}
+
 // A published example of the Welch-Satterthwaite formula with sensitivities: the inputs
 // were read in the manual of an open metrology package for a statistics language, the
 // results computed independently with another program.
