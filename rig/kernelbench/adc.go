@@ -47,7 +47,7 @@ func (c *Converters) reset() {
 	c.knob("fail_count", "0")
 	c.knob("delay_us", "0")
 	for chip := range chips {
-		c.knob("ready", fmt.Sprintf("%d -", chip))
+		c.knob("ready", fmt.Sprintf("%d - 0", chip))
 	}
 }
 
@@ -86,12 +86,12 @@ func (c *Converters) Fail(errno unix.Errno, count int) {
 	c.knob("fail_count", strconv.Itoa(count))
 }
 
-// WireReady lets the chip's ALERT/RDY pin work a line.
+// WireReady wires the chip's ALERT/RDY pin to a line. Only the edges at which it
+// becomes active are made; the line's level stays.
 func (c *Converters) WireReady(chip int, to *Chip, line int) {
 	c.t.Helper()
-	c.knob("ready", fmt.Sprintf("%d %s", chip, to.PullFile(line)))
-	// The bench holds the line's file, which must go before its chip does.
-	to.t.Cleanup(func() { c.knob("ready", fmt.Sprintf("%d -", chip)) })
+	c.knob("ready", fmt.Sprintf("%d %s %d", chip, to.Name, line))
+	to.t.Cleanup(func() { c.knob("ready", fmt.Sprintf("%d - 0", chip)) })
 }
 
 // Transfers counts the transfers on the bus since the guest started.

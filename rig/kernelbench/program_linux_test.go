@@ -76,6 +76,22 @@ func TestKernel_Program(t *testing.T) {
 	s.compareTimes(rec.Measurements(), panel)
 	s.compareClocks(s.capture(rec, 3), panel)
 	t.Logf("counts of the run: %+v", rec.Counts)
+	s.fewMissed(rec.Counts)
+}
+
+// fewMissed holds the acquisition's troubles to what one emulated processor makes
+// unavoidable. The ready edges are stamped on time, so nothing may be taken for doubled.
+// Conversions are missed where the program's loop gets the processor later than one
+// conversion after an edge, which happens while a cycle is measured and stored: 1 to 5 of
+// some 3,500 in a dozen runs, where it came up to 2.4 ms late.
+func (s *site) fewMissed(n capture.Counts) {
+	s.t.Helper()
+	const most = 20
+	missed := n.MissedConversions
+	n.MissedConversions = 0
+	if missed > most || n != (capture.Counts{}) {
+		s.t.Errorf("%d conversions missed, at most %d are to be expected; else %+v, want nothing", missed, most, n)
+	}
 }
 
 // figures are the measurements of a run in the log, which holds all their digits.

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"makebreak/rig/gpioline"
+	"makebreak/rig/i2cbus"
 	"makebreak/rig/kernelbench"
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
@@ -45,9 +46,27 @@ func (s *site) scan(as *syscall.SysProcAttr) (got found, status int) {
 	return got, status
 }
 
+// resetThresholds writes to converters what their thresholds are after power-up (SBAS444).
+func resetThresholds(t *testing.T, addresses ...uint16) {
+	t.Helper()
+	bus, err := i2cbus.OpenBus(kernelbench.Bus)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer bus.Close()
+	for _, a := range addresses {
+		for _, w := range [][]byte{{2, 0x80, 0x00}, {3, 0x7F, 0xFF}} {
+			if err := bus.Tx(a, w, nil); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
 // Without a rig file the program finds what the machine has, and who uses it.
 func TestKernel_Scan(t *testing.T) {
 	s := newSite(t, faultRate, "100 ms", "600 ms")
+	resetThresholds(t, 0x48, 0x4A) // earlier tests have left their own
 	s.adc.SetPresent([4]bool{true, false, true, false})
 	header := kernelbench.NewChip(t, "kb-header", "GPIO17", "GPIO27", "GPIO28")
 	held, err := gpioline.Open([]line.Request{{Line: wiring.Line{Name: "X", Chip: header.Name, Number: 1}, Role: line.Contact}})

@@ -16,18 +16,26 @@
  *   fail_count
  *   delay_us     what each transfer takes, at least
  *   transfers    count of transfers so far
- *   ready        write "CHIP PATH": the file of a simulated GPIO line's pull
- *                that the chip's ALERT/RDY pin works ("CHIP -" takes it off)
+ *   ready        write "CHIP GPIOCHIP LINE": the simulated GPIO line that the
+ *                chip's ALERT/RDY pin is wired to ("CHIP - 0" takes it off)
+ *
+ * The pin is worked from the interrupt of the timer that ends a conversion, by
+ * raising the line's own interrupt: as with the real pin, no task of the machine has
+ * to be scheduled for it, and its edge is stamped some microseconds later. Only the
+ * edge at which it becomes active is made (low, unless the configuration says
+ * otherwise); the line's level, which a pulse of 8 us would not show, stays.
  */
 #include <linux/delay.h>
-#include <linux/fs.h>
+#include <linux/gpio/consumer.h>
+#include <linux/gpio/driver.h>
 #include <linux/hrtimer.h>
 #include <linux/i2c.h>
+#include <linux/interrupt.h>
+#include <linux/irq.h>
 #include <linux/ktime.h>
 #include <linux/module.h>
 #include <linux/mutex.h>
 #include <linux/slab.h>
-#include <linux/workqueue.h>
 
 #define CHIPS 4
 #define CHANNELS 4
@@ -62,15 +70,11 @@ struct chip {
 	bool converting;	/* single shot under way */
 	u64 started;		/* ns: of this conversion, or of the first continuous one */
 	struct hrtimer timer;	/* ends of conversions, where the ready pin is used */
-	struct work_struct work;
-	struct file *ready;
-	bool asserted;
+	int ready;		/* interrupt of the line at the ready pin; 0: not wired */
 };
 
 static struct chip chips[CHIPS];
-static DEFINE_MUTEX(lock);		/* over the registers */
-static DEFINE_MUTEX(ready_lock);	/* over the files of the ready pins */
-static struct workqueue_struct *queue;
+static DEFINE_MUTEX(lock);	/* over the registers */
 
 /* The inputs from an instant on, up to that of the next moment. */
 struct moment {
@@ -164,36 +168,21 @@ static void advance(struct chip *c)
 	c->reg[REG_CONVERSION] = sample(c, end - one, end);
 }
 
-/* Work the pin: low is active unless the configuration says otherwise. */
-static void pin(struct chip *c, bool active)
+/* The pin becomes active: low, unless the configuration says otherwise. */
+static void pulse(const struct chip *c)
 {
-	bool high = active == !!(c->reg[REG_CONFIG] & CFG_POLARITY);
-	const char *pull = high ? "pull-up" : "pull-down";
-	loff_t at = 0;
+	u32 edge = c->reg[REG_CONFIG] & CFG_POLARITY ? IRQ_TYPE_EDGE_RISING : IRQ_TYPE_EDGE_FALLING;
+	int irq = READ_ONCE(c->ready);
 
-	mutex_lock(&ready_lock);
-	if (c->ready)
-		kernel_write(c->ready, pull, strlen(pull), &at);
-	mutex_unlock(&ready_lock);
-}
-
-/* At the end of a conversion: a pulse, or a level until the next one starts. */
-static void conversion_done(struct work_struct *work)
-{
-	struct chip *c = container_of(work, struct chip, work);
-
-	pin(c, true);
-	if (continuous(c))
-		pin(c, false);
-	else
-		c->asserted = true;
+	if (irq && (irq_get_trigger_type(irq) & edge))
+		irq_set_irqchip_state(irq, IRQCHIP_STATE_PENDING, true);
 }
 
 static enum hrtimer_restart conversion_end(struct hrtimer *timer)
 {
 	struct chip *c = container_of(timer, struct chip, timer);
 
-	queue_work(queue, &c->work);
+	pulse(c);
 	if (!continuous(c))
 		return HRTIMER_NORESTART;
 	hrtimer_forward_now(timer, ns_to_ktime(period(c)));
@@ -203,10 +192,6 @@ static enum hrtimer_restart conversion_end(struct hrtimer *timer)
 static void start(struct chip *c)
 {
 	hrtimer_cancel(&c->timer);
-	cancel_work_sync(&c->work);
-	if (c->asserted)
-		pin(c, false);
-	c->asserted = false;
 	c->started = ktime_get_ns();
 	c->converting = !continuous(c);
 	if (ready_used(c))
@@ -318,26 +303,39 @@ static int set_microvolts(const char *text, const struct kernel_param *param)
 static const struct kernel_param_ops microvolts_ops = { .set = set_microvolts };
 module_param_cb(microvolts, &microvolts_ops, NULL, 0200);
 
+static int named(struct gpio_chip *gc, const void *name)
+{
+	return !strcmp(dev_name(gpio_device_to_device(gc->gpiodev)), name);
+}
+
+/* The interrupt of a line, given by its chip's name and its number. */
+static int interrupt_of(const char *name, int line)
+{
+	struct gpio_device *device = gpio_device_find(name, named);
+	struct gpio_desc *desc;
+	int irq;
+
+	if (!device)
+		return -ENOENT;
+	desc = gpio_device_get_desc(device, line);
+	irq = IS_ERR(desc) ? PTR_ERR(desc) : gpiod_to_irq(desc);
+	gpio_device_put(device);
+	return irq;
+}
+
 static int set_ready(const char *text, const struct kernel_param *param)
 {
-	struct file *file = NULL, *old;
-	char path[160];
-	int index;
+	char name[32];
+	int index, line, irq = 0;
 
-	if (sscanf(text, "%d %159s", &index, path) != 2 || index < 0 || index >= CHIPS)
+	if (sscanf(text, "%d %31s %d", &index, name, &line) != 3 || index < 0 || index >= CHIPS || line < 0)
 		return -EINVAL;
-	if (strcmp(path, "-")) {
-		file = filp_open(path, O_WRONLY, 0);
-		if (IS_ERR(file))
-			return PTR_ERR(file);
+	if (strcmp(name, "-")) {
+		irq = interrupt_of(name, line);
+		if (irq < 0)
+			return irq;
 	}
-	mutex_lock(&ready_lock);
-	old = chips[index].ready;
-	chips[index].ready = file;
-	mutex_unlock(&ready_lock);
-	if (old)
-		filp_close(old, NULL);
-	pin(&chips[index], false);
+	WRITE_ONCE(chips[index].ready, irq);
 	return 0;
 }
 
@@ -351,24 +349,17 @@ static void reset(struct chip *c, int index)
 	c->reg[REG_CONFIG] = 0x0583;	/* reads 0x8583: idle */
 	c->reg[REG_LOW] = 0x8000;
 	c->reg[REG_HIGH] = 0x7fff;
-	INIT_WORK(&c->work, conversion_done);
 	hrtimer_init(&c->timer, CLOCK_MONOTONIC, HRTIMER_MODE_REL);
 	c->timer.function = conversion_end;
 }
 
 static int __init kb_adc_init(void)
 {
-	int i, err;
+	int i;
 
-	queue = alloc_ordered_workqueue("kb-adc", WQ_HIGHPRI);
-	if (!queue)
-		return -ENOMEM;
 	for (i = 0; i < CHIPS; i++)
 		reset(&chips[i], i);
-	err = i2c_add_numbered_adapter(&adapter);
-	if (err)
-		destroy_workqueue(queue);
-	return err;
+	return i2c_add_numbered_adapter(&adapter);
 }
 
 static void __exit kb_adc_exit(void)
@@ -378,10 +369,6 @@ static void __exit kb_adc_exit(void)
 	i2c_del_adapter(&adapter);
 	for (i = 0; i < CHIPS; i++)
 		hrtimer_cancel(&chips[i].timer);
-	destroy_workqueue(queue);
-	for (i = 0; i < CHIPS; i++)
-		if (chips[i].ready)
-			filp_close(chips[i].ready, NULL);
 }
 
 module_init(kb_adc_init);
