@@ -57,7 +57,10 @@ var made = map[string]func(*testing.T) string{
 	"faults":    madeFaults,
 	"metrics":   func(*testing.T) string { return metrics.Table() },
 	"rooms":     madeRooms,
-	"wire":      func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
+	"limits": func(t *testing.T) string {
+		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")
+	},
+	"wire": func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
 }
 
 func TestReadme(t *testing.T) {

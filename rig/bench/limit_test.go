@@ -133,7 +133,7 @@ func (a *acquisition) rate() float64 { return float64(a.samples) / a.took.Second
 // stamps scatter, and their number is the time over the conversion time.
 func TestLimit_Follow(t *testing.T) {
 	var table strings.Builder
-	fmt.Fprintf(&table, "\n%-8s %5s %8s %9s %10s %10s %7s %8s %6s %12s\n", "bus", "chips", "time", "samples", "rate /s", "limit /s", "share", "bytes", "least", "bus in use")
+	table.WriteString("| bus | chips, each following one output | bus time | samples | samples/s | limit | share | missed | doubled | bytes a sample | least | bus in use |\n" + rule(12))
 	for _, c := range []struct {
 		chips, hz int
 		lasts     time.Duration
@@ -162,10 +162,14 @@ func TestLimit_Follow(t *testing.T) {
 		}
 		// Each of these transfers has a start and a stop besides its bytes of 9 bits.
 		use := float64(a.bytes) * (9 + 2.0/3) / float64(c.hz) / a.took.Seconds()
-		fmt.Fprintf(&table, "%-8s %5d %8v %9d %10.2f %10.2f %6.1f%% %8.3f %6d %11.1f%%\n", kiloHertz(c.hz), c.chips, c.lasts, a.samples, a.rate(), limit, 100*a.rate()/limit, perSample, least, 100*use)
+		fmt.Fprintf(&table, "| %s | %d | %.0f min | %d | %.2f | %.2f | %.1f %% | %d | %d | %.3f | %d | %.1f %% |\n", kiloHertz(c.hz), c.chips, c.lasts.Minutes(),
+			a.samples, a.rate(), limit, 100*a.rate()/limit, a.counts.MissedConversions, a.counts.DoubledConversions, perSample, least, 100*use)
 	}
-	t.Log(table.String())
+	golden(t, "sampling-follow.md", table.String())
 }
+
+// rule is the line below a table's head.
+func rule(columns int) string { return strings.Repeat("| --- ", columns) + "|\n" }
 
 func kiloHertz(hz int) string { return fmt.Sprintf("%d kHz", hz/1000) }
 
@@ -197,7 +201,7 @@ func sweepLimit(periods []float64, hz int, wired bool) (rate float64, by string)
 // allow, with as few bytes as can be.
 func TestLimit_Sweep(t *testing.T) {
 	var table strings.Builder
-	fmt.Fprintf(&table, "\n%-8s %-8s %5s %-7s %9s %9s %-10s %6s %7s %6s %7s\n", "model", "bus", "chips", "ready", "rate /s", "limit /s", "by", "share", "bytes", "least", "missed")
+	table.WriteString("| model | bus | chips, four outputs each | ready line | samples/s | limit | set by | share | missed | doubled | bytes a sample | least |\n" + rule(12))
 	for _, c := range []struct {
 		model     wiring.Model
 		chips, hz int
@@ -219,7 +223,8 @@ func TestLimit_Sweep(t *testing.T) {
 		if !c.wired {
 			ready, least = "unwired", 14 // and five to ask
 		}
-		fmt.Fprintf(&table, "%-8s %-8s %5d %-7s %9.1f %9.1f %-10s %5.1f%% %7.2f %6.0f %7d\n", c.model, kiloHertz(c.hz), c.chips, ready, a.rate(), limit, by, 100*share, perSample, least, a.counts.MissedConversions)
+		fmt.Fprintf(&table, "| %s | %s | %d | %s | %.1f | %.1f | %s | %.1f %% | %d | %d | %.2f | %.0f |\n", c.model, kiloHertz(c.hz), c.chips, ready,
+			a.rate(), limit, by, 100*share, a.counts.MissedConversions, a.counts.DoubledConversions, perSample, least)
 		if share < 0.9 {
 			t.Errorf("%s, %d chips, %s, %s: %.1f samples a second, %.1f %% of what is possible", c.model, c.chips, kiloHertz(c.hz), ready, a.rate(), 100*share)
 		}
@@ -230,7 +235,7 @@ func TestLimit_Sweep(t *testing.T) {
 			t.Errorf("%s, %d chips, %s, %s: %.2f bytes a sample, the least is %.0f", c.model, c.chips, kiloHertz(c.hz), ready, perSample, least)
 		}
 	}
-	t.Log(table.String())
+	golden(t, "sampling-sweep.md", table.String())
 }
 
 // The processor's time for a sample, the simulated bus and chips included, and the
