@@ -82,8 +82,8 @@ func TestKernel_Program(t *testing.T) {
 // fewMissed holds the acquisition's troubles to what one emulated processor makes
 // unavoidable. The ready edges are stamped on time, so nothing may be taken for doubled.
 // Conversions are missed where the program's loop gets the processor later than one
-// conversion after an edge, which happens while a cycle is measured and stored: 1 to 5 of
-// some 3,500 in a dozen runs, where it came up to 2.4 ms late.
+// conversion after an edge, which happens while a cycle is measured and stored: 0 to 7 of
+// some 3,500 in fifteen runs.
 func (s *site) fewMissed(n capture.Counts) {
 	s.t.Helper()
 	const most = 20
