@@ -135,6 +135,7 @@ func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s simulation, o
 // openReal opens the bench of a real rig. Its bus is closed with it.
 func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	spareProcessors()
+	urgent()
 	bus, lines, err := openHardware(rig)
 	if err != nil {
 		return nil, failed(exitRig, err)

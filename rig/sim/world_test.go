@@ -414,7 +414,7 @@ func TestWorld_DriveSwitchesTheCoil(t *testing.T) {
 		if len(e.Crossings) != 1 || len(e.Changes) != 1 || e.Changes[0].In != on {
 			t.Fatalf("drive %v: %+v", on, e)
 		}
-		if lag := e.Crossings[0].At.Sub(at); lag < 0 || lag > 120*time.Microsecond { // half of its edge included
+		if lag := e.Crossings[0].At.Sub(at); lag < 0 || lag > 200*time.Microsecond { // half of its edge included
 			t.Errorf("the coil follows its drive after %v", lag)
 		}
 		if closed, _ := set.Active(0); closed != on {
