@@ -111,6 +111,39 @@ func TestCause_PulseEndsByItself(t *testing.T) {
 	}
 }
 
+// A pulse may last as long as the drive may be on.
+func TestCause_PulseOfLongestOn(t *testing.T) {
+	b, _, _ := open(t, func(r *wiring.Rig) { r.Drive("KEY_AWAY").LongestOn = r.Cause("arm-away").Pulse }, bench.Opts{})
+	c := newCapture(t, b)
+	e, err := b.Cause(context.Background(), c, "arm-away")
+	if err == nil {
+		err = b.Record(context.Background(), c, e.At.Add(time.Second))
+	}
+	if n := len(c.Track("KEY_AWAY").Edges); err != nil || n != 2 {
+		t.Errorf("%d edges of the drive: %v", n, err)
+	}
+}
+
+// A drive that is told to be on while it is on does not stay on for longer.
+func TestCause_LongestOnAgain(t *testing.T) {
+	b, _, _ := open(t, func(r *wiring.Rig) {
+		c := r.Cause("arm-away")
+		c.Pulse, c.On, c.Reference = 0, true, ""
+		r.Drive("KEY_AWAY").LongestOn = 500 * time.Millisecond
+	}, bench.Opts{})
+	c := newCapture(t, b)
+	began := b.Now()
+	var err error
+	for n := 0; err == nil && n < 10; n++ {
+		if _, err = b.Cause(context.Background(), c, "arm-away"); err == nil {
+			err = b.Record(context.Background(), c, b.Now().Add(200*time.Millisecond))
+		}
+	}
+	if on := b.Now().Sub(began); !errors.Is(err, bench.ErrTooLong) || on < 500*time.Millisecond || on > 502*time.Millisecond {
+		t.Errorf("%v after %v, 500 ms are the most", err, on)
+	}
+}
+
 func TestCause_LongestOn(t *testing.T) {
 	b, spy, _ := open(t, func(r *wiring.Rig) {
 		c := r.Cause("arm-away")

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -56,19 +55,14 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	index, d := b.driveIndex(cause.Drive)
 	on := cause.Pulse > 0 || cause.On
 	b.c = c
-	at, within, err := b.setDrive(index, on)
+	at, within, err := b.hold(index, d, on)
 	if err != nil {
 		return capture.Event{}, err
 	}
-	if on {
-		off := switching{at: at.Add(d.LongestOn), line: index, forced: true}
-		if cause.Pulse > 0 {
-			off = switching{at: at.Add(cause.Pulse), line: index}
-		}
-		b.later(off)
+	if cause.Pulse > 0 {
+		b.later(switching{at: at.Add(cause.Pulse), line: index})
 	}
-	late, doubt := b.latency()
-	e := capture.Event{Name: cause.Event, At: at.Add(late), Uncertainty: half(within) + doubt, Timed: "drive"}
+	e := b.driven(cause.Event, at, within, "drive")
 	if cause.Reference == "" {
 		return b.note(c, e), nil
 	}
@@ -82,6 +76,34 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	}
 	e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
 	return b.note(c, e), nil
+}
+
+// hold switches a drive. One that is on is let go of at the latest when it has been on for
+// its longest time, counted from when it went on and not from when it was last told to.
+func (b *Bench) hold(index int, d *wiring.Drive, on bool) (instant, int64, error) {
+	end := b.forcedOff(index)
+	at, within, err := b.setDrive(index, on)
+	if err == nil && on {
+		b.later(switching{at: min(end, at.Add(d.LongestOn)), line: index, forced: true})
+	}
+	return at, within, err
+}
+
+// forcedOff is when a drive that is on will have been on for its longest time; never: it
+// is off.
+func (b *Bench) forcedOff(index int) instant {
+	for _, s := range b.pending {
+		if s.line == index && s.forced {
+			return s.at
+		}
+	}
+	return never
+}
+
+// driven is an event that a drive's switching brought about.
+func (b *Bench) driven(name string, at instant, within int64, timed string) capture.Event {
+	late, doubt := b.latency()
+	return capture.Event{Name: name, At: at.Add(late), Uncertainty: half(within) + doubt, Timed: timed}
 }
 
 // latency is how late the kernel stamps what a drive does, with its standard
@@ -168,10 +190,14 @@ func (b *Bench) setDrive(index int, on bool) (instant, int64, error) {
 	return at, within, nil
 }
 
-// later has a drive switched off at an instant.
+// later has a drive switched off at an instant. A pulse that lasts as long as the drive
+// may be on ends as a pulse.
 func (b *Bench) later(s switching) {
-	b.pending = append(b.pending, s)
-	slices.SortFunc(b.pending, func(x, y switching) int { return cmp.Compare(x.at, y.at) })
+	i := slices.IndexFunc(b.pending, func(p switching) bool { return p.at > s.at || p.at == s.at && p.forced })
+	if i < 0 {
+		i = len(b.pending)
+	}
+	b.pending = slices.Insert(b.pending, i, s)
 }
 
 // switchDue switches off the drives whose time has come.
