@@ -135,6 +135,22 @@ func (f *fitter) follows(output string) string {
 	return chip.Name
 }
 
+// sets returns the drive that a step sets and leaves, and whether on or off; no name
+// where it does neither.
+func (f *fitter) sets(step *Step) (drive string, on bool) {
+	if mv := step.Supply; mv != nil {
+		if s := f.rig.Supply; s != nil && s.Stage != nil {
+			on, _ = s.Stage.At(mv.To)
+			return s.Stage.Drive, on
+		}
+		return "", false
+	}
+	if c := f.rig.Cause(step.Cause); c != nil && c.Drive != "" && c.Pulse == 0 {
+		return c.Drive, c.On
+	}
+	return "", false
+}
+
 // held refuses steps that would leave a drive on for longer than it may be. Two
 // cycles are looked at, since what one leaves on the next may switch off.
 func (f *fitter) held() {
@@ -142,12 +158,10 @@ func (f *fitter) held() {
 	reported := map[string]bool{}
 	for i := range 2 * len(f.seq.Steps) {
 		step := f.seq.Steps[i%len(f.seq.Steps)]
-		if c := f.rig.Cause(step.Cause); c != nil && c.Drive != "" && c.Pulse == 0 {
-			if !c.On {
-				delete(on, c.Drive)
-			} else if _, already := on[c.Drive]; !already {
-				on[c.Drive] = 0
-			}
+		if drive, goesOn := f.sets(&step); goesOn {
+			on[drive] += 0 // it may be on already
+		} else {
+			delete(on, drive)
 		}
 		for j := range f.rig.Drives {
 			d := &f.rig.Drives[j]

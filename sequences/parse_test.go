@@ -212,6 +212,9 @@ func TestLoad(t *testing.T) {
 func TestSequence_Fits(t *testing.T) {
 	rigs := wiring.Builtin()
 	panel, relay := rigs[0], rigs[1]
+	staged := wiring.Builtin()[1]
+	staged.Drives = append(staged.Drives, wiring.Drive{Line: wiring.Line{Name: "STAGE", LineName: "GPIO26"}, LongestOn: 5 * time.Second})
+	staged.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	parse := func(src string) *Sequence {
 		t.Helper()
 		s, err := Parse("f.yaml", []byte(src))
@@ -245,6 +248,16 @@ func TestSequence_Fits(t *testing.T) {
 			"f.yaml:2:18: steps[0].supply: read \"12 V\": rig relay has no supply that can be set; may be left out, or run on a rig with a supply", ""},
 		{"supply beyond the rig's", "name: n\nsteps: [{supply: 15 V, as: a, hold: 1 s}, {supply: {from: 16 V, to: 0 V, over: 1 s}, as: b, hold: 2 s}]\n", rigs[2],
 			"f.yaml:2:44: steps[1].supply: the rig's supply is never set above 15 V; may be up to 15 V", ""},
+		{"both voltages of two supplies", "name: n\nsteps: [{supply: 10500 mV, as: a, hold: 4 s}, {supply: 13.8 V, as: b, hold: 90 s}, {supply: 10.5 V, as: c, hold: 4 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged, "", ""},
+		{"a third voltage of two supplies", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 16 V, as: b, hold: 1 s}]\n", staged,
+			"f.yaml:2:18: steps[0].supply: read \"12 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V\n" +
+				"f.yaml:2:52: steps[1].supply: read \"16 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
+		{"ramp of two supplies", "name: n\nsteps: [{supply: {from: 13.8 V, to: 10.5 V, over: 1 s}, as: a, hold: 2 s}]\n", staged,
+			"f.yaml:2:10: steps[0].supply: this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
+		{"supply switched over for too long", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}, {event: energize, hold: 1 s}, {event: release, hold: 2 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged,
+			"f.yaml:2:98: steps[2].hold: read \"2 s\": drive STAGE would be on for longer than 5 s; may be shorter, or the rig's longest_on longer", ""},
+		{"supply never switched back", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}]\n", staged,
+			"f.yaml:2:39: steps[0].hold: read \"3 s\": drive STAGE would be on for longer than 5 s; may be shorter, or the rig's longest_on longer", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

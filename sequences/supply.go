@@ -5,6 +5,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
 )
 
@@ -57,9 +58,18 @@ func (f *fitter) supply(path string, mv *analyze.Move) {
 	case has == nil:
 		f.noSupply = true // said once
 		f.doc.Report(path, "", "rig "+f.rig.Name+" has no supply that can be set", "left out, or run on a rig with a supply")
+	case has.Stage != nil:
+		f.stage(path, mv, has.Stage)
 	case max(mv.From, mv.To) > has.Highest:
 		most := unit.Voltage.Format(has.Highest)
 		f.doc.Report(path, "", "the rig's supply is never set above "+most, "up to "+most)
+	}
+}
+
+// stage finds moves that two supplies and a switch cannot make.
+func (f *fitter) stage(path string, mv *analyze.Move, g *wiring.Stage) {
+	if _, has := g.At(mv.To); mv.Ramp() || !has {
+		f.doc.Report(path, "", "this rig's supply has two voltages only", g.Both())
 	}
 }
 

@@ -185,9 +185,10 @@ func openHardware(rig *wiring.Rig) (i2c.BusCloser, line.Set, error) {
 }
 
 // lastWords are what must be written when the program ends, however it does: the supply,
-// where the rig has one, goes to its rest.
+// where a converter sets it, goes to its rest. A drive that switches one is released as
+// all are.
 func lastWords(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {
-	s := rig.Supply
+	s := programmed(rig)
 	if s == nil {
 		return nil
 	}
@@ -205,10 +206,18 @@ func prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
 	return false
 }
 
-// drives reports whether the sequence lets the rig act on the unit by itself. A rig that
-// supplies the unit does from the start.
+// programmed returns the rig's supply where a converter sets it, else nil.
+func programmed(rig *wiring.Rig) *wiring.Supply {
+	if s := rig.Supply; s != nil && s.Stage == nil {
+		return s
+	}
+	return nil
+}
+
+// drives reports whether the sequence lets the rig act on the unit by itself. A rig with a
+// converter that sets the unit's supply does from the start.
 func drives(rig *wiring.Rig, seq *sequences.Sequence) bool {
-	if rig.Supply != nil {
+	if programmed(rig) != nil || slices.ContainsFunc(seq.Steps, func(s sequences.Step) bool { return s.Supply != nil }) {
 		return true
 	}
 	for _, event := range seq.Causes() {

@@ -209,7 +209,7 @@ func probe(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 			speed, err = measureSpeed(bus, rig, answers)
 			say("bus speed", err, speed.String())
 		}
-		if s := rig.Supply; s != nil {
+		if s := programmed(rig); s != nil {
 			text, err := probeSupply(bus, s)
 			say(fmt.Sprintf("supply at %#02x", s.Address), err, text)
 		}

@@ -7,13 +7,11 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
-	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
 
@@ -223,12 +221,8 @@ func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
 		s.result(what, stepSkipped, "skipped")
 		return nil
 	}
-	if _, err := strconv.ParseFloat(answer, 64); err == nil {
-		answer += " V" // a meter shows a bare number, and it was asked for in volts
-	}
-	meter, err := unit.Voltage.Parse(answer)
-	if err != nil {
-		s.result(what, stepSkipped, "the reading was not understood: %v", err)
+	meter, ok := s.meterReading(what, answer)
+	if !ok {
 		return nil
 	}
 	v, err := s.reading(ctx, o.Name)
@@ -310,6 +304,9 @@ func (s *steps) drives(ctx context.Context) error {
 	}
 	s.caution()
 	for _, d := range s.rig.Drives {
+		if g := s.stage(); g != nil && g.Drive == d.Name {
+			continue // tried as the supply
+		}
 		on := min(clickTime, d.LongestOn)
 		answer, there, err := s.ask(ctx, "%s: it will be on for %v%s. Type yes to switch it (anything else skips).", d.Name, on, s.withSupply())
 		if err != nil {
@@ -337,10 +334,10 @@ func (s *steps) caution() {
 	s.warned = true
 }
 
-// click pulses a drive, with the supply at its usual voltage meanwhile: without it
-// nothing behind the drive might act.
+// click pulses a drive, with the supply at its usual voltage meanwhile, where a converter
+// sets it: without it nothing behind the drive might act.
 func (s *steps) click(ctx context.Context, drive string, on time.Duration) error {
-	w := s.rig.Supply
+	w := programmed(s.rig)
 	if w != nil {
 		if err := s.setSupply(ctx, w.Usual); err != nil {
 			return err

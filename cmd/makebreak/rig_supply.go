@@ -24,6 +24,10 @@ func writeSupply(w io.Writer, rig *wiring.Rig) {
 		return
 	}
 	v := unit.Voltage.Format
+	if s.Stage != nil {
+		writeStage(w, rig)
+		return
+	}
 	fmt.Fprintf(w, "\nSupply: 0 V to %s in steps of %.2f mV; %s during a run, %s before and after (%s at %#02x, %s × %g).\n",
 		v(s.Highest), s.Step()*1e3, v(s.Usual), v(s.Rest), s.Model, s.Address, v(s.Reference), s.Gain)
 }
@@ -70,6 +74,9 @@ func (s *steps) supply(ctx context.Context) error {
 		return nil
 	}
 	s.say("\nSupply\n")
+	if w.Stage != nil {
+		return s.stages(ctx)
+	}
 	s.caution()
 	const what = "supply, known voltage"
 	volts := min(tryVolts, w.Highest)
@@ -99,12 +106,13 @@ func (s *steps) supply(ctx context.Context) error {
 	return nil
 }
 
-// withSupply says that the supply comes on with a drive.
+// withSupply says that the supply comes on with a drive, where a converter sets it.
 func (s *steps) withSupply() string {
-	if s.rig.Supply == nil {
+	w := programmed(s.rig)
+	if w == nil {
 		return ""
 	}
-	return ", the supply at " + unit.Voltage.Format(s.rig.Supply.Usual)
+	return ", the supply at " + unit.Voltage.Format(w.Usual)
 }
 
 // setSupply sets the supply and gives it time to settle.
@@ -116,14 +124,23 @@ func (s *steps) setSupply(ctx context.Context, volts float64) error {
 	return s.bench.Record(ctx, s.c, s.bench.Now().Add(300*time.Millisecond))
 }
 
-// compareSupply judges what the meter read where the supply was set to a voltage.
-func (s *steps) compareSupply(what, answer string, set float64) {
+// meterReading reads what a meter shows, which may be a bare number, as it was asked for
+// in volts. Where it cannot, it says so as the step's result.
+func (s *steps) meterReading(what, answer string) (volts float64, ok bool) {
 	if _, err := strconv.ParseFloat(answer, 64); err == nil {
-		answer += " V" // a meter shows a bare number, and it was asked for in volts
+		answer += " V"
 	}
-	meter, err := unit.Voltage.Parse(answer)
+	volts, err := unit.Voltage.Parse(answer)
 	if err != nil {
 		s.result(what, stepSkipped, "the reading was not understood: %v", err)
+	}
+	return volts, err == nil
+}
+
+// compareSupply judges what the meter read where the supply was set to a voltage.
+func (s *steps) compareSupply(what, answer string, set float64) {
+	meter, ok := s.meterReading(what, answer)
+	if !ok {
 		return
 	}
 	off, allowed := meter-set, supplyShare*set+supplyOffset

@@ -6,9 +6,11 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"makebreak/analyze"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/sequences"
 )
 
 // What a supply's chip says of itself, told in volts at the unit: 2048 codes of
@@ -61,5 +63,34 @@ func TestLastWords(t *testing.T) {
 	}
 	if got := lastWords(wiring.Builtin()[0], w.Bus()); got != nil {
 		t.Errorf("a rig without a supply: %+v", got)
+	}
+}
+
+// A supply that a drive switches needs no last word, and the rig acts by it only where
+// the sequence moves it.
+func TestDrives_Stage(t *testing.T) {
+	rig := wiring.Builtin()[1]
+	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
+	w, err := sim.NewWorld(wiring.Builtin()[2], sim.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := lastWords(rig, w.Bus()); got != nil {
+		t.Errorf("last words: %+v", got)
+	}
+	prompted := []sequences.Step{{Event: "arm", Cause: "arm"}}
+	for _, c := range []struct {
+		rig   *wiring.Rig
+		steps []sequences.Step
+		want  bool
+	}{
+		{rig, prompted, false},
+		{rig, append(prompted, sequences.Step{Event: "low", Supply: &analyze.Move{To: 10.5}}), true},
+		{wiring.Builtin()[2], prompted, true}, // a converter supplies the unit from the start
+		{wiring.Builtin()[1], prompted, false},
+	} {
+		if got := drives(c.rig, &sequences.Sequence{Steps: c.steps}); got != c.want {
+			t.Errorf("supply %+v, steps %+v: drives %t", c.rig.Supply, c.steps, got)
+		}
 	}
 }

@@ -87,11 +87,11 @@ func (r *ramp) due(now instant) int {
 	return step
 }
 
-// openSupply sets the rig's supply, where there is one, and checks that its chip took
-// it.
+// openSupply sets the rig's supply, where a converter does that, and checks that its
+// chip took it. One that a drive switches stands where the released drive puts it.
 func (b *Bench) openSupply(bus i2c.Bus) error {
 	w := b.rig.Supply
-	if w == nil {
+	if w == nil || w.Stage != nil {
 		return nil
 	}
 	dev, err := mcp4725.New(bus, w.Address, &mcp4725.DefaultOpts)
@@ -112,16 +112,25 @@ func (b *Bench) openSupply(bus i2c.Bus) error {
 	return nil
 }
 
-// MoveSupply sets the supply, notes that in c as an event and returns. The event's
-// instant is the end of the transfer that wrote the first voltage; the change was before
-// it, by the time of that transfer at most. The further steps of a ramp are made while
-// the bench records, up to one code at a time; the next MoveSupply puts an end to them.
-// Voltages are met within half a step of wiring.Supply.Step; see its Code. What lies
-// outside 0 to the supply's highest voltage is refused with ErrSetup. Where the chip does
-// not answer MoveSupply goes on recording and tries again, and gives up with ErrLost.
+// MoveSupply sets the supply, notes that in c as an event and returns. What lies
+// outside 0 to the supply's highest voltage is refused with ErrSetup.
+//
+// Where a converter sets it, the event's instant is the end of the transfer that wrote
+// the first voltage; the change was before it, by the time of that transfer at most. The
+// further steps of a ramp are made while the bench records, up to one code at a time; the
+// next MoveSupply puts an end to them. Voltages are met within half a step of
+// wiring.Supply.Step; see its Code. Where the chip does not answer MoveSupply goes on
+// recording and tries again, and gives up with ErrLost.
+//
+// Where a drive switches it, To is one of its two voltages, at once; anything else is
+// refused with ErrSetup. The event's instant is the drive's, as Cause has it, and the
+// drive's longest_on holds as there.
 func (b *Bench) MoveSupply(ctx context.Context, c *capture.Capture, event string, m Move) (capture.Event, error) {
 	if err := b.canMove(event, m); err != nil {
 		return capture.Event{}, err
+	}
+	if g := b.rig.Supply.Stage; g != nil {
+		return b.switchSupply(c, event, g, m.To)
 	}
 	s := b.supply
 	s.let.Store(false)
@@ -151,14 +160,18 @@ func (b *Bench) MoveSupply(ctx context.Context, c *capture.Capture, event string
 
 // canMove says what is wrong with a change of the supply.
 func (b *Bench) canMove(event string, m Move) error {
-	if b.supply == nil {
+	has := b.rig.Supply
+	switch {
+	case has == nil:
 		return fmt.Errorf("%w: event %s: rig %s has no supply that can be set", ErrSetup, event, b.rig.Name)
+	case has.Stage != nil:
+		return b.canSwitch(event, has.Stage, m)
 	}
 	volts := []float64{m.To}
 	if m.Over != 0 {
 		volts = []float64{m.From, m.To}
 	}
-	highest := b.supply.wired.Highest
+	highest := has.Highest
 	for _, v := range volts {
 		if !(v >= 0 && v <= highest) {
 			return fmt.Errorf("%w: event %s: the supply of rig %s goes from 0 V to %s, not to %s", ErrSetup, event, b.rig.Name,

@@ -25,6 +25,9 @@
 //     error, 20 mV of offset and 200 µs to settle (invented, plausible figures). Outputs
 //     that are on carry its voltage behind their source resistance, those that are off
 //     leak in proportion to it. The panel itself runs on whatever it is given.
+//   - Two supplies and a drive that switches between them, where the rig has them: the
+//     same spreads against what the rig file says, and 500 µs to settle (invented,
+//     plausible figures). The unit is never without a supply in between.
 //   - Panel: the outputs switch about 142 ms after the panel's input, normally
 //     distributed with 0.5 ms standard deviation from event to event; the time in
 //     which the input is read is within it. Common practice, no source.

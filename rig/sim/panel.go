@@ -110,6 +110,8 @@ type drive struct {
 	name   string
 	active bool
 	coil   *output // what it switches itself; nil: nothing
+	// supplies says that it switches the unit's supply.
+	supplies bool
 	// What happens when it becomes active and inactive. Where several events
 	// share it, they take turns in the file's order, as with a key-switch that arms
 	// and disarms in turn.
@@ -189,6 +191,9 @@ func (w *World) setDrive(d *drive, active bool) {
 	d.active = active
 	if d.coil != nil {
 		w.plan(happening{at: w.now + coilDriver, kind: coilCommand, index: d.coil.index, flag: active})
+	}
+	if d.supplies {
+		w.setStage(active)
 	}
 	side := &d.on
 	if !active {

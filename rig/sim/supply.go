@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/rig/simchip"
+	"makebreak/rig/wiring"
 )
 
 // The amplifier behind the DAC. Its voltage is gain · the chip's + offset, not below
@@ -18,13 +19,18 @@ const (
 	supplyTauSpread    = 0.2
 )
 
-// supply is the unit's programmable supply: from at on its voltage is to + gap·exp(-t/tau).
+// A switch between two supplies, and the capacitor behind it. Invented, plausible figure.
+const stageTau = 500 * time.Microsecond
+
+// supply is the unit's supply where the rig can change it: from at on its voltage is
+// to + gap·exp(-t/tau).
 type supply struct {
-	chip      *simchip.DAC
-	gain      float64 // volts at the unit per volt of the chip
-	gainError float64 // a share, in gain already
-	offset    float64 // V
-	tau       float64 // ns
+	chip      *simchip.DAC  // nil: a drive switches it
+	stage     *wiring.Stage // nil: a converter sets it
+	gain      float64       // volts at the unit per volt of the chip, or per volt that the rig file gives
+	gainError float64       // a share, in gain already
+	offset    float64       // V
+	tau       float64       // ns
 
 	at      int64
 	to, gap float64
@@ -39,7 +45,11 @@ func (w *World) addSupply(opts Opts) error {
 	}
 	d := newDraws(opts.Seed, "supply", opts.Exact)
 	s := &supply{gainError: d.within(0, supplyGainSpread), offset: d.within(0, supplyOffsetSpread),
-		tau: d.within(1, supplyTauSpread) * float64(supplyTau), at: w.now}
+		tau: d.within(1, supplyTauSpread), at: w.now}
+	if r.Stage != nil {
+		return w.addStage(s, r.Stage)
+	}
+	s.tau *= float64(supplyTau)
 	s.gain = r.Gain * (1 + s.gainError)
 	s.chip = simchip.NewDAC(simchip.DACOpts{SupplyVolts: r.Reference, Stored: simchip.FactoryCode, Changed: w.setSupply})
 	if err := w.bus.AttachDAC(r.Address, s.chip); err != nil {
@@ -50,8 +60,34 @@ func (w *World) addSupply(opts Opts) error {
 	return nil
 }
 
-// target is the voltage at which the supply settles for one of its chip.
-func (s *supply) target(chip float64) float64 { return max(0, s.gain*chip+s.offset) }
+// addStage puts two supplies on the bench, and has a drive switch between them. What is
+// drawn holds for both.
+func (w *World) addStage(s *supply, g *wiring.Stage) error {
+	d := w.drive(g.Drive)
+	if d == nil {
+		return fmt.Errorf("sim: supply: the rig has no drive %q", g.Drive)
+	}
+	d.supplies = true
+	s.stage = g
+	s.tau *= float64(stageTau)
+	s.gain = 1 + s.gainError
+	s.to = s.target(g.Off)
+	w.supply = s
+	return nil
+}
+
+// setStage lets the supply follow its drive.
+func (w *World) setStage(on bool) {
+	if g := w.supply.stage; on {
+		w.setSupply(g.On)
+	} else {
+		w.setSupply(g.Off)
+	}
+}
+
+// target is the voltage at which the supply settles for one of its chip, or for one that
+// the rig file gives.
+func (s *supply) target(set float64) float64 { return max(0, s.gain*set+s.offset) }
 
 // volts returns the supply's voltage at an instant of its present law.
 func (s *supply) volts(at int64) float64 {
@@ -61,12 +97,12 @@ func (s *supply) volts(at int64) float64 {
 	return s.to + s.gap*math.Exp(-float64(at-s.at)/s.tau)
 }
 
-// setSupply lets the supply follow its chip, and all outputs the supply. A droop begins
-// anew with that.
-func (w *World) setSupply(chip float64) {
+// setSupply lets the supply follow its chip or its drive, and all outputs the supply. A
+// droop begins anew with that.
+func (w *World) setSupply(set float64) {
 	s := w.supply
 	now := s.volts(w.now)
-	s.at, s.to = w.now, s.target(chip)
+	s.at, s.to = w.now, s.target(set)
 	s.gap = now - s.to
 	for _, o := range w.outputs {
 		o.feed(s.to)
@@ -89,9 +125,10 @@ func (w *World) fedFrom(s *supply) {
 	}
 }
 
-// restSupply is what the program's last word does.
+// restSupply is what the program's last word does. A supply that a drive switches needs
+// none.
 func (w *World) restSupply() {
-	if w.supply == nil {
+	if w.SupplyChip() == nil {
 		return
 	}
 	const attempts = 4
@@ -108,7 +145,7 @@ func (w *World) restSupply() {
 type TruthSupply struct {
 	Volts       float64 // at the unit, now
 	Settled     float64 // where it is on the way to, in volts
-	GainError   float64 // of the amplifier, a share
+	GainError   float64 // of the amplifier, or of both supplies against the rig file, a share
 	OffsetVolts float64 // at the unit
 	Tau         time.Duration
 }
@@ -121,7 +158,7 @@ func (s *supply) truth(now int64) *TruthSupply {
 	return &TruthSupply{s.volts(now), s.to, s.gainError, s.offset, time.Duration(s.tau)}
 }
 
-// SupplyChip returns the supply's converter, for faults; nil where the rig has none.
+// SupplyChip returns the supply's converter, for faults; nil where no converter sets one.
 func (w *World) SupplyChip() *simchip.DAC {
 	if w.supply == nil {
 		return nil

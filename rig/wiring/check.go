@@ -317,11 +317,7 @@ func (c *checker) causeDrive(k *Cause, path string) {
 	d := c.rig.Drive(k.Drive)
 	switch {
 	case d == nil:
-		names := make([]string, len(c.rig.Drives))
-		for i := range c.rig.Drives {
-			names[i] = c.rig.Drives[i].Name
-		}
-		c.add(path+".drive", k.Drive, "there is no such drive", "one of the drives"+named(names, k.Drive))
+		c.noDrive(path+".drive", k.Drive)
 	case k.Pulse < 0 || k.Pulse > d.LongestOn:
 		c.add(path+".pulse", unit.Time.Format(k.Pulse.Seconds()),
 			"longer than drive "+d.Name+" may be on", "up to "+unit.Time.Format(d.LongestOn.Seconds())+" (longest_on)")
@@ -329,6 +325,15 @@ func (c *checker) causeDrive(k *Cause, path string) {
 		c.list = append(c.list, Problem{Path: path + ".pulse", Read: unit.Time.Format(k.Pulse.Seconds()),
 			Why: "so short a pulse may be missed by the unit", Warning: true})
 	}
+}
+
+// noDrive adds the problem of a drive that is not there.
+func (c *checker) noDrive(path, name string) {
+	names := make([]string, len(c.rig.Drives))
+	for i := range c.rig.Drives {
+		names[i] = c.rig.Drives[i].Name
+	}
+	c.add(path, name, "there is no such drive", "one of the drives"+named(names, name))
 }
 
 func lineNames(lines []Line) []string {

@@ -38,7 +38,13 @@ func FuzzParse(f *testing.F) {
 				t.Fatalf("read, and then refused: %v", p)
 			}
 		}
-		if s := r.Supply; s != nil && (s.Volts(s.Code(s.Usual)) > s.Highest+1e-6*s.Step() || s.Code(s.Rest) > s.Code(s.Highest)) {
+		if s := r.Supply; s != nil && s.Stage != nil {
+			off, hasOff := s.Stage.At(s.Usual)
+			on, hasOn := s.Stage.At(s.Stage.On)
+			if off || !on || !hasOff || !hasOn || s.Rest != s.Usual || r.Drive(s.Stage.Drive) == nil || !(s.Highest > 0) {
+				t.Fatalf("supply %+v, stage %+v", *s, *s.Stage)
+			}
+		} else if s != nil && (s.Volts(s.Code(s.Usual)) > s.Highest+1e-6*s.Step() || s.Code(s.Rest) > s.Code(s.Highest)) {
 			t.Fatalf("supply %+v: codes %d, %d, %d", *s, s.Code(s.Rest), s.Code(s.Usual), s.Code(s.Highest))
 		}
 		for _, o := range r.Outputs {

@@ -13,9 +13,13 @@ import (
 // MCP4725 is the one model of converter that sets a supply.
 const MCP4725 = "MCP4725"
 
-// Supply is a programmable supply of the unit: a digital to analogue converter and an
-// amplifier behind it.
+// Supply is the unit's supply where the rig can change it: a digital to analogue converter
+// and an amplifier behind it, or two supplies and a drive that switches between them.
 type Supply struct {
+	// Stage is the drive's; nil: a converter's. A Supply with one has no Model, Address,
+	// Reference and Gain, and no codes; TwoStages makes it.
+	Stage *Stage
+
 	Model     string  // MCP4725
 	Address   uint16  // 7 bit, 0x60 to 0x67
 	Reference float64 // volts: what the chip runs from, its full scale
@@ -52,13 +56,22 @@ func (s *Supply) Code(volts float64) uint16 {
 	return uint16(min(math.Round(volts/step), highest, supplyCodes-1))
 }
 
-const supplyMay = "a supply, as in {model: MCP4725, address: 0x60, reference: 3.3 V, gain: 5 V/V, highest: 15 V, usual: 13.8 V}"
+const supplyMay = "a supply, as in {model: MCP4725, address: 0x60, reference: 3.3 V, gain: 5 V/V, highest: 15 V, usual: 13.8 V}" +
+	" or {drive: STAGE, off: 13.8 V, on: 10.5 V}"
 
 func readSupply(n *yamlfile.Node) *Supply {
 	f, ok := n.Fields(supplyMay)
-	if !ok {
+	switch {
+	case !ok:
 		return nil
+	case f.Has("drive") || !f.Has("model") && (f.Has("off") || f.Has("on")):
+		return readStage(f)
 	}
+	return readConverter(f)
+}
+
+// readConverter reads a supply that a converter sets.
+func readConverter(f *yamlfile.Fields) *Supply {
 	s := &Supply{}
 	s.Model, _ = f.Need("model", MCP4725).Word(MCP4725)
 	address, _ := f.Need("address", supplyAddresses).Whole(0, 0x7f)
@@ -68,6 +81,7 @@ func readSupply(n *yamlfile.Node) *Supply {
 	s.Highest, _ = f.Need("highest", "the highest voltage that the unit may be given, as in 15 V").Quantity(unit.Voltage)
 	s.Usual, _ = f.Need("usual", "the voltage during a run, as in 13.8 V").Quantity(unit.Voltage)
 	s.Rest, _ = f.May("rest").Quantity(unit.Voltage)
+	refuseOthers(f, "a converter sets this supply", "off", "on")
 	f.Done()
 	return s
 }
@@ -101,7 +115,11 @@ func readGain(n *yamlfile.Node) float64 {
 // supply checks the supply against itself and against the outputs that can see it.
 func (c *checker) supply() {
 	s := c.rig.Supply
-	if s == nil {
+	switch {
+	case s == nil:
+		return
+	case s.Stage != nil:
+		c.stage(s.Stage)
 		return
 	}
 	if s.Model != MCP4725 {
@@ -136,19 +154,19 @@ func (c *checker) supply() {
 			c.add("supply."+v.key, unit.Voltage.Format(v.volts), "", "from 0 V to "+unit.Voltage.Format(s.Highest)+" (highest)")
 		}
 	}
-	c.supplyAtOutputs(s)
+	c.supplyAtOutputs("supply.highest", s.Highest, s.Usual)
 }
 
 // supplyAtOutputs checks that the supply cannot drive an output higher than its
 // divider was worked out for. An output of much less than the supply is not switched
 // from it but from a voltage that the unit makes of it, as that of a logic circuit.
-func (c *checker) supplyAtOutputs(s *Supply) {
+func (c *checker) supplyAtOutputs(path string, highest, usual float64) {
 	for i := range c.rig.Outputs {
 		o := &c.rig.Outputs[i]
-		if o.Nominal < s.Usual/2 || o.Highest >= s.Highest {
+		if o.Nominal < usual/2 || o.Highest >= highest {
 			continue
 		}
-		c.add("supply.highest", unit.Voltage.Format(s.Highest),
+		c.add(path, unit.Voltage.Format(highest),
 			fmt.Sprintf("output %s may reach only %s (its highest)", o.Name, unit.Voltage.Format(o.Highest)),
 			"up to "+unit.Voltage.Format(o.Highest)+", or a higher voltage as that output's highest")
 		return

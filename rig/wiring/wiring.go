@@ -23,7 +23,7 @@ type Rig struct {
 	References []Line
 	Drives     []Drive
 	Causes     []Cause
-	// Supply is the unit's programmable supply; nil: the rig has none.
+	// Supply is the unit's supply where the rig can change it; nil: it cannot.
 	Supply *Supply
 	// Corrections are what calibrations say of the outputs, by the outputs' names. They
 	// stand in a file of their own; nil: none is calibrated.
