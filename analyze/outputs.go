@@ -282,7 +282,8 @@ func rippleBudget(tr *capture.Trace, l level) []gum.Component {
 	budget := []gum.Component{component("noise of two samples", "normal", math.Sqrt2*noiseOf(tr, l), 1)}
 	for _, d := range tr.Converter.Doubts {
 		if d.Relative != 0 {
-			budget = append(budget, component(d.Source, string(d.Distribution), d.Relative, l.peak))
+			// A calibration's points pull to either side; its sign says which.
+			budget = append(budget, component(d.Source, string(d.Distribution), math.Abs(d.Relative), l.peak))
 		}
 	}
 	return budget

@@ -161,7 +161,12 @@ func (r *relayMeter) within(q Quantity) time.Duration {
 
 // neverTurned reports a relay that did not change over on a ramp.
 func (r *relayMeter) neverTurned(m *Meter, e capture.Event, t turn, mv Move) {
-	m.missing(e.Name, r.plan.Signal, t.q, t.limit, Fail, t.name+" did not "+turnWord(t.closed)+" until "+short(mv.To)+" V")
+	reason := t.name + " did not " + turnWord(t.closed) + " until " + short(mv.To) + " V"
+	if got, far := r.reached(t); !far {
+		m.missing(e.Name, r.plan.Signal, t.q, t.limit, Undecided, reason+", and the coil came to "+short(got)+" V only")
+		return
+	}
+	m.missing(e.Name, r.plan.Signal, t.q, t.limit, Fail, reason)
 	if t.limit.None() {
 		return
 	}
@@ -170,6 +175,19 @@ func (r *relayMeter) neverTurned(m *Meter, e capture.Event, t turn, mv Move) {
 		k, signal = Welded, r.plan.Make
 	}
 	m.symptom(e, signal, k, r.output.signal, r.output.now.rest.volts, t.limit.Upper)
+}
+
+// reached returns how far a ramp brought the coil's voltage, and whether that was
+// to the limit or beyond: a relay that was never given what it needs has not failed.
+func (r *relayMeter) reached(t turn) (volts float64, far bool) {
+	seen := &r.output.now.o
+	switch {
+	case seen.n == 0:
+		return math.NaN(), false
+	case t.q == PullInVoltage:
+		return seen.hi, !(seen.hi < t.limit.Upper)
+	}
+	return seen.lo, !(seen.lo > t.limit.Lower)
 }
 
 // voltsAround returns the lowest and the highest reading from the last one before

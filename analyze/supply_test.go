@@ -139,3 +139,15 @@ func TestSupply_LevelAfter(t *testing.T) {
 	figure{"off", "K1", analyze.ReleaseTime, 6e-3, 1e-3, analyze.Pass}.check(t, r)
 	says(t, findings)
 }
+
+// A ramp that ends before the limit shows nothing against the relay.
+func TestSupply_RampTooShort(t *testing.T) {
+	short := func(t float64) float64 { return math.Min(4, ramp(t)) }
+	d := draw(14).output("OUT1", 860, short).event("rise", 1).contact("K1_NO", false).contact("K1_NC", true)
+	r, findings := measured(t, rampPlan(), d)
+	x := rowsOf(r, "rise", "K1", analyze.PullInVoltage)
+	if len(x) != 1 || x[0].Verdict != analyze.Undecided || !strings.Contains(x[0].Reason, "the coil came to 4.00 V only") {
+		t.Errorf("%+v", x)
+	}
+	says(t, findings)
+}

@@ -87,6 +87,12 @@ func (r *reader) named(n *yamlfile.Node, step *Step) {
 		}
 	}
 	if step.Supply == nil {
+		for _, other := range r.seq.Steps {
+			if other.Event == step.Event && other.Cause != step.Cause {
+				n.Refuse("a step before has this name and brings about another event", "a name of its own")
+				return
+			}
+		}
 		return
 	}
 	if r.seq.Plan.Moves == nil {

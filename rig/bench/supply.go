@@ -129,6 +129,9 @@ func (b *Bench) MoveSupply(ctx context.Context, c *capture.Capture, event string
 	if err := b.canMove(event, m); err != nil {
 		return capture.Event{}, err
 	}
+	if err := ctx.Err(); err != nil {
+		return capture.Event{}, err // what was let go stays so
+	}
 	if g := b.rig.Supply.Stage; g != nil {
 		return b.switchSupply(c, event, g, m.To)
 	}

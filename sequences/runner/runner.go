@@ -102,6 +102,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 
 	err = record(ctx, b, seq, opts, first, queue)
 	close(queue)
+	_ = b.Release() // at once: the log may take its time, and Close tells of drives that do not obey
 	if atDesk := <-finished; atDesk != nil {
 		err = atDesk
 	}
