@@ -73,30 +73,35 @@ func (f *fitter) stage(path string, mv *analyze.Move, g *wiring.Stage) {
 	}
 }
 
-// named refuses one name for steps that do different things to the supply: what is
-// found at an event is gathered under its name.
+// named refuses one name for steps that do different things: what is found at an
+// event is gathered under its name.
 func (r *reader) named(n *yamlfile.Node, step *Step) {
-	for _, other := range r.seq.Steps {
-		if other.Event != step.Event || other.Event == "" {
+	for i := range r.seq.Steps {
+		other := &r.seq.Steps[i]
+		switch {
+		case other.Event != step.Event || other.Event == "":
 			continue
-		}
-		same := (other.Supply == nil) == (step.Supply == nil) && (step.Supply == nil || *other.Supply == *step.Supply)
-		if !same {
+		case !sameMove(other.Supply, step.Supply):
 			n.Refuse("a step before has this name and does something else to the supply", "a name of its own")
+			return
+		case other.Cause != step.Cause:
+			n.Refuse("a step before has this name and brings about another event", "a name of its own")
 			return
 		}
 	}
 	if step.Supply == nil {
-		for _, other := range r.seq.Steps {
-			if other.Event == step.Event && other.Cause != step.Cause {
-				n.Refuse("a step before has this name and brings about another event", "a name of its own")
-				return
-			}
-		}
 		return
 	}
 	if r.seq.Plan.Moves == nil {
 		r.seq.Plan.Moves = map[string]analyze.Move{}
 	}
 	r.seq.Plan.Moves[step.Event] = *step.Supply
+}
+
+// sameMove reports whether two steps do the same to the supply, or both nothing.
+func sameMove(a, b *analyze.Move) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return *a == *b
 }

@@ -11,19 +11,7 @@ import (
 // A disk that runs full ends the run with 74; what was stored until then stays,
 // marked as incomplete, and can be read while the disk is still full.
 func TestRun_DiskFull(t *testing.T) {
-	dir := t.TempDir()
-	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("cannot mount a small disk: %v", err)
-		}
-		t.Skipf("NOT CHECKED: cannot mount a small disk: %v", err)
-	}
-	defer func() {
-		if err := syscall.Unmount(dir, 0); err != nil {
-			t.Errorf("unmount: %v", err)
-		}
-	}()
-	log := filepath.Join(dir, "log.db")
+	log := filepath.Join(smallDisk(t), "log.db")
 	status, out, errs := run(t, "--log", log, "run", "relay-only", "--seed", "1", "--cycles", "100000")
 	if status != exitLog || !strings.Contains(errs, "no room left for the log") {
 		t.Errorf("exit status %d, want %d; standard error:\n%s", status, exitLog, errs)
@@ -38,4 +26,22 @@ func TestRun_DiskFull(t *testing.T) {
 	if status, _, errs := run(t, "--log", log, "report", r.Run, "--as", "csv"); status != exitPass {
 		t.Errorf("report: exit status %d: %s", status, errs)
 	}
+}
+
+// smallDisk mounts a disk of 2 MB for the test and returns its folder.
+func smallDisk(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
+		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("cannot mount a small disk: %v", err)
+		}
+		t.Skipf("NOT CHECKED: cannot mount a small disk: %v", err)
+	}
+	t.Cleanup(func() {
+		if err := syscall.Unmount(dir, 0); err != nil {
+			t.Errorf("unmount: %v", err)
+		}
+	})
+	return dir
 }

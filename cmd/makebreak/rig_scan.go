@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
+	"makebreak/rig/mcp4725"
 )
 
 // scanned is what was found, as JSON gives it. What is missing is null, or an empty list.
@@ -58,10 +59,6 @@ type scannedLine struct {
 	Used   bool    `json:"used"`
 	By     *string `json:"used_by"`
 }
-
-// Addresses of a DAC of the kind that a programmable supply is built with (Microchip
-// DS22039, device addressing).
-const firstDAC, lastDAC = 0x60, 0x67
 
 func (a *app) rigScanCommand() *cobra.Command {
 	return &cobra.Command{
@@ -138,7 +135,7 @@ func scanBus(bus i2c.Bus, holder func(addr uint16) string) scannedBus {
 	if hz, ok := i2cbus.TreeHz(bus); ok {
 		s.TreeHz = &hz
 	}
-	for _, span := range [][2]uint16{{ads1x15.FirstAddress, ads1x15.LastAddress}, {firstDAC, lastDAC}} {
+	for _, span := range [][2]uint16{{ads1x15.FirstAddress, ads1x15.LastAddress}, {mcp4725.FirstAddress, mcp4725.LastAddress}} {
 		for addr := span[0]; addr <= span[1]; addr++ {
 			if driver := holder(addr); driver != "" {
 				s.Answers = append(s.Answers, answer{Address: address(addr), Models: []string{}, Driver: &driver,

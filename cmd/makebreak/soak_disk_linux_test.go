@@ -1,7 +1,6 @@
 package main
 
 import (
-	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -11,18 +10,7 @@ import (
 // A disk that runs full ends a soak with 74; what was stored stays, and when there is
 // room again the soak goes on with the next cycle, having lost none.
 func TestSoak_DiskFull(t *testing.T) {
-	dir := t.TempDir()
-	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("cannot mount a small disk: %v", err)
-		}
-		t.Skipf("NOT CHECKED: cannot mount a small disk: %v", err)
-	}
-	defer func() {
-		if err := syscall.Unmount(dir, 0); err != nil {
-			t.Errorf("unmount: %v", err)
-		}
-	}()
+	dir := smallDisk(t)
 	log := filepath.Join(dir, "log.db")
 	var errs strings.Builder
 	status := execute(t.Context(), []string{"--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "1200", "--tell-every", "1",

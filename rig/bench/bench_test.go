@@ -366,3 +366,22 @@ func TestOpen_Refuses(t *testing.T) {
 		t.Errorf("a chip that is not there: %v", err)
 	}
 }
+
+// openOn opens the bench of a rig on a simulated world until the test's end.
+func openOn(t *testing.T, rig *wiring.Rig, opts sim.Opts) (*bench.Bench, *sim.World) {
+	t.Helper()
+	w, err := sim.NewWorld(rig, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.Close() })
+	return b, w
+}

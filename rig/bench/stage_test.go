@@ -22,19 +22,7 @@ func openStaged(t *testing.T, latency *wiring.Latency) (*bench.Bench, *sim.World
 	rig.Drives = append(rig.Drives, wiring.Drive{Line: wiring.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	rig.Latency = latency
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 5})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { b.Close() })
+	b, w := openOn(t, rig, sim.Opts{Seed: 5})
 	return b, w, newCapture(t, b)
 }
 

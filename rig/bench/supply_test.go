@@ -452,19 +452,7 @@ func TestSupply_Release(t *testing.T) {
 func TestMoveSupply_RampBesideFourConverters(t *testing.T) {
 	rig := fullRig(4, 400_000, wiring.ADS1115, wiring.Follow, true)
 	rig.Supply = wiring.Builtin()[2].Supply
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer b.Close()
+	b, _ := openOn(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	c := newCapture(t, b)
 	const over = 6 * time.Second // one code every 1.75 ms would be too many: 3,000 steps
 	if _, err := b.MoveSupply(context.Background(), c, "ramp", bench.Move{To: 13.8, Over: over}); err != nil {
