@@ -437,3 +437,20 @@ func TestHardWaves_OneSample(t *testing.T) {
 		t.Errorf("%d rows of the level before the first event", n)
 	}
 }
+
+// A calibration's points pull a reading to either side, so one of their doubts is
+// negative: the ripple keeps its uncertainty, and its guard band.
+func TestRipple_BehindACalibration(t *testing.T) {
+	d := draw(4).output("OUT1", 860, plus(levels(0, 1, 13), hum(50, 0.5))).event("on", 1)
+	d.Traces[0].Converter.Doubts = []capture.Doubt{
+		{Source: "meter accuracy", Distribution: "rectangular", Relative: -0.0004, Volts: 0.005},
+		{Source: "meter accuracy", Distribution: "rectangular", Relative: 0.006},
+	}
+	plan := &analyze.Plan{Steps: []string{"on"}, Outputs: []analyze.OutputPlan{{Signal: "OUT1",
+		Expect: map[string]analyze.Expectation{"on": {Demand: analyze.High}}, Limits: analyze.Limits{analyze.Ripple: atMost(0.5)}}}}
+	r, _ := measured(t, plan, d)
+	x := rowsOf(r, "on", "OUT1", analyze.Ripple)
+	if len(x) != 1 || !(x[0].Expanded > 0) || x[0].Verdict != analyze.Undecided {
+		t.Errorf("ripple of 0.5 V at its limit: %+v", x)
+	}
+}
