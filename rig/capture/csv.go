@@ -406,12 +406,14 @@ func (r *Reader) enterState(t *Track, at Instant, closed bool) {
 	}
 }
 
-// enterKept takes in from where on samples were kept or left out. Before the first word
-// of it they were kept.
+// enterKept takes in from where on samples were kept or left out. Until the first were
+// left out they were kept, whether the file says so or not.
 func (r *Reader) enterKept(at Instant, kept bool) {
 	c := r.capture
 	switch {
-	case c.Kept == nil && (kept || at > c.Start):
+	case c.Kept == nil && kept:
+		return
+	case c.Kept == nil && at > c.Start:
 		c.Kept = []Span{{c.Start, at}}
 	case c.Kept == nil:
 		c.Kept = []Span{}

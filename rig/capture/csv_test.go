@@ -476,12 +476,13 @@ func TestWriteCSV_Kept(t *testing.T) {
 		want string // the column's cells, at 0, 1, ... 9 ms
 		back []Span
 	}{
-		"two":      {[]Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}, "0 1 0 - - - 1 - 0 -", []Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}},
-		"to ends":  {[]Span{{-5 * ms, 2 * ms}, {6 * ms, 20 * ms}}, "1 - 0 - - - 1 - - -", []Span{{0, 2 * ms}, {6 * ms, 9 * ms}}},
-		"meet":     {[]Span{{4 * ms, 7 * ms}, {1 * ms, 3 * ms}, {2 * ms, 4 * ms}}, "0 1 - - - - - 0 - -", []Span{{1 * ms, 7 * ms}}},
-		"none":     {[]Span{}, "0 - - - - - - - - -", []Span{}},
-		"all":      {[]Span{{0, 9 * ms}}, "", nil},
-		"not said": {nil, "", nil},
+		"two":                   {[]Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}, "0 1 0 - - - 1 - 0 -", []Span{{1 * ms, 2 * ms}, {6 * ms, 8 * ms}}},
+		"to ends":               {[]Span{{-5 * ms, 2 * ms}, {6 * ms, 20 * ms}}, "1 - 0 - - - 1 - - -", []Span{{0, 2 * ms}, {6 * ms, 9 * ms}}},
+		"meet":                  {[]Span{{4 * ms, 7 * ms}, {1 * ms, 3 * ms}, {2 * ms, 4 * ms}}, "0 1 - - - - - 0 - -", []Span{{1 * ms, 7 * ms}}},
+		"none":                  {[]Span{}, "0 - - - - - - - - -", []Span{}},
+		"all":                   {[]Span{{0, 9 * ms}}, "", nil},
+		"all, and a part again": {[]Span{{-1 * ms, 9 * ms}, {8 * ms, 9 * ms}}, "", nil},
+		"not said":              {nil, "", nil},
 	} {
 		in := &Capture{End: 9 * ms, Kept: c.kept, Tracks: []*Track{{Signal: "K1_NO", Known: true}}}
 		tr := NewTrace("OUT3", Converter{})
@@ -531,6 +532,16 @@ func TestReader_KeptLate(t *testing.T) {
 	}
 	if _, err := readAll(strings.NewReader("time_s,OUT3_V,samples_kept\n0,1,2\n"), 0); err == nil || !strings.Contains(err.Error(), "samples_kept") || !strings.Contains(err.Error(), "left out") {
 		t.Errorf("2 gives %v", err)
+	}
+}
+
+// A file that says all along that samples were kept leaves nothing out.
+func TestReader_KeptThroughout(t *testing.T) {
+	for _, rows := range []string{"0,1,1\n1,2,\n", "0,1,1\n1,2,1\n", "0,1,\n1,2,1\n"} {
+		c, err := readAll(strings.NewReader("time_s,OUT3_V,samples_kept\n"+rows), 0)
+		if err != nil || c.Kept != nil {
+			t.Errorf("%q: kept %v, %v", rows, c.Kept, err)
+		}
 	}
 }
 

@@ -118,7 +118,8 @@ func keptTrack(c *Capture) *Track {
 	for _, s := range spans {
 		from, to := max(s.From, end), min(s.To, c.End)
 		n := len(t.Edges)
-		if to < from || n > 0 && t.Edges[n-1].Closed {
+		open := n == 0 && t.Initial || n > 0 && t.Edges[n-1].Closed
+		if to < from || open {
 			continue // it adds nothing, or the last one goes on to the end
 		}
 		switch {

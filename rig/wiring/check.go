@@ -85,7 +85,7 @@ func CheckSignal(s string) error {
 		return err
 	}
 	lower := strings.ToLower(s)
-	if strings.HasSuffix(lower, "_v") || lower == "time_s" || lower == "event" {
+	if strings.HasSuffix(lower, "_v") || lower == "time_s" || lower == "event" || lower == "samples_kept" {
 		return fmt.Errorf("a capture file would take it for a column of its own")
 	}
 	return nil
