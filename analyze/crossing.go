@@ -104,6 +104,9 @@ type window struct {
 	// step is the time between the samples on both sides of the crossing.
 	step          float64
 	before, after float64
+	// noise is the standard deviation of one sample, unseen what two samples may differ by
+	// and pass for equal, both as shares of the step.
+	noise, unseen float64
 }
 
 // reach is how many samples are looked at on each side.
@@ -184,6 +187,7 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	span := conv.Span.Seconds()
 	amplitude := math.Abs(after.volts - before.volts)
 	noise := math.Max(before.sigma, after.sigma) / amplitude
+	w.noise, w.unseen = noise, 2*math.Sqrt2*noise+2*conv.StepVolts/amplitude
 	unit := math.Max(3*noise, leastShare)
 	gap := math.Max(0, w.step-span)
 
@@ -212,7 +216,7 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	if touching {
 		gap = 0
 	}
-	c.addHidden(d, gap/span, 2*d.tailNoise*noise+2*conv.StepVolts/amplitude, span)
+	c.addHidden(d, gap/span, 2*conv.StepVolts/amplitude, span)
 	return c
 }
 
@@ -225,7 +229,7 @@ func (c *crossing) addHidden(d division, gap, unseen, span float64) {
 	if gap > 0 {
 		// What is seen of the edge fixes tau, more or less: it was a step, or all of the
 		// half-width is true.
-		half, distribution = math.Max(half, hiddenBefore(1-d.f+d.tail, gap, tail, d.toMiddle)), "U-shaped"
+		half, distribution = math.Max(half, hiddenBefore(1-d.f, gap, tail, d.toMiddle)), "U-shaped"
 	}
 	c.add("edge too fast to be seen", distribution, half, span)
 }
@@ -255,15 +259,18 @@ func hiddenWithin(f, gap, tail, toMiddle float64) float64 {
 
 // hiddenBefore does so for an edge that began in the gap before a conversion, which
 // lacks tau·exp(-began/tau)·(1-exp(-1/tau)), and the next one exp(-(1+gap)/tau) of
-// that. The longer the time constant, the earlier it began and the later it is placed.
-func hiddenBefore(lack, gap, tail, toMiddle float64) float64 {
-	if lack <= tail {
+// that; seen is how much more the first lacks than the next. The longer the time
+// constant, the earlier it began and the later it is placed.
+func hiddenBefore(seen, gap, tail, toMiddle float64) float64 {
+	if seen <= 0 {
 		return 0
 	}
-	began := func(tau float64) float64 { return tau * math.Log(tau*-math.Expm1(-1/tau)/lack) }
-	tau := where(0, 1, func(tau float64) float64 { return lack*math.Exp(-(1+gap)/tau) - tail })
+	lack := func(tau float64) float64 { return seen / -math.Expm1(-(1+gap)/tau) }
+	began := func(tau float64) float64 { return tau * math.Log(tau*-math.Expm1(-1/tau)/lack(tau)) }
+	const slowest = 1.5 // conversions: one that is not seen to take longer than its conversion
+	tau := where(0, slowest, func(tau float64) float64 { return lack(tau)*math.Exp(-(1+gap)/tau) - tail })
 	tau = where(0, tau, func(tau float64) float64 { return began(tau) - gap })
-	return lack + began(tau) - toMiddle*tau
+	return seen + began(tau) - toMiddle*tau
 }
 
 // where returns where a rising function passes 0, to a millionth of the way; hi where
@@ -291,8 +298,7 @@ type division struct {
 	end   float64 // of the conversion, seconds
 	f     float64 // the share of it that lies after the step
 	doubt float64 // half-width of f, from levels that move
-	// tail and tailNoise are those of lacking.
-	tail, tailNoise float64
+	tail  float64 // how much the next conversion lacks, see lacking
 	// toMiddle is after how many of its time constants an edge 1-exp(-t/tau) between the
 	// levels around it passes the mid reference level: ln 2, or sooner where a coil's
 	// diode takes it beyond the settled level.
@@ -310,7 +316,7 @@ func (w window) divided(i int, touching bool) division {
 	d := division{end: w.at[i], f: share(top)}
 	d1, d2 := top-w.near(i+2, 1), w.near(i+2, 1)-w.near(i+3, 1)
 	r := d2 / d1
-	d.tail, d.tailNoise = w.lacking(i, base, top, touching)
+	d.tail = w.lacking(i, base, top)
 	d.toMiddle = -math.Log1p(-math.Max(0.1, math.Min(0.5, ((w.before+w.after)/2-base)/(top-base))))
 	still := math.Abs(d1) < leastShare*math.Abs(top-base)
 	if still || !touching || d.f <= 0 || d.f >= 1 {
@@ -334,28 +340,45 @@ func (w window) divided(i int, touching bool) division {
 	return d
 }
 
-// lacking returns how much the conversion after a divided one, i, lacks of what
-// those after it let expect, as a share of the step, and the standard deviation of
-// that in those of one sample. They let expect the level of the next one, or, where
-// they decay towards the settled level, the decay carried back, if what it lacks then
-// is not more than of a clean step: a coil's diode holds a level and lets go.
-func (w window) lacking(i int, base, top float64, touching bool) (tail, noise float64) {
+// lacking returns how much, at most, the conversion after a divided one, i, lacks of
+// its level, as a share of the step: an edge that is not over lowers it, and a supply
+// that sags raises it, so that either may hide the other. With e how far conversions
+// i+1 to i+3 lie beyond the settled level, s of it a sag and l a lack, e = s - l. What
+// the sag was at i+1 follows from what is left of it at i+2 and i+3: it falls as an
+// exponential, and no faster than fastestSag, from sagMost at the edge.
+func (w window) lacking(i int, base, top float64) float64 {
 	e := [3]float64{} // beyond the settled level, as shares
 	for n, v := range [...]float64{top, w.near(i+2, 1), w.near(i+3, 1)} {
 		e[n] = (v - w.after) / (top - base)
 	}
-	if r := e[2] / e[1]; touching && math.Abs(e[1]) > leastShare && r > 0.2 && r < 0.9 {
-		if lack := e[1]/r - e[0]; lack < cleanShare {
-			return math.Max(0, lack), math.Sqrt(1 + 4/(r*r) + 1/(r*r*r*r))
+	period := w.at[min(i+1, len(w.at)-1)] - w.at[min(i, len(w.at)-2)]
+	fastest := math.Exp(period / fastestSag.Seconds())
+	var lack, sag float64
+	for range 3 {
+		// An edge's lack falls from i+1 to i+2 at least as steeply as it fell to i+1 before,
+		// and one that passes for a step has a time constant of half a period at most.
+		second := e[1] + lack*math.Min(math.Exp(-2), lack/shortEdge)
+		sag = math.Min(sagMost, (math.Max(0, second)+w.unseen)*fastest)
+		if r := e[2] / second; e[2] > w.unseen && second > e[2] {
+			sag = math.Min(sag, second/r+2*w.noise*math.Sqrt(1+4/(r*r)+1/(r*r*r*r)))
 		}
+		sag = math.Max(sag, second+2*math.Sqrt2*w.noise)
+		lack = math.Max(0, sag-e[0])
 	}
-	if touching && e[0]-e[1] > leastShare {
+	if e[0] > sag+leastShare && e[0]-e[1] > leastShare {
 		// The level that a diode held is let go within the next conversion, which then
 		// shows nothing of what this one lacks.
-		return diodeShare, 0
+		return diodeShare
 	}
-	return math.Max(0, e[1]-e[0]), math.Sqrt2
+	return lack
 }
+
+// shortEdge is what an edge of a fifth of a conversion lacks of its first one.
+const shortEdge = 0.2
+
+// fastestSag is the shortest time constant of a supply that sags: L/R of a relay's coil,
+// which takes its current from it, is 1 ms and more (common practice, no source).
+const fastestSag = time.Millisecond
 
 // diodeShare is by how much of a step the level may be unknown that a diode holds
 // after it: 0.1 V of 14 V, by which a forward voltage may change with current and
