@@ -19,7 +19,8 @@ var numeric = map[string]bool{
 }
 
 // JSON writes one object: run, unit, started (RFC 3339), verdict, measurements
-// (the columns of CSV by name, one measurement a line) and findings. Numbers are
+// (the columns of CSV by name, one measurement a line), findings and, where there are
+// any, planted_faults. Numbers are
 // numbers with the digits that CSV has. What is missing is null. It streams.
 // Several records make an array of such objects.
 func JSON(w io.Writer, records ...*Record) error {
@@ -76,6 +77,10 @@ func writeJSON(w *bufio.Writer, r *Record) error {
 		comma = ",\n"
 	}
 	w.WriteString("\n]")
+	if len(r.Faults) > 0 {
+		w.WriteString(",\n\"planted_faults\":")
+		w.Write(list(r.Faults))
+	}
 	if r.Tally != nil {
 		b, err := json.Marshal(soakObjectOf(r))
 		if err != nil {
@@ -86,6 +91,18 @@ func writeJSON(w *bufio.Writer, r *Record) error {
 	}
 	_, err := w.WriteString("\n}\n") // a writer that failed once fails again here
 	return err
+}
+
+// list returns texts as a JSON array.
+func list(texts []string) []byte {
+	b := []byte{'['}
+	for i, s := range texts {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = append(b, quoted(s)...)
+	}
+	return append(b, ']')
 }
 
 // object returns the measurement as a JSON object on one line.

@@ -39,10 +39,11 @@ type Record struct {
 	// Cautions limit the trust in the figures (a calibration overdue, a contact
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string
-	LogPath         string // file that keeps the run; empty: it was not kept
-	Captures        int    // cycles of which that file keeps the capture
-	Simulated       bool   // measured on the simulated bench
-	Seed            uint64 // of the simulated bench
+	LogPath         string   // file that keeps the run; empty: it was not kept
+	Captures        int      // cycles of which that file keeps the capture
+	Simulated       bool     // measured on the simulated bench
+	Seed            uint64   // of the simulated bench
+	Faults          []string // planted on the simulated bench on purpose
 	// Tally is what the figures of a soak come to; nil: not a soak. Where there is one,
 	// the text and the page's table are made of it and not of Measurements.
 	Tally         *tally.Tally

@@ -340,7 +340,18 @@ func rigWords(r *Record) string {
 	if r.Rig != "" {
 		words = oneLine(r.Rig) + ", " + words
 	}
+	if len(r.Faults) > 0 {
+		words += "; " + faultWords(r)
+	}
 	return words
+}
+
+// faultWords name the faults that were planted; empty where none were.
+func faultWords(r *Record) string {
+	if len(r.Faults) == 0 {
+		return ""
+	}
+	return "faults planted on purpose: " + oneLine(strings.Join(r.Faults, ", "))
 }
 
 // verdictSentence says why the verdict is what it is.

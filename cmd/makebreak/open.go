@@ -104,6 +104,28 @@ type simulation struct {
 	realTime bool
 }
 
+// planted lists the faults as --fault takes them.
+func (s *simulation) planted() []string {
+	texts := []string{}
+	for _, f := range s.faults {
+		texts = append(texts, f.String())
+	}
+	return texts
+}
+
+// plant takes faults up as they stand in the log.
+func (s *simulation) plant(texts []string) error {
+	s.faults = nil
+	for _, text := range texts {
+		f, err := sim.ParseFault(text)
+		if err != nil {
+			return err
+		}
+		s.faults = append(s.faults, f)
+	}
+	return nil
+}
+
 // openBench opens the bench, simulated or real, for a sequence.
 func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s simulation) (*bench.Bench, error) {
 	return a.openWith(rig, seq, s, bench.Opts{})

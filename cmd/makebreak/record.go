@@ -37,7 +37,10 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	r.Captures = countCycles(kept)
 	if rec.Seed != nil {
-		r.Simulated, r.Seed = true, *rec.Seed
+		r.Simulated, r.Seed, r.Faults = true, *rec.Seed, rec.Faults
+		if rec.Faults == nil {
+			r.Cautions = append(r.Cautions, "whether faults were planted on the simulated bench was not kept when this run was made")
+		}
 	}
 	if rec.Notes != "" {
 		r.Notes = append(r.Notes, rec.Notes)

@@ -107,6 +107,9 @@ func captureNotes(rec *journal.RunRecord, c *capture.Capture, file string) []str
 	var notes []string
 	if rec.Seed != nil {
 		notes = append(notes, "It is of the simulated bench: nothing real was measured.")
+		if len(rec.Faults) > 0 {
+			notes = append(notes, "Faults were planted on purpose: "+strings.Join(rec.Faults, ", ")+".")
+		}
 	}
 	again := "makebreak analyze " + file
 	first, others := spansOf(rec, c)

@@ -167,12 +167,8 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (simulation, err
 	if !c.Flags().Changed("seed") {
 		s.seed = uint64(rand.Uint32())
 	}
-	for _, text := range o.faults {
-		f, err := sim.ParseFault(text)
-		if err != nil {
-			return s, failed(exitUsage, fmt.Errorf("--fault: %w", err))
-		}
-		s.faults = append(s.faults, f)
+	if err := s.plant(o.faults); err != nil {
+		return s, failed(exitUsage, fmt.Errorf("--fault: %w", err))
 	}
 	if !rig.Simulated && (len(o.faults) > 0 || o.realTime || c.Flags().Changed("seed")) {
 		return s, failed(exitUsage, errors.New("--fault, --seed and --real-time are for the simulated bench; this rig file is of a real one"))
@@ -221,7 +217,7 @@ func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s simulation, cy
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: seq.Name, SequenceSource: string(seq.Source),
 		Rig: rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: cycles, Program: version()}
 	if rig.Simulated {
-		info.Seed = &s.seed
+		info.Seed, info.Faults = &s.seed, s.planted()
 	}
 	return info
 }

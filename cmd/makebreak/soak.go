@@ -3,7 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -216,7 +218,9 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 		return nil, err
 	}
 	if rec.Seed != nil {
-		sim.seed = *rec.Seed // the same simulated unit again
+		if err := sim.again(rec); err != nil {
+			return nil, err
+		}
 	}
 	last, err := rec.Last()
 	if err != nil {
@@ -224,6 +228,27 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 	}
 	a.unit = rec.Unit
 	return &soak{app: a, o: o, db: db, rec: rec, seq: seq, rig: rig, sim: sim, planned: rec.Planned, whole: rec.Cycles, next: last + 1, keep: *rec.Soak}, nil
+}
+
+// again makes the simulated unit the one that the run began with. A service says the
+// same faults each time it starts; others would be another unit.
+func (s *simulation) again(rec *journal.RunRecord) error {
+	if asked := s.planted(); len(asked) > 0 && !slices.Equal(asked, rec.Faults) {
+		return failed(exitUsage, fmt.Errorf("run %s: the faults of its simulated bench stand in the log (%s), and --fault says others (%s); leave --fault out",
+			rec.ID, orNone(rec.Faults), orNone(asked)))
+	}
+	s.seed = *rec.Seed
+	if err := s.plant(rec.Faults); err != nil {
+		return failed(exitLog, fmt.Errorf("run %s: its faults in the log cannot be planted again: %w", rec.ID, err))
+	}
+	return nil
+}
+
+func orNone(texts []string) string {
+	if len(texts) == 0 {
+		return "none"
+	}
+	return strings.Join(texts, ", ")
 }
 
 // canResume says why a run cannot go on, or not as asked.
@@ -239,6 +264,8 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
 		return errors.New("the number of its cycles stands in the log; leave --cycles out")
 	case c.Flags().Changed("seed") && !c.Flags().Changed("go-on"):
 		return errors.New("the seed of its simulated bench stands in the log; leave --seed out")
+	case c.Flags().Changed("fault") && !c.Flags().Changed("go-on"):
+		return errors.New("the faults of its simulated bench stand in the log; leave --fault out")
 	}
 	return nil
 }

@@ -88,9 +88,10 @@ func (db *DB) Find(id string) (*RunRecord, error) {
 	}
 	rec := &RunRecord{db: db}
 	var ended, seed sql.NullInt64
+	var faults sql.NullString
 	row := db.read.QueryRow("SELECT "+summaryColumns+
-		", id, done_by, sequence_source, rig, rig_source, seed, program, notes, ended, reason FROM run WHERE "+where, args...)
-	s, err := scanSummary(row.Scan, &rec.row, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &ended, &rec.Reason)
+		", id, done_by, sequence_source, rig, rig_source, seed, program, notes, faults, ended, reason FROM run WHERE "+where, args...)
+	s, err := scanSummary(row.Scan, &rec.row, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &faults, &ended, &rec.Reason)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, db.noRun(id)
 	}
@@ -99,7 +100,7 @@ func (db *DB) Find(id string) (*RunRecord, error) {
 	}
 	rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.Run, s.Unit, s.Sequence, s.Started, s.Planned
 	rec.Verdict, rec.Complete, rec.Cycles = s.Verdict, s.Complete, s.Cycles
-	rec.Ended = timeOf(ended)
+	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
 		u := uint64(seed.Int64)
 		rec.Seed = &u

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"makebreak/analyze"
@@ -25,7 +26,10 @@ type RunInfo struct {
 	Started time.Time
 	Planned int     // cycles; 0: no number was set
 	Seed    *uint64 // of the simulated bench; nil: a real one
-	Program string  // version
+	// Faults were planted on the simulated bench; each holds no line feed. nil: a real
+	// bench, or one of which it was not kept.
+	Faults  []string
+	Program string // version
 	Notes   string
 	Soak    *Retention // nil: not a soak; every capture is kept
 }
@@ -83,9 +87,9 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		r.info.ID = fmt.Sprintf("%s.%d", day, count)
-		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes)
-			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
-			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes},
+		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
+			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
+			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes, linesOf(info.Faults)},
 			&r.row); err != nil {
 			return err
 		}
@@ -357,6 +361,24 @@ func floatOf(x sql.NullFloat64) float64 {
 		return math.NaN()
 	}
 	return x.Float64
+}
+
+// linesOf writes texts one a line, NULL where there is no list.
+func linesOf(texts []string) any {
+	if texts == nil {
+		return nil
+	}
+	return strings.Join(texts, "\n")
+}
+
+func textsOf(lines sql.NullString) []string {
+	switch {
+	case !lines.Valid:
+		return nil
+	case lines.String == "":
+		return []string{}
+	}
+	return strings.Split(lines.String, "\n")
 }
 
 func blobOf(b []byte) any {

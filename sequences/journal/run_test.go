@@ -214,7 +214,8 @@ func TestFind_Record(t *testing.T) {
 	db := newLog(t)
 	seed := uint64(math.MaxUint64)
 	info := RunInfo{Unit: "SN-0042", By: "trainee 3", Sequence: "armed-high", SequenceSource: "name: armed-high\n", Rig: "bench", RigSource: "name: bench\n",
-		Started: time.Date(2026, 11, 25, 8, 0, 0, 7, time.UTC), Planned: 5, Seed: &seed, Program: "1.0", Notes: "after repair"}
+		Started: time.Date(2026, 11, 25, 8, 0, 0, 7, time.UTC), Planned: 5, Seed: &seed, Program: "1.0", Notes: "after repair",
+		Faults: []string{"hum=0.4 V", "welded"}}
 	run, err := db.Begin(info)
 	if err != nil {
 		t.Fatal(err)
