@@ -141,16 +141,13 @@ func checkSoak(t *testing.T, log string, reported map[int]bool, kills int) {
 		}
 		figures[m.Cycle]++
 	}
-	stored, captures := 0, 0
+	stored := 0
 	for c, err := range rec.CycleInfos() {
 		if err != nil {
 			t.Fatal(err)
 		}
 		if stored++; c.N != stored || !c.Complete || figures[c.N] < 15 {
 			t.Fatalf("cycle %d comes as number %d with %d figures, complete %t", c.N, stored, figures[c.N], c.Complete)
-		}
-		if c.HasCapture {
-			captures++
 		}
 	}
 	for n := range reported {
@@ -162,12 +159,27 @@ func checkSoak(t *testing.T, log string, reported map[int]bool, kills int) {
 	if lost := stored - len(reported); lost < 0 || lost > kills*16 {
 		t.Errorf("%d cycles stored, %d reported", stored, len(reported))
 	}
-	if most := 3 + 5 + stored/7 + 1; captures > most {
-		t.Errorf("%d captures of %d cycles are kept, want at most %d", captures, stored, most)
-	}
+	checkKept(t, rec, stored)
 	gaps, err := rec.Interruptions()
 	if err != nil || len(gaps) == 0 {
 		t.Errorf("%d interruptions are known: %v", len(gaps), err)
+	}
+}
+
+// checkKept checks which captures are kept. A machine under load lets a sitting go on for
+// more cycles than the range of the figures is learned in; then some are kept as drifted.
+func checkKept(t *testing.T, rec *journal.RunRecord, stored int) {
+	t.Helper()
+	counts, _, err := rec.CaptureCounts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, last, every, drifted := counts[journal.KeptFirst], counts[journal.KeptLast], counts[journal.KeptEvery], counts[journal.KeptDrifted]
+	if first != min(3, stored) || every != stored/7 || last > 5 || drifted > stored/100 {
+		t.Errorf("of %d cycles are kept %d first, %d last, %d every seventh, %d drifted", stored, first, last, every, drifted)
+	}
+	if counts[journal.KeptAll]+counts[journal.KeptBad] > 0 {
+		t.Errorf("of cycles that all passed some are kept for another reason: %v", counts)
 	}
 }
 
