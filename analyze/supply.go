@@ -32,6 +32,19 @@ func (p *Plan) movesAt(events []string) bool {
 	return len(events) > 0
 }
 
+// OnRamp returns which of the relay's voltages a ramp shows, and its limit: where none
+// is set to it, what the relay must operate or release at.
+func (p *RelayPlan) OnRamp(m Move) (Quantity, Limit) {
+	q, limit := PullInVoltage, Limit{math.NaN(), p.MustOperate}
+	if m.To < m.From {
+		q, limit = DropOutVoltage, Limit{p.MustRelease, math.NaN()}
+	}
+	if set := p.Limits.Of(q); !set.None() {
+		limit = set
+	}
+	return q, limit
+}
+
 // travel is how long, at most, a small relay takes from the coil voltage that makes
 // it change over to the contact that shows it, where the plan sets no limit to that
 // (makers' data sheets: 5 to 15 ms, more with a diode across the coil).
@@ -49,7 +62,6 @@ func (o *outputMeter) follow(m *Meter, tr *capture.Trace, e capture.Event, to ca
 		o.unsampled(m, e, to)
 		return
 	}
-	s.o.interval = to.Sub(e.At).Seconds() / float64(x.n)
 	s.rest = o.levelAfter(tr, e, to, mv)
 	s.state = s.rest
 	s.o.spans = []span{{high: s.rest.volts > nominal(tr)/2, from: e.At, to: to}}
@@ -108,15 +120,16 @@ func (r *relayMeter) reportRamp(m *Meter, c *capture.Capture, e capture.Event, t
 		m.missing(e.Name, signal, t.q, t.limit, Undecided, t.name+" was already "+contactWord(t.closed))
 		return
 	case !turned:
-		r.neverTurned(m, e, t, mv)
+		r.neverTurned(m, c.Traces[r.output.index], e, t, mv)
 		return
 	}
-	lo, hi, ok := voltsAround(c.Traces[r.output.index], at.Add(-t.window), at)
+	tr := c.Traces[r.output.index]
+	lo, hi, ok := voltsAround(tr, at.Add(-t.window), at)
 	if !ok {
 		m.missing(e.Name, signal, t.q, t.limit, Undecided, "no samples of "+r.output.signal+" around the change-over")
 		return
 	}
-	tr, volts := c.Traces[r.output.index], (lo+hi)/2
+	volts := (lo + hi) / 2
 	budget := append([]gum.Component{component(supplyMoves, "rectangular", (hi-lo)/2, 1)}, readingBudget(tr, volts)...)
 	m.row(Measurement{Event: e.Name, Signal: signal, Quantity: t.q, Value: volts, Limit: t.limit, Reason: t.change.openEnd()}, budget)
 	t.change.doubtPass(m.lastRow())
@@ -129,18 +142,11 @@ const supplyMoves = "change of the supply while the armature moves"
 // turn says which contact shows the change-over of a ramp: the one that closes, or,
 // where that is not wired, the one that opens.
 func (r *relayMeter) turn(c *capture.Capture, e capture.Event, to capture.Instant, mv Move) turn {
-	t := turn{q: PullInVoltage, name: r.plan.Make, closed: true, window: r.within(OperateTime)}
-	t.limit = r.plan.Limits.Of(PullInVoltage)
+	t := turn{name: r.plan.Make, closed: true, window: r.within(OperateTime)}
 	closing, opening := r.make, r.brk
-	if t.limit.None() {
-		t.limit.Upper = r.plan.MustOperate
-	}
-	if mv.To < mv.From {
-		t.q, t.name, t.window, t.limit = DropOutVoltage, r.plan.Break, r.within(ReleaseTime), r.plan.Limits.Of(DropOutVoltage)
+	if t.q, t.limit = r.plan.OnRamp(mv); t.q == DropOutVoltage {
+		t.name, t.window = r.plan.Break, r.within(ReleaseTime)
 		closing, opening = opening, closing
-		if t.limit.None() {
-			t.limit.Lower = r.plan.MustRelease
-		}
 	}
 	i := closing
 	if i < 0 {
@@ -159,11 +165,13 @@ func (r *relayMeter) within(q Quantity) time.Duration {
 	return travel
 }
 
-// neverTurned reports a relay that did not change over on a ramp.
-func (r *relayMeter) neverTurned(m *Meter, e capture.Event, t turn, mv Move) {
+// neverTurned reports a relay that did not change over on a ramp. One that was never
+// surely given what it needs has not failed: how far the ramp came is then a bound.
+func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t turn, mv Move) {
 	reason := t.name + " did not " + turnWord(t.closed) + " until " + short(mv.To) + " V"
-	if got, far := r.reached(t); !far {
-		m.missing(e.Name, r.plan.Signal, t.q, t.limit, Undecided, reason+", and the coil came to "+short(got)+" V only")
+	if came := r.reached(tr, t); came.decision != gum.Conforms {
+		m.missing(e.Name, r.plan.Signal, t.q, t.limit, Undecided, reason+", and the coil came to "+came.words()+
+			": it changes over "+t.beyond()+" that. "+t.further())
 		return
 	}
 	m.missing(e.Name, r.plan.Signal, t.q, t.limit, Fail, reason)
@@ -177,29 +185,60 @@ func (r *relayMeter) neverTurned(m *Meter, e capture.Event, t turn, mv Move) {
 	m.symptom(e, signal, k, r.output.signal, r.output.now.rest.volts, t.limit.Upper)
 }
 
-// reached returns how far a ramp brought the coil's voltage, and whether that was
-// to the limit or beyond: a relay that was never given what it needs has not failed.
-func (r *relayMeter) reached(t turn) (volts float64, far bool) {
-	seen := &r.output.now.o
-	switch {
-	case seen.n == 0:
-		return math.NaN(), false
-	case t.q == PullInVoltage:
-		return seen.hi, !(seen.hi < t.limit.Upper)
+// beyond is on which side of where a ramp ended a relay changes over that did not.
+func (t turn) beyond() string {
+	if t.q == PullInVoltage {
+		return "above"
 	}
-	return seen.lo, !(seen.lo > t.limit.Lower)
+	return "below"
+}
+
+// further says what ramp would show more.
+func (t turn) further() string {
+	limit := t.limit.Lower
+	if t.q == PullInVoltage {
+		limit = t.limit.Upper
+	}
+	return "A ramp that ends well " + t.beyond() + " " + short(limit) + " V would show whether it must"
+}
+
+// came is how far a ramp brought a coil's voltage, and whether that was surely to the
+// relay's limit or beyond.
+type came struct {
+	volts, expanded float64
+	decision        gum.Decision
+}
+
+func (c came) words() string {
+	if c.expanded > 0 {
+		return short(c.volts) + " V ± " + amount(c.expanded, &Measurement{Quantity: HighLevel}, roundUp) + " only"
+	}
+	return short(c.volts) + " V only"
+}
+
+func (r *relayMeter) reached(tr *capture.Trace, t turn) came {
+	seen := &r.output.now.o
+	if seen.n == 0 {
+		return came{volts: math.NaN()}
+	}
+	c, wanted := came{volts: seen.lo}, Limit{math.NaN(), t.limit.Lower}
+	if t.q == PullInVoltage {
+		c.volts, wanted = seen.hi, Limit{t.limit.Upper, math.NaN()}
+	}
+	_, c.expanded = gum.Combine(readingBudget(tr, c.volts)).Expanded()
+	c.decision = gum.Decide(c.volts, c.expanded, wanted.Lower, wanted.Upper)
+	return c
 }
 
 // voltsAround returns the lowest and the highest reading from the last one before
-// from to the first one after to.
+// from to the first one after to; none where there is no sample on either side.
 func voltsAround(tr *capture.Trace, from, to capture.Instant) (lo, hi float64, ok bool) {
-	if times, _, earlier := tr.Near(from, 1, 0); earlier == 1 {
-		from = capture.Instant(times[0])
+	before, _, earlier := tr.Near(from, 1, 0)
+	after, _, n := tr.Near(to+1, 0, 1)
+	if earlier != 1 || len(after) <= n {
+		return 0, 0, false
 	}
-	if times, _, earlier := tr.Near(to+1, 0, 1); len(times) > earlier {
-		to = capture.Instant(times[earlier])
-	}
-	x := extremesOf(tr, from, to+1)
+	x := extremesOf(tr, capture.Instant(before[0]), capture.Instant(after[n])+1)
 	return x.lo, x.hi, x.n > 0
 }
 

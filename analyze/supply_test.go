@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 )
 
 // rampPlan has a supply that rises and falls slowly, and one that is set at once.
@@ -140,14 +141,48 @@ func TestSupply_LevelAfter(t *testing.T) {
 	says(t, findings)
 }
 
-// A ramp that ends before the limit shows nothing against the relay.
+// A ramp that does not surely reach the limit shows nothing against the relay: its end
+// is a bound. The converter's gain is known to ± 1 % here.
 func TestSupply_RampTooShort(t *testing.T) {
-	short := func(t float64) float64 { return math.Min(4, ramp(t)) }
-	d := draw(14).output("OUT1", 860, short).event("rise", 1).contact("K1_NO", false).contact("K1_NC", true)
-	r, findings := measured(t, rampPlan(), d)
+	for _, c := range []struct {
+		name    string
+		from    float64 // of the ramp, in seconds of the drawing
+		end     float64 // volts
+		verdict analyze.Verdict
+		reason  string
+	}{
+		{"up, far from it", 1, 4, analyze.Undecided, "K1_NO did not close until 13.8 V, and the coil came to 4.00 V ± 38 mV only: it changes over above that. A ramp that ends well above 9.00 V would show whether it must"},
+		{"up, beyond it by less than U", 1, 9.05, analyze.Undecided, "and the coil came to 9.05 V ± 86 mV only: it changes over above that."},
+		{"up, surely beyond it", 1, 9.2, analyze.Fail, "K1_NO did not close until 13.8 V"},
+		{"down, far from it", 15.8, 3, analyze.Undecided, "K1_NC did not close until 0 V, and the coil came to 3.00 V ± 29 mV only: it changes over below that. A ramp that ends well below 1.20 V would show whether it must"},
+		{"down, surely beyond it", 15.8, 1.1, analyze.Fail, "K1_NC did not close until 0 V"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			event, q, out, bounded := "rise", analyze.PullInVoltage, false, func(s float64) float64 { return math.Min(c.end, ramp(s)) }
+			if c.from > 15 {
+				event, q, out, bounded = "fall", analyze.DropOutVoltage, true, func(s float64) float64 { return math.Max(c.end, ramp(s)) }
+			}
+			d := draw(31).output("OUT1", 860, bounded).event(event, c.from).contact("K1_NO", out).contact("K1_NC", !out)
+			d.Traces[0].Converter.Doubts = []capture.Doubt{{Source: "ADC gain", Distribution: capture.Rectangular, Relative: 0.01}}
+			r, findings := measured(t, rampPlan(), d)
+			x := rowsOf(r, event, "K1", q)
+			if len(x) != 1 || x[0].Verdict != c.verdict || !strings.Contains(x[0].Reason, c.reason) {
+				t.Errorf("%s: %s", x[0].Verdict, x[0].Reason)
+			}
+			if c.verdict == analyze.Undecided {
+				says(t, findings)
+			}
+		})
+	}
+}
+
+// Without a sample of the coil on both sides of the change-over, its voltage then is
+// not known, however far a ramp had come before.
+func TestSupply_RampUnsampled(t *testing.T) {
+	d := draw(14).output("OUT1", 860, ramp, hole{7, 20}).event("rise", 1).contact("K1_NO", false, 7.806).contact("K1_NC", true, 7.803)
+	r, _ := measured(t, rampPlan(), d)
 	x := rowsOf(r, "rise", "K1", analyze.PullInVoltage)
-	if len(x) != 1 || x[0].Verdict != analyze.Undecided || !strings.Contains(x[0].Reason, "the coil came to 4.00 V only") {
+	if len(x) != 1 || x[0].Verdict != analyze.Undecided || x[0].Reason != "no samples of OUT1 around the change-over" {
 		t.Errorf("%+v", x)
 	}
-	says(t, findings)
 }

@@ -24,6 +24,7 @@ func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
 	f.steps()
 	f.sampling()
 	f.held()
+	f.ramps()
 	return f.cautions, doc.Err()
 }
 

@@ -252,6 +252,10 @@ func TestSequence_Fits(t *testing.T) {
 		{"a third voltage of two supplies", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 16 V, as: b, hold: 1 s}]\n", staged,
 			"f.yaml:2:18: steps[0].supply: read \"12 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V\n" +
 				"f.yaml:2:52: steps[1].supply: read \"16 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
+		{"ramps that end too soon", "name: n\nsteps: [{supply: {from: 0 V, to: 8 V, over: 1 s}, as: up, hold: 2 s}, {supply: {from: 8 V, to: 2 V, over: 1 s}, as: down, hold: 2 s}, {supply: {from: 2 V, to: 9 V, over: 1 s}, as: far, hold: 2 s}]\n" +
+			"outputs: {COIL: {expect: any, relay: K1}}\nrelays: {K1: {make: K1_NO, must_operate: 9 V, must_release: 1.2 V}}\n", rigs[2], "",
+			"the ramp up ends at 8 V, below the 9 V at which K1 must operate: where it does not, that is undecided\n" +
+				"the ramp down ends at 2 V, above the 1.2 V at which K1 must release: where it does not, that is undecided"},
 		{"ramp of two supplies", "name: n\nsteps: [{supply: {from: 13.8 V, to: 10.5 V, over: 1 s}, as: a, hold: 2 s}]\n", staged,
 			"f.yaml:2:10: steps[0].supply: this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
 		{"supply switched over for too long", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}, {event: energize, hold: 1 s}, {event: release, hold: 2 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged,

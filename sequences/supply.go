@@ -66,6 +66,28 @@ func (f *fitter) supply(path string, mv *analyze.Move) {
 	}
 }
 
+// ramps finds ramps that end before a relay must have changed over: one that does not
+// has not failed then, and its voltage is only known to lie beyond.
+func (f *fitter) ramps() {
+	for _, step := range f.seq.Steps {
+		if step.Supply == nil || !step.Supply.Ramp() {
+			continue
+		}
+		for i := range f.seq.Plan.Relays {
+			k := &f.seq.Plan.Relays[i]
+			q, limit := k.OnRamp(*step.Supply)
+			end, at, must, beyond := step.Supply.To, limit.Upper, "operate", "below"
+			if q == analyze.DropOutVoltage {
+				at, must, beyond = limit.Lower, "release", "above"
+			}
+			if end < at && must == "operate" || end > at && must == "release" {
+				f.cautions = append(f.cautions, "the ramp "+step.Event+" ends at "+unit.Voltage.Format(end)+", "+beyond+" the "+
+					unit.Voltage.Format(at)+" at which "+k.Signal+" must "+must+": where it does not, that is undecided")
+			}
+		}
+	}
+}
+
 // stage finds moves that two supplies and a switch cannot make.
 func (f *fitter) stage(path string, mv *analyze.Move, g *wiring.Stage) {
 	if _, has := g.At(mv.To); mv.Ramp() || !has {
