@@ -10,6 +10,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // cycleOf draws a capture of one output and one relay over a few events: levels,

@@ -17,6 +17,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // Whatever the text, Parse neither panics nor returns a sequence that breaks its own rules,

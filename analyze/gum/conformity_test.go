@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 var none = math.NaN()

@@ -19,6 +19,7 @@ import (
 
 	"makebreak/analyze/picture"
 	"makebreak/analyze/reliability"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // published are ten failures and ten units stopped at 500 hours (NIST/SEMATECH

@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 func contains(lines []string, word string) bool {

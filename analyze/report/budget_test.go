@@ -14,6 +14,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/gum"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // budgeted is the invented record with figures that have budgets. They are worked

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 func sorted(x []float64) []float64 {

@@ -12,26 +12,13 @@ import (
 
 // listed is what go list tells of a package.
 type listed struct {
-	ImportPath string
-	Imports    []string
+	ImportPath                         string
+	Imports, TestImports, XTestImports []string
 }
 
 // TestImports holds the packages to the one way in which they may know each other.
 func TestImports(t *testing.T) {
-	out, err := exec.Command("go", "list", "-json=ImportPath,Imports", "makebreak/...").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all []listed
-	for d := json.NewDecoder(strings.NewReader(string(out))); ; {
-		var p listed
-		if err := d.Decode(&p); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			t.Fatal(err)
-		}
-		all = append(all, p)
-	}
+	all := packages(t)
 	for _, part := range []string{"cmd", "rig", "sequences", "analyze"} {
 		if !slices.ContainsFunc(all, func(p listed) bool { return within(p.ImportPath, part) }) {
 			t.Fatalf("go list shows no package of %s", part)
@@ -43,6 +30,41 @@ func TestImports(t *testing.T) {
 				t.Errorf("%s imports %s: %s", p.ImportPath, i, why)
 			}
 		}
+	}
+}
+
+// packages lists the project's.
+func packages(t *testing.T) (all []listed) {
+	t.Helper()
+	out, err := exec.Command("go", "list", "-json=ImportPath,Imports,TestImports,XTestImports", "makebreak/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for d := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p listed
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+}
+
+// Drawn tests draw the same cases in every run.
+func TestFixedSeeds(t *testing.T) {
+	drawn := 0
+	for _, p := range packages(t) {
+		tests := slices.Concat(p.TestImports, p.XTestImports)
+		if !slices.Contains(tests, "pgregory.net/rapid") {
+			continue
+		}
+		if drawn++; !slices.Contains(tests, "makebreak/testdata/fixedseed") {
+			t.Errorf("%s has drawn tests and does not import testdata/fixedseed", p.ImportPath)
+		}
+	}
+	if drawn == 0 {
+		t.Error("no package has drawn tests: they are not recognised")
 	}
 }
 

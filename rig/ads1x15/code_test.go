@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/wiring"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // Ideal output codes of SBAS444 (ADS1115) and SBAS473 (ADS1015), tables of input

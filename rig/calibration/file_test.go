@@ -16,6 +16,7 @@ import (
 
 	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // stored is a file with one calibration of OUT3.

@@ -16,6 +16,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 // traceView is all that a trace says, its volts as bits.

@@ -11,6 +11,8 @@ import (
 	"golang.org/x/sys/unix"
 	"periph.io/x/conn/v3/physic"
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 // What the guard is told comes out as it was put in.

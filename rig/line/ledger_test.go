@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/line"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // The signs of a loss are those of the kernel's GPIO character device: the

@@ -9,6 +9,8 @@ import (
 	"periph.io/x/conn/v3/i2c/i2ctest"
 	"periph.io/x/conn/v3/physic"
 	"pgregory.net/rapid"
+
+	_ "makebreak/testdata/fixedseed"
 )
 
 // The two bytes of a fast write: DS22039 figure 6-1, worked by hand; the Linux driver

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 func testCoil() coil {

@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // The registers, as SBAS444 numbers them.

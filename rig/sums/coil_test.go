@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/wiring"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // relayCoil is 12 V on 400 ohm with nothing else known.

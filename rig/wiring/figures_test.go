@@ -8,6 +8,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // benchRig is one ADS1115 at ±4.096 V with one output behind 39 kohm and 10 kohm.

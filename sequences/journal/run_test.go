@@ -16,6 +16,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // exampleCycle is a cycle with something in every field.
