@@ -70,7 +70,7 @@ func verifyUnit(t *testing.T, root string) {
 		t.Fatal(err)
 	}
 	// The checker looks for the program where the unit says it is.
-	program := filepath.Join(root, "usr/local/bin/makebreak")
+	program := strings.ReplaceAll(filepath.Join(root, "usr/local/bin/makebreak"), " ", `\x20`)
 	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(string(text), "/usr/local/bin/makebreak", program)), 0o644); err != nil {
 		t.Fatal(err)
 	}

@@ -3,6 +3,7 @@ package journal
 import (
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -140,7 +141,11 @@ func TestCopyRun_Ways(t *testing.T) {
 	if err := db.CopyRun(id, db.Path()); err == nil || !strings.Contains(err.Error(), "this log itself") {
 		t.Errorf("the log itself: %v", err)
 	}
-	if err := db.CopyRun(id, "copy_test.go"); !errors.Is(err, ErrNotLog) {
+	none := filepath.Join(t.TempDir(), "none")
+	if err := os.WriteFile(none, []byte("an ordinary text, which holds no log"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.CopyRun(id, none); !errors.Is(err, ErrNotLog) {
 		t.Errorf("no log: %v", err)
 	}
 	if err := db.CopyRun("2020-01-01.1", path); !errors.Is(err, ErrNoRun) {
