@@ -1,7 +1,7 @@
 // Package fixedseed has a package's drawn tests draw the same cases in every run, so that
 // a change is never refused for a case that another change brought in. It is imported for
 // that alone. RAPID_SEED in the environment or -rapid.seed draws others, 0 new ones each
-// time; .ci/hunt does so for long.
+// time; .ci/run -n does so for long.
 package fixedseed
 
 import (
