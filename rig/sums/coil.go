@@ -229,6 +229,10 @@ func (s *Sheet) switchOff(in *CoilInput, on float64) {
 	if math.IsNaN(in.MustRelease) {
 		return
 	}
+	if on <= in.MustRelease {
+		s.warn(fmt.Sprintf("how long the current takes to fall cannot be worked out: the coil gets %s when on, not more than the %s at which it must release", volts(on), volts(in.MustRelease)))
+		return
+	}
 	decay := func(v float64) float64 { return tau * math.Log((on+v)/(in.MustRelease+v)) }
 	sum := func(v float64) string {
 		return fmt.Sprintf("%s × ln((%s + %s)/(%s + %s))", seconds(tau), plain(on), plain(v), plain(in.MustRelease), plain(v))

@@ -2,6 +2,7 @@ package sums
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -71,13 +72,20 @@ func TestCoil_DecayFollowsTheCircuit(t *testing.T) {
 		in.Resistance = rapid.Float64Range(50, 2000).Draw(t, "ohms")
 		in.Inductance = rapid.Float64Range(0.01, 2).Draw(t, "henries")
 		in.MustRelease = rapid.Float64Range(0.5, 6).Draw(t, "must release")
-		in.Source = rapid.Float64Range(0, 50).Draw(t, "source")
+		in.Source = rapid.Float64Range(0, 500).Draw(t, "source")
 		s, err := Coil(in)
 		if err != nil {
 			t.Fatal(err)
 		}
 		decay := s.Value("diode_decay_seconds")
-		i := in.Voltage / (in.Resistance + in.Source)
+		on := in.Voltage * in.Resistance / (in.Resistance + in.Source)
+		if on <= in.MustRelease {
+			if !math.IsNaN(decay) {
+				t.Fatalf("from %g V at the coil the current falls to that of %g V in %g s", on, in.MustRelease, decay)
+			}
+			return
+		}
+		i := on / in.Resistance
 		slope := func(i float64) float64 { return (-in.Resistance*i - 0.7) / in.Inductance }
 		const steps = 400
 		h := decay / steps
@@ -92,6 +100,26 @@ func TestCoil_DecayFollowsTheCircuit(t *testing.T) {
 			t.Fatalf("after %g s %g A flow, want %g A", decay, i, want)
 		}
 	})
+}
+
+// A coil that gets no more than its must-release voltage has no time to fall to it.
+// 12 V behind 400 ohm are 6 V at a coil of 400 ohm.
+func TestCoil_NothingToFall(t *testing.T) {
+	for mustRelease, falls := range map[float64]bool{5.9: true, 6: false, 7: false} {
+		in := relayCoil()
+		in.Source, in.Tau, in.MustRelease = 400, 1.3e-3, mustRelease
+		s, err := Coil(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := s.Value("diode_decay_seconds"); (got > 0) != falls || math.IsNaN(got) == falls {
+			t.Errorf("to %g V: %g s", mustRelease, got)
+		}
+		said := slices.ContainsFunc(s.Warnings, func(w string) bool { return strings.Contains(w, "the coil gets 6 V when on") })
+		if said == falls {
+			t.Errorf("to %g V: warnings %q", mustRelease, s.Warnings)
+		}
+	}
 }
 
 // 12 V behind 20 ohm, coil 360 to 440 ohm: 12 × 360/380 = 11.36842 V, margin 2.36842 V
