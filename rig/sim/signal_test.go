@@ -64,8 +64,11 @@ func simpson(s *segment, from, to int64) float64 {
 		}
 		return v
 	}
-	const n = 2000
-	h := float64(to-from) / n
+	n := 2000
+	if s.a != 0 {
+		n = max(n, 2*int(10*float64(to-from)/s.tau)) // a step is at most 1/20 of the time constant
+	}
+	h := float64(to-from) / float64(n)
 	sum := law(float64(from)) + law(float64(to))
 	for i := 1; i < n; i++ {
 		k := 2.0
