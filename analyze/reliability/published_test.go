@@ -87,8 +87,9 @@ func TestExponentialOf_NIST(t *testing.T) {
 	}
 }
 
-// Exact binomial bounds; the last row is NIST/SEMATECH e-Handbook 7.2.4.1's example of
-// 4 defectives in 20, worked out with SciPy.
+// Exact binomial bounds. 4 in 20 is NIST/SEMATECH e-Handbook 7.2.4.1's example, worked
+// out with SciPy; 682 in 925 is the example of R's binom.test, its bounds found again
+// from the binomial distribution's sums with another program.
 func TestProportionOf_Published(t *testing.T) {
 	for _, c := range []struct {
 		failures, cycles      int64
@@ -96,7 +97,7 @@ func TestProportionOf_Published(t *testing.T) {
 	}{
 		{0, 10, 0.95, 0, 0.308497}, {1, 10, 0.95, 0.002529, 0.445016},
 		{5, 100, 0.95, 0.016432, 0.112835}, {0, 100, 0.95, 0, 0.036217},
-		{4, 20, 0.9, 0.071354, 0.401028},
+		{4, 20, 0.9, 0.071354, 0.401028}, {682, 925, 0.95, 0.7076683, 0.7654066},
 	} {
 		p, err := ProportionOf(c.failures, c.cycles, c.confidence)
 		if err != nil {
