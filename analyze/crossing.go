@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"makebreak/analyze/gum"
@@ -66,7 +67,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		c.add("sampling interval", "rectangular", w.step/2, 1)
 		// Nothing says whether such samples are values or means over their interval,
 		// which would stand for its middle.
-		c.add("samples may be means", "rectangular", w.step/2, 1)
+		c.add("samples may be means", "rectangular", w.usualStep()/2, 1)
 	}
 	if !c.clean {
 		c.add("scatter of the samples", "normal", math.Max(before.sigma, after.sigma)*w.slowness(), 1)
@@ -152,6 +153,17 @@ func readingsNear(tr *capture.Trace, at capture.Instant, before, after int) (tim
 	}
 	lo, hi := max(0, earlier-before), min(len(times), earlier+after)
 	return times[lo:hi], volts[lo:hi]
+}
+
+// usualStep is the time between samples where none are missing, the median of those
+// looked at, and no more than at the crossing.
+func (w window) usualStep() float64 {
+	steps := make([]float64, 0, 2*reach)
+	for i := 1; i < len(w.at); i++ {
+		steps = append(steps, w.at[i]-w.at[i-1])
+	}
+	slices.Sort(steps)
+	return math.Min(w.step, steps[len(steps)/2])
 }
 
 // near returns sample i where it lies in the state (0: before the step, 1: after),

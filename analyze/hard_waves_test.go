@@ -153,6 +153,23 @@ func TestHardWaves(t *testing.T) {
 			figures: []figure{{"on", "OUT1", analyze.HighLevel, 12.6, 1e-5, analyze.Pass}, {"off", "OUT1", analyze.LowLevel, 0.1, 1e-5, analyze.Pass},
 				{"on", "OUT1", analyze.SwitchingDelay, 0.25, 1e-3, analyze.NoVerdict}, {"on", "OUT1", analyze.Ripple, nan, 0, analyze.NoVerdict}},
 			verdict: analyze.Pass},
+		{name: "one sample a state, and it should be kept", meaning: "one sample cannot say that a state was kept",
+			limits: analyze.Limits{analyze.Hold: atMost(0)}, expect: both,
+			d:       draw(7).output("OUT1", 0.4, good).event("on", 1).event("off", 4),
+			figures: []figure{{"on", "OUT1", analyze.Hold, 0, 0, analyze.Undecided}},
+			verdict: analyze.Undecided, says: []string{"Hold of OUT1 cannot be decided at on, off. Why stands with each figure"}},
+		{name: "0.2 s missing at the crossing", meaning: "anywhere in these 0.2 s, whether samples are means or not",
+			limits: usual(), expect: both, d: plain(good, hole{1.1, 1.3}),
+			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, 0.2, 1e-3, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "a duration of which there is only a bound", meaning: "neither that it is too long nor that it is near a limit",
+			limits: analyze.Limits{analyze.TransitionDuration: atMost(0.01)}, expect: both, d: plain(good, hole{1.1, 1.3}),
+			figures: []figure{{"on", "OUT1", analyze.TransitionDuration, 0.2, 0, analyze.Undecided}, {"off", "OUT1", analyze.TransitionDuration, 1e-3, 0, analyze.Pass}},
+			verdict: analyze.Undecided, says: []string{"Transition duration of OUT1 cannot be decided at on. Why stands with each figure"}},
+		{name: "millivolts for volts", meaning: "no charger is at 12600 V",
+			limits: usual(), expect: both, d: plain(levels(100, 1.2, 12600, 4.2, 100)),
+			figures: []figure{{"on", "OUT1", analyze.HighLevel, 12600, 1e-3, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 reads up to 12600 V at on, off, which no such output can have. Check whether the file's column holds millivolts"}},
 		{name: "clock step", meaning: "time jumps on by 5 s in a settled part: as if samples were missing",
 			limits: usual(), expect: both,
 			d: func() drawing {
@@ -284,6 +301,17 @@ func TestHardWaves(t *testing.T) {
 				t.Error(err)
 			}
 		})
+	}
+}
+
+// Where 0.2 s of samples are missing at a step, it is somewhere in these: nobody takes
+// the samples for means over so long.
+func TestHardWaves_HoleAtTheStep(t *testing.T) {
+	d := draw(7).output("OUT1", 1000, levels(0.1, 1.2, 12.6), hole{1.1, 1.3}).event("on", 1)
+	r, _ := measured(t, outputPlan(usual(), map[string]analyze.Expectation{"on": goHigh}), d)
+	x := rowsOf(r, "on", "OUT1", analyze.SwitchingDelay)[0]
+	if want := 0.95 * 0.1; math.Abs(x.Expanded-want) > 1e-3 {
+		t.Errorf("U = %g s, want 95 %% of ± 0.1 s, %g s", x.Expanded, want)
 	}
 }
 

@@ -27,7 +27,7 @@ func missingFor(gap float64) string {
 const samplesLeftOut = "samples were left out"
 
 func leftOutFor(left float64) string {
-	return fmt.Sprintf("%s on purpose for %s: only a move would have been kept", samplesLeftOut, seconds(left))
+	return fmt.Sprintf("%s on purpose for %s: only a move would have been kept; the whole capture would settle it", samplesLeftOut, seconds(left))
 }
 
 // leftOut is how much of the time from..to lies between the spans kept; nil: samples

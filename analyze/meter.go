@@ -51,6 +51,7 @@ type Meter struct {
 type outputMeter struct {
 	signal string
 	index  int         // of the trace
+	usual  float64     // volts of an output that is on
 	plan   *OutputPlan // nil: not named by the plan
 	level  level       // of the present state
 	high   bool
@@ -109,7 +110,7 @@ func NewMeter(plan *Plan, c *capture.Capture) (*Meter, error) {
 		if p == nil && !m.free && !plan.OthersUnmoved {
 			continue
 		}
-		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, plan: p,
+		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, usual: nominal(t), plan: p,
 			lowLevel: math.NaN(), highLevel: math.NaN(), movedAt: never})
 	}
 	for _, p := range plan.Outputs {
@@ -152,12 +153,16 @@ func (m *Meter) addRelays(c *capture.Capture) error {
 }
 
 func traceNames(c *capture.Capture) string {
-	if len(c.Traces) == 0 {
-		return "none"
-	}
 	names := make([]string, len(c.Traces))
 	for i, t := range c.Traces {
 		names[i] = t.Signal
+	}
+	return listOf(names)
+}
+
+func listOf(names []string) string {
+	if len(names) == 0 {
+		return "none"
 	}
 	return strings.Join(names, ", ")
 }
@@ -175,7 +180,7 @@ func trackIndex(c *capture.Capture, signal, relay string) (int, error) {
 	for i, t := range c.Tracks {
 		names[i] = t.Signal
 	}
-	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, strings.Join(names, ", "))
+	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, listOf(names))
 }
 
 // relaysOf finds change-over relays by their contacts' names: K1_NO and K1_NC are

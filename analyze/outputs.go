@@ -216,12 +216,27 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 		budget = []gum.Component{component("sampling interval", "triangular", s.absent.step, 1)}
 	}
 	m.row(x, budget)
-	if y := m.lastRow(); s.gap > 0 && y.Verdict == Pass {
+	switch y := m.lastRow(); {
+	case y.Verdict != Pass:
+	case s.gap > 0:
 		y.Verdict = Undecided // nothing says that it kept its state meanwhile
+	case s.o.n < fewHeld:
+		y.Verdict, y.Reason = Undecided, "only "+samples(s.o.n)+" in the state"
 	}
 	if o.plan != nil || o.wanders() {
 		m.doubtLeftOut(s)
 	}
+}
+
+// fewHeld is how many samples a state must have for its ripple, or that it was kept, to
+// be known at all.
+const fewHeld = 3
+
+func samples(n int) string {
+	if n == 1 {
+		return "1 sample"
+	}
+	return fmt.Sprintf("%d samples", n)
 }
 
 // wanders reports whether an output moved, or has so much noise that an excursion of it
@@ -263,8 +278,8 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		return
 	}
 	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
-	if s.state.n < 3 {
-		m.missing(e.Name, o.signal, Ripple, o.limitOf(Ripple), Undecided, fmt.Sprintf("only %d samples in the state", s.state.n))
+	if s.state.n < fewHeld {
+		m.missing(e.Name, o.signal, Ripple, o.limitOf(Ripple), Undecided, "only "+samples(s.state.n)+" in the state")
 		return
 	}
 	budget := rippleBudget(tr, s.state)
@@ -307,7 +322,7 @@ func (o *outputMeter) namesHigh() bool {
 func (m *Meter) levelRow(tr *capture.Trace, event string, o *outputMeter, q Quantity, l level, limit Limit) {
 	x := Measurement{Event: event, Signal: o.signal, Quantity: q, Value: l.volts, Limit: limit}
 	if l.mean {
-		x.Reason = fmt.Sprintf("mean of %d samples, too few for a histogram", l.n)
+		x.Reason = fewSamples + samples(l.n) + ", too few for a histogram"
 	}
 	m.row(x, levelBudget(tr, l))
 }

@@ -100,6 +100,19 @@ func TestRelay_Pathological(t *testing.T) {
 			figures: []figure{{"on", "K1", analyze.OperateTime, 6.5e-3, 1e-6, analyze.Pass}, {"off", "K1", analyze.ReleaseTime, 5.5e-3, 1e-6, analyze.Pass},
 				{"on", "K1", analyze.TransferTime, 2e-3, 1e-9, analyze.Pass}, {"off", "K1", analyze.TransferTime, 2e-3, 1e-9, analyze.Pass},
 				{"on", "K1_NO", analyze.BounceTime, 0, 0, analyze.Pass}, {"off", "K1_NC", analyze.BounceTime, 0, 0, analyze.Pass}}},
+		{name: "sooner than the output", meaning: "a coil that rises over 0.8 s pulls in on its way: no operate time, rather than a good one below nothing",
+			draw: func(d drawing) drawing {
+				d.Traces = nil
+				d = d.output("OUT1", 1000, func(t float64) float64 {
+					if t > 3.05 {
+						return 0.1
+					}
+					return math.Max(0.1, math.Min(12.6, 0.1+(t-1.05)*12.5/0.8))
+				})
+				return d.contact("K1_NO", false, 1.256, 3.053).contact("K1_NC", true, 1.254, 3.055)
+			}, verdict: analyze.Undecided,
+			figures: []figure{{"on", "K1", analyze.OperateTime, -0.194, 1e-3, analyze.Undecided}, {"off", "K1", analyze.ReleaseTime, 5e-3, 1e-3, analyze.Pass}},
+			says:    []string{"Operate time of K1 cannot be decided at on. Why stands with each figure"}},
 		{name: "never settles", meaning: "bounce of the whole state, at least; it operated; unsteady contact, said once",
 			draw: func(d drawing) drawing {
 				return d.contact("K1_NO", false, append(every(1.056, 5e-3, 3), 3.053)...).contact("K1_NC", true, 1.054, 3.055)

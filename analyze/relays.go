@@ -151,6 +151,18 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 		row.Reason = missingFor(gap)
 	}
 	m.row(row, budget)
+	if y := m.lastRow(); y.Value+y.Expanded < 0 {
+		r.beforeTold(y, name)
+	}
+}
+
+// beforeTold doubts the time of a contact that closed before the output crossed its mid
+// level: that was not when the relay was told.
+func (r *relayMeter) beforeTold(y *Measurement, name string) {
+	y.Reason = name + " closed before " + r.output.signal + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
+	if y.Verdict == Pass {
+		y.Verdict = Undecided
+	}
 }
 
 // notClosed says why a contact that should have closed has no time of closing.

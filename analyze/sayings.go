@@ -127,6 +127,12 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	EdgesLost: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("Edges of %s's contacts were lost, so what they did at %s cannot be told. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
 	},
+	NotVolts: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s reads up to %s at %s, which no such output can have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
+	},
+	Doubtful: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s of %s cannot be decided at %s. Why stands with each figure, as its reason.", words(Quantity(g.other)), g.signal, g.at())
+	},
 	OffLimit:  sayOffLimit,
 	NearLimit: sayNearLimit,
 }

@@ -46,6 +46,8 @@ const (
 	Overlap        Kind = "overlap"
 	OffLimit       Kind = "off-limit"
 	NearLimit      Kind = "near-limit"
+	Doubtful       Kind = "doubtful"
+	NotVolts       Kind = "not-volts"
 	EdgesLost      Kind = "edges-lost"
 	PullsInHigh    Kind = "pulls-in-high"
 	LetsGoLow      Kind = "lets-go-low"
@@ -54,7 +56,7 @@ const (
 // verdict is what a symptom means for the unit.
 func (k Kind) verdict() Verdict {
 	switch k {
-	case NotSampled, SamplesMissing, WatchedShort, NearLimit, EdgesLost:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost:
 		return Undecided
 	}
 	return Fail
@@ -161,6 +163,8 @@ func (o *outputMeter) misbehaved() (Kind, float64) {
 	switch {
 	case o.plan == nil || s.expect.Demand == Any:
 		return "", 0
+	case math.Max(math.Abs(s.o.hi), math.Abs(s.o.lo)) > farTooMuch*o.usual:
+		return NotVolts, math.Max(math.Abs(s.o.hi), math.Abs(s.o.lo))
 	case math.Min(s.state.volts, s.rest.volts) < -leastStep:
 		return Reversed, math.Min(s.state.volts, s.rest.volts)
 	case s.expect.Demand == Pulse:
@@ -174,6 +178,10 @@ func (o *outputMeter) misbehaved() (Kind, float64) {
 	}
 	return "", 0
 }
+
+// farTooMuch is how many times its usual voltage no output can have: its samples are not
+// in volts.
+const farTooMuch = 10
 
 // mispulsed names what is wrong with an output that moved and should have pulsed.
 func (o *outputMeter) mispulsed() (Kind, float64) {
@@ -370,6 +378,9 @@ func (m *Meter) doubt(e capture.Event, x *Measurement) {
 		// Nothing is wrong with the unit or the rig.
 	case strings.HasPrefix(x.Reason, samplesMissing):
 		m.symptom(e, x.Signal, SamplesMissing, "", m.missingAt(x.Signal), math.NaN())
+	case x.Bound() || !(math.Abs(x.Value-nearer(x)) <= x.Expanded):
+		// Not for its nearness to the limit.
+		m.symptom(e, x.Signal, Doubtful, string(x.Quantity), x.Value, math.NaN())
 	default:
 		m.symptom(e, x.Signal, NearLimit, string(x.Quantity), x.Value, nearer(x))
 	}

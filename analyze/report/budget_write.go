@@ -126,11 +126,15 @@ func (b *Budget) steps() []string {
 // factorWords say what the coverage factor is made of.
 func factorWords(m *analyze.Measurement) string {
 	student := gum.Student(0.95, m.DegreesOfFreedom)
-	words := "Student's factor for them (GUM G.3)"
-	if bounded := m.Coverage / student; bounded < 0.995 {
-		words = fmt.Sprintf("Student's factor for them, %s, times %.2f, as bounded components prevail (GUM G.1.3)", toPlace(student, 2), bounded)
+	bounded := m.Coverage / student
+	if toPlace(student, 2) == toPlace(m.Coverage, 2) {
+		return "Student's factor for them (GUM G.3)"
 	}
-	return words
+	places := 2
+	if bounded > 0.995 {
+		places = 3
+	}
+	return fmt.Sprintf("Student's factor for them, %s, times %s, as bounded components prevail (GUM G.1.3)", toPlace(student, 2), toPlace(bounded, places))
 }
 
 // dofWords writes degrees of freedom, rounded down to whole ones.

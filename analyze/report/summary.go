@@ -115,7 +115,8 @@ func (x *row) add(m analyze.Measurement) {
 	x.limitsDiffer = x.limitsDiffer || !sameLimit(x.limit, m.Limit)
 	if m.Bound() {
 		x.bounds++
-	} else if m.Reason != "" {
+	}
+	if m.Reason != "" && (!m.Bound() || m.Verdict == analyze.Undecided) {
 		x.remark(m)
 	}
 	if !finite(m.Value) {
