@@ -61,9 +61,13 @@ type outputMeter struct {
 	saidLow, saidHigh bool
 	// lowest and highest levels that the output has had, NaN until known.
 	lowLevel, highLevel float64
+	had                 levels          // before the present state
 	movedAt             capture.Instant // when it crossed its mid level last
 	now                 seen
 }
+
+// levels are those that an output has had, NaN until known.
+type levels struct{ low, high float64 }
 
 // seen is what one output did in the state under measurement.
 type seen struct {
@@ -282,11 +286,15 @@ func (m *Meter) SetCycle(n int) { m.cycle = n }
 // and appends to the result that Take returns.
 func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 	if !m.started {
-		m.Begin(c, e.At)
+		row := len(m.out.Measurements)
+		if m.Begin(c, e.At); unsupplied(c, e.At) {
+			m.distrust(row)
+		}
 	}
 	m.kept = c.Kept
 	m.firstRow, m.firstSymptom = len(m.out.Measurements), len(m.out.Symptoms)
 	for _, o := range m.outputs {
+		o.had = levels{o.lowLevel, o.highLevel}
 		o.measure(m, c.Traces[o.index], e, to)
 	}
 	changes := make([][]contacts, len(m.relays))
@@ -294,8 +302,14 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) {
 		changes[i] = r.measure(m, c, e, to)
 	}
 	m.diagnose(e, changes)
+	lost := unsupplied(c, to)
+	if lost {
+		m.distrustState(e)
+	}
 	for _, o := range m.outputs {
-		o.after()
+		if o.after(); lost && c.Unsupplied[len(c.Unsupplied)-1].To > e.At {
+			o.resettle(c, to)
+		}
 	}
 }
 
@@ -364,11 +378,15 @@ func (m *Meter) lastRow() *Measurement { return &m.out.Measurements[len(m.out.Me
 // missing appends a quantity that could not be measured, with the reason and the
 // verdict that follows from it.
 func (m *Meter) missing(event, signal string, q Quantity, limit Limit, v Verdict, reason string) {
+	m.out.Measurements = append(m.out.Measurements, m.unmeasured(event, signal, q, limit, v, reason))
+}
+
+func (m *Meter) unmeasured(event, signal string, q Quantity, limit Limit, v Verdict, reason string) Measurement {
 	if limit.None() {
 		v = NoVerdict
 	}
-	m.out.Measurements = append(m.out.Measurements, Measurement{
+	return Measurement{
 		Cycle: m.cycle, Event: event, Signal: signal, Quantity: q,
 		Value: math.NaN(), Expanded: math.NaN(), Standard: math.NaN(), Coverage: math.NaN(), DegreesOfFreedom: math.NaN(),
-		Limit: limit, Verdict: v, Conformance: math.NaN(), Reason: reason})
+		Limit: limit, Verdict: v, Conformance: math.NaN(), Reason: reason}
 }

@@ -133,6 +133,9 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	Doubtful: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("%s of %s cannot be decided at %s. Why stands with each figure, as its reason.", words(Quantity(g.other)), g.signal, g.at())
 	},
+	SupplyLost: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("The supply's converter had lost its setting at %s: the unit was not supplied as it should be, and nothing of it counts until the cycle's end. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
+	},
 	OffLimit:  sayOffLimit,
 	NearLimit: sayNearLimit,
 }

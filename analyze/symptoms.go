@@ -51,12 +51,13 @@ const (
 	EdgesLost      Kind = "edges-lost"
 	PullsInHigh    Kind = "pulls-in-high"
 	LetsGoLow      Kind = "lets-go-low"
+	SupplyLost     Kind = "supply-lost"
 )
 
 // verdict is what a symptom means for the unit.
 func (k Kind) verdict() Verdict {
 	switch k {
-	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost:
 		return Undecided
 	}
 	return Fail

@@ -94,6 +94,7 @@ func TestFaults_Named(t *testing.T) {
 		"merged-edges":     {held, "pass"}, // counted as lost edges
 		"adc-lost":         {held, "pass"}, // ends the run; see the error
 		"chip-reset":       {held, "pass"}, // found by read-back, counted, survived
+		"supply-reset":     {"The supply's converter had lost its setting", "undecided"},
 		"bus-noise":        {held, "pass"}, // counted, retried
 		"slow-oscillator":  {held, "pass"}, // measured, not believed
 		"fast-oscillator":  {held, "pass"},
@@ -106,7 +107,11 @@ func TestFaults_Named(t *testing.T) {
 			continue
 		}
 		delete(named, f.Name)
-		r := runSimulated(t, "armed-high", 8, 7, f.Name)
+		sequence, cycles := "armed-high", 8
+		if f.Name == "supply-reset" {
+			sequence, cycles = "relay-supply", 2
+		}
+		r := runSimulated(t, sequence, cycles, 7, f.Name)
 		got := held
 		if len(r.findings) > 0 {
 			got = r.findings[0].Text
@@ -136,7 +141,7 @@ func checkAcquisition(t *testing.T, fault string, r benchRun) {
 		t.Errorf("fault %s: the run ended with %v", fault, r.err)
 	}
 	counted := map[string]uint64{"lost-edges": r.counts.LostEdges, "merged-edges": r.counts.LostEdges,
-		"bus-noise": r.counts.BusErrors, "chip-reset": r.counts.ChipResets, "adc-lost": r.counts.BusErrors}
+		"bus-noise": r.counts.BusErrors, "chip-reset": r.counts.ChipResets, "supply-reset": r.counts.ChipResets, "adc-lost": r.counts.BusErrors}
 	if n, ok := counted[fault]; ok && n == 0 {
 		t.Errorf("fault %s was not counted: %+v", fault, r.counts)
 	}

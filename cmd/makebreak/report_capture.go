@@ -126,6 +126,10 @@ func captureNotes(rec *journal.RunRecord, c *capture.Capture, file string) []str
 			notes = append(notes, fmt.Sprintf("%d edges of %s are known to be lost, of which the file cannot tell: figures of it may be wrong.", t.Lost, t.Signal))
 		}
 	}
+	for _, s := range c.Unsupplied {
+		notes = append(notes, fmt.Sprintf("The supply's converter had lost its setting some time from %s to %s, of which the file cannot tell: figures from there on say nothing of the unit.",
+			unit.Time.Format(s.From.Seconds()), unit.Time.Format(s.To.Seconds())))
+	}
 	if c.Kept != nil {
 		if left := leftOut(c); left > 0 {
 			notes = append(notes, fmt.Sprintf("Samples were kept around what happened; %s of %s were left out, where samples_kept is 0.",

@@ -153,13 +153,17 @@ func TestReportCapture_FiguresAgain(t *testing.T) {
 // What was left out of a capture must not make a good unit fail nor a bad one pass:
 // whatever fault is planted, an exported cycle says what the run said, or undecided.
 func TestReportCapture_NotMisread(t *testing.T) {
-	cases := [][]string{nil}
+	cases := [][]string{{"armed-high"}}
 	for _, f := range sim.Faults() {
-		cases = append(cases, []string{"--fault", f.Name})
+		sequence := "armed-high"
+		if f.Name == "supply-reset" {
+			sequence = "relay-supply"
+		}
+		cases = append(cases, []string{sequence, "--fault", f.Name, "--yes"})
 	}
 	doubted := 0
 	for i, fault := range cases {
-		log, rec := loggedRun(t, append([]string{"armed-high", "--seed", fmt.Sprint(i + 1), "--cycles", "3"}, fault...)...)
+		log, rec := loggedRun(t, append(fault, "--seed", fmt.Sprint(i+1), "--cycles", "3")...)
 		kept, err := rec.Captured()
 		if err != nil {
 			t.Fatal(err)

@@ -219,11 +219,18 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 	return c, nil
 }
 
-// Record samples and gathers edges into c until the instant. Where it returns an
+// Record samples and gathers edges into c until the instant, and until the supply's
+// setting, where a converter makes it, has been looked at after that. Where it returns an
 // error, what was recorded before is in c.
 func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.Instant) error {
-	return b.run(ctx, c, until, func() bool { return false })
+	if err := b.run(ctx, c, until, goOn); err != nil {
+		return err
+	}
+	return b.lookAtSupply(ctx, c)
 }
+
+// goOn lets run go on until its instant.
+func goOn() bool { return false }
 
 // run is the bench's loop: it ends at the instant, when stop says so, or with an
 // error.
@@ -264,7 +271,7 @@ func (b *Bench) wake(until instant) instant {
 }
 
 // serve does what is due: takes the edges in, fetches conversions, switches drives,
-// moves the supply.
+// looks at the supply or moves it.
 func (b *Bench) serve() error {
 	if err := b.takeEdges(); err != nil {
 		return err
@@ -283,7 +290,7 @@ func (b *Bench) serve() error {
 		}
 	}
 	if b.lines.Now() >= b.supply.wake() {
-		return b.supply.step(b)
+		return b.supply.serve(b)
 	}
 	return nil
 }
@@ -327,6 +334,9 @@ func (b *Bench) chipOf(line int) *chip {
 // conclude writes into the capture what is known of it by now.
 func (b *Bench) conclude() {
 	b.c.End = b.lines.Now()
+	if s := b.supply; s != nil && s.lost {
+		s.doubt(b.c, b.c.End)
+	}
 	for _, c := range b.chips {
 		for _, ch := range c.channels {
 			c.describe(&b.c.Traces[ch.trace].Converter)
@@ -337,8 +347,7 @@ func (b *Bench) conclude() {
 // Release makes every drive inactive and leaves the supply at its rest. It needs no
 // context and can be called from any goroutine at any time.
 func (b *Bench) Release() error {
-	b.supply.release() // first: a step under way then says the last word itself
-	return b.lines.Release()
+	return b.supply.release(b.lines.Release)
 }
 
 // Close releases the drives, leaves the supply at its rest, which it checks, puts the

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -23,21 +24,49 @@ type Move struct {
 	Over     time.Duration
 }
 
+// ErrReleased says that the supply was not moved, or does not stand where it was moved to,
+// because everything was let go of meanwhile: it is at its rest.
+var ErrReleased = errors.New("everything has been let go of, the supply is at its rest")
+
 // stepGap is the shortest time between two steps of a ramp. A write takes the bus for
-// 72.5 µs at 400 kHz and for 290 µs at 100 kHz, and a converter's reading must wait
-// that long at most.
+// 72.5 µs at 400 kHz and for 290 µs at 100 kHz, a look at the setting for 95 µs and
+// 380 µs, and a converter's reading must wait for one of them at most.
 const stepGap = 2 * time.Millisecond
+
+// The setting is looked at before each write, which would hide that it was lost, and at
+// the end of each recording; else once what was set has settled, and then every lookGap.
+const (
+	lookGap  = time.Second
+	settling = 100 * time.Millisecond // of the unit and its relays (common practice, no source)
+)
+
+// looksSure is how many looks in a row must find another setting before it counts as lost:
+// I²C has no check sum.
+const looksSure = 2
 
 // supply is the unit's supply and what it is doing.
 type supply struct {
 	dev   *mcp4725.Dev
 	wired *wiring.Supply
-	// let says that everything has been let go of: no ramp goes on. It is set from any
-	// goroutine.
-	let atomic.Bool
+	code  uint16 // written last
 
-	ramp    ramp
-	next    instant // when to write next; never: no ramp is under way
+	// releases counts how often everything has been let go of, from any goroutine, and
+	// seen what the bench knew of that when it set the supply last. letting is held while
+	// it is done.
+	letting  sync.Mutex
+	releases atomic.Uint64
+	seen     uint64
+
+	ramp   ramp
+	next   instant // when to write next; never: no ramp is under way
+	looked bool    // at the setting, for the step that is due
+
+	look    instant // when to look at the setting next
+	sure    instant // until when it is known to have been what was written
+	astray  int     // looks in a row that found it otherwise
+	lost    bool    // it was, and the unit has not yet followed when it was written again
+	why     error   // what was found then
+	settled instant // when the unit will have followed
 	failed  int     // attempts in a row, each with all its retries
 	failing instant // when the first of them began
 }
@@ -98,17 +127,19 @@ func (b *Bench) openSupply(bus i2c.Bus) error {
 	if err != nil {
 		return fmt.Errorf("%w: supply: %w", ErrSetup, err)
 	}
-	b.supply = &supply{dev: dev, wired: w, next: never}
+	s := &supply{dev: dev, wired: w, next: never}
 	volts := w.Usual
 	if b.opts.SupplyAtRest {
 		volts = w.Rest
 	}
-	if err = dev.Set(w.Code(volts)); err == nil {
+	if err = s.write(w.Code(volts)); err == nil {
 		err = dev.Verify()
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("%w: supply: %w", ErrLost, err), b.supply.rest())
+		return errors.Join(fmt.Errorf("%w: supply: %w", ErrLost, err), s.rest())
 	}
+	s.settle(b.lines.Now())
+	b.supply = s
 	return nil
 }
 
@@ -121,6 +152,9 @@ func (b *Bench) openSupply(bus i2c.Bus) error {
 // next MoveSupply puts an end to them. Voltages are met within half a step of
 // wiring.Supply.Step; see its Code. Where the chip does not answer MoveSupply goes on
 // recording and tries again, and gives up with ErrLost.
+//
+// Where everything is let go of meanwhile the supply goes to its rest, and the error is
+// ErrReleased.
 //
 // Where a drive switches it, To is one of its two voltages, at once; anything else is
 // refused with ErrSetup. The event's instant is the drive's, as Cause has it, and the
@@ -136,29 +170,56 @@ func (b *Bench) MoveSupply(ctx context.Context, c *capture.Capture, event string
 		return b.switchSupply(c, event, g, m.To)
 	}
 	s := b.supply
-	s.let.Store(false)
-	s.next, s.failed = never, 0
 	b.c = c
-	first := m.From
+	s.take()
+	s.next = never
+	if s.lost || b.lines.Now().Sub(s.sure) > stepGap {
+		if err := b.lookAtSupply(ctx, c); err != nil {
+			return capture.Event{}, err
+		}
+	}
+	return b.setSupply(ctx, c, event, m)
+}
+
+// setSupply writes a move's first voltage, again and again where the chip does not answer:
+// until it has, nobody knows what it holds, and a look would say nothing.
+func (b *Bench) setSupply(ctx context.Context, c *capture.Capture, event string, m Move) (capture.Event, error) {
+	s, first := b.supply, m.From
 	if m.Over == 0 {
 		first = m.To
 	}
-	code := s.wired.Code(first)
+	s.look = never
 	for {
 		began := b.lines.Now()
-		err := s.write(code)
-		if err == nil {
-			end := b.lines.Now()
-			s.begin(end, m, code)
+		err := s.write(s.wired.Code(first))
+		end := b.lines.Now()
+		switch {
+		case err == nil:
+			s.begin(end, m)
 			return b.note(c, capture.Event{Name: event, At: end, Uncertainty: half(int64(end - began)), Timed: "supply"}), nil
+		case errors.Is(err, ErrReleased):
+			return capture.Event{}, fmt.Errorf("event %s: %w", event, err)
 		}
-		if err := s.lost(began, b.lines.Now(), err); err != nil {
+		if err := s.giveUp(began, end, err); err != nil {
 			return capture.Event{}, err
 		}
-		if err := b.Record(ctx, c, b.lines.Now().Add(rest)); err != nil {
+		if err := b.run(ctx, c, end.Add(rest), goOn); err != nil {
 			return capture.Event{}, err
 		}
 	}
+}
+
+// lookAtSupply goes on recording until the supply's setting has been looked at and is
+// right. Where it was lost, that is once it has been written again and the unit has
+// followed.
+func (b *Bench) lookAtSupply(ctx context.Context, c *capture.Capture) error {
+	s := b.supply
+	if s == nil || s.let() {
+		return nil
+	}
+	from := b.lines.Now()
+	s.look = from
+	return b.run(ctx, c, never, func() bool { return s.let() || !s.lost && s.sure >= from })
 }
 
 // canMove says what is wrong with a change of the supply.
@@ -188,11 +249,15 @@ func (b *Bench) canMove(event string, m Move) error {
 }
 
 // begin begins what comes after the first voltage.
-func (s *supply) begin(at instant, m Move, first uint16) {
-	s.failed = 0
-	s.ramp = newRamp(at, m.Over, first, s.wired.Code(m.To))
+func (s *supply) begin(at instant, m Move) {
+	s.ramp = newRamp(at, m.Over, s.code, s.wired.Code(m.To))
+	s.looked = false
 	s.plan()
+	s.settle(at)
 }
+
+// settle has the setting looked at once the unit has followed what was written.
+func (s *supply) settle(at instant) { s.astray, s.sure, s.look = 0, at, at.Add(settling) }
 
 // plan says when the next step is due.
 func (s *supply) plan() {
@@ -202,36 +267,117 @@ func (s *supply) plan() {
 	}
 }
 
-// step writes the step that is due.
-func (s *supply) step(b *Bench) error {
-	if s.let.Load() {
-		s.next = never
+// serve looks at the setting or writes the step that is due. It does one of them at a
+// time, so that the converters have their turn between both.
+func (s *supply) serve(b *Bench) error {
+	if s.let() {
+		s.next, s.look = never, never
 		return nil
 	}
 	began := b.lines.Now()
-	step := s.ramp.due(began)
-	if err := s.write(s.ramp.code(step)); err != nil {
-		s.next = b.lines.Now().Add(rest)
-		return s.lost(began, b.lines.Now(), err)
+	err := s.turn(b, began)
+	if err == nil || errors.Is(err, ErrReleased) {
+		return nil // what was let go of is seen above
 	}
-	s.failed, s.ramp.done = 0, step
+	now := b.lines.Now()
+	if !errors.Is(err, mcp4725.ErrReset) {
+		s.pause(now.Add(rest))
+	}
+	return s.giveUp(began, now, err)
+}
+
+// turn makes one transfer.
+func (s *supply) turn(b *Bench, now instant) error {
+	due := s.next <= now
+	switch {
+	case s.astray >= looksSure:
+		return s.restore(b)
+	case !due || !s.looked:
+		return s.verify(b, now, due)
+	}
+	step := s.ramp.due(now)
+	if err := s.write(s.ramp.code(step)); err != nil {
+		return err
+	}
+	if !s.lost {
+		s.sure = b.lines.Now()
+	}
+	s.ramp.done, s.looked = step, false
 	s.plan()
 	return nil
 }
 
-// write writes a code. Where everything has been let go of meanwhile, that write may
-// have come after the last word, which is then said again.
+// verify looks at the setting. A chip that does not hold what was written, nor when it is
+// looked at again, has been reset: the recording is told since when the unit may not have
+// been supplied as it should.
+func (s *supply) verify(b *Bench, now instant, due bool) error {
+	err := s.dev.Verify()
+	switch {
+	case s.let():
+		return ErrReleased // what it holds may be the last word
+	case errors.Is(err, mcp4725.ErrReset):
+		s.look = now
+		if s.astray++; s.astray == looksSure {
+			s.lost, s.why = true, err
+			s.doubt(b.c, b.lines.Now())
+		}
+		return nil
+	case err != nil:
+		return err
+	}
+	s.astray, s.failed, s.looked, s.look = 0, 0, due, now.Add(lookGap)
+	switch {
+	case !s.lost:
+		s.sure = now
+	case now >= s.settled:
+		s.doubt(b.c, now)
+		s.lost, s.sure = false, now
+	default:
+		s.look = s.settled
+	}
+	return nil
+}
+
+// restore writes the setting of a chip that was reset again, and counts that as with a
+// converter.
+func (s *supply) restore(b *Bench) error {
+	if err := s.write(s.code); err != nil {
+		return err
+	}
+	b.counts.ChipResets++
+	s.astray = 0
+	s.settled = b.lines.Now().Add(settling)
+	s.look = s.settled
+	return s.why
+}
+
+// doubt writes into the recording that the unit may not have been supplied as it should
+// since the setting was last known to be right.
+func (s *supply) doubt(c *capture.Capture, to instant) {
+	if n := len(c.Unsupplied); n > 0 && c.Unsupplied[n-1].From == s.sure {
+		c.Unsupplied[n-1].To = to
+		return
+	}
+	c.Unsupplied = append(c.Unsupplied, capture.Span{From: s.sure, To: to})
+}
+
+// pause lets a chip that does not answer alone until the instant.
+func (s *supply) pause(until instant) { s.look, s.next = until, max(s.next, until) }
+
+// write writes a code. Where everything has been let go of since the supply was taken,
+// that write may have come after the last word, which is then said again.
 func (s *supply) write(code uint16) error {
+	s.code = code
 	err := s.dev.Set(code)
-	if s.let.Load() {
-		return errors.Join(err, s.rest())
+	if s.let() {
+		return errors.Join(ErrReleased, s.rest())
 	}
 	return err
 }
 
-// lost takes in a failure, and returns an error once there have been too many in a
+// giveUp takes in a failure, and returns an error once there have been too many in a
 // row or for too long: the same as with a converter.
-func (s *supply) lost(began, now instant, cause error) error {
+func (s *supply) giveUp(began, now instant, cause error) error {
 	if s.failed == 0 {
 		s.failing = began
 	}
@@ -245,12 +391,13 @@ func (s *supply) lost(began, now instant, cause error) error {
 // rest leaves the supply at its rest.
 func (s *supply) rest() error { return s.dev.Set(s.wired.Code(s.wired.Rest)) }
 
-// close leaves the supply at its rest and checks that it is there.
+// close leaves the supply at its rest and checks that it is there. How it stood until then
+// has been looked at where the recording ended.
 func (s *supply) close() error {
 	if s == nil {
 		return nil
 	}
-	s.next = never
+	s.next, s.look = never, never
 	err := s.rest()
 	if err == nil {
 		err = s.dev.Verify()
@@ -261,17 +408,34 @@ func (s *supply) close() error {
 	return nil
 }
 
-// release has no ramp go on. It may be called from any goroutine.
-func (s *supply) release() {
-	if s != nil {
-		s.let.Store(true)
+// release lets go by what is given. It may be called from any goroutine; whatever is
+// under way finds that out.
+func (s *supply) release(letGo func() error) error {
+	if s == nil {
+		return letGo()
+	}
+	s.letting.Lock()
+	defer s.letting.Unlock()
+	s.releases.Add(1)
+	return letGo()
+}
+
+// take takes the supply into use again after it has been let go of, once that is done.
+func (s *supply) take() {
+	s.letting.Lock()
+	defer s.letting.Unlock()
+	if n := s.releases.Load(); n != s.seen {
+		s.seen, s.lost, s.astray, s.failed, s.sure = n, false, 0, 0, never
 	}
 }
 
-// wake is when the supply is to be written next.
+// let reports whether everything has been let go of since the supply was taken.
+func (s *supply) let() bool { return s.releases.Load() != s.seen }
+
+// wake is when the supply has its turn next.
 func (s *supply) wake() instant {
 	if s == nil {
 		return never
 	}
-	return s.next
+	return min(s.next, s.look)
 }

@@ -24,6 +24,9 @@ type dacBus struct {
 	codes    []int
 	at       []capture.Instant // when the transfer began
 	from, to capture.Instant   // the chip is silent
+	looks    int               // how often its setting has been read
+	dips     bool              // it is reset before each of them
+	flips    int               // a bit of so many of them is lost on the way
 }
 
 func (d *dacBus) Tx(addr uint16, w, r []byte) error {
@@ -32,7 +35,16 @@ func (d *dacBus) Tx(addr uint16, w, r []byte) error {
 	}
 	d.w.SupplyChip().SetGone(d.w.Now() >= d.from && d.w.Now() < d.to)
 	at := d.w.Now()
+	if len(r) == 3 {
+		if d.looks++; d.dips {
+			d.w.SupplyChip().Reset()
+		}
+	}
 	err := d.Bus.Tx(addr, w, r)
+	if len(r) == 3 && d.flips > 0 {
+		d.flips--
+		r[1] ^= 0x04
+	}
 	if err == nil && len(w) == 2 {
 		d.codes, d.at = append(d.codes, int(w[0])<<8|int(w[1])), append(d.at, at)
 	}
@@ -48,11 +60,11 @@ type supplied struct {
 	c   *capture.Capture
 }
 
-func openSupplied(t *testing.T, hz int, opts bench.Opts) *supplied {
+func openSupplied(t *testing.T, hz int, opts bench.Opts, faults ...sim.Fault) *supplied {
 	t.Helper()
 	rig := wiring.Builtin()[2]
 	rig.BusHz = hz
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 5})
+	w, err := sim.NewWorld(rig, sim.Opts{Seed: 5, Faults: faults})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -440,6 +452,9 @@ func TestSupply_Release(t *testing.T) {
 	s.record(time.Second)
 	if s.code() != 0 {
 		t.Errorf("code %d after Release", s.code())
+	}
+	if n := s.b.Counts(); n.ChipResets != 0 || len(s.c.Unsupplied) > 0 {
+		t.Errorf("what was let go of is taken for a reset: %+v, %v", n, s.c.Unsupplied)
 	}
 	s.move("again", bench.Move{To: 5})
 	if s.code() != code5V {

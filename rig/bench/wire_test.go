@@ -31,7 +31,8 @@ type wire struct {
 	now   capture.Instant
 	bus   *simchip.Bus
 	chips []*simchip.Chip
-	cut   bool // the ready pins do not reach their lines
+	dac   *simchip.DAC // sets the supply, where the rig has one
+	cut   bool         // the ready pins do not reach their lines
 	plans []plan
 	edges []line.Edge
 	seq   [2]uint32
@@ -202,6 +203,7 @@ type wireFaultCase struct {
 	wrong          int // samples that stay wrong
 	oscillator     float64
 	wired          bool // only where the ready pin is wired
+	supply         bool // the rig has a supply that a converter sets, and that is what is struck
 }
 
 var wireFaults = []wireFaultCase{
@@ -252,6 +254,23 @@ var wireFaults = []wireFaultCase{
 	}), detected: "4 attempts failed, again and again", done: "chip set up anew, after rests of 20 ms"},
 	{name: "chip gone for good", plant: func(w *wire) { w.chips[0].LoseAt(wireFault) },
 		detected: "4 attempts failed, more than 3 times in a row", done: "run ended, rig lost"},
+	{name: "supply's converter reset by a dip of its supply", supply: true, plant: strike(func(w *wire) { w.dac.Reset() }),
+		detected: "setting read back differs, twice, within 1 s", done: "set again; the cycle's figures from then on are undecided"},
+	{name: "supply's converter gone and back after 50 ms", supply: true, plant: strike(func(w *wire) {
+		w.dac.SetGone(true)
+		w.at(w.now.Add(50*time.Millisecond), func() { w.dac.SetGone(false) })
+	}), detected: "not, it was not needed meanwhile", done: "-"},
+	{name: "supply's converter gone for good", supply: true, plant: strike(func(w *wire) { w.dac.SetGone(true) }),
+		detected: "4 attempts failed, more than 3 times in a row, within 1 s", done: "run ended, rig lost"},
+}
+
+// addSupply has the converter of the supply on the bus.
+func (w *wire) addSupply(rig *wiring.Rig) {
+	rig.Supply = wiring.Builtin()[2].Supply
+	w.dac = simchip.NewDAC(simchip.DACOpts{Stored: simchip.FactoryCode})
+	if err := w.bus.AttachDAC(rig.Supply.Address, w.dac); err != nil {
+		panic(err) // the address is right
+	}
 }
 
 // strike plants a fault at wireFault.
@@ -275,6 +294,9 @@ func (f *wireFaultCase) record(t *testing.T, s sampling) wireOutcome {
 	w := newWire(f.oscillator)
 	f.plant(w)
 	rig := s.rig()
+	if f.supply {
+		w.addSupply(rig)
+	}
 	var o wireOutcome
 	b, err := bench.Open(rig, w.bus, w, bench.Opts{})
 	if err != nil {
@@ -355,10 +377,10 @@ func (o *wireOutcome) cells() []string {
 }
 
 const wireAbout = `Two ADS1115 at 860 conversions a second on a simulated bus of 400 kHz, register by register.
-A recording of 3 s; OUT1 steps 0.642 s after the start, and the fault strikes chip A, or the
-bus, at 1 s. Samples are OUT1's, wrong ones those of all outputs that are more than two steps of
-the converter off, the gap is the longest between two samples of OUT1, and the verdict is that
-of levels, delay, ripple and hold. Written by the tests of rig/bench.
+A recording of 3 s; OUT1 steps 0.642 s after the start, and the fault strikes chip A, the bus or
+an MCP4725 that sets the supply at 1 s. Samples are OUT1's, wrong ones those of all outputs that
+are more than two steps of the converter off, the gap is the longest between two samples of OUT1,
+and the verdict is that of levels, delay, ripple and hold. Written by the tests of rig/bench.
 
 `
 

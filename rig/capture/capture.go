@@ -93,6 +93,9 @@ type Capture struct {
 	// Kept says where samples were kept, rising; between these spans they were left
 	// out on purpose. Nil: everywhere.
 	Kept []Span
+	// Unsupplied says when the unit may have been supplied otherwise than it was told to
+	// be, rising: what was recorded then shows nothing of it.
+	Unsupplied []Span
 }
 
 // Trace returns the trace of the output named, or nil.

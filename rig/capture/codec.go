@@ -18,6 +18,7 @@ import (
 //	traces:  signal, converter, nominal volts, missing; samples
 //	tracks:  signal, flags, stamp, lost; edges, each from the last, with its state
 //	events:  name, instant from the last, uncertainty, timed
+//	spans unsupplied, as those kept; left out where there are none
 //	CRC-32C of all before it, 4 bytes, lowest first
 //
 // Samples: their number, the time of the first, the unit of time in nanoseconds,
@@ -55,7 +56,7 @@ func (c *Capture) AppendBinary(b []byte) ([]byte, error) {
 	for _, n := range []uint64{c.Counts.MissedConversions, c.Counts.DoubledConversions, c.Counts.BusErrors, c.Counts.LostEdges, c.Counts.ChipResets} {
 		b = binary.AppendUvarint(b, n)
 	}
-	b = c.appendKept(b)
+	b = appendSpans(b, c.Kept, c.Start)
 	b = binary.AppendUvarint(b, uint64(len(c.Traces)))
 	var e encoder
 	for _, t := range c.Traces {
@@ -66,16 +67,18 @@ func (c *Capture) AppendBinary(b []byte) ([]byte, error) {
 		b = appendTrack(b, t, c.Start)
 	}
 	b = c.appendEvents(b)
+	if len(c.Unsupplied) > 0 {
+		b = appendSpans(b, c.Unsupplied, c.Start)
+	}
 	return binary.LittleEndian.AppendUint32(b, crc32.Checksum(b[start:], castagnoli)), nil
 }
 
-func (c *Capture) appendKept(b []byte) []byte {
-	if c.Kept == nil {
+func appendSpans(b []byte, spans []Span, last Instant) []byte {
+	if spans == nil {
 		return binary.AppendUvarint(b, 0)
 	}
-	b = binary.AppendUvarint(b, uint64(len(c.Kept))+1)
-	last := c.Start
-	for _, s := range c.Kept {
+	b = binary.AppendUvarint(b, uint64(len(spans))+1)
+	for _, s := range spans {
 		b = binary.AppendVarint(b, int64(s.From-last))
 		b = binary.AppendVarint(b, int64(s.To-s.From))
 		last = s.To
@@ -334,7 +337,7 @@ func (d *decoder) capture() *Capture {
 	for _, n := range []*uint64{&c.Counts.MissedConversions, &c.Counts.DoubledConversions, &c.Counts.BusErrors, &c.Counts.LostEdges, &c.Counts.ChipResets} {
 		*n = d.unsigned()
 	}
-	c.Kept = d.kept(c.Start)
+	c.Kept = d.spans(c.Start)
 	traces := d.count("traces", leastTrace)
 	if traces > maxColumns {
 		d.refuse("it promises %d traces, known are captures of up to %d", traces, maxColumns)
@@ -352,20 +355,24 @@ func (d *decoder) capture() *Capture {
 		last = e.At
 		c.Events = append(c.Events, e)
 	}
+	if len(d.rest) > 0 {
+		if c.Unsupplied = d.spans(c.Start); len(c.Unsupplied) == 0 {
+			d.refuse("it promises spans unsupplied and has none")
+		}
+	}
 	return c
 }
 
-func (d *decoder) kept(start Instant) []Span {
+func (d *decoder) spans(last Instant) []Span {
 	n := d.unsigned()
 	if n == 0 {
 		return nil
 	}
 	if n-1 > uint64(len(d.rest)/2) {
-		d.refuse("it promises %d spans kept and is too short for them", n-1)
+		d.refuse("it promises %d spans of time and is too short for them", n-1)
 		return nil
 	}
 	spans := make([]Span, n-1)
-	last := start
 	for i := range spans {
 		spans[i].From = last + Instant(d.signed())
 		spans[i].To = spans[i].From + Instant(d.signed())

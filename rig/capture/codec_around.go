@@ -27,7 +27,7 @@ func (c *Capture) Around(keep time.Duration) *Capture {
 	for _, t := range c.Traces {
 		marks = append(marks, t.moves()...)
 	}
-	k := &Capture{Start: c.Start, End: c.End, Counts: c.Counts, Events: slices.Clone(c.Events),
+	k := &Capture{Start: c.Start, End: c.End, Counts: c.Counts, Events: slices.Clone(c.Events), Unsupplied: slices.Clone(c.Unsupplied),
 		Kept: intersect(spansAround(marks, keep, Span{c.Start, c.End}), c.Kept)}
 	for _, t := range c.Tracks {
 		copied := *t

@@ -64,6 +64,9 @@ func drawAnyCapture(t *rapid.T) *Capture {
 			c.Kept[i] = Span{instant.Draw(t, "from"), instant.Draw(t, "to")}
 		}
 	}
+	for range rapid.IntRange(0, 2).Draw(t, "unsupplied") {
+		c.Unsupplied = append(c.Unsupplied, Span{instant.Draw(t, "from"), instant.Draw(t, "to")})
+	}
 	for range rapid.IntRange(0, 3).Draw(t, "events") {
 		c.Events = append(c.Events, Event{word.Draw(t, "name"), instant.Draw(t, "at"), time.Duration(rapid.Int64().Draw(t, "uncertainty")), word.Draw(t, "timed")})
 	}
@@ -217,6 +220,8 @@ func TestCapture_BinaryPromises(t *testing.T) {
 		"traces":            {head, {0}, huge, ballast},
 		"lines":             {head, {0, 0}, huge, ballast},
 		"events":            {head, {0, 0, 0}, huge, ballast},
+		"spans unsupplied":  {head, {0, 0, 0, 0}, huge, ballast},
+		"no spans of them":  {head, {0, 0, 0, 0, 1}},
 		"a text":            {head, {0, 0, 0, 1}, huge, ballast},
 		"samples":           {one, huge, ballast},
 		"no unit":           {one, {5, 0, 0}, ballast},
@@ -244,7 +249,7 @@ func TestCapture_BinaryPromises(t *testing.T) {
 // read back the same.
 func FuzzCapture_UnmarshalBinary(f *testing.F) {
 	for _, c := range []*Capture{{}, readFile(f, "holding-in.csv").Around(2 * time.Millisecond),
-		{Kept: []Span{{1, 2}}, Events: []Event{{Name: "a", Timed: "key"}}, Tracks: []*Track{{Signal: "K", Edges: []Edge{{5, true}}}}}} {
+		{Kept: []Span{{1, 2}}, Unsupplied: []Span{{3, 4}}, Events: []Event{{Name: "a", Timed: "key"}}, Tracks: []*Track{{Signal: "K", Edges: []Edge{{5, true}}}}}} {
 		b, err := c.MarshalBinary()
 		if err != nil {
 			f.Fatal(err)
@@ -276,8 +281,12 @@ func FuzzCapture_UnmarshalBinary(f *testing.F) {
 // says so.
 func TestCapture_Around(t *testing.T) {
 	whole := readFile(t, "holding-in.csv")
+	whole.Unsupplied = []Span{{FromSeconds(1.5), FromSeconds(2.5)}}
 	const keep = 50 * time.Millisecond
 	c := whole.Around(keep)
+	if d := cmp.Diff(whole.Unsupplied, c.Unsupplied); d != "" {
+		t.Error(d)
+	}
 	if d := cmp.Diff(whole.Events, c.Events); d != "" {
 		t.Error(d)
 	}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -549,11 +550,15 @@ func TestReader_KeptThroughout(t *testing.T) {
 func TestCapture_Shift(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := drawCapture(t)
+		c.Unsupplied = []Span{{c.Start, c.End}}
 		before, first := asFile(c), c.Start
 		by := time.Duration(rapid.Int64Range(-1e15, 1e15).Draw(t, "by"))
 		c.Shift(by)
 		if c.Start != first.Add(by) {
 			t.Fatalf("start %d, want %d", c.Start, first.Add(by))
+		}
+		if want := []Span{{c.Start, c.End}}; !slices.Equal(c.Unsupplied, want) {
+			t.Fatalf("unsupplied %v, want %v", c.Unsupplied, want)
 		}
 		after := asFile(c)
 		if by != 0 && len(after.Events) > 0 && after.Events[0] == before.Events[0] {

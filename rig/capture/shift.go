@@ -20,7 +20,9 @@ func (c *Capture) Shift(by time.Duration) {
 	for i := range c.Events {
 		c.Events[i].At = c.Events[i].At.Add(by)
 	}
-	for i := range c.Kept {
-		c.Kept[i] = Span{c.Kept[i].From.Add(by), c.Kept[i].To.Add(by)}
+	for _, spans := range [][]Span{c.Kept, c.Unsupplied} {
+		for i := range spans {
+			spans[i] = Span{spans[i].From.Add(by), spans[i].To.Add(by)}
+		}
 	}
 }

@@ -44,7 +44,7 @@ type Dev struct {
 	errors uint64
 
 	w [2]byte
-	r [5]byte
+	r [statusLen]byte
 }
 
 // New returns the driver of the chip at a 7 bit address. It checks the options and
@@ -94,15 +94,16 @@ func (d *Dev) Status() (Status, error) {
 }
 
 // Verify reads the setting back and returns ErrReset where it is not what was written.
-// Before anything was written there is nothing to compare.
+// Before anything was written there is nothing to compare. It reads no more than the
+// setting. I²C has no check sum, so one reading that differs may have gone wrong on the way.
 func (d *Dev) Verify() error {
 	if !d.known {
 		return nil
 	}
-	s, err := d.Status()
-	if err != nil {
-		return err
+	if err := d.transfer(nil, d.r[:settingLen]); err != nil {
+		return d.fail("read its setting", err)
 	}
+	s := decode(d.r)
 	if s.Code == d.wrote && s.Mode == Normal {
 		return nil
 	}
@@ -110,7 +111,7 @@ func (d *Dev) Verify() error {
 	if !s.Idle {
 		why = "; its EEPROM is being written, by another program, and it takes nothing until that is done"
 	}
-	return d.fail("verify its setting", fmt.Errorf("%w: it holds %s, written was code %d%s", ErrReset, s, d.wrote, why))
+	return d.fail("verify its setting", fmt.Errorf("%w: it holds code %d, %s, written was code %d%s", ErrReset, s.Code, s.Mode, d.wrote, why))
 }
 
 // Counts returns how many transfers have failed, those included that a retry made

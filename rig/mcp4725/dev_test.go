@@ -59,10 +59,10 @@ func TestDecode(t *testing.T) {
 func TestDev(t *testing.T) {
 	bus := &i2ctest.Playback{Ops: []i2ctest.IO{
 		{Addr: 0x62, W: []byte{0x0D, 0x62}},
-		{Addr: 0x62, R: []byte{0xC0, 0xD6, 0x20, 0x08, 0x00}},
-		{Addr: 0x62, R: []byte{0xC0, 0x80, 0x00, 0x08, 0x00}},
-		{Addr: 0x62, R: []byte{0xC2, 0xD6, 0x20, 0x08, 0x00}},
-		{Addr: 0x62, R: []byte{0x40, 0x00, 0x00, 0x08, 0x00}},
+		{Addr: 0x62, R: []byte{0xC0, 0xD6, 0x20}},
+		{Addr: 0x62, R: []byte{0xC0, 0x80, 0x00}},
+		{Addr: 0x62, R: []byte{0xC2, 0xD6, 0x20}},
+		{Addr: 0x62, R: []byte{0x40, 0x00, 0x00}},
 	}}
 	d, err := New(bus, 0x62, &DefaultOpts)
 	if err != nil {
@@ -78,8 +78,8 @@ func TestDev(t *testing.T) {
 		t.Errorf("as written: %v", err)
 	}
 	for _, want := range []string{
-		"it holds code 2048, on; at power-up code 2048, on, written was code 3426",
-		"it holds code 3426, off, 1 kohm to ground; at power-up code 2048, on, written was",
+		"it holds code 2048, on, written was code 3426",
+		"it holds code 3426, off, 1 kohm to ground, written was code 3426",
 		"its EEPROM is being written, by another program",
 	} {
 		if err := d.Verify(); !errors.Is(err, ErrReset) || !strings.Contains(err.Error(), want) {

@@ -11,7 +11,8 @@
 // first has 0 0 PD1 PD0 D11 to D8 and the second D7 to D0 (section 6.1.1). With a start
 // and a stop that is 29 bits, 72.5 µs at 400 kHz. The output changes at the acknowledge
 // of the last byte, one bit before the transfer ends, and settles within some 6 µs.
-// Status is read back as five bytes, 56 bits with the address (section 6.2). Every write
+// Status is read back as five bytes, 56 bits with the address (section 6.2), or as the
+// first three, 38 bits, for the setting alone: 95 µs at 400 kHz. Every write
 // of this package may be repeated.
 //
 // # The EEPROM is left alone

@@ -30,10 +30,13 @@ type Status struct {
 	StoredMode Mode
 }
 
+// A read gives the status and the setting in its first bytes, then what the EEPROM holds.
+const settingLen, statusLen = 3, 5
+
 // decode reads the five bytes of a read (DS22039 figure 6-3): RDY, POR, three unused
 // bits, PD1, PD0 and one unused; D11 to D4; D3 to D0 and four unused; then of the EEPROM
 // one unused, PD1, PD0, one unused and D11 to D8; D7 to D0.
-func decode(b [5]byte) Status {
+func decode(b [statusLen]byte) Status {
 	return Status{
 		Idle:       b[0]&0x80 != 0,
 		Powered:    b[0]&0x40 != 0,

@@ -17,6 +17,7 @@ const (
 	contactSpell               // index: relay; flag: closed; a weak contact changes
 	referenceSet               // index: reference; flag: active
 	wireChanges                // index: output; flag: the sense wire is off
+	supplyResets               // the supply's converter puts out what its EEPROM holds
 	edgeThread                 // index: contact; merged edges are delivered
 	edgeSeen                   // index: contact; flag: closed; the kernel stamps an edge
 	referenceSeen              // index: reference; flag: active; the same

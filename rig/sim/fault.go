@@ -121,6 +121,7 @@ var faults = []plantable{
 	{"merged-edges", seconds, 250e-6, "contact edges closer together than this are seen as one", plantMergedEdges},
 	{"adc-lost", seconds, 5, "the programmed output's converter falls silent after this time", plantLost},
 	{"chip-reset", seconds, 5, "the programmed output's converter falls back to its reset state after this time", plantReset},
+	{"supply-reset", seconds, 5, "the converter that sets the supply, where the rig has one (as for relay-supply), falls back to its power-up setting after this time", plantSupplyReset},
 	{"bus-noise", count, 40, "every N-th transfer on the bus fails", plantNoise},
 	{"slow-oscillator", share, 0.1, "the converters' oscillators are this much too slow", nil},
 	{"fast-oscillator", share, 0.1, "the converters' oscillators are this much too fast", nil},
@@ -430,6 +431,14 @@ func plantLost(w *World, victim *output, f Fault) error {
 
 func plantReset(w *World, victim *output, f Fault) error {
 	w.chipOf(victim).ResetAt(Start + capture.Instant(nanoseconds(f.Value)))
+	return nil
+}
+
+func plantSupplyReset(w *World, _ *output, f Fault) error {
+	if w.SupplyChip() == nil {
+		return fmt.Errorf("the rig has no converter that sets its supply")
+	}
+	w.plan(happening{at: int64(Start) + nanoseconds(f.Value), kind: supplyResets})
 	return nil
 }
 

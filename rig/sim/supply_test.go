@@ -220,3 +220,27 @@ func TestSupply_None(t *testing.T) {
 		t.Error("something answers at 0x60")
 	}
 }
+
+// A converter that is reset puts out half of its scale at the instant planted, and the
+// unit's supply follows; a rig without one cannot have the fault.
+func TestFault_SupplyReset(t *testing.T) {
+	for _, planted := range []bool{false, true} {
+		opts := Opts{Exact: true}
+		if planted {
+			opts.Faults = mustParse(t, "supply-reset=2 s")
+		}
+		w, _ := suppliedRelay(t, opts)
+		write(t, w, 3426)
+		w.AdvanceTo(Start.Add(2*time.Second - 1))
+		near(t, "the supply before", w.Truth().Supply.Settled, 13.801, 1e-3)
+		w.AdvanceTo(Start.Add(2*time.Second + 10*time.Millisecond))
+		want := 13.801
+		if planted {
+			want = 8.25 // 3.3 V · 5 / 2
+		}
+		near(t, "the supply after", w.Truth().Supply.Volts, want, 1e-3)
+	}
+	if _, err := NewWorld(panelRig(), Opts{Faults: mustParse(t, "supply-reset")}); err == nil {
+		t.Error("a rig without such a converter takes the fault")
+	}
+}

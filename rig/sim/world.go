@@ -340,6 +340,8 @@ func (w *World) happen(h happening) {
 		w.setReference(w.references[h.index], h.flag)
 	case wireChanges:
 		w.setWire(w.outputs[h.index], h.flag)
+	case supplyResets:
+		w.supply.chip.Reset()
 	case edgeThread:
 		c := w.contacts[h.index]
 		w.report(c, c.stamp, c.closed)
