@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"time"
 
@@ -73,8 +74,8 @@ type recorded struct {
 	whole   bool
 }
 
-// depth is how many cycles may wait to be measured before the bench does. A bench
-// in virtual time is faster than a disk; what waits is stored together.
+// depth is how many cycles may wait to be measured before the bench waits for the desk. A
+// bench in virtual time is faster than a disk; what waits is stored together.
 const depth = 16
 
 // Run runs the sequence. The drives are released when it returns, whatever the
@@ -110,24 +111,67 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	return d.outcome, err
 }
 
-// record keeps the bench going, cycle after cycle.
+// record keeps the bench going, cycle after cycle. Everything is let go of before it waits
+// for the desk with the last one.
 func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue chan<- recorded) error {
 	before := capture.Counts{}
 	for n := opts.First; n <= opts.Last; n++ {
 		started := opts.Now()
 		err := cycle(ctx, b, seq, opts, c, n)
-		var next *capture.Capture
-		if err == nil {
-			next = c.Continue()
-		}
 		now := b.Counts()
-		queue <- recorded{n, started, c, now.Sub(before), err == nil}
-		if err != nil {
-			return err
+		r := recorded{n, started, c, now.Sub(before), err == nil}
+		if err == nil && n < opts.Last {
+			c, err = hand(ctx, b, r, c.Continue(), queue)
+			if before = now; err == nil {
+				continue
+			}
 		}
-		before, c = now, next
+		_ = b.Release()
+		queue <- r
+		return err
 	}
 	return nil
+}
+
+// glance is how often the bench looks whether the desk can take a cycle.
+const glance = 20 * time.Millisecond
+
+// hand gives a cycle to the desk. While the desk is behind, as on a disk that stalls, the
+// bench goes on into the next capture, so that no drive stays on for too long and a
+// cancellation is heeded. Virtual time stands still while nobody waits for it to pass, and
+// must: how far a simulated run gets would depend on the disk. On an error the cycle has
+// not been given away.
+func hand(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture, queue chan<- recorded) (*capture.Capture, error) {
+	for {
+		select {
+		case queue <- r:
+			return next, nil
+		default:
+		}
+		if b.Now() > next.End {
+			if err := b.Record(ctx, next, b.Now().Add(glance)); err != nil {
+				return nil, err
+			}
+			next = onward(next)
+			continue
+		}
+		select {
+		case queue <- r:
+			return next, nil
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-time.After(glance):
+		}
+	}
+}
+
+// onward returns a capture that goes on where c ends, which is done with: nothing has
+// happened in it that a cycle tells of, but that the unit was not supplied.
+func onward(c *capture.Capture) *capture.Capture {
+	next := c.Continue()
+	next.Unsupplied = c.Unsupplied
+	c.Recycle()
+	return next
 }
 
 // cycle passes once through the sequence's steps.
@@ -155,7 +199,7 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 // act brings a step's event about, or moves the supply.
 func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences.Step) (capture.Event, error) {
 	if mv := step.Supply; mv != nil {
-		over := time.Duration(mv.Over * float64(time.Second))
+		over := time.Duration(math.Round(mv.Over * 1e9))
 		return b.MoveSupply(ctx, c, step.Event, bench.Move{From: mv.From, To: mv.To, Over: over})
 	}
 	e, err := b.Cause(ctx, c, step.Cause)

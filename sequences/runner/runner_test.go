@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"makebreak/analyze"
@@ -21,22 +23,44 @@ import (
 // watched counts releases, and can panic while drives are on.
 type watched struct {
 	line.Set
+	world    *sim.World
 	released int
 	panicAt  int // the n-th call of Drive panics
 	drives   int
+	off      func()        // called when a drive is switched off, or released
+	ticks    time.Duration // by which the clock goes on whenever it is asked
+	late     capture.Instant
+	atLate   func() // called when the clock is asked from late on; nil: nothing is
 }
 
 func (w *watched) Release() error {
 	w.released++
+	if w.off != nil {
+		w.off()
+	}
 	return w.Set.Release()
+}
+
+func (w *watched) Now() capture.Instant {
+	w.world.AdvanceTo(w.world.Now().Add(w.ticks))
+	now := w.Set.Now()
+	if w.atLate != nil && now >= w.late {
+		w.atLate()
+	}
+	return now
 }
 
 func (w *watched) Drive(l int, active bool) (capture.Instant, int64, error) {
 	if w.drives++; w.drives == w.panicAt {
 		panic("planted")
 	}
+	if !active && w.off != nil {
+		w.off()
+	}
 	return w.Set.Drive(l, active)
 }
+
+const longestOn = 5 * time.Second
 
 // relayBench is the simulated relay bench, and relay-only to run on it.
 func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequences.Sequence) {
@@ -46,6 +70,7 @@ func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequen
 		t.Fatal(err)
 	}
 	rig := wiring.Builtin()[1]
+	rig.Drives[0].LongestOn = longestOn
 	o := sim.Opts{Seed: 1}
 	for _, f := range faults {
 		x, err := sim.ParseFault(f)
@@ -62,7 +87,7 @@ func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequen
 	if err != nil {
 		t.Fatal(err)
 	}
-	spy := &watched{Set: set}
+	spy := &watched{Set: set, world: w}
 	b, err := bench.Open(rig, w.Bus(), spy, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)
@@ -240,5 +265,108 @@ func TestRun_RigLost(t *testing.T) {
 	}
 	if n := len(s.cycles); n == 0 || s.cycles[n-1].Complete || s.cycles[n-1].Capture == nil {
 		t.Error("the cycle under way is not kept as incomplete")
+	}
+}
+
+// stalled is a log on a disk that stalls until something has happened.
+type stalled struct {
+	shelf
+	entered, until chan struct{}
+	once           sync.Once
+}
+
+func newStalled() *stalled {
+	return &stalled{shelf: shelf{after: 1000}, entered: make(chan struct{}), until: make(chan struct{})}
+}
+
+func (s *stalled) Append(cycles ...*journal.Cycle) error {
+	s.once.Do(func() { close(s.entered) })
+	select {
+	case <-s.until:
+	case <-time.After(time.Minute):
+		return errors.New("nothing has happened while the log stalled")
+	}
+	return s.shelf.Append(cycles...)
+}
+
+// goOn lets the log go on.
+func (s *stalled) goOn() {
+	select {
+	case <-s.until:
+	default:
+		close(s.until)
+	}
+}
+
+// onForGood switches the relay on in each cycle and never off.
+func onForGood(t *testing.T) *sequences.Sequence {
+	t.Helper()
+	seq, err := sequences.Parse("on.yaml", []byte("name: on\nabout: On and on.\ncycles: 1\nsteps: [{event: energize, hold: 50 ms}]\noutputs: {COIL: {expect: {energize: high}}}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return seq
+}
+
+// While the log stalls a drive stays on for its longest time and no longer, where time goes
+// on by itself. Cycles that were whole by then are stored.
+func TestRun_LogStalls(t *testing.T) {
+	b, spy, _ := relayBench(t)
+	spy.ticks = 10 * time.Microsecond
+	s := newStalled()
+	spy.off = s.goOn
+	out, err := runner.Run(context.Background(), b, onForGood(t), opts(1000, s))
+	if !errors.Is(err, bench.ErrTooLong) {
+		t.Errorf("%v; want the drive released after its longest time", err)
+	}
+	if n := len(s.cycles); n < 18 || n > 40 || out.Cycles != n || !s.cycles[n-1].Complete {
+		t.Errorf("%d cycles stored, the outcome is %+v", n, out)
+	}
+}
+
+// A cancellation is heeded while the log stalls, wherever the bench is: the drives are
+// released at once, and what is whole is stored when the log goes on.
+func TestRun_CancelledWhileLogStalls(t *testing.T) {
+	for name, prepare := range map[string]func(cancel func(), spy *watched, s *stalled, o *runner.Opts){
+		"waiting, time stands still": func(cancel func(), _ *watched, _ *stalled, _ *runner.Opts) {
+			go func() { synctest.Wait(); cancel() }()
+		},
+		"waiting, time goes on": func(cancel func(), spy *watched, _ *stalled, _ *runner.Opts) {
+			spy.ticks = 10 * time.Microsecond
+			spy.late, spy.atLate = sim.Start.Add(time.Minute), cancel // 33 cycles take 10 s
+		},
+		"in a cycle": func(cancel func(), _ *watched, s *stalled, o *runner.Opts) {
+			o.OnEvent = func(cycle int, event string) {
+				switch {
+				case cycle == 2: // the first one alone is being stored
+					<-s.entered
+				case cycle == 18 && event == "release": // 16 wait
+					cancel()
+				}
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b, spy, seq := relayBench(t)
+				s, o := newStalled(), opts(1000, nil)
+				o.Recorder = s
+				ctx, cancel := context.WithCancel(context.Background())
+				defer cancel()
+				spy.off = func() {
+					if ctx.Err() != nil {
+						s.goOn()
+					}
+				}
+				prepare(cancel, spy, s, &o)
+				out, err := runner.Run(ctx, b, seq, o)
+				if n := len(s.cycles); !errors.Is(err, context.Canceled) || n < 18 || n > 40 || out.Last != n {
+					t.Fatalf("%v, %d cycles stored, %+v", err, n, out)
+				}
+				if whole := s.cycles[len(s.cycles)-1].Complete; whole != (name != "in a cycle") {
+					t.Errorf("the last cycle is complete: %v", whole)
+				}
+			})
+		})
 	}
 }
