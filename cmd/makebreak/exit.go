@@ -62,7 +62,7 @@ func statusOf(err error) int {
 		return exitInterrupted
 	case errors.As(err, &y), errors.As(err, &c), errors.Is(err, bench.ErrSetup):
 		return exitInput
-	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody):
+	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody), errors.Is(err, bench.ErrReleased):
 		return exitRig
 	case logError(err):
 		return exitLog

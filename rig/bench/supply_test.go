@@ -20,13 +20,14 @@ import (
 // dacBus notes what is written to the supply, and can keep its chip silent for a time.
 type dacBus struct {
 	i2c.Bus
-	w        *sim.World
-	codes    []int
-	at       []capture.Instant // when the transfer began
-	from, to capture.Instant   // the chip is silent
-	looks    int               // how often its setting has been read
-	dips     bool              // it is reset before each of them
-	flips    int               // a bit of so many of them is lost on the way
+	w         *sim.World
+	codes     []int
+	at        []capture.Instant // when the transfer began
+	from, to  capture.Instant   // the chip is silent
+	looks     int               // how often its setting has been read
+	dips      bool              // it is reset before each of them
+	meanwhile func()            // called once before the next write
+	flips     int               // a bit of so many of them is lost on the way
 }
 
 func (d *dacBus) Tx(addr uint16, w, r []byte) error {
@@ -34,6 +35,10 @@ func (d *dacBus) Tx(addr uint16, w, r []byte) error {
 		return d.Bus.Tx(addr, w, r)
 	}
 	d.w.SupplyChip().SetGone(d.w.Now() >= d.from && d.w.Now() < d.to)
+	if do := d.meanwhile; do != nil && len(w) == 2 {
+		d.meanwhile = nil
+		do()
+	}
 	at := d.w.Now()
 	if len(r) == 3 {
 		if d.looks++; d.dips {
@@ -459,6 +464,33 @@ func TestSupply_Release(t *testing.T) {
 	s.move("again", bench.Move{To: 5})
 	if s.code() != code5V {
 		t.Errorf("code %d when moved again", s.code())
+	}
+}
+
+// Where everything is let go of while the supply is moved it goes to its rest, and the move
+// says so; one after that is made.
+func TestMoveSupply_LetGoOfMeanwhile(t *testing.T) {
+	for _, m := range []bench.Move{{To: 5}, {From: 5, To: 13.8, Over: 10 * time.Second}} {
+		s := openSupplied(t, 400_000, bench.Opts{})
+		s.record(time.Second)
+		s.bus.meanwhile = func() {
+			released := make(chan error)
+			go func() { released <- s.b.Release() }()
+			if err := <-released; err != nil {
+				t.Error(err)
+			}
+		}
+		_, err := s.b.MoveSupply(context.Background(), s.c, "sag", m)
+		if !errors.Is(err, bench.ErrReleased) || errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), "event sag: everything has been let go of") {
+			t.Errorf("%+v: %v", m, err)
+		}
+		s.record(time.Second)
+		if s.code() != 0 || len(s.c.Events) > 0 {
+			t.Errorf("%+v: code %d, events %+v", m, s.code(), s.c.Events)
+		}
+		if s.move("again", bench.Move{To: 5}); s.code() != code5V || s.b.Counts() != (capture.Counts{}) {
+			t.Errorf("%+v: code %d when moved again, %+v", m, s.code(), s.b.Counts())
+		}
 	}
 }
 
