@@ -12,9 +12,11 @@ import (
 	"makebreak/rig/i2cbus"
 )
 
-// A word is tried this often, and not for longer than this.
+// A word is tried this often, with a rest in between that outlasts a disturbance of the
+// bus, and not for longer than this.
 const (
 	wordAttempts = 4
+	wordRest     = 5 * time.Millisecond
 	wordPatience = time.Second
 )
 
@@ -51,6 +53,7 @@ func (s *saying) say() error {
 		if attempt == wordAttempts || time.Since(began) > wordPatience {
 			return fmt.Errorf("gpioline: last word to address %#02x: %w", s.word.Address, err)
 		}
+		time.Sleep(wordRest)
 	}
 }
 
