@@ -16,10 +16,14 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/sequences"
 )
 
 // refresh is how often the live look is drawn anew.
 const refresh = 250 * time.Millisecond
+
+// handRests is how long each state of a simulated unit is shown: long enough to be read.
+const handRests = 2 * time.Second
 
 func (a *app) rigWatchCommand() *cobra.Command {
 	var lasts string
@@ -28,7 +32,10 @@ func (a *app) rigWatchCommand() *cobra.Command {
 		Short: "Show levels and contacts live, for wiring up",
 		Long: `Show every output's voltage and every line's state, refreshed four times a
 second, with the lowest and highest voltage and the count of edges since the
-start. Nothing is switched and nothing is logged. Ctrl-C ends it.`,
+start. Nothing is switched and nothing is logged. Ctrl-C ends it.
+
+On the simulated bench the events of a built-in sequence go round meanwhile, as if
+somebody worked the unit, except where its supply would have to be switched on.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			var d time.Duration
@@ -56,7 +63,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 	if err != nil {
 		return err
 	}
-	b, err := a.openAtRest(rig)
+	b, hand, err := a.openWatched(rig)
 	if err != nil {
 		return err
 	}
@@ -69,7 +76,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 	_, live := terminal(a.out)
 	end := b.Now().Add(lasts)
 	for {
-		err := b.Record(ctx, c, b.Now().Add(refresh))
+		err := errors.Join(hand.act(ctx, b, c), b.Record(ctx, c, b.Now().Add(refresh)))
 		look.take(c)
 		c = c.Continue()
 		done := err != nil || lasts > 0 && b.Now() >= end
@@ -83,6 +90,57 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 			return err
 		}
 	}
+}
+
+// openWatched opens the bench to be looked at. A real one is left at rest; a simulated one
+// gets somebody who works its unit.
+func (a *app) openWatched(rig *wiring.Rig) (*bench.Bench, *hand, error) {
+	var seq *sequences.Sequence
+	if rig.Simulated && programmed(rig) == nil { // a supply stays at its rest
+		seq = handsOn(rig)
+	}
+	if seq == nil {
+		b, err := a.openAtRest(rig)
+		return b, &hand{}, err
+	}
+	b, err := a.openWith(rig, seq, simulation{realTime: true}, bench.Opts{})
+	if err != nil {
+		return nil, nil, err
+	}
+	a.note("Simulated: the events of %s go round, as if somebody worked the unit", seq.Name)
+	return b, &hand{steps: seq.Steps, due: b.Now().Add(handRests)}, nil
+}
+
+// handsOn is the first built-in sequence whose events the rig brings about by itself,
+// changed to watch all outputs in turn; nil where there is none.
+func handsOn(rig *wiring.Rig) *sequences.Sequence {
+	for _, seq := range sequences.Builtin() {
+		if _, err := seq.Fits(rig); err == nil && !seq.MovesSupply() && !prompts(rig, seq) {
+			seq.Plan.OthersUnmoved, seq.Sample = true, wiring.Sweep
+			return seq
+		}
+	}
+	return nil
+}
+
+// hand works a simulated unit: it brings a sequence's events about, again and again. One
+// without steps keeps still.
+type hand struct {
+	steps []sequences.Step
+	n     int
+	due   capture.Instant // of the next event
+}
+
+// act brings the next event about where it is due.
+func (h *hand) act(ctx context.Context, b *bench.Bench, c *capture.Capture) error {
+	if len(h.steps) == 0 || b.Now() < h.due {
+		return nil
+	}
+	s := h.steps[h.n%len(h.steps)]
+	h.n++
+	h.due = b.Now().Add(handRests)
+	_, err := b.Cause(ctx, c, s.Cause)
+	return err
 }
 
 // namedRig is the rig file asked for, or the simulated bench.

@@ -73,8 +73,12 @@ func stateAtEnd(seq *sequences.Sequence, o analyze.OutputPlan) bool {
 	return high
 }
 
-// relays says what hangs on which simulated output.
+// relays says what hangs on which simulated output: what a sequence says that names
+// outputs; nil, for what the contacts' names suggest, where it names none.
 func relays(seq *sequences.Sequence) []sim.Relay {
+	if len(seq.Plan.Outputs) == 0 {
+		return nil
+	}
 	all := []sim.Relay{}
 	for _, o := range seq.Plan.Outputs {
 		if r := seq.Plan.Relay(o.Relay); r != nil {
