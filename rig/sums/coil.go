@@ -44,6 +44,8 @@ func (in *CoilInput) check() error {
 		return errors.New("the resistance behind the leakage and the leakage with the coil connected do not go together: each follows from the other")
 	case known(in.Loaded) && !known(in.Leakage):
 		return errors.New("the leakage with the coil connected needs the leakage without it")
+	case known(in.OffSource) && !known(in.Leakage):
+		return errors.New("the resistance behind the leakage needs the leakage")
 	case known(in.Loaded) && in.Loaded > in.Leakage:
 		return fmt.Errorf("the coil cannot raise the leakage: %s with it, %s without", volts(in.Loaded), volts(in.Leakage))
 	case known(in.MustOperate) && known(in.MustRelease) && in.MustRelease >= in.MustOperate:
@@ -145,15 +147,22 @@ func (s *Sheet) pullIn(in *CoilInput) {
 // resistor across the coil that helps where it does not.
 func (s *Sheet) letGo(in *CoilInput) {
 	if math.IsNaN(in.Leakage) {
+		if !math.IsNaN(in.MustRelease) && math.IsNaN(in.Tau) && math.IsNaN(in.Inductance) {
+			s.warn("whether the off level lets it go was not worked out: that needs the leakage, the output's voltage when off")
+		}
 		return
 	}
-	behind := in.OffSource
+	behind, unknown := in.OffSource, "the resistance behind the off level is not known"
 	switch {
+	case in.Loaded == in.Leakage:
+		behind, unknown = 0, "the coil does not lower the leakage, so the resistance behind it is too small to be told from the two"
 	case !math.IsNaN(in.Loaded):
 		behind = s.step("off_source_ohms", "resistance behind the leakage", unit.Resistance, in.Resistance*(in.Leakage/in.Loaded-1),
 			fmt.Sprintf("%s × (%s/%s − 1)", ohms(in.Resistance), volts(in.Leakage), volts(in.Loaded)))
 	case math.IsNaN(behind):
 		behind = in.Source
+	case behind == 0:
+		unknown = "there is no resistance behind the off level to work against"
 	}
 	off, r := in.Leakage, in.most()
 	if behind > 0 {
@@ -170,7 +179,7 @@ func (s *Sheet) letGo(in *CoilInput) {
 		s.answer("lets_go", false, fmt.Sprintf("The off level may hold it in: %s. With %s across the coil it lets go.", at, ohms(s.bleed(in, behind))))
 	default:
 		s.answer("lets_go", false, "The off level may hold it in: "+at+".")
-		s.warn("no resistor across the coil can be worked out: the resistance behind the off level is not known")
+		s.warn("no resistor across the coil can be worked out: " + unknown)
 	}
 }
 

@@ -247,3 +247,23 @@ func TestCoil_Refused(t *testing.T) {
 		}
 	}
 }
+
+// What cannot be told is said, and no figure is made up for it: two equal readings say
+// nothing of the resistance behind a leakage, and a must-release voltage alone nothing of
+// letting go.
+func TestCoil_NotToBeTold(t *testing.T) {
+	in := relayCoil()
+	in.MustRelease, in.Leakage, in.Loaded = 1.2, 2, 2
+	s, err := Coil(in)
+	if err != nil || !math.IsNaN(s.Value("off_source_ohms")) || yes(t, s, "lets_go") || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "too small to be told") {
+		t.Errorf("equal readings: off_source_ohms %g, warnings %v, %v", s.Value("off_source_ohms"), s.Warnings, err)
+	}
+	in.Leakage, in.Loaded = unknown, unknown
+	if s, err = Coil(in); err != nil || len(s.Answers) != 0 || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "that needs the leakage") {
+		t.Errorf("no leakage: answers %v, warnings %v, %v", s.Answers, s.Warnings, err)
+	}
+	in.OffSource = 100
+	if _, err = Coil(in); err == nil || !strings.Contains(err.Error(), "needs the leakage") {
+		t.Errorf("a resistance behind no leakage: %v", err)
+	}
+}
