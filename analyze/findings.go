@@ -199,7 +199,7 @@ func (g *gathered) often(plan *Plan, cycles int) string {
 		}
 		where = "cycles " + strings.Join(words, ", ")
 	}
-	return fmt.Sprintf("in %d of %d cycles (%s), at %s", g.inCycles, cycles, where, strings.Join(g.events, ", "))
+	return fmt.Sprintf("in %d of %s (%s), at %s", g.inCycles, counted(cycles, "cycle"), where, strings.Join(g.events, ", "))
 }
 
 // always reports whether the symptom was there at every occurrence of its events.
@@ -228,6 +228,14 @@ func (g *gathered) count() string {
 		return strconv.Itoa(int(g.hi))
 	}
 	return strconv.Itoa(int(g.lo)) + " to " + strconv.Itoa(int(g.hi))
+}
+
+// counted writes a number of things, as in "1 sample" or "7 samples".
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return strconv.Itoa(n) + " " + thing + "s"
 }
 
 // span2 writes one figure or a range of figures.

@@ -232,12 +232,7 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 // be known at all.
 const fewHeld = 3
 
-func samples(n int) string {
-	if n == 1 {
-		return "1 sample"
-	}
-	return fmt.Sprintf("%d samples", n)
-}
+func samples(n int) string { return counted(n, "sample") }
 
 // wanders reports whether an output moved, or has so much noise that an excursion of it
 // may not have been worth keeping. What stands still has every one kept that is much

@@ -280,7 +280,7 @@ func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name stri
 func (c change) openEnd() string {
 	switch {
 	case c.later > 0:
-		return fmt.Sprintf("the contact had come to rest and then changed again, %d times", c.later)
+		return "the contact had come to rest and then changed again, " + counted(c.later, "time")
 	case !c.rests:
 		return fmt.Sprintf("the state ended %s after the last edge: there may have been more to come", seconds(c.watched.Seconds()))
 	}

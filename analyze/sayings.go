@@ -111,7 +111,7 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	},
 	LongBounce: func(_ *Plan, g *gathered) string {
 		if g.other == string(BounceCount) {
-			return fmt.Sprintf("Contact %s bounces too often: up to %s times, limit %s. Check for worn or dirty contacts.", g.signal, short(g.hi), short(g.limit))
+			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, counted(int(g.hi), "time"), short(g.limit))
 		}
 		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), seconds(g.limit))
 	},

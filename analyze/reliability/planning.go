@@ -96,7 +96,7 @@ func (c Claim) Boards(cyclesEach float64) (int, error) {
 		lives = math.SmallestNonzeroFloat64
 	}
 	if lives == 1 {
-		return 0, fmt.Errorf("plan: %g cycles of each board are too few to show anything about %g", cyclesEach, c.Cycles)
+		return 0, fmt.Errorf("plan: %g for the cycles of each board is too few to show anything about %g", cyclesEach, c.Cycles)
 	}
 	return SampleSize(lives, c.Confidence, c.Allowed)
 }

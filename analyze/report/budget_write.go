@@ -142,7 +142,7 @@ func dofWords(n float64) string {
 	if math.IsInf(n, 1) {
 		return "∞"
 	}
-	if n > 1e6 {
+	if n > mostDoF {
 		return "> 1000000"
 	}
 	return strconv.FormatFloat(math.Floor(n+1e-6), 'f', 0, 64)
@@ -160,7 +160,8 @@ const combinedLine = "combined"
 
 // CSV writes one row a component after a header row, then one for all of them
 // together, named "combined", whose contribution is the combined standard
-// uncertainty. Infinite degrees of freedom are "inf"; what is missing is empty.
+// uncertainty. Degrees of freedom that are infinite, or as good as that, are "inf"; what
+// is missing is empty.
 func (b *Budget) CSV(w io.Writer) error {
 	m := &b.Measurement
 	cw := csv.NewWriter(w)
@@ -173,11 +174,11 @@ func (b *Budget) CSV(w io.Writer) error {
 	for _, c := range m.Budget {
 		if err == nil {
 			err = row(plainText(c.Source), plainText(c.Distribution), machine(c.Standard), machine(c.Sensitivity),
-				machine(c.Contribution()), machine(c.DegreesOfFreedom), "", "")
+				machine(c.Contribution()), machine(countedDoF(c.DegreesOfFreedom)), "", "")
 		}
 	}
 	if err == nil {
-		err = row(combinedLine, "", "", "", machine(m.Standard), machine(m.DegreesOfFreedom), machine(m.Coverage), machine(m.Expanded))
+		err = row(combinedLine, "", "", "", machine(m.Standard), machine(countedDoF(m.DegreesOfFreedom)), machine(m.Coverage), machine(m.Expanded))
 	}
 	cw.Flush()
 	if err == nil {
@@ -187,6 +188,19 @@ func (b *Budget) CSV(w io.Writer) error {
 		return fmt.Errorf("report: budget: csv: %w", err)
 	}
 	return nil
+}
+
+// mostDoF is the number of degrees of freedom above which they are as good as infinite:
+// Student's factor is the normal distribution's to six digits.
+const mostDoF = 1e6
+
+// countedDoF is a number of degrees of freedom as machines read it, infinite where it is as
+// good as that.
+func countedDoF(n float64) float64 {
+	if n > mostDoF {
+		return math.Inf(1)
+	}
+	return n
 }
 
 // machine writes a number of a budget; an infinite one is inf, a missing one empty.
@@ -199,17 +213,18 @@ func machine(x float64) string {
 
 // JSON writes one object: the measurement with the names of the results' columns, and
 // with its budget an array of components by the names of CSV. What is missing is null,
-// and so are infinite degrees of freedom, which JSON has no number for.
+// and so are degrees of freedom that are infinite, or as good as that: JSON has no number
+// for them.
 func (b *Budget) JSON(w io.Writer) error {
 	m := &b.Measurement
 	bw := bufio.NewWriter(w)
 	fmt.Fprintf(bw, "{\n\"measurement\":%s,\n", object(b.Record, *m))
 	fmt.Fprintf(bw, "\"combined_standard_uncertainty\":%s,\n\"degrees_of_freedom\":%s,\n\"coverage_factor\":%s,\n\"expanded_uncertainty\":%s,\n\"conformance_probability\":%s,\n\"budget\":[",
-		jsonNumber(m.Standard), jsonNumber(m.DegreesOfFreedom), jsonNumber(m.Coverage), jsonNumber(m.Expanded), jsonNumber(m.Conformance))
+		jsonNumber(m.Standard), jsonNumber(countedDoF(m.DegreesOfFreedom)), jsonNumber(m.Coverage), jsonNumber(m.Expanded), jsonNumber(m.Conformance))
 	comma := "\n"
 	for _, c := range m.Budget {
 		fmt.Fprintf(bw, "%s{\"component\":%s,\"distribution\":%s,\"standard_uncertainty\":%s,\"sensitivity\":%s,\"contribution\":%s,\"degrees_of_freedom\":%s}",
-			comma, quoted(c.Source), quoted(c.Distribution), jsonNumber(c.Standard), jsonNumber(c.Sensitivity), jsonNumber(c.Contribution()), jsonNumber(c.DegreesOfFreedom))
+			comma, quoted(c.Source), quoted(c.Distribution), jsonNumber(c.Standard), jsonNumber(c.Sensitivity), jsonNumber(c.Contribution()), jsonNumber(countedDoF(c.DegreesOfFreedom)))
 		comma = ",\n"
 	}
 	bw.WriteString("\n]\n}\n")

@@ -52,12 +52,8 @@ func writeAllJSON(w *bufio.Writer, records []*Record) error {
 }
 
 func writeJSON(w *bufio.Writer, r *Record) error {
-	started := ""
-	if !r.Started.IsZero() {
-		started = r.Started.Format(time.RFC3339)
-	}
 	fmt.Fprintf(w, "{\n\"run\":%s,\n\"unit\":%s,\n\"started\":%s,\n\"verdict\":%s,\n\"measurements\":[",
-		quoted(r.Run), quoted(r.Unit), quoted(started), quoted(string(r.Verdict)))
+		quoted(r.Run), quoted(r.Unit), quoted(MachineTime(r.Started)), quoted(string(r.Verdict)))
 	comma := "\n"
 	for m, err := range r.measurements() {
 		if err != nil {
@@ -103,6 +99,15 @@ func list(texts []string) []byte {
 		b = append(b, quoted(s)...)
 	}
 	return append(b, ']')
+}
+
+// MachineTime is an instant as machines read it, by RFC 3339 to the second; empty where it
+// is not known.
+func MachineTime(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format(time.RFC3339)
 }
 
 // object returns the measurement as a JSON object on one line.

@@ -114,7 +114,7 @@ func (t *Trend) lines() []string {
 		}
 	}
 	if f := t.Failures; f.Outside > 0 {
-		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", times(f.Outside), whole(f.Judged), whole(f.First),
+		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", whole(f.Outside), whole(f.Judged), whole(f.First),
 			whole(f.Last), times(f.Streak), clusters(f))
 	}
 	if t.Missing > 0 {
@@ -216,14 +216,14 @@ func reliabilityLines(t *tally.Tally) []string {
 	}
 	var lines []string
 	if f.Outside == 0 {
-		lines = append(lines, fmt.Sprintf("no failure in %s cycles: the failure probability per cycle is at most %s at %g %% confidence",
-			whole(f.Judged), share(p.AtMost), 100*p.Confidence))
+		lines = append(lines, fmt.Sprintf("no failure in %s: the failure probability per cycle is at most %s at %g %% confidence",
+			Count(f.Judged, "cycle", "cycles"), share(p.AtMost), 100*p.Confidence))
 	} else {
-		lines = append(lines, fmt.Sprintf("failed in %s of %s cycles: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
-			whole(f.Outside), whole(f.Judged), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+		lines = append(lines, fmt.Sprintf("failed in %s of %s: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
+			whole(f.Outside), Count(f.Judged, "cycle", "cycles"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
 	}
 	if f.Doubtful > 0 {
-		lines = append(lines, fmt.Sprintf("%s more could not be decided and count as not failed", whole(f.Doubtful)))
+		lines = append(lines, fmt.Sprintf("%s more could not be decided and counted as not failed", whole(f.Doubtful)))
 	}
 	if t.Cut > 0 {
 		lines = append(lines, fmt.Sprintf("cut short by an interruption and not counted: %s", times(t.Cut)))

@@ -88,7 +88,7 @@ func TestText_Soak(t *testing.T) {
 				return 0.009
 			}
 			return steadily(n, rng)
-		}, []string{"out of its limit in 10 times of 5000, first at cycle 2001, last at 2010, at most 10 times in a row; in clusters",
+		}, []string{"out of its limit in 10 of 5000, first at cycle 2001, last at 2010, at most 10 times in a row; in clusters",
 			// The bounds from SciPy 1.10: beta.ppf(0.025, 10, 4991), beta.ppf(0.975, 11, 4990).
 			"failed in 10 of 5000 cycles: 0.002 per cycle, 0.000959 to 0.00367 at 95 % confidence (Clopper-Pearson); in clusters"}, []string{"WARNING"}},
 	} {

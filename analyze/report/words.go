@@ -211,7 +211,7 @@ func (s *summary) lines(wanted func(remark) bool) []string {
 				continue
 			}
 			named = true
-			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.count(x.cycles), oneLine(r.text)))
+			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.Count(x.cycles), oneLine(r.text)))
 		}
 		if named && x.moreRemarks > 0 {
 			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.moreRemarks))
@@ -221,7 +221,7 @@ func (s *summary) lines(wanted func(remark) bool) []string {
 }
 
 // count says how many of the row's figures the remark is about.
-func (r remark) count(cycles int) string {
+func (r remark) Count(cycles int) string {
 	word := "remark on"
 	switch {
 	case r.missing:
@@ -238,7 +238,7 @@ func (s steady) line() string {
 	if len(s.signals) == 0 {
 		return ""
 	}
-	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), count(s.states, "state", "states"))
+	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), Count(s.states, "state", "states"))
 	if finite(s.ripple) {
 		line += ", levels steady within " + Reading(analyze.Ripple, s.ripple, math.NaN()) + " peak to peak"
 	}
@@ -291,13 +291,14 @@ func troubleLines(r *Record) []string {
 		{r.Counts.ChipResets, "converter found reset", "converters found reset"},
 	} {
 		if t.n > 0 {
-			lines = append(lines, count(t.n, t.one, t.many))
+			lines = append(lines, Count(t.n, t.one, t.many))
 		}
 	}
 	return lines
 }
 
-func count[T int | uint64](n T, one, many string) string {
+// Count writes a number of things, as in "1 cycle" or "7 cycles".
+func Count[T int | int64 | uint64](n T, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
@@ -322,13 +323,10 @@ func cycleWords(r *Record) string {
 
 // captureWords say how many cycles' captures the log keeps.
 func captureWords(r *Record) string {
-	switch r.Captures {
-	case 0:
+	if r.Captures == 0 {
 		return ""
-	case 1:
-		return ", with the capture of 1 cycle"
 	}
-	return fmt.Sprintf(", with the captures of %d cycles", r.Captures)
+	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + Count(r.Captures, "cycle", "cycles")
 }
 
 // rigWords name the rig, and say plainly where it was none.
@@ -365,7 +363,7 @@ func verdictSentence(r *Record, s *summary) string {
 
 func verdictReason(v analyze.Verdict, s *summary) string {
 	judged := s.verdicts[analyze.Pass] + s.verdicts[analyze.Fail] + s.verdicts[analyze.Undecided]
-	figures := count(judged, "judged figure", "judged figures")
+	figures := Count(judged, "judged figure", "judged figures")
 	n := s.verdicts[v]
 	switch {
 	case v == analyze.NoVerdict:

@@ -64,8 +64,8 @@ func TestNew_refused(t *testing.T) {
 		change func(*Calibration)
 		want   string
 	}{
-		"no points":         {nil, nil, "0 points; 2 to 50 may be given"},
-		"one point":         {points(t, accuracy, "13.47 V", 13.30), nil, "1 points; 2 to 50"},
+		"no points":         {nil, nil, "2 to 50 points may be given, not 0"},
+		"one point":         {points(t, accuracy, "13.47 V", 13.30), nil, "2 to 50 points may be given, not 1"},
 		"too close":         {points(t, accuracy, "11.00 V", 10.9, "13.47 V", 13.30), nil, "the points lie within 2.47 V; to tell gain from offset they must be at least 3 V apart (20 % of 15 V)"},
 		"too high":          {points(t, accuracy, "0.65 V", 0.66, "15.20 V", 15.1), nil, "point 2: the meter shows 15.20 V; from -750 mV to 15 V (highest) may be at OUT3"},
 		"too low":           {points(t, accuracy, "-1.00 V", -1.0, "13.00 V", 13.0), nil, "point 1: the meter shows -1.00 V"},
@@ -144,7 +144,7 @@ func TestMean(t *testing.T) {
 }
 
 func TestMean_refused(t *testing.T) {
-	if _, err := Mean(traceOf(1, 1, 1), 15); err == nil || !strings.Contains(err.Error(), "3 samples of OUT3 came, at least 4") {
+	if _, err := Mean(traceOf(1, 1, 1), 15); err == nil || !strings.Contains(err.Error(), "at least 4 samples of OUT3 are needed; 3 came") {
 		t.Errorf("too few: %v", err)
 	}
 	for name, tr := range map[string]*capture.Trace{"scatters": traceOf(1, 2, 1, 2, 1, 2), "drifts": traceOf(1, 1, 1.1, 1.1)} {

@@ -104,7 +104,7 @@ func checkText(what, s string) error {
 // checkPoints looks at the points before a line is drawn through them.
 func (c *Calibration) checkPoints(rig *wiring.Rig, o *wiring.Output) error {
 	if n := len(c.Points); n < fewestPoints || n > mostPoints {
-		return fmt.Errorf("%d points; %d to %d may be given", n, fewestPoints, mostPoints)
+		return fmt.Errorf("%d to %d points may be given, not %d", fewestPoints, mostPoints, n)
 	}
 	lowest, highest := math.Inf(1), math.Inf(-1)
 	for i := range c.Points {

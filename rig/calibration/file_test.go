@@ -132,7 +132,7 @@ func TestParse_refused(t *testing.T) {
 func TestParse_onePoint(t *testing.T) {
 	lines := strings.SplitAfter(string(stored(t).Format()), "\n")
 	_, err := Parse("f.yaml", []byte(strings.Join(append(lines[:15:15], ""), "")))
-	if err == nil || !strings.Contains(err.Error(), "1 points; 2 to 50 make a calibration") {
+	if err == nil || !strings.Contains(err.Error(), "2 to 50 points make a calibration; it has 1;") {
 		t.Error(err)
 	}
 }

@@ -78,7 +78,7 @@ func (c *Calibration) compare(stated Line) error {
 		return fmt.Errorf("it falls due on %s, which is not after %s", c.Due, c.Date)
 	}
 	if len(c.Points) < fewestPoints || len(c.Points) > mostPoints {
-		return fmt.Errorf("%d points; %d to %d make a calibration", len(c.Points), fewestPoints, mostPoints)
+		return fmt.Errorf("%d to %d points make a calibration; it has %d", fewestPoints, mostPoints, len(c.Points))
 	}
 	line, err := draw(c.Points, c.Nonlinearity)
 	if err != nil {

@@ -65,7 +65,7 @@ func Mean(t *capture.Trace, highest float64) (Point, error) {
 	}
 	first, volts, ok := t.First()
 	if !ok || t.Len() < fewest {
-		return Point{}, fmt.Errorf("%d samples of %s came, at least %d are needed", t.Len(), t.Signal, fewest)
+		return Point{}, fmt.Errorf("at least %d samples of %s are needed; %d came", fewest, t.Signal, t.Len())
 	}
 	last, _, _ := t.Last()
 	k := 0

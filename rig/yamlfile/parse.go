@@ -41,6 +41,9 @@ func ReadFile(path string) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%s: it is a folder", path)
+	}
 	src, err := io.ReadAll(io.LimitReader(f, MaxBytes+1))
 	if err != nil {
 		return nil, err
