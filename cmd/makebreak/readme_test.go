@@ -27,6 +27,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
+	"makebreak/rig/calibration"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
@@ -53,6 +54,8 @@ var made = map[string]func(*testing.T) string{
 	"rig":       func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },
 	"sequence":  func(t *testing.T) string { return fenced("yaml", documentText(t, "sequences/builtin/armed-high.yaml")) },
 	"capture":   func(t *testing.T) string { return fenced("csv", documentText(t, "testdata/readme/capture.csv")) },
+	"rigs":      madeRigs,
+	"points":    madePoints,
 	"sequences": madeSequences,
 	"faults":    madeFaults,
 	"metrics":   func(*testing.T) string { return metrics.Table() },
@@ -312,7 +315,9 @@ func appendFlag(list []string, f *pflag.Flag) []string {
 	if f.Shorthand != "" {
 		name = "-" + f.Shorthand
 	}
-	if word, _ := pflag.UnquoteUsage(f); word != "" {
+	if forms := f.Annotations[formsKey]; forms != nil {
+		name += " " + strings.Join(forms, "/")
+	} else if word, _ := pflag.UnquoteUsage(f); word != "" {
 		name += " " + word
 	}
 	return append(list, "`"+name+"`")
@@ -334,6 +339,26 @@ func madeSequences(*testing.T) string {
 		fmt.Fprintf(&b, "| `%s` | %d | %s | %s | %s |\n", s.Name, s.Cycles, unit.Time.Format(s.Duration().Seconds()), strings.Join(s.Plan.Steps, ", "), s.About)
 	}
 	return b.String()
+}
+
+// madeRigs lists the built-in rigs by the names that --rig takes.
+func madeRigs(*testing.T) string {
+	var b strings.Builder
+	b.WriteString("| `--rig` | what it is |\n| --- | --- |\n")
+	for _, r := range wiring.Builtin() {
+		fmt.Fprintf(&b, "| `%s` | %s |\n", r.Name, r.About)
+	}
+	return b.String()
+}
+
+// madePoints is a file of points for a calibration, which is read first.
+func madePoints(t *testing.T) string {
+	const path = "testdata/readme/points.yaml"
+	text := documentText(t, path)
+	if s, err := calibration.ParsePoints(path, []byte(text)); err != nil || len(s.Points) != 2 || !s.Dated || !s.HasDue {
+		t.Errorf("%s: %+v, %v", path, s, err)
+	}
+	return fenced("yaml", text)
 }
 
 func madeFaults(*testing.T) string {
