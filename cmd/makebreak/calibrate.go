@@ -6,13 +6,13 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
 	"makebreak/rig/sim"
@@ -64,6 +64,7 @@ runs with the same --seed.`,
 			return a.rigCalibrate(c.Context(), args[0], &o, seeded)
 		},
 	}
+	a.forms(c, "text")
 	f := c.Flags()
 	f.StringVar(&o.points, "points", "", "take the points from a `file` instead of asking")
 	f.StringVar(&o.meter, "meter", "", "`serial` of the meter (default: asked)")
@@ -161,10 +162,7 @@ func (g *given) of(out string, today calibration.Day) calibration.Calibration {
 
 // calibrations returns the rig file asked for and the calibrations beside it.
 func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
-	if err := choice("rig calibrate", a.as, "text"); err != nil {
-		return nil, nil, err
-	}
-	if _, err := os.Stat(a.rig); a.rig == "" || err != nil {
+	if !a.ownRig() {
 		return nil, nil, failed(exitUsage, errors.New("a calibration is kept beside the rig's file; name the file with --rig FILE"))
 	}
 	rig, err := wiring.Load(a.rig)
@@ -411,7 +409,7 @@ func writeCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 	nominal := rig.Output(c.Output).Nominal
 	fmt.Fprintf(w, "\nGain %.5f, offset %+.1f mV", c.Gain, c.Offset*1e3)
 	if n := len(c.Points); n > 2 {
-		fmt.Fprintf(w, "; chi-square %.2g with %d degrees of freedom", c.ChiSquare, n-2)
+		fmt.Fprintf(w, "; chi-square %.2g with %s", c.ChiSquare, report.Count(n-2, "degree of freedom", "degrees of freedom"))
 	}
 	fmt.Fprintf(w, ".\nAt %g V a level is known to ± %.0f mV now, to ± %.0f mV without calibration (95 %%).\n", nominal, 1.96e3*after.NominalUncertainty, 1.96e3*before.NominalUncertainty)
 	fmt.Fprintf(w, "Stored in %s; due on %s.\n", path, c.Due)
@@ -429,7 +427,7 @@ func residualWords(c *calibration.Calibration, i int) string {
 // calibrated corrects the rig by the calibrations beside its file, and says where
 // they are due or no longer hold. The seed is the simulated bench's.
 func (a *app) calibrated(rig *wiring.Rig, seed uint64) error {
-	if a.rig == "" || len(rig.Corrections) > 0 {
+	if !a.ownRig() || len(rig.Corrections) > 0 {
 		return nil
 	}
 	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)

@@ -61,11 +61,8 @@ the I²C bus and the GPIO lines, the user, and the line that says what is run. W
   sudo makebreak install --yes`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
-			if err := choice("install", a.as, "text"); err != nil {
+			if err := o.check(); err != nil {
 				return err
-			}
-			if o.dryRun && o.yes {
-				return failed(exitUsage, errors.New("--dry-run and --yes do not go together"))
 			}
 			if !o.yes {
 				return a.deliver(func(w io.Writer) error { return showInstall(w, &o) })
@@ -73,11 +70,22 @@ the I²C bus and the GPIO lines, the user, and the line that says what is run. W
 			return a.install(&o)
 		},
 	}
+	a.forms(c, "text")
 	f := c.Flags()
 	f.BoolVar(&o.dryRun, "dry-run", false, "show what would be written (as without --yes)")
 	f.BoolVar(&o.yes, "yes", false, "write it")
 	f.StringVar(&o.root, "root", "/", "`folder` to write below, as of a card being prepared")
 	return c
+}
+
+func (o *installOpts) check() error {
+	if o.dryRun && o.yes {
+		return failed(exitUsage, errors.New("--dry-run and --yes do not go together"))
+	}
+	if info, err := os.Stat(o.root); err != nil || !info.IsDir() {
+		return failed(exitUsage, fmt.Errorf("--root %q: there is no such folder; that of a system may stand there, as where a card is mounted", o.root))
+	}
+	return nil
 }
 
 // content is what stands in an installed file.

@@ -12,6 +12,16 @@ import (
 // What is shown is what is written; a settings file that is there stays.
 func TestInstall(t *testing.T) {
 	root := t.TempDir()
+	for _, none := range []string{filepath.Join(root, "none"), "install_test.go"} {
+		for _, how := range []string{"--yes", "--dry-run"} {
+			if status, _, errs := run(t, "install", "--root", none, how); status != exitUsage || !strings.Contains(errs, "there is no such folder") {
+				t.Errorf("--root %s %s: exit status %d: %s", none, how, status, errs)
+			}
+		}
+		if _, err := os.Stat(filepath.Join(none, "etc")); err == nil {
+			t.Errorf("%s was made", none)
+		}
+	}
 	status, shown, errs := run(t, "install", "--root", root)
 	if status != exitPass || !strings.Contains(shown, "Nothing has been written") {
 		t.Fatalf("exit status %d: %s", status, errs)

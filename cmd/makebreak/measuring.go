@@ -143,7 +143,7 @@ func (m *measuring) record() *report.Record {
 	}
 	for _, t := range m.reader.Capture().Traces {
 		if t.Missing > 0 {
-			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: %d samples are missing", t.Signal, t.Missing))
+			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: missing %s", t.Signal, report.Count(t.Missing, "sample", "samples")))
 		}
 	}
 	return r

@@ -4,10 +4,8 @@ import (
 	"context"
 	"errors"
 	"io"
-	"io/fs"
 	"os"
 	"slices"
-	"strings"
 
 	"periph.io/x/conn/v3/i2c"
 
@@ -53,17 +51,29 @@ func (a *app) rigFile() (*wiring.Rig, error) {
 	if err != nil {
 		return nil, inputError(err)
 	}
+	if !a.ownRig() {
+		return rig, nil
+	}
 	if rig.Latency, err = wiring.LoadLatency(wiring.LatencyPath(a.rig)); err != nil {
 		return nil, inputError(err)
 	}
 	return rig, nil
 }
 
+// ownRig reports whether the rig is of a file, beside which stands what was measured of
+// it, and not a built-in one.
+func (a *app) ownRig() bool {
+	return a.rig != "" && !slices.ContainsFunc(wiring.Builtin(), func(r *wiring.Rig) bool { return r.Name == a.rig })
+}
+
 // rigSource is the text of the rig file, for the log.
 func (a *app) rigSource() string {
+	if !a.ownRig() {
+		return "" // the program's version says which
+	}
 	b, err := os.ReadFile(a.rig)
 	if err != nil {
-		return "" // a built-in rig: the program's version says which
+		return "" // it was read before and has gone since
 	}
 	return string(b)
 }
@@ -252,9 +262,9 @@ func drives(rig *wiring.Rig, seq *sequences.Sequence) bool {
 
 // loadSequence reads the sequence named.
 func loadSequence(name string) (*sequences.Sequence, error) {
-	seq, err := sequences.Load(name)
-	if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./") {
-		return nil, failed(exitUsage, err) // a mistyped name, not a file
+	if name == "" {
+		return nil, failed(exitUsage, errors.New("a sequence needs a name, a built-in one or a file's; it was given an empty one"))
 	}
+	seq, err := sequences.Load(name)
 	return seq, inputError(err)
 }

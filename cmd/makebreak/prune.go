@@ -20,6 +20,9 @@ type pruneOpts struct {
 	into                  string // the log that whole runs are moved into; empty: none
 }
 
+// oldest is the longest age that can be asked for, some hundred years.
+const oldest = 36500 * 24 * time.Hour
+
 // age is a time as prune takes it: 90d, 12w, or as other flags, 36h.
 type age time.Duration
 
@@ -27,24 +30,37 @@ func (a *age) Set(text string) error {
 	for unit, length := range map[string]time.Duration{"d": 24 * time.Hour, "w": 7 * 24 * time.Hour} {
 		if number, ok := strings.CutSuffix(text, unit); ok {
 			n, err := strconv.ParseFloat(number, 64)
-			if err != nil || n < 0 || n > 1e5 {
-				return fmt.Errorf("%q: a time may stand there, as in 90d", text)
+			if err == nil && !(n >= 0 && n*float64(length) <= float64(oldest)) { // also what is no number
+				err = errors.New("out of range")
+			}
+			if err != nil {
+				return err
 			}
 			*a = age(n * float64(length))
 			return nil
 		}
 	}
 	d, err := time.ParseDuration(text)
-	if err != nil || d < 0 {
-		return fmt.Errorf("%q: a time may stand there, as in 90d", text)
+	if err == nil && (d < 0 || d > oldest) {
+		err = errors.New("out of range")
+	}
+	if err != nil {
+		return err
 	}
 	*a = age(d)
 	return nil
 }
 
-func (a *age) String() string { return time.Duration(*a).String() }
+func (a *age) String() string {
+	if *a == 0 {
+		return "" // there is no default
+	}
+	return time.Duration(*a).String()
+}
 
 func (a *age) Type() string { return "age" }
+
+func (a *age) mayStand() string { return "a time up to 36500d, as in 90d, 12w or 36h," }
 
 // busyWithin is how recently a run that has not ended may have stored a cycle to be
 // taken for one that goes on.
@@ -70,9 +86,6 @@ writes the log anew, needs room for two more of it, and no program may be runnin
   makebreak runs prune --older-than 365d --whole-runs --into 2025.db --yes`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if err := choice("runs prune", a.as, "text"); err != nil {
-				return err
-			}
 			if !c.Flags().Changed("older-than") {
 				return failed(exitUsage, errors.New("runs prune needs --older-than, as in --older-than 90d"))
 			}
@@ -82,8 +95,9 @@ writes the log anew, needs room for two more of it, and no program may be runnin
 			return a.prune(&o)
 		},
 	}
+	a.forms(c, "text")
 	f := c.Flags()
-	f.Var(&o.olderThan, "older-than", "only what ended longer ago than this `time`, as in 90d")
+	f.Var(&o.olderThan, "older-than", "only what ended longer ago than this `time`, as in 90d; 0d: all that has ended; must be given")
 	f.BoolVar(&o.whole, "whole-runs", false, "remove the runs, not only their captures")
 	f.StringVar(&o.into, "into", "", "copy the runs into another log, a `file`, before they are removed")
 	f.BoolVar(&o.shrink, "shrink", false, "give the room back to the disk afterwards")
@@ -134,7 +148,7 @@ func (a *app) tellPrune(o *pruneOpts, chosen []journal.Holding) error {
 			return nil
 		}
 		total := int64(0)
-		err := writeTable(w, []string{"run", "unit", "sequence", "last used", "cycles", "captures", "frees about"}, func(row func(...any)) {
+		err := writeTable(w, []string{"run", "unit", "sequence", "last used, local time", "cycles", "captures", "frees about"}, func(row func(...any)) {
 			for _, h := range chosen {
 				bytes := h.CaptureBytes
 				if o.whole {

@@ -1,13 +1,13 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 	"time"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
@@ -17,8 +17,10 @@ import (
 // captureOf writes the capture kept of one cycle as a file that analyze reads, its
 // times from the capture's start.
 func (a *app) captureOf(rec *journal.RunRecord, n int) error {
-	if a.as != "text" && a.as != "csv" {
-		return failed(exitUsage, fmt.Errorf("report --capture --as %s: a capture is written as csv", a.as))
+	if a.as != "text" { // text is what stands there where nothing was asked for
+		if err := a.choice("report --capture", "csv"); err != nil {
+			return err
+		}
 	}
 	data, err := rec.Capture(n)
 	if err != nil {
@@ -123,7 +125,7 @@ func captureNotes(rec *journal.RunRecord, c *capture.Capture, file string) []str
 	notes = append(notes, "The file has no room for what the rig knows of its own uncertainties: those are in the run's record.")
 	for _, t := range c.Tracks {
 		if t.Lost > 0 {
-			notes = append(notes, fmt.Sprintf("%d edges of %s are known to be lost, of which the file cannot tell: figures of it may be wrong.", t.Lost, t.Signal))
+			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", report.Count(t.Lost, "edge", "edges"), t.Signal))
 		}
 	}
 	for _, s := range c.Unsupplied {
@@ -167,15 +169,4 @@ func leftOut(c *capture.Capture) time.Duration {
 		left -= s.To.Sub(s.From)
 	}
 	return left
-}
-
-// captureFlag checks what goes with --capture.
-func captureFlag(cycle int, budget bool) error {
-	if budget {
-		return failed(exitUsage, errors.New("--capture and --budget do not go together"))
-	}
-	if cycle < 1 {
-		return failed(exitUsage, fmt.Errorf("--capture %d: a cycle's number, from 1, may stand there", cycle))
-	}
-	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/gpioline"
@@ -57,6 +58,7 @@ person can review; -o writes it to a file.`,
 			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"), loop)
 		},
 	}
+	a.forms(c, "text")
 	c.Flags().StringVar(&loop, "loop-back", "", "time a `DRIVE,LINE[,OUTPUT]` that are wired together, and store how late the lines are")
 	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal)")
 	return c
@@ -70,9 +72,6 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) e
 	}
 	back, err := parseLoopBack(loop, rig)
 	if err != nil {
-		return err
-	}
-	if err := choice("rig check", a.as, "text"); err != nil {
 		return err
 	}
 	if !rig.Simulated { // a simulated one is calibrated for one seed
@@ -167,8 +166,11 @@ func writeProblems(w io.Writer, rig *wiring.Rig) (warned bool) {
 // one there is nothing but the bus. The speed is nil where it could not be measured.
 func lookAt(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 	if !rig.Simulated {
-		speed, err := probe(w, rig)
-		return speed, failed(exitRig, err)
+		speed, missing := probe(w, rig)
+		if missing == 0 {
+			return speed, nil
+		}
+		return speed, failed(exitRig, errors.New(report.Count(missing, "part of the rig is missing or does not answer", "parts of the rig are missing or do not answer")+"; see the report"))
 	}
 	speed, err := simulatedSpeed(rig)
 	if err != nil {
@@ -179,15 +181,14 @@ func lookAt(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 }
 
 // probe asks the chips of a real rig for their registers, times its bus and looks for
-// its lines. It goes on after a failure, so that one call shows all that is missing.
-func probe(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
+// its lines. It goes on after a failure, so that one call shows all that is missing, and
+// returns how many parts are.
+func probe(w io.Writer, rig *wiring.Rig) (speed *busSpeed, missing int) {
 	fmt.Fprintln(w)
-	var speed *busSpeed
-	var errs []error
 	say := func(what string, err error, ok string) {
 		if err != nil {
-			errs = append(errs, err)
-			fmt.Fprintf(w, "%-24s %v\n", what, err)
+			missing++
+			fmt.Fprintf(w, "%-24s %s\n", what, plain(err))
 			return
 		}
 		fmt.Fprintf(w, "%-24s %s\n", what, ok)
@@ -218,7 +219,7 @@ func probe(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 		path, offset, err := gpioline.Find(r.Line)
 		say(fmt.Sprintf("%s %s", r.Role, r.Line.Name), err, fmt.Sprintf("%s line %d", path, offset))
 	}
-	return speed, errors.Join(errs...)
+	return speed, missing
 }
 
 // identify asks a chip of the rig for its registers.

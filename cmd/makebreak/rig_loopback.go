@@ -162,7 +162,7 @@ func (a *app) storeLatency(l *loopBack, n int, mean, scatter float64) stepResult
 	if mean < 0 || mean > 0.1 {
 		return stepResult{what, stepWrong, "it is none: edges come before the drive or much too late"}
 	}
-	if a.rig == "" {
+	if !a.ownRig() {
 		return stepResult{what, stepSkipped, "the built-in bench has no rig file to store it beside"}
 	}
 	path := wiring.LatencyPath(a.rig)

@@ -61,7 +61,7 @@ type scannedLine struct {
 }
 
 func (a *app) rigScanCommand() *cobra.Command {
-	return &cobra.Command{
+	c := &cobra.Command{
 		Use:   "scan",
 		Short: "Say what hardware there is, without a rig file",
 		Long: `Say what hardware there is, without a rig file: the I²C buses, what answers there
@@ -78,12 +78,11 @@ It ends with 69 where there is nothing that this user can open.`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error { return a.rigScan() },
 	}
+	a.forms(c, "text", "json")
+	return c
 }
 
 func (a *app) rigScan() error {
-	if err := choice("rig scan", a.as, "text", "json"); err != nil {
-		return err
-	}
 	s := scan()
 	err := a.deliver(func(w io.Writer) error {
 		if a.as == "json" {

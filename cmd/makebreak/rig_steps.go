@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/wiring"
@@ -286,7 +287,7 @@ func (s *steps) toggles(ctx context.Context, name string) error {
 	case err != nil:
 		return err
 	case seen[true] && seen[false]:
-		s.result(name, stepOK, "it opens and closes, %d edges seen", edges)
+		s.result(name, stepOK, "it opens and closes, %s seen", report.Count(edges, "edge", "edges"))
 	case skipped:
 		s.result(name, stepSkipped, "skipped")
 	default:
@@ -382,7 +383,7 @@ func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult) error {
 			}
 		}
 	})
-	fmt.Fprintf(w, "\n%d steps, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", len(all), wrong, skipped)
+	fmt.Fprintf(w, "\n%s, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", report.Count(len(all), "step", "steps"), wrong, skipped)
 	return err
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
@@ -21,6 +22,9 @@ import (
 
 // refresh is how often the live look is drawn anew.
 const refresh = 250 * time.Millisecond
+
+// longestWatch is the longest time that can be asked for.
+const longestWatch = 24 * time.Hour
 
 // handRests is how long each state of a simulated unit is shown: long enough to be read.
 const handRests = 2 * time.Second
@@ -41,14 +45,15 @@ somebody worked the unit, except where its supply would have to be switched on.`
 			var d time.Duration
 			if lasts != "" {
 				s, err := unit.Time.Parse(lasts)
-				if err != nil || s <= 0 {
-					return failed(exitUsage, fmt.Errorf("--for %q: a time as in 10 s may stand there", lasts))
+				if err != nil || !(s > 0 && s <= longestWatch.Seconds()) {
+					return failed(exitUsage, fmt.Errorf("--for %q: a time above 0 and up to 24 h may stand there, as in 10s", lasts))
 				}
 				d = toDuration(s)
 			}
 			return a.rigWatch(c.Context(), d)
 		},
 	}
+	a.forms(c, "text")
 	c.Flags().StringVar(&lasts, "for", "", "end after a `time`, as in 10s (default: when interrupted)")
 	return c
 }
@@ -56,9 +61,6 @@ somebody worked the unit, except where its supply would have to be switched on.`
 // rigWatch shows the rig live until the time has passed or the context is done. On
 // a terminal the picture is drawn over; elsewhere only the last one is written.
 func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
-	if err := choice("rig watch", a.as, "text"); err != nil {
-		return err
-	}
 	rig, err := a.namedRig()
 	if err != nil {
 		return err
@@ -266,8 +268,8 @@ func (l *look) write(w io.Writer, counts capture.Counts) error {
 		}
 	})
 	if n := counts.MissedConversions + counts.BusErrors + counts.ChipResets; n > 0 {
-		fmt.Fprintf(w, "\n%d conversions missed, %d bus errors, %d converters found reset\n",
-			counts.MissedConversions, counts.BusErrors, counts.ChipResets)
+		fmt.Fprintf(w, "\n%s missed, %s, %s found reset\n", report.Count(counts.MissedConversions, "conversion", "conversions"),
+			report.Count(counts.BusErrors, "bus error", "bus errors"), report.Count(counts.ChipResets, "converter", "converters"))
 	}
 	return err
 }

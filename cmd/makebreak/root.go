@@ -29,6 +29,8 @@ type app struct {
 	streams
 	rig, log, unit, by, as, file string
 	quiet, noColor               bool
+
+	noHelp error // why --help was refused
 }
 
 // execute runs the program with its arguments and returns the exit status.
@@ -45,7 +47,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.err)
-	err := root.ExecuteContext(ctx)
+	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
 	if err != nil && err.Error() != "" {
 		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))
 	}
@@ -69,8 +71,8 @@ needed:
   makebreak run armed-high
 
 Exit status: 0 pass, 1 the unit failed, 2 undecided, 64 bad usage, 65 bad input
-file, 69 rig not available or lost, 74 the log could not be written,
-130 interrupted.`,
+file, 69 rig not available or lost, 70 the program itself is at fault, 74 the log
+or a file of results could not be written, 130 interrupted.`,
 		Args: func(c *cobra.Command, args []string) error { return noSuchCommand(c, args) },
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
@@ -87,12 +89,14 @@ file, 69 rig not available or lost, 74 the log could not be written,
 	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
 	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
-	f.StringVar(&a.as, "as", "text", "form of the results: text, csv, json or html")
+	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json or html, as far as the command has it")
 	f.StringVarP(&a.file, "output", "o", "", "write the results to a `file`, whole or not at all")
 	f.BoolVar(&a.quiet, "quiet", false, "no progress, no results as text; the exit status tells")
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
+	show := root.HelpFunc()
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c, show) })
 	root.SetHelpCommand(helpCommand(root))
 	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand(), a.workCommand())
 	return root
@@ -100,10 +104,8 @@ file, 69 rig not available or lost, 74 the log could not be written,
 
 // check looks at the flags common to all commands.
 func (a *app) check(c *cobra.Command) error {
-	switch a.as {
-	case "text", "csv", "json", "html":
-	default:
-		return failed(exitUsage, fmt.Errorf("--as %q: text, csv, json or html may stand there", a.as))
+	if err := a.checkForm(c); err != nil {
+		return err
 	}
 	for flag, name := range map[string]string{"--unit": a.unit, "--by": a.by} {
 		if err := report.CheckName(name); err != nil {

@@ -44,7 +44,7 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
   makebreak run --list`,
 		Args: func(c *cobra.Command, args []string) error {
 			if o.list || o.listFaults {
-				if err := choice("run --list", a.as, "text"); err != nil {
+				if err := a.choice("run --list", "text"); err != nil {
 					return err
 				}
 				return noArguments(c, args)
@@ -68,6 +68,7 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 	f.BoolVar(&o.list, "list", false, "list the built-in sequences")
 	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults that the simulated bench can plant")
 	o.flags(f)
+	a.forms(c, allForms...)
 	return c
 }
 

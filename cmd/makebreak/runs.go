@@ -3,12 +3,11 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -21,23 +20,22 @@ func (a *app) runsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "runs",
 		Short: "List what is in the log, the newest first",
+		Long:  "List what is in the log, the newest first; with --unit only the runs of that unit.",
 		Args:  noArguments,
 		RunE: func(*cobra.Command, []string) error {
-			if err := choice("runs", a.as, "text", "csv", "json"); err != nil {
-				return err
-			}
 			db, err := a.openLog()
 			if err != nil {
 				return err
 			}
 			defer db.Close()
-			runs, err := db.Runs()
+			runs, err := a.runsOf(db)
 			if err != nil {
-				return failed(exitLog, err)
+				return err
 			}
 			return a.deliver(func(w io.Writer) error { return a.writeRuns(w, runs) })
 		},
 	}
+	a.forms(c, "text", "csv", "json")
 	c.AddCommand(a.pruneCommand())
 	return c
 }
@@ -58,37 +56,64 @@ func (a *app) openLog() (*journal.DB, error) {
 	return db, failed(exitLog, err)
 }
 
+// runsOf lists the runs in the log, the newest first: those of the unit, where one is
+// named.
+func (a *app) runsOf(db *journal.DB) ([]journal.RunSummary, error) {
+	runs, err := db.Runs()
+	if err != nil {
+		return nil, failed(exitLog, err)
+	}
+	if a.unit != "" {
+		runs = slices.DeleteFunc(runs, func(r journal.RunSummary) bool { return r.Unit != a.unit })
+	}
+	return runs, nil
+}
+
 // runRow is a run as JSON: the contract of the command line.
 type runRow struct {
-	Run      string    `json:"run"`
-	Unit     string    `json:"unit"`
-	Sequence string    `json:"sequence"`
-	Started  time.Time `json:"started"`
-	Cycles   int       `json:"cycles"`
-	Verdict  string    `json:"verdict"`
-	Complete bool      `json:"complete"`
+	Run      string  `json:"run"`
+	Unit     *string `json:"unit"`
+	Sequence string  `json:"sequence"`
+	Started  string  `json:"started"`
+	Cycles   int     `json:"cycles"`
+	Verdict  *string `json:"verdict"`
+	Complete bool    `json:"complete"`
+}
+
+func runRowOf(r journal.RunSummary) runRow {
+	orNull := func(s string) *string {
+		if s == "" {
+			return nil
+		}
+		return &s
+	}
+	return runRow{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete}
 }
 
 func (a *app) writeRuns(w io.Writer, runs []journal.RunSummary) error {
-	rows := make([]runRow, len(runs))
-	for i, r := range runs {
-		rows[i] = runRow{r.Run, r.Unit, r.Sequence, r.Started, r.Cycles, string(r.Verdict), r.Complete}
-	}
 	switch a.as {
 	case "json":
+		rows := make([]runRow, len(runs))
+		for i, r := range runs {
+			rows[i] = runRowOf(r)
+		}
 		e := json.NewEncoder(w)
 		e.SetIndent("", "  ")
 		return e.Encode(rows)
 	case "csv":
-		return writeRunsCSV(w, rows)
+		return writeRunsCSV(w, runs)
 	}
-	if len(rows) == 0 {
-		fmt.Fprintln(w, "The log holds no runs.")
-		return nil
+	switch {
+	case len(runs) == 0 && a.unit != "":
+		_, err := fmt.Fprintf(w, "The log holds no runs of the unit %q.\n", a.unit)
+		return err
+	case len(runs) == 0:
+		_, err := fmt.Fprintln(w, "The log holds no runs.")
+		return err
 	}
-	return writeTable(w, []string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}, func(row func(...any)) {
-		for _, r := range rows {
-			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, verdictWord(r.Verdict), yesNo(r.Complete))
+	return writeTable(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
+		for _, r := range runs {
+			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, verdictWord(string(r.Verdict)), yesNo(r.Complete))
 		}
 	})
 }
@@ -107,107 +132,17 @@ func yesNo(b bool) string {
 	return "no"
 }
 
-func writeRunsCSV(w io.Writer, rows []runRow) error {
+func writeRunsCSV(w io.Writer, runs []journal.RunSummary) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true // RFC 4180
 	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}); err != nil {
 		return err
 	}
-	for _, r := range rows {
-		if err := c.Write([]string{r.Run, r.Unit, r.Sequence, r.Started.Format(time.RFC3339Nano), strconv.Itoa(r.Cycles), r.Verdict, strconv.FormatBool(r.Complete)}); err != nil {
+	for _, r := range runs {
+		if err := c.Write([]string{r.Run, r.Unit, r.Sequence, report.MachineTime(r.Started), strconv.Itoa(r.Cycles), string(r.Verdict), strconv.FormatBool(r.Complete)}); err != nil {
 			return err
 		}
 	}
 	c.Flush()
 	return c.Error()
-}
-
-func (a *app) reportCommand() *cobra.Command {
-	var budget string
-	var cycle int
-	c := &cobra.Command{
-		Use:   "report RUN",
-		Short: "Write the record of a run again, from the log alone",
-		Long: `Write the record of a run again, from the log alone. RUN is as makebreak runs lists it; last is the newest.
-
-With --budget, write the uncertainty budget of one measurement instead: its
-components, what each contributes, and how they make the expanded uncertainty.
-A measurement is named SIGNAL.QUANTITY[@EVENT][#CYCLE]:
-
-  makebreak report last --budget OUT3.high_level
-  makebreak report last --budget K1.operate_time@arm-away#2
-
-Without an event it is any, without a cycle the latest that has a budget.
-
-With --capture, write what was captured in one cycle instead, as a CSV file that
-makebreak analyze reads: times from the capture's start, to the nanosecond.
-Captures are kept around what happened; where samples were left out, the column
-samples_kept is 0.
-
-  makebreak report last --capture 3 -o cycle3.csv`,
-		Args: func(c *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return failed(exitUsage, fmt.Errorf("report takes one run, as makebreak runs lists them, or last"))
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, args []string) error {
-			wantsCapture := c.Flags().Changed("capture")
-			if wantsCapture {
-				if err := captureFlag(cycle, c.Flags().Changed("budget")); err != nil {
-					return err
-				}
-			}
-			db, err := a.openLog()
-			if err != nil {
-				return err
-			}
-			defer db.Close()
-			rec, err := db.Find(args[0])
-			if err != nil {
-				if logError(err) {
-					return failed(exitLog, err)
-				}
-				return failed(exitUsage, err)
-			}
-			if wantsCapture {
-				return a.captureOf(rec, cycle)
-			}
-			r, err := record(rec, db.Path())
-			if err != nil {
-				return failed(exitLog, err)
-			}
-			if c.Flags().Changed("budget") {
-				return a.budget(r, budget)
-			}
-			return a.results(r)
-		},
-	}
-	c.Flags().IntVar(&cycle, "capture", 0, "write the capture kept of a `cycle`")
-	c.Flags().StringVar(&budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
-	return c
-}
-
-// budget writes the uncertainty budget of one measurement of a run.
-func (a *app) budget(r *report.Record, name string) error {
-	if a.as == "html" {
-		return failed(exitUsage, errors.New("report --budget --as html: text, csv or json may stand there"))
-	}
-	b, err := report.FindBudget(r, name)
-	if err != nil {
-		status := exitUsage
-		if logError(err) {
-			status = exitLog
-		}
-		return failed(status, fmt.Errorf("--budget %q: %w", name, err))
-	}
-	return a.deliver(func(w io.Writer) error {
-		switch a.as {
-		case "csv":
-			return b.CSV(w)
-		case "json":
-			return b.JSON(w)
-		}
-		return b.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width()})
-	})
 }

@@ -57,7 +57,7 @@ there is none, and does nothing where one is complete.`,
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			o.keepChanged = c.Flags().Changed("keep-first") || c.Flags().Changed("keep-last") || c.Flags().Changed("keep-every") || c.Flags().Changed("keep-bad")
-			if err := o.check(); err != nil {
+			if err := o.check(c); err != nil {
 				return err
 			}
 			if o.resume != "" {
@@ -67,24 +67,23 @@ there is none, and does nothing where one is complete.`,
 		},
 	}
 	f := c.Flags()
+	a.forms(c, allForms...)
 	o.runOpts.flags(f)
 	f.StringVar(&o.resume, "resume", "", "go on with a `run` that was interrupted; last is the newest")
 	f.BoolVar(&o.goOn, "go-on", false, "resume the unit's unfinished soak of the sequence, or begin one")
 	f.DurationVar(&o.waitForRig, "wait-for-rig", 0, "`time` to wait for a rig that does not answer, as in 10m (default: none)")
 	f.IntVar(&o.keep.First, "keep-first", 100, "keep the captures of the first `number` of cycles")
 	f.IntVar(&o.keep.Last, "keep-last", 100, "keep the captures of the last `number` of cycles")
-	f.IntVar(&o.keep.Every, "keep-every", 10_000, "keep the capture of every so-manieth cycle, 0 for none; the `number`")
+	f.IntVar(&o.keep.Every, "keep-every", 10_000, "keep one capture in this `number` of cycles, 0 for none")
 	o.keep.Bad = 1000
 	f.Var((*countOrAll)(&o.keep.Bad), "keep-bad", "keep at most this `number` of captures of cycles that did not pass or drifted, or all")
-	f.IntVar(&o.tellEvery, "tell-every", 0, "write a line after every so-manieth cycle; the `number` (default: every 10 minutes, where there is no terminal)")
+	f.IntVar(&o.tellEvery, "tell-every", 0, "`number` of cycles after each of which a line is written (default: a line every 10 minutes, where there is no terminal)")
 	c.AddCommand(a.soakPlanCommand(), a.soakReliabilityCommand())
 	return c
 }
 
 // countOrAll is a number as it is typed: 1000 or all.
 type countOrAll int
-
-const countOrAllType = "number or all"
 
 func (n *countOrAll) Set(text string) error {
 	if text == "all" {
@@ -93,7 +92,7 @@ func (n *countOrAll) Set(text string) error {
 	}
 	x, err := strconv.ParseUint(text, 10, 31)
 	if err != nil {
-		return fmt.Errorf("%q: a whole number from 0 or the word all may stand there", text)
+		return err
 	}
 	*n = countOrAll(x)
 	return nil
@@ -106,13 +105,18 @@ func (n *countOrAll) String() string {
 	return strconv.Itoa(int(*n))
 }
 
-func (n *countOrAll) Type() string { return countOrAllType }
+func (n *countOrAll) Type() string { return "number or all" }
 
-func (o *soakOpts) check() error {
-	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every, "--tell-every": o.tellEvery} {
+func (n *countOrAll) mayStand() string { return "a whole number from 0, or all," }
+
+func (o *soakOpts) check(c *cobra.Command) error {
+	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every} {
 		if n < 0 {
 			return failed(exitUsage, fmt.Errorf("%s %d: a whole number from 0 may stand there", name, n))
 		}
+	}
+	if c.Flags().Changed("tell-every") && o.tellEvery < 1 {
+		return failed(exitUsage, fmt.Errorf("--tell-every %d: a whole number from 1 may stand there", o.tellEvery))
 	}
 	if o.waitForRig < 0 {
 		return failed(exitUsage, fmt.Errorf("--wait-for-rig %s: a time from 0 may stand there, as in 10m", o.waitForRig))
@@ -170,7 +174,7 @@ func (a *app) unfinished(name string) (id string, done *failure, err error) {
 		if !r.Complete {
 			return r.Run, nil, nil
 		}
-		a.note("Run %s: all %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, verdictWord(string(r.Verdict)), r.Run)
+		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, verdictWord(string(r.Verdict)), r.Run)
 		return "", &failure{status: verdictStatus(r.Verdict)}, nil
 	}
 	return "", nil, nil
@@ -257,7 +261,7 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
 	case rec.Soak == nil:
 		return errors.New("it is not a soak; only a soak can go on")
 	case rec.Complete:
-		return fmt.Errorf("it is complete: all %d cycles are done", rec.Planned)
+		return fmt.Errorf("it is complete: %d of %d cycles are done", rec.Planned, rec.Planned)
 	case c.Flags().Changed("unit") && a.unit != rec.Unit:
 		return fmt.Errorf("it is of the unit %q, not %q", rec.Unit, a.unit)
 	case c.Flags().Changed("cycles") && !c.Flags().Changed("go-on"):

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
+	"makebreak/analyze/report"
 )
 
 // percent is a share as it is typed: 90% or 0.9.
@@ -21,8 +23,11 @@ func (p *percent) Set(text string) error {
 	if isPercent {
 		x /= 100
 	}
-	if err != nil || !(x > 0 && x < 1) {
-		return fmt.Errorf("%q: a share between 0 and 100 %% may stand there, as in 90%%", text)
+	if err == nil && !(x > 0 && x < 1) {
+		err = errors.New("out of range")
+	}
+	if err != nil {
+		return err
 	}
 	*p = percent(x)
 	return nil
@@ -33,6 +38,8 @@ func (p *percent) String() string {
 }
 
 func (p *percent) Type() string { return "share" }
+
+func (p *percent) mayStand() string { return "a share between 0 and 100 %, as in 90%," }
 
 // planOpts are the flags of soak plan.
 type planOpts struct {
@@ -56,11 +63,8 @@ shape of the lives is needed for boards that run longer or shorter than the clai
   makebreak soak plan --b10 100000 --confidence 90% --boards 5 --shape 2`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if err := choice("soak plan", a.as, "text", "csv"); err != nil {
-				return err
-			}
-			if !(o.b10 > 0) || math.IsInf(o.b10, 0) {
-				return failed(exitUsage, fmt.Errorf("--b10 %g: a number of cycles above 0 must stand there", o.b10))
+			if err := o.check(c); err != nil {
+				return failed(exitUsage, err)
 			}
 			rows, err := o.rows(c)
 			if err != nil {
@@ -69,14 +73,41 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 			return a.writePlan(&o, rows)
 		},
 	}
+	a.forms(c, "text", "csv")
 	f := c.Flags()
 	f.Float64Var(&o.b10, "b10", 0, "`cycles` that at least 90 % of all boards are to live")
 	f.Var(&o.confidence, "confidence", "`share` of tests that would not show this by chance, as in 90%")
-	f.Float64Var(&o.shape, "shape", 1, "Weibull shape of the lives; the `number`")
+	f.Float64Var(&o.shape, "shape", 1, "`number` that is the Weibull shape of the lives")
 	f.IntVar(&o.boards, "boards", 0, "`number` of boards that there are (default: a table)")
 	f.Float64Var(&o.each, "cycles", 0, "`number` of cycles that each board is run (default: a table)")
 	f.IntVar(&o.allowed, "failures", 0, "`number` of boards that may fail")
 	return c
+}
+
+// planMost is the most cycles that a plan may have to do with: more than any board makes.
+const planMost = 1e12
+
+func (o *planOpts) check(c *cobra.Command) error {
+	given := c.Flags().Changed
+	cycles := func(x float64) bool { return x >= 1 && x <= planMost && x == math.Trunc(x) }
+	const cyclesMay = "a whole number of cycles from 1 to %.0f may stand there"
+	switch {
+	case !given("b10"):
+		return errors.New("soak plan needs --b10, as in --b10 100000")
+	case !cycles(o.b10):
+		return fmt.Errorf("--b10 %g: "+cyclesMay, o.b10, planMost)
+	case given("boards") && given("cycles"):
+		return errors.New("--boards and --cycles do not go together: each follows from the other")
+	case given("cycles") && !cycles(o.each):
+		return fmt.Errorf("--cycles %g: "+cyclesMay, o.each, planMost)
+	case !(o.shape >= 0.1 && o.shape <= 100):
+		return fmt.Errorf("--shape %g: a number from 0.1 to 100 may stand there", o.shape)
+	case o.allowed < 0 || o.allowed > 1000:
+		return fmt.Errorf("--failures %d: a whole number from 0 to 1000 may stand there", o.allowed)
+	case given("boards") && (o.boards <= o.allowed || o.boards > 1_000_000):
+		return fmt.Errorf("--boards %d: a whole number above the %d that may fail, up to 1000000, may stand there", o.boards, o.allowed)
+	}
+	return nil
 }
 
 // planRow is one test that would do.
@@ -89,9 +120,6 @@ type planRow struct {
 func (o *planOpts) rows(c *cobra.Command) ([]planRow, error) {
 	claim := reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
 	byBoards, byCycles := c.Flags().Changed("boards"), c.Flags().Changed("cycles")
-	if byBoards && byCycles {
-		return nil, fmt.Errorf("--boards and --cycles do not go together: each follows from the other")
-	}
 	if byCycles {
 		n, err := claim.Boards(o.each)
 		return []planRow{{n, o.each}}, err
@@ -130,7 +158,7 @@ func (a *app) writePlan(o *planOpts, rows []planRow) error {
 	}
 	return a.deliver(func(w io.Writer) error {
 		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)
-		fmt.Fprintf(w, "with at most %s failed, any of these tests:\n\n", boardsWord(o.allowed))
+		fmt.Fprintf(w, "with %s:\n\n", o.failedWord())
 		err := writeTable(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
 			for _, r := range rows {
 				each := math.Ceil(r.each)
@@ -144,9 +172,12 @@ func (a *app) writePlan(o *planOpts, rows []planRow) error {
 	})
 }
 
-func boardsWord(n int) string {
-	if n == 1 {
-		return "1 board"
+// failedWord says how many boards may fail.
+func (o *planOpts) failedWord() string {
+	if o.allowed == 0 {
+		return "no board failed"
 	}
-	return fmt.Sprintf("%d boards", n)
+	return "at most " + boardsWord(o.allowed) + " failed"
 }
+
+func boardsWord(n int) string { return report.Count(n, "board", "boards") }

@@ -47,9 +47,6 @@ and the boards that were stopped.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := choice("soak reliability", a.as, "text", "json"); err != nil {
-				return err
-			}
 			if c.Flags().Changed("shape") && !(o.shape > 0) || c.Flags().Changed("cycles-per-year") && !(o.perYear > 0) {
 				return failed(exitUsage, errors.New("--shape and --cycles-per-year: a number above 0 may stand there"))
 			}
@@ -70,9 +67,10 @@ and the boards that were stopped.`,
 			return a.deliver(func(w io.Writer) error { return a.writeLives(w, r) })
 		},
 	}
+	a.forms(c, "text", "json")
 	f := c.Flags()
 	f.Var(&o.confidence, "confidence", "`share` of the bounds' confidence, as in 90%")
-	f.Float64Var(&o.shape, "shape", 0, "Weibull shape known from experience; the `number`")
+	f.Float64Var(&o.shape, "shape", 0, "`number` that is the Weibull shape known from experience")
 	f.Float64Var(&o.perYear, "cycles-per-year", 0, "`number` of cycles in a year of use, for the mean time to a dangerous failure")
 	f.StringVar(&o.plot, "plot", "", "draw a probability plot into a `file` that ends in .svg or .png")
 	return c

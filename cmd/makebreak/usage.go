@@ -64,8 +64,14 @@ func valueWord(f *pflag.Flag) string {
 	return word
 }
 
+// teller is a flag's value that says itself what may stand there.
+type teller interface{ mayStand() string }
+
 // mayStand says what a flag takes, by the type of its value.
 func mayStand(f *pflag.Flag) string {
+	if v, ok := f.Value.(teller); ok {
+		return v.mayStand()
+	}
 	switch t := f.Value.Type(); {
 	case t == "bool":
 		return "nothing, true or false"
@@ -77,8 +83,6 @@ func mayStand(f *pflag.Flag) string {
 		return "a number"
 	case t == "duration":
 		return "a time, as in 1.5s,"
-	case t == countOrAllType:
-		return "a whole number from 0, or all,"
 	}
 	return "a " + valueWord(f)
 }
@@ -120,6 +124,17 @@ func helpCommand(root *cobra.Command) *cobra.Command {
 	}
 }
 
+// help is what --help does: it shows a command's help, but refuses a command that is not
+// there as the command itself would.
+func (a *app) help(c *cobra.Command, show func(*cobra.Command, []string)) {
+	if words := c.Flags().Args(); c.HasSubCommands() && len(words) > 0 && c.Args != nil {
+		if a.noHelp = c.Args(c, words); a.noHelp != nil {
+			return
+		}
+	}
+	show(c, nil)
+}
+
 // places are packages' own names, as they stand before the texts of their errors.
 var places = []string{"ads1x15: ", "gpioline: ", "i2cbus: ", "simchip: ", "report: csv: ", "report: text: ", "report: json: ", "report: html: "}
 
@@ -145,10 +160,35 @@ func innermost(err error) error {
 	}
 }
 
-// choice refuses a form of results that a command does not have.
-func choice(what, as string, may ...string) error {
-	if slices.Contains(may, as) {
+// allForms are the forms that results can have.
+var allForms = []string{"text", "csv", "json", "html"}
+
+// formsKey is where a command's flag --as keeps the forms that the command has.
+const formsKey = "makebreak_forms"
+
+// forms says which forms a command's results have. Its help offers --as where there is a
+// choice.
+func (a *app) forms(c *cobra.Command, may ...string) {
+	f := c.Flags()
+	f.StringVar(&a.as, "as", "text", "`form` of the results: "+yamlfile.List(may))
+	as := f.Lookup("as")
+	as.Annotations = map[string][]string{formsKey: may}
+	as.Hidden = len(may) == 1
+}
+
+// checkForm refuses a form that the command called does not have.
+func (a *app) checkForm(c *cobra.Command) error {
+	may := c.Flags().Lookup("as").Annotations[formsKey]
+	if may == nil {
+		may = allForms // a command that only holds others
+	}
+	return a.choice(strings.TrimPrefix(c.CommandPath(), "makebreak "), may...)
+}
+
+// choice refuses a form of results that is not among those there may be.
+func (a *app) choice(what string, may ...string) error {
+	if slices.Contains(may, a.as) {
 		return nil
 	}
-	return failed(exitUsage, fmt.Errorf("%s --as %s: %s may stand there", what, as, strings.Join(may, ", ")))
+	return failed(exitUsage, fmt.Errorf("%s --as %q: %s may stand there", what, a.as, yamlfile.List(may)))
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -69,6 +70,7 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "1%", most: 0.2, usage: "tolerance of each resistor, a `share`"},
 	}
 	q.flags(c)
+	a.forms(c, "text", "json")
 	f.StringVar(&model, "model", string(wiring.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
 	f.StringVar(&series, "series", "E24", "`series` of preferred values, E24 or E96")
 	return c
@@ -97,7 +99,12 @@ does with and without a diode.`,
   makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) { return sums.Coil(in) })
+			return a.work(c, q, func() (*sums.Sheet, error) {
+				if err := coilNeeds(c, &in); err != nil {
+					return nil, err
+				}
+				return sums.Coil(in)
+			})
 		},
 	}
 	q = quantities{
@@ -116,7 +123,20 @@ does with and without a diode.`,
 		{name: "cut-off", kind: unit.Time, into: &in.CutOff, text: "10us", most: 1, usage: "`time` that the output takes to cut the current off"},
 	}
 	q.flags(c)
+	a.forms(c, "text", "json")
 	return c
+}
+
+// coilNeeds says what else must be known for what was asked of a coil that is switched off.
+func coilNeeds(c *cobra.Command, in *sums.CoilInput) error {
+	unknown := math.IsNaN
+	switch zener, cutOff := c.Flags().Changed("zener"), c.Flags().Changed("cut-off"); {
+	case (zener || cutOff) && unknown(in.Inductance) && unknown(in.Tau):
+		return errors.New("--zener and --cut-off need --inductance or --tau: without them nothing is known of the coil when it is switched off")
+	case zener && unknown(in.MustRelease):
+		return errors.New("--zener needs --must-release, the voltage down to which the current is followed")
+	}
+	return nil
 }
 
 func (a *app) workLampCommand() *cobra.Command {
@@ -149,6 +169,7 @@ life of a battery's charge, and whether an output that is off leaves it dark.`,
 		{name: "off-level", kind: unit.Voltage, into: &in.Off, text: "0.65V", zero: true, most: mostVolts, usage: "`voltage` that the output still shows when off"},
 	}
 	q.flags(c)
+	a.forms(c, "text", "json")
 	return c
 }
 
@@ -214,9 +235,6 @@ func (q *quantity) parse(c *cobra.Command) error {
 // work reads the quantities, does the sum and writes it.
 func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, error)) error {
 	what := strings.TrimPrefix(c.CommandPath(), "makebreak ")
-	if err := choice(what, a.as, "text", "json"); err != nil {
-		return err
-	}
 	if err := q.parse(c); err != nil {
 		return err
 	}

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/analyze/report"
+	"makebreak/sequences/journal"
+)
+
+// reportOpts are the flags of report, and which of them were given.
+type reportOpts struct {
+	budget                  string
+	cycle                   int
+	wantsBudget, wantsCycle bool
+}
+
+func (a *app) reportCommand() *cobra.Command {
+	var o reportOpts
+	c := &cobra.Command{
+		Use:   "report RUN",
+		Short: "Write the record of a run again, from the log alone",
+		Long: `Write the record of a run again, from the log alone. RUN is as makebreak runs
+lists it; last is the newest, with --unit the newest of that unit.
+
+With --budget, write the uncertainty budget of one measurement instead: its
+components, what each contributes, and how they make the expanded uncertainty.
+A measurement is named SIGNAL.QUANTITY[@EVENT][#CYCLE]:
+
+  makebreak report last --budget OUT3.high_level
+  makebreak report last --budget K1.operate_time@arm-away#2
+
+Without an event it is any, without a cycle the latest that has a budget.
+
+With --capture, write what was captured in one cycle instead, as a CSV file that
+makebreak analyze reads: times from the capture's start, to the nanosecond.
+Captures are kept around what happened; where samples were left out, the column
+samples_kept is 0.
+
+  makebreak report last --capture 3 -o cycle3.csv`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return failed(exitUsage, errors.New("report takes one run, as makebreak runs lists them, or last"))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			o.wantsBudget, o.wantsCycle = c.Flags().Changed("budget"), c.Flags().Changed("capture")
+			if err := o.check(); err != nil {
+				return err
+			}
+			return a.report(args[0], &o)
+		},
+	}
+	a.forms(c, allForms...)
+	c.Flags().IntVar(&o.cycle, "capture", 0, "write the capture kept of a `cycle`")
+	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
+	return c
+}
+
+func (o *reportOpts) check() error {
+	switch {
+	case o.wantsCycle && o.wantsBudget:
+		return failed(exitUsage, errors.New("--capture and --budget do not go together"))
+	case o.wantsCycle && o.cycle < 1:
+		return failed(exitUsage, fmt.Errorf("--capture %d: a cycle's number, from 1, may stand there", o.cycle))
+	}
+	return nil
+}
+
+// report writes what was asked for of a run in the log.
+func (a *app) report(run string, o *reportOpts) error {
+	db, err := a.openLog()
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	rec, err := a.findRun(db, run)
+	if err != nil {
+		return err
+	}
+	if o.wantsCycle {
+		return a.captureOf(rec, o.cycle)
+	}
+	r, err := record(rec, db.Path())
+	if err != nil {
+		return failed(exitLog, err)
+	}
+	if o.wantsBudget {
+		return a.budget(r, o.budget)
+	}
+	return a.results(r)
+}
+
+// findRun finds a run in the log by its name; last is the newest, of the unit where one
+// is named.
+func (a *app) findRun(db *journal.DB, name string) (*journal.RunRecord, error) {
+	if name == "last" && a.unit != "" {
+		runs, err := a.runsOf(db)
+		switch {
+		case err != nil:
+			return nil, err
+		case len(runs) == 0:
+			return nil, failed(exitUsage, fmt.Errorf("the log holds no run of the unit %q", a.unit))
+		}
+		name = runs[0].Run
+	}
+	rec, err := db.Find(name)
+	switch {
+	case logError(err):
+		return nil, failed(exitLog, err)
+	case err != nil:
+		return nil, failed(exitUsage, err)
+	case a.unit != "" && rec.Unit != a.unit:
+		return nil, failed(exitUsage, fmt.Errorf("run %s is of the unit %q, not %q", rec.ID, rec.Unit, a.unit))
+	}
+	return rec, nil
+}
+
+// budget writes the uncertainty budget of one measurement of a run.
+func (a *app) budget(r *report.Record, name string) error {
+	if err := a.choice("report --budget", "text", "csv", "json"); err != nil {
+		return err
+	}
+	b, err := report.FindBudget(r, name)
+	if err != nil {
+		status := exitUsage
+		if logError(err) {
+			status = exitLog
+		}
+		return failed(status, fmt.Errorf("--budget %q: %w", name, err))
+	}
+	return a.deliver(func(w io.Writer) error {
+		switch a.as {
+		case "csv":
+			return b.CSV(w)
+		case "json":
+			return b.JSON(w)
+		}
+		return b.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width()})
+	})
+}
