@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -75,7 +76,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 		return err
 	}
 	look := newLook(rig, c)
-	_, live := terminal(a.out)
+	live := obeys(a.out) && a.file == ""
 	end := b.Now().Add(lasts)
 	for {
 		err := errors.Join(hand.act(ctx, b, c), b.Record(ctx, c, b.Now().Add(refresh)))
@@ -173,9 +174,30 @@ func (a *app) showLook(l *look, b *bench.Bench, live, done bool) error {
 	if l.drawn > 0 { // back to the first line of the picture before, and clear from there
 		fmt.Fprintf(a.out, "\x1b[%dA\x1b[J", l.drawn)
 	}
-	l.drawn = bytes.Count(picture.Bytes(), []byte("\n"))
-	_, err := picture.WriteTo(a.out)
+	lines := strings.SplitAfter(picture.String(), "\n")
+	if columns, rows := a.size(); !done {
+		lines = cutTo(lines, columns, rows)
+	}
+	l.drawn = len(lines)
+	_, err := io.WriteString(a.out, strings.Join(lines, ""))
 	return err
+}
+
+// cutTo cuts a picture to what a terminal can show without moving it: a line that went on in
+// a second row, or one too many, would put the next picture in the wrong place.
+func cutTo(lines []string, columns, rows int) []string {
+	if n := len(lines) - 1; lines[n] == "" {
+		lines = lines[:n]
+	}
+	if rows > 1 && len(lines) >= rows {
+		lines = append(lines[:rows-2:rows-2], "… (more lines than the terminal has)\n")
+	}
+	for i, line := range lines {
+		if text := []rune(strings.TrimSuffix(line, "\n")); columns > 0 && len(text) >= columns {
+			lines[i] = string(text[:columns-1]) + "\n"
+		}
+	}
+	return lines
 }
 
 // look is what has been seen of the rig.

@@ -45,9 +45,13 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(s.in)
-	root.SetOut(s.out)
+	told := &sink{w: s.out} // help and version
+	root.SetOut(told)
 	root.SetErr(s.err)
 	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
+	if told.err != nil {
+		err = cannotWrite("standard output", told.err)
+	}
 	if err != nil && err.Error() != "" {
 		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))
 	}
@@ -154,21 +158,33 @@ func terminal(stream any) (*os.File, bool) {
 	return f, true
 }
 
+// obeys reports whether a stream is a terminal that takes more than plain text, for colours
+// and for what is drawn over.
+func obeys(stream any) bool {
+	_, tty := terminal(stream)
+	return tty && os.Getenv("TERM") != "dumb"
+}
+
 // colour says whether results may be coloured.
 func (a *app) colour() bool {
-	_, tty := terminal(a.out)
-	return tty && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
+	return obeys(a.out) && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
 }
 
 // width is the terminal's width in columns, 0 where there is none.
 func (a *app) width() int {
+	w, _ := a.size()
+	return w
+}
+
+// size is how many columns and rows the results' terminal has, 0 where there is none.
+func (a *app) size() (columns, rows int) {
 	f, tty := terminal(a.out)
 	if !tty || a.file != "" {
-		return 0
+		return 0, 0
 	}
-	w, _, err := term.GetSize(int(f.Fd()))
+	columns, rows, err := term.GetSize(int(f.Fd()))
 	if err != nil {
-		return 0
+		return 0, 0
 	}
-	return w
+	return columns, rows
 }
