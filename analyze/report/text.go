@@ -123,10 +123,10 @@ func (t *textWriter) findings(r *Record) {
 	}
 }
 
-// findingWords say a finding with its signal, unless the text starts with it.
+// findingWords say a finding with its signal, unless the text names it.
 func findingWords(f analyze.Finding) string {
 	words := oneLine(f.Text)
-	if signal := oneLine(f.Signal); signal != "" && !strings.HasPrefix(words, signal) {
+	if signal := oneLine(f.Signal); signal != "" && !strings.Contains(" "+words, " "+signal+" ") {
 		words = signal + ": " + words
 	}
 	return words
