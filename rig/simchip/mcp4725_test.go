@@ -98,6 +98,12 @@ func TestDAC_timing(t *testing.T) {
 	if len(d.volts) != 1 {
 		t.Error("the same code again changes something")
 	}
+	// A read of the setting alone: the address and three bytes of nine bits, start and stop
+	// (figure 6-3, ended sooner).
+	began := d.clock.now
+	if d.tx(t, nil, 3); d.clock.now.Sub(began) != 95*time.Microsecond {
+		t.Errorf("a read of the setting took %v", d.clock.now.Sub(began))
+	}
 }
 
 // While the EEPROM is written nothing is taken; afterwards a reset puts out what was
