@@ -69,8 +69,8 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		// which would stand for its middle.
 		c.add("samples may be means", "rectangular", w.usualStep()/2, 1)
 	}
-	if !c.clean {
-		c.add("scatter of the samples", "normal", math.Max(before.sigma, after.sigma)*w.slowness(), 1)
+	if spread := math.Max(before.sigma, after.sigma); !c.clean && spread > 0 {
+		c.budget = append(c.budget, scattering("scatter of the samples", spread*w.slowness(), 1, before, after))
 	}
 	c.step = w.step
 	c.add("time stamp", "normal", conv.Stamp.Seconds(), 1)
@@ -222,7 +222,9 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 		return c
 	}
 	c.at = d.end - d.f*span
-	c.add("conversion's mean", "normal", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span)
+	if noise > 0 {
+		c.budget = append(c.budget, scattering("conversion's mean", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span, before, after))
+	}
 	c.add("conversion time", "normal", conv.SpanRel*span, d.f)
 	c.add("shape of the step", "rectangular", d.doubt+leastShare, span)
 	if touching {

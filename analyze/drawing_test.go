@@ -127,6 +127,8 @@ func wellFormed(t failing, r analyze.Result) {
 			t.Errorf("%s: missing and passed", where)
 		case !math.IsNaN(x.Value) && len(x.Budget) > 0 && math.IsNaN(x.Expanded):
 			t.Errorf("%s: a budget and no uncertainty: %+v", where, x.Budget)
+		case x.Verdict == analyze.Undecided && x.Conformance > 0.976:
+			t.Errorf("%s: undecided (%s), and meets its limit with a probability of %g", where, x.Reason, x.Conformance)
 		case x.Verdict == analyze.Undecided && x.Reason == "":
 			t.Errorf("%s: undecided without a reason", where)
 		}

@@ -146,10 +146,12 @@ type level struct {
 	sigma  float64 // standard deviation of the samples, volts
 	n      int     // samples that belong to the state
 	noise  float64 // standard deviation from sample to sample, hum and drift left out, volts
-	peak   float64 // peak to peak of all settled samples, volts
-	slope  float64 // second half's mean less the first's, volts
-	mean   bool    // fallback: plain mean, too few samples for a histogram
-	reason string  // why there is no level; empty where there is one
+	// noiseDOF are the degrees of freedom of noise.
+	noiseDOF float64
+	peak     float64 // peak to peak of all settled samples, volts
+	slope    float64 // second half's mean less the first's, volts
+	mean     bool    // fallback: plain mean, too few samples for a histogram
+	reason   string  // why there is no level; empty where there is one
 }
 
 func (l level) known() bool { return l.n > 0 }
@@ -189,7 +191,10 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 		}
 	}
 	l.mean = x.n < fewest
-	l.noise = math.Min(l.sigma, shortNoise(tr, from, to))
+	l.noise, l.noiseDOF = l.sigma, l.dof
+	if short, dof := shortNoise(tr, from, to); short < l.sigma {
+		l.noise, l.noiseDOF = short, dof
+	}
 	return l
 }
 
@@ -235,8 +240,10 @@ const noiseSamples = 2 * capture.BlockLen
 
 // shortNoise is the standard deviation of what changes from one sample to the
 // next: from third differences, which drift and slow hum hardly reach. For white
-// noise their variance is 1+9+9+1 = 20 times the samples'.
-func shortNoise(tr *capture.Trace, from, to capture.Instant) float64 {
+// noise their variance is 1+9+9+1 = 20 times the samples', and as they are correlated by
+// -15/20, 6/20 and -1/20 with those next to them, the mean of their squares has n/2.31
+// degrees of freedom: 1 + 2·(0.75² + 0.3² + 0.05²).
+func shortNoise(tr *capture.Trace, from, to capture.Instant) (deviation, dof float64) {
 	var a, b, c, sum float64
 	n := 0
 	for _, vs := range tr.Blocks(from, to) {
@@ -255,9 +262,9 @@ func shortNoise(tr *capture.Trace, from, to capture.Instant) float64 {
 		}
 	}
 	if n < 8 {
-		return math.Inf(1)
+		return math.Inf(1), math.NaN()
 	}
-	return math.Sqrt(sum / float64(n-3) / 20)
+	return math.Sqrt(sum / float64(n-3) / 20), float64(n-3) / 2.31
 }
 
 // refine averages the samples within tol of the centre.

@@ -1,6 +1,7 @@
 package analyze
 
 import (
+	"math"
 	"strings"
 
 	"makebreak/analyze/gum"
@@ -62,6 +63,15 @@ type Measurement struct {
 
 // Bound reports whether the value is only an upper bound of the quantity.
 func (m *Measurement) Bound() bool { return strings.HasPrefix(m.Reason, upperBound) }
+
+// doubt leaves a figure undecided for a reason that its budget knows nothing of: the
+// probability that it conforms is not known then, either. No reason keeps the one there is.
+func (m *Measurement) doubt(reason string) {
+	m.Verdict, m.Conformance = Undecided, math.NaN()
+	if reason != "" {
+		m.Reason = reason
+	}
+}
 
 // Symptom is one thing seen wrong (or doubtful) in one cycle. Findings are made
 // of symptoms, so a log that holds them can be reported again at any time.

@@ -219,9 +219,9 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 	switch y := m.lastRow(); {
 	case y.Verdict != Pass:
 	case s.gap > 0:
-		y.Verdict = Undecided // nothing says that it kept its state meanwhile
+		y.doubt("") // nothing says that it kept its state meanwhile
 	case s.o.n < fewHeld:
-		y.Verdict, y.Reason = Undecided, "only "+samples(s.o.n)+" in the state"
+		y.doubt("only " + samples(s.o.n) + " in the state")
 	}
 	if o.plan != nil || o.wanders() {
 		m.doubtLeftOut(s)
@@ -246,7 +246,7 @@ func (o *outputMeter) wanders() bool {
 // hide something from.
 func (m *Meter) doubtLeftOut(s *seen) {
 	if y := m.lastRow(); s.absent.left >= leastGap && y.Verdict == Pass {
-		y.Verdict, y.Reason = Undecided, leftOutFor(s.absent.left)
+		y.doubt(leftOutFor(s.absent.left))
 	}
 }
 
@@ -255,6 +255,14 @@ func (m *Meter) doubtLeftOut(s *seen) {
 func component(source, distribution string, half, sensitivity float64) gum.Component {
 	return gum.Component{Source: source, Distribution: distribution,
 		Standard: gum.HalfWidth(distribution, half), Sensitivity: sensitivity, DegreesOfFreedom: math.Inf(1)}
+}
+
+// scattering makes a budget line from a standard deviation that the samples of two states
+// show: with as many degrees of freedom as that with the fewer has.
+func scattering(source string, deviation, sensitivity float64, before, after level) gum.Component {
+	c := component(source, "normal", deviation, sensitivity)
+	c.DegreesOfFreedom = math.Min(before.dof, after.dof)
+	return c
 }
 
 // reportLevels reports the level of the state and its ripple.
@@ -289,7 +297,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 // the noise of the two outermost samples, and of the doubts those that scale a
 // reading. What shifts both alike cancels.
 func rippleBudget(tr *capture.Trace, l level) []gum.Component {
-	budget := []gum.Component{component("noise of two samples", "normal", math.Sqrt2*noiseOf(tr, l), 1)}
+	budget := []gum.Component{noiseOfTwo(tr, l)}
 	for _, d := range tr.Converter.Doubts {
 		if d.Relative != 0 {
 			// A calibration's points pull to either side; its sign says which.
@@ -299,9 +307,14 @@ func rippleBudget(tr *capture.Trace, l level) []gum.Component {
 	return budget
 }
 
-// noiseOf is the noise of one sample, at least the rounding of one step.
-func noiseOf(tr *capture.Trace, l level) float64 {
-	return math.Max(math.Min(l.noise, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12))
+// noiseOfTwo is the noise of two samples, of each at least the rounding of one step.
+func noiseOfTwo(tr *capture.Trace, l level) gum.Component {
+	one, least := math.Min(l.noise, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12)
+	c := component("noise of two samples", "normal", math.Sqrt2*math.Max(one, least), 1)
+	if one > least {
+		c.DegreesOfFreedom = l.noiseDOF
+	}
+	return c
 }
 
 // namesHigh says whether the level is reported as the high one: by what was
@@ -325,8 +338,12 @@ func (m *Meter) levelRow(tr *capture.Trace, event string, o *outputMeter, q Quan
 // levelBudget lists what a state level's uncertainty is made of.
 func levelBudget(tr *capture.Trace, l level) []gum.Component {
 	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+2)
-	budget = append(budget, gum.Component{Source: "repeatability of the samples", Distribution: "normal",
-		Standard: l.repeat, Sensitivity: 1, DegreesOfFreedom: l.dof})
+	repeat := gum.Component{Source: "repeatability of the samples", Distribution: "normal",
+		Standard: l.repeat, Sensitivity: 1, DegreesOfFreedom: l.dof}
+	if l.n == 1 {
+		repeat.Distribution = "rectangular"
+	}
+	budget = append(budget, repeat)
 	return append(budget, readingBudget(tr, l.volts)...)
 }
 
@@ -499,8 +516,8 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	perVolt := edge.seconds / math.Abs(s.state.volts-s.before.volts) / 0.8
 	m.row(x, []gum.Component{
 		component("sampling interval", "triangular", edge.step/2, 1),
-		component("state levels", "normal", perVolt*math.Max(s.state.repeat, s.before.repeat), 2),
-		component("scatter of the samples", "normal", math.Max(edge.spread/math.Sqrt(3), perVolt*math.Max(s.state.sigma, s.before.sigma)), 1),
+		scattering("state levels", perVolt*math.Max(s.state.repeat, s.before.repeat), 2, s.before, s.state),
+		scattering("scatter of the samples", math.Max(edge.spread/math.Sqrt(3), perVolt*math.Max(s.state.sigma, s.before.sigma)), 1, s.before, s.state),
 	})
 }
 

@@ -104,8 +104,7 @@ const edgesWereLost = "edges were lost"
 func doubtFailures(rows []Measurement) {
 	for i := range rows {
 		if x := &rows[i]; x.Verdict == Fail {
-			x.Verdict = Undecided
-			x.Reason = strings.TrimPrefix(x.Reason+"; "+edgesWereLost, "; ")
+			x.doubt(strings.TrimPrefix(x.Reason+"; "+edgesWereLost, "; "))
 		}
 	}
 }
@@ -159,9 +158,9 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 // beforeTold doubts the time of a contact that closed before the output crossed its mid
 // level: that was not when the relay was told.
 func (r *relayMeter) beforeTold(y *Measurement, name string) {
-	y.Reason = name + " closed before " + r.output.signal + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
-	if y.Verdict == Pass {
-		y.Verdict = Undecided
+	reason := name + " closed before " + r.output.signal + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
+	if y.Reason = reason; y.Verdict == Pass {
+		y.doubt(reason)
 	}
 }
 
@@ -290,7 +289,7 @@ func (c change) openEnd() string {
 // doubtPass takes back a pass that edges after the state's end may have spoilt.
 func (c change) doubtPass(x *Measurement) {
 	if !c.rests && x.Verdict == Pass {
-		x.Verdict = Undecided
+		x.doubt("")
 	}
 }
 
