@@ -78,8 +78,11 @@ runs read by --log as they read this one. Without --yes it only says what would 
 removed.
 
 A run that has not ended is spared while its last cycle is less than a day old.
-The room is used again by later runs; --shrink gives it back to the disk, which
-writes the log anew, needs room for two more of it, and no program may be running.`,
+What a removal left that was cut off goes with the next --whole-runs. A full disk can
+be pruned by the help of the file beside the log that ends in -reserve.
+
+The room is used again by later runs; --shrink gives it back to the disk. Where there
+is room for two more of it the log is written anew, and no program may be running.`,
 		Example: `  makebreak runs prune --older-than 90d
   makebreak runs prune --older-than 90d --yes
   makebreak runs prune --older-than 365d --whole-runs --shrink --yes
@@ -106,7 +109,7 @@ writes the log anew, needs room for two more of it, and no program may be runnin
 }
 
 func (a *app) prune(o *pruneOpts) error {
-	db, err := a.openLog()
+	db, err := a.openLogWith(journal.OpenToPrune)
 	if err != nil {
 		return err
 	}
@@ -115,12 +118,28 @@ func (a *app) prune(o *pruneOpts) error {
 	if err != nil {
 		return failed(exitLog, err)
 	}
-	var chosen []journal.Holding
-	var spared []string
+	chosen := a.toPrune(o, all)
+	if err := a.tellPrune(o, chosen); err != nil {
+		return err
+	}
+	if !o.really {
+		return nil
+	}
+	return a.doPrune(db, o, chosen)
+}
+
+// toPrune picks what is old enough. What is left of a run whose removal was cut off goes
+// with whole runs, however old.
+func (a *app) toPrune(o *pruneOpts, all []journal.Holding) (chosen []journal.Holding) {
+	var spared, parts []string
 	now := time.Now()
 	for _, h := range all {
 		since := now.Sub(h.Touched)
 		switch {
+		case h.Part && o.whole:
+			chosen = append(chosen, h)
+		case h.Part:
+			parts = append(parts, h.Run)
 		case since < time.Duration(o.olderThan), !o.whole && h.Captures == 0:
 		case !h.Ended && since < busyWithin:
 			spared = append(spared, h.Run)
@@ -129,15 +148,12 @@ func (a *app) prune(o *pruneOpts) error {
 		}
 	}
 	if len(spared) > 0 {
-		a.note("Spared, because they may still be going on: %s", strings.Join(spared, ", "))
+		a.note("Spared, because they have not ended and may still be going on, their last cycle being less than a day old: %s", strings.Join(spared, ", "))
 	}
-	if err := a.tellPrune(o, chosen); err != nil {
-		return err
+	if len(parts) > 0 {
+		a.note("Only a part is left of these, as their copying or removal was cut off; --whole-runs removes them: %s", strings.Join(parts, ", "))
 	}
-	if !o.really {
-		return nil
-	}
-	return a.doPrune(db, o, chosen)
+	return chosen
 }
 
 // tellPrune lists what is, or would be, removed.
@@ -175,31 +191,62 @@ func (a *app) tellPrune(o *pruneOpts, chosen []journal.Holding) error {
 }
 
 func (a *app) doPrune(db *journal.DB, o *pruneOpts, chosen []journal.Holding) error {
+	var stay []error // what keeps runs where they are, others not
 	for _, h := range chosen {
-		remove := db.DropCaptures
-		if o.whole {
-			remove = db.DropRun
-		}
-		if o.into != "" {
-			if err := db.CopyRun(h.Run, o.into); err != nil {
-				return failed(exitLog, fmt.Errorf("%w\nrun %s stays where it is", err, h.Run))
-			}
-		}
-		if err := remove(h.Run); err != nil {
-			return failed(exitLog, err)
+		err := pruneOne(db, o, h)
+		switch {
+		case err == nil:
+		case staysAlone(err):
+			stay = append(stay, err)
+		default:
+			return failed(exitLog, errors.Join(append(stay, err)...))
 		}
 	}
+	if err := a.roomBack(db, o, len(chosen) > len(stay)); err != nil {
+		return failed(exitLog, errors.Join(append(stay, err)...))
+	}
+	return failed(exitLog, errors.Join(stay...))
+}
+
+// pruneOne removes a run or its captures.
+func pruneOne(db *journal.DB, o *pruneOpts, h journal.Holding) error {
+	if !o.whole {
+		return db.DropCaptures(h)
+	}
+	if o.into != "" {
+		if err := db.CopyRun(h.Run, o.into); err != nil {
+			return fmt.Errorf("%w\nrun %s stays where it is", err, h.Run)
+		}
+	}
+	return db.DropRun(h)
+}
+
+// staysAlone says whether an error is about one run only.
+func staysAlone(err error) bool {
+	for _, e := range []error{journal.ErrDiffers, journal.ErrNameTaken, journal.ErrPart, journal.ErrWentOn} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
+// roomBack gives room back after something was removed, and says where it is.
+func (a *app) roomBack(db *journal.DB, o *pruneOpts, some bool) error {
 	if !o.shrink {
-		if len(chosen) > 0 {
+		if err := db.Settle(); err != nil {
+			return err
+		}
+		if some {
 			a.note("Removed. Later runs use the room; --shrink gives it back to the disk")
 		}
 		return nil
 	}
 	if err := db.Shrink(); err != nil {
-		return failed(exitLog, fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err))
+		return errors.Join(fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err), db.Settle())
 	}
 	a.note("Removed, and the room given back to the disk")
-	return nil
+	return db.Settle()
 }
 
 // sizeWords writes a number of bytes for people.

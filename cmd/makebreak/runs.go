@@ -48,11 +48,13 @@ func noArguments(c *cobra.Command, args []string) error {
 }
 
 // openLog opens a log to read from. One that is not there is not made.
-func (a *app) openLog() (*journal.DB, error) {
+func (a *app) openLog() (*journal.DB, error) { return a.openLogWith(journal.Open) }
+
+func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
 	if _, err := os.Stat(a.log); err != nil {
 		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
 	}
-	db, err := journal.Open(a.log)
+	db, err := open(a.log)
 	return db, failed(exitLog, err)
 }
 

@@ -168,7 +168,7 @@ func (a *app) unfinished(name string) (id string, done *failure, err error) {
 		return "", nil, failed(exitLog, err)
 	}
 	for _, r := range runs {
-		if r.Unit != a.unit || r.Sequence != seq.Name || !r.Soak {
+		if r.Unit != a.unit || r.Sequence != seq.Name || !r.Soak || r.Part {
 			continue
 		}
 		if !r.Complete {
@@ -260,6 +260,8 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
 	switch {
 	case rec.Soak == nil:
 		return errors.New("it is not a soak; only a soak can go on")
+	case rec.Part:
+		return journal.ErrPart
 	case rec.Complete:
 		return fmt.Errorf("it is complete: %d of %d cycles are done", rec.Planned, rec.Planned)
 	case c.Flags().Changed("unit") && a.unit != rec.Unit:

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -31,5 +32,35 @@ func TestSoak_DiskFull(t *testing.T) {
 	}
 	if after := only(t, log); !after.Complete || after.Cycles != 1200 {
 		t.Errorf("the log has %d cycles, complete %t", after.Cycles, after.Complete)
+	}
+}
+
+// A soak that has filled its disk to the last byte has ended in the log, so that its run
+// can be removed at once; the next soak has room again.
+func TestPrune_DiskFull(t *testing.T) {
+	dir := smallDisk(t)
+	log := filepath.Join(dir, "log.db")
+	soak := []string{"--log", log, "soak", "relay-only", "--seed", "1", "--keep-first", "0", "--keep-last", "10", "--cycles"}
+	for range 2 {
+		if status, _, errs := run(t, append(soak, "100000")...); status != exitLog {
+			t.Fatalf("exit status %d, want %d: %s", status, exitLog, errs)
+		}
+		others, err := os.Create(filepath.Join(dir, "others"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for err == nil {
+			_, err = others.Write([]byte{1})
+		}
+		if err := others.Close(); err != nil {
+			t.Fatal(err)
+		}
+		status, out, errs := run(t, "--log", log, "runs", "prune", "--older-than", "0d", "--whole-runs", "--yes")
+		if status != exitPass || !strings.Contains(out, "Removing all of it") {
+			t.Errorf("prune: exit status %d: %s\n%s", status, errs, out)
+		}
+		if status, out, errs := run(t, append(soak, "40")...); status != exitPass || !strings.Contains(out, "Cycles    40 of 40") {
+			t.Errorf("the next soak: exit status %d: %s\n%s", status, errs, out)
+		}
 	}
 }

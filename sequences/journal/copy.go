@@ -22,58 +22,104 @@ var (
 // copying is the reason that a run bears in the other log until all of it is there.
 const copying = "being copied into this log"
 
+// ErrDiffers says that the other log holds a run with other contents than it has here.
+var ErrDiffers = errors.New("each log holds something of that run that the other does not")
+
 // CopyRun copies a run, its captures included, into the log at the path, which is
 // made where there is none. The copy is on the disk and has as many rows of each
 // kind as the run when CopyRun returns without an error; with one, what is there
-// says that it is a part, and the next CopyRun begins it anew. A run that is there
-// already, whole, is left as it is.
+// says that it is a part, and the next CopyRun begins it anew. A copy that is there
+// already, whole, is left as it is; one from before the run went on is made anew. Of
+// a run whose removal was cut off a whole copy must be there.
 func (db *DB) CopyRun(id, path string) error {
 	rec, err := db.Find(id)
 	if err != nil {
 		return err
 	}
+	doing := "copy run " + rec.ID
 	there, err := db.makeWay(rec, path)
-	if err != nil {
-		return fmt.Errorf("log %s: copy run %s: %w", path, rec.ID, err)
+	if err == nil && there == nil && rec.Part {
+		err = fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
 	}
+	if err != nil {
+		return fmt.Errorf("log %s: %s: %w", path, doing, err)
+	}
+	if there != nil && rec.Part {
+		return nil
+	}
+	if there != nil {
+		var old bool
+		err := db.beside(path, func(c *copier) (err error) {
+			old, err = c.older(rec.row, there.row)
+			return err
+		})
+		if err != nil || !old {
+			return failAt(path, doing, err)
+		}
+		if err := dropCopy(path, there.ID); err != nil {
+			return fmt.Errorf("log %s: %s: %w", path, doing, err)
+		}
+	}
+	return failAt(path, doing, db.beside(path, func(c *copier) error { return c.run(rec.row) }))
+}
+
+// beside lets f work with the log at the path attached as kept.
+func (db *DB) beside(path string, f func(*copier) error) error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
 	if db.stmts == nil {
-		return db.fail("copy run "+rec.ID, errors.New("it is closed"))
+		return errors.New("it is closed")
 	}
-	c := copier{db: db, from: rec.row}
+	c := &copier{db: db}
 	if err := c.exec("ATTACH ? AS kept", path); err != nil {
-		return failAt(path, "open", err)
+		return err
 	}
-	err = c.run(there)
-	return failAt(path, "copy run "+rec.ID, errors.Join(err, c.exec("DETACH kept")))
+	err := c.exec("PRAGMA kept.synchronous = FULL")
+	if err == nil {
+		err = f(c)
+	}
+	return errors.Join(err, c.exec("DETACH kept"))
 }
 
 // makeWay prepares the other log: it is opened as one, and a part of the run that an
-// earlier copy left is removed. It says whether the run is there already.
-func (db *DB) makeWay(rec *RunRecord, path string) (there bool, err error) {
+// earlier copy left is removed. It returns the run where it is there already.
+func (db *DB) makeWay(rec *RunRecord, path string) (there *RunRecord, err error) {
 	other, err := Open(path)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	defer func() { err = errors.Join(err, other.Close()) }()
 	if a, e := os.Stat(path); e == nil {
 		if b, e := os.Stat(db.path); e == nil && os.SameFile(a, b) {
-			return false, errors.New("that is this log itself")
+			return nil, errors.New("that is this log itself")
 		}
 	}
 	old, err := other.Find(rec.ID)
 	switch {
 	case errors.Is(err, ErrNoRun):
-		return false, nil
+		return nil, nil
 	case err != nil:
-		return false, err
+		return nil, err
 	case !old.Started.Equal(rec.Started) || old.Unit != rec.Unit:
-		return false, ErrNameTaken
-	case old.Reason == copying:
-		return false, other.DropRun(rec.ID)
+		return nil, ErrNameTaken
+	case old.Part:
+		return nil, other.dropRun(old.row, nil)
 	}
-	return true, nil
+	return old, nil
+}
+
+// dropCopy removes a copy that is to be made anew. It says from the start that it is a part.
+func dropCopy(path, id string) (err error) {
+	other, err := Open(path)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, other.Close()) }()
+	old, err := other.Find(id)
+	if err != nil {
+		return err
+	}
+	return other.dropRun(old.row, nil)
 }
 
 // copier copies one run from the main log into the one attached as kept.
@@ -92,23 +138,41 @@ func (c *copier) number(text string, args ...any) (n int64, err error) {
 	return n, err
 }
 
-func (c *copier) run(there bool) (err error) {
-	if err := c.exec("PRAGMA kept.synchronous = FULL"); err != nil {
-		return err
-	}
-	if there {
-		const same = "SELECT b.id FROM main.run a JOIN kept.run b ON b.day = a.day AND b.count = a.count WHERE a.id = ?"
-		if c.to, err = c.number(same, c.from); err != nil {
-			return err
-		}
-		return c.verify()
-	}
+func (c *copier) run(from int64) error {
+	c.from = from
 	for _, step := range []func() error{c.head, c.cycles, c.verify, c.finish} {
 		if err := step(); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// older reports whether a copy lacks something, as one from before the run went on does;
+// else all of the run is in it. A copy that has more of something else (captures that were
+// pruned here) gives ErrDiffers: it must not be lost.
+func (c *copier) older(from, to int64) (old bool, err error) {
+	c.from, c.to = from, to
+	differ, err := c.number("SELECT NOT EXISTS (SELECT ended, verdict, complete, reason FROM main.run WHERE id = ? INTERSECT SELECT ended, verdict, complete, reason FROM kept.run WHERE id = ?)", from, to)
+	if err != nil {
+		return false, err
+	}
+	old = differ != 0
+	extra := ""
+	for _, k := range append(kinds(), captureBytes) {
+		a, b, err := c.both(k)
+		if err != nil {
+			return false, err
+		}
+		if b > a && !(old && k == captureBytes) { // a soak lets go of some captures as it goes
+			extra = fmt.Sprintf("%d %s there, %d here", b, k.name, a)
+		}
+		old = old || a > b
+	}
+	if old && extra != "" {
+		return false, fmt.Errorf("%w: %s; name another file with --into, or remove the run here without --into", ErrDiffers, extra)
+	}
+	return old, nil
 }
 
 // transact runs f in one transaction of the other log.
@@ -224,31 +288,45 @@ func (c *copier) batch(first, last, beyond int64) error {
 	return nil
 }
 
-// verify compares how many rows of each kind both logs have of the run, and how many
-// bytes of captures.
-func (c *copier) verify() error {
+// kind is something of which a run has a number; text counts it, in the log %s.
+type kind struct{ name, text string }
+
+// kinds are the rows of all tables, and the captures.
+func kinds() []kind {
 	tables := slices.Clone(runTables)
 	for _, t := range cycleTables {
 		tables = append(tables, t.name)
 	}
+	var all []kind
 	for _, table := range tables {
-		if err := c.same("rows of "+table, "SELECT count(*) FROM %s."+table+" WHERE run = ?"); err != nil {
-			return err
-		}
+		all = append(all, kind{"rows of " + table, "SELECT count(*) FROM %s." + table + " WHERE run = ?"})
 	}
-	return c.same("bytes of captures", "SELECT coalesce(sum(length(bytes)), 0) FROM %s.capture WHERE id IN (SELECT capture FROM %[1]s.cycle WHERE run = ?)")
+	return append(all, kind{"captures", "SELECT count(capture) FROM %s.cycle WHERE run = ?"})
 }
 
-func (c *copier) same(what, text string) error {
-	a, err := c.number(fmt.Sprintf(text, "main"), c.from)
-	if err != nil {
-		return err
+var captureBytes = kind{"bytes of captures", "SELECT coalesce(sum(length(bytes)), 0) FROM %s.capture WHERE id IN (SELECT capture FROM %[1]s.cycle WHERE run = ?)"}
+
+// verify compares how much of each kind both logs have of the run.
+func (c *copier) verify() error {
+	for _, k := range append(kinds(), captureBytes) {
+		a, b, err := c.both(k)
+		if err != nil {
+			return err
+		}
+		if a != b {
+			return fmt.Errorf("%w: the copy has %d %s, the run %d", ErrCorrupt, b, k.name, a)
+		}
 	}
-	b, err := c.number(fmt.Sprintf(text, "kept"), c.to)
-	if err == nil && a != b {
-		err = fmt.Errorf("%w: the copy has %d %s, the run %d", ErrCorrupt, b, what, a)
+	return nil
+}
+
+// both counts in the run and in its copy.
+func (c *copier) both(k kind) (run, copied int64, err error) {
+	if run, err = c.number(fmt.Sprintf(k.text, "main"), c.from); err != nil {
+		return 0, 0, err
 	}
-	return err
+	copied, err = c.number(fmt.Sprintf(k.text, "kept"), c.to)
+	return run, copied, err
 }
 
 // finish takes the mark off.

@@ -93,7 +93,7 @@ func TestCopyRun(t *testing.T) {
 		t.Error(err)
 	}
 	before := contents(t, db, first)
-	if err := db.DropRun(first); err != nil {
+	if err := db.DropRun(holding(t, db, first)); err != nil {
 		t.Fatal(err)
 	}
 	if err := other.CopyRun(first, db.Path()); err != nil {
@@ -156,18 +156,86 @@ func TestCopyRun_Ways(t *testing.T) {
 	}
 }
 
-// A copy that lacks rows is told, though its mark is gone.
-func TestCopyRun_Damaged(t *testing.T) {
+// A copy that lacks something that the run has, because the run went on or for any other
+// reason, is made anew; one that has all of it and more stays; where each has something
+// that the other lacks, both stay and that is said.
+func TestCopyRun_Differs(t *testing.T) {
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
+	copyAgain := func() error { return db.CopyRun(id, path) }
+	if err := copyAgain(); err != nil {
+		t.Fatal(err)
+	}
+	other := openLog(t, path)
+	same := func(what string) {
+		t.Helper()
+		if !slices.Equal(contents(t, db, id), contents(t, other, id)) {
+			t.Errorf("%s: the copy is not as the run", what)
+		}
+	}
+	if err := other.exec("DELETE FROM measurement WHERE cycle = 7"); err != nil {
+		t.Fatal(err)
+	}
+	if err := copyAgain(); err != nil {
+		t.Errorf("rows are missing: %v", err)
+	}
+	same("rows are missing")
+
+	if err := db.exec("UPDATE run SET complete = 0, reason = 'interrupted'"); err != nil {
+		t.Fatal(err)
+	}
+	r, err := db.Resume(id, time.Unix(1_800_009_000, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Append(kept(21, KeptFirst)); err != nil {
+		t.Fatal(err)
+	}
+	if err := copyAgain(); err != nil {
+		t.Errorf("the run went on: %v", err)
+	}
+	same("the run went on")
+
+	if err := db.DropCaptures(holding(t, db, id)); err != nil {
+		t.Fatal(err)
+	}
+	before := contents(t, other, id)
+	if err := copyAgain(); err != nil {
+		t.Errorf("the copy has more: %v", err)
+	}
+	if err := r.Append(exampleCycle(22)); err != nil {
+		t.Fatal(err)
+	}
+	if err := copyAgain(); !errors.Is(err, ErrDiffers) || !strings.Contains(err.Error(), "21 captures there, 1 here") {
+		t.Errorf("each has something: %v", err)
+	}
+	if !slices.Equal(before, contents(t, other, id)) {
+		t.Error("the copy has changed")
+	}
+}
+
+// What is left of a run whose removal was cut off is not taken for the run: a whole copy
+// is left as it is, and without one nothing is copied.
+func TestCopyRun_RemovalCutOff(t *testing.T) {
+	dir := t.TempDir()
+	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
+	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
+	whole := contents(t, db, id)
 	if err := db.CopyRun(id, path); err != nil {
 		t.Fatal(err)
 	}
-	if err := openLog(t, path).exec("DELETE FROM measurement WHERE cycle = 7"); err != nil {
-		t.Fatal(err)
+	removeHalf(t, db, 1)
+	if err := db.CopyRun(id, path); err != nil {
+		t.Errorf("with its copy: %v", err)
 	}
-	if err := db.CopyRun(id, path); !errors.Is(err, ErrCorrupt) {
-		t.Errorf("rows are missing: %v", err)
+	if err := db.CopyRun(id, filepath.Join(dir, "another.db")); !errors.Is(err, ErrPart) {
+		t.Errorf("without one: %v", err)
+	}
+	if !slices.Equal(whole, contents(t, openLog(t, path), id)) {
+		t.Error("the copy has changed")
+	}
+	if err := db.DropRun(holding(t, db, id)); err != nil {
+		t.Error(err)
 	}
 }

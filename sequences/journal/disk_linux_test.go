@@ -4,8 +4,11 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // smallDisk mounts a file system of its own in memory, which needs a privileged
@@ -68,5 +71,93 @@ func TestOpen_ReadOnly(t *testing.T) {
 		if !errors.Is(err, ErrReadOnly) {
 			t.Errorf("%s: error %v, want ErrReadOnly", path, err)
 		}
+	}
+}
+
+// A disk without a byte free is pruned, again and again: runs and captures go, the reserve
+// that helped is made again, and later runs have room.
+func TestDropRun_DiskFull(t *testing.T) {
+	dir := smallDisk(t)
+	path := filepath.Join(dir, "log.db")
+	for round := range 4 {
+		db, err := OpenToPrune(path)
+		if err != nil {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		r := fill(t, db, 1)
+		stored, err := fillUp(r, 2)
+		if !errors.Is(err, ErrFull) {
+			t.Fatalf("round %d: after %d cycles: %v, want ErrFull", round, stored, err)
+		}
+		if stored < 100 {
+			t.Errorf("round %d: only %d cycles had room", round, stored)
+		}
+		_ = db.Close() // what is in the write-ahead file may have no room in the log
+		fillDisk(t, dir)
+
+		if db, err = OpenToPrune(path); err != nil {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		if round%2 == 0 {
+			if err := db.DropCaptures(holding(t, db, r.ID())); err != nil {
+				t.Fatalf("round %d: %v", round, err)
+			}
+		}
+		if err := db.DropRun(holding(t, db, r.ID())); err != nil {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		if err := db.Settle(); err != nil {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		if err := db.Check(); err != nil {
+			t.Error(err)
+		}
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+		if n := allocated(reserveOf(path)); n < 512<<10 {
+			t.Errorf("round %d: a reserve of %d bytes", round, n)
+		}
+		if err := os.Remove(filepath.Join(dir, "others")); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// fillDisk leaves not a byte free.
+func fillDisk(t *testing.T, dir string) {
+	t.Helper()
+	f, err := os.Create(filepath.Join(dir, "others"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for size := 1 << 16; size > 0; {
+		if _, err := f.Write(make([]byte, size)); err != nil {
+			size /= 2
+		}
+	}
+	_ = f.Close()
+	if free, known := freeSpace(dir); !known || free != 0 {
+		t.Fatalf("%d bytes are free", free)
+	}
+}
+
+// Without a reserve a full disk cannot be pruned: the run stays as it was, and what can
+// be done is said.
+func TestDropRun_NoReserve(t *testing.T) {
+	dir := smallDisk(t)
+	path := filepath.Join(dir, "log.db")
+	db := openLog(t, path)
+	id := fillRun(t, db, 200, time.Unix(1_800_000_000, 0))
+	was := contents(t, db, id)
+	giveUpReserve(path, reserveBytes)
+	db.emptyWAL()
+	fillDisk(t, dir)
+	err := db.DropRun(holding(t, db, id))
+	if !errors.Is(err, ErrFull) || !strings.Contains(err.Error(), "free 4 MB on that disk") {
+		t.Errorf("error %v", err)
+	}
+	if !slices.Equal(was, contents(t, db, id)) {
+		t.Error("the run is not as it was")
 	}
 }

@@ -6,6 +6,9 @@
 // done is in the log and no half of one ever is. Several programs may use one
 // log at a time.
 //
+// Beside the log stands a reserve, a file that holds nothing, so that a disk that is full
+// can be pruned.
+//
 // The file needs no program of ours to be read: any SQLite shell opens it, and
 // the view "figures" shows the measurements in words. Texts that come back
 // again and again (event, signal, quantity, limits, the sources of a budget)

@@ -26,6 +26,8 @@ var (
 	ErrHaveCycle = errors.New("the cycle is in the log already")
 	ErrComplete  = errors.New("the run is complete")
 	ErrTaken     = errors.New("another program is writing this run")
+	ErrPart      = errors.New("only a part of the run is in the log, as its copying or its removal was cut off")
+	ErrWentOn    = errors.New("the run has gone on meanwhile")
 )
 
 // fail names the log, what was being done and, where SQLite gives one, the kind

@@ -58,6 +58,20 @@ func Open(path string) (*DB, error) {
 	return db, nil
 }
 
+// OpenToPrune opens a log as Open does, also where its disk has no room left for that: the
+// reserve beside it is given up then.
+func OpenToPrune(path string) (*DB, error) {
+	var db *DB
+	err := withReserve(path, func() (err error) {
+		db, err = Open(path)
+		return err
+	})
+	if errors.Is(err, ErrFull) && giveUpReserve(path, reserveBytes) {
+		return Open(path)
+	}
+	return db, err
+}
+
 // prepareFile makes sure that there is a file that may be written and that is a
 // database or empty.
 func prepareFile(path string) error {
@@ -107,8 +121,10 @@ func dsn(path string, pragmas ...string) string {
 }
 
 func (db *DB) connect(path string, from fs.FS) (err error) {
-	// synchronous(FULL): in WAL mode every commit waits for the disk.
-	db.pool, err = sql.Open("sqlite", dsn(path, "synchronous(FULL)", "foreign_keys(ON)"))
+	// synchronous(FULL): in WAL mode every commit waits for the disk. auto_vacuum lets a
+	// new file give pages back later, and temp_store needs no room on a disk that is full.
+	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", fmt.Sprintf("wal_autocheckpoint(%d)", walPages),
+		"temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)"))
 	if err != nil {
 		return err
 	}

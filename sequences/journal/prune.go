@@ -17,6 +17,8 @@ type Holding struct {
 	Captures     int
 	CaptureBytes int64
 	Bytes        int64 // in all, captures included; about
+
+	state state
 }
 
 // Holdings returns what each run takes up, the oldest first. It reads through the
@@ -27,7 +29,7 @@ func (db *DB) Holdings() ([]Holding, error) {
 }
 
 func (db *DB) holdings() ([]Holding, error) {
-	rows, err := db.read.Query("SELECT " + summaryColumns + `, ended,
+	rows, err := db.read.Query("SELECT " + summaryColumns + `, ` + stateColumns + `,
 		(SELECT max(started) FROM cycle WHERE run = run.id AND n = (SELECT max(n) FROM cycle WHERE run = run.id)),
 		(SELECT count(*) FROM measurement WHERE run = run.id),
 		(SELECT count(*) FROM cycle WHERE run = run.id AND capture IS NOT NULL),
@@ -42,12 +44,13 @@ func (db *DB) holdings() ([]Holding, error) {
 	total, captures := int64(0), int64(0)
 	for rows.Next() {
 		var h Holding
-		var ended, last sql.NullInt64
+		var last sql.NullInt64
 		var n int64
-		h.RunSummary, err = scanSummary(rows.Scan, &ended, &last, &n, &h.Captures, &h.CaptureBytes)
+		h.RunSummary, err = scanSummary(rows.Scan, &h.state.ended, &h.state.last, &h.state.gaps, &last, &n, &h.Captures, &h.CaptureBytes)
 		if err != nil {
 			return nil, err
 		}
+		ended := h.state.ended
 		h.Touched, h.Ended = h.Started, ended.Valid
 		if last.Valid {
 			h.Touched = timeOf(last)
@@ -78,29 +81,83 @@ func (db *DB) holdings() ([]Holding, error) {
 // program that writes the log never waits long.
 const pruneBatch = 2000
 
-// DropCaptures removes a run's captures. Its figures stay.
-func (db *DB) DropCaptures(id string) error {
-	rec, err := db.Find(id)
+// inSteps runs a step in one transaction after another while there is something left
+// for it. Where the disk is full, the reserve is given up and the steps become smaller.
+func (db *DB) inSteps(step func(batch int) (left bool, err error)) error {
+	batch := pruneBatch
+	for left := true; left; {
+		err := db.transact(func() (err error) {
+			left, err = step(batch)
+			return err
+		})
+		switch {
+		case err == nil:
+		case kindOf(err) != ErrFull:
+			return err
+		case giveUpReserve(db.path, reserveBytes):
+			db.emptyWAL()
+		case batch > 1:
+			batch /= 4
+			db.emptyWAL()
+		default:
+			return err
+		}
+	}
+	return nil
+}
+
+// advise says what to do where a disk is too full even for removing.
+func (db *DB) advise(err error) error {
+	if !errors.Is(err, ErrFull) {
+		return err
+	}
+	name := filepath.Base(db.path)
+	return fmt.Errorf("%w\nremoving needs some room, too: free %d MB on that disk and do it again, or copy %s, with %s-wal where there is one, to another disk and prune it there (--log)",
+		err, reserveBytes>>20, name, name)
+}
+
+// DropCaptures removes a run's captures, unless it has gone on since it was looked at.
+// Its figures stay.
+func (db *DB) DropCaptures(h Holding) error {
+	rec, err := db.Find(h.Run)
 	if err != nil {
 		return err
 	}
-	for left := true; left; {
-		err := db.transact(func() (err error) {
-			left, err = db.dropCaptures(rec.row)
-			return err
-		})
-		if err != nil {
-			return db.fail("remove the captures of run "+rec.ID, err)
+	err = db.inSteps(func(batch int) (bool, error) {
+		if err := db.unchanged(rec.row, h.state); err != nil {
+			return false, err
 		}
+		return db.dropCaptures(rec.row, batch)
+	})
+	return db.advise(db.fail("remove the captures of run "+rec.ID, err))
+}
+
+// state is what changes when a run goes on.
+type state struct {
+	ended      sql.NullInt64
+	last, gaps int64
+}
+
+// stateColumns are read for a row of the table run.
+const stateColumns = `ended, (SELECT coalesce(max(n), 0) FROM cycle WHERE run = run.id), (SELECT count(*) FROM interruption WHERE run = run.id)`
+
+// unchanged says whether a run is as it was. It runs inside a transaction.
+func (db *DB) unchanged(run int64, was state) error {
+	var now state
+	if err := db.queryRow("SELECT "+stateColumns+" FROM run WHERE id = ?", []any{run}, &now.ended, &now.last, &now.gaps); err != nil {
+		return err
+	}
+	if now != was {
+		return ErrWentOn
 	}
 	return nil
 }
 
 // dropCaptures removes some of a run's captures and says whether there were any. It
 // runs inside a transaction.
-func (db *DB) dropCaptures(run int64) (some bool, err error) {
+func (db *DB) dropCaptures(run int64, batch int) (some bool, err error) {
 	const these = "SELECT capture FROM cycle WHERE run = ?1 AND capture IS NOT NULL ORDER BY n LIMIT ?2"
-	if err := db.queryRow("SELECT EXISTS ("+these+")", []any{run, pruneBatch}, &some); err != nil || !some {
+	if err := db.queryRow("SELECT EXISTS ("+these+")", []any{run, batch}, &some); err != nil || !some {
 		return some, err
 	}
 	// The cycles must let go first; what they held is remembered by a table of this
@@ -110,7 +167,7 @@ func (db *DB) dropCaptures(run int64) (some bool, err error) {
 			return false, err
 		}
 	}
-	if err := db.exec("INSERT INTO pruned "+these, run, pruneBatch); err != nil {
+	if err := db.exec("INSERT INTO pruned "+these, run, batch); err != nil {
 		return false, err
 	}
 	if err := db.exec("UPDATE cycle SET capture = NULL WHERE run = ? AND capture IN (SELECT id FROM pruned)", run); err != nil {
@@ -119,51 +176,65 @@ func (db *DB) dropCaptures(run int64) (some bool, err error) {
 	return true, db.exec("DELETE FROM capture WHERE id IN (SELECT id FROM pruned)")
 }
 
-// removing is the reason that a run bears while it is being removed. One that still
-// bears it was cut off half way, and can be removed again.
+// removing is how the reason of a run begins while it is being removed; why it had ended
+// follows. One that still bears it was cut off half way, and is to be removed again.
 const removing = "being removed from the log"
 
-// DropRun removes a run altogether.
-func (db *DB) DropRun(id string) error {
-	rec, err := db.Find(id)
+// DropRun removes a run altogether, unless it has gone on since it was looked at. As long
+// as nothing of it is gone, it is as it was.
+func (db *DB) DropRun(h Holding) error {
+	rec, err := db.Find(h.Run)
 	if err != nil {
 		return err
 	}
-	doing := "remove run " + rec.ID
-	err = db.transact(func() error {
-		return db.exec("UPDATE run SET complete = 0, ended = coalesce(ended, started), reason = ? WHERE id = ?", removing, rec.row)
-	})
-	if err != nil {
-		return db.fail(doing, err)
-	}
-	if err := db.DropCaptures(rec.ID); err != nil {
-		return err
-	}
-	for left := true; left; {
-		err := db.transact(func() (err error) {
-			left, err = db.dropCycles(rec.row)
-			return err
+	return db.advise(db.fail("remove run "+rec.ID, db.dropRun(rec.row, &h.state)))
+}
+
+// dropRun removes a run, one that is in the state given, where there is one given.
+func (db *DB) dropRun(run int64, was *state) error {
+	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
+		err := db.inSteps(func(batch int) (bool, error) {
+			if err := db.mark(run, was); err != nil {
+				return false, err
+			}
+			return drop(run, batch)
 		})
 		if err != nil {
-			return db.fail(doing, err)
+			return err
 		}
+		was = nil
 	}
-	err = db.transact(func() error {
-		for _, table := range []string{"point", "sign", "reason", "soak", "interruption", "checkpoint"} {
-			if err := db.exec("DELETE FROM "+table+" WHERE run = ?", rec.row); err != nil {
-				return err
+	return db.inSteps(func(int) (bool, error) {
+		for _, table := range runTables {
+			if err := db.exec("DELETE FROM "+table+" WHERE run = ?", run); err != nil {
+				return false, err
 			}
 		}
-		return db.exec("DELETE FROM run WHERE id = ?", rec.row)
+		return false, db.exec("DELETE FROM run WHERE id = ?", run)
 	})
-	return db.fail(doing, err)
+}
+
+// mark says of a run that it is being removed. It runs inside the transaction that removes
+// a part of it.
+func (db *DB) mark(run int64, was *state) error {
+	var marked bool
+	if err := db.queryRow("SELECT reason GLOB ? FROM run WHERE id = ?", []any{removing + "*", run}, &marked); err != nil || marked {
+		return err
+	}
+	if was != nil {
+		if err := db.unchanged(run, *was); err != nil {
+			return err
+		}
+	}
+	return db.exec(`UPDATE run SET complete = 0, ended = coalesce(ended, started),
+		reason = ? || CASE reason WHEN '' THEN '' ELSE '; before that: ' || reason END WHERE id = ?`, removing, run)
 }
 
 // dropCycles removes the last of a run's cycles and says whether there were any. It
 // runs inside a transaction.
-func (db *DB) dropCycles(run int64) (some bool, err error) {
+func (db *DB) dropCycles(run int64, batch int) (some bool, err error) {
 	var from sql.NullInt64
-	if err := db.queryRow("SELECT min(n) FROM (SELECT n FROM cycle WHERE run = ? ORDER BY n DESC LIMIT ?)", []any{run, pruneBatch}, &from); err != nil || !from.Valid {
+	if err := db.queryRow("SELECT min(n) FROM (SELECT n FROM cycle WHERE run = ? ORDER BY n DESC LIMIT ?)", []any{run, batch}, &from); err != nil || !from.Valid {
 		return false, err
 	}
 	for _, text := range []string{"DELETE FROM measurement WHERE run = ? AND cycle >= ?", "DELETE FROM symptom WHERE run = ? AND cycle >= ?", "DELETE FROM cycle WHERE run = ? AND n >= ?"} {
@@ -177,20 +248,18 @@ func (db *DB) dropCycles(run int64) (some bool, err error) {
 // ErrNoRoom says that the disk lacks the room to write the log anew.
 var ErrNoRoom = errors.New("the disk lacks the room to write the log anew")
 
-// Shrink writes the log anew without its free pages and gives them back to the disk.
-// That needs room for two more logs while it lasts, and nobody else may write the log.
-// It happens whole or not at all.
+// Shrink gives the log's free pages back to the disk. It writes the log anew where there
+// is room for two more of it meanwhile; that happens whole or not at all, and nobody else
+// may write the log. Else the log gives back page by page, for which one that was begun
+// by an older program is not made.
 func (db *DB) Shrink() error {
 	size, err := db.Size()
 	if err != nil {
 		return err
 	}
-	full, err := filepath.Abs(db.path)
-	if err != nil {
-		return db.fail("shrink", err)
-	}
-	if free, known := freeSpace(filepath.Dir(full)); known && free < 2*size {
-		return db.fail("shrink", fmt.Errorf("%w: %d MB are needed, %d MB are free", ErrNoRoom, 2*size>>20, free>>20))
+	free, known := freeSpace(filepath.Dir(db.path))
+	if known && free < 2*size {
+		return db.fail("shrink", db.shrinkInPlace(size, free))
 	}
 	db.mu.Lock()
 	defer db.mu.Unlock()
@@ -203,4 +272,14 @@ func (db *DB) Shrink() error {
 		}
 	}
 	return nil
+}
+
+func (db *DB) shrinkInPlace(size, free int64) error {
+	if err := db.giveBack(func() bool { return true }); err != nil {
+		return err
+	}
+	if left, err := db.freePages(); err != nil || left == 0 {
+		return err
+	}
+	return fmt.Errorf("%w: %d MB are needed, %d MB are free", ErrNoRoom, 2*size>>20, free>>20)
 }

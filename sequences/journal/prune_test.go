@@ -3,7 +3,7 @@ package journal
 import (
 	"errors"
 	"path/filepath"
-	"strings"
+	"slices"
 	"testing"
 	"time"
 
@@ -68,7 +68,7 @@ func TestPrune(t *testing.T) {
 	}
 	figures := count(t, db, "measurement WHERE run = 1")
 
-	if err := db.DropCaptures(old); err != nil {
+	if err := db.DropCaptures(holding(t, db, old)); err != nil {
 		t.Fatal(err)
 	}
 	if n := count(t, db, "capture"); n != 200 {
@@ -77,7 +77,7 @@ func TestPrune(t *testing.T) {
 	if n := count(t, db, "measurement WHERE run = 1"); n != figures {
 		t.Errorf("%d figures are left, want %d", n, figures)
 	}
-	if err := db.DropRun(old); err != nil {
+	if err := db.DropRun(holding(t, db, old)); err != nil {
 		t.Fatal(err)
 	}
 	for _, table := range []string{"cycle", "measurement", "symptom", "point", "sign", "reason", "soak", "interruption", "checkpoint"} {
@@ -108,31 +108,89 @@ func TestPrune(t *testing.T) {
 	}
 }
 
-// A removal that was cut off half way leaves a run that says so and can be removed.
+// holding is what the log says a run takes up.
+func holding(t *testing.T, db *DB, id string) Holding {
+	t.Helper()
+	all, err := db.Holdings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, h := range all {
+		if h.Run == id {
+			return h
+		}
+	}
+	t.Fatalf("run %s is not in the log", id)
+	return Holding{}
+}
+
+// removeHalf removes a run as far as it is when it is cut off.
+func removeHalf(t *testing.T, db *DB, run int64) {
+	t.Helper()
+	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
+		err := db.transact(func() error {
+			_, err := drop(run, pruneBatch)
+			return errors.Join(db.mark(run, nil), err)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A removal that was cut off half way leaves a run that says so and why it had ended,
+// cannot go on, and can be removed.
 func TestDropRun_CutOff(t *testing.T) {
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
-	if err := db.exec("UPDATE run SET complete = 0, reason = ?", removing); err != nil {
+	if err := db.exec("UPDATE run SET complete = 0, reason = 'the rig is lost'"); err != nil {
 		t.Fatal(err)
 	}
-	if err := db.transact(func() error { _, err := db.dropCaptures(1); return err }); err != nil {
-		t.Fatal(err)
-	}
-	if err := db.transact(func() error { _, err := db.dropCycles(1); return err }); err != nil {
-		t.Fatal(err)
-	}
+	removeHalf(t, db, 1)
 	rec, err := db.Find(id)
-	if err != nil || rec.Complete || rec.Cycles != 1000 || !strings.Contains(rec.Reason, "removed") {
+	if err != nil || rec.Complete || !rec.Part || rec.Cycles != 1000 || rec.Reason != removing+"; before that: the rig is lost" {
 		t.Fatalf("half way: %+v, %v", rec, err)
 	}
 	if err := db.Check(); err != nil {
 		t.Error(err)
 	}
-	if err := db.DropRun(id); err != nil {
+	if _, err := db.Resume(id, time.Now()); !errors.Is(err, ErrPart) {
+		t.Errorf("it can go on: %v", err)
+	}
+	if err := db.DropRun(holding(t, db, id)); err != nil {
 		t.Fatal(err)
 	}
 	if n := count(t, db, "run"); n != 0 {
 		t.Error("the run is still there")
+	}
+}
+
+// A run that has gone on since it was looked at stays as it is.
+func TestDropRun_WentOn(t *testing.T) {
+	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
+	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
+	if err := db.exec("UPDATE run SET complete = 0, reason = 'interrupted'"); err != nil {
+		t.Fatal(err)
+	}
+	seen := holding(t, db, id)
+	r, err := db.Resume(id, time.Unix(1_800_009_000, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range 2 { // at once after it went on, and when it has done a cycle
+		was := contents(t, db, id)
+		if err := db.DropRun(seen); !errors.Is(err, ErrWentOn) {
+			t.Errorf("the run: %v", err)
+		}
+		if err := db.DropCaptures(seen); !errors.Is(err, ErrWentOn) {
+			t.Errorf("its captures: %v", err)
+		}
+		if !slices.Equal(was, contents(t, db, id)) {
+			t.Error("the run has changed")
+		}
+		if err := r.Append(exampleCycle(21 + n)); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

@@ -26,13 +26,15 @@ type RunSummary struct {
 	// Complete is false for a run that ended early, was cut off or still goes on.
 	Complete bool `json:"complete"`
 	Soak     bool `json:"-"` // it can be resumed by its policy
+	Part     bool `json:"-"` // its copying or its removal was cut off
 }
 
 // The verdict of a run that has not ended is the gravest of its cycles.
 const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
-	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id)`
+	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
+	reason GLOB '` + removing + `*' OR reason = '` + copying + `'`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -55,7 +57,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var rank int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak}, more...)
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.Part}, more...)
 	if err := scan(into...); err != nil {
 		return s, err
 	}
@@ -71,6 +73,7 @@ type RunRecord struct {
 	Ended    time.Time // zero: not ended
 	Verdict  analyze.Verdict
 	Complete bool
+	Part     bool   // its copying or its removal was cut off
 	Reason   string // why it is not complete
 	Cycles   int    // stored whole
 	Counts   capture.Counts
@@ -99,7 +102,7 @@ func (db *DB) Find(id string) (*RunRecord, error) {
 		return nil, db.fail("find run "+id, err)
 	}
 	rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.Run, s.Unit, s.Sequence, s.Started, s.Planned
-	rec.Verdict, rec.Complete, rec.Cycles = s.Verdict, s.Complete, s.Cycles
+	rec.Verdict, rec.Complete, rec.Part, rec.Cycles = s.Verdict, s.Complete, s.Part, s.Cycles
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
 		u := uint64(seed.Int64)

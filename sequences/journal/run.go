@@ -98,6 +98,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	if err != nil {
 		return nil, db.fail("begin a run", err)
 	}
+	keepReserve(db.path)
 	return r, nil
 }
 
@@ -111,6 +112,9 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	doing := "resume run " + rec.ID
 	if rec.Complete {
 		return nil, db.fail(doing, ErrComplete)
+	}
+	if rec.Part {
+		return nil, db.fail(doing, ErrPart)
 	}
 	r := &Run{db: db, row: rec.row, info: rec.RunInfo, dict: newDictionary()}
 	if err := r.dict.load(db, rec.row); err != nil {
@@ -132,6 +136,7 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	if err != nil {
 		return nil, db.fail(doing, err)
 	}
+	keepReserve(db.path)
 	return r, nil
 }
 
@@ -297,12 +302,14 @@ func (r *Run) Finish(end RunEnd) error {
 	if ended == nil {
 		return r.db.fail(doing, errors.New("it has no time of its end"))
 	}
-	err = r.db.transact(func() error {
-		return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",
-			ended, verdict, end.Complete, end.Reason, r.row)
+	err = withReserve(r.db.path, func() error {
+		return r.db.fail(doing, r.db.transact(func() error {
+			return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",
+				ended, verdict, end.Complete, end.Reason, r.row)
+		}))
 	})
 	r.done = err == nil
-	return r.db.fail(doing, err)
+	return err
 }
 
 // verdicts by the number that stands for them, the graver the larger.

@@ -1,6 +1,12 @@
 package journal
 
-import "golang.org/x/sys/unix"
+import (
+	"errors"
+	"io"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
 
 // freeSpace is how many bytes a folder's disk has left for this user.
 func freeSpace(dir string) (bytes int64, known bool) {
@@ -9,4 +15,29 @@ func freeSpace(dir string) (bytes int64, known bool) {
 		return 0, false
 	}
 	return int64(s.Bavail) * int64(s.Bsize), true
+}
+
+// allocated is how many bytes of a file really lie on the disk: a copy may have holes.
+func allocated(name string) int64 {
+	var s unix.Stat_t
+	if err := unix.Stat(name, &s); err != nil {
+		return 0
+	}
+	return min(s.Size, s.Blocks*512)
+}
+
+// allocate makes a file so many bytes long, all of them on the disk.
+func allocate(f *os.File, bytes int64) error {
+	err := unix.Fallocate(int(f.Fd()), 0, 0, bytes)
+	if errors.Is(err, unix.EOPNOTSUPP) {
+		_, err = io.CopyN(f, zeros{}, bytes)
+	}
+	return err
+}
+
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) {
+	clear(p)
+	return len(p), nil
 }

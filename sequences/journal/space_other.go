@@ -2,5 +2,16 @@
 
 package journal
 
+import (
+	"errors"
+	"os"
+)
+
 // freeSpace is not known here; SQLite's own error tells when the room runs out.
 func freeSpace(string) (bytes int64, known bool) { return 0, false }
+
+// Without knowing the free space no reserve is kept.
+
+func allocated(string) int64 { return 0 }
+
+func allocate(*os.File, int64) error { return errors.ErrUnsupported }
