@@ -45,3 +45,35 @@ func smallDisk(t *testing.T) string {
 	})
 	return dir
 }
+
+// A log on a disk that cannot be written is listed and reported as any other; what would
+// write it is 74.
+func TestRuns_ReadOnlyDisk(t *testing.T) {
+	dir := smallDisk(t)
+	log := filepath.Join(dir, "log.db")
+	if status, _, errs := run(t, "--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "20"); status != exitPass {
+		t.Fatalf("exit status %d: %s", status, errs)
+	}
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""); err != nil {
+		t.Fatal(err)
+	}
+	prune := []string{"runs", "prune", "--older-than", "0d", "--whole-runs"}
+	for _, c := range []struct {
+		status int
+		args   []string
+	}{
+		{exitPass, []string{"runs"}},
+		{exitPass, []string{"report", "last"}},
+		{exitPass, []string{"report", "last", "--capture", "3"}},
+		{exitPass, []string{"soak", "reliability", "last"}},
+		{exitPass, prune},
+		{exitLog, append(prune, "--yes")},
+		{exitLog, []string{"run", "relay-only"}},
+		{exitLog, []string{"soak", "--resume", "last"}},
+	} {
+		status, out, errs := run(t, append([]string{"--log", log}, c.args...)...)
+		if status != c.status || (status == exitPass) != (out != "") || status == exitLog && !strings.Contains(errs, "the log cannot be written") {
+			t.Errorf("%q: exit status %d, want %d: %s\n%s", c.args, status, c.status, errs, out)
+		}
+	}
+}

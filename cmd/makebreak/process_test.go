@@ -180,7 +180,7 @@ func run(t *testing.T, args ...string) (status int, out, errs string) {
 // only returns the one run in a log, which must be sound.
 func only(t *testing.T, log string) journal.RunSummary {
 	t.Helper()
-	db, err := journal.Open(log)
+	db, err := journal.OpenRead(log)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -109,14 +109,18 @@ is room for two more of it the log is written anew, and no program may be runnin
 }
 
 func (a *app) prune(o *pruneOpts) error {
-	db, err := a.openLogWith(journal.OpenToPrune)
+	open := a.openLog
+	if o.really {
+		open = func() (*journal.DB, error) { return a.openLogWith(journal.OpenToPrune) }
+	}
+	db, err := open()
 	if err != nil {
 		return err
 	}
 	defer db.Close()
 	all, err := db.Holdings()
 	if err != nil {
-		return failed(exitLog, err)
+		return readFailed(err)
 	}
 	chosen := a.toPrune(o, all)
 	if err := a.tellPrune(o, chosen); err != nil {

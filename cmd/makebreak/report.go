@@ -87,7 +87,7 @@ func (a *app) report(run string, o *reportOpts) error {
 	}
 	r, err := record(rec, db.Path())
 	if err != nil {
-		return failed(exitLog, err)
+		return readFailed(err)
 	}
 	if o.wantsBudget {
 		return a.budget(r, o.budget)
@@ -111,7 +111,7 @@ func (a *app) findRun(db *journal.DB, name string) (*journal.RunRecord, error) {
 	rec, err := db.Find(name)
 	switch {
 	case logError(err):
-		return nil, failed(exitLog, err)
+		return nil, readFailed(err)
 	case err != nil:
 		return nil, failed(exitUsage, err)
 	case a.unit != "" && rec.Unit != a.unit:

@@ -24,14 +24,14 @@ func (a *app) captureOf(rec *journal.RunRecord, n int) error {
 	}
 	data, err := rec.Capture(n)
 	if err != nil {
-		return failed(exitLog, err)
+		return readFailed(err)
 	}
 	if len(data) == 0 {
 		return noCapture(rec, n)
 	}
 	c := &capture.Capture{}
 	if err := c.UnmarshalBinary(data); err != nil {
-		return failed(exitLog, fmt.Errorf("run %s, cycle %d: %w", rec.ID, n, err))
+		return readFailed(fmt.Errorf("run %s, cycle %d: %w", rec.ID, n, err))
 	}
 	c.Shift(capture.Instant(0).Sub(c.Start))
 	a.as = "csv" // which --quiet lets through
@@ -52,11 +52,11 @@ func (a *app) captureOf(rec *journal.RunRecord, n int) error {
 func noCapture(rec *journal.RunRecord, n int) error {
 	kept, err := rec.Captured()
 	if err != nil {
-		return failed(exitLog, err)
+		return readFailed(err)
 	}
 	stored, err := rec.Stored()
 	if err != nil {
-		return failed(exitLog, err)
+		return readFailed(err)
 	}
 	what := fmt.Sprintf("no capture is kept of cycle %d", n)
 	if !slices.ContainsFunc(stored, func(s journal.Span) bool { return n >= s.First && n <= s.Last }) {

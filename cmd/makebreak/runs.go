@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -30,7 +31,7 @@ func (a *app) runsCommand() *cobra.Command {
 			defer db.Close()
 			runs, err := a.runsOf(db)
 			if err != nil {
-				return err
+				return readFailed(err)
 			}
 			return a.deliver(func(w io.Writer) error { return a.writeRuns(w, runs) })
 		},
@@ -47,9 +48,28 @@ func noArguments(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// openLog opens a log to read from. One that is not there is not made.
-func (a *app) openLog() (*journal.DB, error) { return a.openLogWith(journal.Open) }
+// openLog opens a log to read from.
+func (a *app) openLog() (*journal.DB, error) {
+	db, err := a.openLogWith(journal.OpenRead)
+	return db, readFailed(err)
+}
 
+// readFailed is an error of reading a log. One that is no log, or is damaged, is a bad
+// input file: nothing was to be written.
+func readFailed(err error) error {
+	for _, e := range []error{journal.ErrNotLog, journal.ErrNewer, journal.ErrCorrupt} {
+		if errors.Is(err, e) {
+			return failed(exitInput, err)
+		}
+	}
+	var f *failure
+	if errors.As(err, &f) {
+		return err
+	}
+	return failed(exitLog, err)
+}
+
+// openLogWith opens a log that is there: one that is not is not made.
 func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
 	if _, err := os.Stat(a.log); err != nil {
 		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))

@@ -182,7 +182,7 @@ func (a *app) unfinished(name string) (id string, done *failure, err error) {
 
 // resumeSoak goes on with a soak in the log.
 func (a *app) resumeSoak(c *cobra.Command, id string, o *soakOpts) error {
-	db, err := a.openLog()
+	db, err := a.openLogWith(journal.Open)
 	if err != nil {
 		return err
 	}

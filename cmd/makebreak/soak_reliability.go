@@ -89,7 +89,7 @@ func (a *app) lives(ids []string) (units []reliability.Unit, simulated int, err 
 		rec, err := db.Find(id)
 		if err != nil {
 			if logError(err) {
-				return nil, 0, failed(exitLog, err)
+				return nil, 0, readFailed(err)
 			}
 			return nil, 0, failed(exitUsage, err)
 		}
@@ -111,7 +111,7 @@ func (a *app) lives(ids []string) (units []reliability.Unit, simulated int, err 
 func life(rec *journal.RunRecord) (reliability.Unit, error) {
 	n, err := rec.FirstFailed()
 	if err != nil {
-		return reliability.Unit{}, failed(exitLog, err)
+		return reliability.Unit{}, readFailed(err)
 	}
 	u := reliability.Unit{Name: rec.ID, Cycles: float64(rec.Cycles), Load: rec.Sequence}
 	if rec.Unit != "" {

@@ -67,8 +67,8 @@ func (db *DB) CopyRun(id, path string) error {
 func (db *DB) beside(path string, f func(*copier) error) error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
-	if db.stmts == nil {
-		return errors.New("it is closed")
+	if err := db.writable(); err != nil {
+		return err
 	}
 	c := &copier{db: db}
 	if err := c.exec("ATTACH ? AS kept", path); err != nil {

@@ -33,13 +33,24 @@ type DB struct {
 	mu    sync.Mutex // guards write and what follows
 	write *sql.Conn
 	stmts map[string]*sql.Stmt
+
+	copy string // the folder of the copy that is read in place of the log; empty: none
 }
 
 // Open opens the log at the path, a new one where there is none: its folders and
 // the file can then be read by nobody else. An older schema is brought up to
 // date. The error says whether the file is a log and what is wrong with it.
-func Open(path string) (*DB, error) {
-	full, err := filepath.Abs(path)
+func Open(path string) (db *DB, err error) {
+	err = withReserve(path, func() error {
+		db, err = open(path, path)
+		return err
+	})
+	return db, err
+}
+
+// open opens the log at a path; messages call it by a name.
+func open(at, path string) (*DB, error) {
+	full, err := filepath.Abs(at)
 	if err != nil {
 		return nil, fmt.Errorf("log %s: %w", path, err)
 	}
@@ -58,14 +69,10 @@ func Open(path string) (*DB, error) {
 	return db, nil
 }
 
-// OpenToPrune opens a log as Open does, also where its disk has no room left for that: the
-// reserve beside it is given up then.
+// OpenToPrune opens a log as Open does, also where its disk has no room left for that: all
+// of the reserve beside it is given up then.
 func OpenToPrune(path string) (*DB, error) {
-	var db *DB
-	err := withReserve(path, func() (err error) {
-		db, err = Open(path)
-		return err
-	})
+	db, err := Open(path)
 	if errors.Is(err, ErrFull) && giveUpReserve(path, reserveBytes) {
 		return Open(path)
 	}
@@ -83,6 +90,11 @@ func prepareFile(path string) error {
 		return failAt(path, "open", fileError(err))
 	}
 	defer f.Close()
+	return checkMagic(f, path)
+}
+
+// checkMagic looks whether a file is a database or empty.
+func checkMagic(f *os.File, path string) error {
 	const magic = "SQLite format 3\x00" // SQLite's file format, 1.3.1
 	head := make([]byte, len(magic))
 	n, err := f.Read(head)
@@ -190,6 +202,9 @@ func (db *DB) Close() error {
 	if db.pool != nil {
 		errs = append(errs, db.pool.Close())
 	}
+	if db.copy != "" {
+		errs = append(errs, os.RemoveAll(db.copy))
+	}
 	return db.fail("close", errors.Join(errs...))
 }
 
@@ -254,8 +269,8 @@ func textRow(rows *sql.Rows) (string, error) {
 func (db *DB) transact(f func() error) error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
-	if db.stmts == nil {
-		return errors.New("it is closed")
+	if err := db.writable(); err != nil {
+		return err
 	}
 	if err := db.exec("BEGIN IMMEDIATE"); err != nil {
 		return err
@@ -270,6 +285,17 @@ func (db *DB) transact(f func() error) error {
 		_ = db.exec("ROLLBACK")
 	}
 	return err
+}
+
+// writable says why the log cannot be written by this connection. Callers hold the lock.
+func (db *DB) writable() error {
+	switch {
+	case db.stmts == nil:
+		return errors.New("it is closed")
+	case db.write == nil || db.copy != "":
+		return ErrReadOnly
+	}
+	return nil
 }
 
 // exec runs a statement on the writing connection and keeps it prepared.

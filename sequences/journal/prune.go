@@ -263,8 +263,8 @@ func (db *DB) Shrink() error {
 	}
 	db.mu.Lock()
 	defer db.mu.Unlock()
-	if db.stmts == nil {
-		return db.fail("shrink", errors.New("it is closed"))
+	if err := db.writable(); err != nil {
+		return db.fail("shrink", err)
 	}
 	for _, text := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
 		if _, err := db.write.ExecContext(context.Background(), text); err != nil {

@@ -80,7 +80,7 @@ func withReserve(path string, do func() error) error {
 func (db *DB) emptyWAL() {
 	db.mu.Lock()
 	defer db.mu.Unlock()
-	if db.stmts != nil {
+	if db.writable() == nil {
 		_, _ = db.write.ExecContext(context.Background(), "PRAGMA wal_checkpoint(TRUNCATE)")
 	}
 }
@@ -132,6 +132,9 @@ func (db *DB) freePages() (n int64, err error) {
 func (db *DB) vacuumSome() error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
+	if err := db.writable(); err != nil {
+		return err
+	}
 	rows, err := db.write.QueryContext(context.Background(), fmt.Sprintf("PRAGMA incremental_vacuum(%d)", giveBackPages))
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"testing"
 	"testing/fstest"
@@ -193,23 +194,7 @@ func TestMigrate_Soak(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(t.TempDir(), "log.db")
-	if err := prepareFile(path); err != nil {
-		t.Fatal(err)
-	}
-	old := &DB{path: path}
-	if err := old.connect(path, fstest.MapFS{"migration/0001_log.sql": {Data: first}}); err != nil {
-		t.Fatal(err)
-	}
-	for _, text := range []string{"INSERT INTO run VALUES (1,'2026-01-01',1,'U','','s','','r','',0,1,NULL,'','',NULL,0,0,'')",
-		"INSERT INTO capture VALUES (7, x'0102')", "INSERT INTO cycle VALUES (1,1,0,1,1,0,0,0,0,0,7)"} {
-		if _, err := old.write.ExecContext(t.Context(), text); err != nil {
-			t.Fatal(err)
-		}
-	}
-	old.stmts = map[string]*sql.Stmt{}
-	if err := old.Close(); err != nil {
-		t.Fatal(err)
-	}
+	oldLog(t, path, fstest.MapFS{"migration/0001_log.sql": {Data: first}})
 	db := openLog(t, path)
 	rec, err := db.Find("last")
 	if err != nil {
@@ -223,5 +208,27 @@ func TestMigrate_Soak(t *testing.T) {
 	}
 	if rec.Faults != nil {
 		t.Errorf("faults %q are known of a run that kept none", rec.Faults)
+	}
+}
+
+// oldLog writes a log of the first schema, with a run of one cycle.
+func oldLog(t *testing.T, path string, schema fs.FS) {
+	t.Helper()
+	if err := prepareFile(path); err != nil {
+		t.Fatal(err)
+	}
+	old := &DB{path: path}
+	if err := old.connect(path, schema); err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"INSERT INTO run VALUES (1,'2026-01-01',1,'U','','s','','r','',0,1,NULL,'','',NULL,0,0,'')",
+		"INSERT INTO capture VALUES (7, x'0102')", "INSERT INTO cycle VALUES (1,1,0,1,1,0,0,0,0,0,7)"} {
+		if _, err := old.write.ExecContext(t.Context(), text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old.stmts = map[string]*sql.Stmt{}
+	if err := old.Close(); err != nil {
+		t.Fatal(err)
 	}
 }

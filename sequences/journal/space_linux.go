@@ -17,6 +17,12 @@ func freeSpace(dir string) (bytes int64, known bool) {
 	return int64(s.Bavail) * int64(s.Bsize), true
 }
 
+// readOnlyDisk reports whether nothing can write to the disk of a file.
+func readOnlyDisk(path string) bool {
+	var s unix.Statfs_t
+	return unix.Statfs(path, &s) == nil && s.Flags&unix.ST_RDONLY != 0
+}
+
 // allocated is how many bytes of a file really lie on the disk: a copy may have holes.
 func allocated(name string) int64 {
 	var s unix.Stat_t

@@ -10,6 +10,9 @@ import (
 // freeSpace is not known here; SQLite's own error tells when the room runs out.
 func freeSpace(string) (bytes int64, known bool) { return 0, false }
 
+// readOnlyDisk is not known here; a copy is read then.
+func readOnlyDisk(string) bool { return false }
+
 // Without knowing the free space no reserve is kept.
 
 func allocated(string) int64 { return 0 }
