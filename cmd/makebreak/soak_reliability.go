@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
-	"makebreak/sequences/journal"
 )
 
 // reliabilityOpts are the flags of soak reliability.
@@ -53,11 +52,11 @@ and the boards that were stopped.`,
 			if err := o.canPlot(); err != nil {
 				return err
 			}
-			units, simulated, err := a.lives(args)
+			t, err := a.lives(args)
 			if err != nil {
 				return err
 			}
-			r, err := o.judge(units, simulated)
+			r, err := o.judge(t)
 			if err != nil {
 				return failed(exitUsage, err)
 			}
@@ -76,56 +75,6 @@ and the boards that were stopped.`,
 	return c
 }
 
-// lives reads each run's life: the cycles to its first failure, or all that it did. It
-// also says how many of them are of the simulated bench.
-func (a *app) lives(ids []string) (units []reliability.Unit, simulated int, err error) {
-	db, err := a.openLog()
-	if err != nil {
-		return nil, 0, err
-	}
-	defer db.Close()
-	seen := map[string]bool{}
-	for _, id := range ids {
-		rec, err := db.Find(id)
-		if err != nil {
-			if logError(err) {
-				return nil, 0, readFailed(err)
-			}
-			return nil, 0, failed(exitUsage, err)
-		}
-		if seen[rec.ID] {
-			return nil, 0, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
-		}
-		seen[rec.ID] = true
-		u, err := life(rec)
-		if err != nil {
-			return nil, 0, err
-		}
-		if units = append(units, u); rec.Seed != nil {
-			simulated++
-		}
-	}
-	return units, simulated, nil
-}
-
-func life(rec *journal.RunRecord) (reliability.Unit, error) {
-	n, err := rec.FirstFailed()
-	if err != nil {
-		return reliability.Unit{}, readFailed(err)
-	}
-	u := reliability.Unit{Name: rec.ID, Cycles: float64(rec.Cycles), Load: rec.Sequence}
-	if rec.Unit != "" {
-		u.Name = rec.Unit + " (" + rec.ID + ")"
-	}
-	if n > 0 {
-		u.Cycles, u.Failed = float64(n), true
-	}
-	if u.Cycles == 0 {
-		return u, failed(exitUsage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
-	}
-	return u, nil
-}
-
 // lifeResult is what boards show about their life.
 type lifeResult struct {
 	o        *reliabilityOpts
@@ -141,12 +90,14 @@ type lifeResult struct {
 	unreal   string // which boards are simulated; empty: none
 }
 
-func (o *reliabilityOpts) judge(units []reliability.Unit, simulated int) (*lifeResult, error) {
+func (o *reliabilityOpts) judge(t *lifeTest) (*lifeResult, error) {
+	units := t.units
 	r := &lifeResult{o: o, units: units}
-	if simulated > 0 {
-		r.unreal = fmt.Sprintf("simulated: %s of %d; nothing real was measured of them", boardsWord(simulated), len(units))
+	if t.simulated > 0 {
+		r.unreal = fmt.Sprintf("simulated: %s of %d; nothing real was measured of them", boardsWord(t.simulated), len(units))
 		r.doubts = append(r.doubts, r.unreal)
 	}
+	r.doubts = append(r.doubts, t.doubts...)
 	for _, u := range units {
 		if u.Failed {
 			r.failures++

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"makebreak/analyze/reliability"
+	"makebreak/sequences/journal"
+)
+
+// lifeTest is several boards' lives, and what is to be kept in mind about how they came.
+type lifeTest struct {
+	units     []reliability.Unit
+	simulated int // how many are of the simulated bench
+	doubts    []string
+}
+
+// lives reads each run's life: the cycles to its first failure, or all that it did.
+func (a *app) lives(ids []string) (*lifeTest, error) {
+	db, err := a.openLog()
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	t := &lifeTest{}
+	var runs []*journal.RunRecord
+	for _, id := range ids {
+		rec, err := db.Find(id)
+		if err != nil {
+			if logError(err) {
+				return nil, readFailed(err)
+			}
+			return nil, failed(exitUsage, err)
+		}
+		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.ID == rec.ID }) {
+			return nil, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
+		}
+		if rec.Part {
+			return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, journal.ErrPart))
+		}
+		u, err := life(rec)
+		if err != nil {
+			return nil, err
+		}
+		if rec.Seed != nil {
+			t.simulated++
+		}
+		t.units, runs = append(t.units, u), append(runs, rec)
+	}
+	t.doubts = lifeDoubts(runs)
+	return t, nil
+}
+
+func life(rec *journal.RunRecord) (reliability.Unit, error) {
+	n, err := rec.FirstFailed()
+	if err != nil {
+		return reliability.Unit{}, readFailed(err)
+	}
+	u := reliability.Unit{Name: rec.ID, Cycles: float64(rec.Cycles), Load: rec.Sequence}
+	if rec.Unit != "" {
+		u.Name = rec.Unit + " (" + rec.ID + ")"
+	}
+	if n > 0 {
+		u.Cycles, u.Failed = float64(n), true
+	}
+	if u.Cycles == 0 {
+		return u, failed(exitUsage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
+	}
+	return u, nil
+}
+
+// lifeDoubts say why runs may not be the lives of so many boards under one load.
+func lifeDoubts(runs []*journal.RunRecord) (doubts []string) {
+	doubt := func(format string, ids []string) {
+		if len(ids) > 0 {
+			doubts = append(doubts, fmt.Sprintf(format, strings.Join(ids, ", ")))
+		}
+	}
+	var planted, short, nameless []string
+	byUnit, bySource := map[string][]string{}, map[string]map[string]bool{}
+	for _, r := range runs {
+		if len(r.Faults) > 0 {
+			planted = append(planted, fmt.Sprintf("%s (%s)", r.ID, strings.Join(r.Faults, ", ")))
+		}
+		if r.Soak == nil {
+			short = append(short, r.ID)
+		}
+		if r.Unit == "" {
+			nameless = append(nameless, r.ID)
+		} else {
+			byUnit[r.Unit] = append(byUnit[r.Unit], r.ID)
+		}
+		if bySource[r.Sequence] == nil {
+			bySource[r.Sequence] = map[string]bool{}
+		}
+		bySource[r.Sequence][r.SequenceSource] = true
+	}
+	doubt("faults were planted on purpose, so these failures are no board's own: %s", planted)
+	doubt("no soaks but runs of a sequence, so a board may have done more cycles than are counted: %s", short)
+	for _, r := range runs {
+		if ids := byUnit[r.Unit]; len(ids) > 1 && ids[0] == r.ID {
+			doubt("runs of one unit, "+strings.ReplaceAll(r.Unit, "%", "%%")+", are counted as boards of their own: %s", ids)
+		}
+		if len(bySource[r.Sequence]) > 1 {
+			doubts = append(doubts, fmt.Sprintf("the sequence %s was not the same in all runs: what it demands, or the load, may differ", r.Sequence))
+			delete(bySource, r.Sequence)
+		}
+	}
+	if len(runs) > 1 {
+		doubt("no unit is named, so that it is not known whether these are boards of their own: %s", nameless)
+	}
+	return doubts
+}
