@@ -49,6 +49,7 @@ type page struct {
 	Run, Unit    string
 	Verdict, Why string
 	Simulated    bool
+	Nothing      string // in place of a table without rows
 	Faults       string // planted on the simulated bench; empty: none
 	Head         [][2]string
 	Columns      []string
@@ -91,9 +92,10 @@ func newPage(r *Record) (*page, error) {
 	}
 	p := &page{
 		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: verdictName(r.Verdict), Why: verdictSentence(r, s),
-		Simulated: r.Simulated, Faults: faultWords(r), Head: pairs(r), Columns: tableHead, Rows: pageRows(s),
+		Simulated: r.Simulated, Faults: faultWords(r), Nothing: nothingWords(r), Head: pairs(r), Columns: tableHead, Rows: pageRows(s),
 		Steady: oneLine(s.steady.line()), Legend: s.legendLines(), LogPath: oneLine(r.LogPath),
 	}
+	p.addList(unkeptHeading, oneLines(r.Unkept))
 	p.addList("Remarks", s.remarkLines())
 	p.addList("What would decide the undecided figures", s.undecidedLines())
 	for _, l := range soakLists(r) {

@@ -28,6 +28,9 @@ type Record struct {
 	Complete bool
 	Reason   string
 	Verdict  analyze.Verdict
+	// Unkept says what was measured of cycles that are not among these figures, as they
+	// could not be kept; one line a cycle.
+	Unkept []string
 	// Measurements streams every figure, in the order of the cycles. It must be
 	// repeatable: the text goes through it once, the page twice.
 	Measurements iter.Seq2[analyze.Measurement, error]

@@ -30,7 +30,8 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	}
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.header(r)
-	t.table(s)
+	t.table(r, s)
+	t.list(unkeptHeading, r.Unkept)
 	t.findings(r)
 	for _, l := range soakLists(r) {
 		t.list(l.Heading, l.Items)
@@ -183,10 +184,10 @@ var squeezes = []squeeze{
 	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}, stack: true},
 }
 
-func (t *textWriter) table(s *summary) {
+func (t *textWriter) table(r *Record, s *summary) {
 	t.line("")
 	if len(s.rows) == 0 && len(s.steady.signals) == 0 {
-		t.line("Nothing was measured.")
+		t.line(nothingWords(r))
 		return
 	}
 	if len(s.rows) > 0 {

@@ -69,6 +69,8 @@ func TestText_Words(t *testing.T) {
 		{"measured only", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bare})},
 			[]string{"Verdict: none (no limit was set and nothing was judged)", "No verdict: no limit was set."}},
 		{"nothing", Record{Run: "1", Complete: true}, []string{"Nothing was measured.", "No findings."}},
+		{"nothing kept", Record{Run: "1", Unkept: []string{"cycle 1: pass, 3 of 3 judged figures passed"}}, []string{"No figure could be kept.",
+			"Measured, and could not be kept\n  - cycle 1: pass, 3 of 3", "Verdict: none (no figure could be kept; the run is incomplete"}},
 		{"findings alone", Record{Run: "1", Complete: true, Verdict: analyze.Fail, Measurements: stream([]analyze.Measurement{pass}),
 			Findings: []analyze.Finding{{Signal: "OUT2", Verdict: analyze.Fail, Text: "moved at disarm."}}},
 			[]string{"- OUT2: moved at disarm.", "Verdict: fail (see the findings)"}},

@@ -329,6 +329,17 @@ func captureWords(r *Record) string {
 	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + Count(r.Captures, "cycle", "cycles")
 }
 
+// unkeptHeading stands above what was measured and could not be kept.
+const unkeptHeading = "Measured, and could not be kept"
+
+// nothingWords stand in place of a table without rows.
+func nothingWords(r *Record) string {
+	if len(r.Unkept) > 0 {
+		return "No figure could be kept."
+	}
+	return "Nothing was measured."
+}
+
 // rigWords name the rig, and say plainly where it was none.
 func rigWords(r *Record) string {
 	if !r.Simulated {
@@ -355,6 +366,9 @@ func faultWords(r *Record) string {
 // verdictSentence says why the verdict is what it is.
 func verdictSentence(r *Record, s *summary) string {
 	why := verdictReason(r.Verdict, s)
+	if len(s.rows) == 0 && len(r.Unkept) > 0 {
+		why = "no figure could be kept"
+	}
 	if !r.Complete {
 		why += "; the run is incomplete, so this holds for the cycles done only"
 	}

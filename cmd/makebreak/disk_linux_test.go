@@ -28,6 +28,27 @@ func TestRun_DiskFull(t *testing.T) {
 	}
 }
 
+// What was measured is said where the disk has no room for the first cycle.
+func TestRun_NothingKept(t *testing.T) {
+	dir := smallDisk(t)
+	if err := os.WriteFile(filepath.Join(dir, "others"), make([]byte, 1900<<10), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	log := filepath.Join(dir, "log.db")
+	status, out, errs := run(t, "--log", log, "run", "armed-high", "--seed", "1", "--cycles", "1", "--fault", "weak-supply")
+	if status != exitLog {
+		t.Errorf("exit status %d, want %d: %s", status, exitLog, errs)
+	}
+	for _, want := range []string{"No figure could be kept.", "cycle 1: fail, 56 of 60 judged figures passed; OUT3 high level at arm-away 9.11 V", "and 2 more"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("the record lacks %q:\n%s", want, out)
+		}
+	}
+	if r := only(t, log); r.Complete || r.Cycles != 0 {
+		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
+	}
+}
+
 // smallDisk mounts a disk of 2 MB for the test and returns its folder.
 func smallDisk(t *testing.T) string {
 	t.Helper()

@@ -202,15 +202,16 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 	}
 	watch.begin(run.ID(), a.unit, seq.Name)
 
+	kept := &tray{run: run}
 	outcome, runErr := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: cycles, StopOnFail: o.stopOnFail,
-		Now: time.Now, Recorder: run, OnCycle: watch.cycle, OnEvent: watch.event})
+		Now: time.Now, Recorder: kept, OnCycle: watch.cycle, OnEvent: watch.event})
 	closeErr := unclosed(b.Close())
 	watch.end()
 	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = failed(exitLog, err)
 	}
-	return a.finish(db, run.ID(), errors.Join(runErr, closeErr), watch)
+	return a.finish(db, kept, errors.Join(runErr, closeErr), watch)
 }
 
 // runInfo is what the log keeps of a run besides its figures.
@@ -258,13 +259,15 @@ func unclosed(err error) error {
 }
 
 // finish reports a run from the log and turns its outcome into the exit status.
-func (a *app) finish(db *journal.DB, id string, runErr error, w *watch) error {
+func (a *app) finish(db *journal.DB, kept *tray, runErr error, w *watch) error {
+	id := kept.run.ID()
 	rec, err := db.Find(id)
 	if err == nil {
 		if r, recErr := record(rec, db.Path()); recErr == nil {
 			if !r.Complete && r.Reason == "" {
 				r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
 			}
+			r.Unkept = kept.words()
 			err = a.results(r)
 		} else {
 			err = failed(exitLog, recErr)

@@ -23,6 +23,7 @@ type soak struct {
 	db      *journal.DB
 	rec     *journal.RunRecord // of a run that is resumed
 	run     *journal.Run
+	kept    *tray // of the run
 	seq     *sequences.Sequence
 	rig     *wiring.Rig
 	sim     simulation
@@ -132,7 +133,7 @@ func (s *soak) resume() error {
 }
 
 func (s *soak) prepare(bad int, sum *tally.Tally) (err error) {
-	s.keeper = runner.NewKeeper(s.keep, bad)
+	s.keeper, s.kept = runner.NewKeeper(s.keep, bad), &tray{run: s.run}
 	if s.tally = sum; sum == nil {
 		if s.tally, err = tally.New(); err != nil {
 			return failed(exitInternal, err)
@@ -172,7 +173,7 @@ func (s *soak) work(ctx context.Context, b *bench.Bench) error {
 	var lost patience
 	for {
 		outcome, err := runner.Run(ctx, b, s.seq, runner.Opts{First: s.next, Last: s.next + s.planned - s.whole - 1, StopOnFail: s.o.stopOnFail,
-			Now: time.Now, Recorder: s.run, Keep: s.keeper.Keep, OnCycle: s.cycle, OnEvent: s.event})
+			Now: time.Now, Recorder: s.kept, Keep: s.keeper.Keep, OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, unclosed(b.Close()))
 		s.whole += outcome.Cycles
 		s.next = max(s.next, outcome.Last+1)
@@ -311,7 +312,7 @@ func (s *soak) end(runErr error) error {
 	if runErr != nil && !errors.Is(runErr, runner.ErrStopped) {
 		defer s.app.note("makebreak soak --resume %s goes on with cycle %d", s.run.ID(), s.next)
 	}
-	return s.app.finish(s.db, s.run.ID(), runErr, s.watch)
+	return s.app.finish(s.db, s.kept, runErr, s.watch)
 }
 
 // tellSize says how much of the log a cycle takes, and how long a gigabyte lasts.
