@@ -94,7 +94,7 @@ func (a *app) workCoilCommand() *cobra.Command {
 		Long: `Work out what a relay's coil draws, whether the output pulls it in and lets it go,
 which resistor across the coil helps against leakage, and what switching it off
 does with and without a diode.`,
-		Example: `  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V
+		Example: `  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V --leakage 0.65V
   makebreak work coil --voltage 13V --resistance 400ohm --must-release 1.2V --leakage 5V --leakage-loaded 1.7V
   makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V`,
 		Args: noArguments,
