@@ -65,6 +65,40 @@ func TestConformance_Student(t *testing.T) {
 	}
 }
 
+// Bounded components, against the distribution function of their sum found by numerical
+// convolution: a limit anywhere from -2 to 2 expanded uncertainties away.
+func TestConformance_Bounded(t *testing.T) {
+	part := func(name string, u float64) Component {
+		return Component{Distribution: name, Standard: u, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}
+	}
+	worst := 0.0
+	for _, budget := range [][]Component{
+		{part("rectangular", 1)},
+		{part("triangular", 1)},
+		{part("rectangular", 0.7), part("rectangular", 0.7), part("rectangular", 0.15)}, // a divider's two resistors
+		{part("rectangular", 1), part("normal", 0.2)},
+		{part("rectangular", 0.8), part("normal", 0.4)},
+		{part("rectangular", 0.7), part("normal", 0.7)},
+		{part("rectangular", 0.4), part("normal", 0.9)},
+		{part("triangular", 0.8), part("rectangular", 0.5)},
+	} {
+		truth := start(budget[0])
+		for _, c := range budget[1:] {
+			truth = truth.plus(c)
+		}
+		c := Combine(budget)
+		_, expanded := c.Expanded()
+		for y := -2.0; y <= 2; y += 0.05 {
+			got, want := c.Conformance(0, none, y*expanded), at(truth.f, y*expanded)
+			worst = math.Max(worst, math.Abs(got-want))
+			if math.Abs(got-want) > 0.016 {
+				t.Errorf("%v, limit %.2f U above: %.4f, want %.4f", budget, y, got, want)
+			}
+		}
+	}
+	t.Logf("worst: %.4f", worst)
+}
+
 // Many degrees of freedom, against gonum's Student distribution.
 func TestConformance_ManyReadings(t *testing.T) {
 	for dof := 100.0; dof < 1e6; dof *= 1.5 {
