@@ -127,7 +127,7 @@ func TestDropRun_DiskFull(t *testing.T) {
 // fillDisk leaves not a byte free.
 func fillDisk(t *testing.T, dir string) {
 	t.Helper()
-	f, err := os.Create(filepath.Join(dir, "others"))
+	f, err := os.OpenFile(filepath.Join(dir, "others"), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,5 +159,27 @@ func TestDropRun_NoReserve(t *testing.T) {
 	}
 	if !slices.Equal(was, contents(t, db, id)) {
 		t.Error("the run is not as it was")
+	}
+}
+
+// However often a run is begun and ended on a full disk, enough of the reserve stays for
+// the disk to be pruned.
+func TestReserve_NotUsedUp(t *testing.T) {
+	dir := smallDisk(t)
+	path := filepath.Join(dir, "log.db")
+	db := openLog(t, path)
+	id := fillRun(t, db, 200, time.Unix(1_800_000_000, 0))
+	before := allocated(reserveOf(path))
+	for range 100 {
+		fillDisk(t, dir)
+		if err := withReserve(path, func() error { return ErrFull }); !errors.Is(err, ErrFull) {
+			t.Fatal(err)
+		}
+	}
+	if after := allocated(reserveOf(path)); after >= before || after < 512<<10 {
+		t.Errorf("of a reserve of %d bytes are left %d", before, after)
+	}
+	if err := db.DropRun(holding(t, db, id)); err != nil {
+		t.Error(err)
 	}
 }

@@ -65,11 +65,19 @@ func giveUpReserve(path string, bytes int64) bool {
 	return os.Truncate(name, has-bytes) == nil
 }
 
+// canSpare says whether the reserve can lose a little and still serve for pruning: half of
+// it may go, and on a small disk what is beyond an eighth of the disk. A service that is
+// started on a full disk again and again must not use it up.
+func canSpare(path string) bool {
+	size := diskSize(filepath.Dir(path))
+	return allocated(reserveOf(path))-aLittle >= min(reserveBytes/2, size/8)
+}
+
 // withReserve does something again with a little of the reserve given up, where the disk
 // is full.
 func withReserve(path string, do func() error) error {
 	err := do()
-	for n := 0; n < littleTimes && errors.Is(err, ErrFull) && giveUpReserve(path, aLittle); n++ {
+	for n := 0; n < littleTimes && errors.Is(err, ErrFull) && canSpare(path) && giveUpReserve(path, aLittle); n++ {
 		err = do()
 	}
 	return err

@@ -17,6 +17,15 @@ func freeSpace(dir string) (bytes int64, known bool) {
 	return int64(s.Bavail) * int64(s.Bsize), true
 }
 
+// diskSize is how many bytes a folder's disk has in all.
+func diskSize(dir string) int64 {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0
+	}
+	return int64(s.Blocks) * int64(s.Bsize)
+}
+
 // readOnlyDisk reports whether nothing can write to the disk of a file.
 func readOnlyDisk(path string) bool {
 	var s unix.Statfs_t

@@ -15,6 +15,8 @@ func readOnlyDisk(string) bool { return false }
 
 // Without knowing the free space no reserve is kept.
 
+func diskSize(string) int64 { return 0 }
+
 func allocated(string) int64 { return 0 }
 
 func allocate(*os.File, int64) error { return errors.ErrUnsupported }
