@@ -74,13 +74,13 @@ func draw(points []Point, nonlinearity float64) (Line, error) {
 	for i := range points {
 		l.Residuals = append(l.Residuals, y[i]-f.offset-f.gain*x[i])
 	}
+	ranges := f.ranges(points) // of the fit as it is: shift goes by its variance of the gain
 	if n > 2 {
 		// Points that scatter more than stated make the line less sure (Birge's ratio).
 		worse := math.Max(1, f.chiSquare/float64(n-2))
 		f.varGain, f.varOffset, f.covBoth = f.varGain*worse, f.varOffset*worse, f.covBoth*worse
 	}
 	l.VarGain, l.VarOffset, l.Cov = f.varGain, f.varOffset, f.covBoth
-	ranges := f.ranges(points)
 	l.tolerate(&f, ranges)
 	l.doubt(&f, ranges)
 	return l, nil

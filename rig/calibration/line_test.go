@@ -199,3 +199,25 @@ func TestDraw_ranges(t *testing.T) {
 		t.Errorf("two ranges: %d doubts, residual known to %g; one range: %d, %g", len(two.Doubts), two.Tolerated[1], len(one.Doubts), one.Tolerated[1])
 	}
 }
+
+// Points that scatter more than their digits say make the line less sure, not the meter:
+// its accuracy stays what its manual says, and what is tolerated of a residual does not
+// grow with the residual. By hand: all points weigh the same, so a residual's standard
+// uncertainty is the point's own times √(1 - 1/3 - (x - x̄)²/Σ(x - x̄)²).
+func TestDraw_scatteringPoints(t *testing.T) {
+	for _, middle := range []string{"6.003 V", "6.020 V"} {
+		l, err := draw(points(t, "0.05 % + 2 digits", "0.651 V", 0.648, middle, 5.931, "13.471 V", 13.312), 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(l.ChiSquare > 2) {
+			t.Errorf("middle point at %s: chi-square %g, the points do not scatter", middle, l.ChiSquare)
+		}
+		near(t, "share", l.Doubts[0].Relative, 0.0005, 5e-6)
+		near(t, "digits", l.Doubts[0].Volts, 0.002, 2e-5)
+		own := math.Hypot(0.002/math.Sqrt(3), l.Gain*2e-4)
+		for i, free := range []float64{0.2252, 0.6606, 0.1142} {
+			near(t, "tolerated", l.Tolerated[i], own*math.Sqrt(free), 2e-6)
+		}
+	}
+}
