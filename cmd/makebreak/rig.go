@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 	"periph.io/x/conn/v3/i2c"
@@ -36,7 +37,7 @@ func (a *app) rigCommand() *cobra.Command {
 }
 
 func (a *app) rigCheckCommand() *cobra.Command {
-	var stepwise bool
+	var stepwise, yes bool
 	var loop string
 	c := &cobra.Command{
 		Use:   "check",
@@ -55,17 +56,18 @@ person can review; -o writes it to a file.`,
 			if !c.Flags().Changed("steps") {
 				_, stepwise = terminal(a.in)
 			}
-			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"), loop)
+			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"), loop, yes)
 		},
 	}
 	a.forms(c, "text")
 	c.Flags().StringVar(&loop, "loop-back", "", "time a `DRIVE,LINE[,OUTPUT]` that are wired together, and store how late the lines are")
+	c.Flags().BoolVar(&yes, "yes", false, "the cautions have been read (for a --loop-back in a script)")
 	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal)")
 	return c
 }
 
 // rigCheck validates the rig file and, on hardware or where asked, tries the rig.
-func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) error {
+func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string, yes bool) error {
 	rig, err := a.namedRig()
 	if err != nil {
 		return err
@@ -73,6 +75,12 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string) e
 	back, err := parseLoopBack(loop, rig)
 	if err != nil {
 		return err
+	}
+	if back != nil && !rig.Simulated {
+		fmt.Fprintf(a.err, "%s will be on %d times for %v.\n", back.drive, loopPulses, loopTime)
+		if err := a.acknowledged(ctx, yes); err != nil {
+			return err
+		}
 	}
 	if !rig.Simulated { // a simulated one is calibrated for one seed
 		if err := a.calibrated(rig, 0); err != nil {
@@ -121,10 +129,18 @@ func (a *app) tryRig(ctx context.Context, rig *wiring.Rig, stepwise bool, back *
 		}
 	}
 	if back == nil {
-		return all, nil
+		return append(all, noLoopBack(rig)...), nil
 	}
 	results, err := a.rigLoopBack(ctx, rig, back)
 	return append(all, results...), err
+}
+
+// noLoopBack says what only a loop-back would show, where the rig has the parts for one.
+func noLoopBack(rig *wiring.Rig) []stepResult {
+	if len(rig.Drives) == 0 || len(rig.Contacts)+len(rig.References) == 0 {
+		return nil
+	}
+	return []stepResult{{"clock check", stepSkipped, "wire a drive into a line and an output, then use --loop-back DRIVE,LINE,OUTPUT"}}
 }
 
 // writeDividers writes each output's divider with its worst case.
@@ -201,7 +217,10 @@ func probe(w io.Writer, rig *wiring.Rig) (speed *busSpeed, missing int) {
 		for i := range rig.Chips {
 			c := &rig.Chips[i]
 			id, err := identify(bus, c)
-			say(fmt.Sprintf("chip %s at %#02x", c.Name, c.Address), err, id.String())
+			if err == nil {
+				err = otherThan(c.Model, id)
+			}
+			say(fmt.Sprintf("chip %s at %#02x", c.Name, c.Address), err, fmt.Sprintf("%s, %s: %s", c.Model, stateOf(id), id))
 			if err == nil {
 				answers = c.Address
 			}
@@ -231,4 +250,24 @@ func identify(bus i2c.Bus, c *wiring.Chip) (ads1x15.Identity, error) {
 		return ads1x15.Identity{}, err
 	}
 	return dev.Identify()
+}
+
+// otherThan says that registers cannot be those of the model that the rig file names; nil
+// where they can.
+func otherThan(m wiring.Model, id ads1x15.Identity) error {
+	switch can := id.Models(); {
+	case len(can) == 0:
+		return fmt.Errorf("it does not look like an %s: %s; it is another chip, or a program has set it up otherwise: switch its supply off and on, and check again", m, id)
+	case !slices.Contains(can, m):
+		return fmt.Errorf("it is an %s, and the rig file says %s: %s", can[0], m, id)
+	}
+	return nil
+}
+
+// stateOf says in what state a chip's registers are.
+func stateOf(id ads1x15.Identity) string {
+	if id.AtReset() {
+		return "as after power-up"
+	}
+	return "set up by a program"
 }

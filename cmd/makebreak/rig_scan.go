@@ -180,13 +180,9 @@ func whatAnswers(bus i2c.Bus, addr uint16) answer {
 		a.Models = append(a.Models, string(m))
 	}
 	a.Converter = len(a.Models) > 0
-	switch {
-	case !a.Converter:
-		a.What = "a chip that does not look like an ADS1115 or ADS1015"
-	case id.AtReset():
-		a.What = strings.Join(a.Models, " or ") + ", as after power-up"
-	default:
-		a.What = strings.Join(a.Models, " or ") + ", set up by a program"
+	a.What = "a chip that does not look like an ADS1115 or ADS1015"
+	if a.Converter {
+		a.What = strings.Join(a.Models, " or ") + ", " + stateOf(id)
 	}
 	return a
 }

@@ -190,3 +190,33 @@ func TestRigScan_NoConverter(t *testing.T) {
 		}
 	}
 }
+
+// A chip is taken for the one that the rig file names only where its registers can be
+// those of one: the ADS1015's readings end in four bits that are 0, and a sensor's
+// registers do not stand as the converters' do.
+func TestOtherThan(t *testing.T) {
+	bus := crowded(t)
+	for _, c := range []struct {
+		addr  uint16
+		model wiring.Model
+		want  string
+	}{
+		{0x48, wiring.ADS1115, ""},
+		{0x48, wiring.ADS1015, ""},
+		{0x49, wiring.ADS1115, ""},
+		{0x49, wiring.ADS1015, "it is an ADS1115, and the rig file says ADS1015: conversion 2694h, configuration C3E0h, thresholds 0000h and 8000h"},
+		{0x4B, wiring.ADS1115, "it does not look like an ADS1115: conversion 1980h, configuration 00FFh, thresholds 4B00h and 5000h; it is another chip, or a program has set it up otherwise: switch its supply off and on, and check again"},
+	} {
+		id, err := identify(bus, &wiring.Chip{Name: "A", Model: c.model, Address: c.addr, Range: 4.096, Rate: 128})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		if err := otherThan(c.model, id); err != nil {
+			got = err.Error()
+		}
+		if got != c.want {
+			t.Errorf("%s at %#x: %q", c.model, c.addr, got)
+		}
+	}
+}

@@ -40,16 +40,18 @@ func (s *steps) stages(ctx context.Context) error {
 	g := s.stage()
 	d := s.rig.Drive(g.Drive)
 	released := fmt.Sprintf("supply, %s released", g.Drive)
-	answer, there, err := s.ask(ctx, "Take the unit off the supply and hold a meter on it. Type its reading, as in %s (s skips).", unit.Voltage.Format(g.Off))
+	meter, ok, err := s.askReading(ctx, released, "not read", "Take the unit off the supply and hold a meter on it. Type its reading, as in %s (s skips).", unit.Voltage.Format(g.Off))
 	if err != nil {
 		return err
 	}
-	s.compareStage(released, answer, there, "off", g.Off)
+	if ok {
+		s.compareStage(released, meter, "off", g.Off)
+	}
 
 	on := fmt.Sprintf("supply, %s on", g.Drive)
 	lasts := min(readingTime, d.LongestOn)
 	s.caution()
-	answer, there, err = s.ask(ctx, "%s: it will be on for %v; read the meter meanwhile. Type yes to switch it (anything else skips).", g.Drive, lasts)
+	answer, there, err := s.ask(ctx, "%s: it will be on for %v; read the meter meanwhile. Type yes to switch it (anything else skips).", g.Drive, lasts)
 	if err != nil {
 		return err
 	}
@@ -61,24 +63,15 @@ func (s *steps) stages(ctx context.Context) error {
 	if _, err := s.bench.Pulse(ctx, s.c, g.Drive, lasts); err != nil {
 		return err
 	}
-	answer, there, err = s.ask(ctx, "%s is released again. Type what the meter read while it was on, as in %s (s skips).", g.Drive, unit.Voltage.Format(g.On))
-	if err != nil {
-		return err
+	meter, ok, err = s.askReading(ctx, on, "not read", "%s is released again. Type what the meter read while it was on, as in %s (s skips).", g.Drive, unit.Voltage.Format(g.On))
+	if ok {
+		s.compareStage(on, meter, "on", g.On)
 	}
-	s.compareStage(on, answer, there, "on", g.On)
-	return nil
+	return err
 }
 
 // compareStage judges what the meter read at one of the two supplies.
-func (s *steps) compareStage(what, answer string, there bool, key string, volts float64) {
-	if !there || answer == "s" || answer == "" {
-		s.result(what, stepSkipped, "not read")
-		return
-	}
-	meter, ok := s.meterReading(what, answer)
-	if !ok {
-		return
-	}
+func (s *steps) compareStage(what string, meter float64, key string, volts float64) {
 	off, allowed := meter-volts, supplyShare*volts+supplyOffset
 	if math.Abs(off) > allowed {
 		s.result(what, stepWrong, "the meter reads %.3f V, the rig file has %s: off by %+.3f V, %.3f V are allowed; check the supply, the drive's wire and polarity, and %s in the rig file",

@@ -13,6 +13,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
 
@@ -160,7 +161,7 @@ func (s *steps) converters(ctx context.Context) error {
 // outputs checks every divider: with nothing connected, then with a voltage that a
 // meter reads.
 func (s *steps) outputs(ctx context.Context) error {
-	s.say("\nOutputs\n")
+	s.say("\nOutputs\n%s", cautions) // a battery is connected here
 	for _, o := range s.rig.Outputs {
 		if err := s.openWire(ctx, o); err != nil {
 			return err
@@ -192,6 +193,10 @@ func (s *steps) reading(ctx context.Context, output string) (float64, error) {
 
 func (s *steps) openWire(ctx context.Context, o wiring.Output) error {
 	what := o.Name + ", nothing connected"
+	if o.Divider.Upper == 0 {
+		s.result(what, stepSkipped, "it has no divider, and an input that is left open may read anything")
+		return nil
+	}
 	answer, there, err := s.ask(ctx, "%s: take its wire off the unit and press Enter (s skips).", o.Name)
 	if err != nil {
 		return err
@@ -214,17 +219,10 @@ func (s *steps) openWire(ctx context.Context, o wiring.Output) error {
 
 func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
 	what := o.Name + ", known voltage"
-	answer, there, err := s.ask(ctx, "%s: connect a battery to its wire, read it with a meter, type the reading as in 12.61 V (s skips).", o.Name)
-	if err != nil {
+	meter, ok, err := s.askReading(ctx, what, "skipped", "%s: connect a battery of at most %s to its wire, read it with a meter, type the reading as in %.2f V (s skips).",
+		o.Name, unit.Voltage.Format(o.Highest), 0.9*o.Nominal)
+	if err != nil || !ok {
 		return err
-	}
-	if !there || answer == "s" || answer == "" {
-		s.result(what, stepSkipped, "skipped")
-		return nil
-	}
-	meter, ok := s.meterReading(what, answer)
-	if !ok {
-		return nil
 	}
 	v, err := s.reading(ctx, o.Name)
 	if err != nil {
@@ -352,16 +350,22 @@ func (s *steps) click(ctx context.Context, drive string, on time.Duration) error
 }
 
 func (s *steps) acted(ctx context.Context, drive string) error {
-	answer, _, err := s.ask(ctx, "%s: did it act, and only it? Type yes or no.", drive)
-	if err != nil {
-		return err
+	for {
+		answer, there, err := s.ask(ctx, "%s: did it act, and only it? Type yes or no.", drive)
+		switch {
+		case err != nil:
+			return err
+		case !there:
+			s.result(drive, stepSkipped, "it was switched, and nobody said whether it acted")
+			return nil
+		case strings.EqualFold(answer, "yes"):
+			s.result(drive, stepOK, "it acts, as the person at the bench says")
+			return nil
+		case strings.EqualFold(answer, "no"):
+			s.result(drive, stepWrong, "it does not act as it should, as the person at the bench says; check its wire, the line's number and its polarity")
+			return nil
+		}
 	}
-	if strings.EqualFold(answer, "yes") {
-		s.result(drive, stepOK, "it acts, as the person at the bench says")
-		return nil
-	}
-	s.result(drive, stepWrong, "it does not act as it should, as the person at the bench says; check its wire, the line's number and its polarity")
-	return nil
 }
 
 // writeSteps writes the rig's report for a second person to review.

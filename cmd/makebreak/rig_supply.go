@@ -91,18 +91,16 @@ func (s *steps) supply(ctx context.Context) error {
 	if err := s.setSupply(ctx, volts); err != nil {
 		return err
 	}
-	answer, there, err = s.ask(ctx, "Type the meter's reading, as in 4.98 V (s skips).")
+	meter, ok, err := s.askReading(ctx, what, "set to "+unit.Voltage.Format(volts)+", not read", "Type the meter's reading, as in 4.98 V (s skips).")
 	if err != nil {
 		return err
 	}
 	if err := s.setSupply(ctx, w.Rest); err != nil {
 		return err
 	}
-	if !there || answer == "s" || answer == "" {
-		s.result(what, stepSkipped, "set to %s, not read", unit.Voltage.Format(volts))
-		return nil
+	if ok {
+		s.compareSupply(what, meter, w.Volts(w.Code(volts)))
 	}
-	s.compareSupply(what, answer, w.Volts(w.Code(volts)))
 	return nil
 }
 
@@ -124,25 +122,32 @@ func (s *steps) setSupply(ctx context.Context, volts float64) error {
 	return s.bench.Record(ctx, s.c, s.bench.Now().Add(300*time.Millisecond))
 }
 
-// meterReading reads what a meter shows, which may be a bare number, as it was asked for
-// in volts. Where it cannot, it says so as the step's result.
-func (s *steps) meterReading(what, answer string) (volts float64, ok bool) {
-	if _, err := strconv.ParseFloat(answer, 64); err == nil {
-		answer += " V"
+// askReading asks what a meter shows, again where the answer is no voltage. It may be a
+// bare number, as it is asked for in volts. Where it is skipped or nobody is there it says
+// so as the step's result.
+func (s *steps) askReading(ctx context.Context, what, skipped, format string, args ...any) (volts float64, ok bool, err error) {
+	for {
+		answer, there, err := s.ask(ctx, format, args...)
+		if err != nil {
+			return 0, false, err
+		}
+		if !there || answer == "s" || answer == "" {
+			s.result(what, stepSkipped, "%s", skipped)
+			return 0, false, nil
+		}
+		if _, err := strconv.ParseFloat(answer, 64); err == nil {
+			answer += " V"
+		}
+		volts, err := unit.Voltage.Parse(answer)
+		if err == nil {
+			return volts, true, nil
+		}
+		s.say("  The reading was not understood: %v\n", err)
 	}
-	volts, err := unit.Voltage.Parse(answer)
-	if err != nil {
-		s.result(what, stepSkipped, "the reading was not understood: %v", err)
-	}
-	return volts, err == nil
 }
 
 // compareSupply judges what the meter read where the supply was set to a voltage.
-func (s *steps) compareSupply(what, answer string, set float64) {
-	meter, ok := s.meterReading(what, answer)
-	if !ok {
-		return
-	}
+func (s *steps) compareSupply(what string, meter, set float64) {
 	off, allowed := meter-set, supplyShare*set+supplyOffset
 	if math.Abs(off) > allowed {
 		s.result(what, stepWrong, "set to %.3f V, the meter reads %.3f V: off by %+.3f V, %.3f V are allowed; check reference and gain in the rig file, and the amplifier", set, meter, off, allowed)

@@ -195,6 +195,42 @@ func TestCause_ReferenceSilent(t *testing.T) {
 	}
 }
 
+// slowCalls is a line set whose calls that set a drive are held up after they have set it,
+// so that the middle of a call lies after the edges that it causes.
+type slowCalls struct{ line.Set }
+
+func (s slowCalls) Drive(l int, active bool) (capture.Instant, int64, error) {
+	const held = 400 * time.Microsecond
+	at, within, err := s.Set.Drive(l, active)
+	return at.Add(held / 2), within + int64(held/2), err
+}
+
+// An edge that the kernel stamps while it is still in the drive's call is that drive's.
+func TestCause_ReferenceBeforeTheCallIsOver(t *testing.T) {
+	rig := wiring.Builtin()[0]
+	w, err := sim.NewWorld(rig, sim.Opts{Seed: 3, Programme: armed})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, w.Bus(), slowCalls{set}, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.Close() })
+	c := newCapture(t, b)
+	e, err := b.Cause(context.Background(), c, "arm-away")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if drive := c.Track("KEY_AWAY").Edges[0].At; e.Timed != "reference" || e.At >= drive {
+		t.Errorf("event %+v, want it timed by the reference, which reports before %v", e, drive)
+	}
+}
+
 // cutReference is a line set whose reference never reports.
 type cutReference struct{ line.Set }
 
