@@ -180,7 +180,7 @@ func (w window) near(i int, state float64) float64 {
 // at most one of them lies between the states, and those next to it have arrived. A
 // sample beyond its state's level has: a supply that sags or a coil's diode leaves it
 // there. An edge much faster than a conversion looks the same as a step; see
-// hiddenEdge.
+// addHidden.
 func (w window) clean() bool {
 	arrived := func(i int) bool { return i >= len(w.share) || w.share[i] > 1-cleanShare }
 	left := func(i int) bool { return i < 0 || w.share[i] < cleanShare }
@@ -240,13 +240,32 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 func (c *crossing) addHidden(d division, gap, unseen, span float64) {
 	tail := d.tail + unseen + leastTail
 	half, distribution := hiddenWithin(d.f, gap, tail, d.toMiddle), "rectangular"
+	source := hiddenEdge
 	if gap > 0 {
 		// What is seen of the edge fixes tau, more or less: it was a step, or all of the
 		// half-width is true.
 		half, distribution = math.Max(half, hiddenBefore(1-d.f, gap, tail, d.toMiddle)), "U-shaped"
+		source = hiddenEdgeSwept
 	}
-	c.add("edge too fast to be seen", distribution, half, span)
+	c.add(source, distribution, half, span)
 }
+
+// Budget lines of an edge that may be rounded: where conversions touch, and where there
+// are gaps between them. Their sensitivity is the time of a conversion.
+const (
+	hiddenEdge      = "edge too fast to be seen"
+	hiddenEdgeSwept = "edge too fast for the sweep"
+)
+
+// hiddenFollowed is the half-width, in conversions, that hiddenEdge has at most where a
+// coil's diode takes the level a tenth of the step beyond, so that the middle lies at 0.45 of it.
+var hiddenFollowed = func() float64 {
+	most := 0.0
+	for f := 0.05; f < 1; f += 0.05 {
+		most = math.Max(most, hiddenWithin(f, 0, diodeShare, -math.Log1p(-0.45)))
+	}
+	return most
+}()
 
 // leastTail is the least rest of a step's amplitude that is told from none, however
 // quiet and fine the samples are.

@@ -220,7 +220,7 @@ func (g *gathered) always(plan *Plan, cycles int) bool {
 	return true
 }
 
-func (g *gathered) volts() string { return span2(g.lo, g.hi, "V", 1) }
+func (g *gathered) volts() string { return span2(g.lo, g.hi, g.limit, "V", 1) }
 
 // count writes whole numbers.
 func (g *gathered) count() string {
@@ -238,12 +238,12 @@ func counted(n int, thing string) string {
 	return strconv.Itoa(n) + " " + thing + "s"
 }
 
-// span2 writes one figure or a range of figures.
-func span2(lo, hi float64, unit string, scale float64) string {
+// span2 writes one figure or a range of figures, beside a limit.
+func span2(lo, hi, limit float64, unit string, scale float64) string {
 	if math.IsInf(lo, 0) {
 		return "?"
 	}
-	a, b := short(lo*scale), short(hi*scale)
+	a, b := beside(lo*scale, limit*scale), beside(hi*scale, limit*scale)
 	if a == b {
 		return a + " " + unit
 	}
@@ -251,15 +251,46 @@ func span2(lo, hi float64, unit string, scale float64) string {
 }
 
 // short writes three significant digits.
-func short(v float64) string {
+func short(v float64) string { return significant(v, 3) }
+
+func significant(v float64, digits int) string {
 	if v == 0 {
 		return "0"
 	}
-	digits := 2 - int(math.Floor(math.Log10(math.Abs(v))))
-	return strconv.FormatFloat(v, 'f', max(0, min(6, digits)), 64)
+	decimals := digits - 1 - int(math.Floor(math.Log10(math.Abs(v))))
+	return strconv.FormatFloat(v, 'f', max(0, min(6, decimals)), 64)
 }
 
-func (g *gathered) time() string { return span2(g.lo, g.hi, timeUnit(g.hi), timeScale(g.hi)) }
+// beside writes a figure with three significant digits, or as many more as show on which
+// side of the limit it lies.
+func beside(v, limit float64) string {
+	text := short(v)
+	for digits := 4; digits <= 9; digits++ {
+		shown, err := strconv.ParseFloat(text, 64)
+		if err != nil || math.IsNaN(limit) || v == limit || (shown < limit) == (v < limit) && shown != limit {
+			break
+		}
+		text = significant(v, digits)
+	}
+	return text
+}
+
+// stated writes a limit, with three significant digits or as many more as it has.
+func stated(limit float64) string {
+	text := short(limit)
+	for digits := 4; digits <= 9; digits++ {
+		shown, err := strconv.ParseFloat(text, 64)
+		if err != nil || math.Abs(shown-limit) <= 1e-9*math.Abs(limit) {
+			break
+		}
+		text = significant(limit, digits)
+	}
+	return text
+}
+
+func (g *gathered) time() string {
+	return span2(g.lo, g.hi, g.limit, timeUnit(g.hi), timeScale(g.hi))
+}
 
 func timeUnit(s float64) string {
 	switch a := math.Abs(s); {
@@ -281,6 +312,8 @@ func timeScale(s float64) float64 {
 	return 1
 }
 
-func seconds(s float64) string { return span2(s, s, timeUnit(s), timeScale(s)) }
+func seconds(s float64) string { return short(s*timeScale(s)) + " " + timeUnit(s) }
+
+func statedTime(limit float64) string { return stated(limit*timeScale(limit)) + " " + timeUnit(limit) }
 
 func (g *gathered) at() string { return strings.Join(g.events, ", ") }

@@ -335,6 +335,9 @@ func (m *Meter) levelRow(tr *capture.Trace, event string, o *outputMeter, q Quan
 	m.row(x, levelBudget(tr, l))
 }
 
+// levelMoves names what a level's uncertainty owes to a drift during the state.
+const levelMoves = "drift during the state"
+
 // levelBudget lists what a state level's uncertainty is made of.
 func levelBudget(tr *capture.Trace, l level) []gum.Component {
 	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+2)
@@ -342,6 +345,9 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 		Standard: l.repeat, Sensitivity: 1, DegreesOfFreedom: l.dof}
 	if l.n == 1 {
 		repeat.Distribution = "rectangular"
+	}
+	if l.drifts() {
+		repeat.Source = levelMoves
 	}
 	budget = append(budget, repeat)
 	return append(budget, readingBudget(tr, l.volts)...)

@@ -148,7 +148,7 @@ func placeOften(t *testing.T, e edge, period, span float64) placed {
 			p.off, p.sumU = append(p.off, d), p.sumU+m.Expanded
 			rest := m.Standard * m.Standard
 			for _, c := range m.Budget {
-				if c.Source == "edge too fast to be seen" {
+				if strings.HasPrefix(c.Source, "edge too fast ") {
 					rest -= c.Contribution() * c.Contribution()
 				}
 			}

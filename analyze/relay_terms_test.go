@@ -2,6 +2,7 @@ package analyze_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"makebreak/analyze"
@@ -275,4 +276,35 @@ func TestRelay_NoOutput(t *testing.T) {
 	}
 	figure{"on", "K1", analyze.TransferTime, 3e-3, 1e-9, analyze.NoVerdict}.check(t, r)
 	figure{"on", "K1", analyze.OperateTime, math.NaN(), 0, analyze.NoVerdict}.check(t, r)
+}
+
+// A transfer that is shorter than wanted and not negative is no overlap: both contacts were
+// open between.
+func TestRelay_ShortTransfer(t *testing.T) {
+	plan := relayPlan()
+	plan.Relays[0].Limits[analyze.TransferTime] = atLeast(2e-3)
+	d := draw(3).output("OUT1", 100e3, levels(0, 0.5, 12)).
+		contact("K1_NO", false, 0.506).contact("K1_NC", true, 0.5042).event("on", 0.5)
+	r, findings := measured(t, plan, d)
+	figure{"on", "K1", analyze.TransferTime, 1.8e-3, 1e-9, analyze.Fail}.check(t, r)
+	says(t, findings, "Transfer time of K1 is out of its limit: 1.80 ms, limit 2.00 ms.")
+}
+
+// A figure stands beside its limit with as many digits as show that it is beyond, and the
+// limit with all that it was given.
+func TestFindings_Digits(t *testing.T) {
+	for _, c := range []struct {
+		value, limit float64
+		want         string
+	}{
+		{0.612, 0.5, "after 612 ms, limit 500 ms."},
+		{0.1435, 0.1434, "after 144 ms, limit 143.4 ms."},
+		{0.50004, 0.5, "after 500.04 ms, limit 500 ms."},
+		{1.2345678, 1.2345, "after 1.235 s, limit 1.2345 s."},
+	} {
+		found := analyze.Findings(relayPlan(), []analyze.Symptom{{Kind: analyze.SlowSwitching, Signal: "OUT1", Event: "on", Cycle: 1, Value: c.value, Limit: c.limit}}, 1)
+		if len(found) != 1 || !strings.Contains(found[0].Text, c.want) {
+			t.Errorf("%g beside %g: %v, want %q", c.value, c.limit, found, c.want)
+		}
+	}
 }

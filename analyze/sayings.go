@@ -41,25 +41,25 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("%s went high at %s and did not come back: no pulse. Check whether the output is programmed as a pulse.", g.signal, g.at())
 	},
 	PulseLength: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), seconds(g.limit))
+		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), statedTime(g.limit))
 	},
 	LowWhenOn: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s is low when on: %s, at least %s V expected. Check the supply and battery under load, then the load's current and the wiring's resistance.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("%s is low when on: %s, at least %s V expected. Check the supply and battery under load, then the load's current and the wiring's resistance.", g.signal, g.volts(), stated(g.limit))
 	},
 	HighWhenOn: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s is too high when on: %s, at most %s V expected. Check the charger's voltage.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("%s is too high when on: %s, at most %s V expected. Check the charger's voltage.", g.signal, g.volts(), stated(g.limit))
 	},
 	HighWhenOff: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s is too high when off: %s, at most %s V expected. Check for leakage and for a load that returns to another supply.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("%s is too high when off: %s, at most %s V expected. Check for leakage and for a load that returns to another supply.", g.signal, g.volts(), stated(g.limit))
 	},
 	OffMayHold: func(plan *Plan, g *gathered) string {
-		return fmt.Sprintf("The off-state voltage can hold relay %s in: it leaves a margin of %s to the must-release voltage%s, at least %s V wanted. Check for leakage; a resistor across the coil, or a relay that needs more current, lowers it.", g.signal, g.volts(), ofRelease(plan, g.signal), short(g.limit))
+		return fmt.Sprintf("The off-state voltage can hold relay %s in: it leaves a margin of %s to the must-release voltage%s, at least %s V wanted. Check for leakage; a resistor across the coil, or a relay that needs more current, lowers it.", g.signal, g.volts(), ofRelease(plan, g.signal), stated(g.limit))
 	},
 	WeakPullIn: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s V wanted. Check the output's level under load and the relay's rating.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s V wanted. Check the output's level under load and the relay's rating.", g.signal, g.volts(), stated(g.limit))
 	},
 	Rippling: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s V expected. Check for mains hum, a bad ground, or a failing supply or battery.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s V expected. Check for mains hum, a bad ground, or a failing supply or battery.", g.signal, g.volts(), stated(g.limit))
 	},
 	Drooping: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("%s does not hold its level, it drifts during the state at %s. Check the battery and the supply under load.", g.signal, g.at())
@@ -71,10 +71,10 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("%s drops out to nothing for %s at a time, below its own off level: very likely a loose wire or terminal. Pull gently at its wires.", g.signal, g.time())
 	},
 	SlowSwitching: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check delays in the unit's programming.", g.signal, g.at(), g.time(), seconds(g.limit))
+		return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check delays in the unit's programming.", g.signal, g.at(), g.time(), statedTime(g.limit))
 	},
 	EarlySwitching: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check the exit delay in the unit's programming.", g.signal, g.at(), g.time(), seconds(g.limit))
+		return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check the exit delay in the unit's programming.", g.signal, g.at(), g.time(), statedTime(g.limit))
 	},
 	SlowTransition: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("%s changes its level slowly at %s: %s. Check for a capacitive load.", g.signal, g.at(), g.time())
@@ -83,10 +83,10 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
 	},
 	PullsInHigh: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s V. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s V. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), stated(g.limit))
 	},
 	LetsGoLow: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("Relay %s lets go only at %s; it must release at %s V. Check the armature and its spring; leakage of an output may hold such a relay in.", g.signal, g.volts(), short(g.limit))
+		return fmt.Sprintf("Relay %s lets go only at %s; it must release at %s V. Check the armature and its spring; leakage of an output may hold such a relay in.", g.signal, g.volts(), stated(g.limit))
 	},
 	RelayAlone: func(plan *Plan, g *gathered) string {
 		if plan.movesAt(g.events) {
@@ -95,7 +95,7 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
 	},
 	HeldIn: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("Relay %s is held in: %s is off at %s, which is above the %s V at which the relay must release. Check for leakage; a resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), short(g.limit))
+		return fmt.Sprintf("Relay %s is held in: %s is off at %s, which is above the %s V at which the relay must release. Check for leakage; a resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), stated(g.limit))
 	},
 	ContactsSwap: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("NO and NC of %s are swapped: the contact named as normally open opens when the relay operates. Swap the two wires, or the names in the rig file.", g.signal)
@@ -111,15 +111,15 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	},
 	LongBounce: func(_ *Plan, g *gathered) string {
 		if g.other == string(BounceCount) {
-			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, counted(int(g.hi), "time"), short(g.limit))
+			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, counted(int(g.hi), "time"), stated(g.limit))
 		}
-		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), seconds(g.limit))
+		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), statedTime(g.limit))
 	},
 	SlowOperate: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in.", g.signal, g.time(), seconds(g.limit))
+		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in.", g.signal, g.time(), statedTime(g.limit))
 	},
 	SlowRelease: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage.", g.signal, g.time(), seconds(g.limit))
+		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage.", g.signal, g.time(), statedTime(g.limit))
 	},
 	Overlap: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
@@ -145,7 +145,7 @@ func ofRelease(plan *Plan, relay string) string {
 		return ""
 	}
 	if r := plan.Relay(relay); r != nil && !math.IsNaN(r.MustRelease) {
-		return " of " + short(r.MustRelease) + " V"
+		return " of " + stated(r.MustRelease) + " V"
 	}
 	return ""
 }
@@ -191,22 +191,22 @@ func demandAt(plan *Plan, g *gathered) string {
 func sayOffLimit(_ *Plan, g *gathered) string {
 	q := Quantity(g.other)
 	value := g.volts()
-	limit := short(g.limit) + " V"
+	limit := stated(g.limit) + " V"
 	if q.Unit() == "s" {
-		value, limit = g.time(), seconds(g.limit)
+		value, limit = g.time(), statedTime(g.limit)
 	} else if q.Unit() == "1" {
-		value, limit = short(g.hi), short(g.limit)
+		value, limit = short(g.hi), stated(g.limit)
 	}
 	return fmt.Sprintf("%s of %s is out of its limit: %s, limit %s.", words(q), g.signal, value, limit)
 }
 
 func sayNearLimit(_ *Plan, g *gathered) string {
 	q := Quantity(g.other)
-	value, limit := g.volts(), short(g.limit)+" V"
+	value, limit := g.volts(), stated(g.limit)+" V"
 	if q.Unit() == "s" {
-		value, limit = g.time(), seconds(g.limit)
+		value, limit = g.time(), statedTime(g.limit)
 	} else if q.Unit() == "1" {
-		value, limit = short(g.hi), short(g.limit)
+		value, limit = short(g.hi), stated(g.limit)
 	}
 	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. What would settle it stands with each figure, as its reason.", words(q), g.signal, value, limit)
 }

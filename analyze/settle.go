@@ -26,6 +26,8 @@ type remedy struct {
 	distribution string
 	// meter says that the remedy is a calibration, see left.
 	meter bool
+	// follow says that the remedy is to follow the output, see left.
+	follow bool
 	// least is the smallest s that is worth talking of.
 	least float64
 	// say says how far to go: s is how much of the standard uncertainty u of the cause
@@ -45,6 +47,9 @@ var remedies = []remedy{
 	{cause: "the calibration", distribution: "rectangular", meter: true, say: sayCalibrateAgain,
 		sources: []string{"meter accuracy", "calibration points", "calibration slope", "ageing since the calibration"}},
 	{cause: "the sampling interval", say: saySample, sources: []string{"sampling interval", "gap between conversions", "edge not a clean step"}},
+	{cause: "how fast the edge is", distribution: "rectangular", follow: true, say: sayFollow, sources: []string{hiddenEdgeSwept}},
+	{cause: "how fast the edge is", say: sayConvert, sources: []string{hiddenEdge}},
+	{cause: "that the level moves during the state", say: saySteady, sources: []string{levelMoves}},
 	{cause: "that samples may be means", say: sayAveraged, sources: []string{samplesMayBeMeans}},
 	{cause: "the instant of the event", say: sayReference, sources: []string{"instant of the event"}},
 	{cause: "the time stamps", distribution: "normal", say: sayStamps, sources: []string{"time stamp", "time stamp of the contact's edge"}},
@@ -55,6 +60,9 @@ var remedies = []remedy{
 
 const samplesMayBeMeans = "samples may be means"
 
+// fastest is the shortest conversion that there is: 3300 a second, as the ADS1015 makes.
+const fastest = 1.0 / 3300
+
 // lasting are the lines that no remedy takes: what a calibration leaves.
 var lasting = []string{"upper resistor's drift", "lower resistor's drift", "ADC gain drift", "ADC offset drift", "ADC nonlinearity"}
 
@@ -64,6 +72,8 @@ type cause struct {
 	lines    []gum.Component
 	variance float64
 	drifts   bool // resistors are among them
+	// floor is the smallest s that hardware allows.
+	floor float64
 }
 
 func (c *cause) standard() float64 { return math.Sqrt(c.variance) }
@@ -84,7 +94,7 @@ func (c *cause) largest() int {
 func settle(x *Measurement) string {
 	causes, rest := causesOf(x.Budget)
 	distance := distanceOf(x)
-	head := "mostly " + mostly(causes, rest, x.Standard)
+	head := mostly(causes, rest, x.Standard)
 	left := x.Expanded
 	for n := 1; n <= len(causes); n++ {
 		t := newTrial(x, causes, n, rest)
@@ -100,7 +110,7 @@ func (t *trial) say(s float64) string {
 	words := make([]string, len(t.treated))
 	for i := range t.treated {
 		c := &t.treated[i]
-		words[i] = c.say(t.x, c, math.Max(s, c.least))
+		words[i] = c.say(t.x, c, math.Max(s, math.Max(c.least, c.floor)))
 	}
 	if len(words) == 1 {
 		return words[0] + " would settle it"
@@ -117,8 +127,8 @@ func distanceOf(x *Measurement) float64 {
 	return lower
 }
 
-// causesOf gathers a budget's lines into causes, the largest first, and those that
-// nothing can be done about.
+// causesOf gathers a budget's lines into causes, the largest first and those last whose
+// remedy is in use already, and the lines that nothing can be done about.
 func causesOf(budget []gum.Component) (causes []cause, rest []gum.Component) {
 	for _, line := range budget {
 		if line.Contribution() == 0 {
@@ -138,9 +148,18 @@ func causesOf(budget []gum.Component) (causes []cause, rest []gum.Component) {
 		causes[i].lines = append(causes[i].lines, line)
 		causes[i].variance += u * u
 		causes[i].drifts = causes[i].drifts || strings.HasSuffix(line.Source, "resistor")
+		if line.Source == hiddenEdge { // in proportion to the conversion's time
+			causes[i].floor = math.Min(1, fastest/math.Abs(line.Sensitivity))
+		}
 	}
 	slices.SortStableFunc(causes, func(a, b cause) int {
-		if a.variance > b.variance {
+		switch {
+		case a.spent() != b.spent():
+			if a.spent() {
+				return 1
+			}
+			return -1
+		case a.variance > b.variance:
 			return -1
 		}
 		return 1
@@ -163,11 +182,17 @@ func mostly(causes []cause, rest []gum.Component, standard float64) string {
 	for _, line := range rest {
 		largest += line.Contribution() * line.Contribution()
 	}
-	if len(causes) > 0 && causes[0].variance >= largest {
-		name, largest = causes[0].name(), causes[0].variance
+	for i := range causes {
+		if c := &causes[i]; c.variance >= largest {
+			name, largest = c.name(), c.variance
+		}
 	}
-	share := largest / (standard * standard)
-	return fmt.Sprintf("%s (%.0f %%)", name, math.Max(10, 10*math.Round(10*share)))
+	percent := math.Max(10, 10*math.Round(10*largest/(standard*standard)))
+	word := "mostly"
+	if percent < 50 {
+		word = "more than anything else"
+	}
+	return fmt.Sprintf("%s %s (%.0f %%)", word, name, percent)
 }
 
 func (c *cause) name() string {
@@ -223,9 +248,12 @@ func (t *trial) allowed(distance float64) float64 {
 // digits or volts, as what each of a calibration's points has of its own. Near one of
 // only two points both are alike, which is the worst case.
 func (c *cause) left(budget []gum.Component, x *Measurement, s float64) []gum.Component {
-	s = math.Max(s, c.least)
+	s = math.Max(s, math.Max(c.least, c.floor))
+	if c.follow {
+		s = c.followed() // however little is asked for
+	}
 	line := c.lines[c.largest()]
-	if c.distribution != "" {
+	if c.distribution != "" && !c.spent() {
 		line.Distribution = c.distribution
 	}
 	line.Standard, line.Sensitivity = s*c.standard(), 1
@@ -318,6 +346,38 @@ func intervalOf(x *Measurement, line *gum.Component) float64 {
 		return u * math.Sqrt(3) * 4
 	}
 	return u * math.Sqrt(3) * 2
+}
+
+// followed is how much of a swept edge's uncertainty a followed output would have.
+func (c *cause) followed() float64 {
+	sum := 0.0
+	for i := range c.lines {
+		u := gum.HalfWidth("rectangular", hiddenFollowed*math.Abs(c.lines[i].Sensitivity))
+		sum += math.Min(u*u, c.lines[i].Contribution()*c.lines[i].Contribution())
+	}
+	return math.Sqrt(sum / c.variance)
+}
+
+// spent reports whether a cause's remedy would change little.
+func (c *cause) spent() bool {
+	const little = 0.8
+	return c.floor > little || c.follow && c.followed() > little
+}
+
+func sayFollow(x *Measurement, c *cause, _ float64) string {
+	return fmt.Sprintf("following the output (sample: follow), which leaves some ± %s of that (now ± %s)",
+		amount(c.followed()*c.standard(), x, rounded), amount(c.standard(), x, rounded))
+}
+
+// sayConvert: how far an edge can be misplaced goes with the time of a conversion.
+func sayConvert(x *Measurement, c *cause, s float64) string {
+	now := math.Abs(c.lines[c.largest()].Sensitivity)
+	return fmt.Sprintf("conversions of %s or shorter (now %s: a faster rate or converter)", amount(math.Max(s*now, fastest), x, roundedDown), amount(now, x, rounded))
+}
+
+func saySteady(x *Measurement, c *cause, s float64) string {
+	whole := 2 * c.standard() * math.Sqrt(12) // see repeatability
+	return fmt.Sprintf("an output that moves by no more than %s during the state (now %s)", amount(s*whole, x, roundedDown), amount(whole, x, rounded))
 }
 
 func sayAveraged(*Measurement, *cause, float64) string {

@@ -124,6 +124,45 @@ func TestSettle(t *testing.T) {
 			"mostly the calibration (100 %): calibrating again, against a meter good to ± 2 mV or better would settle it",
 		},
 		{
+			// Followed, at most 0.134 conversions (by what the simulated relays show, and so
+			// computed beforehand): 0.134·1.16 ms/√3 = 90 µs standard, now 0.4·1.16 ms/√2 = 328 µs.
+			// U = 1.645·90 µs = 148 µs <= 200 µs.
+			"swept", figure(SwitchingDelay, 0.4998, Limit{open, 0.5}, Guarded, component(hiddenEdgeSwept, "U-shaped", 0.4, 1.16e-3)),
+			"mostly how fast the edge is (100 %): following the output (sample: follow), which leaves some ± 100 µs of that (now ± 300 µs) would settle it",
+		},
+		{
+			// The same nearer to the limit: 148 µs > 100 µs.
+			"swept, following is not enough", figure(SwitchingDelay, 0.4999, Limit{open, 0.5}, Guarded, component(hiddenEdgeSwept, "U-shaped", 0.4, 1.16e-3)),
+			"mostly how fast the edge is (100 %); too close to the limit for this rig: with all that can be bettered, ± 150 µs would be left",
+		},
+		{
+			// What is 0.1 of a conversion already would be no less if the output were followed:
+			// U = 1.44·0.1·1.16 ms/√2 = 118 µs stays, whatever else is done.
+			"swept, as good as followed", figure(SwitchingDelay, 0.4999, Limit{open, 0.5}, Guarded, component(hiddenEdgeSwept, "U-shaped", 0.1, 1.16e-3), component("time stamp", "normal", 10e-6, 1)),
+			"mostly how fast the edge is (100 %); too close to the limit for this rig: with all that can be bettered, ± 120 µs would be left",
+		},
+		{
+			// U = 1.645·0.1/√3·T = 0.095·T <= 50 µs: T = 526 µs.
+			"followed", figure(SwitchingDelay, 0.49995, Limit{open, 0.5}, Guarded, component(hiddenEdge, "rectangular", 0.1, 1.16e-3)),
+			"mostly how fast the edge is (100 %): conversions of 500 µs or shorter (now 1.2 ms: a faster rate or converter) would settle it",
+		},
+		{
+			// 0.095·T <= 20 µs: T = 210 µs, and there is none below 303 µs: 28.8 µs are left.
+			"followed, beyond any converter", figure(SwitchingDelay, 0.49998, Limit{open, 0.5}, Guarded, component(hiddenEdge, "rectangular", 0.1, 1.16e-3)),
+			"mostly how fast the edge is (100 %); too close to the limit for this rig: with all that can be bettered, ± 30 µs would be left",
+		},
+		{
+			// Half of a move by 1 V: u = 0.5 V/√12 = 0.144 V, U = 0.283 V; d = 0.2 V: 0.71 V.
+			"droop", figure(HighLevel, 12.2, Limit{12, 14.5}, Guarded, component(levelMoves, "normal", 0.5/math.Sqrt(12), 1)),
+			"mostly that the level moves during the state (100 %): an output that moves by no more than 600 mV during the state (now 1 V) would settle it",
+		},
+		{
+			// Shares of 36, 32 and 32 %; U = 1.96·14.2 µs·s <= 10 µs: s = 0.36. Without the third
+			// 15.7 µs would be left.
+			"no main cause", figure(SwitchingDelay, 0.49999, Limit{open, 0.5}, Guarded, component("instant of the event", "normal", 8e-6, 1), component("time stamp", "normal", 8.5e-6, 1), component("conversion time", "normal", 8e-6, 1)),
+			"more than anything else the time stamps (40 %): edges stamped to ± 3 µs or better (now ± 8 µs) (or the mean of 8 cycles), and a reference wired to the event, which gives its instant to ± 2.5 µs or better (now ± 8 µs), and conversion time known to ± 2.5 µs or better (now ± 8 µs) would settle it together",
+		},
+		{
 			"unknown source", figure(SwitchingDelay, 0.49, Limit{open, 0.5}, Guarded, component("conversion time", "normal", 0.01, 1)),
 			"mostly conversion time (100 %): conversion time known to ± 5 ms or better (now ± 10 ms) would settle it",
 		},

@@ -168,7 +168,7 @@ func (r *relayMeter) within(q Quantity) time.Duration {
 // neverTurned reports a relay that did not change over on a ramp. One that was never
 // surely given what it needs has not failed: how far the ramp came is then a bound.
 func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t turn, mv Move) {
-	reason := t.name + " did not " + turnWord(t.closed) + " until " + short(mv.To) + " V"
+	reason := t.name + " did not " + turnWord(t.closed) + " until " + stated(mv.To) + " V"
 	if came := r.reached(tr, t); came.decision != gum.Conforms {
 		m.missing(e.Name, r.plan.Signal, t.q, t.limit, Undecided, reason+", and the coil came to "+came.words()+
 			": it changes over "+t.beyond()+" that. "+t.further())
@@ -199,7 +199,7 @@ func (t turn) further() string {
 	if t.q == PullInVoltage {
 		limit = t.limit.Upper
 	}
-	return "A ramp that ends well " + t.beyond() + " " + short(limit) + " V would show whether it must"
+	return "A ramp that ends well " + t.beyond() + " " + stated(limit) + " V would show whether it must"
 }
 
 // came is how far a ramp brought a coil's voltage, and whether that was surely to the

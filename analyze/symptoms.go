@@ -465,7 +465,7 @@ func (m *Meter) kindOf(x *Measurement) Kind {
 	case BounceTime, BounceCount:
 		return LongBounce
 	case TransferTime:
-		if !above {
+		if x.Value < 0 && !above {
 			return Overlap
 		}
 	}
