@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -25,6 +26,7 @@ type scanned struct {
 	Closed []string `json:"closed"`
 
 	busIsThere, chipIsThere bool // though perhaps closed
+	otherNames              bool // the board's lines are not named as a Raspberry Pi's
 }
 
 type scannedBus struct {
@@ -66,8 +68,9 @@ func (a *app) rigScanCommand() *cobra.Command {
 		Short: "Say what hardware there is, without a rig file",
 		Long: `Say what hardware there is, without a rig file: the I²C buses, what answers there
 at the addresses that converters can have (0x48 to 0x4B) and that a DAC can have
-(0x60 to 0x67), the GPIO chips, their lines named GPIO0 to GPIO27, and those that
-something uses. Buses and chips that this user may not open are listed with what
+(0x60 to 0x67), the GPIO chips, their lines named GPIO0 to GPIO27 as at a Raspberry
+Pi's header, and those that something uses; on a board without such names, all lines
+that have one. Buses and chips that this user may not open are listed with what
 helps.
 
 Nothing is changed: at each address one byte is read. Where one answers at a
@@ -115,10 +118,33 @@ func scan() *scanned {
 	chips, err := gpioline.Inventory()
 	s.closed(err)
 	s.chipIsThere = len(chips) > 0 || err != nil
-	for _, c := range chips {
-		s.Chips = append(s.Chips, scanLines(c))
-	}
+	s.take(chips)
 	return s
+}
+
+// take takes in the board's GPIO chips.
+func (s *scanned) take(chips []gpioline.ChipInfo) {
+	isHeader := func(in gpioline.LineInfo) bool { return header.MatchString(in.Name) }
+	s.otherNames = !slices.ContainsFunc(chips, func(c gpioline.ChipInfo) bool { return slices.ContainsFunc(c.Lines, isHeader) })
+	for _, c := range chips {
+		s.Chips = append(s.Chips, s.scanLines(c))
+	}
+}
+
+// named is what lines that a rig may use are called.
+func (s *scanned) named() string {
+	if s.otherNames {
+		return "with a name"
+	}
+	return "named GPIO0 to GPIO27"
+}
+
+// usable tells whether a rig may use a line of the name.
+func (s *scanned) usable(name string) bool {
+	if s.otherNames {
+		return name != ""
+	}
+	return header.MatchString(name)
 }
 
 func (s *scanned) closed(err error) {
@@ -200,10 +226,10 @@ var header = regexp.MustCompile(`^GPIO(\d|1\d|2[0-7])$`)
 
 // scanLines keeps of a chip's lines those that a rig may use, and those that something
 // uses already.
-func scanLines(c gpioline.ChipInfo) scannedChip {
-	s := scannedChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []scannedLine{}}
+func (s *scanned) scanLines(c gpioline.ChipInfo) scannedChip {
+	chip := scannedChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []scannedLine{}}
 	for _, in := range c.Lines {
-		if !in.Used && !header.MatchString(in.Name) {
+		if !in.Used && !s.usable(in.Name) {
 			continue
 		}
 		l := scannedLine{Line: in.Offset, Output: in.Output, Used: in.Used}
@@ -213,9 +239,9 @@ func scanLines(c gpioline.ChipInfo) scannedChip {
 		if in.Consumer != "" {
 			l.By = &in.Consumer
 		}
-		s.Named = append(s.Named, l)
+		chip.Named = append(chip.Named, l)
 	}
-	return s
+	return chip
 }
 
 // write writes what was found, then what is missing and what helps, in blocks.
@@ -234,8 +260,8 @@ func (s *scanned) write(w io.Writer) error {
 	}
 	if len(s.Chips) > 0 {
 		err = errors.Join(err,
-			block("GPIO chips", []string{"chip", "node", "driver", "lines", "named GPIO0 to GPIO27", "in use"}, s.chipRows),
-			block("Lines named GPIO0 to GPIO27, and those in use", []string{"chip", "line", "name", "direction", "used by"}, s.lineRows))
+			block("GPIO chips", []string{"chip", "node", "driver", "lines", s.named(), "in use"}, s.chipRows),
+			block("Lines "+s.named()+", and those in use", []string{"chip", "line", "name", "direction", "used by"}, s.lineRows))
 	}
 	for _, c := range s.Closed {
 		blocks = append(blocks, fmt.Sprintf("Cannot be looked at: %s.\n", c))
@@ -276,7 +302,7 @@ func (s *scanned) chipRows(row func(...any)) {
 	for _, c := range s.Chips {
 		named, used := 0, 0
 		for _, l := range c.Named {
-			if header.MatchString(orEmpty(l.Name)) {
+			if s.usable(orEmpty(l.Name)) {
 				named++
 			}
 			if l.Used {

@@ -116,10 +116,10 @@ func TestRigScan_WhatAnswers(t *testing.T) {
 	bus := crowded(t)
 	s := &scanned{busIsThere: true, chipIsThere: true, Closed: []string{"/dev/gpiochip1: this user may not open it"}}
 	s.Buses = append(s.Buses, scanBus(bus, heldByKernel))
-	s.Chips = append(s.Chips, scanLines(gpioline.ChipInfo{Name: "gpiochip0", Path: "/dev/gpiochip0", Label: "pinctrl-bcm2711", Lines: []gpioline.LineInfo{
+	s.take([]gpioline.ChipInfo{{Name: "gpiochip0", Path: "/dev/gpiochip0", Label: "pinctrl-bcm2711", Lines: []gpioline.LineInfo{
 		{Offset: 0, Name: "ID_SDA"}, {Offset: 1, Name: "GPIO5"}, {Offset: 2, Name: "GPIO27", Used: true, Consumer: "makebreak", Output: true},
 		{Offset: 3, Name: "GPIO28"}, {Offset: 4, Name: "RGMII_MDIO", Used: true},
-	}}))
+	}}})
 	var w strings.Builder
 	if err := s.write(&w); err != nil {
 		t.Fatal(err)
@@ -136,6 +136,27 @@ func TestRigScan_WhatAnswers(t *testing.T) {
 	}
 	if len(bus.wrote[0x48]) != 4 {
 		t.Errorf("written to 0x48: %v", bus.wrote[0x48])
+	}
+}
+
+// A board whose lines have other names than a Raspberry Pi's gets all that have one, since
+// those are what its rig file can say.
+func TestRigScan_OtherBoard(t *testing.T) {
+	s := &scanned{}
+	s.take([]gpioline.ChipInfo{{Name: "gpiochip0", Path: "/dev/gpiochip0", Label: "expander", Lines: []gpioline.LineInfo{
+		{Offset: 0, Name: "HDR_7"}, {Offset: 1}, {Offset: 2, Used: true, Consumer: "led"},
+	}}, {Name: "gpiochip1", Path: "/dev/gpiochip1", Label: "soc", Lines: []gpioline.LineInfo{{Offset: 0}, {Offset: 1, Name: "HDR_11"}}}})
+	var w strings.Builder
+	if err := s.write(&w); err != nil {
+		t.Fatal(err)
+	}
+	const want = `chip       line  name    direction  used by
+gpiochip0     0  HDR_7   input      free
+gpiochip0     2          input      led
+gpiochip1     1  HDR_11  input      free
+`
+	if text := w.String(); !strings.Contains(text, want) || !strings.Contains(text, "Lines with a name, and those in use") || strings.Contains(text, "GPIO27") {
+		t.Errorf("it says:\n%s", text)
 	}
 }
 
