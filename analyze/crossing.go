@@ -225,7 +225,7 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	if noise > 0 {
 		c.budget = append(c.budget, scattering("conversion's mean", noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span, before, after))
 	}
-	c.add("conversion time", "normal", conv.SpanRel*span, d.f)
+	c.add("conversion time", "normal", conv.SpanRel, d.f*span)
 	c.add("shape of the step", "rectangular", d.doubt+leastShare, span)
 	if touching {
 		gap = 0

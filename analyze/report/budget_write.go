@@ -94,13 +94,14 @@ func (b *Budget) table() string {
 	tw.SetColumnConfigs(columns)
 	tw.AppendHeader(tableRow(budgetHead))
 	for _, c := range m.Budget {
-		u := plain(c.Standard, budgetDigits)
-		if c.Sensitivity == 1 { // else the input has a unit of its own
-			u = s.with(s.number(u))
+		// An input is in the result's unit, or a share, whose sensitivity is.
+		u, by := s.with(s.number(plain(c.Standard, budgetDigits))), plain(c.Sensitivity, budgetDigits)
+		if c.Sensitivity != 1 {
+			u, by = plain(100*c.Standard, budgetDigits)+" %", s.with(s.number(by))
 		}
 		share := c.Contribution() / m.Standard
 		tw.AppendRow(tableRow([]string{
-			oneLine(c.Source), c.Distribution, u, plain(c.Sensitivity, budgetDigits),
+			oneLine(c.Source), c.Distribution, u, by,
 			s.with(s.number(plain(c.Contribution(), budgetDigits))), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom),
 		}))
 	}
