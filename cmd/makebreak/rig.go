@@ -98,7 +98,7 @@ func (a *app) rigCheck(ctx context.Context, stepwise, asked bool, loop string, y
 	warned = speed != nil && speed.warn(&page) || warned
 	if stepwise = stepwise && (asked || !rig.Simulated); lost == nil && (stepwise || back != nil) {
 		results, err := a.tryRig(ctx, rig, stepwise, back)
-		lost = errors.Join(err, a.writeSteps(&page, rig, results))
+		lost = errors.Join(err, a.writeSteps(&page, rig, results, err))
 		if lost == nil {
 			lost = stepsOutcome(results)
 		}

@@ -368,8 +368,9 @@ func (s *steps) acted(ctx context.Context, drive string) error {
 	}
 }
 
-// writeSteps writes the rig's report for a second person to review.
-func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult) error {
+// writeSteps writes the rig's report for a second person to review, and what ended the
+// steps early, if anything did.
+func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult, early error) error {
 	fmt.Fprintf(w, "\nRig report: %s, %s", rig.Name, time.Now().UTC().Format("2006-01-02 15:04 UTC"))
 	if a.by != "" {
 		fmt.Fprintf(w, ", by %s", a.by)
@@ -387,6 +388,13 @@ func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult) error {
 			}
 		}
 	})
+	if early != nil {
+		why := plain(early)
+		if errors.Is(early, context.Canceled) {
+			why = "interrupted"
+		}
+		fmt.Fprintf(w, "\nNot finished: %s. Steps that are not listed were not done.\n", why)
+	}
 	fmt.Fprintf(w, "\n%s, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", report.Count(len(all), "step", "steps"), wrong, skipped)
 	return err
 }
