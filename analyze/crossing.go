@@ -230,6 +230,7 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	if touching {
 		gap = 0
 	}
+	c.bound += 2 * gap // it may have begun in the one and ended in the other
 	c.addHidden(d, gap/span, 2*conv.StepVolts/amplitude, span)
 	return c
 }

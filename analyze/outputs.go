@@ -497,6 +497,11 @@ func stateWord(high bool) string {
 	return "low"
 }
 
+// edgeSamples is how many sampling intervals an edge must take for its duration to be a
+// figure: few make it longer than it is, by up to a whole interval, since a mean or the straight
+// line between two samples rounds its corners.
+const edgeSamples = 4
+
 // reportDuration reports the 10 % to 90 % transition duration, or the bound that
 // the sampling sets to it.
 func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
@@ -513,8 +518,8 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		m.missing(e.Name, o.signal, TransitionDuration, x.Limit, Undecided, "the 10 % or 90 % instant is not in the samples")
 		return
 	}
-	if edge.seconds < edge.step {
-		x.Value, x.Reason = roundUp(edge.step), upperBound
+	if edge.seconds < edgeSamples*edge.step {
+		x.Value, x.Reason = roundUp(math.Max(edge.seconds, edge.step)), upperBound
 		m.row(x, nil)
 		return
 	}

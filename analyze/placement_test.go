@@ -210,3 +210,42 @@ func TestPlacement_HiddenEdges(t *testing.T) {
 	}
 	t.Log("\n" + strings.Join(rows, "\n"))
 }
+
+// TestPlacement_Durations: the stated transition duration of an RC, ln 9 time constants by its
+// own law (textbook), whatever it takes beside the sampling interval: a figure's interval holds
+// it, and a bound is not exceeded.
+func TestPlacement_Durations(t *testing.T) {
+	const period = 1.0 / 860
+	for _, span := range []float64{period, period / 2, 1e-6, 0} { // means, swept, values at an instant, not known
+		for _, tau := range []float64{0.1e-3, 0.2e-3, 0.5e-3, 0.8e-3, 1e-3, 1.2e-3, 1.5e-3, 1.8e-3, 2e-3, 5e-3, 20e-3} {
+			r := rand.New(rand.NewPCG(5, 6))
+			held, bounds := 0, 0
+			const n = 100
+			for range n {
+				got, err := analyze.Measure(nil, sampleSwept(exponential(tau), period, span, 1+r.Float64()*period, 1e-3, r))
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, m := range got.Measurements {
+					switch off := m.Value - math.Log(9)*tau; {
+					case m.Quantity != analyze.TransitionDuration:
+					case m.Bound():
+						bounds++
+						if off >= 0 {
+							held++
+						}
+					case math.Abs(off) <= m.Expanded:
+						held++
+					}
+				}
+			}
+			t.Logf("conversions of %.3g ms, tau %.3g ms: %d of %d held, %d of them bounds", 1e3*span, 1e3*tau, held, n, bounds)
+			if held < 0.93*n {
+				t.Errorf("conversions of %.3g ms, tau %.3g ms: %d of %d hold the duration", 1e3*span, 1e3*tau, held, n)
+			}
+			if tau >= 5e-3 && bounds > 0 {
+				t.Errorf("tau %.3g ms: %d bounds", 1e3*tau, bounds)
+			}
+		}
+	}
+}

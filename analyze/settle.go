@@ -416,7 +416,7 @@ func sayKnown(x *Measurement, c *cause, s float64) string {
 // settleBound says what would settle a figure of which only an upper bound is known.
 func settleBound(x *Measurement) string {
 	if x.Value > x.Limit.Upper {
-		return "samples at most " + amount(x.Limit.Upper, x, roundedDown) + " apart would settle it"
+		return "samples at most " + amount(x.Limit.Upper/edgeSamples, x, roundedDown) + " apart would settle it"
 	}
 	return "only samples closer than the transition takes would settle it"
 }

@@ -201,7 +201,7 @@ func TestJudge_UpperBound(t *testing.T) {
 	}{
 		{Limit{open, 3e-3}, Pass, upperBound},
 		{Limit{3e-3, open}, Fail, upperBound},
-		{Limit{open, 1.1e-3}, Undecided, upperBound + "; samples at most 1 ms apart would settle it"},
+		{Limit{open, 1.1e-3}, Undecided, upperBound + "; samples at most 250 µs apart would settle it"}, // a fourth of 1.1 ms
 		{Limit{1e-3, open}, Undecided, upperBound + "; only samples closer than the transition takes would settle it"},
 	} {
 		m := Meter{plan: &Plan{}}
