@@ -48,13 +48,15 @@ looked for. Without a rig file, "rig scan" says what there is.
 
 Then, on a real rig with a person at a terminal, or where --steps is given, the
 rig is tried step by step: converters' rates and ready lines, each divider with
-nothing connected and with a known voltage, each contact by hand, each drive
-after the cautions have been acknowledged, a supply by a meter. It ends in a report that a second
-person can review; -o writes it to a file.`,
+nothing connected and with a known voltage, each contact by hand, each drive when
+yes is typed for it, a supply by a meter. With --loop-back, which needs other wires,
+only where --steps is given. It ends in a report that a second person can review; -o
+writes it to a file.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !c.Flags().Changed("steps") {
-				_, stepwise = terminal(a.in)
+				_, tty := terminal(a.in)
+				stepwise = tty && loop == "" // what is looped back is not wired for the steps
 			}
 			return a.rigCheck(c.Context(), stepwise, c.Flags().Changed("steps"), loop, yes)
 		},
@@ -62,7 +64,7 @@ person can review; -o writes it to a file.`,
 	a.forms(c, "text")
 	c.Flags().StringVar(&loop, "loop-back", "", "time a `DRIVE,LINE[,OUTPUT]` that are wired together, and store how late the lines are")
 	c.Flags().BoolVar(&yes, "yes", false, "the cautions have been read (for a --loop-back in a script)")
-	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal)")
+	c.Flags().BoolVar(&stepwise, "steps", false, "try the rig step by step (default: on a real rig, at a terminal, without --loop-back)")
 	return c
 }
 
