@@ -74,6 +74,7 @@ func TestNew_refused(t *testing.T) {
 		"swapped":             {points(t, accuracy, "0.65 V", 13.30, "13.47 V", 0.66), nil, "is the meter on the terminal of OUT3"},
 		"off the line":        {points(t, accuracy, "0.65 V", 0.66, "7.20 V", 6.98, "13.47 V", 13.30), nil, "point 2: 7.20 V lies"},
 		"off by a fine meter": {points(t, "0.05 % + 2 digits", "0.651 V", 0.648, "6.020 V", 5.931, "13.471 V", 13.312), nil, "point 2: 6.020 V lies"},
+		"off by half as much": {points(t, "0.05 % + 2 digits", "0.651 V", 0.648, "6.010 V", 5.931, "13.471 V", 13.312), nil, "point 2: 6.010 V lies"},
 		"poor meter":          {points(t, "1.5 % + 5 digits", good...), nil, "nothing is gained: at 12 V a level would be known to ± "},
 		"no serial":           {points(t, accuracy, good...), func(c *Calibration) { c.Meter = "" }, "the meter's serial is missing"},
 		"serial of 2 lines":   {points(t, accuracy, good...), func(c *Calibration) { c.Meter = "47\n11" }, "printed characters may stand there"},

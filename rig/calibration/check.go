@@ -164,12 +164,19 @@ func limits(rig *wiring.Rig, out string, volts float64) float64 {
 	return sum
 }
 
-// checkResiduals refuses a point that does not lie on the line.
+// checkResiduals refuses a point that does not lie on the line. Of three points each is as
+// many standard uncertainties off it as the others: then the one farthest off is named.
 func (c *Calibration) checkResiduals() error {
 	worst, at := 0.0, -1
 	for i, r := range c.Residuals {
-		if u := c.Tolerated[i]; u > 0 && math.Abs(r)/u > worst {
-			worst, at = math.Abs(r)/u, i
+		const alike = 0.01 // of a share
+		u := c.Tolerated[i]
+		if u == 0 {
+			continue
+		}
+		n := math.Abs(r) / u
+		if n > worst*(1+alike) || n > worst*(1-alike) && math.Abs(r) > math.Abs(c.Residuals[at]) {
+			worst, at = n, i
 		}
 	}
 	if worst <= mostSigmas {
