@@ -143,7 +143,8 @@ func (t *Trace) moves() []Instant {
 func (t *Trace) medianChange() float64 {
 	const places = 512
 	every := max(1, t.n/places)
-	changes := make([]float64, 0, places)
+	var room [2 * places]float64 // it is never more: every is rounded down
+	changes := room[:0]
 	i := 0
 	for _, v := range t.all() {
 		for k := 1; k < len(v); k++ {

@@ -25,6 +25,9 @@ type Set struct {
 	guard *guard
 	data  [eventsAt * eventLen]byte
 
+	heeded context.Context // whose end rings the wake-up call
+	unheed func() bool
+
 	mu     sync.Mutex // over closed, and over the drives' descriptors
 	closed bool
 }
@@ -146,8 +149,7 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 	if s.closed {
 		return errClosed
 	}
-	stop := context.AfterFunc(ctx, s.wake.ring)
-	defer stop()
+	s.heed(ctx)
 	for {
 		left := min(deadline.Sub(now()), longestNap)
 		n, err := s.pollFor(max(left, 0))
@@ -167,6 +169,19 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 			return nil
 		}
 	}
+}
+
+// heed has the context's end ring the wake-up call. A loop waits with the same context
+// some thousand times a second: it is arranged once, not each time, since what it takes
+// in memory would have to be collected while conversions wait to be fetched.
+func (s *Set) heed(ctx context.Context) {
+	if s.heeded == ctx {
+		return
+	}
+	if s.unheed != nil {
+		s.unheed()
+	}
+	s.heeded, s.unheed = ctx, context.AfterFunc(ctx, s.wake.ring)
 }
 
 // pollFor waits for events or the wake-up call, once, and returns how many
@@ -277,6 +292,9 @@ func (s *Set) Close() error {
 	}
 	failed := []error{s.release()}
 	s.closed = true
+	if s.unheed != nil {
+		s.unheed()
+	}
 	for _, h := range s.lines {
 		if err := unix.Close(h.fd); err != nil {
 			failed = append(failed, fmt.Errorf("gpioline: %s: giving it back: %w", h.title, err))

@@ -275,7 +275,9 @@ func (d *desk) ready(r recorded) (*journal.Cycle, error) {
 			c.Kept = d.opts.Keep(c)
 		}
 		if c.Kept != journal.NotKept {
-			b, err := r.capture.Around(Around).MarshalBinary()
+			cut := r.capture.Around(Around)
+			b, err := cut.MarshalBinary()
+			cut.Recycle()
 			if err != nil {
 				return nil, fmt.Errorf("cycle %d: %w", c.N, err)
 			}
