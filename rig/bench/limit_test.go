@@ -13,6 +13,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 )
@@ -292,5 +293,62 @@ func TestLimit_SlowerBusThanSaid(t *testing.T) {
 	}
 	if n := b.Counts().MissedConversions; n != 3 || samples < a.samples*99/100 {
 		t.Errorf("%d samples with %d missed; %d where the file is right", samples, n, a.samples)
+	}
+}
+
+// What the converters did while nobody recorded, as while a run is being stored that
+// begins, is neither missed nor recorded.
+func TestNewCapture_PassesOver(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		mode  wiring.Mode
+		wired bool
+	}{{"follow", wiring.Follow, true}, {"sweep", wiring.Sweep, true}, {"sweep, polled", wiring.Sweep, false}} {
+		t.Run(c.name, func(t *testing.T) {
+			rig := fullRig(2, 400_000, wiring.ADS1115, c.mode, c.wired)
+			w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			set, err := w.Lines(bench.Requests(rig))
+			if err != nil {
+				t.Fatal(err)
+			}
+			b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer b.Close()
+			idle(t, w.Bus(), set, 250*time.Millisecond)
+			recording, err := b.NewCapture()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := b.Record(context.Background(), recording, recording.Start.Add(100*time.Millisecond)); err != nil {
+				t.Fatal(err)
+			}
+			if n := b.Counts(); n != (capture.Counts{}) {
+				t.Errorf("counted %+v", n)
+			}
+			for _, tr := range recording.Traces {
+				at, _, ok := tr.First()
+				if least := 15; !ok || tr.Len() < least {
+					t.Errorf("%s: %d samples in 100 ms, want %d at least", tr.Signal, tr.Len(), least)
+				}
+				if c.mode == wiring.Follow && at < recording.Start {
+					t.Errorf("%s: a sample of %v before the start", tr.Signal, recording.Start.Sub(at))
+				}
+			}
+		})
+	}
+}
+
+// idle lets time pass on the bus without a look at the lines' edges.
+func idle(t *testing.T, bus i2c.Bus, set line.Set, d time.Duration) {
+	t.Helper()
+	for end := set.Now().Add(d); set.Now() < end; {
+		if err := bus.Tx(0x48, nil, make([]byte, 2)); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
