@@ -9,7 +9,6 @@ import (
 	"context"
 	"os"
 	"os/signal"
-	"runtime/debug"
 	"syscall"
 
 	"makebreak/rig/gpioline"
@@ -17,9 +16,7 @@ import (
 
 func main() {
 	gpioline.GuardMain()
-	// Captures are large and short-lived: a tight heap costs little and keeps the
-	// program small on a Pi.
-	debug.SetGCPercent(50)
+	tightMemory()
 	signals := []os.Signal{os.Interrupt, syscall.SIGTERM}
 	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
 		signals = append(signals, syscall.SIGHUP)

@@ -4,13 +4,16 @@ import (
 	"context"
 	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
+	"strings"
 
 	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/line"
@@ -166,13 +169,13 @@ func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s simulation, o
 
 // openReal opens the bench of a real rig. Its bus is closed with it.
 func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
-	spareProcessors()
-	urgent()
 	bus, lines, err := openHardware(rig)
 	if err != nil {
 		return nil, failed(exitRig, err)
 	}
-	held := linesAndBus{lines, bus}
+	spareProcessors()
+	roomyMemory()
+	held := &hardware{Set: lines, bus: bus}
 	b, err := bench.Open(rig, bus, held, opts)
 	if err != nil {
 		return nil, errors.Join(err, held.Close()) // so that it can be tried again
@@ -180,13 +183,31 @@ func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	return b, nil
 }
 
-// linesAndBus are the lines of a rig that take its bus with them when they are closed.
-type linesAndBus struct {
+// hardware is the lines of a real rig, with which its bus is closed. The thread of the
+// bench's loop is preferred from the first time that it waits for them. What a run stores
+// when it begins would be counted against that thread's share of the processor.
+type hardware struct {
 	line.Set
-	bus io.Closer
+	bus  io.Closer
+	calm func() // nil: there is no haste
 }
 
-func (l linesAndBus) Close() error { return errors.Join(l.Set.Close(), l.bus.Close()) }
+func (h *hardware) Wait(ctx context.Context, deadline capture.Instant) error {
+	if h.calm == nil {
+		h.calm = urgent()
+	}
+	return h.Set.Wait(ctx, deadline)
+}
+
+func (h *hardware) Close() error {
+	err := errors.Join(h.Set.Close(), h.bus.Close())
+	if h.calm != nil {
+		h.calm()
+		h.calm = nil
+	}
+	tightMemory()
+	return err
+}
 
 func openSimulated(rig *wiring.Rig, seq *sequences.Sequence, s simulation, opts bench.Opts) (*bench.Bench, error) {
 	rules, initial := programme(seq, rig)
@@ -266,5 +287,8 @@ func loadSequence(name string) (*sequences.Sequence, error) {
 		return nil, failed(exitUsage, errors.New("a sequence needs a name, a built-in one or a file's; it was given an empty one"))
 	}
 	seq, err := sequences.Load(name)
+	if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./") {
+		return nil, failed(exitUsage, err) // a mistyped name, not a file
+	}
 	return seq, inputError(err)
 }

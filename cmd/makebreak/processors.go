@@ -13,9 +13,10 @@ const spareThreads = 3
 // machine has processors; who waits in the kernel gives its permit up, and on a machine
 // with one processor gets it back after up to 10 ms, when whoever measures and stores a
 // cycle has been made to pause. Eight conversions end in that time. With permits to
-// spare it is the kernel that shares out the processors. Measured on the kernel bench
+// spare it is the kernel that shares out the processors. This alone, on the kernel bench
 // with one processor: of some 3,500 conversions a run misses 3.0 on average of fifteen
-// runs (0 to 7), instead of 4.9 of twelve (2 to 7).
+// runs (0 to 7), instead of 4.9 of twelve (2 to 7). See urgent, patient and roomyMemory
+// for the rest.
 func spareProcessors() {
 	if os.Getenv("GOMAXPROCS") == "" { // else whoever started the program has decided
 		runtime.GOMAXPROCS(runtime.NumCPU() + spareThreads)

@@ -173,7 +173,7 @@ func (s *soak) work(ctx context.Context, b *bench.Bench) error {
 	var lost patience
 	for {
 		outcome, err := runner.Run(ctx, b, s.seq, runner.Opts{First: s.next, Last: s.next + s.planned - s.whole - 1, StopOnFail: s.o.stopOnFail,
-			Now: time.Now, Recorder: s.kept, Keep: s.keeper.Keep, OnCycle: s.cycle, OnEvent: s.event})
+			Now: time.Now, Recorder: s.kept, Keep: s.keeper.Keep, Desk: deskOf(s.rig), OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, unclosed(b.Close()))
 		s.whole += outcome.Cycles
 		s.next = max(s.next, outcome.Last+1)

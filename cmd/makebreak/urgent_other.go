@@ -3,4 +3,7 @@
 package main
 
 // urgent does nothing: there is no real rig to be in time for.
-func urgent() {}
+func urgent() (calm func()) { return func() {} }
+
+// patient does nothing: there is nobody to let go first.
+func patient() {}

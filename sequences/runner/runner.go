@@ -50,6 +50,9 @@ type Opts struct {
 	// Keep says whether and why a cycle's capture is stored; nil: every one is. It is
 	// asked once for each cycle, in their order.
 	Keep func(*journal.Cycle) journal.Kept
+	// Desk is called once, first of all on the goroutine that measures the cycles and
+	// stores them, which is not the one that keeps the bench going; nil: nothing is.
+	Desk func()
 	// OnCycle is called after a cycle has been stored, from one goroutine.
 	OnCycle func(*journal.Cycle)
 	// OnEvent is called when an event has been brought about, from the bench's
@@ -233,6 +236,9 @@ func (d *desk) work(queue <-chan recorded) (err error) {
 			}
 		}
 	}()
+	if d.opts.Desk != nil {
+		d.opts.Desk()
+	}
 	for r := range queue {
 		if err := d.take(r, queue); err != nil {
 			return err
