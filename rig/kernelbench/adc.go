@@ -46,6 +46,7 @@ func (c *Converters) reset() {
 	c.knob("present", "15")
 	c.knob("fail_count", "0")
 	c.knob("delay_us", "0")
+	c.knob("bus_hz", "0")
 	for chip := range chips {
 		c.knob("ready", fmt.Sprintf("%d - 0", chip))
 	}
@@ -84,6 +85,12 @@ func (c *Converters) Fail(errno unix.Errno, count int) {
 	c.t.Helper()
 	c.knob("fail_errno", strconv.Itoa(int(errno)))
 	c.knob("fail_count", strconv.Itoa(count))
+}
+
+// SetBus gives the bus a clock: a transfer then takes as long as its bits do on the wire.
+func (c *Converters) SetBus(hz int) {
+	c.t.Helper()
+	c.knob("bus_hz", strconv.Itoa(hz))
 }
 
 // WireReady wires the chip's ALERT/RDY pin to a line. Only the edges at which it

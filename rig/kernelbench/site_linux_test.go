@@ -283,9 +283,11 @@ func (s *site) startRun(more ...string) *running {
 }
 
 // wait returns the exit status; -1: killed by a signal.
-func (r *running) wait() int {
-	r.t.Helper()
-	late := time.AfterFunc(2*patience, func() { _ = r.cmd.Process.Kill() })
+func (r *running) wait() int { return r.waitFor(2 * patience) }
+
+// waitFor is wait for what may take so long.
+func (r *running) waitFor(longest time.Duration) int {
+	late := time.AfterFunc(longest, func() { _ = r.cmd.Process.Kill() })
 	defer late.Stop()
 	_ = r.cmd.Wait() // its status says it all
 	return r.cmd.ProcessState.ExitCode()

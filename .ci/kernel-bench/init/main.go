@@ -60,6 +60,7 @@ func bringUp() error {
 	}
 	for k, v := range map[string]string{
 		"PATH": "/bin:/sbin:/usr/bin", "HOME": "/root", "TMPDIR": "/tmp", "MAKEBREAK_KERNEL_BENCH": "1", "MAKEBREAK_BIN": "/makebreak",
+		"MAKEBREAK_BENCH_FOLLOW": told("follow", "20s"),
 	} {
 		if err := os.Setenv(k, v); err != nil {
 			return err
@@ -128,7 +129,7 @@ func runOne(path string) bool {
 	name := filepath.Base(path)
 	var args []string
 	if strings.HasSuffix(name, ".test") {
-		args = []string{"-test.v", "-test.timeout=10m", "-test.run=" + matching()}
+		args = []string{"-test.v", "-test.timeout=1h", "-test.run=" + told("match", ".")}
 	}
 	fmt.Printf("kernel bench: %s starts\n", name)
 	began := time.Now()
@@ -151,11 +152,11 @@ func runOne(path string) bool {
 	return err == nil
 }
 
-// matching is the expression that chooses the Go tests.
-func matching() string {
-	b, err := os.ReadFile("/etc/bench-match")
+// told is what the host has said of something, in a file of its own.
+func told(what, otherwise string) string {
+	b, err := os.ReadFile("/etc/bench-" + what)
 	if err != nil {
-		return "."
+		return otherwise
 	}
 	return strings.TrimSpace(string(b))
 }

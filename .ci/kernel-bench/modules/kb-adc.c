@@ -15,6 +15,8 @@
  *   fail_errno   what the next fail_count transfers end with
  *   fail_count
  *   delay_us     what each transfer takes, at least
+ *   bus_hz       the bus's clock: a transfer takes as long as its bits do, nine for each
+ *                address and each byte, and one for each start and the stop (0: no time)
  *   transfers    count of transfers so far
  *   ready        write "CHIP GPIOCHIP LINE": the simulated GPIO line that the
  *                chip's ALERT/RDY pin is wired to ("CHIP - 0" takes it off)
@@ -60,6 +62,8 @@ static uint fail_count;
 module_param(fail_count, uint, 0644);
 static uint delay_us;
 module_param(delay_us, uint, 0644);
+static uint bus_hz;
+module_param(bus_hz, uint, 0644);
 static ulong transfers;
 module_param(transfers, ulong, 0444);
 
@@ -243,13 +247,27 @@ static void message(struct chip *c, struct i2c_msg *m)
 		write_register(c, m->buf[1] << 8 | m->buf[2]);
 }
 
+/* How long the messages take on the wire, in microseconds. */
+static uint wire_us(const struct i2c_msg *msgs, int count)
+{
+	uint bits = 1;
+	int i;
+
+	if (!bus_hz)
+		return 0;
+	for (i = 0; i < count; i++)
+		bits += 1 + 9 * (1 + msgs[i].len);
+	return DIV_ROUND_UP(bits * 1000, bus_hz / 1000);
+}
+
 static int transfer(struct i2c_adapter *adapter, struct i2c_msg *msgs, int count)
 {
+	uint us = delay_us + wire_us(msgs, count);
 	int i;
 
 	transfers++;
-	if (delay_us)
-		usleep_range(delay_us, delay_us + 20);
+	if (us)
+		usleep_range(us, us + 5);
 	if (fail_count) {
 		fail_count--;
 		return -fail_errno;
