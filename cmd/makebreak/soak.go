@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -206,6 +207,9 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 	if err := a.canResume(c, rec); err != nil {
 		return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, err))
 	}
+	if err := soundAfterCut(c.Context(), db, rec); err != nil {
+		return nil, err
+	}
 	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
 	if err != nil {
 		return nil, failed(exitLog, fmt.Errorf("run %s: its sequence in the log cannot be read: %w", rec.ID, err))
@@ -232,6 +236,19 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 	}
 	a.unit = rec.Unit
 	return &soak{app: a, o: o, db: db, rec: rec, seq: seq, rig: rig, sim: sim, planned: rec.Planned, whole: rec.Cycles, next: last + 1, keep: *rec.Soak}, nil
+}
+
+// soundAfterCut says why nothing may be added to the log of a run that was cut off. A
+// power cut may have damaged it, and weeks of cycles written into a damaged log may be lost.
+func soundAfterCut(ctx context.Context, db *journal.DB, rec *journal.RunRecord) error {
+	if !rec.Ended.IsZero() {
+		return nil
+	}
+	err := db.CheckPages(ctx)
+	if errors.Is(err, journal.ErrCorrupt) {
+		err = failed(exitLog, errors.Join(err, fmt.Errorf("run %s does not go on in it; keep the file, and begin a new run in another log, named with --log", rec.ID)))
+	}
+	return err
 }
 
 // again makes the simulated unit the one that the run began with. A service says the

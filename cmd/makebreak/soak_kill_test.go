@@ -115,6 +115,39 @@ func killed(t *testing.T, log string, i int, rng *rand.Rand, usual *time.Duratio
 	return told
 }
 
+// A soak whose log was damaged when it was cut off adds nothing to it.
+func TestSoak_CutAndDamaged(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	usual := 100 * time.Millisecond
+	killed(t, log, 1, rand.New(rand.NewPCG(3, 4)), &usual)
+	db, err := journal.Open(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.CheckPages(t.Context()); err != nil {
+		t.Errorf("before the damage: %v", err)
+	}
+	if err := db.Close(); err != nil { // the write-ahead file goes into the log
+		t.Fatal(err)
+	}
+	file, err := os.ReadFile(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const page = 4096
+	for at := 20 * page; at < len(file); at += page {
+		copy(file[at:], strings.Repeat("Z", 64))
+	}
+	if err := os.WriteFile(log, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errs := run(t, "--log", log, "soak", "--resume", "last")
+	if status != exitLog || out != "" || !strings.Contains(errs, "the log is damaged") || !strings.Contains(errs, "does not go on in it; keep the file") {
+		t.Errorf("exit status %d, %q: %s", status, out, errs)
+	}
+}
+
 // checkSoak checks that the log is sound and holds each reported cycle with its figures.
 func checkSoak(t *testing.T, log string, reported map[int]bool, kills int) {
 	t.Helper()

@@ -211,15 +211,21 @@ func (db *DB) Close() error {
 // Check reads the whole file and reports what is damaged; nil: nothing is.
 func (db *DB) Check() error {
 	for _, pragma := range []string{"integrity_check(10)", "foreign_key_check"} {
-		if err := db.check(pragma); err != nil {
+		if err := db.check(context.Background(), pragma); err != nil {
 			return db.fail("check", err)
 		}
 	}
 	return nil
 }
 
-func (db *DB) check(pragma string) error {
-	rows, err := db.read.Query("PRAGMA " + pragma)
+// CheckPages reads the whole file and reports pages that are damaged or lost; nil: none
+// are. It takes a fraction of Check's time, as it does not look up every reference.
+func (db *DB) CheckPages(ctx context.Context) error {
+	return db.fail("check", db.check(ctx, "quick_check(10)"))
+}
+
+func (db *DB) check(ctx context.Context, pragma string) error {
+	rows, err := db.read.QueryContext(ctx, "PRAGMA "+pragma)
 	if err != nil {
 		return err
 	}
