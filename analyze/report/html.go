@@ -104,7 +104,7 @@ func newPage(r *Record) (*page, error) {
 	p.addList("Acquisition troubles", troubleLines(r))
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
-	for _, f := range r.Findings {
+	for _, f := range findingsOf(r) {
 		p.Findings = append(p.Findings, pageFinding{verdictName(f.Verdict), findingWords(f)})
 	}
 	if p.Courses, err = courses(r); err != nil {

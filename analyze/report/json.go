@@ -67,7 +67,7 @@ func writeJSON(w *bufio.Writer, r *Record) error {
 	}
 	w.WriteString("\n],\n\"findings\":[")
 	comma = "\n"
-	for _, f := range r.Findings {
+	for _, f := range findingsOf(r) {
 		fmt.Fprintf(w, "%s{\"signal\":%s,\"verdict\":%s,\"text\":%s}",
 			comma, quoted(f.Signal), quoted(string(f.Verdict)), quoted(f.Text))
 		comma = ",\n"

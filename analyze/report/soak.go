@@ -98,7 +98,7 @@ func trendsOf(r *Record) []Trend {
 // lines say what is to be said of a quantity; none where it is as it should be.
 func (t *Trend) lines() []string {
 	var out []string
-	name := fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event)))
+	name := t.name()
 	add := func(format string, a ...any) { out = append(out, name+fmt.Sprintf(format, a...)) }
 	switch t.moved() {
 	case trend.Drifting:
@@ -107,11 +107,8 @@ func (t *Trend) lines() []string {
 	case trend.Stepped:
 		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
 	}
-	for _, f := range t.Forecasts {
-		if f.Warn && f.Crossing > 0 {
-			add("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %s",
-				LimitWords(t.Quantity, t.limit), whole(f.Crossing), between(f.Earliest, f.Latest), whole(f.Planned), sure(f.Confidence))
-		}
+	if len(t.warnings()) > 0 {
+		add("it will cross its limit, see the findings")
 	}
 	if f := t.Failures; f.Outside > 0 {
 		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", whole(f.Outside), whole(f.Judged), whole(f.First),
@@ -121,6 +118,35 @@ func (t *Trend) lines() []string {
 		add("could not be measured %s, first at cycle %s", times(t.Missing), whole(t.FirstMissing))
 	}
 	return out
+}
+
+func (t *Trend) name() string {
+	return fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event)))
+}
+
+// warnings are findings before a limit is crossed: no figure has failed, so they have no verdict.
+func (t *Trend) warnings() []analyze.Finding {
+	var out []analyze.Finding
+	for _, f := range t.Forecasts {
+		if f.Warn && f.Crossing > 0 {
+			text := fmt.Sprintf("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %s",
+				LimitWords(t.Quantity, t.limit), whole(f.Crossing), between(f.Earliest, f.Latest), whole(f.Planned), sure(f.Confidence))
+			out = append(out, analyze.Finding{Signal: t.Signal, Text: t.name() + text})
+		}
+	}
+	return out
+}
+
+// findingsOf are what the cycles show to be wrong, and what will be.
+func findingsOf(r *Record) []analyze.Finding {
+	all := slices.Clone(r.Findings)
+	if r.Tally == nil {
+		return all
+	}
+	for _, t := range trendsOf(r) {
+		all = append(all, t.warnings()...)
+	}
+	return all
 }
 
 func clusters(f trend.Failures) string {

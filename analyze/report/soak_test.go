@@ -68,9 +68,10 @@ func TestText_Soak(t *testing.T) {
 	}{
 		{"steady", steadily, []string{"no figure clearly drifts", "no failure in 5000 cycles: the failure probability per cycle is at most 0.000599 at 95 % confidence"}, none},
 		{"drift that will cross", func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) },
-			[]string{"K1 operate time at energize: drifts by 50.", "WARNING: it will cross its limit of max 6 ms at about cycle ", "before the 30000 planned"}, []string{"steps by"}},
+			[]string{"K1 operate time at energize: drifts by 50.", "WARNING: it will cross its limit of max 6 ms at about cycle ", "before the 30000 planned",
+				"Findings\n  - K1 operate time at energize: WARNING"}, []string{"steps by", "No findings"}},
 		{"drift away from the limit", func(n int, rng *rand.Rand) float64 { return steadily(n, rng) - 5e-8*float64(n) },
-			[]string{"drifts by -"}, []string{"WARNING", "steps by"}},
+			[]string{"drifts by -", "No findings."}, []string{"WARNING", "steps by"}},
 		{"step", func(n int, rng *rand.Rand) float64 {
 			if n > 3000 {
 				return steadily(n, rng) + 0.0005
@@ -156,7 +157,8 @@ func TestJSON_Soak(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got struct {
-		Soak struct {
+		Findings []analyze.Finding
+		Soak     struct {
 			Cycles, Failures int
 			At_most          float64
 			Interruptions    []struct {
@@ -177,6 +179,9 @@ func TestJSON_Soak(t *testing.T) {
 	}
 	if err := json.Unmarshal(b.Bytes(), &got); err != nil {
 		t.Fatalf("%v\n%s", err, b.String())
+	}
+	if f := got.Findings; len(f) != 1 || f[0].Signal != "K1" || f[0].Verdict != analyze.NoVerdict || !strings.Contains(f[0].Text, "WARNING: it will cross") {
+		t.Errorf("findings %+v", f)
 	}
 	s := got.Soak
 	if s.Cycles != 5000 || s.Failures != 0 || math.Abs(s.At_most-5.99e-4) > 1e-6 || len(s.Trends) != 1 {

@@ -114,12 +114,13 @@ func (t *textWriter) list(heading string, items []string) {
 
 func (t *textWriter) findings(r *Record) {
 	t.line("")
-	if len(r.Findings) == 0 {
+	found := findingsOf(r)
+	if len(found) == 0 {
 		t.line("No findings.")
 		return
 	}
 	t.line("Findings")
-	for _, f := range r.Findings {
+	for _, f := range found {
 		t.wrapped("  - ", findingWords(f))
 	}
 }
