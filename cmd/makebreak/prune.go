@@ -135,7 +135,7 @@ func (a *app) prune(o *pruneOpts) error {
 // toPrune picks what is old enough. What is left of a run whose removal was cut off goes
 // with whole runs, however old.
 func (a *app) toPrune(o *pruneOpts, all []journal.Holding) (chosen []journal.Holding) {
-	var spared, parts []string
+	var spared, parts, unfinished []string
 	now := time.Now()
 	for _, h := range all {
 		since := now.Sub(h.Touched)
@@ -149,7 +149,13 @@ func (a *app) toPrune(o *pruneOpts, all []journal.Holding) (chosen []journal.Hol
 			spared = append(spared, h.Run)
 		default:
 			chosen = append(chosen, h)
+			if h.Soak && !h.Complete && o.whole && o.into == "" {
+				unfinished = append(unfinished, fmt.Sprintf("%s (%d of %d cycles)", h.Run, h.Cycles, h.Planned))
+			}
 		}
+	}
+	if len(unfinished) > 0 {
+		a.note("Soaks among them that are not finished, and that --resume cannot go on with once removed: %s", strings.Join(unfinished, ", "))
 	}
 	if len(spared) > 0 {
 		a.note("Spared, because they have not ended and may still be going on, their last cycle being less than a day old: %s", strings.Join(spared, ", "))
