@@ -452,16 +452,56 @@ func duration(tr *capture.Trace, from, at, to capture.Instant, before, after lev
 	if math.IsNaN(early.at) || math.IsNaN(late.at) {
 		return transition{}, false
 	}
-	return transition{late.at - early.at, math.Max(early.step, late.step), math.Hypot(early.spread, late.spread)}, true
+	t := transition{seconds: late.at - early.at, step: math.Max(early.step, late.step), spread: math.Hypot(early.spread, late.spread)}
+	for i, r := range []reference{early, late} {
+		if r.step == 0 {
+			continue // two samples of one instant
+		}
+		slow, bend, corner := course(tr, at.Add(time.Duration(r.at*1e9)))
+		longer := corner * rounded10(t.seconds/r.step)
+		t.slowness, t.bends[i] = math.Hypot(t.slowness, slow), (bend+longer)*r.step/t.step
+		t.longer += longer * r.step
+	}
+	return t, true
 }
 
-// transition is a duration, the time between samples at its ends and how much the
-// samples' scatter spreads these, all in seconds.
-type transition struct{ seconds, step, spread float64 }
+// transition is a duration, the time between samples at its ends, how much the
+// samples' scatter spreads these, in seconds, and how far off a line between two samples may
+// place each, as a share of that time. longer is what rounded corners add to it, slowness what a volt makes at
+// both ends together, in seconds.
+type transition struct {
+	seconds, step, spread, longer, slowness float64
+	bends                                   [2]float64
+}
+
+// course says how slowly samples pass an instant, in seconds per volt, and by what share of
+// the time between two samples a line between them may misplace it (half-width). On a curve
+// whose slope changes by a share r from one interval to the next, the line is off by up to
+// r/8 of an interval to one side (a parabola's sagitta, textbook), which is r/16 about its
+// middle. Where r is 1 the curve begins or ends between the two samples: corner is near 1
+// there and soon falls to 0 elsewhere.
+func course(tr *capture.Trace, at capture.Instant) (slow, bend, corner float64) {
+	times, v := readingsNear(tr, at, 2, 2)
+	if len(v) < 4 || v[2] == v[1] {
+		return 0, 0, 0
+	}
+	rise := math.Abs(v[2] - v[1])
+	r := math.Min(1, math.Max(math.Abs(v[2]-2*v[1]+v[0]), math.Abs(v[3]-2*v[2]+v[1]))/rise)
+	return float64(times[2]-times[1]) * 1e-9 / rise, r / 16, r * r * r * r
+}
 
 // margin is how far samples scatter about a level, in volts: three standard
 // deviations.
 func margin(before, after level) float64 { return 3 * math.Max(before.sigma, after.sigma) }
+
+// rounded10 is by how many intervals a line past a corner makes a transition of n intervals
+// longer: by 0 to (1-√h)² of one, with h the time in intervals from the corner to where the
+// transition passes 10 %; the middle of that. An RC takes ln(1/0.9)/ln 9 of its 10 % to 90 %
+// for it (its own law, textbook), and what begins less abruptly takes longer.
+func rounded10(n float64) float64 {
+	h := math.Min(1, n*math.Log(1/0.9)/math.Log(9))
+	return (1 - math.Sqrt(h)) * (1 - math.Sqrt(h)) / 2
+}
 
 // reference is where a reference level is crossed, in seconds after the sample asked
 // from, and the time between the samples there. Where scattering samples cross it

@@ -210,9 +210,13 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 		x.Reason = missingFor(s.gap)
 	}
 	var budget []gum.Component
-	if s.absent.samples > 0 {
-		// Each end of an excursion lies anywhere in one sampling interval: their
-		// difference is triangular.
+	// Each end of an excursion that is not the state's own lies anywhere in one sampling
+	// interval: the difference of two is triangular.
+	switch {
+	case s.absent.samples == 0:
+	case s.absent.ends == 1:
+		budget = []gum.Component{component("sampling interval", "rectangular", s.absent.step/2, 1)}
+	default:
 		budget = []gum.Component{component("sampling interval", "triangular", s.absent.step, 1)}
 	}
 	m.row(x, budget)
@@ -523,12 +527,16 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		m.row(x, nil)
 		return
 	}
-	x.Value = edge.seconds
-	perVolt := edge.seconds / math.Abs(s.state.volts-s.before.volts) / 0.8
+	x.Value = edge.seconds - edge.longer
+	// An instant at a share x between two samples has x of the later one's deviation and 1-x of
+	// the other's: x² + (1-x)² is 2/3 in the mean.
+	between := math.Sqrt(2.0 / 3)
 	m.row(x, []gum.Component{
-		component("sampling interval", "triangular", edge.step/2, 1),
-		scattering("state levels", perVolt*math.Max(s.state.repeat, s.before.repeat), 2, s.before, s.state),
-		scattering("scatter of the samples", math.Max(edge.spread/math.Sqrt(3), perVolt*math.Max(s.state.sigma, s.before.sigma)), 1, s.before, s.state),
+		component("sampling interval", "rectangular", edge.step, edge.bends[0]),
+		component("sampling interval", "rectangular", edge.step, edge.bends[1]),
+		component("time stamp", "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2*between),
+		scattering("state levels", edge.slowness*math.Max(s.state.repeat, s.before.repeat), 1, s.before, s.state),
+		scattering("scatter of the samples", math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.sigma, s.before.sigma)), 1, s.before, s.state),
 	})
 }
 

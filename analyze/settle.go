@@ -327,17 +327,23 @@ func (c *cause) goodTo(x *Measurement, s float64) string {
 // the component that it made.
 func saySample(x *Measurement, c *cause, s float64) string {
 	line := &c.lines[c.largest()]
-	now := intervalOf(x, line) * c.standard() / line.Contribution()
+	now := intervalOf(x, line)
+	if x.Quantity != TransitionDuration { // whose lines are of one interval
+		now *= c.standard() / line.Contribution()
+	}
 	return fmt.Sprintf("samples at most %s apart (now about %s: sample the output alone, or faster)", amount(s*now, x, roundedDown), amount(now, x, rounded))
 }
 
 // intervalOf is the time between samples that makes a component as large as it is:
 // half of it to both sides (rectangular), a quarter where an edge is not clean; for a
 // difference of two instants the triangular distribution's half-width is half of it,
-// or all of it where both ends of an excursion are meant.
+// or all of it where both ends of an excursion are meant. The line of a transition's duration
+// has the interval itself, and as its sensitivity the share that may be wrong.
 func intervalOf(x *Measurement, line *gum.Component) float64 {
 	u := line.Contribution()
 	switch {
+	case x.Quantity == TransitionDuration:
+		return line.Standard * math.Sqrt(3)
 	case line.Distribution == "triangular" && x.Quantity == Hold:
 		return u * math.Sqrt(6)
 	case line.Distribution == "triangular":

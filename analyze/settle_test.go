@@ -94,6 +94,11 @@ func TestSettle(t *testing.T) {
 			"mostly the sampling interval (100 %): samples at most 1 ms apart (now about 2.5 ms: sample the output alone, or faster) would settle it",
 		},
 		{
+			// Both lines go with the interval: U = 1.65·T/√3·√(0.1² + 0.02²), d = 0.05 ms: T = 0.515 ms.
+			"duration", figure(TransitionDuration, 9.95e-3, Limit{open, 10e-3}, Guarded, component("sampling interval", "rectangular", 1.2e-3, 0.1), component("sampling interval", "rectangular", 1.2e-3, 0.02)),
+			"mostly the sampling interval (100 %): samples at most 500 µs apart (now about 1.2 ms: sample the output alone, or faster) would settle it",
+		},
+		{
 			// Of hold: triangular with the interval as its half-width; U = 1.902·T/√6, d = 0.4 ms: T = 0.515 ms.
 			"excursion", figure(Hold, 0.4e-3, Limit{open, 0}, Guarded, component("sampling interval", "triangular", 2.4e-3, 1)),
 			"mostly the sampling interval (100 %): samples at most 500 µs apart (now about 2.5 ms: sample the output alone, or faster) would settle it",

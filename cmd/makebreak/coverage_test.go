@@ -80,6 +80,14 @@ func (t *truths) of(i int, m *analyze.Measurement) float64 {
 				return c.At.Sub(e.At).Seconds()
 			}
 		}
+	case analyze.TransitionDuration:
+		for _, c := range e.Crossings {
+			if c.Output == m.Signal {
+				return c.Duration.Seconds()
+			}
+		}
+	case analyze.Hold:
+		return t.away(i, m.Signal)
 	case analyze.PulseDuration:
 		var at []float64
 		for _, c := range e.Crossings {
@@ -107,6 +115,44 @@ func (t *truths) of(i int, m *analyze.Measurement) float64 {
 	return math.NaN()
 }
 
+// settling is how long after its switching an output has settled by any measure: analyze gives
+// it somewhat less.
+const settling = 0.25
+
+// away is for how long an output, once settled on, was seen away from its level: for the
+// longest time for which its sense wire was off, or, where it fell back, until the next event.
+// NaN: it never was, or the wire was off as well when the event or the switching came.
+func (t *truths) away(i int, output string) float64 {
+	e := t.events[i]
+	var at []float64
+	for _, c := range e.Crossings {
+		if c.Output == output {
+			at = append(at, c.At.Sub(e.At).Seconds())
+		}
+	}
+	if len(at) == 2 && i+1 < len(t.events) {
+		return t.events[i+1].At.Sub(e.At).Seconds() - at[1]
+	}
+	if len(at) != 1 || !e.Crossings[0].High || i > 0 && off(t.events[i-1].WireOff) {
+		return math.NaN()
+	}
+	longest := math.NaN()
+	for _, w := range e.WireOff {
+		if w.To == 0 || w.From.Sub(e.At).Seconds() < at[0]+settling {
+			return math.NaN()
+		}
+		if s := w.To.Sub(w.From).Seconds(); !(s < longest) {
+			longest = s
+		}
+	}
+	return longest
+}
+
+// off reports whether a wire was off to the event's end.
+func off(spells []sim.WireOff) bool {
+	return slices.ContainsFunc(spells, func(w sim.WireOff) bool { return w.To == 0 })
+}
+
 func (t *truths) outputOf(relay string) string {
 	for _, o := range t.plan.Outputs {
 		if o.Relay == relay {
@@ -128,8 +174,8 @@ func (t *truths) level(output string, high bool) float64 {
 }
 
 // cover runs one cycle of a sequence on one simulated bench and compares every
-// figure with the simulator's truth.
-func cover(t *testing.T, seq *sequences.Sequence, seed uint64, add func(q analyze.Quantity, value, u, truth float64)) {
+// figure with the simulator's truth. opts are what is not drawn.
+func cover(t *testing.T, seq *sequences.Sequence, opts sim.Opts, add func(q analyze.Quantity, value, u, truth float64)) {
 	t.Helper()
 	for i := range seq.Steps { // states long enough to settle; the exit delay stays
 		if seq.Steps[i].Hold < 4*time.Second {
@@ -139,13 +185,14 @@ func cover(t *testing.T, seq *sequences.Sequence, seed uint64, add func(q analyz
 	rig := benchFor(seq)
 	rules, initial := programme(seq, rig)
 	var events []sim.TruthEvent
-	world, err := sim.NewWorld(rig, sim.Opts{Seed: seed, Programme: rules, Initial: initial, Relays: relays(seq),
-		OnTruth: func(e sim.TruthEvent) {
-			if e.Name != "" {
-				e.Crossings, e.Edges, e.Changes = slices.Clone(e.Crossings), nil, slices.Clone(e.Changes)
-				events = append(events, e)
-			}
-		}})
+	opts.Programme, opts.Initial, opts.Relays = rules, initial, relays(seq)
+	opts.OnTruth = func(e sim.TruthEvent) {
+		if e.Name != "" {
+			e.Crossings, e.Edges, e.Changes = slices.Clone(e.Crossings), nil, slices.Clone(e.Changes)
+			events = append(events, e)
+		}
+	}
+	world, err := sim.NewWorld(rig, opts)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +200,7 @@ func cover(t *testing.T, seq *sequences.Sequence, seed uint64, add func(q analyz
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: sampled(rig, seq)})
+	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: sampled(rig, seq), Mode: seq.Sample})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -181,7 +228,7 @@ func cover(t *testing.T, seq *sequences.Sequence, seed uint64, add func(q analyz
 		if _, moves := seq.Plan.Moves[m.Event]; m.Event != last && !moves { // no sequence here has one event twice in a row
 			step, last = step+1, m.Event
 		}
-		if v := x.of(step, m); !math.IsNaN(v) && !math.IsNaN(m.Value) {
+		if v := x.of(step, m); !math.IsNaN(v) && !math.IsNaN(m.Expanded) {
 			add(m.Quantity, m.Value, m.Expanded, v)
 		}
 	}
@@ -209,7 +256,7 @@ func coverAll(t *testing.T, benches int, names []string, shares []int) map[strin
 					continue
 				}
 				figure := 0
-				cover(t, seq, uint64(10_000+i), func(q analyze.Quantity, value, u, truth float64) {
+				cover(t, seq, sim.Opts{Seed: uint64(10_000 + i)}, func(q analyze.Quantity, value, u, truth float64) {
 					mu.Lock()
 					defer mu.Unlock()
 					row := string(q)
@@ -289,13 +336,84 @@ func coverRamps(t *testing.T, table map[string]*coverage, benches int) {
 			t.Fatal(err)
 		}
 		figure := 0
-		cover(t, seq, uint64(30_000+i), func(q analyze.Quantity, value, u, truth float64) {
+		cover(t, seq, sim.Opts{Seed: uint64(30_000 + i)}, func(q analyze.Quantity, value, u, truth float64) {
 			if q == analyze.PullInVoltage || q == analyze.DropOutVoltage {
 				count(table, string(q), value, u, truth, float64((7*i+13*figure)%100)/100)
 				figure++
 			}
 		})
 	}
+}
+
+// edges and spells are short sequences of one output with a relay.
+const (
+	edges = `name: edges
+steps:
+  - {event: arm-away, hold: 900 ms}
+  - {event: disarm, hold: 900 ms}
+outputs: {OUT3: {expect: {arm-away: high, disarm: low}, relay: K1}}
+others: unmoved
+relays: {K1: {make: K1_NO, break: K1_NC}}
+`
+	spells = `name: spells
+steps:
+  - {event: arm-away, hold: 4 s}
+  - {event: disarm, hold: 600 ms}
+  - {event: arm-stay, hold: 4 s}
+  - {event: disarm, hold: 600 ms}
+outputs: {OUT3: {expect: {arm-away: high, arm-stay: high, disarm: low}, relay: K1}}
+others: unmoved
+relays: {K1: {make: K1_NO, break: K1_NC}}
+`
+)
+
+// coverSlow counts one quantity of an output that is followed and of one that is swept,
+// on benches that opts makes of a number from 0 to 1.
+func coverSlow(t *testing.T, table map[string]*coverage, text, row string, q analyze.Quantity, seed uint64, benches int, opts func(x float64, swept bool) sim.Opts) {
+	t.Helper()
+	for i := range benches {
+		swept := i%2 == 1
+		mode := map[bool]string{false: "follow", true: "sweep"}[swept]
+		seq, err := sequences.Parse("slow.yaml", []byte(text+"sample: "+mode+"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := opts(float64(i)/float64(benches), swept)
+		o.Seed = seed + uint64(i)
+		figure := 0
+		cover(t, seq, o, func(got analyze.Quantity, value, u, truth float64) {
+			if got == q {
+				count(table, row+map[bool]string{false: ", followed", true: ", swept"}[swept], value, u, truth, float64((7*i+13*figure)%100)/100)
+				figure++
+			}
+		})
+	}
+}
+
+// coverDurations counts the transition durations of outputs with a capacitor across the coil
+// that gives edges a time constant of 3 to 40 ms, or 15 to 40 ms where they are swept: such as
+// are figures and no bounds.
+func coverDurations(t *testing.T, table map[string]*coverage, benches int) {
+	t.Helper()
+	coverSlow(t, table, edges, "transition_duration", analyze.TransitionDuration, 40_000, benches, func(x float64, swept bool) sim.Opts {
+		tau := 3 + 37*x
+		if swept {
+			tau = 15 + 25*x
+		}
+		return sim.Opts{Unit: sim.UnitParams{Edge: time.Duration(tau * 1e6)}}
+	})
+}
+
+// coverHold counts how long outputs are away from their level whose sense wire is off for
+// some 20 to 200 ms, and those that fall back 0.4 to 0.6 s after they switched on.
+func coverHold(t *testing.T, table map[string]*coverage, benches int) {
+	t.Helper()
+	coverSlow(t, table, spells, "hold, wire off", analyze.Hold, 50_000, benches, func(float64, bool) sim.Opts {
+		return sim.Opts{Faults: []sim.Fault{{Name: "loose-wire"}}}
+	})
+	coverSlow(t, table, edges, "hold, falls back", analyze.Hold, 60_000, benches, func(x float64, _ bool) sim.Opts {
+		return sim.Opts{Faults: []sim.Fault{{Name: "early-fall", Value: 0.4 + 0.2*x}}}
+	})
 }
 
 // TestCoverage_Benches draws benches (resistors, gains, offsets, oscillators,
@@ -309,6 +427,8 @@ func TestCoverage_Benches(t *testing.T) {
 	table := coverAll(t, benches, []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}, []int{40, 40, 10, 10})
 	coverRipple(t, table, benches/5)
 	coverRamps(t, table, benches/5)
+	coverDurations(t, table, benches/5)
+	coverHold(t, table, benches/5)
 	text := coverageTable(table)
 	t.Log("\n" + text)
 	if benches < 2000 {

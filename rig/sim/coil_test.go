@@ -115,7 +115,9 @@ func TestCoil_CrossingWithSlope(t *testing.T) {
 // An output with a relay goes to its level with its time constant (the exponential
 // law, textbook): on, the terminal passes the middle of its levels after about
 // tau·ln 2, a little late as the coil's current takes its share; off, where the
-// diode's level is the aim, after tau·ln(swing/rest).
+// diode's level is the aim, after tau·ln(swing/rest). The same law gives the time from 10 %
+// to 90 %: towards the source's own voltage, since the coil has hardly any current yet, or
+// towards the diode's level.
 func TestOutput_EdgeTakesItsTime(t *testing.T) {
 	const tau = 150 * time.Microsecond
 	rig := relayRig()
@@ -129,12 +131,16 @@ func TestOutput_EdgeTakesItsTime(t *testing.T) {
 		began := w.now
 		w.switchOutput(o, up)
 		c := w.truth.open.Crossings[len(w.truth.open.Crossings)-1]
-		want := tau.Seconds() * math.Ln2
+		want, lasts := tau.Seconds()*math.Ln2, tau.Seconds()*math.Log((o.on.volts-0.1*high-0.9*low)/(o.on.volts-0.9*high-0.1*low))
 		if !up {
+			lasts = tau.Seconds() * math.Log((0.9*high+0.1*low+0.7)/(0.1*high+0.9*low+0.7))
 			want = tau.Seconds() * math.Log((high+0.7)/((high+low)/2+0.7))
 		}
 		if got := c.At.Sub(capture.Instant(began)).Seconds(); math.Abs(got-want) > 0.06*want {
 			t.Errorf("on %v: the middle after %.1f µs, want %.1f", up, 1e6*got, 1e6*want)
+		}
+		if got := c.Duration.Seconds(); math.Abs(got-lasts) > 0.06*lasts {
+			t.Errorf("on %v: 10 %% to 90 %% in %.1f µs, want %.1f", up, 1e6*got, 1e6*lasts)
 		}
 		near(t, "volts at the crossing", o.present.value(int64(c.At)), (high+low)/2, 1e-3)
 		near(t, "volts at first", o.present.value(began), o.level(!up), 1e-3)

@@ -149,7 +149,8 @@ func (w *World) switchOutput(o *output, high bool) {
 		}
 	}
 	w.applyEdge(o, before)
-	w.truth.crossing(o, o.passes(w.now, (was+o.level(high))/2, high), high)
+	way := func(share float64) int64 { return o.passes(w.now, was+share*(o.level(high)-was), high) }
+	w.truth.crossing(o, way(0.5), way(0.9)-way(0.1), high)
 	if !high {
 		return
 	}
@@ -251,6 +252,7 @@ const (
 // the divider's lower resistor pulls the input to ground.
 func (w *World) setWire(o *output, off bool) {
 	o.loose = off
+	w.truth.wire(o, w.now, off)
 	if off {
 		o.sense.push(constant(w.now, 0))
 		w.plan(happening{at: w.now + w.wire.between(shortestGone, longestGone), kind: wireChanges, index: o.index})

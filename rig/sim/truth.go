@@ -25,6 +25,14 @@ type TruthEvent struct {
 	Crossings []Crossing
 	Edges     []ContactEdge
 	Changes   []Change
+	WireOff   []WireOff
+}
+
+// WireOff is a time for which an output's sense wire was off. To is 0 where the event ended
+// before it was back.
+type WireOff struct {
+	Output   string
+	From, To capture.Instant
 }
 
 // Crossing is an output's switching, at the instant at which it passes the middle
@@ -34,6 +42,9 @@ type Crossing struct {
 	At     capture.Instant
 	High   bool    // it switched on
 	Volts  float64 // the settled level at the terminal that it switches to
+	// Duration is from where the terminal passes 10 % of the way between its two levels to
+	// where it passes 90 %, by the law that the simulator draws.
+	Duration time.Duration
 }
 
 // ContactEdge is a contact's change.
@@ -123,9 +134,22 @@ func (r *recorder) begin(name string, at int64) {
 	r.open = TruthEvent{Name: name, At: capture.Instant(at)}
 }
 
-func (r *recorder) crossing(o *output, at int64, high bool) {
+func (r *recorder) crossing(o *output, at, lasts int64, high bool) {
 	r.lastUp[o] = capture.Instant(at)
-	r.open.Crossings = append(r.open.Crossings, Crossing{o.name, capture.Instant(at), high, o.level(high)})
+	r.open.Crossings = append(r.open.Crossings, Crossing{o.name, capture.Instant(at), high, o.level(high), time.Duration(lasts)})
+}
+
+// wire records that an output's sense wire went off or came back.
+func (r *recorder) wire(o *output, at int64, off bool) {
+	if off {
+		r.open.WireOff = append(r.open.WireOff, WireOff{Output: o.name, From: capture.Instant(at)})
+		return
+	}
+	for i := range r.open.WireOff {
+		if x := &r.open.WireOff[i]; x.Output == o.name && x.To == 0 {
+			x.To = capture.Instant(at)
+		}
+	}
 }
 
 func (r *recorder) edge(c *contact, at int64) {
