@@ -175,6 +175,7 @@ func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	}
 	spareProcessors()
 	roomyMemory()
+	smallPages()
 	held := &hardware{Set: lines, bus: bus}
 	b, err := bench.Open(rig, bus, held, opts)
 	if err != nil {

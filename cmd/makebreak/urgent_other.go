@@ -7,3 +7,6 @@ func urgent() (calm func()) { return func() {} }
 
 // patient does nothing: there is nobody to let go first.
 func patient() {}
+
+// smallPages does nothing: how memory is paged matters to nobody.
+func smallPages() {}
