@@ -13,7 +13,6 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
-	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 )
@@ -306,20 +305,8 @@ func TestNewCapture_PassesOver(t *testing.T) {
 	}{{"follow", wiring.Follow, true}, {"sweep", wiring.Sweep, true}, {"sweep, polled", wiring.Sweep, false}} {
 		t.Run(c.name, func(t *testing.T) {
 			rig := fullRig(2, 400_000, wiring.ADS1115, c.mode, c.wired)
-			w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
-			if err != nil {
-				t.Fatal(err)
-			}
-			set, err := w.Lines(bench.Requests(rig))
-			if err != nil {
-				t.Fatal(err)
-			}
-			b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer b.Close()
-			idle(t, w.Bus(), set, 250*time.Millisecond)
+			b, w := openOn(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
+			idle(t, b, w.Bus(), 250*time.Millisecond)
 			recording, err := b.NewCapture()
 			if err != nil {
 				t.Fatal(err)
@@ -344,9 +331,9 @@ func TestNewCapture_PassesOver(t *testing.T) {
 }
 
 // idle lets time pass on the bus without a look at the lines' edges.
-func idle(t *testing.T, bus i2c.Bus, set line.Set, d time.Duration) {
+func idle(t *testing.T, b *bench.Bench, bus i2c.Bus, d time.Duration) {
 	t.Helper()
-	for end := set.Now().Add(d); set.Now() < end; {
+	for end := b.Now().Add(d); b.Now() < end; {
 		if err := bus.Tx(0x48, nil, make([]byte, 2)); err != nil {
 			t.Fatal(err)
 		}
