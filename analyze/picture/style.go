@@ -3,6 +3,7 @@ package picture
 import (
 	"bytes"
 	"fmt"
+	"html"
 	"image/color"
 	"io"
 	"math"
@@ -92,7 +93,15 @@ func (p *picture) onto(c vg.CanvasSizer) {
 	p.plot.Draw(draw.Crop(inner, 0, 0, 0, y-inner.Max.Y-6))
 }
 
+func (p *picture) name() string {
+	if p.heading == "" {
+		return strings.Join(p.words, ". ")
+	}
+	return strings.Join(append([]string{p.heading}, p.words...), ". ")
+}
+
 // svg writes the picture without a font of its own: the viewer's sans serif will do.
+// What is said above it also names it to who cannot see it.
 func (p *picture) svg(w io.Writer) error {
 	c := vgsvg.New(p.w, p.h)
 	p.onto(c)
@@ -101,7 +110,7 @@ func (p *picture) svg(w io.Writer) error {
 		return fmt.Errorf("picture: svg: %w", err)
 	}
 	_, text, _ := strings.Cut(b.String(), "<svg")
-	text = strings.ReplaceAll("<svg"+text, "font-family:Liberation Sans", "font-family:'Liberation Sans',Arial,sans-serif")
+	text = strings.ReplaceAll(`<svg role="img" aria-label="`+html.EscapeString(p.name())+`"`+text, "font-family:Liberation Sans", "font-family:'Liberation Sans',Arial,sans-serif")
 	if _, err := io.WriteString(w, text); err != nil {
 		return fmt.Errorf("picture: svg: %w", err)
 	}

@@ -15,18 +15,13 @@ import (
 // shownCourses is how many quantities that moved are drawn on a page.
 const shownCourses = 8
 
-// pageCourse is one quantity's course as the page shows it.
-type pageCourse struct {
-	Words string
-	SVG   template.HTML // made here, of figures and escaped words only
-}
-
-// courses draws the quantities of a soak that drift or step.
-func courses(r *Record) ([]pageCourse, error) {
+// courses draws the quantities of a soak that drift or step, as SVG of figures and
+// escaped words only.
+func courses(r *Record) ([]template.HTML, error) {
 	if r.Tally == nil {
 		return nil, nil
 	}
-	var out []pageCourse
+	var out []template.HTML
 	for _, t := range trendsOf(r) {
 		if t.moved() == "" || len(out) == shownCourses {
 			continue
@@ -36,7 +31,7 @@ func courses(r *Record) ([]pageCourse, error) {
 		if err := c.Inline(&b); err != nil {
 			return nil, err
 		}
-		out = append(out, pageCourse{c.Heading, template.HTML(b.String())})
+		out = append(out, template.HTML(b.String()))
 	}
 	return out, nil
 }

@@ -48,6 +48,7 @@ func HTML(w io.Writer, r *Record) error {
 type page struct {
 	Run, Unit    string
 	Verdict, Why string
+	Tone         string // the class that colours the verdict
 	Simulated    bool
 	Nothing      string // in place of a table without rows
 	Faults       string // planted on the simulated bench; empty: none
@@ -57,7 +58,7 @@ type page struct {
 	Steady       string
 	Legend       []string
 	Lists        []pageList // those that are not empty
-	Courses      []pageCourse
+	Courses      []template.HTML
 	Findings     []pageFinding
 	LogPath      string
 	Cycles       []pageCycle
@@ -91,9 +92,12 @@ func newPage(r *Record) (*page, error) {
 		return nil, err
 	}
 	p := &page{
-		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: verdictName(r.Verdict), Why: verdictSentence(r, s),
+		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: verdictName(r.Verdict), Tone: verdictName(r.Verdict), Why: verdictSentence(r, s),
 		Simulated: r.Simulated, Faults: faultWords(r), Nothing: nothingWords(r), Head: pairs(r), Columns: tableHead, Rows: pageRows(s),
 		Steady: oneLine(s.steady.line()), Legend: s.legendLines(), LogPath: oneLine(r.LogPath),
+	}
+	if r.Verdict == analyze.Pass && !r.Complete { // no green for what was not tested to its end
+		p.Verdict, p.Tone = "pass so far", string(analyze.Undecided)
 	}
 	p.addList(unkeptHeading, oneLines(r.Unkept))
 	p.addList("Remarks", s.remarkLines())

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -26,7 +27,7 @@ func htmlOf(t *testing.T, r *Record) string {
 var (
 	pageElements = set("html head meta title style body h1 h2 h3 p b span dl dt dd ul li table thead tbody tr th td details summary div")
 
-	pageAttributes = set("lang charset name content http-equiv class")
+	pageAttributes = set("lang charset name content http-equiv class scope role aria-label tabindex")
 )
 
 func set(words string) map[string]bool {
@@ -163,6 +164,28 @@ func TestHTML_CutsLongCycles(t *testing.T) {
 	}
 	if n := strings.Count(page, "12.00 V ± 0.10 V"); n != shownFigures {
 		t.Errorf("%d single figures; want %d", n, shownFigures)
+	}
+}
+
+// What was not tested to its end is not shown in green.
+func TestHTML_PassSoFar(t *testing.T) {
+	for complete, want := range map[bool]string{
+		true:  `<p class="result pass"><b>pass</b>`,
+		false: `<p class="result undecided"><b>pass so far</b>`,
+	} {
+		r := invented()
+		r.Verdict, r.Complete = analyze.Pass, complete
+		if !strings.Contains(htmlOf(t, r), want) {
+			t.Errorf("complete %t: the page does not hold %s", complete, want)
+		}
+	}
+}
+
+// A picture has a name for who cannot see it.
+func TestHTML_PicturesAreNamed(t *testing.T) {
+	page := htmlOf(t, soaked(t, 5000, 30_000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) }))
+	if want := `<svg role="img" aria-label="K1 operate time at energize" `; !strings.Contains(page, want) {
+		t.Errorf("the page does not hold %s", want)
 	}
 }
 
