@@ -233,7 +233,7 @@ func pruneOne(db *journal.DB, o *pruneOpts, h journal.Holding) error {
 
 // staysAlone says whether an error is about one run only.
 func staysAlone(err error) bool {
-	for _, e := range []error{journal.ErrDiffers, journal.ErrNameTaken, journal.ErrPart, journal.ErrWentOn} {
+	for _, e := range []error{journal.ErrDiffers, journal.ErrNameTaken, journal.ErrPart, journal.ErrWentOn, journal.ErrTaken} {
 		if errors.Is(err, e) {
 			return true
 		}

@@ -131,13 +131,7 @@ func (o *soakOpts) check(c *cobra.Command) error {
 // beginSoak begins a soak, or goes on with one where that is asked for.
 func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 	if o.goOn {
-		id, done, err := a.unfinished(name)
-		if err != nil || done != nil {
-			return errors.Join(err, done)
-		}
-		if id != "" {
-			return a.resumeSoak(c, id, o)
-		}
+		return a.goOn(c, name, o)
 	}
 	j, err := a.prepare(c, name, &o.runOpts)
 	if err != nil {
@@ -148,28 +142,53 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 		return failed(exitLog, err)
 	}
 	defer db.Close()
+	return a.soakIn(c, db, j, o)
+}
+
+// soakIn begins a soak in a log.
+func (a *app) soakIn(c *cobra.Command, db *journal.DB, j job, o *soakOpts) error {
 	s := &soak{app: a, o: o, db: db, seq: j.seq, rig: j.rig, sim: j.sim, planned: j.cycles, next: 1, keep: o.keep}
 	return s.start(c.Context(), func(b *bench.Bench) error { return s.begin(b) })
 }
 
-// unfinished finds the unit's newest soak of a sequence: its ID where it is to go on,
-// the verdict of one that is complete; neither where there is none.
-func (a *app) unfinished(name string) (id string, done *failure, err error) {
+// goOn goes on with the unit's soak of a sequence, or begins one where there is none. Two
+// programs that are told to at once must not both begin one, so the first holds them.
+func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	seq, err := loadSequence(name)
 	if err != nil {
-		return "", nil, err
+		return err
 	}
 	db, err := journal.Open(a.log)
 	if err != nil {
-		return "", nil, failed(exitLog, err)
+		return failed(exitLog, err)
 	}
 	defer db.Close()
+	if err := db.TakeUnit(a.unit, seq.Name); err != nil {
+		return failed(exitLog, err)
+	}
+	id, done, err := a.unfinished(db, seq.Name)
+	if err != nil || done != nil {
+		return errors.Join(err, done)
+	}
+	if id != "" {
+		return a.resumeIn(c, db, id, o)
+	}
+	j, err := a.prepare(c, name, &o.runOpts)
+	if err != nil {
+		return err
+	}
+	return a.soakIn(c, db, j, o)
+}
+
+// unfinished finds the unit's newest soak of a sequence: its ID where it is to go on,
+// the verdict of one that is complete; neither where there is none.
+func (a *app) unfinished(db *journal.DB, sequence string) (id string, done, err error) {
 	runs, err := db.Runs()
 	if err != nil {
 		return "", nil, failed(exitLog, err)
 	}
 	for _, r := range runs {
-		if r.Unit != a.unit || r.Sequence != seq.Name || !r.Soak || r.Part {
+		if r.Unit != a.unit || r.Sequence != sequence || !r.Soak || r.Part {
 			continue
 		}
 		if !r.Complete {
@@ -188,6 +207,11 @@ func (a *app) resumeSoak(c *cobra.Command, id string, o *soakOpts) error {
 		return err
 	}
 	defer db.Close()
+	return a.resumeIn(c, db, id, o)
+}
+
+// resumeIn goes on with a soak in a log.
+func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, o *soakOpts) error {
 	s, err := a.resumed(c, db, id, o)
 	if err != nil {
 		return err
@@ -195,9 +219,10 @@ func (a *app) resumeSoak(c *cobra.Command, id string, o *soakOpts) error {
 	return s.start(c.Context(), func(*bench.Bench) error { return s.resume() })
 }
 
-// resumed makes a soak ready to go on as it began.
+// resumed makes a soak ready to go on as it began. It is held before anything else is
+// done: another program that goes on with it stays undisturbed.
 func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) (*soak, error) {
-	rec, err := db.Find(id)
+	rec, err := db.Take(id)
 	if err != nil {
 		if logError(err) {
 			return nil, failed(exitLog, err)

@@ -24,7 +24,8 @@ const lockWait = 5 * time.Second
 
 // DB is an open log. Its methods may be used from several goroutines.
 type DB struct {
-	path string
+	path string // as Open was given it, for messages
+	full string // of the file itself; empty: it is only read
 	// read is a pool of connections that cannot write. One connection writes, so
 	// that its statements stay prepared and its transactions never meet.
 	read *sql.DB
@@ -35,25 +36,52 @@ type DB struct {
 	stmts map[string]*sql.Stmt
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
+
+	locking sync.Mutex // guards locks
+	locks   *os.File   // nil: nothing is held yet
 }
 
 // Open opens the log at the path, a new one where there is none: its folders and
 // the file can then be read by nobody else. An older schema is brought up to
 // date. The error says whether the file is a log and what is wrong with it.
 func Open(path string) (db *DB, err error) {
-	err = withReserve(path, func() error {
-		db, err = open(path, path)
+	full, err := realPath(path)
+	if err != nil {
+		return nil, err
+	}
+	err = withReserve(full, func() error {
+		db, err = open(full, path)
 		return err
 	})
 	return db, err
 }
 
-// open opens the log at a path; messages call it by a name.
-func open(at, path string) (*DB, error) {
-	full, err := filepath.Abs(at)
+// realPath is the whole path of the file itself: what stands beside a log stands beside
+// that, not beside a link to it.
+func realPath(path string) (string, error) {
+	full, err := filepath.Abs(path)
 	if err != nil {
-		return nil, fmt.Errorf("log %s: %w", path, err)
+		return "", fmt.Errorf("log %s: %w", path, err)
 	}
+	const links = 10 // in a row that lead to nothing yet
+	for range links {
+		if real, err := filepath.EvalSymlinks(full); err == nil {
+			return real, nil
+		}
+		to, err := os.Readlink(full)
+		if err != nil {
+			break
+		}
+		if !filepath.IsAbs(to) {
+			to = filepath.Join(filepath.Dir(full), to)
+		}
+		full = to
+	}
+	return full, nil
+}
+
+// open opens the log at its whole path; messages call it by a name.
+func open(full, path string) (*DB, error) {
 	if err := prepareFile(full); err != nil {
 		return nil, err
 	}
@@ -62,7 +90,7 @@ func open(at, path string) (*DB, error) {
 	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
 		return nil, failAt(path, "open", err)
 	}
-	db := &DB{path: path, stmts: map[string]*sql.Stmt{}}
+	db := &DB{path: path, full: full, stmts: map[string]*sql.Stmt{}}
 	if err := db.connect(full, migrations); err != nil {
 		return nil, failAt(path, "open", errors.Join(err, db.Close()))
 	}
@@ -73,7 +101,10 @@ func open(at, path string) (*DB, error) {
 // of the reserve beside it is given up then.
 func OpenToPrune(path string) (*DB, error) {
 	db, err := Open(path)
-	if errors.Is(err, ErrFull) && giveUpReserve(path, reserveBytes) {
+	if !errors.Is(err, ErrFull) {
+		return db, err
+	}
+	if full, e := realPath(path); e == nil && giveUpReserve(full, reserveBytes) {
 		return Open(path)
 	}
 	return db, err
@@ -205,6 +236,7 @@ func (db *DB) Close() error {
 	if db.copy != "" {
 		errs = append(errs, os.RemoveAll(db.copy))
 	}
+	errs = append(errs, db.letGo())
 	return db.fail("close", errors.Join(errs...))
 }
 

@@ -94,7 +94,7 @@ func (db *DB) inSteps(step func(batch int) (left bool, err error)) error {
 		case err == nil:
 		case kindOf(err) != ErrFull:
 			return err
-		case giveUpReserve(db.path, reserveBytes):
+		case giveUpReserve(db.full, reserveBytes):
 			db.emptyWAL()
 		case batch > 1:
 			batch /= 4
@@ -119,7 +119,7 @@ func (db *DB) advise(err error) error {
 // DropCaptures removes a run's captures, unless it has gone on since it was looked at.
 // Its figures stay.
 func (db *DB) DropCaptures(h Holding) error {
-	rec, err := db.Find(h.Run)
+	rec, err := db.Take(h.Run)
 	if err != nil {
 		return err
 	}
@@ -183,7 +183,7 @@ const removing = "being removed from the log"
 // DropRun removes a run altogether, unless it has gone on since it was looked at. As long
 // as nothing of it is gone, it is as it was.
 func (db *DB) DropRun(h Holding) error {
-	rec, err := db.Find(h.Run)
+	rec, err := db.Take(h.Run)
 	if err != nil {
 		return err
 	}
@@ -257,7 +257,7 @@ func (db *DB) Shrink() error {
 	if err != nil {
 		return err
 	}
-	free, known := freeSpace(filepath.Dir(db.path))
+	free, known := freeSpace(filepath.Dir(db.full))
 	if known && free < 2*size {
 		return db.fail("shrink", db.shrinkInPlace(size, free))
 	}

@@ -39,9 +39,9 @@ func isDatabase(path string) error {
 // as it lies there if both files of a log in use are beside it, or none is and nothing can
 // write to the disk. In all other cases a copy is read.
 func openReadOnly(path string, why error) (*DB, error) {
-	full, err := filepath.Abs(path)
+	full, err := realPath(path)
 	if err != nil {
-		return nil, fmt.Errorf("log %s: %w", path, err)
+		return nil, err
 	}
 	way := ""
 	switch inUse := isThere(full+"-wal") || isThere(full+"-shm"); {

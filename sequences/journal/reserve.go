@@ -96,16 +96,16 @@ func (db *DB) emptyWAL() {
 // Settle makes the reserve again after something was removed. On a disk that is full the
 // log gives some of its free pages back for that.
 func (db *DB) Settle() error {
-	if allocated(reserveOf(db.path)) < reserveBytes {
+	if allocated(reserveOf(db.full)) < reserveBytes {
 		err := db.giveBack(func() bool {
-			free, known := freeSpace(filepath.Dir(db.path))
+			free, known := freeSpace(filepath.Dir(db.full))
 			return known && free < reserveShare*reserveBytes
 		})
 		if err != nil {
 			return db.fail("give room back", err)
 		}
 	}
-	keepReserve(db.path)
+	keepReserve(db.full)
 	return nil
 }
 

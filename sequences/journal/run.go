@@ -87,6 +87,9 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		r.info.ID = fmt.Sprintf("%s.%d", day, count)
+		if err := db.hold(runKey(r.info)); err != nil {
+			return err
+		}
 		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
 			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
 			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes, linesOf(info.Faults)},
@@ -98,14 +101,15 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	if err != nil {
 		return nil, db.fail("begin a run", err)
 	}
-	keepReserve(db.path)
+	keepReserve(db.full)
 	return r, nil
 }
 
 // Resume takes a run up again that is not complete. Its end, if it has one, is
-// forgotten; that it was interrupted is recorded.
+// forgotten; that it was interrupted is recorded. One that another program is writing gives
+// ErrTaken and stays as it is.
 func (db *DB) Resume(id string, now time.Time) (*Run, error) {
-	rec, err := db.Find(id)
+	rec, err := db.Take(id)
 	if err != nil {
 		return nil, err
 	}
@@ -136,7 +140,7 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	if err != nil {
 		return nil, db.fail(doing, err)
 	}
-	keepReserve(db.path)
+	keepReserve(db.full)
 	return r, nil
 }
 
@@ -302,7 +306,7 @@ func (r *Run) Finish(end RunEnd) error {
 	if ended == nil {
 		return r.db.fail(doing, errors.New("it has no time of its end"))
 	}
-	err = withReserve(r.db.path, func() error {
+	err = withReserve(r.db.full, func() error {
 		return r.db.fail(doing, r.db.transact(func() error {
 			return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",
 				ended, verdict, end.Complete, end.Reason, r.row)

@@ -1,0 +1,115 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"os"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// Programs that write one log keep out of each other's runs by locks on a file beside it,
+// which stays empty: each run has a byte of its own there. The kernel lets go of a lock
+// when its program ends, however that ends, so that none is ever left over.
+
+func locksOf(path string) string { return path + "-lock" }
+
+// Take finds a run as Find does and holds it for this program alone, until the log is
+// closed or the program has ended. A run that another program holds gives ErrTaken, and
+// nothing has been changed.
+func (db *DB) Take(id string) (*RunRecord, error) {
+	rec, err := db.Find(id)
+	if err != nil {
+		return nil, err
+	}
+	if err := db.hold(runKey(rec.RunInfo)); err != nil {
+		return nil, db.fail("take run "+rec.ID, err)
+	}
+	return db.Find(rec.ID) // it may have gone on before it was held
+}
+
+// TakeUnit holds a unit's soaks by a sequence, those that are yet to begin included.
+func (db *DB) TakeUnit(unit, sequence string) error {
+	err := db.hold(fmt.Sprintf("unit %q %q", unit, sequence))
+	return db.fail(fmt.Sprintf("take the soaks of unit %q by %s", unit, sequence), err)
+}
+
+// runKey names a run, also where the log has been replaced by another.
+func runKey(info RunInfo) string { return fmt.Sprintf("run %s %d", info.ID, info.Started.UnixNano()) }
+
+// hold takes the lock of a key. What this log holds already it holds on.
+func (db *DB) hold(key string) error {
+	db.locking.Lock()
+	defer db.locking.Unlock()
+	if db.copy != "" || db.full == "" {
+		return ErrReadOnly
+	}
+	if db.locks == nil {
+		f, err := openLocks(db.full)
+		if err != nil {
+			return err
+		}
+		db.locks = f
+	}
+	h := fnv.New64a()
+	_, _ = io.WriteString(h, key) // never fails
+	at := unix.Flock_t{Type: unix.F_WRLCK, Whence: io.SeekStart, Start: int64(h.Sum64() >> 2), Len: 1}
+	err := unix.FcntlFlock(db.locks.Fd(), setLock, &at)
+	if errors.Is(err, syscall.EAGAIN) || errors.Is(err, syscall.EACCES) {
+		return ErrTaken
+	}
+	if err != nil {
+		return fmt.Errorf("%w: its file system cannot lock files: %w", ErrAccess, err)
+	}
+	return nil
+}
+
+// openLocks opens the file for the locks. Where it is made, it can be written by whoever
+// can write the log, as far as this user may see to that.
+func openLocks(path string) (*os.File, error) {
+	name := locksOf(path)
+	f, err := os.OpenFile(name, os.O_RDWR, 0)
+	if err == nil || !errors.Is(err, os.ErrNotExist) {
+		return f, lockFileError(err)
+	}
+	if f, err = os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600); err != nil {
+		return nil, lockFileError(err)
+	}
+	alike(f, path)
+	return f, nil
+}
+
+func lockFileError(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fileError(err)
+}
+
+// alike gives a file beside the log the log's owner and rights, as far as that goes: what
+// root has made must not keep the log's own user from it.
+func alike(f *os.File, log string) {
+	info, err := os.Stat(log)
+	if err != nil {
+		return
+	}
+	_ = f.Chmod(info.Mode().Perm())
+	if s, ok := info.Sys().(*syscall.Stat_t); ok && os.Geteuid() == 0 {
+		_ = f.Chown(int(s.Uid), int(s.Gid))
+	}
+}
+
+// letGo lets go of all that is held.
+func (db *DB) letGo() error {
+	db.locking.Lock()
+	defer db.locking.Unlock()
+	if db.locks == nil {
+		return nil
+	}
+	err := db.locks.Close()
+	db.locks = nil
+	return err
+}

@@ -1,0 +1,75 @@
+package journal
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+)
+
+// A run is held by the log that began it or took it, until that is closed; another gets
+// ErrTaken for all that would change it, and changes nothing.
+func TestTake(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	one, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	two := openLog(t, path)
+	id := fillRun(t, one, 3, time.Unix(1_800_000_000, 0))
+	before := contents(t, one, id)
+	seen := holding(t, two, id)
+	for what, err := range map[string]error{
+		"Take": second(two.Take(id)), "Resume": second(two.Resume(id, time.Unix(1_900_000_000, 0))),
+		"DropRun": two.DropRun(seen), "DropCaptures": two.DropCaptures(seen),
+	} {
+		if !errors.Is(err, ErrTaken) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	if after := contents(t, one, id); len(after) != len(before) {
+		t.Errorf("%d rows of the run are %d", len(before), len(after))
+	}
+	if _, err := one.Take(id); err != nil {
+		t.Errorf("by who has it: %v", err)
+	}
+	if err := one.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := two.Take(id); err != nil {
+		t.Errorf("once it is closed: %v", err)
+	}
+}
+
+func second[T any](_ T, err error) error { return err }
+
+// Of two programs that are to go on with a unit's soaks one is refused.
+func TestTakeUnit(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	one, two := openLog(t, path), openLog(t, path)
+	if err := errors.Join(one.TakeUnit("RB-017", "relay-only"), two.TakeUnit("RB-018", "relay-only"), two.TakeUnit("RB-017", "armed-high")); err != nil {
+		t.Error(err)
+	}
+	if err := two.TakeUnit("RB-017", "relay-only"); !errors.Is(err, ErrTaken) {
+		t.Errorf("the same one: %v", err)
+	}
+}
+
+// What stands beside a log stands beside the file, wherever a link to it is.
+func TestOpen_Link(t *testing.T) {
+	dir, links := t.TempDir(), t.TempDir()
+	path, link := filepath.Join(dir, "log.db"), filepath.Join(links, "link.db")
+	if err := os.Symlink(path, link); err != nil { // to nothing yet
+		t.Fatal(err)
+	}
+	db := openLog(t, link)
+	id := fillRun(t, db, 3, time.Unix(1_800_000_000, 0))
+	if _, err := openLog(t, path).Take(id); !errors.Is(err, ErrTaken) {
+		t.Errorf("by its own path: %v", err)
+	}
+	all, err := os.ReadDir(links)
+	if err != nil || len(all) != 1 {
+		t.Errorf("beside the link: %v, %v", all, err)
+	}
+}

@@ -1,0 +1,8 @@
+//go:build !linux
+
+package journal
+
+import "golang.org/x/sys/unix"
+
+// setLock locks for the program as a whole.
+const setLock = unix.F_SETLK
