@@ -410,9 +410,11 @@ func (w window) lacking(i int, base, top float64) float64 {
 // shortEdge is what an edge of a fifth of a conversion lacks of its first one.
 const shortEdge = 0.2
 
-// fastestSag is the shortest time constant of a supply that sags: L/R of a relay's coil,
-// which takes its current from it, is 1 ms and more (common practice, no source).
-const fastestSag = time.Millisecond
+// fastestSag is the time constant from which on sags are followed back: L/R of a relay's coil,
+// which takes its current from a supply, is 1 ms and more, but what else a supply does at a
+// load may be quicker (common practice, no source). What a quicker sag than this one hides is
+// covered as well, since it is nearly over when the next conversion begins.
+const fastestSag = 500 * time.Microsecond
 
 // diodeShare is by how much of a step the level may be unknown that a diode holds
 // after it: 0.1 V of 14 V, by which a forward voltage may change with current and
