@@ -75,6 +75,9 @@ func within(path, below string) bool {
 
 // forbidden says why one package must not import another; empty: it may.
 func forbidden(from, to string) string {
+	if strings.HasPrefix(to, "github.com/chromedp/") {
+		return "a browser is for tests only"
+	}
 	if !strings.HasPrefix(to, "makebreak/") {
 		return ""
 	}
@@ -121,5 +124,8 @@ func TestForbidden(t *testing.T) {
 		if got := forbidden("makebreak/"+c.from, "makebreak/"+c.to); (got != "") != c.refused {
 			t.Errorf("%s imports %s: %q, refused should be %t", c.from, c.to, got, c.refused)
 		}
+	}
+	if forbidden("makebreak/cmd/makebreak", "github.com/chromedp/chromedp") == "" {
+		t.Error("the program may import a browser's client")
 	}
 }

@@ -1,0 +1,214 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// browserPatience bounds one life of the browser, however busy the machine is.
+const browserPatience = 4 * time.Minute
+
+// view is a way to look at a page.
+type view struct {
+	name, media, scheme string
+	width               int64
+}
+
+var views = []view{
+	{"on a phone", "screen", "light", 390},
+	{"on a phone, dark", "screen", "dark", 390},
+	{"on a desk", "screen", "light", 1280},
+	{"printed", "print", "light", 688}, // A4 less its margins, at 96 dots an inch
+}
+
+// sight is what a browser shows of a page in a view.
+type sight struct {
+	Width, Wanted float64  // of the window, and of what is in it
+	Out           []string // what sticks out of the page, or of its cell
+	Faint         []faint
+	Title, Lang   string
+	Headings      []int
+	Nameless      []string // pictures and boxes without a name, columns without a scope
+	Tables        []shownTable
+	Text          string
+}
+
+// faint is a text with its colours, each as red, green and blue from 0 to 255.
+type faint struct {
+	Text         string
+	Colour, Back []float64
+}
+
+type shownTable struct {
+	Name string
+	Rows [][]string // of the body, as they can be read
+}
+
+// seen is all that a browser tells of a page.
+type seen struct {
+	sights   map[string]*sight
+	troubles []string // on the console, or asked for from elsewhere
+}
+
+// lookAround works in the page: it opens what is folded and says what can be seen.
+const lookAround = `(() => {
+	document.querySelectorAll('details').forEach(d => d.open = true);
+	const rgb = c => (c.match(/[\d.]+/g) || []).map(Number);
+	const clear = c => c.length == 4 && c[3] == 0;
+	const say = e => e.tagName.toLowerCase() + ' ' + e.textContent.trim().slice(0, 60);
+	const s = {Out: [], Faint: [], Nameless: [], Tables: [], Title: document.title, Lang: document.documentElement.lang};
+	s.Width = document.documentElement.clientWidth;
+	s.Wanted = Math.max(document.documentElement.scrollWidth, document.body.scrollWidth);
+	const scrolls = e => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
+	for (const e of document.body.querySelectorAll('*')) {
+		const r = e.getBoundingClientRect();
+		let box = e.parentElement;
+		while (box && !scrolls(box)) box = box.parentElement;
+		if (!box && r.width > 0 && (r.right > s.Width + 1 || r.left < -1)) s.Out.push(say(e));
+		if (['TD', 'TH', 'P', 'LI', 'DD', 'DT'].includes(e.tagName) && e.scrollWidth > e.clientWidth + 1) s.Out.push('beyond its room: ' + say(e));
+	}
+	for (let w = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), n; n = w.nextNode();) {
+		if (!n.textContent.trim()) continue;
+		const e = n.parentElement, drawn = e.closest('svg');
+		let b = e;
+		while (b && clear(rgb(getComputedStyle(b).backgroundColor))) b = b.parentElement;
+		s.Faint.push({Text: n.textContent.trim().slice(0, 60), Colour: rgb(drawn ? getComputedStyle(e).fill : getComputedStyle(e).color).slice(0, 3),
+			Back: drawn ? [255, 255, 255] : rgb(getComputedStyle(b).backgroundColor).slice(0, 3)});
+	}
+	s.Headings = [...document.querySelectorAll('h1,h2,h3,h4')].map(h => +h.tagName[1]);
+	for (const e of document.querySelectorAll('svg, [tabindex]')) if (!e.getAttribute('aria-label') || !e.getAttribute('role')) s.Nameless.push(say(e));
+	for (const e of document.querySelectorAll('th')) if (!e.scope || !e.textContent.trim()) s.Nameless.push(say(e));
+	for (const t of document.querySelectorAll('table')) s.Tables.push({Name: t.parentElement.getAttribute('aria-label') || '',
+		Rows: [...t.tBodies[0].rows].map(r => [...r.cells].map(c => c.innerText.trim()))});
+	s.Text = document.body.innerText;
+	return s;
+})()`
+
+// browse opens pages, by the paths of their files, in every view. A browser that does
+// not start or does not last is started again; where none does, the test is left out,
+// since that says nothing about the pages.
+func browse(t *testing.T, paths []string) map[string]*seen {
+	t.Helper()
+	if raceEnabled {
+		t.Skip("looked at without the race detector, which has nothing to find in a browser")
+	}
+	tool, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			t.Fatalf("chromium is required here: %v", err)
+		}
+		t.Skip("NOT CHECKED: chromium is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
+	}
+	for range 3 {
+		var all map[string]*seen
+		var wrong *chromedp.ExceptionError
+		if all, err = browseOnce(tool, paths); err == nil {
+			return all
+		} else if errors.As(err, &wrong) {
+			t.Fatalf("looking at the page: %v", err)
+		}
+		t.Logf("chromium has to be started again: %v", err)
+	}
+	t.Skipf("NOT CHECKED: chromium does not run here: %v", err)
+	return nil
+}
+
+func browseOnce(tool string, paths []string) (map[string]*seen, error) {
+	home, err := os.MkdirTemp("", "browser")
+	if err != nil {
+		return nil, err
+	}
+	// A process of the browser may still write there: what cannot be removed stays.
+	defer os.RemoveAll(home)
+	ctx, cancel := context.WithTimeout(context.Background(), browserPatience)
+	defer cancel()
+	var heard ear
+	quiet := func(string, ...any) {} // of events that are newer than this client
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(home), chromedp.WSURLReadTimeout(browserPatience),
+		chromedp.Env("HOME="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home))
+	ctx, cancel = chromedp.NewContext(ctx, chromedp.WithAllocatorOptions(options...), chromedp.WithListener(heard.hear),
+		chromedp.WithErrorf(quiet), chromedp.WithLogf(quiet))
+	defer cancel()
+	all := map[string]*seen{}
+	for _, p := range paths {
+		heard.start("file://" + p)
+		s := &seen{sights: map[string]*sight{}}
+		for _, v := range views {
+			if s.sights[v.name], err = visit(ctx, "file://"+p, v); err != nil {
+				return nil, fmt.Errorf("%s, %s: %w", p, v.name, err)
+			}
+		}
+		s.troubles, all[p] = heard.troubles(), s
+	}
+	return all, nil
+}
+
+// visit opens a page in one view.
+func visit(ctx context.Context, page string, v view) (*sight, error) {
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(v.width, 900)); err != nil {
+		return nil, err
+	}
+	as := emulation.SetEmulatedMediaParams{Media: v.media, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, as); err != nil {
+		return nil, err
+	}
+	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
+		return nil, err
+	}
+	return chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
+}
+
+// ear gathers what a page says on the console and what it asks for.
+type ear struct {
+	mu    sync.Mutex
+	page  string
+	asked int // for the page itself
+	all   []string
+}
+
+func (e *ear) start(page string) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.page, e.asked, e.all = page, 0, nil
+}
+
+func (e *ear) troubles() []string {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.asked != len(views) {
+		return append(e.all, fmt.Sprintf("the page itself was asked for %d times, not %d", e.asked, len(views)))
+	}
+	return e.all
+}
+
+func (e *ear) hear(event any) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	switch x := event.(type) {
+	case *runtime.EventConsoleAPICalled:
+		e.all = append(e.all, fmt.Sprintf("console: %s", x.Type))
+	case *runtime.EventExceptionThrown:
+		e.all = append(e.all, "exception: "+x.ExceptionDetails.Text)
+	case *log.EventEntryAdded:
+		e.all = append(e.all, "log: "+x.Entry.Text)
+	case *network.EventRequestWillBeSent:
+		if x.Request.URL == e.page {
+			e.asked++
+		} else if e.page != "" {
+			e.all = append(e.all, "asks for "+x.Request.URL)
+		}
+	}
+}
