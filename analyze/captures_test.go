@@ -51,7 +51,12 @@ func measureFile(t *testing.T, name string, averaged time.Duration) analyze.Resu
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r, err := capture.NewReader(f, name, averaged)
+	return measureStream(t, f, name, averaged)
+}
+
+func measureStream(t *testing.T, in io.Reader, name string, averaged time.Duration) analyze.Result {
+	t.Helper()
+	r, err := capture.NewReader(in, name, averaged)
 	if err != nil {
 		t.Fatal(err)
 	}

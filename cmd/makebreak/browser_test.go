@@ -138,7 +138,7 @@ func browseOnce(tool string, paths []string) (map[string]*seen, error) {
 	quiet := func(string, ...any) {} // of events that are newer than this client
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(home), chromedp.WSURLReadTimeout(browserPatience),
-		chromedp.Env("HOME="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home))
+		chromedp.Env("HOME="+home, "TMPDIR="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home))
 	ctx, cancel = chromedp.NewContext(ctx, chromedp.WithAllocatorOptions(options...), chromedp.WithListener(heard.hear),
 		chromedp.WithErrorf(quiet), chromedp.WithLogf(quiet))
 	defer cancel()
