@@ -9,8 +9,8 @@ import (
 	"strings"
 )
 
-// ErrNameTaken says that the other log holds another run of the same name.
-var ErrNameTaken = errors.New("it holds another run of that name")
+// ErrNameTaken says that the other log holds or held another run of the same name.
+var ErrNameTaken = errors.New("it holds, or held, another run of that name")
 
 // The tables that a run has rows in: those once a run, and those with the column that
 // says which cycle a row belongs to. Rows can be stored in this order.
@@ -94,18 +94,31 @@ func (db *DB) makeWay(rec *RunRecord, path string) (there *RunRecord, err error)
 			return nil, errors.New("that is this log itself")
 		}
 	}
+	if err := other.free(rec); err != nil {
+		return nil, err
+	}
 	old, err := other.Find(rec.ID)
 	switch {
 	case errors.Is(err, ErrNoRun):
 		return nil, nil
 	case err != nil:
 		return nil, err
-	case !old.Started.Equal(rec.Started) || old.Unit != rec.Unit:
-		return nil, ErrNameTaken
 	case old.Part:
 		return nil, other.dropRun(old.row, nil)
 	}
 	return old, nil
+}
+
+// free says whether a run's name may be given to it in this log: it is new here or was this
+// run's already.
+func (db *DB) free(rec *RunRecord) error {
+	var taken bool
+	err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE day || '.' || count = ? AND (started <> ? OR unit <> ?))",
+		rec.ID, rec.Started.UnixNano(), rec.Unit).Scan(&taken)
+	if err == nil && taken {
+		err = ErrNameTaken
+	}
+	return err
 }
 
 // dropCopy removes a copy that is to be made anew. It says from the start that it is a part.

@@ -47,10 +47,10 @@ func contents(t *testing.T, db *DB, id string) []string {
 	return all
 }
 
-// Every table that has rows of a run is copied.
+// Every table that has rows of a run is copied; a trigger fills the one of the names.
 func TestCopyRun_Tables(t *testing.T) {
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
-	known := append([]string{"run", "capture"}, runTables...)
+	known := append([]string{"run", "name", "capture"}, runTables...)
 	for _, c := range cycleTables {
 		known = append(known, c.name)
 	}
@@ -107,6 +107,19 @@ func TestCopyRun(t *testing.T) {
 	}
 }
 
+// names are the runs in a log.
+func names(t *testing.T, db *DB) (all []string) {
+	t.Helper()
+	runs, err := db.Runs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range runs {
+		all = append(all, r.Run)
+	}
+	return all
+}
+
 // What an earlier copy left half way is begun anew; another run of the same name, the
 // log itself and a file that is no log are refused; the run stays in all cases.
 func TestCopyRun_Ways(t *testing.T) {
@@ -132,11 +145,19 @@ func TestCopyRun_Ways(t *testing.T) {
 		t.Error("a copy that was begun anew is not whole")
 	}
 
-	if err := other.exec("UPDATE run SET started = started + 1"); err != nil {
-		t.Fatal(err)
+	own := openLog(t, filepath.Join(dir, "own.db"))
+	if its := fillRun(t, own, 3, day.Add(time.Minute)); its != id {
+		t.Fatalf("the other log's run is %s, not %s", its, id)
 	}
-	if err := db.CopyRun(id, path); !errors.Is(err, ErrNameTaken) {
-		t.Errorf("another run of the name: %v", err)
+	for range 2 {
+		if err := db.CopyRun(id, own.Path()); !errors.Is(err, ErrNameTaken) {
+			t.Errorf("another run of the name: %v", err)
+		}
+		if len(names(t, own)) > 0 { // and once it is removed
+			if err := own.DropRun(holding(t, own, id)); err != nil {
+				t.Fatal(err)
+			}
+		}
 	}
 	if err := db.CopyRun(id, db.Path()); err == nil || !strings.Contains(err.Error(), "this log itself") {
 		t.Errorf("the log itself: %v", err)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -88,7 +89,7 @@ func TestPrune(t *testing.T) {
 	if n := count(t, db, "capture"); n != 200 {
 		t.Errorf("%d captures are left of the other run, want 200", n)
 	}
-	if _, err := db.Find(old); !errors.Is(err, ErrNoRun) {
+	if _, err := db.Find(old); !errors.Is(err, ErrNoRun) || !strings.Contains(err.Error(), "it was removed from this log") {
 		t.Errorf("the removed run: %v", err)
 	}
 	if err := db.Shrink(); err != nil {
@@ -103,8 +104,8 @@ func TestPrune(t *testing.T) {
 	if rec, err := db.Find(young); err != nil || rec.Cycles != 200 || !rec.Complete {
 		t.Errorf("the other run: %+v, %v", rec, err)
 	}
-	if _, err := db.Begin(RunInfo{Started: day}); err != nil {
-		t.Errorf("the log cannot be written after it has shrunk: %v", err)
+	if r, err := db.Begin(RunInfo{Started: day}); err != nil || r.ID() == old {
+		t.Errorf("the next run of that day is %s: %v", r.ID(), err)
 	}
 }
 

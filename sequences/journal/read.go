@@ -131,6 +131,13 @@ const nearIDs = 3
 // noRun says that there is no such run, and which there are.
 func (db *DB) noRun(id string) error {
 	doing := fmt.Sprintf("find run %q", id)
+	var removed bool
+	if err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE day || '.' || count = ?)", id).Scan(&removed); err != nil {
+		return db.fail(doing, err)
+	}
+	if removed {
+		return db.fail(doing, fmt.Errorf("%w any more: it was removed from this log", ErrNoRun))
+	}
 	runs, err := db.newest(1000)
 	if err != nil {
 		return db.fail(doing, err)

@@ -64,8 +64,8 @@ type Run struct {
 	done bool // finished
 }
 
-// Begin starts a run and gives it its ID, one that no other run has, whichever
-// program wrote it.
+// Begin starts a run and gives it its ID, one that no other run has or had in this log,
+// whichever program wrote it.
 func (db *DB) Begin(info RunInfo) (*Run, error) {
 	day := info.Started.Format("2006-01-02")
 	r := &Run{db: db, info: info, dict: newDictionary()}
@@ -83,7 +83,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	}
 	err = db.transact(func() error {
 		var count int
-		if err := db.queryRow("SELECT coalesce(max(count), 0) + 1 FROM run WHERE day = ?", []any{day}, &count); err != nil {
+		if err := db.queryRow("SELECT coalesce(max(count), 0) + 1 FROM name WHERE day = ?", []any{day}, &count); err != nil {
 			return err
 		}
 		r.info.ID = fmt.Sprintf("%s.%d", day, count)
