@@ -27,15 +27,98 @@ var ErrDiffers = errors.New("each log holds something of that run that the other
 
 // CopyRun copies a run, its captures included, into the log at the path, which is
 // made where there is none. The copy is on the disk and has as many rows of each
-// kind as the run when CopyRun returns without an error; with one, what is there
-// says that it is a part, and the next CopyRun begins it anew. A copy that is there
+// kind as the run when CopyRun returns without an error; with one, the other log holds
+// nothing of it, and is not there where it was not before. A part that cannot be removed,
+// or was left by a program that was killed, says that it is one, and the next CopyRun
+// begins it anew. A copy that is there
 // already, whole, is left as it is; one from before the run went on is made anew. Of
 // a run whose removal was cut off a whole copy must be there.
 func (db *DB) CopyRun(id, path string) error {
-	rec, err := db.Find(id)
+	rec, err := db.Take(id)
 	if err != nil {
 		return err
 	}
+	full, err := realPath(path)
+	if err != nil {
+		return err
+	}
+	was := isThere(full)
+	err = db.copyRun(rec, path)
+	if err != nil {
+		err = errors.Join(err, undoCopy(full, path, rec.ID, was))
+	}
+	return err
+}
+
+// undoCopy removes what a copy left that failed: the part of the run, and the log where it
+// was made for it.
+func undoCopy(full, path, id string, was bool) error {
+	if !isThere(full) {
+		return nil
+	}
+	other, err := Open(path)
+	if err != nil {
+		return nil // nothing was copied, or the error that led here tells of the trouble
+	}
+	if was {
+		err = other.dropPart(id)
+	} else {
+		err = other.unmake(id)
+	}
+	if err != nil {
+		err = fmt.Errorf("log %s: the part of run %s that was copied stays there, marked as one: %w", path, id, err)
+	}
+	return errors.Join(err, other.Close())
+}
+
+// dropPart removes a part of a run, and gives back the room that it took.
+func (db *DB) dropPart(id string) error {
+	part, err := db.Find(id)
+	if errors.Is(err, ErrNoRun) || err == nil && part.Reason != copying {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if err := db.dropRun(part.row, nil); err != nil {
+		return err
+	}
+	return db.giveBack(func() bool { return true })
+}
+
+// unmake removes a log that holds nothing but a part of a run. Nobody else can write it
+// meanwhile.
+func (db *DB) unmake(id string) error {
+	err := db.transact(func() error {
+		var others int
+		if err := db.queryRow("SELECT count(*) FROM run WHERE day || '.' || count <> ? OR reason <> ?", []any{id, copying}, &others); err != nil {
+			return err
+		}
+		if others > 0 {
+			return errOthers
+		}
+		return errors.Join(os.Remove(db.full), removeBeside(db.full))
+	})
+	if errors.Is(err, errOthers) {
+		return db.dropPart(id)
+	}
+	return err
+}
+
+var errOthers = errors.New("the log holds other runs")
+
+// removeBeside removes the files that stand beside a log.
+func removeBeside(full string) error {
+	var errs []error
+	for _, name := range []string{full + "-wal", full + "-shm", reserveOf(full), locksOf(full)} {
+		if err := os.Remove(name); !errors.Is(err, os.ErrNotExist) {
+			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (db *DB) copyRun(rec *RunRecord, path string) error {
 	doing := "copy run " + rec.ID
 	there, err := db.makeWay(rec, path)
 	if err == nil && there == nil && rec.Part {

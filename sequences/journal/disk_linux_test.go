@@ -56,6 +56,57 @@ func TestOpen_DiskFull(t *testing.T) {
 	if !errors.Is(err, ErrFull) {
 		t.Errorf("error %v, want ErrFull", err)
 	}
+	if left := filesIn(t, dir); !slices.Equal(left, []string{"ballast"}) {
+		t.Errorf("beside the ballast: %q", left)
+	}
+}
+
+func filesIn(t *testing.T, dir string) (names []string) {
+	t.Helper()
+	all, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range all {
+		names = append(names, f.Name())
+	}
+	return names
+}
+
+// A run that the other log's disk has no room for leaves nothing there: no log where none
+// was, and one that was as it was.
+func TestCopyRun_DiskFull(t *testing.T) {
+	dir := smallDisk(t)
+	db := newLog(t)
+	day := time.Unix(1_800_000_000, 0).UTC()
+	small, large := fillRun(t, db, 20, day), fillRun(t, db, 3000, day.AddDate(0, 0, 1))
+	was := contents(t, db, large)
+	path := filepath.Join(dir, "other.db")
+	refused := func() {
+		t.Helper()
+		if err := db.CopyRun(large, path); !errors.Is(err, ErrFull) || strings.Contains(err.Error(), "stays there") {
+			t.Errorf("error %v, want ErrFull and nothing left", err)
+		}
+	}
+	refused()
+	if left := filesIn(t, dir); len(left) > 0 {
+		t.Errorf("where no log was: %q", left)
+	}
+	if err := db.CopyRun(small, path); err != nil {
+		t.Fatal(err)
+	}
+	before := fileSize(path)
+	refused()
+	other := openLog(t, path)
+	if all := names(t, other); !slices.Equal(all, []string{small}) || !slices.Equal(contents(t, other, small), contents(t, db, small)) {
+		t.Errorf("the other log holds %q", all)
+	}
+	if after := fileSize(path); after > before+64<<10 {
+		t.Errorf("the other log has grown from %d to %d bytes", before, after)
+	}
+	if !slices.Equal(was, contents(t, db, large)) {
+		t.Error("the run is not as it was")
+	}
 }
 
 func TestOpen_ReadOnly(t *testing.T) {

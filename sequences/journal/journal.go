@@ -116,7 +116,13 @@ func prepareFile(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return failAt(path, "create its folder", fileError(err))
 	}
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if errors.Is(err, fs.ErrNotExist) {
+		if err := create(path); err != nil {
+			return failAt(path, "create", err)
+		}
+		f, err = os.OpenFile(path, os.O_RDWR, 0)
+	}
 	if err != nil {
 		return failAt(path, "open", fileError(err))
 	}
@@ -164,6 +170,22 @@ func dsn(path string, pragmas ...string) string {
 }
 
 func (db *DB) connect(path string, from fs.FS) (err error) {
+	if err := db.connectToWrite(path, from); err != nil {
+		return err
+	}
+	if err := db.writeAhead(); err != nil {
+		return err
+	}
+	if err := migrate(db.write, from); err != nil {
+		return err
+	}
+	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)"))
+	return err
+}
+
+// connectToWrite makes the connection that writes, and leaves a file that is not ours as
+// it is.
+func (db *DB) connectToWrite(path string, from fs.FS) (err error) {
 	// synchronous(FULL): in WAL mode every commit waits for the disk. auto_vacuum lets a
 	// new file give pages back later, and temp_store needs no room on a disk that is full.
 	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", fmt.Sprintf("wal_autocheckpoint(%d)", walPages),
@@ -175,21 +197,11 @@ func (db *DB) connect(path string, from fs.FS) (err error) {
 	if db.write, err = db.pool.Conn(context.Background()); err != nil {
 		return err
 	}
-	// A file that is not ours stays as it is, so this comes before anything else.
 	names, err := migrationsIn(from)
 	if err != nil {
 		return err
 	}
-	if _, err := checkSchema(db.write, len(names)); err != nil {
-		return err
-	}
-	if err := db.writeAhead(); err != nil {
-		return err
-	}
-	if err := migrate(db.write, from); err != nil {
-		return err
-	}
-	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)"))
+	_, err = checkSchema(db.write, len(names))
 	return err
 }
 

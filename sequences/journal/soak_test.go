@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"testing"
 	"testing/fstest"
@@ -217,7 +218,7 @@ func TestMigrate_Soak(t *testing.T) {
 // oldLog writes a log of the first schema, with a run of one cycle.
 func oldLog(t *testing.T, path string, schema fs.FS) {
 	t.Helper()
-	if err := prepareFile(path); err != nil {
+	if err := os.WriteFile(path, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	old := &DB{path: path}
