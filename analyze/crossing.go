@@ -22,6 +22,11 @@ type crossing struct {
 	clean bool
 	bound float64
 	step  float64 // between the samples on its two sides, seconds
+	// chance is how probable it is that no mean over the stated time shows a step, 0 where
+	// that was not asked; unseen says that none does, sharp that the step is too sharp for
+	// means over that time. See Averaging.
+	chance        float64
+	unseen, sharp bool
 }
 
 // place puts a crossing between the samples around it. at is the time of a
@@ -36,6 +41,9 @@ type crossing struct {
 // interpolated (IEEE Std 181, reference level instants). Where samples that scatter
 // cross a slow edge's middle back and forth, the instant is the middle between the
 // first and the last crossing: either alone would be early or late.
+//
+// Where samples are only said to be means, a step that none of them shows leaves that open,
+// see betweenSamples, and one that is too sharp for means is placed as between values.
 func place(tr *capture.Trace, from, at, zero capture.Instant, before, after level) (crossing, bool) {
 	if math.Abs(after.volts-before.volts) < leastTolerance {
 		return crossing{}, false // no step: the levels are not those of two states
@@ -56,20 +64,23 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	}
 	var c crossing
 	conv := tr.Converter
+	spread := math.Max(before.sigma, after.sigma)
+	sharp := statedSpan(conv) && w.sharp(conv.Span.Seconds(), spread/math.Abs(after.volts-before.volts))
 	switch {
-	case conv.Span > 0 && w.clean():
+	case conv.Span > 0 && !sharp && w.clean():
 		c = w.withinConversion(conv, before, after)
-	case conv.Span > 0:
+	case conv.Span > 0 && !sharp:
 		c = w.interpolated(conv.Span / 2)
-		c.add("edge not a clean step", "rectangular", w.step/4, 1)
+		c.add("edge not a clean step", "rectangular", math.Max(w.step, conv.Span.Seconds())/4, 1)
 	default:
 		c = w.interpolated(0)
 		c.add("sampling interval", "rectangular", w.step/2, 1)
 		// Nothing says whether such samples are values or means over their interval,
 		// which would stand for its middle.
-		c.add("samples may be means", "rectangular", w.usualStep()/2, 1)
+		c.add(samplesMayBeMeans, "rectangular", w.usualStep()/2, 1)
+		c.sharp = sharp
 	}
-	if spread := math.Max(before.sigma, after.sigma); !c.clean && spread > 0 {
+	if !c.clean && spread > 0 {
 		c.budget = append(c.budget, scattering("scatter of the samples", spread*w.slowness(), 1, before, after))
 	}
 	c.step = w.step
@@ -214,7 +225,15 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 		}
 	}
 	c := crossing{clean: true, bound: span}
+	if statedSpan(conv) {
+		c.chance = math.Min(1, (gap+(2*math.Max(unit, conv.StepVolts/amplitude)+d.hides)*span)/w.step)
+	}
 	if d.f > 1-unit || d.f <= unit {
+		c.unseen = true
+		if c.chance > 0 && c.chance < rareBorder {
+			c.betweenSamples(w, unit*span)
+			return c
+		}
 		// Neither conversion shows it: it fell into the gap, or onto the border.
 		c.at = w.at[w.k] - span - gap/2
 		c.bound = gap + 2*unit*span
@@ -233,6 +252,23 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	c.bound += 2 * gap // it may have begun in the one and ended in the other
 	c.addHidden(d, gap/span, 2*conv.StepVolts/amplitude, span)
 	return c
+}
+
+// rareBorder is the chance of falling onto the border between two conversions below which a
+// step that seems to have done so leaves it open whether the samples are means at all, where
+// that is only stated.
+const rareBorder = 0.1
+
+// hiddenSag is how much of a conversion a sag may hide that is over before the next one shows
+// it: sagMost of the step, with a time constant of a quarter of a conversion.
+const hiddenSag = sagMost / 4
+
+// betweenSamples places a step that no sample shows: on the border that the later conversion
+// begins with, or, where the samples are values at an instant, anywhere between the two. The
+// border lies at the end of that and must be in a rectangular distribution's 95 %.
+func (c *crossing) betweenSamples(w window, border float64) {
+	c.at, c.bound = w.at[w.k]-w.step/2, w.step
+	c.add(stepNotShown, "rectangular", (w.step/2+border)/0.95, 1)
 }
 
 // addHidden adds the doubt that what looks like a step was an edge 1-exp(-t/tau) too
@@ -337,6 +373,9 @@ type division struct {
 	// levels around it passes the mid reference level: ln 2, or sooner where a coil's
 	// diode takes it beyond the settled level.
 	toMiddle float64
+	// hides is in how much of the conversion, at its beginning, a step is not shown because
+	// the supply sags after it: the mean is then at the next one's level all the same.
+	hides float64
 }
 
 // divided takes conversion i as the one that the step divides, with the full
@@ -353,6 +392,9 @@ func (w window) divided(i int, touching bool) division {
 	d.tail = w.lacking(i, base, top)
 	d.toMiddle = -math.Log1p(-math.Max(0.1, math.Min(0.5, ((w.before+w.after)/2-base)/(top-base))))
 	still := math.Abs(d1) < leastShare*math.Abs(top-base)
+	if d.hides = sagMost; still {
+		d.hides = hiddenSag
+	}
 	if still || !touching || d.f <= 0 || d.f >= 1 {
 		d.doubt = math.Abs(d1/(top-base)) * math.Max(0, math.Min(1, d.f))
 		return d

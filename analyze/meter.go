@@ -63,6 +63,7 @@ type outputMeter struct {
 	lowLevel, highLevel float64
 	had                 levels          // before the present state
 	movedAt             capture.Instant // when it crossed its mid level last
+	averaging           Averaging
 	now                 seen
 }
 

@@ -127,6 +127,7 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
 		return
 	}
 	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
+	o.averaging.add(s.cross)
 	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
 		s.cross.add("instant of the event", "normal", u, 1)
 	}
@@ -398,6 +399,7 @@ func (o *outputMeter) reportPulseEnd(m *Meter, tr *capture.Trace, e capture.Even
 		begin, begun = place(tr, s.entry.to, s.stretch.from, e.At, low, s.state)
 	}
 	s.end, s.ended = place(tr, s.stretch.from, s.stretch.to, e.At, s.state, low)
+	o.averaging.add(s.end)
 	if !begun || !s.ended || !low.known() {
 		m.missing(e.Name, o.signal, PulseDuration, limit, Undecided, "the pulse's edges could not be placed")
 		return

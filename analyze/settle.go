@@ -51,6 +51,7 @@ var remedies = []remedy{
 	{cause: "how fast the edge is", say: sayConvert, sources: []string{hiddenEdge}},
 	{cause: "that the level moves during the state", say: saySteady, sources: []string{levelMoves}},
 	{cause: "that samples may be means", say: sayAveraged, sources: []string{samplesMayBeMeans}},
+	{cause: "that no sample shows the step", say: sayAgain, sources: []string{stepNotShown}},
 	{cause: "the instant of the event", say: sayReference, sources: []string{"instant of the event"}},
 	{cause: "the time stamps", distribution: "normal", say: sayStamps, sources: []string{"time stamp", "time stamp of the contact's edge"}},
 	{cause: "the supply's slope", say: saySlope, sources: []string{supplyMoves}},
@@ -58,7 +59,11 @@ var remedies = []remedy{
 	{say: sayKnown},
 }
 
-const samplesMayBeMeans = "samples may be means"
+// Budget lines of a crossing that leave it open what the samples are.
+const (
+	samplesMayBeMeans = "samples may be means"
+	stepNotShown      = "samples may be no means"
+)
 
 // fastest is the shortest conversion that there is: 3300 a second, as the ADS1015 makes.
 const fastest = 1.0 / 3300
@@ -388,6 +393,10 @@ func saySteady(x *Measurement, c *cause, s float64) string {
 
 func sayAveraged(*Measurement, *cause, float64) string {
 	return "saying whether the samples are means (--averaged)"
+}
+
+func sayAgain(*Measurement, *cause, float64) string {
+	return "another capture of the step, in which a sample lies between the states"
 }
 
 func sayReference(x *Measurement, c *cause, s float64) string {

@@ -134,6 +134,9 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 		return nil, inputError(err)
 	}
 	rec := m.record()
+	if text := m.unlikeMeans(); text != "" && (a.as == "csv" || a.as == "json") {
+		a.note("%s: %s", name, text) // these have no place for cautions
+	}
 	rec.Run, rec.Unit, rec.By = filepath.Base(name), a.unit, a.by
 	return rec, nil
 }

@@ -9,6 +9,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/unit"
 	"makebreak/sequences"
 )
 
@@ -135,6 +136,9 @@ func (m *measuring) record() *report.Record {
 	if m.reader.Capture().Kept != nil {
 		r.Cautions = append(r.Cautions, "samples were left out of the capture on purpose: levels, ripple and hold are those of what was kept")
 	}
+	if text := m.unlikeMeans(); text != "" {
+		r.Cautions = append(r.Cautions, text)
+	}
 	for _, t := range m.reader.Capture().Tracks {
 		if len(t.Edges) > 0 || t.Known {
 			r.Cautions = append(r.Cautions, shortestBounce(t.Stamp))
@@ -147,4 +151,25 @@ func (m *measuring) record() *report.Record {
 		}
 	}
 	return r
+}
+
+// improbable is how probable, at most, what means show must be for it to be said that the
+// samples are none: one capture of means in 10,000 is then wrongly doubted.
+const improbable = 1e-4
+
+// unlikeMeans says that the samples do not look like the means that they are said to be;
+// nothing where they may be.
+func (m *measuring) unlikeMeans() string {
+	a := m.meter.Averaging()
+	if a.Probability() > improbable {
+		return ""
+	}
+	time := unit.Time.Format(m.reader.Capture().Traces[0].Converter.Span.Seconds()) // all have one
+	text := fmt.Sprintf("--averaged %s does not fit the samples: no sample lies between the states in %d of %s, which means over that time show less than once in 10,000 captures",
+		time, a.Unseen, report.Count(a.Steps, "step", "steps"))
+	if a.Sharp > 0 {
+		text = fmt.Sprintf("--averaged %s does not fit the samples: %d of %s happened faster than means over that time can change",
+			time, a.Sharp, report.Count(a.Steps, "step", "steps"))
+	}
+	return text + ". If each voltage is the value at its instant, leave --averaged out"
 }

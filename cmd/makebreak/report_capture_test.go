@@ -70,6 +70,9 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 	if err := m.all(); err != nil {
 		t.Fatal(err)
 	}
+	if text := m.unlikeMeans(); text != "" {
+		t.Errorf("cycle %d: a converter's own samples are doubted: %s", n, text)
+	}
 	return m.result.Measurements
 }
 
