@@ -84,6 +84,7 @@ func TestRuns_ReadOnlyDisk(t *testing.T) {
 		args   []string
 	}{
 		{exitPass, []string{"runs"}},
+		{exitPass, []string{"runs", "check"}},
 		{exitPass, []string{"report", "last"}},
 		{exitPass, []string{"report", "last", "--capture", "3"}},
 		{exitPass, []string{"soak", "reliability", "last"}},

@@ -37,7 +37,7 @@ func (a *app) runsCommand() *cobra.Command {
 		},
 	}
 	a.forms(c, "text", "csv", "json")
-	c.AddCommand(a.pruneCommand())
+	c.AddCommand(a.pruneCommand(), a.checkCommand())
 	return c
 }
 

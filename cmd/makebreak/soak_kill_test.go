@@ -150,6 +150,10 @@ func TestSoak_CutAndDamaged(t *testing.T) {
 	if status != exitLog || out.Len() > 0 || !strings.Contains(errs.String(), "the log is damaged") || !strings.Contains(errs.String(), "does not go on in it; keep the file") {
 		t.Errorf("exit status %d, %q: %s", status, &out, &errs)
 	}
+	checked, found, advice := run(t, "--log", log, "runs", "check")
+	if checked != exitInput || !strings.Contains(found, "\nThe log is damaged.\n") || !strings.Contains(advice, "keep the file as it is: copy it, with log.db-wal where there is one") {
+		t.Errorf("check: exit status %d, %q: %s", checked, found, advice)
+	}
 }
 
 // checkSoak checks that the log is sound and holds each reported cycle with its figures.

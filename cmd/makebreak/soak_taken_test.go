@@ -26,6 +26,9 @@ func TestSoak_Taken(t *testing.T) {
 			t.Errorf("%v: exit status %d, %q: %s", args, status, out, errs)
 		}
 	}
+	if status, out, errs := run(t, "runs", "check", "--log", log); status != exitPass || !strings.HasSuffix(out, "\nThe log is sound.\n") || errs != "" {
+		t.Errorf("check: exit status %d, %q: %s", status, out, errs)
+	}
 	if n := gaps(t, log); n != 0 {
 		t.Errorf("the log tells of %d interruptions", n)
 	}

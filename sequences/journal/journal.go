@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -250,68 +249,6 @@ func (db *DB) Close() error {
 	}
 	errs = append(errs, db.letGo())
 	return db.fail("close", errors.Join(errs...))
-}
-
-// Check reads the whole file and reports what is damaged; nil: nothing is.
-func (db *DB) Check() error {
-	for _, pragma := range []string{"integrity_check(10)", "foreign_key_check"} {
-		if err := db.check(context.Background(), pragma); err != nil {
-			return db.fail("check", err)
-		}
-	}
-	return nil
-}
-
-// CheckPages reads the whole file and reports pages that are damaged or lost; nil: none
-// are. It takes a fraction of Check's time, as it does not look up every reference.
-func (db *DB) CheckPages(ctx context.Context) error {
-	return db.fail("check", db.check(ctx, "quick_check(10)"))
-}
-
-func (db *DB) check(ctx context.Context, pragma string) error {
-	rows, err := db.read.QueryContext(ctx, "PRAGMA "+pragma)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var found []string
-	for rows.Next() && len(found) < 10 {
-		line, err := textRow(rows)
-		if err != nil {
-			return err
-		}
-		if line != "ok" {
-			found = append(found, line)
-		}
-	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	if len(found) > 0 {
-		return fmt.Errorf("%w: %s", ErrCorrupt, strings.Join(found, "; "))
-	}
-	return nil
-}
-
-// textRow returns a row's columns as one text.
-func textRow(rows *sql.Rows) (string, error) {
-	names, err := rows.Columns()
-	if err != nil {
-		return "", err
-	}
-	cells := make([]sql.NullString, len(names))
-	into := make([]any, len(names))
-	for i := range cells {
-		into[i] = &cells[i]
-	}
-	if err := rows.Scan(into...); err != nil {
-		return "", err
-	}
-	words := make([]string, len(cells))
-	for i, c := range cells {
-		words[i] = c.String
-	}
-	return strings.Join(words, " "), nil
 }
 
 // transact runs f in a transaction that is on the disk when transact returns
