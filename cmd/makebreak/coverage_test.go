@@ -17,6 +17,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
@@ -177,12 +178,17 @@ func (t *truths) level(output string, high bool) float64 {
 // figure with the simulator's truth. opts are what is not drawn.
 func cover(t *testing.T, seq *sequences.Sequence, opts sim.Opts, add func(q analyze.Quantity, value, u, truth float64)) {
 	t.Helper()
+	coverOn(t, benchFor(seq), seq, opts, add)
+}
+
+// coverOn does so on a rig.
+func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Opts, add func(q analyze.Quantity, value, u, truth float64)) {
+	t.Helper()
 	for i := range seq.Steps { // states long enough to settle; the exit delay stays
 		if seq.Steps[i].Hold < 4*time.Second {
 			seq.Steps[i].Hold = min(seq.Steps[i].Hold, time.Second)
 		}
 	}
-	rig := benchFor(seq)
 	rules, initial := programme(seq, rig)
 	var events []sim.TruthEvent
 	opts.Programme, opts.Initial, opts.Relays = rules, initial, relays(seq)

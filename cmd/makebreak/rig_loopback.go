@@ -57,24 +57,24 @@ func parseLoopBack(text string, rig *wiring.Rig) (*loopBack, error) {
 	return l, nil
 }
 
-// measure pulses the drive and times its line's edges against the drive, and the
-// output's crossings against the line's edges, in seconds.
-func (l *loopBack) measure(ctx context.Context, b *bench.Bench) (edges, crossings []float64, err error) {
+// measure pulses the drive and times its line's edges against the drive, in seconds, and the
+// output's crossings against the line's edges.
+func (l *loopBack) measure(ctx context.Context, b *bench.Bench) (edges []float64, x crossings, err error) {
 	c, err := b.NewCapture()
 	if err != nil {
-		return nil, nil, err
+		return nil, x, err
 	}
 	if err := b.Record(ctx, c, b.Now().Add(time.Second)); err != nil { // conversions must be timed first
-		return nil, nil, err
+		return nil, x, err
 	}
 	for range loopPulses {
 		c = c.Continue()
 		if err := b.Record(ctx, c, b.Now().Add(loopTime)); err != nil {
-			return nil, nil, err
+			return nil, x, err
 		}
 		at, err := b.Pulse(ctx, c, l.drive, loopTime)
 		if err != nil {
-			return nil, nil, err
+			return nil, x, err
 		}
 		// What the drive makes of the line depends on the wire: a contact that is pulled up
 		// opens. The kernel may stamp the edge a little before the drive's own instant.
@@ -87,17 +87,19 @@ func (l *loopBack) measure(ctx context.Context, b *bench.Bench) (edges, crossing
 		}
 		edge := c.Track(l.line).Edges[i].At
 		edges = append(edges, edge.Sub(at).Seconds())
-		if x, ok := l.crossing(c, edge); ok {
-			crossings = append(crossings, x)
-		}
+		l.cross(c, edge, &x)
 	}
-	return edges, crossings, nil
+	return edges, x, nil
 }
 
-// crossing is the output's crossing after the line's edge, in seconds.
-func (l *loopBack) crossing(c *capture.Capture, edge capture.Instant) (float64, bool) {
+// crossings are an output's crossings after its line's edges, in seconds, with the standard
+// uncertainty of each.
+type crossings struct{ at, standard []float64 }
+
+// cross adds the output's crossing after the line's edge, where there is one.
+func (l *loopBack) cross(c *capture.Capture, edge capture.Instant, x *crossings) {
 	if l.output == "" {
-		return 0, false
+		return
 	}
 	seen := *c
 	// The output may cross a little before the line's edge is stamped.
@@ -106,14 +108,21 @@ func (l *loopBack) crossing(c *capture.Capture, edge capture.Instant) (float64, 
 	seen.Events = []capture.Event{{Name: "loop-back", At: begin}}
 	got, err := analyze.Measure(nil, &seen)
 	if err != nil {
-		return 0, false
+		return
 	}
 	for _, m := range got.Measurements {
 		if m.Signal == l.output && m.Quantity == analyze.SwitchingDelay && !math.IsNaN(m.Value) {
-			return m.Value - edge.Sub(begin).Seconds(), true
+			x.at = append(x.at, m.Value-edge.Sub(begin).Seconds())
+			x.standard = append(x.standard, m.Standard)
 		}
 	}
-	return 0, false
+}
+
+// lateness is how much later than the edges the crossings came in the mean, and its standard
+// uncertainty: what makes one crossing uncertain may be the same for all.
+func (x crossings) lateness() (mean, scatter, standard float64) {
+	mean, scatter = stat.MeanStdDev(x.at, nil)
+	return mean, scatter, math.Hypot(stat.Mean(x.standard, nil), scatter/math.Sqrt(float64(len(x.at))))
 }
 
 // rigLoopBack measures the loop-back and stores the latency beside the rig file.
@@ -123,12 +132,13 @@ func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]
 	if l.output == "" {
 		seq.Plan = analyze.Plan{OthersUnmoved: true}
 	}
+	rig.Latency = nil // what an earlier loop-back found must not correct this one
 	b, err := a.openWith(rig, seq, simulation{realTime: true}, bench.Opts{SupplyAtRest: true})
 	if err != nil {
 		return nil, err
 	}
 	defer b.Close()
-	edges, crossings, err := l.measure(ctx, b)
+	edges, x, err := l.measure(ctx, b)
 	if err != nil {
 		return nil, err
 	}
@@ -138,25 +148,35 @@ func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]
 	}
 	mean, scatter := stat.MeanStdDev(edges, nil)
 	results := []stepResult{{what, stepOK, fmt.Sprintf("edges come %.1f µs after the drive, ± %.1f µs (standard deviation of %d)", 1e6*mean, 1e6*scatter, len(edges))}}
+	latency := wiring.Latency{Drive: l.drive, Line: l.line, Pulses: len(edges), Date: time.Now().Format(time.DateOnly)}
 	if l.output != "" {
-		results = append(results, l.compare(crossings))
+		results = append(results, l.compare(x, &latency))
 	}
-	return append(results, a.storeLatency(l, len(edges), mean, scatter)), nil
+	return append(results, a.storeLatency(latency, mean, scatter)), nil
 }
 
-// compare says whether samples and edges are on one clock.
-func (l *loopBack) compare(crossings []float64) stepResult {
+// compare says whether samples and edges are on one clock. How far apart they are is taken
+// over into the latency, where it is more than its expanded uncertainty.
+func (l *loopBack) compare(x crossings, latency *wiring.Latency) stepResult {
 	what := fmt.Sprintf("clock of %s against %s", l.output, l.line)
-	if len(crossings) < loopPulses/2 {
-		return stepResult{what, stepWrong, fmt.Sprintf("%s crossed in %d of %d pulses; check the wire", l.output, len(crossings), loopPulses)}
+	if len(x.at) < loopPulses/2 {
+		return stepResult{what, stepWrong, fmt.Sprintf("%s crossed in %d of %d pulses; check the wire", l.output, len(x.at), loopPulses)}
 	}
-	mean, scatter := stat.MeanStdDev(crossings, nil)
+	mean, scatter, standard := x.lateness()
 	seen := fmt.Sprintf("crossings lie %+.1f µs from the edges, ± %.1f µs", 1e6*mean, 1e6*scatter)
-	if math.Abs(mean) > clockMost {
+	switch {
+	case math.Abs(mean) > clockMost:
 		return stepResult{what, stepWrong, seen + fmt.Sprintf("; %.0f µs are allowed: samples and edges do not tell the same time", 1e6*clockMost)}
+	case math.Abs(mean) <= clockCoverage*standard:
+		return stepResult{what, stepOK, seen + fmt.Sprintf("; ± %.0f µs of that is uncertain, so nothing is corrected", 1e6*clockCoverage*standard)}
 	}
-	return stepResult{what, stepOK, seen}
+	latency.Output, latency.Samples, latency.SamplesStandard = l.output, time.Duration(mean*1e9), time.Duration(standard*1e9)
+	return stepResult{what, stepOK, seen + fmt.Sprintf("; samples behind such a divider are corrected by that, ± %.0f µs", 1e6*clockCoverage*standard)}
 }
+
+// clockCoverage is the factor to the expanded uncertainty of what lies between samples and
+// edges: 95 % of a normal distribution.
+const clockCoverage = 1.96
 
 // clockMost is how far samples and edges may lie apart, in seconds.
 const clockMost = 0.2e-3
@@ -166,7 +186,7 @@ const clockMost = 0.2e-3
 const earliest = 1e-3
 
 // storeLatency writes the latency beside the rig file, where there is one.
-func (a *app) storeLatency(l *loopBack, n int, mean, scatter float64) stepResult {
+func (a *app) storeLatency(latency wiring.Latency, mean, scatter float64) stepResult {
 	const what = "latency of the lines"
 	if mean < -earliest {
 		return stepResult{what, stepWrong, "it is none: edges come before the drive"}
@@ -177,9 +197,8 @@ func (a *app) storeLatency(l *loopBack, n int, mean, scatter float64) stepResult
 	if !a.ownRig() {
 		return stepResult{what, stepSkipped, "the built-in bench has no rig file to store it beside"}
 	}
+	latency.Mean, latency.Standard = time.Duration(mean*1e9), time.Duration(scatter*1e9)
 	path := wiring.LatencyPath(a.rig)
-	latency := &wiring.Latency{Mean: time.Duration(mean * 1e9), Standard: time.Duration(scatter * 1e9),
-		Drive: l.drive, Line: l.line, Pulses: n, Date: time.Now().Format(time.DateOnly)}
 	if err := latency.Save(path); err != nil {
 		return stepResult{what, stepWrong, err.Error()}
 	}

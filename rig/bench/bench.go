@@ -143,8 +143,10 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 			return fmt.Errorf("%w: %w", ErrSetup, err)
 		}
 		for _, o := range outputs {
-			c.channels = append(c.channels, channel{trace: len(b.sampled), number: o.Channel,
-				perPin: b.rig.TerminalPerPin(o.Name), offset: b.rig.TerminalOffset(o.Name)})
+			ch := channel{trace: len(b.sampled), number: o.Channel,
+				perPin: b.rig.TerminalPerPin(o.Name), offset: b.rig.TerminalOffset(o.Name)}
+			ch.late, ch.lateStandard = b.rig.SamplesLate(o.Name)
+			c.channels = append(c.channels, ch)
 			b.sampled = append(b.sampled, o.Name)
 		}
 		b.chips = append(b.chips, c)
@@ -365,8 +367,9 @@ func (b *Bench) conclude() {
 		s.doubt(b.c, b.c.End)
 	}
 	for _, c := range b.chips {
-		for _, ch := range c.channels {
-			c.describe(&b.c.Traces[ch.trace].Converter)
+		for i := range c.channels {
+			ch := &c.channels[i]
+			c.describe(&b.c.Traces[ch.trace].Converter, ch)
 		}
 	}
 }

@@ -33,6 +33,8 @@ type channel struct {
 	perPin float64
 	offset float64 // volts at the terminal where the pin reads zero
 	jumps  jumps
+	// late is how much later than edges the samples come, lateStandard its uncertainty.
+	late, lateStandard time.Duration
 }
 
 // chip is one converter and what it is doing.
@@ -252,7 +254,7 @@ func (c *chip) fetch(b *Bench) error {
 	}
 	c.silent = 0
 	ch.jumps.add(code)
-	b.c.Traces[ch.trace].Append(end, c.dev.Volts(code)*ch.perPin+ch.offset)
+	b.c.Traces[ch.trace].Append(end.Add(-ch.late), c.dev.Volts(code)*ch.perPin+ch.offset)
 	return nil
 }
 
@@ -385,7 +387,7 @@ func (c *chip) revive(b *Bench, began instant, cause error) error {
 // describe writes down how well samples are known by now. The time of a single
 // conversion is taken from its start to its ready edge, whose stamp comes late; in
 // continuous mode both ends come equally late.
-func (c *chip) describe(conv *capture.Converter) {
+func (c *chip) describe(conv *capture.Converter, ch *channel) {
 	if c.span.n > 0 {
 		conv.Span = time.Duration(c.span.mean)
 		conv.SpanRel = 0.1 / math.Sqrt(3) / math.Sqrt(float64(min(c.span.n, 1000)))
@@ -397,4 +399,5 @@ func (c *chip) describe(conv *capture.Converter) {
 	if c.line < 0 {
 		conv.Stamp = half(int64(c.polled.mean))
 	}
+	conv.Stamp = time.Duration(math.Hypot(float64(conv.Stamp), float64(ch.lateStandard)))
 }

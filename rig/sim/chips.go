@@ -88,7 +88,7 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		o.share = pinShare(x.Divider, ohms, d)
 		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
-			return o.sense.mean(int64(from), int64(to))*o.share + o.lift
+			return o.sense.mean(int64(from.Add(-opts.Filter)), int64(to.Add(-opts.Filter)))*o.share + o.lift
 		}
 	}
 	return in, nil

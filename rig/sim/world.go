@@ -38,6 +38,9 @@ type Opts struct {
 	// Exact takes the middle of everything that is drawn: nominal resistors, a
 	// converter without errors and noise, no jitter, no bounce.
 	Exact bool
+	// Filter is how late the converters' pins follow the terminals, as behind capacitors
+	// across the lower resistors whose time constant is short against a conversion.
+	Filter time.Duration
 	// OnTruth, where set, is called with what really happened at an event, once
 	// the next one begins or the lines are closed.
 	OnTruth func(TruthEvent)

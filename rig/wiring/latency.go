@@ -23,6 +23,25 @@ type Latency struct {
 	Line     string        // into which
 	Pulses   int
 	Date     string // as in 2026-03-31
+	// Output was looped back as well; empty: none, or its samples came with the edges, as
+	// well as that could be told. Samples is how much later than the line's edges they came,
+	// and SamplesStandard the standard uncertainty of that.
+	Output                   string
+	Samples, SamplesStandard time.Duration
+}
+
+// SamplesLate is how much later than edges an output's samples come, and its standard
+// uncertainty. It holds for all outputs behind the same resistors as the one that was looped
+// back, since it is what a capacitor at them does; 0: nothing is known of it.
+func (r *Rig) SamplesLate(output string) (late, standard time.Duration) {
+	if r.Latency == nil || r.Latency.Output == "" {
+		return 0, 0
+	}
+	looped, o := r.Output(r.Latency.Output), r.Output(output)
+	if looped == nil || looped.Divider != o.Divider {
+		return 0, 0
+	}
+	return r.Latency.Samples, r.Latency.SamplesStandard
 }
 
 // LatencyPath returns where the latency of a rig file stands: beside it.
@@ -47,7 +66,7 @@ func ParseLatency(file string, src []byte) (*Latency, error) {
 		return nil, err
 	}
 	l := &Latency{}
-	if f, ok := doc.Root.Fields("mean, standard, drive, line, pulses and date"); ok {
+	if f, ok := doc.Root.Fields("mean, standard, drive, line, pulses, date, output, samples and samples_standard"); ok {
 		l.Mean = latencyTime(f.Need("mean", "a time, as in 18.5 us"))
 		l.Standard = latencyTime(f.Need("standard", "a time, as in 9.1 us"))
 		l.Drive, _ = f.Need("drive", "the drive's name").Text()
@@ -55,6 +74,11 @@ func ParseLatency(file string, src []byte) (*Latency, error) {
 		n, _ := f.Need("pulses", "how many pulses were timed").Whole(2, 1_000_000)
 		l.Pulses = int(n)
 		l.Date, _ = f.Need("date", "a day, as in 2026-03-31").Text()
+		if f.Has("output") || f.Has("samples") || f.Has("samples_standard") {
+			l.Output, _ = f.Need("output", "the output's name").Text()
+			l.Samples = samplesTime(f.Need("samples", "a time, as in 82.0 us"), -mostSamplesLate)
+			l.SamplesStandard = samplesTime(f.Need("samples_standard", "a time, as in 15.2 us"), 0)
+		}
 		f.Done()
 	}
 	if err := doc.Err(); err != nil {
@@ -67,6 +91,18 @@ func latencyTime(n *yamlfile.Node) time.Duration {
 	s, ok := n.Quantity(unit.Time)
 	if ok && (s < 0 || s > longestLatency) {
 		n.Refuse("it lies outside what a latency can be", "from 0 s to 100 ms")
+	}
+	return time.Duration(s * 1e9)
+}
+
+// mostSamplesLate is beyond what a loop-back stores, in seconds: samples and edges are then
+// not of one thing.
+const mostSamplesLate = 1e-3
+
+func samplesTime(n *yamlfile.Node, least float64) time.Duration {
+	s, ok := n.Quantity(unit.Time)
+	if ok && (s < least || s > mostSamplesLate) {
+		n.Refuse("samples cannot come this far from the edges", fmt.Sprintf("from %s to 1 ms", unit.Time.Format(least)))
 	}
 	return time.Duration(s * 1e9)
 }
@@ -94,7 +130,11 @@ func (l *Latency) Save(path string) error {
 // Format returns the file's text, which ParseLatency reads back.
 func (l *Latency) Format() []byte {
 	us := func(d time.Duration) string { return fmt.Sprintf("%.3f us", float64(d)/1e3) }
-	return fmt.Appendf(nil, "# How late the rig's lines report a drive, written by makebreak rig check --loop-back.\n"+
+	text := fmt.Appendf(nil, "# How late the rig's lines report a drive, written by makebreak rig check --loop-back.\n"+
 		"mean: %s\nstandard: %s\ndrive: %s\nline: %s\npulses: %d\ndate: %s\n",
 		us(l.Mean), us(l.Standard), l.Drive, l.Line, l.Pulses, l.Date)
+	if l.Output != "" {
+		text = fmt.Appendf(text, "output: %s\nsamples: %s\nsamples_standard: %s\n", l.Output, us(l.Samples), us(l.SamplesStandard))
+	}
+	return text
 }

@@ -16,19 +16,29 @@ func TestLatency_RoundTrip(t *testing.T) {
 	if err := want.Save(path); err != nil {
 		t.Fatal(err)
 	}
-	got, err := LoadLatency(path)
-	if err != nil || *got != *want {
-		t.Errorf("read back %+v, %v; want %+v", got, err, want)
+	for range 2 {
+		got, err := LoadLatency(path)
+		if err != nil || *got != *want {
+			t.Errorf("read back %+v, %v; want %+v", got, err, want)
+		}
+		want.Output, want.Samples, want.SamplesStandard = "OUT3", -82500*time.Nanosecond, 15250*time.Nanosecond
+		if err := want.Save(path); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
 func TestLatency_Refused(t *testing.T) {
-	good := string((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}).Format())
+	good := string((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O"}).Format())
 	for _, c := range []struct{ old, new, want string }{
 		{"mean: 0.000 us", "mean: 18", "a number without a unit"},
 		{"mean: 0.000 us", "mean: 2 s", "from 0 s to 100 ms"},
 		{"pulses: 2", "pulses: 1", "pulses"},
 		{"drive: D", "driver: D", "drive"},
+		{"samples: 0.000 us", "samples: -2 ms", "from -1 ms to 1 ms"},
+		{"samples_standard: 0.000 us", "samples_standard: -1 us", "from 0 s to 1 ms"},
+		{"samples: 0.000 us\n", "", "samples"},
+		{"output: O\n", "", "output"},
 	} {
 		_, err := ParseLatency("rig.latency.yaml", []byte(strings.Replace(good, c.old, c.new, 1)))
 		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "rig.latency.yaml:") {
@@ -40,9 +50,10 @@ func TestLatency_Refused(t *testing.T) {
 func FuzzParseLatency(f *testing.F) {
 	f.Add((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}).Format())
 	f.Add([]byte("mean: 1 us\nstandard: -1 us"))
+	f.Add((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O", Samples: -1, SamplesStandard: 1}).Format())
 	f.Fuzz(func(t *testing.T, src []byte) {
 		l, err := ParseLatency("f", src)
-		if err == nil && (l.Mean < 0 || l.Standard < 0 || l.Pulses < 2) {
+		if err == nil && (l.Mean < 0 || l.Standard < 0 || l.SamplesStandard < 0 || l.Pulses < 2) {
 			t.Errorf("accepted %+v", l)
 		}
 	})
