@@ -109,7 +109,11 @@ func (db *DB) letGo() error {
 	if db.locks == nil {
 		return nil
 	}
-	err := db.locks.Close()
+	// A process that is just being started has a copy of the descriptor until it has become
+	// another program; closing it here alone would leave the locks to that one.
+	all := unix.Flock_t{Type: unix.F_UNLCK, Whence: io.SeekStart}
+	err := unix.FcntlFlock(db.locks.Fd(), setLock, &all)
+	err = errors.Join(err, db.locks.Close())
 	db.locks = nil
 	return err
 }

@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // A run is held by the log that began it or took it, until that is closed; another gets
@@ -53,6 +55,30 @@ func TestTakeUnit(t *testing.T) {
 	}
 	if err := two.TakeUnit("RB-017", "relay-only"); !errors.Is(err, ErrTaken) {
 		t.Errorf("the same one: %v", err)
+	}
+}
+
+// A log that is closed lets go also where a process that is just being started still has a
+// copy of its descriptors.
+func TestTake_Copied(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	one, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := one.TakeUnit("RB-017", "relay-only"); err != nil {
+		t.Fatal(err)
+	}
+	copied, err := unix.Dup(int(one.locks.Fd()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(copied)
+	if err := one.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := openLog(t, path).TakeUnit("RB-017", "relay-only"); err != nil {
+		t.Error(err)
 	}
 }
 
