@@ -119,10 +119,13 @@ func (p *process) wait(t *testing.T) int {
 	return p.ProcessState.ExitCode()
 }
 
+// scraper asks for metrics, and does not wait for ever for a program that hangs.
+var scraper = http.Client{Timeout: processPatience}
+
 // scrape reads the metrics.
 func (p *process) scrape(t *testing.T) string {
 	t.Helper()
-	r, err := http.Get(p.metrics)
+	r, err := scraper.Get(p.metrics)
 	if err != nil {
 		t.Fatalf("%v; standard error: %s", err, p.errors())
 	}
@@ -169,12 +172,25 @@ func endless(t *testing.T, log string, args ...string) *process {
 	return p
 }
 
+// runPatience is how long a command may take in this process: one that should have ended
+// by itself is interrupted then, and its test fails by its name.
+const runPatience = 5 * time.Minute
+
 // run runs a command of the program in this process.
 func run(t *testing.T, args ...string) (status int, out, errs string) {
 	t.Helper()
 	var o, e bytes.Buffer
-	status = execute(context.Background(), args, streams{strings.NewReader(""), &o, &e})
+	status = bounded(args, streams{strings.NewReader(""), &o, &e})
 	return status, o.String(), e.String()
+}
+
+// bounded is execute for no longer than runPatience.
+func bounded(args []string, s streams) (status int) {
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	late := time.AfterFunc(runPatience, cancel)
+	defer late.Stop()
+	return execute(ctx, args, s)
 }
 
 // only returns the one run in a log, which must be sound.
@@ -377,7 +393,7 @@ func TestMetrics(t *testing.T) {
 	}
 	promtool(t, text)
 	// Another test's program may have the port by then, but not with this unit.
-	if r, err := http.Get(p.metrics); err == nil {
+	if r, err := scraper.Get(p.metrics); err == nil {
 		defer r.Body.Close()
 		if b, err := io.ReadAll(r.Body); err == nil && strings.Contains(string(b), `unit="4711"`) {
 			t.Errorf("metrics are served after the run:\n%s", b)

@@ -171,7 +171,7 @@ func typed(t *testing.T, command, log string) (string, int) {
 		args = append(args, "--log", log)
 	}
 	var out bytes.Buffer
-	status := execute(context.Background(), args, streams{strings.NewReader(""), &out, &out})
+	status := bounded(args, streams{strings.NewReader(""), &out, &out})
 	if status >= exitUsage && status != exitInput {
 		t.Fatalf("%s: exit status %d\n%s", command, status, &out)
 	}

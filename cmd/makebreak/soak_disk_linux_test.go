@@ -14,7 +14,7 @@ func TestSoak_DiskFull(t *testing.T) {
 	dir := smallDisk(t)
 	log := filepath.Join(dir, "log.db")
 	var errs strings.Builder
-	status := execute(t.Context(), []string{"--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "1200", "--tell-every", "1",
+	status := bounded([]string{"--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "1200", "--tell-every", "1",
 		"--keep-first", "0", "--keep-last", "10"}, streams{strings.NewReader(""), &strings.Builder{}, &errs})
 	if status != exitLog || !strings.Contains(errs.String(), "no room left for the log") {
 		t.Fatalf("exit status %d, want %d; standard error:\n%s", status, exitLog, errs.String())
