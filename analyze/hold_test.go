@@ -48,3 +48,38 @@ func TestHold_Means(t *testing.T) {
 		}
 	}
 }
+
+// TestHold_Moves: an output that leaves its state and comes back was away for as long as it was,
+// wherever in the state that was, and also where no limit is set to it. The truth is the
+// drawing's own.
+func TestHold_Moves(t *testing.T) {
+	switched := func(at, away float64) func(float64) float64 { return levels(0.1, 1.1, 12.6, at, 0.1, at+away, 12.6) }
+	for name, tc := range map[string]struct {
+		expect analyze.Expectation
+		v      func(float64) float64
+		away   float64
+		want   analyze.Verdict
+	}{
+		"unmoved, stands":                {unmoved, levels(0.1), 0, analyze.Pass},
+		"unmoved, spike at once":         {unmoved, levels(0.1, 1.01, 12.6, 1.015, 0.1), 0.005, analyze.Fail},
+		"unmoved, spike late":            {unmoved, levels(0.1, 2.5, 12.6, 2.52, 0.1), 0.02, analyze.Fail},
+		"unmoved, two of them":           {unmoved, levels(0.1, 1.5, 12.6, 1.6, 0.1, 2, 12.6, 2.05, 0.1), 0.1, analyze.Fail},
+		"unmoved, goes and stays":        {unmoved, levels(0.1, 1.1003, 12.6), 2.8997, analyze.Fail},
+		"high, stays":                    {goHigh, levels(0.1, 1.1, 12.6), 0, analyze.Pass},
+		"high, bounces when it switches": {goHigh, switched(1.104, 0.004), 0, analyze.Pass},
+		"high, drops out soon after":     {goHigh, switched(1.15, 0.02), 0.02, analyze.Fail},
+		"high, drops out later":          {goHigh, switched(2.5, 0.02), 0.02, analyze.Fail},
+	} {
+		t.Run(name, func(t *testing.T) {
+			plan := outputPlan(nil, map[string]analyze.Expectation{"on": tc.expect})
+			r, _ := measured(t, plan, draw(4).output("OUT1", 1000, tc.v).event("on", 1))
+			if got := r.Verdict(); got != tc.want {
+				t.Errorf("verdict %q, want %q", got, tc.want)
+			}
+			hold := rowsOf(r, "on", "OUT1", analyze.Hold)[0]
+			if d := math.Abs(hold.Value - tc.away); !(d <= 1e-9 || d <= hold.Expanded) {
+				t.Errorf("away for %g s ± %g s, truth %g s", hold.Value, hold.Expanded, tc.away)
+			}
+		})
+	}
+}

@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"slices"
 
 	"makebreak/rig/capture"
 )
@@ -97,6 +98,20 @@ func (o *observed) after(s span) (span, bool) {
 		}
 	}
 	return span{}, false
+}
+
+// leaves returns the last instant at which an output that came into a state was still in
+// it before it left for the other one, the bounce of coming into it not counted; and
+// whether it did.
+func (o *observed) leaves(entry span) (at capture.Instant, ok bool) {
+	i := slices.Index(o.spans, entry)
+	for ; i >= 0 && i+1 < len(o.spans); i += 2 {
+		last, away := o.spans[i], o.spans[i+1]
+		if away.from.Sub(last.from) >= edgeTime {
+			return max(last.from, last.to-capture.Instant(2*o.interval*1e9)), true
+		}
+	}
+	return 0, false
 }
 
 // observe splits the interval into stretches of one state each. kept says where samples

@@ -152,10 +152,14 @@ func (o *outputMeter) measureHold(m *Meter, tr *capture.Trace, e capture.Event, 
 	}
 }
 
-// heldFrom is when the output has to keep its state: once a transition has reached
-// it and is no longer settling.
+// heldFrom is when the output has to keep its state: at once where it must not move,
+// else once a transition has reached its state and is no longer settling. What settles may
+// bounce and ring; an output that goes back to the other state later on has left its own.
 func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.Instant, tol float64) capture.Instant {
 	s := &o.now
+	if s.expect.Demand == Unmoved && s.wasSure {
+		return e.At
+	}
 	entry, ok := s.o.entry(s.high)
 	towards := s.state.volts
 	if s.expect.Demand == Pulse {
@@ -168,6 +172,9 @@ func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.In
 	}
 	from, _ := span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
 	from = min(from, entry.from.Add(transient))
+	if back, left := s.o.leaves(entry); left {
+		from = min(from, back)
+	}
 	return max(from, reached(tr, entry.from, to, towards, tol/2, entry.high))
 }
 
@@ -222,6 +229,8 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 	}
 	m.row(x, budget)
 	switch y := m.lastRow(); {
+	case limit.None() && o.kept():
+		y.Verdict = Pass
 	case y.Verdict != Pass:
 	case s.gap > 0:
 		y.doubt("") // nothing says that it kept its state meanwhile
@@ -231,6 +240,14 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 	if o.plan != nil || o.wanders() {
 		m.doubtLeftOut(s)
 	}
+}
+
+// kept reports whether an output was seen to keep the state that is expected of it: that
+// needs no limit to be met.
+func (o *outputMeter) kept() bool {
+	s := &o.now
+	return o.plan != nil && s.expect.Demand != Any && s.absent.samples == 0 &&
+		s.gap == 0 && s.absent.left < leastGap && s.o.n >= fewHeld
 }
 
 // fewHeld is how many samples a state must have for its ripple, or that it was kept, to

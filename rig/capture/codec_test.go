@@ -410,3 +410,16 @@ func TestCapture_AroundCopies(t *testing.T) {
 		t.Error(d)
 	}
 }
+
+// What lies before an instant is forgotten but for the samples next before it: without them
+// nobody knows where a capture that is measured while it is read came from.
+func TestCapture_DiscardKeepsTheLast(t *testing.T) {
+	c := &Capture{End: 5000, Traces: []*Trace{NewTrace("A", Converter{})}}
+	for at := range Instant(3*BlockLen - 1) {
+		c.Traces[0].Append(at, 1)
+	}
+	c.Discard(4500)
+	if _, _, earlier := c.Traces[0].Near(4500, 4, 0); earlier != 4 || c.Traces[0].Len() > BlockLen {
+		t.Errorf("%d samples before it, %d in all", earlier, c.Traces[0].Len())
+	}
+}

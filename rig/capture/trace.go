@@ -163,10 +163,10 @@ func (t *Trace) all() iter.Seq2[[]int64, []float32] {
 }
 
 // Discard forgets samples before the instant, by whole blocks: up to one block
-// more may stay.
+// more may stay, and the last one does, for what comes next begins where it ended.
 func (t *Trace) Discard(before Instant) {
 	n := 0
-	for n < len(t.blocks) && t.blocks[n].at[t.blocks[n].n-1] < int64(before) {
+	for n < len(t.blocks)-1 && t.blocks[n].at[t.blocks[n].n-1] < int64(before) {
 		t.n -= t.blocks[n].n
 		t.spare = append(t.spare, t.blocks[n])
 		n++
