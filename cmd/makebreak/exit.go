@@ -74,7 +74,7 @@ func statusOf(err error) int {
 
 func logError(err error) bool {
 	for _, e := range []error{journal.ErrFull, journal.ErrLocked, journal.ErrReadOnly, journal.ErrCorrupt,
-		journal.ErrNotLog, journal.ErrNewer, journal.ErrAccess, journal.ErrTaken, journal.ErrHaveCycle} {
+		journal.ErrNotLog, journal.ErrNewer, journal.ErrAccess, journal.ErrTaken, journal.ErrHaveCycle, journal.ErrGone} {
 		if errors.Is(err, e) {
 			return true
 		}

@@ -17,7 +17,8 @@ import (
 func main() {
 	gpioline.GuardMain()
 	tightMemory()
-	signals := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	signal.Ignore(syscall.SIGPIPE) // who reads the results may end before them; that is told as any error of writing
+	signals := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
 		signals = append(signals, syscall.SIGHUP)
 	}

@@ -214,7 +214,7 @@ func only(t *testing.T, log string) journal.RunSummary {
 // An interruption ends a run with 130; its results are written, and what was
 // captured is kept and marked. A log that is being written can be read.
 func TestSignal_Run(t *testing.T) {
-	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP} {
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()
 			log := filepath.Join(t.TempDir(), "log.db")
@@ -247,6 +247,37 @@ func TestSignal_Run(t *testing.T) {
 				t.Errorf("the record does not say that it is incomplete:\n%s", text)
 			}
 		})
+	}
+}
+
+// A soak whose readers have ended goes on to its end, and says by its status that its
+// results could not be written.
+func TestPipeClosed(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer w.Close()
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), processPatience)
+	defer cancel()
+	p := exec.CommandContext(ctx, self)
+	p.Args = []string{"makebreak", "--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "50", "--tell-every", "1"}
+	p.Stdout, p.Stderr = w, w
+	_ = p.Run() // its status says it all
+	if status := p.ProcessState.ExitCode(); status != exitLog {
+		t.Errorf("exit status %d, want %d", status, exitLog)
+	}
+	if r := only(t, log); !r.Complete || r.Cycles != 50 {
+		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
 	}
 }
 

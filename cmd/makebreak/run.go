@@ -290,6 +290,8 @@ func (a *app) finish(db *journal.DB, kept *tray, runErr error, w *watch) error {
 		a.note("%v", runErr)
 	case errors.Is(runErr, context.Canceled):
 		return failed(exitInterrupted, errors.Join(fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id), err))
+	case errors.Is(runErr, journal.ErrGone):
+		return failed(exitLog, runErr) // where the run is stands there
 	case runErr != nil:
 		return failed(statusOf(runErr), errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
 	}

@@ -44,7 +44,7 @@ type checkup struct {
 }
 
 // largeLog is from how many bytes on it is said that the check takes its time.
-const largeLog = 100e6
+const largeLog = 500e6
 
 func (a *app) checkLog(ctx context.Context) error {
 	db, err := a.openLog()
@@ -78,7 +78,7 @@ func (a *app) checkUp(ctx context.Context, db *journal.DB) (u checkup, err error
 		return u, err
 	}
 	if u.size > largeLog {
-		a.note("The log has %s; reading it takes some minutes", sizeWords(u.size))
+		a.note("The log has %s; reading it takes minutes", sizeWords(u.size))
 	}
 	u.pages, u.references = db.CheckFile(ctx), db.CheckReferences(ctx)
 	runs, err := db.Runs()

@@ -15,7 +15,8 @@ import (
 type notifier struct {
 	app      *app
 	patience time.Duration // how long the soak may show no sign of life
-	last     atomic.Int64  // the latest sign, in nanoseconds since 1970
+	began    time.Time
+	last     atomic.Int64 // the latest sign, in nanoseconds since then: the clock on the wall may be set meanwhile
 	done     chan struct{}
 }
 
@@ -23,7 +24,7 @@ type notifier struct {
 const patienceMargin = time.Minute
 
 func newNotifier(a *app, seq *sequences.Sequence) *notifier {
-	n := &notifier{app: a, patience: seq.Baseline, done: make(chan struct{})}
+	n := &notifier{app: a, patience: seq.Baseline, began: time.Now(), done: make(chan struct{})}
 	for _, s := range seq.Steps {
 		n.patience = max(n.patience, s.Hold)
 	}
@@ -45,8 +46,8 @@ func (n *notifier) watchdog(every time.Duration) {
 		select {
 		case <-n.done:
 			return
-		case now := <-t.C:
-			if now.Sub(time.Unix(0, n.last.Load())) < n.patience {
+		case <-t.C:
+			if time.Since(n.began)-time.Duration(n.last.Load()) < n.patience {
 				n.send(daemon.SdNotifyWatchdog)
 			}
 		}
@@ -54,7 +55,7 @@ func (n *notifier) watchdog(every time.Duration) {
 }
 
 // alive is a sign of life.
-func (n *notifier) alive() { n.last.Store(time.Now().UnixNano()) }
+func (n *notifier) alive() { n.last.Store(int64(time.Since(n.began))) }
 
 func (n *notifier) ready(text string) { n.send(daemon.SdNotifyReady + "\nSTATUS=" + oneLine(text)) }
 

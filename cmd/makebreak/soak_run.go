@@ -309,7 +309,7 @@ func (s *soak) end(runErr error) error {
 	if err := errors.Join(err, s.run.Finish(end)); err != nil && runErr == nil {
 		runErr = failed(exitLog, err)
 	}
-	if runErr != nil && !errors.Is(runErr, runner.ErrStopped) {
+	if runErr != nil && !errors.Is(runErr, runner.ErrStopped) && !errors.Is(runErr, journal.ErrGone) {
 		defer s.app.note("makebreak soak --resume %s goes on with cycle %d", s.run.ID(), s.next)
 	}
 	return s.app.finish(s.db, s.kept, runErr, s.watch)

@@ -97,6 +97,7 @@ func (db *DB) unmake(id string) error {
 		if others > 0 {
 			return errOthers
 		}
+		clear(db.files[:]) // what goes now goes on purpose
 		return errors.Join(os.Remove(db.full), removeBeside(db.full))
 	})
 	if errors.Is(err, errOthers) {

@@ -33,6 +33,9 @@ func createIn(dir, full string) error {
 	if err := errors.Join(db.lay(made), db.Close()); err != nil {
 		return err
 	}
+	if err := setAside(full); err != nil {
+		return err
+	}
 	err = os.Link(made, full)
 	switch {
 	case err == nil:
@@ -44,6 +47,24 @@ func createIn(dir, full string) error {
 		}
 	}
 	return syncFolder(filepath.Dir(full))
+}
+
+// setAside renames what was left beside a log that has gone: SQLite would take the new log
+// for it, and what stands in its write-ahead file belongs to wherever it went.
+func setAside(full string) error {
+	for _, end := range fileEnds[1:] {
+		if isThere(full) || !isThere(full+end) {
+			continue
+		}
+		name, err := nameLike(full + end + "-left")
+		if err == nil {
+			err = os.Rename(full+end, name)
+		}
+		if err != nil {
+			return fileError(cause(err))
+		}
+	}
+	return nil
 }
 
 // lay gives a new file the schema. Its journal is in memory: of a file that is not whole

@@ -33,6 +33,8 @@ type DB struct {
 	mu    sync.Mutex // guards write and what follows
 	write *sql.Conn
 	stmts map[string]*sql.Stmt
+	files [len(fileEnds)]os.FileInfo // that are open; nil: not known
+	gone  error                      // why nothing can be written any more
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
@@ -93,6 +95,7 @@ func open(full, path string) (*DB, error) {
 	if err := db.connect(full, migrations); err != nil {
 		return nil, failAt(path, "open", errors.Join(err, db.Close()))
 	}
+	db.remember()
 	return db, nil
 }
 
@@ -178,9 +181,12 @@ func (db *DB) connect(path string, from fs.FS) (err error) {
 	if err := migrate(db.write, from); err != nil {
 		return err
 	}
-	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)"))
+	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	return err
 }
+
+// existing keeps a connection from making a file that has gone.
+const existing = "&mode=rw"
 
 // connectToWrite makes the connection that writes, and leaves a file that is not ours as
 // it is.
@@ -188,7 +194,7 @@ func (db *DB) connectToWrite(path string, from fs.FS) (err error) {
 	// synchronous(FULL): in WAL mode every commit waits for the disk. auto_vacuum lets a
 	// new file give pages back later, and temp_store needs no room on a disk that is full.
 	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", fmt.Sprintf("wal_autocheckpoint(%d)", walPages),
-		"temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)"))
+		"temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	if err != nil {
 		return err
 	}
@@ -264,7 +270,9 @@ func (db *DB) transact(f func() error) error {
 	}
 	err := f()
 	if err == nil {
-		err = db.exec("COMMIT")
+		if err = db.exec("COMMIT"); err == nil {
+			return db.stays()
+		}
 	}
 	if err != nil {
 		// Some failures, a full disk among them, have ended the transaction already;
@@ -282,7 +290,7 @@ func (db *DB) writable() error {
 	case db.write == nil || db.copy != "":
 		return ErrReadOnly
 	}
-	return nil
+	return db.gone
 }
 
 // exec runs a statement on the writing connection and keeps it prepared.

@@ -1,0 +1,93 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+
+	"modernc.org/sqlite"
+)
+
+// ErrGone says that a file of the log is not at its place any more. SQLite writes on into the
+// file that it has open, which nobody will find again, and reports no error.
+var ErrGone = errors.New("a file of the log was moved, removed or replaced while it was in use")
+
+// fileEnds are those of the files that a log in use consists of.
+var fileEnds = [...]string{"", "-wal", "-shm"}
+
+// remember remembers which files are open, as far as they are there by now.
+func (db *DB) remember() {
+	for i, end := range fileEnds {
+		if info, err := os.Stat(db.full + end); err == nil && db.files[i] == nil {
+			db.files[i] = info
+		}
+	}
+}
+
+// present says which of the open files is not at its place; empty: all are.
+func (db *DB) present() (missing string) {
+	for i, end := range fileEnds {
+		if db.files[i] == nil {
+			continue
+		}
+		if info, err := os.Stat(db.full + end); err != nil || !os.SameFile(info, db.files[i]) {
+			return db.full + end
+		}
+	}
+	return ""
+}
+
+// stays says why what was committed just now might be lost. Then all of the log is brought
+// to where it can be found, and nothing more is written. Callers hold the lock.
+func (db *DB) stays() error {
+	missing := db.present()
+	if missing == "" {
+		db.remember()
+		return nil
+	}
+	db.gone = fmt.Errorf("%w: %s", ErrGone, missing)
+	// By its name SQLite would remove a file that is another log's by now.
+	if err := db.write.Raw(persistWAL); err != nil {
+		return errors.Join(db.gone, err)
+	}
+	// The file takes the rest in, wherever it is by now.
+	ctx := context.Background()
+	_, err := db.write.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+	if err != nil {
+		return errors.Join(db.gone, err)
+	}
+	if missing != db.full {
+		db.gone = fmt.Errorf("%w\nall that was stored is in the log, and the run can go on in it", db.gone)
+		return db.gone
+	}
+	name, err := nameLike(db.full + "-rescued")
+	if err == nil {
+		_, err = db.write.ExecContext(ctx, "VACUUM INTO ?", name)
+	}
+	if err != nil {
+		return fmt.Errorf("%w\nand what it held could not be written into another file: %w", db.gone, err)
+	}
+	db.gone = fmt.Errorf("%w\nall that it held has been written into %s, which is a log now", db.gone, name)
+	return db.gone
+}
+
+func persistWAL(conn any) error {
+	c, ok := conn.(sqlite.FileControl)
+	if !ok {
+		return errors.New("SQLite's files cannot be controlled")
+	}
+	_, err := c.FileControlPersistWAL("main", 1)
+	return err
+}
+
+// nameLike is a name that begins as given and that no file has yet.
+func nameLike(begin string) (string, error) {
+	const most = 1000
+	for n := 1; n <= most; n++ {
+		if name := fmt.Sprintf("%s-%d", begin, n); !isThere(name) {
+			return name, nil
+		}
+	}
+	return "", fmt.Errorf("%s-1 to %d are there already", begin, most)
+}
