@@ -39,6 +39,7 @@ func keepReserve(path string) {
 	if err != nil {
 		return
 	}
+	alike(f, path)
 	if allocate(f, want) != nil {
 		_ = f.Truncate(has)
 	}
