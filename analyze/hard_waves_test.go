@@ -69,7 +69,8 @@ func TestHardWaves(t *testing.T) {
 			verdict: analyze.Pass},
 		{name: "never moves", meaning: "no delay, and why; the level judged is the low one; one finding for both",
 			limits: usual(), expect: both, d: plain(levels(0.1)),
-			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, nan, 0, analyze.Fail}, {"off", "OUT1", analyze.LowLevel, 0.1, 1e-5, analyze.Pass}},
+			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, nan, 0, analyze.Fail}, {"off", "OUT1", analyze.LowLevel, 0.1, 1e-5, analyze.Pass},
+				{"on", "OUT1", analyze.Hold, nan, 0, analyze.Undecided}, {"off", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
 			verdict: analyze.Fail, says: []string{"OUT1 did not go high at on: it stays at 0.100 V"}},
 		{name: "moves twice", meaning: "delay to the first crossing; it left its state for 0.5 s",
 			limits: usual(), expect: both, d: plain(levels(0.1, 1.2, 12.6, 2.5, 0.1, 3, 12.6, 4.2, 0.1)),
@@ -217,6 +218,29 @@ func TestHardWaves(t *testing.T) {
 			limits: usual(), expect: map[string]analyze.Expectation{"on": delayed, "off": goLow}, d: plain(levels(0.1, 1.2, 12.6, 1.7, 0.1, 3.01, 12.6, 4.2, 0.1)),
 			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, 0.1995, 1e-5, analyze.Fail}},
 			verdict: analyze.Fail, says: []string{"OUT1 left its state", "OUT1 switches early at on"}},
+		{name: "rings far beyond the supply", meaning: "the level is where it settles; that it went so far is said, and is nobody's limit",
+			limits: usual(), expect: both,
+			d: draw(7).output("OUT1", 10e3, func(t float64) float64 {
+				// Textbook: a second-order step with a damping of 0.2 goes 52.7 % beyond its level.
+				ring := func(since float64) float64 {
+					w := 2 * math.Pi * 500 * math.Sqrt(1-0.2*0.2)
+					return 1 - math.Exp(-0.2*2*math.Pi*500*since)*(math.Cos(w*since)+0.2/math.Sqrt(1-0.2*0.2)*math.Sin(w*since))
+				}
+				switch {
+				case t < 1.2:
+					return 0.1
+				case t < 4.2:
+					return 0.1 + 12.5*ring(t-1.2)
+				}
+				return 12.6 - 12.5*ring(t-4.2)
+			}).event("on", 1).event("off", 4),
+			figures: []figure{{"on", "OUT1", analyze.HighLevel, 12.6, 0.02, analyze.Pass}, {"on", "OUT1", analyze.Hold, 0, 0, analyze.Pass},
+				{"off", "OUT1", analyze.LowLevel, 0.1, 0.02, analyze.Pass}},
+			verdict: analyze.Pass, says: []string{"OUT1 overshoots at on: it goes up to 19.2 V before it settles at 12.6 V", "OUT1 undershoots at off: it goes down to -6.47 V before it settles at 0.100 V"}},
+		{name: "a coil's diode", meaning: "the terminal goes a diode's voltage below zero, which is sound",
+			limits: usual(), expect: both, d: plain(levels(0.6, 1.2, 12.6, 4.2, -0.75, 4.21, 0.6)), verdict: analyze.Pass},
+		{name: "a coil's diode and a high off level", meaning: "below zero counts, not below the level",
+			limits: analyze.Limits{}, expect: both, d: plain(levels(2.8, 1.2, 12.6, 4.2, -0.75, 4.21, 2.8)), verdict: analyze.Pass},
 		{name: "pulse", meaning: "its length, and both levels",
 			limits: usual(), expect: map[string]analyze.Expectation{"on": pulse1s, "off": unmoved}, d: plain(levels(0.1, 1.2, 12.6, 2.22, 0.1)),
 			figures: []figure{{"on", "OUT1", analyze.PulseDuration, 1.02, 1e-6, analyze.Pass}, {"on", "OUT1", analyze.HighLevel, 12.6, 1e-5, analyze.Pass},

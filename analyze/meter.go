@@ -87,9 +87,11 @@ type seen struct {
 	moved   bool
 	cross   crossing
 	placed  bool
-	end     crossing // of a pulse
-	ended   bool     // end is placed
-	absent  absence  // from the state
+	// aberration is how far, in volts, it went before it settled.
+	aberration float64
+	end        crossing // of a pulse
+	ended      bool     // end is placed
+	absent     absence  // from the state
 	// gap and crossGap are seconds without samples, in the state and at the crossing,
 	// where they are too many; else 0.
 	gap, crossGap float64

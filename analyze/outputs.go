@@ -37,7 +37,7 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	if !s.before.known() && s.moved {
 		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
-	o.placeCrossing(tr, e)
+	o.placeCrossing(tr, e, to)
 	o.measureHold(m, tr, e, to)
 	if o.plan == nil && !m.free {
 		o.reportHold(m, e, NoLimit(), true)
@@ -113,7 +113,7 @@ func (o *outputMeter) nothingOf(m *Meter, e capture.Event, reason string) {
 }
 
 // placeCrossing finds the instant at which the output went into its state.
-func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
+func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event, to capture.Instant) {
 	s := &o.now
 	if !s.moved {
 		return
@@ -128,6 +128,7 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
 	}
 	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
 	o.averaging.add(s.cross)
+	s.aberration = farthest(tr, entry.from, min(to, entry.from.Add(transient)), s.state.volts, entry.high)
 	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
 		s.cross.add("instant of the event", "normal", u, 1)
 	}
@@ -135,6 +136,28 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event) {
 
 // transient is how long a transition may overshoot, at most: an excursion lasts.
 const transient = longestSettling / 5
+
+// A transition is told of that goes beyond its level by this share of its amplitude, and
+// by this many volts, at least. The diode across a coil lets the terminal go 0.7 V below
+// zero, and a supply sags less than that under it (common practice, no source).
+const (
+	farBeyond       = 0.25
+	leastAberration = 2.0
+)
+
+// farthest returns the reading in from..to that lies furthest beyond a level: above it
+// after a rise, below it after a fall; the level where none does.
+func farthest(tr *capture.Trace, from, to capture.Instant, volts float64, rising bool) float64 {
+	most := float32(volts)
+	for _, vs := range tr.Blocks(from, to) {
+		for _, v := range vs {
+			if reading(v) && (rising && v > most || !rising && v < most) {
+				most = v
+			}
+		}
+	}
+	return float64(most)
+}
 
 // measureHold finds the longest excursion out of the state between the output's
 // settling and the next event.
@@ -213,6 +236,10 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit Limit, other b
 	if other {
 		limit = Limit{Lower: math.NaN(), Upper: 0} // others must keep their state
 	}
+	if why := o.neverReached(); why != "" && !other {
+		m.missing(e.Name, o.signal, Hold, limit, Undecided, why)
+		return
+	}
 	x := Measurement{Event: e.Name, Signal: o.signal, Quantity: Hold, Value: s.absent.seconds, Limit: limit}
 	if s.gap > 0 {
 		x.Reason = missingFor(s.gap)
@@ -248,6 +275,20 @@ func (o *outputMeter) kept() bool {
 	s := &o.now
 	return o.plan != nil && s.expect.Demand != Any && s.absent.samples == 0 &&
 		s.gap == 0 && s.absent.left < leastGap && s.o.n >= fewHeld
+}
+
+// neverReached says that the output was never in the state that it should have kept;
+// empty: it was.
+func (o *outputMeter) neverReached() string {
+	s := &o.now
+	switch want, named := wanted(s.expect.Demand); {
+	case !named || s.expect.Demand == Pulse || s.high == want:
+		return ""
+	case s.soon:
+		return o.soonReason()
+	default:
+		return "the output did not go " + stateWord(want)
+	}
 }
 
 // fewHeld is how many samples a state must have for its ripple, or that it was kept, to

@@ -136,6 +136,12 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	SupplyLost: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("The supply's converter had lost its setting at %s: the unit was not supplied as it should be, and nothing of it counts until the cycle's end. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
 	},
+	Overshoots: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s overshoots at %s: it goes up to %s V before it settles at %s V. Check for long wires or a load that rings, and whether what hangs on it can bear that.", g.signal, g.at(), short(g.hi), short(g.limit))
+	},
+	Undershoots: func(_ *Plan, g *gathered) string {
+		return fmt.Sprintf("%s undershoots at %s: it goes down to %s V before it settles at %s V. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), short(g.lo), short(g.limit))
+	},
 	OffLimit:  sayOffLimit,
 	NearLimit: sayNearLimit,
 }

@@ -52,6 +52,8 @@ const (
 	PullsInHigh    Kind = "pulls-in-high"
 	LetsGoLow      Kind = "lets-go-low"
 	SupplyLost     Kind = "supply-lost"
+	Overshoots     Kind = "overshoots"
+	Undershoots    Kind = "undershoots"
 )
 
 // verdict is what a symptom means for the unit.
@@ -59,6 +61,8 @@ func (k Kind) verdict() Verdict {
 	switch k {
 	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost:
 		return Undecided
+	case Overshoots, Undershoots:
+		return NoVerdict // no limit says how far a transition may go beyond its level
 	}
 	return Fail
 }
@@ -94,6 +98,26 @@ func (m *Meter) diagnose(e capture.Event, changes [][]contacts) {
 		}
 	}
 	m.diagnoseFigures(e, wrong)
+	for _, o := range m.outputs {
+		if !wrong[o.signal] {
+			m.diagnoseAberration(e, o)
+		}
+	}
+}
+
+// diagnoseAberration notes a transition that went far beyond the level where it settled.
+// A fall counts from zero where it settled above that: so far the diode across a coil lets
+// it go in any case.
+func (m *Meter) diagnoseAberration(e capture.Event, o *outputMeter) {
+	s := &o.now
+	far := math.Max(leastAberration, farBeyond*math.Abs(s.state.volts-s.before.volts))
+	switch {
+	case o.plan == nil || !s.placed:
+	case s.aberration-s.state.volts >= far:
+		m.symptom(e, o.signal, Overshoots, "", s.aberration, s.state.volts)
+	case math.Min(s.state.volts, 0)-s.aberration >= far:
+		m.symptom(e, o.signal, Undershoots, "", s.aberration, s.state.volts)
+	}
 }
 
 // diagnoseMoves compares which outputs moved with which should have. It returns
