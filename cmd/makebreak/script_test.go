@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -18,7 +19,24 @@ import (
 // TestMain lets the test binary stand in for the program: started under its name,
 // as the scripts and the tests of signals do, it is the program.
 func TestMain(m *testing.M) {
+	beginAtNoon()
 	testscript.Main(m, map[string]func(){"makebreak": main})
+}
+
+// zoneVariable hands the tests' time zone on to the programs that they start, in hours.
+const zoneVariable = "MAKEBREAK_TEST_ZONE"
+
+// beginAtNoon takes the time zone in which it is past noon for that of the tests: a run is
+// named by its day and a count, and no midnight must come between two of a test's runs.
+func beginAtNoon() {
+	hours, err := strconv.Atoi(os.Getenv(zoneVariable))
+	if err != nil {
+		hours = 12 - time.Now().UTC().Hour()
+		if err := os.Setenv(zoneVariable, strconv.Itoa(hours)); err != nil {
+			panic(err)
+		}
+	}
+	time.Local = time.FixedZone("noon", hours*3600)
 }
 
 // TestScripts runs the scripts in testdata/script: what a person types, and what
@@ -41,6 +59,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
 			e.Setenv("TESTDATA", filepath.Join(root, "testdata"))
 			e.Setenv("GORACE", "atexit_sleep_ms=0") // else each process waits a second
+			e.Setenv(zoneVariable, os.Getenv(zoneVariable))
 			return err
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
