@@ -18,7 +18,7 @@ import (
 )
 
 // browserPatience bounds one life of the browser, however busy the machine is.
-const browserPatience = 4 * time.Minute
+const browserPatience = 2 * time.Minute
 
 // view is a way to look at a page.
 type view struct {
