@@ -43,6 +43,7 @@ var (
 func (k Kind) Parse(s string) (float64, error) {
 	text := strings.TrimSpace(s)
 	number, word := split(text)
+	word = alike.Replace(word)
 	if number == "" {
 		return 0, k.refuse(s, "it has no number")
 	}
@@ -60,6 +61,10 @@ func (k Kind) Parse(s string) (float64, error) {
 	}
 	return 0, k.refuse(s, fmt.Sprintf("%q is not a unit of it", word))
 }
+
+// alike turns spellings of a unit into those of the kinds: two signs of Unicode are each
+// other's likeness, and ohm is written with either letter.
+var alike = strings.NewReplacer("\u2126", "Ω", "\u03bc", "µ", "Ohm", "ohm")
 
 // exact scales by a power of ten through the decimal text, so that "350 mV" is
 // the float64 nearest to 0.35 and not a product that is off by one bit.
