@@ -20,6 +20,7 @@ import (
 type soakOpts struct {
 	runOpts
 	resume      string
+	named       *sequences.Sequence // beside resume; nil: none
 	goOn        bool
 	waitForRig  time.Duration
 	keep        journal.Retention
@@ -49,8 +50,8 @@ there is none, and does nothing where one is complete.`,
   makebreak soak reliability 2026-11-25.1 2026-11-25.2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
-			case o.resume != "" && len(args) > 0:
-				return failed(exitUsage, errors.New("soak --resume takes no sequence: it stands in the log with the run"))
+			case o.resume != "" && len(args) > 1:
+				return failed(exitUsage, errors.New("soak --resume takes one sequence at most, the run's own; it stands in the log with the run"))
 			case o.resume == "" && len(args) != 1:
 				return failed(exitUsage, errors.New("soak takes one sequence, a built-in name or a file, or --resume RUN; makebreak run --list shows the built-in ones"))
 			}
@@ -62,7 +63,7 @@ there is none, and does nothing where one is complete.`,
 				return err
 			}
 			if o.resume != "" {
-				return a.resumeSoak(c, o.resume, &o)
+				return a.resumeSoak(c, o.resume, args, &o)
 			}
 			return a.beginSoak(c, args[0], &o)
 		},
@@ -200,8 +201,15 @@ func (a *app) unfinished(db *journal.DB, sequence string) (id string, done, err 
 	return "", nil, nil
 }
 
-// resumeSoak goes on with a soak in the log.
-func (a *app) resumeSoak(c *cobra.Command, id string, o *soakOpts) error {
+// resumeSoak goes on with a soak in the log; a sequence may be named beside it.
+func (a *app) resumeSoak(c *cobra.Command, id string, sequence []string, o *soakOpts) error {
+	for _, name := range sequence {
+		seq, err := loadSequence(name)
+		if err != nil {
+			return err
+		}
+		o.named = seq
+	}
 	db, err := a.openLogWith(journal.Open)
 	if err != nil {
 		return err
@@ -229,7 +237,7 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 		}
 		return nil, failed(exitUsage, err)
 	}
-	if err := a.canResume(c, rec); err != nil {
+	if err := a.canResume(c, rec, o); err != nil {
 		return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, err))
 	}
 	if err := soundAfterCut(c.Context(), db, rec); err != nil {
@@ -297,8 +305,10 @@ func orNone(texts []string) string {
 	return strings.Join(texts, ", ")
 }
 
-// canResume says why a run cannot go on, or not as asked.
-func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
+// canResume says why a run cannot go on, or not as asked. What it began with may be said
+// again, as where a command is repeated with --resume put to it; --go-on begins with it
+// where there is nothing to resume, so that it is not compared there.
+func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord, o *soakOpts) error {
 	switch {
 	case rec.Soak == nil:
 		return errors.New("it is not a soak; only a soak can go on")
@@ -308,12 +318,14 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord) error {
 		return fmt.Errorf("it is complete: %d of %d cycles are done", rec.Planned, rec.Planned)
 	case c.Flags().Changed("unit") && a.unit != rec.Unit:
 		return fmt.Errorf("it is of the unit %q, not %q", rec.Unit, a.unit)
-	case c.Flags().Changed("cycles") && !c.Flags().Changed("go-on"):
-		return errors.New("the number of its cycles stands in the log; leave --cycles out")
-	case c.Flags().Changed("seed") && !c.Flags().Changed("go-on"):
-		return errors.New("the seed of its simulated bench stands in the log; leave --seed out")
-	case c.Flags().Changed("fault") && !c.Flags().Changed("go-on"):
-		return errors.New("the faults of its simulated bench stand in the log; leave --fault out")
+	case o.named != nil && o.named.Name != rec.Sequence:
+		return fmt.Errorf("it is of the sequence %s, not %s; leave the sequence out", rec.Sequence, o.named.Name)
+	case o.named != nil && string(o.named.Source) != rec.SequenceSource:
+		return fmt.Errorf("its sequence stands in the log, and %s is no longer the same; leave it out, or begin a new run", o.named.File)
+	case c.Flags().Changed("cycles") && !o.goOn && o.cycles != rec.Planned:
+		return fmt.Errorf("the number of its cycles stands in the log (%d), and --cycles says another; leave --cycles out", rec.Planned)
+	case c.Flags().Changed("seed") && !o.goOn && rec.Seed != nil && o.seed != *rec.Seed:
+		return fmt.Errorf("the seed of its simulated bench stands in the log (%d), and --seed says another; leave --seed out", *rec.Seed)
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -73,7 +74,7 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 			return a.writePlan(&o, rows)
 		},
 	}
-	a.forms(c, "text", "csv")
+	a.forms(c, "text", "csv", "json")
 	f := c.Flags()
 	f.Float64Var(&o.b10, "b10", 0, "`cycles` that at least 90 % of all boards are to live")
 	f.Var(&o.confidence, "confidence", "`share` of tests that would not show this by chance, as in 90%")
@@ -116,6 +117,27 @@ type planRow struct {
 	each   float64 // cycles
 }
 
+// planOut is a plan as JSON.
+type planOut struct {
+	B10        float64   `json:"b10_cycles"`
+	Confidence float64   `json:"confidence"`
+	Shape      float64   `json:"shape"`
+	Failures   int       `json:"failures"`
+	Tests      []testOut `json:"tests"`
+}
+
+type testOut struct {
+	Boards int     `json:"boards"`
+	Each   float64 `json:"cycles_each"`
+	All    float64 `json:"cycles_in_all"`
+}
+
+// out is what the row stands for, in whole cycles.
+func (r planRow) out() testOut {
+	each := math.Ceil(r.each)
+	return testOut{r.boards, each, each * float64(r.boards)}
+}
+
 // rows are the tests that would do: the one asked for, or some to choose from.
 func (o *planOpts) rows(c *cobra.Command) ([]planRow, error) {
 	claim := reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
@@ -146,23 +168,32 @@ func (o *planOpts) rows(c *cobra.Command) ([]planRow, error) {
 }
 
 func (a *app) writePlan(o *planOpts, rows []planRow) error {
-	if a.as == "csv" {
+	plan := planOut{B10: o.b10, Confidence: float64(o.confidence), Shape: o.shape, Failures: o.allowed}
+	for _, r := range rows {
+		plan.Tests = append(plan.Tests, r.out())
+	}
+	switch a.as {
+	case "csv":
 		return a.deliver(func(w io.Writer) error {
 			fmt.Fprint(w, "boards,cycles_each,cycles_in_all\r\n")
-			for _, r := range rows {
-				each := math.Ceil(r.each)
-				fmt.Fprintf(w, "%d,%.0f,%.0f\r\n", r.boards, each, each*float64(r.boards))
+			for _, t := range plan.Tests {
+				fmt.Fprintf(w, "%d,%.0f,%.0f\r\n", t.Boards, t.Each, t.All)
 			}
 			return nil
+		})
+	case "json":
+		return a.deliver(func(w io.Writer) error {
+			e := json.NewEncoder(w)
+			e.SetIndent("", "  ")
+			return e.Encode(plan)
 		})
 	}
 	return a.deliver(func(w io.Writer) error {
 		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)
 		fmt.Fprintf(w, "with %s:\n\n", o.failedWord())
 		err := writeTable(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
-			for _, r := range rows {
-				each := math.Ceil(r.each)
-				row(r.boards, fmt.Sprintf("%.0f", each), fmt.Sprintf("%.0f", each*float64(r.boards)))
+			for _, t := range plan.Tests {
+				row(t.Boards, fmt.Sprintf("%.0f", t.Each), fmt.Sprintf("%.0f", t.All))
 			}
 		})
 		if len(rows) > 1 || rows[0].each != o.b10 {
