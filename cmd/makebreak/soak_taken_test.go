@@ -17,8 +17,8 @@ func TestSoak_Taken(t *testing.T) {
 	p := start(t, log, append(goOn, "--real-time", "--metrics", "127.0.0.1:0")...)
 	p.awaitCycle(t)
 	others := map[string][]string{
-		"another program is writing this run":             {"soak", "--resume", "last"},
-		`take the soaks of unit "RB-017" by relay-only: `: goOn,
+		"another program is writing this run":                  {"soak", "--resume", "last"},
+		`go on with the soak of unit "RB-017" by relay-only: `: goOn,
 	}
 	for want, args := range others {
 		status, out, errs := run(t, append(args, "--log", log)...)

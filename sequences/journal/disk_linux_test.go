@@ -73,6 +73,31 @@ func filesIn(t *testing.T, dir string) (names []string) {
 	return names
 }
 
+// Where the disk has no room for what a removed log held, that is said, and no part of it
+// is left.
+func TestAppend_GoneDiskFull(t *testing.T) {
+	dir := smallDisk(t)
+	path := filepath.Join(dir, "log.db")
+	db, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	r := fill(t, db, 30)
+	if err := os.Remove(path); err != nil {
+		t.Fatal(err)
+	}
+	fillDisk(t, dir)
+	if err := r.Append(exampleCycle(31)); err == nil || !errors.Is(err, ErrGone) && !errors.Is(err, ErrFull) {
+		t.Errorf("error %v", err)
+	}
+	for _, name := range filesIn(t, dir) {
+		if strings.Contains(name, "rescued") {
+			t.Errorf("%s is left", name)
+		}
+	}
+}
+
 // A run that the other log's disk has no room for leaves nothing there: no log where none
 // was, and one that was as it was.
 func TestCopyRun_DiskFull(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"modernc.org/sqlite"
 )
@@ -61,15 +62,32 @@ func (db *DB) stays() error {
 		db.gone = fmt.Errorf("%w\nall that was stored is in the log, and the run can go on in it", db.gone)
 		return db.gone
 	}
-	name, err := nameLike(db.full + "-rescued")
-	if err == nil {
-		_, err = db.write.ExecContext(ctx, "VACUUM INTO ?", name)
-	}
+	name, err := db.rescue(ctx)
 	if err != nil {
 		return fmt.Errorf("%w\nand what it held could not be written into another file: %w", db.gone, err)
 	}
 	db.gone = fmt.Errorf("%w\nall that it held has been written into %s, which is a log now", db.gone, name)
 	return db.gone
+}
+
+// rescue writes all that the log holds into a new file where the log was, whole or not at all.
+func (db *DB) rescue(ctx context.Context) (name string, err error) {
+	if name, err = nameLike(db.full + "-rescued"); err != nil {
+		return "", err
+	}
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return "", err
+	}
+	like(f, db.files[0])
+	err = f.Close()
+	if err == nil {
+		_, err = db.write.ExecContext(ctx, "VACUUM INTO ?", name)
+	}
+	if err != nil {
+		return "", errors.Join(err, os.Remove(name))
+	}
+	return name, syncFolder(filepath.Dir(name))
 }
 
 func persistWAL(conn any) error {

@@ -34,7 +34,7 @@ func (db *DB) Take(id string) (*RunRecord, error) {
 // TakeUnit holds a unit's soaks by a sequence, those that are yet to begin included.
 func (db *DB) TakeUnit(unit, sequence string) error {
 	err := db.hold(fmt.Sprintf("unit %q %q", unit, sequence))
-	return db.fail(fmt.Sprintf("take the soaks of unit %q by %s", unit, sequence), err)
+	return db.fail(fmt.Sprintf("go on with the soak of unit %q by %s", unit, sequence), err)
 }
 
 // runKey names a run, also where the log has been replaced by another.
@@ -92,12 +92,14 @@ func lockFileError(err error) error {
 // alike gives a file beside the log the log's owner and rights, as far as that goes: what
 // root has made must not keep the log's own user from it.
 func alike(f *os.File, log string) {
-	info, err := os.Stat(log)
-	if err != nil {
-		return
+	if info, err := os.Stat(log); err == nil {
+		like(f, info)
 	}
-	_ = f.Chmod(info.Mode().Perm())
-	if s, ok := info.Sys().(*syscall.Stat_t); ok && os.Geteuid() == 0 {
+}
+
+func like(f *os.File, log os.FileInfo) {
+	_ = f.Chmod(log.Mode().Perm())
+	if s, ok := log.Sys().(*syscall.Stat_t); ok && os.Geteuid() == 0 {
 		_ = f.Chown(int(s.Uid), int(s.Gid))
 	}
 }

@@ -192,9 +192,10 @@ const existing = "&mode=rw"
 // it is.
 func (db *DB) connectToWrite(path string, from fs.FS) (err error) {
 	// synchronous(FULL): in WAL mode every commit waits for the disk. auto_vacuum lets a
-	// new file give pages back later, and temp_store needs no room on a disk that is full.
+	// new file give pages back later, temp_store needs no room on a disk that is full, and
+	// journal_size_limit makes the write-ahead file small again after a long reading.
 	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", fmt.Sprintf("wal_autocheckpoint(%d)", walPages),
-		"temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
+		fmt.Sprintf("journal_size_limit(%d)", reserveBytes), "temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	if err != nil {
 		return err
 	}

@@ -236,3 +236,41 @@ func oldLog(t *testing.T, path string, schema fs.FS) {
 		t.Fatal(err)
 	}
 }
+
+// The write-ahead file, which cannot be brought into the log while somebody reads what was
+// there before, becomes small again when the reading is done.
+func TestAppend_LongReading(t *testing.T) {
+	db := newLog(t)
+	r := fill(t, db, 3)
+	rows, err := db.read.Query("SELECT n FROM cycle")
+	if err != nil || !rows.Next() {
+		t.Fatal(err)
+	}
+	const step = 500
+	n := 3
+	for range 5 {
+		var all []*Cycle
+		for range step {
+			n++
+			all = append(all, exampleCycle(n))
+		}
+		if err := r.Append(all...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if size := fileSize(db.full + "-wal"); size <= reserveBytes {
+		t.Fatalf("the write-ahead file has only %d bytes", size)
+	}
+	if err := rows.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		n++
+		if err := r.Append(exampleCycle(n)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if size := fileSize(db.full + "-wal"); size > reserveBytes {
+		t.Errorf("the write-ahead file has %d bytes still", size)
+	}
+}
