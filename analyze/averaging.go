@@ -73,10 +73,9 @@ func (m *Meter) Averaging() Averaging {
 // knows how well.
 func statedSpan(conv capture.Converter) bool { return conv.Span > 0 && conv.SpanRel == 0 }
 
-// sharp reports whether the step was over sooner than a mean over the span can be. noise is a
-// sample's, as a share of the step.
-func (w window) sharp(span, noise float64) bool {
-	if noise > cleanShare/4 {
+// sharp reports whether the step was over sooner than a mean over the span can be.
+func (w window) sharp(span float64) bool {
+	if w.noise > cleanShare/4 {
 		return false // nobody could say where it begins and ends
 	}
 	left, arrived := w.k-1, w.k

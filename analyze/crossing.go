@@ -65,11 +65,18 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	var c crossing
 	conv := tr.Converter
 	spread := math.Max(before.sigma, after.sigma)
-	sharp := statedSpan(conv) && w.sharp(conv.Span.Seconds(), spread/math.Abs(after.volts-before.volts))
+	w.noise = spread / math.Abs(after.volts-before.volts)
+	sharp := statedSpan(conv) && w.sharp(conv.Span.Seconds())
 	switch {
+	case conv.Span > 0 && !sharp && w.single(before, after):
+		c = w.between(w.k-1, w.k, conv.Span.Seconds(), singleSample)
 	case conv.Span > 0 && !sharp && w.clean():
 		c = w.withinConversion(conv, before, after)
 	case conv.Span > 0 && !sharp:
+		if first, last, ok := w.bounced(); ok {
+			c = w.between(first, last, conv.Span.Seconds(), outputBounces)
+			break
+		}
 		c = w.interpolated(conv.Span / 2)
 		c.add("edge not a clean step", "rectangular", math.Max(w.step, conv.Span.Seconds())/4, 1)
 	default:
@@ -193,12 +200,61 @@ func (w window) near(i int, state float64) float64 {
 // there. An edge much faster than a conversion looks the same as a step; see
 // addHidden.
 func (w window) clean() bool {
-	arrived := func(i int) bool { return i >= len(w.share) || w.share[i] > 1-cleanShare }
-	left := func(i int) bool { return i < 0 || w.share[i] < cleanShare }
+	small := w.small()
+	arrived := func(i int) bool { return i >= len(w.share) || w.share[i] > 1-small }
+	left := func(i int) bool { return i < 0 || w.share[i] < small }
 	base, top := w.near(w.k-2, 0), w.near(w.k+1, 1)
 	f0 := (w.volts[w.k-1] - base) / (top - base)
 	f1 := (w.volts[w.k] - base) / (top - base)
-	return left(w.k-2) && arrived(w.k+1) && (math.Abs(f0) < cleanShare || math.Abs(1-f1) < cleanShare)
+	return left(w.k-2) && arrived(w.k+1) && (math.Abs(f0) < small || math.Abs(1-f1) < small)
+}
+
+// small is the share of the step that a sample may lie off its state's level: no less than the
+// samples scatter.
+func (w window) small() float64 { return math.Max(cleanShare, math.Min(3*w.noise, 0.1)) }
+
+// single reports whether a state is known from no more than the sample next to the crossing,
+// which the step may divide.
+func (w window) single(before, after level) bool {
+	at := func(i int, state float64) bool {
+		return i >= 0 && i < len(w.share) && math.Abs(w.share[i]-state) < w.small()
+	}
+	return before.n == 1 && !at(w.k-2, 0) || after.n == 1 && !at(w.k+1, 1)
+}
+
+// between places a crossing anywhere from the beginning of one conversion to the end of
+// another.
+func (w window) between(first, last int, span float64, source string) crossing {
+	from, to := w.at[first]-span, w.at[last]
+	c := crossing{at: (from + to) / 2}
+	c.add(source, "rectangular", (to-from)/2, 1)
+	return c
+}
+
+// Budget lines of crossings between samples that do not show one edge.
+const (
+	singleSample  = "only one sample of a state"
+	outputBounces = "the output bounces"
+)
+
+// mostOfAnEdge is what the two conversions that an edge divides may lack together of their
+// states, as a share of the step: a ramp as long as both lacks half of it, whatever levels off
+// less.
+const mostOfAnEdge = 0.55
+
+// bounced returns the first and the last conversion between the states of an output that went
+// back before it stayed: one of them lies below the one before it, or two lack more than one
+// edge would.
+func (w window) bounced() (first, last int, ok bool) {
+	small := w.small()
+	for first = w.k; first > 0 && w.share[first-1] >= small; first-- {
+	}
+	back := false
+	for last = first; last+1 < len(w.share) && w.share[last] <= 1-small; last++ {
+		back = back || last > first && w.share[last] < w.share[last-1]-small
+	}
+	last--
+	return first, last, back || last == first+1 && w.share[first]+1-w.share[last] > mostOfAnEdge
 }
 
 // leastShare is the least share of a step's amplitude, at either end of a
@@ -209,9 +265,9 @@ const leastShare = 0.002
 func (w window) withinConversion(conv capture.Converter, before, after level) crossing {
 	span := conv.Span.Seconds()
 	amplitude := math.Abs(after.volts - before.volts)
-	noise := math.Max(before.sigma, after.sigma) / amplitude
-	w.noise, w.unseen = noise, 2*math.Sqrt2*noise+2*conv.StepVolts/amplitude
-	unit := math.Max(3*noise, leastShare)
+	noise := w.noise
+	w.unseen = 2*math.Sqrt2*noise + 2*conv.StepVolts/amplitude
+	unit := math.Max(3*math.Sqrt2*noise, leastShare) // two samples' difference
 	gap := math.Max(0, w.step-span)
 
 	touching := gap < span/20

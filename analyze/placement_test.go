@@ -260,3 +260,83 @@ func TestPlacement_Durations(t *testing.T) {
 		}
 	}
 }
+
+// bouncing is high from 0 s, low again from up to up+down, and high from then on.
+func bouncing(up, down float64) edge {
+	return edge{fmt.Sprintf("up for %g ms, down for %g ms", up*1e3, down*1e3), func(t float64) float64 {
+		return math.Min(t, up) + math.Max(0, t-up-down)
+	}, 0}
+}
+
+// covered counts how many intervals of the switching delay hold all of an edge's truth, which
+// lies from its beginning to lasts seconds later. Samples are kept from before seconds before
+// the edge to after seconds after it, and the event is at the first of them where early is not
+// set.
+func covered(t *testing.T, e edge, period, noise, before, after, lasts float64, early bool) (held, all int) {
+	t.Helper()
+	const span = 1.0 / 860
+	r := rand.New(rand.NewPCG(9, 10))
+	for range 200 {
+		begin := 1 + r.Float64()*period
+		whole := sampleSwept(e, period, span, begin, noise, r)
+		whole.Traces[0].Converter.SpanRel = 1e-3 // measured, as a bench does
+		tr := capture.NewTrace("OUT3", whole.Traces[0].Converter)
+		for ts, vs := range whole.Traces[0].Blocks(capture.FromSeconds(begin-before), capture.FromSeconds(begin+after)) {
+			for i := range ts {
+				tr.Append(capture.Instant(ts[i]), float64(vs[i]))
+			}
+		}
+		c := &capture.Capture{Start: capture.FromSeconds(begin - before), End: capture.FromSeconds(begin + after),
+			Traces: []*capture.Trace{tr}, Events: whole.Events}
+		at := begin - 0.05
+		if !early {
+			at = begin - before
+		}
+		c.Events[0].At = capture.FromSeconds(at)
+		got, err := analyze.Measure(nil, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range got.Measurements {
+			if m.Quantity == analyze.SwitchingDelay && !math.IsNaN(m.Value) {
+				all++
+				if d := m.Value - (begin - at); d <= m.Expanded && d >= lasts-m.Expanded {
+					held++
+				}
+			}
+		}
+	}
+	return held, all
+}
+
+// TestPlacement_Hard: an edge that hardly any samples surround, whose samples scatter, or that
+// bounces over some conversions, is given an uncertainty that holds it: all its crossings, where
+// it bounces and the samples do not look like a slow edge's.
+func TestPlacement_Hard(t *testing.T) {
+	const span = 1.0 / 860
+	step := edge{"step", func(t float64) float64 { return t }, 0}
+	for _, c := range []struct {
+		name                  string
+		e                     edge
+		period, noise         float64
+		before, after, lasts  float64
+		early                 bool
+		leastHeld, leastFound float64
+	}{
+		{"ends at once", step, span, 1e-3, 0.1, 0.5 * span, 0, true, 0.95, 0.2},
+		{"ends soon", step, span, 1e-3, 0.1, 1.2 * span, 0, true, 0.95, 1},
+		{"ends a little later", step, span, 1e-3, 0.1, 2.2 * span, 0, true, 0.95, 1},
+		{"begins just before", step, span, 1e-3, 0.5 * span, 0.2, 0, false, 0.95, 0.4},
+		{"begins before", step, span, 1e-3, 1.2 * span, 0.2, 0, false, 0.95, 1},
+		{"noise of 2 %", step, span, 0.25, 0.1, 0.2, 0, true, 0.93, 1},
+		{"noise of 2 %, swept", step, 2.6e-3, 0.25, 0.1, 0.2, 0, true, 0.93, 1},
+		{"noise of 0.1 %, swept", step, 2.6e-3, 12e-3, 0.1, 0.2, 0, true, 0.93, 1},
+		{"bounces", bouncing(1*span, 1*span), span, 1e-3, 0.1, 0.2, 2 * span, true, 0.75, 1},
+	} {
+		held, all := covered(t, c.e, c.period, c.noise, c.before, c.after, c.lasts, c.early)
+		t.Logf("%s: %d of %d intervals hold the edge", c.name, held, all)
+		if float64(held) < c.leastHeld*float64(all) || float64(all) < 200*c.leastFound {
+			t.Errorf("%s: %d of %d intervals hold the edge", c.name, held, all)
+		}
+	}
+}

@@ -46,7 +46,7 @@ var remedies = []remedy{
 			"ADC input impedance", "ADC input return"}},
 	{cause: "the calibration", distribution: "rectangular", meter: true, say: sayCalibrateAgain,
 		sources: []string{"meter accuracy", "calibration points", "calibration slope", "ageing since the calibration"}},
-	{cause: "the sampling interval", say: saySample, sources: []string{"sampling interval", "gap between conversions", "edge not a clean step"}},
+	{cause: "the sampling interval", say: saySample, sources: []string{"sampling interval", "gap between conversions", "edge not a clean step", singleSample, outputBounces}},
 	{cause: "how fast the edge is", distribution: "rectangular", follow: true, say: sayFollow, sources: []string{hiddenEdgeSwept}},
 	{cause: "how fast the edge is", say: sayConvert, sources: []string{hiddenEdge}},
 	{cause: "that the level moves during the state", say: saySteady, sources: []string{levelMoves}},
