@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"makebreak/analyze"
@@ -23,6 +25,7 @@ type measuring struct {
 	result analyze.Result
 	states int
 	events bool
+	seen   map[string]bool // events by name
 }
 
 // lookBack is how much of a capture is kept before an event, for the crossing
@@ -30,7 +33,7 @@ type measuring struct {
 const lookBack = 50 * time.Millisecond
 
 func newMeasuring(r *capture.Reader, seq *sequences.Sequence) (*measuring, error) {
-	m := &measuring{reader: r, seq: seq, plan: &analyze.Plan{}}
+	m := &measuring{reader: r, seq: seq, plan: &analyze.Plan{}, seen: map[string]bool{}}
 	if seq != nil {
 		m.plan = &seq.Plan
 	}
@@ -94,6 +97,7 @@ func (m *measuring) state(c *capture.Capture, e *capture.Event, to capture.Insta
 	}
 	m.meter.State(c, *e, to)
 	m.states++
+	m.seen[e.Name] = true
 	r := m.meter.Take()
 	m.result.Measurements = append(m.result.Measurements, r.Measurements...)
 	m.result.Symptoms = append(m.result.Symptoms, r.Symptoms...)
@@ -105,6 +109,17 @@ func (m *measuring) cycles() int {
 		return min(1, m.states)
 	}
 	return (m.states + len(m.seq.Steps) - 1) / len(m.seq.Steps)
+}
+
+// unseen names the sequence's events that the capture does not have.
+func (m *measuring) unseen() []string {
+	var names []string
+	for _, step := range m.plan.Steps {
+		if !m.seen[step] && !slices.Contains(names, step) {
+			names = append(names, step)
+		}
+	}
+	return names
 }
 
 // record makes the capture's record.
@@ -129,6 +144,9 @@ func (m *measuring) record() *report.Record {
 	}
 	if !m.events {
 		r.Cautions = append(r.Cautions, "the capture names no event: only the levels are measured")
+	}
+	if missing := m.unseen(); m.events && len(missing) > 0 {
+		r.Cautions = append(r.Cautions, "the capture has no "+strings.Join(missing, ", no ")+": what the sequence expects there has not been seen")
 	}
 	if len(m.reader.Capture().Traces) > 0 {
 		r.Cautions = append(r.Cautions, "the uncertainties hold what the samples show; the accuracy of the instrument that took them is not known and comes on top")
