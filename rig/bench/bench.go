@@ -151,7 +151,7 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 		}
 		b.chips = append(b.chips, c)
 	}
-	return nil
+	return b.carries()
 }
 
 // outputsOf returns the outputs of a chip that are sampled, and whether the one

@@ -78,7 +78,7 @@ func TestJump_TimeForReadings(t *testing.T) {
 	}{
 		{"three readings", wiring.ADS1115, 860, 400_000, 0, 0, 1},
 		{"two readings", wiring.ADS1015, 3300, 400_000, 0, 1, 1},
-		{"one reading", wiring.ADS1015, 3300, 200_000, 1, 0, 0},
+		{"one reading", wiring.ADS1015, 3300, 215_000, 1, 0, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			const volts = 0.25
