@@ -36,25 +36,25 @@ func TestSoak_DiskFull(t *testing.T) {
 }
 
 // A soak that has filled its disk to the last byte has ended in the log, so that its run
-// can be removed at once; the next soak has room again.
+// can be removed at once; the next soak has room again. The disk is large enough for the
+// reserve to be whole: a part of it need not do for what a soak leaves in the write-ahead
+// file.
 func TestPrune_DiskFull(t *testing.T) {
 	dir := smallDisk(t)
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=20m"); err != nil {
+		t.Fatal(err)
+	}
 	log := filepath.Join(dir, "log.db")
 	soak := []string{"--log", log, "soak", "relay-only", "--seed", "1", "--keep-first", "0", "--keep-last", "10", "--cycles"}
 	for range 2 {
+		if status, _, errs := run(t, append(soak, "1")...); status != exitPass {
+			t.Fatalf("on an empty disk: exit status %d: %s", status, errs)
+		}
+		fillDisk(t, filepath.Join(dir, "others"), 2<<20)
 		if status, _, errs := run(t, append(soak, "100000")...); status != exitLog {
 			t.Fatalf("exit status %d, want %d: %s", status, exitLog, errs)
 		}
-		others, err := os.Create(filepath.Join(dir, "others"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		for err == nil {
-			_, err = others.Write([]byte{1})
-		}
-		if err := others.Close(); err != nil {
-			t.Fatal(err)
-		}
+		fillDisk(t, filepath.Join(dir, "more"), 0)
 		status, out, errs := run(t, "--log", log, "runs", "prune", "--older-than", "0d", "--whole-runs", "--yes")
 		if status != exitPass || !strings.Contains(out, "Removing all of it") {
 			t.Errorf("prune: exit status %d: %s\n%s", status, errs, out)
@@ -62,5 +62,23 @@ func TestPrune_DiskFull(t *testing.T) {
 		if status, out, errs := run(t, append(soak, "40")...); status != exitPass || !strings.Contains(out, "Cycles    40 of 40") {
 			t.Errorf("the next soak: exit status %d: %s\n%s", status, errs, out)
 		}
+		for _, name := range []string{"others", "more"} {
+			if err := os.Remove(filepath.Join(dir, name)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+// fillDisk writes a file that leaves so many bytes of its disk free.
+func fillDisk(t *testing.T, path string, leaves int64) {
+	t.Helper()
+	var disk syscall.Statfs_t
+	if err := syscall.Statfs(filepath.Dir(path), &disk); err != nil {
+		t.Fatal(err)
+	}
+	size := int64(disk.Bavail)*int64(disk.Bsize) - leaves
+	if err := os.WriteFile(path, make([]byte, max(0, size)), 0o600); err != nil {
+		t.Fatal(err)
 	}
 }
