@@ -45,7 +45,7 @@ func (db *DB) stays() error {
 	missing := db.present()
 	if missing == "" {
 		db.remember()
-		return nil
+		return db.keepHeld()
 	}
 	db.gone = fmt.Errorf("%w: %s", ErrGone, missing)
 	// By its name SQLite would remove a file that is another log's by now.

@@ -52,12 +52,24 @@ func (db *DB) hold(key string) error {
 		if err != nil {
 			return err
 		}
-		db.locks = f
+		db.locks, db.held = f, map[int64]bool{}
+	}
+	if err := db.lockAnew(); err != nil {
+		return err
 	}
 	h := fnv.New64a()
 	_, _ = io.WriteString(h, key) // never fails
-	at := unix.Flock_t{Type: unix.F_WRLCK, Whence: io.SeekStart, Start: int64(h.Sum64() >> 2), Len: 1}
-	err := unix.FcntlFlock(db.locks.Fd(), setLock, &at)
+	at := int64(h.Sum64() >> 2)
+	if err := lockByte(db.locks, at); err != nil {
+		return err
+	}
+	db.held[at] = true
+	return nil
+}
+
+func lockByte(f *os.File, at int64) error {
+	lock := unix.Flock_t{Type: unix.F_WRLCK, Whence: io.SeekStart, Start: at, Len: 1}
+	err := unix.FcntlFlock(f.Fd(), setLock, &lock)
 	if errors.Is(err, syscall.EAGAIN) || errors.Is(err, syscall.EACCES) {
 		return ErrTaken
 	}
@@ -65,6 +77,46 @@ func (db *DB) hold(key string) error {
 		return fmt.Errorf("%w: its file system cannot lock files: %w", ErrAccess, err)
 	}
 	return nil
+}
+
+// keepHeld makes the file for the locks anew where somebody has removed it, and takes again
+// what this log holds. ErrTaken: another program has come in between.
+func (db *DB) keepHeld() error {
+	db.locking.Lock()
+	defer db.locking.Unlock()
+	if db.locks == nil {
+		return nil
+	}
+	return db.lockAnew()
+}
+
+// lockAnew is keepHeld for who has the mutex.
+func (db *DB) lockAnew() error {
+	if isAt(db.locks, locksOf(db.full)) {
+		return nil
+	}
+	f, err := openLocks(db.full)
+	if err != nil {
+		return nil // the next commit tries again
+	}
+	for at := range db.held {
+		if err := lockByte(f, at); err != nil {
+			return errors.Join(err, f.Close())
+		}
+	}
+	was := db.locks
+	db.locks = f
+	return was.Close()
+}
+
+// isAt reports whether an open file is the one at a path.
+func isAt(f *os.File, path string) bool {
+	a, err := f.Stat()
+	if err != nil {
+		return false
+	}
+	b, err := os.Stat(path)
+	return err == nil && os.SameFile(a, b)
 }
 
 // openLocks opens the file for the locks. Where it is made, it can be written by whoever
@@ -116,6 +168,6 @@ func (db *DB) letGo() error {
 	all := unix.Flock_t{Type: unix.F_UNLCK, Whence: io.SeekStart}
 	err := unix.FcntlFlock(db.locks.Fd(), setLock, &all)
 	err = errors.Join(err, db.locks.Close())
-	db.locks = nil
+	db.locks, db.held = nil, nil
 	return err
 }

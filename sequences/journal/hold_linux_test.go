@@ -99,3 +99,28 @@ func TestOpen_Link(t *testing.T) {
 		t.Errorf("beside the link: %v, %v", all, err)
 	}
 }
+
+// Who removes the file for the locks does not let another program into a run that goes on.
+func TestTake_LocksRemoved(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "log.db")
+	one, two := openLog(t, path), openLog(t, path)
+	r := fill(t, one, 3)
+	if err := os.Remove(locksOf(path)); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Append(exampleCycle(4)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := two.Take(r.ID()); !errors.Is(err, ErrTaken) {
+		t.Errorf("the locks made anew: %v", err)
+	}
+	if err := os.Remove(locksOf(path)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := two.Take(r.ID()); err != nil { // before the first one has noticed
+		t.Fatal(err)
+	}
+	if err := r.Append(exampleCycle(5)); !errors.Is(err, ErrTaken) {
+		t.Errorf("once another has it: %v", err)
+	}
+}

@@ -38,8 +38,9 @@ type DB struct {
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
-	locking sync.Mutex // guards locks
+	locking sync.Mutex // guards what follows
 	locks   *os.File   // nil: nothing is held yet
+	held    map[int64]bool
 }
 
 // Open opens the log at the path, a new one where there is none: its folders and
