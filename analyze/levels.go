@@ -144,8 +144,11 @@ type level struct {
 	repeat float64 // standard uncertainty from the samples' scatter and drift, volts
 	dof    float64 // of repeat
 	sigma  float64 // standard deviation of the samples, volts
-	n      int     // samples that belong to the state
-	noise  float64 // standard deviation from sample to sample, hum and drift left out, volts
+	// quiet is that of the half that scatters less: what a slow edge leaves in the other half,
+	// or a drift, is no scatter of the samples.
+	quiet float64
+	n     int     // samples that belong to the state
+	noise float64 // standard deviation from sample to sample, hum and drift left out, volts
 	// noiseDOF are the degrees of freedom of noise.
 	noiseDOF float64
 	peak     float64 // peak to peak of all settled samples, volts
@@ -303,6 +306,12 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 	}
 	if half[0].n > 0 && half[1].n > 0 {
 		l.slope = half[1].sum/float64(half[1].n) - half[0].sum/float64(half[0].n)
+	}
+	l.quiet = l.sigma
+	for _, h := range half {
+		if h.n > fewest {
+			l.quiet = math.Min(l.quiet, math.Sqrt(math.Max(0, h.sqr-h.sum*h.sum/float64(h.n))/float64(h.n-1)))
+		}
 	}
 	l.repeat = repeatability(l)
 	return l

@@ -596,7 +596,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		component("sampling interval", "rectangular", edge.step, edge.bends[1]),
 		component("time stamp", "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2*between),
 		scattering("state levels", edge.slowness*math.Max(s.state.repeat, s.before.repeat), 1, s.before, s.state),
-		scattering("scatter of the samples", math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.sigma, s.before.sigma)), 1, s.before, s.state),
+		scattering("scatter of the samples", math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.quiet, s.before.quiet)), 1, s.before, s.state),
 	})
 }
 

@@ -431,10 +431,10 @@ func TestCoverage_Benches(t *testing.T) {
 		benches = 60
 	}
 	table := coverAll(t, benches, []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}, []int{40, 40, 10, 10})
-	coverRipple(t, table, benches/5)
-	coverRamps(t, table, benches/5)
-	coverDurations(t, table, benches/5)
-	coverHold(t, table, benches/5)
+	coverRipple(t, table, benches)
+	coverRamps(t, table, benches)
+	coverDurations(t, table, benches)
+	coverHold(t, table, benches)
 	text := coverageTable(table)
 	t.Log("\n" + text)
 	if benches < 2000 {
