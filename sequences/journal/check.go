@@ -99,7 +99,8 @@ type Contents struct {
 // between is missing. The run may go on meanwhile; ErrNoRun: it was removed.
 func (db *DB) ReadRun(ctx context.Context, run RunSummary) (c Contents, err error) {
 	c.Run, c.Part = run.Run, run.Part
-	rec, err := db.Find(run.Run)
+	// By its number it is found at once; by its name alone each would be looked for among all.
+	rec, err := db.find(run.Run, "id = ? AND "+itsName, run.row, run.Run)
 	if errors.Is(err, ErrNoRun) {
 		return c, err
 	}

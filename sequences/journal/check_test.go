@@ -71,6 +71,23 @@ func TestReadRun(t *testing.T) {
 	}
 }
 
+// A run that was removed since it was listed is not mixed up with the next one, which has
+// its row.
+func TestReadRun_Removed(t *testing.T) {
+	db := newLog(t)
+	one := captured(t, db, 2)
+	if err := db.dropRun(one.row, nil); err != nil {
+		t.Fatal(err)
+	}
+	two := captured(t, db, 3)
+	if one.row != two.row {
+		t.Fatalf("rows %d and %d", one.row, two.row)
+	}
+	if c, err := db.ReadRun(t.Context(), one); !errors.Is(err, ErrNoRun) {
+		t.Errorf("%+v, %v", c, err)
+	}
+}
+
 // A row that refers to one that is not there is found, where the pages are sound.
 func TestCheckReferences(t *testing.T) {
 	db, err := Open(filepath.Join(t.TempDir(), "log.db"))

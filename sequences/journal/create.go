@@ -50,10 +50,11 @@ func createIn(dir, full string) error {
 }
 
 // setAside renames what was left beside a log that has gone: SQLite would take the new log
-// for it, and what stands in its write-ahead file belongs to wherever it went.
+// for it, and what stands in its write-ahead file belongs to wherever it went. The log is
+// looked for last: a file beside one that another program has just made belongs to that.
 func setAside(full string) error {
 	for _, end := range fileEnds[1:] {
-		if isThere(full) || !isThere(full+end) {
+		if !isThere(full+end) || isThere(full) {
 			continue
 		}
 		name, err := nameLike(full + end + "-left")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"modernc.org/sqlite"
 )
@@ -32,11 +33,22 @@ func (db *DB) present() (missing string) {
 		if db.files[i] == nil {
 			continue
 		}
-		if info, err := os.Stat(db.full + end); err != nil || !os.SameFile(info, db.files[i]) {
+		if info, err := os.Stat(db.full + end); left(err) || err == nil && !os.SameFile(info, db.files[i]) {
 			return db.full + end
 		}
 	}
 	return ""
+}
+
+// left reports whether an error of looking for a file says that it is not there. That it may
+// not be looked for, or could not for the moment, does not: what is open can still be written.
+func left(err error) bool {
+	for _, e := range []error{os.ErrNotExist, syscall.ENOTDIR, syscall.ELOOP, syscall.ESTALE} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
 }
 
 // stays says why what was committed just now might be lost. Then all of the log is brought

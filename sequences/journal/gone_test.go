@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -92,6 +93,19 @@ func TestAppend_GoneForAnother(t *testing.T) {
 		t.Errorf("the other log: %v", err)
 	}
 	checkStored(t, openLog(t, path+"-rescued-1"), 4)
+}
+
+// A file counts as gone where the system says so, not where it cannot be looked for.
+func TestLeft(t *testing.T) {
+	for err, want := range map[error]bool{nil: false, syscall.ENOENT: true, syscall.ENOTDIR: true, syscall.ELOOP: true, syscall.ESTALE: true,
+		syscall.EACCES: false, syscall.EIO: false, syscall.EINTR: false, syscall.ETIMEDOUT: false} {
+		if err != nil {
+			err = &os.PathError{Op: "stat", Path: "log.db", Err: err}
+		}
+		if got := left(err); got != want {
+			t.Errorf("%v: %v, want %v", err, got, want)
+		}
+	}
 }
 
 // A new log is not mixed with the write-ahead file that another has left in its place.

@@ -27,6 +27,8 @@ type RunSummary struct {
 	Complete bool `json:"complete"`
 	Soak     bool `json:"-"` // it can be resumed by its policy
 	Part     bool `json:"-"` // its copying or its removal was cut off
+
+	row int64
 }
 
 // The verdict of a run that has not ended is the gravest of its cycles.
@@ -34,7 +36,7 @@ const summaryColumns = `day || '.' || count, unit, sequence, started, planned, c
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
 	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
-	reason GLOB '` + removing + `*' OR reason = '` + copying + `'`
+	reason GLOB '` + removing + `*' OR reason = '` + copying + `', id`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -57,7 +59,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var rank int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.Part}, more...)
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.Part, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, err
 	}
@@ -85,23 +87,29 @@ type RunRecord struct {
 // Find returns the run with the ID; "last" is the newest. An unknown ID gives
 // ErrNoRun with the IDs that come near to it.
 func (db *DB) Find(id string) (*RunRecord, error) {
-	where, args := "day || '.' || count = ?", []any{id}
 	if id == "last" {
-		where, args = "id = (SELECT max(id) FROM run)", nil
+		return db.find(id, "id = (SELECT max(id) FROM run)")
 	}
+	return db.find(id, itsName, id)
+}
+
+const itsName = "day || '.' || count = ?"
+
+// find returns the run that a condition picks; errors call it by its ID.
+func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 	rec := &RunRecord{db: db}
 	var ended, seed sql.NullInt64
 	var faults sql.NullString
 	row := db.read.QueryRow("SELECT "+summaryColumns+
-		", id, done_by, sequence_source, rig, rig_source, seed, program, notes, faults, ended, reason FROM run WHERE "+where, args...)
-	s, err := scanSummary(row.Scan, &rec.row, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &faults, &ended, &rec.Reason)
+		", done_by, sequence_source, rig, rig_source, seed, program, notes, faults, ended, reason FROM run WHERE "+where, args...)
+	s, err := scanSummary(row.Scan, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &faults, &ended, &rec.Reason)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, db.noRun(id)
 	}
 	if err != nil {
 		return nil, db.fail("find run "+id, err)
 	}
-	rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.Run, s.Unit, s.Sequence, s.Started, s.Planned
+	rec.row, rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.Unit, s.Sequence, s.Started, s.Planned
 	rec.Verdict, rec.Complete, rec.Part, rec.Cycles = s.Verdict, s.Complete, s.Part, s.Cycles
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
@@ -132,7 +140,7 @@ const nearIDs = 3
 func (db *DB) noRun(id string) error {
 	doing := fmt.Sprintf("find run %q", id)
 	var removed bool
-	if err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE day || '.' || count = ?)", id).Scan(&removed); err != nil {
+	if err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE "+itsName+")", id).Scan(&removed); err != nil {
 		return db.fail(doing, err)
 	}
 	if removed {
