@@ -111,7 +111,11 @@ var errOthers = errors.New("the log holds other runs")
 // removeBeside removes the files that stand beside a log.
 func removeBeside(full string) error {
 	var errs []error
-	for _, name := range []string{full + "-wal", full + "-shm", reserveOf(full), locksOf(full)} {
+	beside := []string{reserveOf(full), locksOf(full)}
+	for _, end := range fileEnds[1:] {
+		beside = append(beside, full+end)
+	}
+	for _, name := range beside {
 		if err := os.Remove(name); !errors.Is(err, os.ErrNotExist) {
 			errs = append(errs, err)
 		}

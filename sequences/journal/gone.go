@@ -21,7 +21,10 @@ var fileEnds = [...]string{"", "-wal", "-shm"}
 // remember remembers which files are open, as far as they are there by now.
 func (db *DB) remember() {
 	for i, end := range fileEnds {
-		if info, err := os.Stat(db.full + end); err == nil && db.files[i] == nil {
+		if db.files[i] != nil {
+			continue
+		}
+		if info, err := os.Stat(db.full + end); err == nil {
 			db.files[i] = info
 		}
 	}
@@ -30,14 +33,17 @@ func (db *DB) remember() {
 // present says which of the open files is not at its place; empty: all are.
 func (db *DB) present() (missing string) {
 	for i, end := range fileEnds {
-		if db.files[i] == nil {
-			continue
-		}
-		if info, err := os.Stat(db.full + end); left(err) || err == nil && !os.SameFile(info, db.files[i]) {
+		if db.files[i] != nil && away(db.files[i], db.full+end) {
 			return db.full + end
 		}
 	}
 	return ""
+}
+
+// away reports whether an open file is not the one at its path any more.
+func away(open os.FileInfo, path string) bool {
+	info, err := os.Stat(path)
+	return left(err) || err == nil && !os.SameFile(info, open)
 }
 
 // left reports whether an error of looking for a file says that it is not there. That it may

@@ -92,7 +92,8 @@ func (db *DB) keepHeld() error {
 
 // lockAnew is keepHeld for who has the mutex.
 func (db *DB) lockAnew() error {
-	if isAt(db.locks, locksOf(db.full)) {
+	open, err := db.locks.Stat()
+	if err != nil || !away(open, locksOf(db.full)) {
 		return nil
 	}
 	f, err := openLocks(db.full)
@@ -109,36 +110,22 @@ func (db *DB) lockAnew() error {
 	return was.Close()
 }
 
-// isAt reports whether an open file is the one at a path.
-func isAt(f *os.File, path string) bool {
-	a, err := f.Stat()
-	if err != nil {
-		return false
-	}
-	b, err := os.Stat(path)
-	return err == nil && os.SameFile(a, b)
-}
-
 // openLocks opens the file for the locks. Where it is made, it can be written by whoever
 // can write the log, as far as this user may see to that.
 func openLocks(path string) (*os.File, error) {
 	name := locksOf(path)
 	f, err := os.OpenFile(name, os.O_RDWR, 0)
-	if err == nil || !errors.Is(err, os.ErrNotExist) {
-		return f, lockFileError(err)
+	made := errors.Is(err, os.ErrNotExist)
+	if made {
+		f, err = os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600)
 	}
-	if f, err = os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600); err != nil {
-		return nil, lockFileError(err)
+	if err != nil {
+		return nil, fileError(err)
 	}
-	alike(f, path)
+	if made {
+		alike(f, path)
+	}
 	return f, nil
-}
-
-func lockFileError(err error) error {
-	if err == nil {
-		return nil
-	}
-	return fileError(err)
 }
 
 // alike gives a file beside the log the log's owner and rights, as far as that goes: what
