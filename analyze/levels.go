@@ -270,13 +270,21 @@ func shortNoise(tr *capture.Trace, from, to capture.Instant) (deviation, dof flo
 	return math.Sqrt(sum / float64(n-3) / 20), float64(n-3) / 2.31
 }
 
+// sums are those of some samples and of their squares.
+type sums struct {
+	n        int
+	sum, sqr float64
+}
+
+// deviation is the samples' standard deviation; there must be two or more.
+func (s sums) deviation() float64 {
+	return math.Sqrt(math.Max(0, s.sqr-s.sum*s.sum/float64(s.n)) / float64(s.n-1))
+}
+
 // refine averages the samples within tol of the centre.
 func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) level {
 	mid := int64(from) + int64(to-from)/2
-	var half [2]struct {
-		n        int
-		sum, sqr float64
-	}
+	var half [2]sums
 	c, t := float32(centre), float32(math.Min(tol, math.MaxFloat32))
 	for at, vs := range tr.Blocks(from, to) {
 		split, _ := slices.BinarySearch(at, mid)
@@ -294,15 +302,14 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 			half[k].sqr += sqr
 		}
 	}
-	n := half[0].n + half[1].n
-	if n == 0 {
+	all := sums{half[0].n + half[1].n, half[0].sum + half[1].sum, half[0].sqr + half[1].sqr}
+	if all.n == 0 {
 		return level{reason: "no samples near the state's level"}
 	}
-	sum := half[0].sum + half[1].sum
-	l := level{volts: float64(c) + sum/float64(n), n: n, dof: math.Inf(1)}
-	if n > 1 {
-		l.sigma = math.Sqrt(math.Max(0, half[0].sqr+half[1].sqr-sum*sum/float64(n)) / float64(n-1))
-		l.dof = float64(n - 1)
+	l := level{volts: float64(c) + all.sum/float64(all.n), n: all.n, dof: math.Inf(1)}
+	if all.n > 1 {
+		l.sigma = all.deviation()
+		l.dof = float64(all.n - 1)
 	}
 	if half[0].n > 0 && half[1].n > 0 {
 		l.slope = half[1].sum/float64(half[1].n) - half[0].sum/float64(half[0].n)
@@ -310,7 +317,7 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 	l.quiet = l.sigma
 	for _, h := range half {
 		if h.n > fewest {
-			l.quiet = math.Min(l.quiet, math.Sqrt(math.Max(0, h.sqr-h.sum*h.sum/float64(h.n))/float64(h.n-1)))
+			l.quiet = math.Min(l.quiet, h.deviation())
 		}
 	}
 	l.repeat = repeatability(l)

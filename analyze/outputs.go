@@ -148,15 +148,11 @@ const (
 // farthest returns the reading in from..to that lies furthest beyond a level: above it
 // after a rise, below it after a fall; the level where none does.
 func farthest(tr *capture.Trace, from, to capture.Instant, volts float64, rising bool) float64 {
-	most := float32(volts)
-	for _, vs := range tr.Blocks(from, to) {
-		for _, v := range vs {
-			if reading(v) && (rising && v > most || !rising && v < most) {
-				most = v
-			}
-		}
+	x := extremesOf(tr, from, to)
+	if rising {
+		return math.Max(volts, x.hi)
 	}
-	return float64(most)
+	return math.Min(volts, x.lo)
 }
 
 // measureHold finds the longest excursion out of the state between the output's
