@@ -56,14 +56,7 @@ func open(t *testing.T, change func(*wiring.Rig), opts bench.Opts, faults ...str
 		}
 		o.Faults = append(o.Faults, x)
 	}
-	w, err := sim.NewWorld(rig, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, o)
 	spy := &spyLines{Set: set, on: map[int]int{}, off: map[int]int{}}
 	opts.Act = w.Act
 	b, err := bench.Open(rig, w.Bus(), spy, opts)
@@ -208,14 +201,7 @@ func (s slowCalls) Drive(l int, active bool) (capture.Instant, int64, error) {
 // An edge that the kernel stamps while it is still in the drive's call is that drive's.
 func TestCause_ReferenceBeforeTheCallIsOver(t *testing.T) {
 	rig := wiring.Builtin()[0]
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 3, Programme: armed})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, sim.Opts{Seed: 3, Programme: armed})
 	b, err := bench.Open(rig, w.Bus(), slowCalls{set}, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)
@@ -386,14 +372,7 @@ func TestOpts_FollowTheFirstNamed(t *testing.T) {
 
 func TestOpen_Refuses(t *testing.T) {
 	rig := wiring.Builtin()[0]
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, sim.Opts{Seed: 1})
 	if _, err := bench.Open(rig, w.Bus(), set, bench.Opts{Outputs: []string{"OUT9"}}); !errors.Is(err, bench.ErrSetup) {
 		t.Errorf("an output that is not there: %v", err)
 	}
@@ -403,8 +382,8 @@ func TestOpen_Refuses(t *testing.T) {
 	}
 }
 
-// openOn opens the bench of a rig on a simulated world until the test's end.
-func openOn(t *testing.T, rig *wiring.Rig, opts sim.Opts) (*bench.Bench, *sim.World) {
+// worldOf makes a simulated world for a rig, and its lines.
+func worldOf(t testing.TB, rig *wiring.Rig, opts sim.Opts) (*sim.World, line.Set) {
 	t.Helper()
 	w, err := sim.NewWorld(rig, opts)
 	if err != nil {
@@ -414,6 +393,13 @@ func openOn(t *testing.T, rig *wiring.Rig, opts sim.Opts) (*bench.Bench, *sim.Wo
 	if err != nil {
 		t.Fatal(err)
 	}
+	return w, set
+}
+
+// openOn opens the bench of a rig on a simulated world until the test's end.
+func openOn(t *testing.T, rig *wiring.Rig, opts sim.Opts) (*bench.Bench, *sim.World) {
+	t.Helper()
+	w, set := worldOf(t, rig, opts)
 	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
 )
 
 // What the bus carries for a turn, in bits: a start, a stop, and nine bits a byte. A reading
@@ -53,13 +54,10 @@ func converters(n int) string {
 	return fmt.Sprintf("%d converters", n)
 }
 
-// fastestBus is the fastest that a rig file may say, in hertz.
-const fastestBus = 400_000
-
 // faster says what would do.
 func faster(least float64) string {
 	other := "follow fewer at once, convert at a slower rate, or let them sweep"
-	if least > fastestBus {
+	if least > wiring.FastestBusHz {
 		return other
 	}
 	return fmt.Sprintf("at %s it is fast enough (the board's setting and bus_speed), or %s", unit.Frequency.Format(least), other)

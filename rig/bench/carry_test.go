@@ -83,14 +83,7 @@ func TestOpen_BusCarries(t *testing.T) {
 // carried follows a rig's converters for some seconds, on a ramp of the supply where it has one.
 func carried(t *testing.T, rig *wiring.Rig) (capture.Counts, error) {
 	t.Helper()
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}, Faults: []sim.Fault{{Name: "fast-oscillator", Value: 0.1}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}, Faults: []sim.Fault{{Name: "fast-oscillator", Value: 0.1}}})
 	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
 	if err != nil {
 		return capture.Counts{}, err

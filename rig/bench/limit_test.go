@@ -68,14 +68,7 @@ type acquisition struct {
 // acquire records from a simulated bench for a time and looks at every sample.
 func acquire(t testing.TB, rig *wiring.Rig, d time.Duration) acquisition {
 	t.Helper()
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	bus := &countingBus{Bus: w.Bus()}
 	b, err := bench.Open(rig, bus, set, bench.Opts{})
 	if err != nil {
@@ -265,15 +258,8 @@ func BenchmarkLimit(b *testing.B) {
 func TestLimit_SlowerBusThanSaid(t *testing.T) {
 	a := acquire(t, fullRig(1, 100_000, wiring.ADS1015, wiring.Sweep, true), time.Second)
 	said := fullRig(1, 100_000, wiring.ADS1015, wiring.Sweep, true)
-	w, err := sim.NewWorld(said, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, said, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	said.BusHz = 400_000 // the world keeps 100 kHz
-	set, err := w.Lines(bench.Requests(said))
-	if err != nil {
-		t.Fatal(err)
-	}
 	b, err := bench.Open(said, w.Bus(), set, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)

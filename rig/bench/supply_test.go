@@ -69,15 +69,9 @@ func openSupplied(t *testing.T, hz int, opts bench.Opts, faults ...sim.Fault) *s
 	t.Helper()
 	rig := wiring.Builtin()[2]
 	rig.BusHz = hz
-	w, err := sim.NewWorld(rig, sim.Opts{Seed: 5, Faults: faults})
-	if err != nil {
-		t.Fatal(err)
-	}
-	set, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w, set := worldOf(t, rig, sim.Opts{Seed: 5, Faults: faults})
 	s := &supplied{t: t, w: w, bus: &dacBus{Bus: w.Bus(), w: w}}
+	var err error
 	if s.b, err = bench.Open(rig, s.bus, set, opts); err != nil {
 		t.Fatal(err)
 	}
@@ -419,14 +413,7 @@ func TestSupply_OpenFails(t *testing.T) {
 		}, false, "its EEPROM is being written, by another program"},
 	} {
 		rig := wiring.Builtin()[2]
-		w, err := sim.NewWorld(rig, sim.Opts{Seed: 5})
-		if err != nil {
-			t.Fatal(err)
-		}
-		set, err := w.Lines(bench.Requests(rig))
-		if err != nil {
-			t.Fatal(err)
-		}
+		w, set := worldOf(t, rig, sim.Opts{Seed: 5})
 		c.spoil(w)
 		if _, err := bench.Open(rig, w.Bus(), set, bench.Opts{}); !errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v", c.name, err)

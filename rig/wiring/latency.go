@@ -67,8 +67,9 @@ func ParseLatency(file string, src []byte) (*Latency, error) {
 	}
 	l := &Latency{}
 	if f, ok := doc.Root.Fields("mean, standard, drive, line, pulses, date, output, samples and samples_standard"); ok {
-		l.Mean = latencyTime(f.Need("mean", "a time, as in 18.5 us"))
-		l.Standard = latencyTime(f.Need("standard", "a time, as in 9.1 us"))
+		const not = "it lies outside what a latency can be"
+		l.Mean = timeWithin(f.Need("mean", "a time, as in 18.5 us"), 0, longestLatency, not)
+		l.Standard = timeWithin(f.Need("standard", "a time, as in 9.1 us"), 0, longestLatency, not)
 		l.Drive, _ = f.Need("drive", "the drive's name").Text()
 		l.Line, _ = f.Need("line", "the line's name").Text()
 		n, _ := f.Need("pulses", "how many pulses were timed").Whole(2, 1_000_000)
@@ -76,8 +77,9 @@ func ParseLatency(file string, src []byte) (*Latency, error) {
 		l.Date, _ = f.Need("date", "a day, as in 2026-03-31").Text()
 		if f.Has("output") || f.Has("samples") || f.Has("samples_standard") {
 			l.Output, _ = f.Need("output", "the output's name").Text()
-			l.Samples = samplesTime(f.Need("samples", "a time, as in 82.0 us"), -mostSamplesLate)
-			l.SamplesStandard = samplesTime(f.Need("samples_standard", "a time, as in 15.2 us"), 0)
+			const not = "samples cannot come this far from the edges"
+			l.Samples = timeWithin(f.Need("samples", "a time, as in 82.0 us"), -mostSamplesLate, mostSamplesLate, not)
+			l.SamplesStandard = timeWithin(f.Need("samples_standard", "a time, as in 15.2 us"), 0, mostSamplesLate, not)
 		}
 		f.Done()
 	}
@@ -87,10 +89,11 @@ func ParseLatency(file string, src []byte) (*Latency, error) {
 	return l, nil
 }
 
-func latencyTime(n *yamlfile.Node) time.Duration {
+// timeWithin reads a time from least to most seconds; not says what another one is.
+func timeWithin(n *yamlfile.Node, least, most float64, not string) time.Duration {
 	s, ok := n.Quantity(unit.Time)
-	if ok && (s < 0 || s > longestLatency) {
-		n.Refuse("it lies outside what a latency can be", "from 0 s to 100 ms")
+	if ok && (s < least || s > most) {
+		n.Refuse(not, fmt.Sprintf("from %s to %s", unit.Time.Format(least), unit.Time.Format(most)))
 	}
 	return time.Duration(s * 1e9)
 }
@@ -98,14 +101,6 @@ func latencyTime(n *yamlfile.Node) time.Duration {
 // mostSamplesLate is beyond what a loop-back stores, in seconds: samples and edges are then
 // not of one thing.
 const mostSamplesLate = 1e-3
-
-func samplesTime(n *yamlfile.Node, least float64) time.Duration {
-	s, ok := n.Quantity(unit.Time)
-	if ok && (s < least || s > mostSamplesLate) {
-		n.Refuse("samples cannot come this far from the edges", fmt.Sprintf("from %s to 1 ms", unit.Time.Format(least)))
-	}
-	return time.Duration(s * 1e9)
-}
 
 // LoadLatency reads the latency at the path; nil where there is no file.
 func LoadLatency(path string) (*Latency, error) {

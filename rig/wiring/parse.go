@@ -75,7 +75,7 @@ func Parse(file string, src []byte) (*Rig, error) {
 }
 
 func readRig(root *yamlfile.Node) *Rig {
-	r := &Rig{BusHz: 400_000}
+	r := &Rig{BusHz: FastestBusHz}
 	f, ok := root.Fields("the keys of a rig")
 	if !ok {
 		return r
@@ -112,13 +112,19 @@ func readRig(root *yamlfile.Node) *Rig {
 
 const busMay = `an I²C bus as the system names it, such as "1" or /dev/i2c-1, or simulated`
 
+// What bus_speed may say, in hertz.
+const (
+	slowestBusHz = 10_000
+	FastestBusHz = 400_000
+)
+
 func readBusSpeed(n *yamlfile.Node, r *Rig) {
 	v, ok := n.Quantity(unit.Frequency)
 	if !ok {
 		return
 	}
-	if v < 10e3 || v > 400e3 || v != math.Trunc(v) {
-		n.Refuse("", "from 10 kHz to 400 kHz")
+	if v < slowestBusHz || v > FastestBusHz || v != math.Trunc(v) {
+		n.Refuse("", fmt.Sprintf("from %s to %s", unit.Frequency.Format(slowestBusHz), unit.Frequency.Format(FastestBusHz)))
 		return
 	}
 	r.BusHz = int(v)
