@@ -392,7 +392,7 @@ func writeCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 	err := writeTable(w, head, func(row func(...any)) {
 		for i := range c.Points {
 			p := &c.Points[i]
-			row(i+1, p.Meter.Text, fmt.Sprintf("± %.1f mV", p.Half()*1e3), fmt.Sprintf("%.4f V ± %.1f mV", p.ReadVolts, 1.96*p.ReadStandard*1e3),
+			row(i+1, p.Meter.Text, fmt.Sprintf("± %.1f mV", p.Half()*1e3), fmt.Sprintf("%.4f V ± %.1f mV", p.ReadVolts, coverage95*p.ReadStandard*1e3),
 				fmt.Sprintf("%.4f V", c.Corrected(p.ReadVolts)), residualWords(c, i))
 		}
 	})
@@ -411,7 +411,7 @@ func writeCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 	if n := len(c.Points); n > 2 {
 		fmt.Fprintf(w, "; chi-square %.2g with %s", c.ChiSquare, report.Count(n-2, "degree of freedom", "degrees of freedom"))
 	}
-	fmt.Fprintf(w, ".\nAt %g V a level is known to ± %.0f mV now, to ± %.0f mV without calibration (95 %%).\n", nominal, 1.96e3*after.NominalUncertainty, 1.96e3*before.NominalUncertainty)
+	fmt.Fprintf(w, ".\nAt %g V a level is known to ± %.0f mV now, to ± %.0f mV without calibration (95 %%).\n", nominal, 1e3*coverage95*after.NominalUncertainty, 1e3*coverage95*before.NominalUncertainty)
 	fmt.Fprintf(w, "Stored in %s; due on %s.\n", path, c.Due)
 	return err
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -35,6 +36,13 @@ func (a *app) deliver(write func(io.Writer) error) error {
 	}
 	a.note("Results written to %s", a.file)
 	return nil
+}
+
+// writeJSON writes a value as indented JSON.
+func writeJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
 }
 
 // whole lets write fill a file, which then stands there whole or not at all.

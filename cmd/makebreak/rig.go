@@ -145,6 +145,10 @@ func noLoopBack(rig *wiring.Rig) []stepResult {
 	return []stepResult{{"clock check", stepSkipped, "wire a drive into a line and an output, then use --loop-back DRIVE,LINE,OUTPUT"}}
 }
 
+// coverage95 is the factor from a standard uncertainty to the expanded one: 95 % of a normal
+// distribution.
+const coverage95 = 1.96
+
 // writeDividers writes each output's divider with its worst case.
 func writeDividers(w io.Writer, rig *wiring.Rig) error {
 	var err error
@@ -159,7 +163,7 @@ func writeDividers(w io.Writer, rig *wiring.Rig) error {
 			row(o.Name, fmt.Sprintf("%s.%d", o.Chip, o.Channel), dividerWords(o.Divider),
 				fmt.Sprintf("%.3f V at %g V", d.WorstPinVolts, o.Highest),
 				fmt.Sprintf("%.3f V (%s)", d.AllowedVolts, d.AllowedBy), fmt.Sprintf("%.1f V", d.ClipTerminalVolts),
-				fmt.Sprintf("%.2f mV", d.StepVoltsAtTerminal*1e3), fmt.Sprintf("%.0f mV at %g V", 1.96*d.NominalUncertainty*1e3, o.Nominal))
+				fmt.Sprintf("%.2f mV", d.StepVoltsAtTerminal*1e3), fmt.Sprintf("%.0f mV at %g V", coverage95*d.NominalUncertainty*1e3, o.Nominal))
 		}
 	})
 	return errors.Join(tableErr, err)

@@ -167,16 +167,12 @@ func (l *loopBack) compare(x crossings, latency *wiring.Latency) stepResult {
 	switch {
 	case math.Abs(mean) > clockMost:
 		return stepResult{what, stepWrong, seen + fmt.Sprintf("; %.0f µs are allowed: samples and edges do not tell the same time", 1e6*clockMost)}
-	case math.Abs(mean) <= clockCoverage*standard:
-		return stepResult{what, stepOK, seen + fmt.Sprintf("; ± %.0f µs of that is uncertain, so nothing is corrected", 1e6*clockCoverage*standard)}
+	case math.Abs(mean) <= coverage95*standard:
+		return stepResult{what, stepOK, seen + fmt.Sprintf("; ± %.0f µs of that is uncertain, so nothing is corrected", 1e6*coverage95*standard)}
 	}
 	latency.Output, latency.Samples, latency.SamplesStandard = l.output, time.Duration(mean*1e9), time.Duration(standard*1e9)
-	return stepResult{what, stepOK, seen + fmt.Sprintf("; samples behind such a divider are corrected by that, ± %.0f µs", 1e6*clockCoverage*standard)}
+	return stepResult{what, stepOK, seen + fmt.Sprintf("; samples behind such a divider are corrected by that, ± %.0f µs", 1e6*coverage95*standard)}
 }
-
-// clockCoverage is the factor to the expanded uncertainty of what lies between samples and
-// edges: 95 % of a normal distribution.
-const clockCoverage = 1.96
 
 // clockMost is how far samples and edges may lie apart, in seconds.
 const clockMost = 0.2e-3

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -89,9 +88,7 @@ func (a *app) rigScan() error {
 	s := scan()
 	err := a.deliver(func(w io.Writer) error {
 		if a.as == "json" {
-			e := json.NewEncoder(w)
-			e.SetIndent("", "  ")
-			return e.Encode(s)
+			return writeJSON(w, s)
 		}
 		return s.write(w)
 	})

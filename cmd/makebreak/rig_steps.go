@@ -228,7 +228,7 @@ func (s *steps) knownVoltage(ctx context.Context, o wiring.Output) error {
 	if err != nil {
 		return err
 	}
-	allowed := 1.96*s.rig.StandardUncertainty(o.Name, math.Abs(meter)) + 0.01*math.Abs(meter) // a handheld meter is good to 1 %, common practice, no source
+	allowed := coverage95*s.rig.StandardUncertainty(o.Name, math.Abs(meter)) + 0.01*math.Abs(meter) // a handheld meter is good to 1 %, common practice, no source
 	switch off := v - meter; {
 	case math.IsNaN(v):
 		s.result(what, stepWrong, "no samples")

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -119,9 +118,7 @@ func (a *app) writeRuns(w io.Writer, runs []journal.RunSummary) error {
 		for i, r := range runs {
 			rows[i] = runRowOf(r)
 		}
-		e := json.NewEncoder(w)
-		e.SetIndent("", "  ")
-		return e.Encode(rows)
+		return writeJSON(w, rows)
 	case "csv":
 		return writeRunsCSV(w, runs)
 	}

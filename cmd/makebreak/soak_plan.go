@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -182,11 +181,7 @@ func (a *app) writePlan(o *planOpts, rows []planRow) error {
 			return nil
 		})
 	case "json":
-		return a.deliver(func(w io.Writer) error {
-			e := json.NewEncoder(w)
-			e.SetIndent("", "  ")
-			return e.Encode(plan)
-		})
+		return a.deliver(func(w io.Writer) error { return writeJSON(w, plan) })
 	}
 	return a.deliver(func(w io.Writer) error {
 		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)

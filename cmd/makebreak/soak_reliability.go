@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -163,9 +162,7 @@ func cyclesText(x float64) string {
 
 func (a *app) writeLives(w io.Writer, r *lifeResult) error {
 	if a.as == "json" {
-		e := json.NewEncoder(w)
-		e.SetIndent("", "  ")
-		return e.Encode(r.object())
+		return writeJSON(w, r.object())
 	}
 	if err := writeTable(w, []string{"board", "cycles", "ended by"}, func(row func(...any)) {
 		for _, u := range r.units {
