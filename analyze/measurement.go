@@ -57,8 +57,10 @@ type Measurement struct {
 	// Conformance is the probability that the true value meets the limit (JCGM 106,
 	// 7), NaN where there is no limit or no uncertainty.
 	Conformance float64
-	Reason      string
-	Budget      []gum.Component
+	// Doubts are what else there is to say of the figure, in the order in which it was found.
+	Doubts []Doubt
+	Reason string
+	Budget []gum.Component
 }
 
 // Bound reports whether the value is only an upper bound of the quantity.
