@@ -7,6 +7,8 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+
+	"makebreak/rig/words"
 )
 
 // Findings says in plain words what a run's symptoms mean and where to look first,
@@ -199,7 +201,7 @@ func (g *gathered) often(plan *Plan, cycles int) string {
 		}
 		where = "cycles " + strings.Join(words, ", ")
 	}
-	return fmt.Sprintf("in %d of %s (%s), at %s", g.inCycles, counted(cycles, "cycle"), where, strings.Join(g.events, ", "))
+	return fmt.Sprintf("in %d of %s (%s), at %s", g.inCycles, words.Count(cycles, "cycle"), where, strings.Join(g.events, ", "))
 }
 
 // always reports whether the symptom was there at every occurrence of its events.
@@ -228,14 +230,6 @@ func (g *gathered) count() string {
 		return strconv.Itoa(int(g.hi))
 	}
 	return strconv.Itoa(int(g.lo)) + " to " + strconv.Itoa(int(g.hi))
-}
-
-// counted writes a number of things, as in "1 sample" or "7 samples".
-func counted(n int, thing string) string {
-	if n == 1 {
-		return "1 " + thing
-	}
-	return strconv.Itoa(n) + " " + thing + "s"
 }
 
 // span2 writes one figure or a range of figures, beside a limit.

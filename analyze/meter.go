@@ -7,6 +7,7 @@ import (
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // assumedNominal is the nominal voltage in volts of an output of which nothing
@@ -164,14 +165,7 @@ func traceNames(c *capture.Capture) string {
 	for i, t := range c.Traces {
 		names[i] = t.Signal
 	}
-	return listOf(names)
-}
-
-func listOf(names []string) string {
-	if len(names) == 0 {
-		return "none"
-	}
-	return strings.Join(names, ", ")
+	return words.List(names)
 }
 
 func trackIndex(c *capture.Capture, signal, relay string) (int, error) {
@@ -187,7 +181,7 @@ func trackIndex(c *capture.Capture, signal, relay string) (int, error) {
 	for i, t := range c.Tracks {
 		names[i] = t.Signal
 	}
-	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, listOf(names))
+	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, words.List(names))
 }
 
 // relaysOf finds change-over relays by their contacts' names: K1_NO and K1_NC are

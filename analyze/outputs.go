@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // measure looks at what an output did from an event to the next and reports it.
@@ -291,7 +292,7 @@ func (o *outputMeter) neverReached() string {
 // be known at all.
 const fewHeld = 3
 
-func samples(n int) string { return counted(n, "sample") }
+func samples(n int) string { return words.Count(n, "sample") }
 
 // wanders reports whether an output moved, or has so much noise that an excursion of it
 // may not have been worth keeping. What stands still has every one kept that is much

@@ -7,6 +7,7 @@ import (
 
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // contacts is what a relay's two contacts did from when it was told something to
@@ -279,7 +280,7 @@ func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name stri
 func (c change) openEnd() string {
 	switch {
 	case c.later > 0:
-		return "the contact had come to rest and then changed again, " + counted(c.later, "time")
+		return "the contact had come to rest and then changed again, " + words.Count(c.later, "time")
 	case !c.rests:
 		return fmt.Sprintf("the state ended %s after the last edge: there may have been more to come", seconds(c.watched.Seconds()))
 	}

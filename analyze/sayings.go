@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"makebreak/rig/words"
 )
 
 // sayings are the findings' words: what was seen, the likely cause, and the first
@@ -111,7 +113,7 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 	},
 	LongBounce: func(_ *Plan, g *gathered) string {
 		if g.other == string(BounceCount) {
-			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, counted(int(g.hi), "time"), stated(g.limit))
+			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, words.Count(int(g.hi), "time"), stated(g.limit))
 		}
 		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), statedTime(g.limit))
 	},
@@ -131,7 +133,7 @@ var sayings = map[Kind]func(*Plan, *gathered) string{
 		return fmt.Sprintf("%s reads up to %s at %s, which no such output can have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
 	},
 	Doubtful: func(_ *Plan, g *gathered) string {
-		return fmt.Sprintf("%s of %s cannot be decided at %s. Why stands with each figure, as its reason.", words(Quantity(g.other)), g.signal, g.at())
+		return fmt.Sprintf("%s of %s cannot be decided at %s. Why stands with each figure, as its reason.", textOf(Quantity(g.other)), g.signal, g.at())
 	},
 	SupplyLost: func(_ *Plan, g *gathered) string {
 		return fmt.Sprintf("The supply's converter had lost its setting at %s: the unit was not supplied as it should be, and nothing of it counts until the cycle's end. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
@@ -203,7 +205,7 @@ func sayOffLimit(_ *Plan, g *gathered) string {
 	} else if q.Unit() == "1" {
 		value, limit = short(g.hi), stated(g.limit)
 	}
-	return fmt.Sprintf("%s of %s is out of its limit: %s, limit %s.", words(q), g.signal, value, limit)
+	return fmt.Sprintf("%s of %s is out of its limit: %s, limit %s.", textOf(q), g.signal, value, limit)
 }
 
 func sayNearLimit(_ *Plan, g *gathered) string {
@@ -214,11 +216,11 @@ func sayNearLimit(_ *Plan, g *gathered) string {
 	} else if q.Unit() == "1" {
 		value, limit = short(g.hi), stated(g.limit)
 	}
-	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. What would settle it stands with each figure, as its reason.", words(q), g.signal, value, limit)
+	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. What would settle it stands with each figure, as its reason.", textOf(q), g.signal, value, limit)
 }
 
 // words is a quantity's name in a sentence.
-func words(q Quantity) string {
+func textOf(q Quantity) string {
 	s := strings.ReplaceAll(string(q), "_", " ")
 	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -6,6 +6,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -40,7 +41,7 @@ func (r *reader) expect(n *yamlfile.Node) map[string]analyze.Expectation {
 	events := r.seq.Events()
 	for _, e := range n.Entries(expectMay) {
 		if len(events) > 0 && !slices.Contains(events, e.Name()) {
-			e.Key.Refuse("this event is in no step", yamlfile.List(yamlfile.Nearest(e.Name(), events)))
+			e.Key.Refuse("this event is in no step", words.Or(words.NearestFirst(e.Name(), events)))
 			continue
 		}
 		if _, moves := r.seq.Plan.Moves[e.Name()]; moves {

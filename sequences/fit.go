@@ -8,6 +8,7 @@ import (
 
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -42,7 +43,7 @@ func (f *fitter) among(read string, names []string) string {
 	if len(names) == 0 {
 		return "left out: rig " + f.rig.Name + " has none"
 	}
-	return yamlfile.List(yamlfile.Nearest(read, names)) + " of rig " + f.rig.Name
+	return words.Or(words.NearestFirst(read, names)) + " of rig " + f.rig.Name
 }
 
 func (f *fitter) signals() {

@@ -5,6 +5,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -63,7 +64,7 @@ func readSet(n *yamlfile.Node) *limitSet {
 	for _, e := range n.Entries(limitSetMay) {
 		q := analyze.Quantity(e.Name())
 		if !q.Known() {
-			e.Key.Refuse("this quantity is not known", yamlfile.List(yamlfile.Nearest(e.Name(), quantityNames())))
+			e.Key.Refuse("this quantity is not known", words.Or(words.NearestFirst(e.Name(), quantityNames())))
 			continue
 		}
 		set.keys = append(set.keys, e)
@@ -142,7 +143,7 @@ func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
 		}
 		may := limitsMay
 		if len(names) > 0 {
-			may = yamlfile.List(yamlfile.Nearest(name, names)) + ", or limits by quantity as in {high_level: {min: 12 V}}"
+			may = words.Or(words.NearestFirst(name, names)) + ", or limits by quantity as in {high_level: {min: 12 V}}"
 		}
 		n.Refuse("there is no such set of limits", may)
 		return nil

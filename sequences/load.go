@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -47,7 +48,7 @@ func Load(nameOrPath string) (*Sequence, error) {
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("sequence %s: there is no such file; built in are %s: %w",
-			nameOrPath, yamlfile.And(yamlfile.Nearest(nameOrPath, order)), fs.ErrNotExist)
+			nameOrPath, words.And(words.NearestFirst(nameOrPath, order)), fs.ErrNotExist)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("sequence: %w", err)

@@ -10,6 +10,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -266,7 +267,7 @@ func (r *reader) behind(n *yamlfile.Node, p *analyze.OutputPlan) {
 			n.Refuse("there is no such relay", "left out, or a relay that stands under relays")
 			return
 		}
-		n.Refuse("there is no such relay", "one of the relays: "+yamlfile.List(yamlfile.Nearest(p.Relay, names)))
+		n.Refuse("there is no such relay", "one of the relays: "+words.Or(words.NearestFirst(p.Relay, names)))
 		return
 	}
 	for i := range r.seq.Plan.Outputs {

@@ -3,6 +3,8 @@ package reliability
 import (
 	"fmt"
 	"math"
+
+	"makebreak/rig/words"
 )
 
 // Exponential is the mean number of cycles between failures, if failures come at a
@@ -66,7 +68,7 @@ func ExponentialOfUnits(units []Unit, confidence float64) (Exponential, error) {
 	w, err := FitWeibull(units, confidence)
 	switch {
 	case err != nil || failures < 3:
-		out.Doubts = append(out.Doubts, fmt.Sprintf("%s can't show whether the rate is constant", countOf(failures, "failure")))
+		out.Doubts = append(out.Doubts, fmt.Sprintf("%s can't show whether the rate is constant", words.Count(failures, "failure")))
 	case w.ConstantP < 0.05:
 		kind := "wear: failures become more frequent, and the mean says too much about early life"
 		if w.Shape.Value < 1 {

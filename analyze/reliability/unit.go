@@ -53,10 +53,3 @@ func doubtLoads(units []Unit) []string {
 	slices.Sort(loads)
 	return []string{"boards ran at different loads (" + strings.Join(loads, ", ") + "); cycles at one say little about another: judge each load alone"}
 }
-
-func countOf(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}

@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"makebreak/rig/words"
 )
 
 // Errors of a fit that can't be made.
@@ -229,7 +231,7 @@ func (w *Weibull) doubt(units []Unit) {
 	case w.Failures == 1:
 		add("a single failure fixes no shape; give one from experience instead, and see the bounds it gives")
 	case w.Failures < 10:
-		add("%s only: the shape comes out too high on average, and the Fisher bounds too narrow; use the likelihood bounds", countOf(w.Failures, "failure"))
+		add("%s only: the shape comes out too high on average, and the Fisher bounds too narrow; use the likelihood bounds", words.Count(w.Failures, "failure"))
 	}
 	if w.Failures >= 2 && w.Shape.Value < 0.8 && w.ConstantP < 0.05 {
 		add("shape %.2g: early failures; boards of two kinds (good and bad) mixed look the same", w.Shape.Value)

@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze/reliability"
 	"makebreak/analyze/tally"
 	"makebreak/analyze/trend"
+	"makebreak/rig/words"
 )
 
 // soakConfidence is that of the failure probability.
@@ -243,10 +244,10 @@ func reliabilityLines(t *tally.Tally) []string {
 	var lines []string
 	if f.Outside == 0 {
 		lines = append(lines, fmt.Sprintf("no failure in %s: the failure probability per cycle is at most %s at %g %% confidence",
-			Count(f.Judged, "cycle", "cycles"), share(p.AtMost), 100*p.Confidence))
+			words.Count(f.Judged, "cycle", "cycles"), share(p.AtMost), 100*p.Confidence))
 	} else {
 		lines = append(lines, fmt.Sprintf("failed in %s of %s: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
-			whole(f.Outside), Count(f.Judged, "cycle", "cycles"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+			whole(f.Outside), words.Count(f.Judged, "cycle", "cycles"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
 	}
 	if f.Doubtful > 0 {
 		lines = append(lines, fmt.Sprintf("%s more could not be decided and counted as not failed", whole(f.Doubtful)))

@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"makebreak/analyze"
+	"makebreak/rig/words"
 )
 
 // dash stands for a missing value.
@@ -238,7 +239,7 @@ func (s steady) line() string {
 	if len(s.signals) == 0 {
 		return ""
 	}
-	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), Count(s.states, "state", "states"))
+	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), words.Count(s.states, "state", "states"))
 	if finite(s.ripple) {
 		line += ", levels steady within " + Reading(analyze.Ripple, s.ripple, math.NaN()) + " peak to peak"
 	}
@@ -291,18 +292,10 @@ func troubleLines(r *Record) []string {
 		{r.Counts.ChipResets, "converter found reset", "converters found reset"},
 	} {
 		if t.n > 0 {
-			lines = append(lines, Count(t.n, t.one, t.many))
+			lines = append(lines, words.Count(t.n, t.one, t.many))
 		}
 	}
 	return lines
-}
-
-// Count writes a number of things, as in "1 cycle" or "7 cycles".
-func Count[T int | int64 | uint64](n T, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // cycleWords say how many cycles were done.
@@ -326,7 +319,7 @@ func captureWords(r *Record) string {
 	if r.Captures == 0 {
 		return ""
 	}
-	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + Count(r.Captures, "cycle", "cycles")
+	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + words.Count(r.Captures, "cycle", "cycles")
 }
 
 // unkeptHeading stands above what was measured and could not be kept.
@@ -377,7 +370,7 @@ func verdictSentence(r *Record, s *summary) string {
 
 func verdictReason(v analyze.Verdict, s *summary) string {
 	judged := s.verdicts[analyze.Pass] + s.verdicts[analyze.Fail] + s.verdicts[analyze.Undecided]
-	figures := Count(judged, "judged figure", "judged figures")
+	figures := words.Count(judged, "judged figure", "judged figures")
 	n := s.verdicts[v]
 	switch {
 	case v == analyze.NoVerdict:

@@ -12,11 +12,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -174,7 +174,7 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 		for i, o := range rig.Outputs {
 			names[i] = o.Name
 		}
-		return nil, nil, failed(exitUsage, fmt.Errorf("rig %s has no output %s; its outputs: %s", rig.Name, out, strings.Join(yamlfile.Nearest(out, names), ", ")))
+		return nil, nil, failed(exitUsage, fmt.Errorf("rig %s has no output %s; its outputs: %s", rig.Name, out, strings.Join(words.NearestFirst(out, names), ", ")))
 	}
 	stored, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
 	if err == nil && stored.Rig != rig.Name {
@@ -409,7 +409,7 @@ func writeCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 	nominal := rig.Output(c.Output).Nominal
 	fmt.Fprintf(w, "\nGain %.5f, offset %+.1f mV", c.Gain, c.Offset*1e3)
 	if n := len(c.Points); n > 2 {
-		fmt.Fprintf(w, "; chi-square %.2g with %s", c.ChiSquare, report.Count(n-2, "degree of freedom", "degrees of freedom"))
+		fmt.Fprintf(w, "; chi-square %.2g with %s", c.ChiSquare, words.Count(n-2, "degree of freedom", "degrees of freedom"))
 	}
 	fmt.Fprintf(w, ".\nAt %g V a level is known to ± %.0f mV now, to ± %.0f mV without calibration (95 %%).\n", nominal, 1e3*coverage95*after.NominalUncertainty, 1e3*coverage95*before.NominalUncertainty)
 	fmt.Fprintf(w, "Stored in %s; due on %s.\n", path, c.Due)

@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
@@ -165,7 +166,7 @@ func (m *measuring) record() *report.Record {
 	}
 	for _, t := range m.reader.Capture().Traces {
 		if t.Missing > 0 {
-			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: missing %s", t.Signal, report.Count(t.Missing, "sample", "samples")))
+			r.Cautions = append(r.Cautions, fmt.Sprintf("%s: missing %s", t.Signal, words.Count(t.Missing, "sample", "samples")))
 		}
 	}
 	return r
@@ -184,10 +185,10 @@ func (m *measuring) unlikeMeans() string {
 	}
 	time := unit.Time.Format(m.reader.Capture().Traces[0].Converter.Span.Seconds()) // all have one
 	text := fmt.Sprintf("--averaged %s does not fit the samples: no sample lies between the states in %d of %s, which means over that time show less than once in 10,000 captures",
-		time, a.Unseen, report.Count(a.Steps, "step", "steps"))
+		time, a.Unseen, words.Count(a.Steps, "step", "steps"))
 	if a.Sharp > 0 {
 		text = fmt.Sprintf("--averaged %s does not fit the samples: %d of %s happened faster than means over that time can change",
-			time, a.Sharp, report.Count(a.Steps, "step", "steps"))
+			time, a.Sharp, words.Count(a.Steps, "step", "steps"))
 	}
 	return text + ". If each voltage is the value at its instant, leave --averaged out"
 }

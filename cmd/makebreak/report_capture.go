@@ -7,9 +7,9 @@ import (
 	"strings"
 	"time"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -125,7 +125,7 @@ func captureNotes(rec *journal.RunRecord, c *capture.Capture, file string) []str
 	notes = append(notes, "The file has no room for what the rig knows of its own uncertainties: those are in the run's record.")
 	for _, t := range c.Tracks {
 		if t.Lost > 0 {
-			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", report.Count(t.Lost, "edge", "edges"), t.Signal))
+			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", words.Count(t.Lost, "edge", "edges"), t.Signal))
 		}
 	}
 	for _, s := range c.Unsupplied {

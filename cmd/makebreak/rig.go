@@ -11,13 +11,13 @@ import (
 	"github.com/spf13/cobra"
 	"periph.io/x/conn/v3/i2c"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 func (a *app) rigCommand() *cobra.Command {
@@ -192,7 +192,7 @@ func lookAt(w io.Writer, rig *wiring.Rig) (*busSpeed, error) {
 		if missing == 0 {
 			return speed, nil
 		}
-		return speed, failed(exitRig, errors.New(report.Count(missing, "part of the rig is missing or does not answer", "parts of the rig are missing or do not answer")+"; see the report"))
+		return speed, failed(exitRig, errors.New(words.Count(missing, "part of the rig is missing or does not answer", "parts of the rig are missing or do not answer")+"; see the report"))
 	}
 	speed, err := simulatedSpeed(rig)
 	if err != nil {

@@ -10,11 +10,11 @@ import (
 	"strings"
 	"time"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 // The steps' own limits.
@@ -285,7 +285,7 @@ func (s *steps) toggles(ctx context.Context, name string) error {
 	case err != nil:
 		return err
 	case seen[true] && seen[false]:
-		s.result(name, stepOK, "it opens and closes, %s seen", report.Count(edges, "edge", "edges"))
+		s.result(name, stepOK, "it opens and closes, %s seen", words.Count(edges, "edge", "edges"))
 	case skipped:
 		s.result(name, stepSkipped, "skipped")
 	default:
@@ -395,7 +395,7 @@ func (a *app) writeSteps(w io.Writer, rig *wiring.Rig, all []stepResult, early e
 		}
 		fmt.Fprintf(w, "\nNot finished: %s. Steps that are not listed were not done.\n", why)
 	}
-	fmt.Fprintf(w, "\n%s, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", report.Count(len(all), "step", "steps"), wrong, skipped)
+	fmt.Fprintf(w, "\n%s, %d of them wrong, %d not done.\nReviewed by: ____________________  date: ____________\n", words.Count(len(all), "step", "steps"), wrong, skipped)
 	return err
 }
 

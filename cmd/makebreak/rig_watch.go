@@ -13,11 +13,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
@@ -290,8 +290,8 @@ func (l *look) write(w io.Writer, counts capture.Counts) error {
 		}
 	})
 	if n := counts.MissedConversions + counts.BusErrors + counts.ChipResets; n > 0 {
-		fmt.Fprintf(w, "\n%s missed, %s, %s found reset\n", report.Count(counts.MissedConversions, "conversion", "conversions"),
-			report.Count(counts.BusErrors, "bus error", "bus errors"), report.Count(counts.ChipResets, "converter", "converters"))
+		fmt.Fprintf(w, "\n%s missed, %s, %s found reset\n", words.Count(counts.MissedConversions, "conversion", "conversions"),
+			words.Count(counts.BusErrors, "bus error", "bus errors"), words.Count(counts.ChipResets, "converter", "converters"))
 	}
 	return err
 }

@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze/report"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
 
@@ -135,8 +135,8 @@ func (u *checkup) write(w io.Writer, path string) error {
 		}
 	}
 	fmt.Fprintf(w, "Log         %s, %s\n", path, sizeWords(u.size))
-	fmt.Fprintf(w, "Read        %s, %s, %s, %s\n", report.Count(len(u.runs), "run", "runs"), report.Count(cycles, "cycle", "cycles"),
-		report.Count(figures, "figure", "figures"), report.Count(captures, "capture", "captures"))
+	fmt.Fprintf(w, "Read        %s, %s, %s, %s\n", words.Count(len(u.runs), "run", "runs"), words.Count(cycles, "cycle", "cycles"),
+		words.Count(figures, "figure", "figures"), words.Count(captures, "capture", "captures"))
 	fmt.Fprintf(w, "Pages       %s\n", soundOr(u.pages))
 	fmt.Fprintf(w, "References  %s\n", soundOr(u.references))
 	if u.list != nil {
@@ -151,7 +151,7 @@ func (u *checkup) write(w io.Writer, path string) error {
 		case c.Part:
 			fmt.Fprintf(w, "  %s: only a part, as its copying or its removal was cut off\n", c.Run)
 		case u.trouble() != nil:
-			fmt.Fprintf(w, "  %s: whole, %s\n", c.Run, report.Count(c.Cycles, "cycle", "cycles"))
+			fmt.Fprintf(w, "  %s: whole, %s\n", c.Run, words.Count(c.Cycles, "cycle", "cycles"))
 		}
 	}
 	if u.stray > 0 {

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
-	"makebreak/analyze/report"
+	"makebreak/rig/words"
 )
 
 // percent is a share as it is typed: 90% or 0.9.
@@ -206,4 +206,4 @@ func (o *planOpts) failedWord() string {
 	return "at most " + boardsWord(o.allowed) + " failed"
 }
 
-func boardsWord(n int) string { return report.Count(n, "board", "boards") }
+func boardsWord(n int) string { return words.Count(n, "board", "boards") }

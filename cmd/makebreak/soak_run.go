@@ -7,10 +7,10 @@ import (
 	"time"
 
 	"makebreak/analyze"
-	"makebreak/analyze/report"
 	"makebreak/analyze/tally"
 	"makebreak/rig/bench"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
@@ -98,7 +98,7 @@ func (s *soak) begin(b *bench.Bench) error {
 		return failed(exitLog, err)
 	}
 	s.run = run
-	s.app.note("Run %s: %s; if it is interrupted, makebreak soak --resume %s goes on", run.ID(), report.Count(s.planned, "cycle", "cycles"), run.ID())
+	s.app.note("Run %s: %s; if it is interrupted, makebreak soak --resume %s goes on", run.ID(), words.Count(s.planned, "cycle", "cycles"), run.ID())
 	return s.prepare(0, nil)
 }
 
@@ -327,7 +327,7 @@ func (s *soak) tellSize() {
 	days := 1e9 / each * length.Seconds() / 86400
 	s.app.note("The log grew by %.0f bytes a cycle; at %s a cycle, a gigabyte lasts %.1f days", each, length, days)
 	if took := time.Since(s.began).Seconds(); took > 0 {
-		s.app.note("%s in %.1f s, %.0f a second", report.Count(n, "cycle", "cycles"), took, float64(n)/took)
+		s.app.note("%s in %.1f s, %.0f a second", words.Count(n, "cycle", "cycles"), took, float64(n)/took)
 	}
 }
 

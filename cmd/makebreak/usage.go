@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"makebreak/rig/yamlfile"
+	"makebreak/rig/words"
 )
 
 // flagError says in plain words what is wrong with a flag, and which flags there are.
@@ -23,7 +23,7 @@ func flagError(c *cobra.Command, err error) error {
 		if unknown.GetSpecifiedShortnames() != "" {
 			name = "-" + unknown.GetSpecifiedName()
 		} else {
-			names = yamlfile.Nearest(name, names)
+			names = words.NearestFirst(name, names)
 		}
 		err = fmt.Errorf("%s has no flag %s; its flags: %s", c.CommandPath(), name, strings.Join(names, ", "))
 	case errors.As(err, &lone):
@@ -101,7 +101,7 @@ func noSuchCommand(c *cobra.Command, args []string) error {
 	if len(names) == 0 {
 		return failed(exitUsage, fmt.Errorf("%s has no commands below it; it was given %q", c.CommandPath(), args[0]))
 	}
-	return failed(exitUsage, fmt.Errorf("%s has no command %q; its commands: %s", c.CommandPath(), args[0], strings.Join(yamlfile.Nearest(args[0], names), ", ")))
+	return failed(exitUsage, fmt.Errorf("%s has no command %q; its commands: %s", c.CommandPath(), args[0], strings.Join(words.NearestFirst(args[0], names), ", ")))
 }
 
 // helpCommand shows a command's help and, unlike the library's own, refuses a
@@ -170,7 +170,7 @@ const formsKey = "makebreak_forms"
 // choice.
 func (a *app) forms(c *cobra.Command, may ...string) {
 	f := c.Flags()
-	f.StringVar(&a.as, "as", "text", "`form` of the results: "+yamlfile.List(may))
+	f.StringVar(&a.as, "as", "text", "`form` of the results: "+words.Or(may))
 	as := f.Lookup("as")
 	as.Annotations = map[string][]string{formsKey: may}
 	as.Hidden = len(may) == 1
@@ -190,5 +190,5 @@ func (a *app) choice(what string, may ...string) error {
 	if slices.Contains(may, a.as) {
 		return nil
 	}
-	return failed(exitUsage, fmt.Errorf("%s --as %q: %s may stand there", what, a.as, yamlfile.List(may)))
+	return failed(exitUsage, fmt.Errorf("%s --as %q: %s may stand there", what, a.as, words.Or(may)))
 }

@@ -11,7 +11,7 @@ import (
 // the configuration register. 8583h is the reset value that the sheet states;
 // 84A3h is a worked example of a driver in the Linux kernel's test of the
 // ADS1015 (AIN0 against AIN1, ±2.048 V, continuous, 2400/s).
-var words = []struct {
+var registerWords = []struct {
 	word   uint16
 	config Config
 	model  wiring.Model
@@ -38,7 +38,7 @@ var words = []struct {
 }
 
 func TestConfig_words(t *testing.T) {
-	for _, w := range words {
+	for _, w := range registerWords {
 		if got := Decode(w.word); got != w.config {
 			t.Errorf("Decode(%04X) = %+v, want %+v", w.word, got, w.config)
 		}
@@ -84,7 +84,7 @@ func TestRangesAndRates_areCopies(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	for _, w := range words {
+	for _, w := range registerWords {
 		f.Add(w.word)
 	}
 	f.Fuzz(func(t *testing.T, word uint16) {

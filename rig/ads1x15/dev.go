@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 // ErrReset says that the chip does not hold the configuration that was written:
@@ -96,23 +96,13 @@ func check(addr uint16, o *Opts) error {
 		return fmt.Errorf("model %q: %s or %s may stand there", o.Model, wiring.ADS1115, wiring.ADS1015)
 	case gainCode(o.Range) < 0:
 		return fmt.Errorf("range ±%g V: ±%s V may stand there", o.Range,
-			choice(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }))
+			words.Or(words.Texts(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) })))
 	case !slices.Contains(rates(o.Model), o.Rate):
-		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, choice(rates(o.Model), strconv.Itoa))
+		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, words.Or(words.Texts(rates(o.Model), strconv.Itoa)))
 	case o.Retries < 0 || o.Retries > mostRetries:
 		return fmt.Errorf("%d retries: 0 to %d may stand there", o.Retries, mostRetries)
 	}
 	return nil
-}
-
-// choice lists what may stand somewhere: "a, b or c".
-func choice[T any](all []T, text func(T) string) string {
-	words := make([]string, len(all))
-	for i, v := range all {
-		words[i] = text(v)
-	}
-	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + " or " + words[last]
 }
 
 // String names the chip and its address.

@@ -13,6 +13,7 @@ import (
 
 	"makebreak/rig/board"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 // chip is an open GPIO chip.
@@ -167,6 +168,9 @@ func match(chips []*chip, word string) []*chip {
 	return byLabel
 }
 
+// mostNamed is how many chips or lines an error names.
+const mostNamed = 10
+
 // noChip says what exists instead of the chip, or why nothing can be seen.
 func noChip(word string, chips []*chip, closed error) error {
 	what := "no GPIO chip found"
@@ -177,7 +181,7 @@ func noChip(word string, chips []*chip, closed error) error {
 	case closed != nil:
 		return fmt.Errorf("%s among those that can be opened; %w", what, closed)
 	case len(chips) > 0:
-		return fmt.Errorf("%s; there is %s: %w", what, list(descriptions(chips)), unix.ENOENT)
+		return fmt.Errorf("%s; there is %s: %w", what, words.First(descriptions(chips), mostNamed), unix.ENOENT)
 	}
 	return fmt.Errorf("%s: there is no /dev/gpiochip*; has the board GPIO lines, and has the kernel the GPIO character device?: %w", what, unix.ENOENT)
 }
@@ -254,7 +258,7 @@ func findOn(chips []*chip, l wiring.Line) (place, error) {
 		return findName(chips, l.LineName)
 	}
 	if len(chips) > 1 {
-		return place{}, fmt.Errorf("line %d could be on any of %s: the chip must be named: %w", l.Number, list(descriptions(chips)), unix.EINVAL)
+		return place{}, fmt.Errorf("line %d could be on any of %s: the chip must be named: %w", l.Number, words.First(descriptions(chips), mostNamed), unix.EINVAL)
 	}
 	c := chips[0]
 	if l.Number < 0 || l.Number >= c.lines {
@@ -290,17 +294,17 @@ func findName(chips []*chip, name string) (place, error) {
 	for _, f := range found {
 		where = append(where, fmt.Sprintf("%s line %d", f.chip.name, f.offset))
 	}
-	return place{}, fmt.Errorf("the name %q is there more than once (%s): chip and number must be given: %w", name, list(where), unix.EINVAL)
+	return place{}, fmt.Errorf("the name %q is there more than once (%s): chip and number must be given: %w", name, words.First(where, mostNamed), unix.EINVAL)
 }
 
 func noName(name string, chips []*chip, names []string) error {
 	hint := "none of its lines has a name"
-	if near := nearNames(name, names); len(near) > 0 {
-		hint = "near it are " + list(near)
+	if near := words.Nearest(name, names); len(near) > 0 {
+		hint = "near it are " + words.List(near[:min(len(near), 5)])
 	} else if len(names) > 0 {
-		hint = "its named lines are " + list(names)
+		hint = "its named lines are " + words.First(names, mostNamed)
 	}
-	return fmt.Errorf("no line named %q on %s; %s: %w", name, list(descriptions(chips)), hint, unix.ENOENT)
+	return fmt.Errorf("no line named %q on %s; %s: %w", name, words.First(descriptions(chips), mostNamed), hint, unix.ENOENT)
 }
 
 // lineTitle names a line for a message, as far as the rig file tells.

@@ -55,7 +55,7 @@ func standGuard(args []string, program io.Reader, ready io.WriteCloser) int {
 	if err != nil {
 		return unableToGuard
 	}
-	last, err := words(args[1:])
+	last, err := parseWords(args[1:])
 	if err != nil {
 		return unableToGuard
 	}

@@ -210,36 +210,3 @@ func TestLineInfo(t *testing.T) {
 		}
 	}
 }
-
-func TestNearNames(t *testing.T) {
-	names := []string{"GPIO17", "GPIO18", "ID_SDA", "ID_SCL", "GPIO7", "", "RGMII_MDIO", "GPIO17"}
-	cases := []struct {
-		want string
-		near string
-	}{
-		{"gpio17", "GPIO17, GPIO17, GPIO18, GPIO7"},
-		{"GPIO", "GPIO7, GPIO17, GPIO18, GPIO17"},
-		{"ID_SD", "ID_SDA, ID_SCL"},
-		{"header pin 11", ""},
-	}
-	for _, c := range cases {
-		if got := list(nearNames(c.want, names)); got != c.near {
-			t.Errorf("%s: %q, want %q", c.want, got, c.near)
-		}
-	}
-}
-
-// Distances of the textbook pairs, counted by hand.
-func TestDistance(t *testing.T) {
-	for _, c := range []struct {
-		a, b string
-		want int
-	}{{"", "", 0}, {"", "abc", 3}, {"kitten", "sitting", 3}, {"flaw", "lawn", 2}, {"Ω1", "Ω2", 1}} {
-		if got := distance(c.a, c.b); got != c.want {
-			t.Errorf("%s, %s: %d, want %d", c.a, c.b, got, c.want)
-		}
-		if got := distance(c.b, c.a); got != c.want {
-			t.Errorf("%s, %s: %d, want %d", c.b, c.a, got, c.want)
-		}
-	}
-}

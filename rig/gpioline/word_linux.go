@@ -83,8 +83,8 @@ func arguments(words []Word) []string {
 	return all
 }
 
-// words reads what arguments made.
-func words(args []string) ([]Word, error) {
+// parseWords reads what arguments made.
+func parseWords(args []string) ([]Word, error) {
 	var all []Word
 	for ; len(args) >= 3; args = args[3:] {
 		address, err := strconv.ParseUint(args[1], 10, 7)

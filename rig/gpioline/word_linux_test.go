@@ -23,7 +23,7 @@ func TestWords_RoundTrip(t *testing.T) {
 			want = append(want, Word{Bus: rapid.StringMatching(`/dev/i2c-[0-9]{1,3}|[^\x00]{0,9}`).Draw(t, "bus"),
 				Address: rapid.Uint16Range(0, 0x7F).Draw(t, "address"), Bytes: rapid.SliceOf(rapid.Byte()).Draw(t, "bytes")})
 		}
-		got, err := words(arguments(want))
+		got, err := parseWords(arguments(want))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -35,7 +35,7 @@ func TestWords_RoundTrip(t *testing.T) {
 
 func TestWords_Refused(t *testing.T) {
 	for _, args := range [][]string{{"/dev/i2c-1"}, {"/dev/i2c-1", "96"}, {"/dev/i2c-1", "x", "0000"}, {"/dev/i2c-1", "128", "0000"}, {"/dev/i2c-1", "96", "0"}} {
-		if w, err := words(args); err == nil {
+		if w, err := parseWords(args); err == nil {
 			t.Errorf("%q is read as %+v", args, w)
 		}
 	}

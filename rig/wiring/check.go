@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -153,18 +154,10 @@ func (c *checker) chipOptions(chip *Chip, path string) {
 		return
 	}
 	if !slices.Contains(Ranges(), chip.Range) {
-		words := make([]string, 0, 6)
-		for _, v := range Ranges() {
-			words = append(words, unit.Voltage.Format(v))
-		}
-		c.add(path+".range", unit.Voltage.Format(chip.Range), "", yamlfile.List(words))
+		c.add(path+".range", unit.Voltage.Format(chip.Range), "", words.Or(words.Texts(Ranges(), unit.Voltage.Format)))
 	}
 	if rates := chip.Model.Rates(); !slices.Contains(rates, chip.Rate) {
-		words := make([]string, len(rates))
-		for i, v := range rates {
-			words[i] = strconv.Itoa(v)
-		}
-		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", yamlfile.List(words)+" /s")
+		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", words.Or(words.Texts(rates, strconv.Itoa))+" /s")
 	}
 	// Recommended operating conditions, SBAS444 6.3.
 	if chip.Supply < 2 || chip.Supply > 5.5 {
@@ -217,7 +210,7 @@ func (c *checker) outputs() {
 		o := &c.rig.Outputs[i]
 		path := "outputs." + o.Name
 		if c.rig.Chip(o.Chip) == nil {
-			c.add(path+".chip", o.Chip, "there is no such chip", yamlfile.List(yamlfile.Nearest(o.Chip, chipNames(c.rig))))
+			c.add(path+".chip", o.Chip, "there is no such chip", words.Or(words.NearestFirst(o.Chip, chipNames(c.rig))))
 		}
 		if o.Channel < 0 || o.Channel > 3 {
 			c.add(path+".channel", strconv.Itoa(o.Channel), "", "0, 1, 2 or 3")
@@ -349,5 +342,5 @@ func named(names []string, read string) string {
 	if len(names) == 0 {
 		return ", of which there are none"
 	}
-	return ": " + yamlfile.List(yamlfile.Nearest(read, names))
+	return ": " + words.Or(words.NearestFirst(read, names))
 }

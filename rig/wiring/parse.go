@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -43,7 +44,7 @@ func Load(nameOrPath string) (*Rig, error) {
 	}
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, yamlfile.And(names), fs.ErrNotExist)
+		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, words.And(names), fs.ErrNotExist)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("rig: %w", err)

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
 
@@ -36,7 +37,7 @@ func (g *Stage) At(volts float64) (on, has bool) {
 
 // Both writes the two voltages as words.
 func (g *Stage) Both() string {
-	return yamlfile.List([]string{unit.Voltage.Format(g.Off), unit.Voltage.Format(g.On)})
+	return words.Or([]string{unit.Voltage.Format(g.Off), unit.Voltage.Format(g.On)})
 }
 
 // mostStage is the highest voltage of a stage that is read at all, in volts.

@@ -2,7 +2,8 @@ package yamlfile
 
 import (
 	"slices"
-	"strings"
+
+	"makebreak/rig/words"
 )
 
 // Fields reads a mapping whose keys are known. Ask for every key that may stand
@@ -62,7 +63,7 @@ func (f *Fields) Done() bool {
 		if !slices.Contains(f.known, e.Key.text) {
 			at := *e.Key
 			at.path = f.node.path
-			at.fail(e.Key.text, "this key is not known", List(Nearest(e.Key.text, f.known)))
+			at.fail(e.Key.text, "this key is not known", words.Or(words.NearestFirst(e.Key.text, f.known)))
 			at.doc.errs[len(at.doc.errs)-1].key = true
 			all = false
 		}
@@ -72,62 +73,3 @@ func (f *Fields) Done() bool {
 
 // Empty reports whether the mapping has no keys at all.
 func (f *Fields) Empty() bool { return len(f.node.entries) == 0 }
-
-// List writes words as "a, b or c".
-func List(words []string) string { return listed(words, " or ") }
-
-// And writes words as "a, b and c".
-func And(words []string) string { return listed(words, " and ") }
-
-func listed(words []string, conjunction string) string {
-	switch len(words) {
-	case 0:
-		return "nothing"
-	case 1:
-		return words[0]
-	}
-	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + conjunction + words[last]
-}
-
-// Nearest returns the words, the one spelled most like s first where one is
-// spelled like it at all; the others keep their order.
-func Nearest(s string, words []string) []string {
-	best, at := len(s)/2+1, -1
-	for i, w := range words {
-		if d := distance(strings.ToLower(s), strings.ToLower(w)); d < best {
-			best, at = d, i
-		}
-	}
-	out := slices.Clone(words)
-	if at > 0 {
-		out = slices.Insert(slices.Delete(out, at, at+1), 0, words[at])
-	}
-	return out
-}
-
-// distance is the number of letters to put in, take out or change to get from
-// one word to the other. Long texts are not compared.
-func distance(a, b string) int {
-	const long = 64
-	if len(a) > long || len(b) > long {
-		return long
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := diagonal
-			if a[i] != b[j] {
-				change++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(change, row[j+1]+1, row[j]+1)
-		}
-	}
-	return row[len(b)]
-}

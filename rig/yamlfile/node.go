@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 )
 
 type kind int
@@ -79,13 +80,13 @@ func (n *Node) Text() (string, bool) {
 	return s, true
 }
 
-// Word reads one of the words given.
-func (n *Node) Word(words ...string) (string, bool) {
+// Word reads one of the words allowed.
+func (n *Node) Word(allowed ...string) (string, bool) {
 	if n == nil {
 		return "", false
 	}
-	if n.kind != textKind || !slices.Contains(words, n.text) {
-		n.Refuse("", List(Nearest(n.text, words)))
+	if n.kind != textKind || !slices.Contains(allowed, n.text) {
+		n.Refuse("", words.Or(words.NearestFirst(n.text, allowed)))
 		return "", false
 	}
 	return n.text, true

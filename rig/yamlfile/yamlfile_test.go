@@ -171,22 +171,6 @@ func TestDoc_ReportKey(t *testing.T) {
 	}
 }
 
-func TestNearest(t *testing.T) {
-	words := []string{"name", "about", "cycles", "steps"}
-	for read, want := range map[string]string{"cicles": "cycles", "CYCLES": "cycles", "step": "steps", "zzzzzz": "name", "": "name", "abuot": "about"} {
-		got := Nearest(read, words)
-		if got[0] != want || len(got) != len(words) {
-			t.Errorf("%q: %v, want %s first", read, got, want)
-		}
-	}
-	if words[0] != "name" {
-		t.Error("the words given were changed")
-	}
-	if got := List([]string{"a", "b", "c"}) + And([]string{"a", "b"}) + List([]string{"a"}) + List(nil); got != "a, b or ca and banothing" {
-		t.Error(got)
-	}
-}
-
 // The bounds hold: none of these takes long, and each is refused for what it is.
 func TestParse_bounds(t *testing.T) {
 	for _, c := range []struct{ name, src, want string }{

@@ -6,12 +6,11 @@ import (
 	"fmt"
 	"iter"
 	"math"
-	"slices"
-	"strings"
 	"time"
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // RunSummary is one line of the list of runs.
@@ -153,8 +152,10 @@ func (db *DB) noRun(id string) error {
 	if len(runs) == 0 {
 		return db.fail(doing, fmt.Errorf("%w: the log holds none", ErrNoRun))
 	}
-	slices.SortStableFunc(runs, func(a, b string) int { return distance(a, id) - distance(b, id) })
-	return db.fail(doing, fmt.Errorf("%w; near it are %s; \"last\" is the newest", ErrNoRun, strings.Join(runs[:min(nearIDs, len(runs))], ", ")))
+	if near := words.Nearest(id, runs); len(near) > 0 {
+		runs = near
+	}
+	return db.fail(doing, fmt.Errorf("%w; near it are %s; \"last\" is the newest", ErrNoRun, words.List(runs[:min(nearIDs, len(runs))])))
 }
 
 func (db *DB) newest(n int) (ids []string, err error) {
@@ -171,28 +172,6 @@ func (db *DB) newest(n int) (ids []string, err error) {
 		ids = append(ids, id)
 	}
 	return ids, rows.Err()
-}
-
-// distance is the least number of bytes to insert, delete or replace to make b
-// of a (Levenshtein's).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		left := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			replace := left
-			if a[i] != b[j] {
-				replace++
-			}
-			left = row[j+1]
-			row[j+1] = min(replace, row[j]+1, left+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // Span is the cycles from First to Last, both included.

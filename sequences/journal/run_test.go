@@ -285,18 +285,6 @@ func TestFind_Unknown(t *testing.T) {
 	}
 }
 
-// Levenshtein's distance; kitten and sitting are the textbook's pair.
-func TestDistance(t *testing.T) {
-	for _, tc := range []struct {
-		a, b string
-		want int
-	}{{"kitten", "sitting", 3}, {"", "abc", 3}, {"abc", "", 3}, {"same", "same", 0}, {"2026-11-25.1", "2026-11-25.12", 1}} {
-		if got := distance(tc.a, tc.b); got != tc.want {
-			t.Errorf("%q to %q: %d, want %d", tc.a, tc.b, got, tc.want)
-		}
-	}
-}
-
 func TestRuns(t *testing.T) {
 	db := newLog(t)
 	if runs, err := db.Runs(); err != nil || runs == nil || len(runs) != 0 {

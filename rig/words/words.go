@@ -1,0 +1,131 @@
+// Package words makes the small parts of sentences that all messages share: lists,
+// counts, and the name that was probably meant.
+package words
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/agnivade/levenshtein"
+)
+
+// List joins names by commas: "a, b, c". No names give "none".
+func List(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return strings.Join(names, ", ")
+}
+
+// And joins names as "a, b and c". No names give "none".
+func And(names []string) string { return joined(names, " and ") }
+
+// Or joins names as "a, b or c". No names give "none".
+func Or(names []string) string { return joined(names, " or ") }
+
+func joined(names []string, conjunction string) string {
+	if len(names) < 2 {
+		return List(names)
+	}
+	last := len(names) - 1
+	return List(names[:last]) + conjunction + names[last]
+}
+
+// First joins the first most names and counts the others: "a, b and 3 more".
+func First(names []string, most int) string {
+	if len(names) <= most {
+		return List(names)
+	}
+	return fmt.Sprintf("%s and %d more", List(names[:most]), len(names)-most)
+}
+
+// Texts returns the text of each value, for the functions that join.
+func Texts[T any](values []T, text func(T) string) []string {
+	out := make([]string, len(values))
+	for i, v := range values {
+		out[i] = text(v)
+	}
+	return out
+}
+
+// Count writes a number of things: "1 cycle", "7 cycles". The plural may be given where
+// it is not the singular with an s, as in Count(2, "entry", "entries").
+func Count[N int | int32 | int64 | uint | uint32 | uint64](n N, one string, many ...string) string {
+	switch {
+	case n == 1:
+		return "1 " + one
+	case len(many) > 0:
+		return fmt.Sprintf("%d %s", n, many[0])
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// longest is how many bytes of a text are compared. The time that a comparison takes
+// grows with the square of the length, and what was read may be anything.
+const longest = 64
+
+// Nearest returns those of the names that somebody who wrote name may have meant, the
+// likeliest first; equals keep their order. Near is a name that up to half of the letters
+// tell apart (Levenshtein's distance), or that holds the other. Capitals do not count.
+func Nearest(name string, names []string) []string {
+	type near struct {
+		name     string
+		distance int
+	}
+	name = strings.ToLower(name)
+	var found []near
+	for _, other := range names {
+		low := strings.ToLower(other)
+		d := distance(name, low)
+		if d <= len([]rune(name))/2 || holds(name, low) || holds(low, name) {
+			found = append(found, near{other, d})
+		}
+	}
+	slices.SortStableFunc(found, func(a, b near) int { return a.distance - b.distance })
+	return Texts(found, func(n near) string { return n.name })
+}
+
+func holds(outer, inner string) bool { return inner != "" && strings.Contains(outer, inner) }
+
+func distance(a, b string) int {
+	if len(a) > longest || len(b) > longest {
+		return longest
+	}
+	return levenshtein.ComputeDistance(a, b)
+}
+
+// NearestFirst returns all names, the one that was probably meant first; the others keep
+// their order.
+func NearestFirst(name string, names []string) []string {
+	out := slices.Clone(names)
+	near := Nearest(name, names)
+	if len(near) == 0 {
+		return out
+	}
+	at := slices.Index(out, near[0])
+	return slices.Insert(slices.Delete(out, at, at+1), 0, near[0])
+}
+
+// Guess returns the one name that was probably meant: nearer than any other. It is empty
+// where no name is near or two are equally so.
+func Guess(name string, names []string) string {
+	near := Nearest(name, names)
+	if len(near) == 0 {
+		return ""
+	}
+	low := strings.ToLower(name)
+	if len(near) > 1 && distance(low, strings.ToLower(near[0])) == distance(low, strings.ToLower(near[1])) {
+		return ""
+	}
+	return near[0]
+}
+
+// DidYouMean returns "; did you mean OUT3?" where one name is nearer than any other, else
+// an empty text.
+func DidYouMean(name string, names []string) string {
+	if guess := Guess(name, names); guess != "" {
+		return "; did you mean " + guess + "?"
+	}
+	return ""
+}
