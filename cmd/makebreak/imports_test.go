@@ -73,6 +73,12 @@ func within(path, below string) bool {
 	return path == "makebreak/"+below || strings.HasPrefix(path, "makebreak/"+below+"/")
 }
 
+// language reports whether a package is one of those by which all others speak: words,
+// units and kinds of problems. They know nothing of the project but each other.
+func language(pkg string) bool {
+	return pkg == "makebreak/rig/words" || pkg == "makebreak/rig/unit" || pkg == "makebreak/rig/problem"
+}
+
 // forbidden says why one package must not import another; empty: it may.
 func forbidden(from, to string) string {
 	if strings.HasPrefix(to, "github.com/chromedp/") {
@@ -84,10 +90,14 @@ func forbidden(from, to string) string {
 	simulator := within(to, "rig/sim") || within(to, "rig/simchip")
 	ofSimulator := within(from, "rig/sim") || within(from, "rig/simchip")
 	switch {
+	case language(from) && !language(to):
+		return "words, units and kinds of problems know nothing of the project"
 	case within(to, "cmd"):
 		return "nothing knows the command line"
 	case simulator && !ofSimulator && !within(from, "cmd"):
 		return "only the command line and tests know the simulator"
+	case language(to):
+		return "" // everybody's
 	case within(from, "analyze") && !within(to, "analyze") && to != "makebreak/rig/capture":
 		return "analysis knows captures and nothing else of the rig"
 	case from == "makebreak/analyze" && within(to, "analyze") && to != "makebreak/analyze/gum":
@@ -111,6 +121,10 @@ func TestForbidden(t *testing.T) {
 		{"rig/sim", "rig/simchip", false},
 		{"analyze", "rig/capture", false},
 		{"analyze", "rig/wiring", true},
+		{"analyze", "rig/unit", false},
+		{"analyze/report", "rig/words", false},
+		{"rig/unit", "rig/words", false},
+		{"rig/words", "rig/capture", true},
 		{"analyze", "sequences", true},
 		{"analyze", "analyze/gum", false},
 		{"analyze", "analyze/report", true},
