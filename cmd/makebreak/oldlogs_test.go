@@ -1,0 +1,146 @@
+package main
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestOldLogs reports every run of a log that each landed schema's program wrote, in every
+// form, and compares it with what was said before. testdata/logs/README.md says how the
+// logs were made.
+func TestOldLogs(t *testing.T) {
+	logs, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
+	if err != nil || len(logs) < 4 {
+		t.Fatalf("%d logs: %v", len(logs), err)
+	}
+	for _, packed := range logs {
+		name := strings.TrimSuffix(filepath.Base(packed), ".db.gz")
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			log := filepath.Join(t.TempDir(), name+".db")
+			unpack(t, packed, log)
+			_, list, errs := run(t, "runs", "--log", log, "--as", "json")
+			var runs []struct{ Run, Sequence string }
+			if err := json.Unmarshal([]byte(list), &runs); err != nil || len(runs) < 20 {
+				t.Fatalf("%d runs: %v %s", len(runs), err, errs)
+			}
+			slices.Reverse(runs) // the oldest first
+			told := map[string]*strings.Builder{"runs.json": {}, "runs.txt": {}}
+			told["runs.json"].WriteString(list)
+			told["runs.txt"].WriteString(runsAtUTC(t, log))
+			tell := func(file string, args ...string) {
+				if told[file] == nil {
+					told[file] = &strings.Builder{}
+				}
+				status, out, errs := run(t, append(args, "--log", log)...)
+				if status != exitPass && slices.Contains(args, "--budget") {
+					return // the run has no such figure
+				}
+				out = strings.ReplaceAll(out+errs, filepath.Dir(log)+string(filepath.Separator), "")
+				fmt.Fprintf(told[file], "==== %s: exit status %d\n%s\n", strings.Join(args, " "), status, out)
+			}
+			budgets := map[string]bool{} // of these sequences are told
+			for _, r := range runs {
+				for form, file := range map[string]string{"text": "report.txt", "csv": "report.csv", "json": "report.json", "html": "report.html"} {
+					tell(file, "report", r.Run, "--as", form)
+				}
+				if budgets[r.Sequence] {
+					continue
+				}
+				budgets[r.Sequence] = true
+				for _, figure := range []string{"OUT3.high_level", "OUT3.switching_delay", "K1.operate_time", "COIL.low_level", "K1.pull_in_voltage"} {
+					tell("budget.txt", "report", r.Run, "--budget", figure)
+					tell("budget.json", "report", r.Run, "--budget", figure, "--as", "json")
+				}
+			}
+			for file, text := range told {
+				checkTold(t, filepath.Join(strings.TrimSuffix(packed, ".db.gz"), file), withoutStyle(text.String()))
+			}
+		})
+	}
+}
+
+// runsAtUTC lists a log's runs as text, with their times in UTC.
+func runsAtUTC(t *testing.T, log string) string {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := exec.Command(asProgram(t, self), "runs", "--log", log)
+	c.Env = append(os.Environ(), zoneVariable+"=0")
+	out, err := c.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
+}
+
+// unpack writes a packed log into a file.
+func unpack(t *testing.T, packed, log string) {
+	t.Helper()
+	f, err := os.Open(packed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := io.ReadAll(z)
+	if err == nil {
+		err = os.WriteFile(log, b, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+var style = regexp.MustCompile(`(?s)<style>.*?</style>`)
+
+// withoutStyle cuts out how a page looks, which is no part of what it says.
+func withoutStyle(page string) string { return style.ReplaceAllString(page, "<style></style>") }
+
+// checkTold compares a text with a file, or writes it there where MAKEBREAK_UPDATE is set.
+func checkTold(t *testing.T, path, got string) {
+	t.Helper()
+	if os.Getenv("MAKEBREAK_UPDATE") != "" {
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Equal(b, []byte(got)) {
+		return
+	}
+	want, have := strings.Split(string(b), "\n"), strings.Split(got, "\n")
+	about := ""
+	for i := 0; i < len(want) && i < len(have); i++ {
+		if strings.HasPrefix(want[i], "==== ") {
+			about = want[i]
+		}
+		if want[i] != have[i] {
+			t.Errorf("%s:%d says something else now (MAKEBREAK_UPDATE=1 writes it anew)\n%s\nwant %s\nhave %s", path, i+1, about, want[i], have[i])
+			return
+		}
+	}
+	t.Errorf("%s has %d lines, want %d (MAKEBREAK_UPDATE=1 writes it anew)", path, len(have), len(want))
+}
