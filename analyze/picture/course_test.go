@@ -10,8 +10,8 @@ import (
 )
 
 func TestCourse_Inline(t *testing.T) {
-	c := &picture.Course{Heading: "K1 operate time at <energize>", Unit: "ms",
-		Limits: []picture.Limit{{Value: 6, Words: "max 6 ms"}, {Value: 60, Words: "far away"}}}
+	c := &picture.Course{Heading: "K1 operate time at <energize>", Unit: "ms", FitWords: "drift",
+		Limits: []picture.Limit{{Value: 6, Upper: true, Words: "max 6 ms"}, {Value: 60, Words: "far away"}}}
 	for n := range 300 {
 		c.Values = append(c.Values, picture.Place{Cycle: float64(1 + 10*n), Value: 5 + float64(n)/500})
 	}
@@ -21,7 +21,7 @@ func TestCourse_Inline(t *testing.T) {
 		t.Fatal(err)
 	}
 	all := texts(t, b.String())
-	for _, want := range []string{"K1 operate time at <energize>", "ms", "cycle", "1\u2009000", "5.2", "max 6 ms"} {
+	for _, want := range []string{"K1 operate time at <energize>", "ms", "cycle", "1\u2009000", "5.5", "max 6 ms", "drift"} {
 		if !slices.Contains(all, want) {
 			t.Errorf("the picture does not say %q: %q", want, all)
 		}

@@ -62,16 +62,16 @@ const farthest = 30
 func PaperOf(units []reliability.Unit, fit *reliability.Weibull) (*Paper, error) {
 	points, err := reliability.Points(units)
 	if err != nil {
-		return nil, fmt.Errorf("picture: %w", err)
+		return nil, err
 	}
 	if len(points) == 0 {
-		return nil, fmt.Errorf("picture: %w", ErrNothing)
+		return nil, ErrNothing
 	}
 	p := &Paper{Points: points, Stopped: stopsOf(units), Heading: heading(len(units), len(points))}
 	if fit != nil {
 		b10, err := fit.Life(0.1)
 		if err != nil {
-			return nil, fmt.Errorf("picture: %w", err)
+			return nil, err
 		}
 		p.B10 = &b10
 		p.Words = []string{
@@ -122,14 +122,6 @@ func count(x float64) string {
 	return strconv.FormatFloat(x, 'g', 4, 64)
 }
 
-// grouped puts thin spaces between the thousands of a whole number.
-func grouped(digits string) string {
-	for i := len(digits) - 3; i > 0; i -= 3 {
-		digits = digits[:i] + "\u2009" + digits[i:]
-	}
-	return digits
-}
-
 func stopsOf(units []reliability.Unit) []Stop {
 	n := map[float64]int{}
 	for _, u := range units {
@@ -178,7 +170,7 @@ func (p *Paper) draw(fit *reliability.Weibull) error {
 		share := -math.Expm1(-math.Exp(y))
 		e, err := fit.Life(share)
 		if err != nil {
-			return fmt.Errorf("picture: %w", err)
+			return err
 		}
 		p.Line = append(p.Line, Bound{share, e.Likelihood.Lower, e.Value, e.Likelihood.Upper})
 	}
@@ -214,19 +206,3 @@ func below(x float64) float64 {
 }
 
 func above(x float64) float64 { return oneTwoFive(x*1.05, x*20)[0] }
-
-// oneTwoFive lists 1, 2 and 5 times the powers of ten from one number to another.
-func oneTwoFive(from, to float64) []float64 {
-	var out []float64
-	for power := int(math.Floor(math.Log10(from))); ; power++ {
-		for _, k := range []float64{1, 2, 5} {
-			x := k * math.Pow10(power)
-			if x > to*(1+1e-9) {
-				return out
-			}
-			if x >= from*(1-1e-9) {
-				out = append(out, x)
-			}
-		}
-	}
-}

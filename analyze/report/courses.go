@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strings"
 
 	"makebreak/analyze"
 	"makebreak/analyze/picture"
@@ -40,17 +41,17 @@ func courses(r *Record) ([]template.HTML, error) {
 func (t *Trend) course() *picture.Course {
 	s := scaleFor(t.Quantity, t.Min.Value, t.Max.Value)
 	factor := math.Pow10(s.shift)
-	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event))), Unit: s.unit}
+	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event))),
+		About: strings.Join(t.lines(), ". "), Unit: s.unit, FitWords: string(t.moved())}
 	blocks := t.series.Blocks()
 	for _, b := range blocks {
 		c.Values = append(c.Values, picture.Place{Cycle: b.Cycle, Value: b.Value * factor})
 	}
-	for _, l := range []analyze.Limit{{Lower: t.limit.Lower, Upper: math.NaN()}, {Lower: math.NaN(), Upper: t.limit.Upper}} {
-		for _, x := range []float64{l.Lower, l.Upper} {
-			if finite(x) {
-				c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Words: LimitWords(t.Quantity, l)})
-			}
-		}
+	if x := t.limit.Lower; finite(x) {
+		c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Words: LimitWords(t.Quantity, analyze.Limit{Lower: x, Upper: math.NaN()})})
+	}
+	if x := t.limit.Upper; finite(x) {
+		c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Upper: true, Words: LimitWords(t.Quantity, analyze.Limit{Lower: math.NaN(), Upper: x})})
 	}
 	first, last := blocks[0].Cycle, blocks[len(blocks)-1].Cycle
 	level := func(from, to, value float64) []picture.Place {

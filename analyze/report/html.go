@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/analyze/picture"
 )
 
 // shownCycles is how many cycles from the first on the page shows figure by
@@ -59,6 +60,7 @@ type page struct {
 	Legend       []string
 	Lists        []pageList // those that are not empty
 	Courses      []template.HTML
+	CourseStyle  template.CSS // of the courses; empty where there are none
 	Findings     []pageFinding
 	LogPath      string
 	Cycles       []pageCycle
@@ -113,6 +115,9 @@ func newPage(r *Record) (*page, error) {
 	}
 	if p.Courses, err = courses(r); err != nil {
 		return nil, err
+	}
+	if len(p.Courses) > 0 {
+		p.CourseStyle = template.CSS(picture.Style())
 	}
 	return p, p.addCycles(r, s)
 }

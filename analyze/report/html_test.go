@@ -184,7 +184,7 @@ func TestHTML_PassSoFar(t *testing.T) {
 // A picture has a name for who cannot see it.
 func TestHTML_PicturesAreNamed(t *testing.T) {
 	page := htmlOf(t, soaked(t, 5000, 30_000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) }))
-	if want := `<svg role="img" aria-label="K1 operate time at energize" `; !strings.Contains(page, want) {
+	if want := "<title>K1 operate time at energize</title>\n<desc>K1 operate time at energize: drifts by "; !strings.Contains(page, want) {
 		t.Errorf("the page does not hold %s", want)
 	}
 }

@@ -82,13 +82,15 @@ const lookAround = `(() => {
 	for (let w = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), n; n = w.nextNode();) {
 		if (!n.textContent.trim()) continue;
 		const e = n.parentElement, drawn = e.closest('svg');
+		if (['title', 'desc'].includes(e.tagName)) continue; // of a drawing, not shown
 		let b = e;
 		while (b && clear(rgb(getComputedStyle(b).backgroundColor))) b = b.parentElement;
 		s.Faint.push({Text: n.textContent.trim().slice(0, 60), Colour: rgb(drawn ? getComputedStyle(e).fill : getComputedStyle(e).color).slice(0, 3),
-			Back: drawn ? [255, 255, 255] : rgb(getComputedStyle(b).backgroundColor).slice(0, 3)});
+			Back: rgb(getComputedStyle(b).backgroundColor).slice(0, 3)});
 	}
 	s.Headings = [...document.querySelectorAll('h1,h2,h3,h4')].map(h => +h.tagName[1]);
-	for (const e of document.querySelectorAll('svg, [tabindex]')) if (!e.getAttribute('aria-label') || !e.getAttribute('role')) s.Nameless.push(say(e));
+	const named = e => e.getAttribute('aria-label') || e.querySelector(':scope > title')?.textContent;
+	for (const e of document.querySelectorAll('svg, [tabindex]')) if (!named(e) || !e.getAttribute('role')) s.Nameless.push(say(e));
 	for (const e of document.querySelectorAll('th')) if (!e.scope || !e.textContent.trim()) s.Nameless.push(say(e));
 	for (const t of document.querySelectorAll('table')) s.Tables.push({Name: t.parentElement.getAttribute('aria-label') || '',
 		Rows: [...t.tBodies[0].rows].map(r => [...r.cells].map(c => c.innerText.trim()))});
