@@ -83,7 +83,7 @@ func TestParseReading(t *testing.T) {
 		}
 	}
 	for text, want := range map[string]string{
-		"13.47": "no unit", "13,47 V": "is not a unit", "1.3e1 V": "digits, a dot and a unit", "": "no number", "OL V": "no number", "5 s": "not a unit", "2000 V": "beyond any output", "1.2.3 V": "cannot be read",
+		"13.47": "no unit", "13,47 V": "has a decimal comma: write 13.47 V", "1.3e1 V": "digits, a dot and a unit", "": "is not a voltage", "OL V": "is not a voltage", "13V47": "is not what a meter shows", "5 s": "not a unit", "2000 V": "beyond any output", "1.2.3 V": "no number that can be read",
 	} {
 		if _, err := ParseReading(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: error %v, want %q in it", text, err, want)

@@ -341,14 +341,14 @@ func TestParseFault(t *testing.T) {
 		"rust":             `fault "rust" is not known; may be wrong-address`,
 		"chatter=3":        `fault chatter takes no value, read "3"`,
 		"stuck-low=":       "an output's name may stand after the equals sign",
-		"weak-supply=9":    "it has no unit",
+		"weak-supply=9":    "has no unit: write 9 V",
 		"weak-supply=-9 V": "more than 0 and at most 30 V",
 		"weak-supply=900V": "more than 0 and at most 30 V",
 		"slow-release=0 s": "more than 0",
 		"missed-cycle=0":   "not a whole number from 1",
 		"missed-cycle=1.5": "not a whole number from 1",
 		"droop=1 V":        "write it as in 0.3 V/s",
-		"droop=x/s":        "it has no number",
+		"droop=x/s":        "is not a voltage",
 	} {
 		if _, err := ParseFault(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q in it", text, err, want)
