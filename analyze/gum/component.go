@@ -1,10 +1,9 @@
 // Package gum propagates uncertainty by the law of the GUM (JCGM 100:2008) and
 // takes decisions by JCGM 106:2012. It knows nothing of benches.
 //
-// An input known from repeated readings is made by Mean (GUM 4.2), one known from a
-// data sheet or a certificate by HalfWidth (GUM 4.3). Combine propagates
-// uncorrelated inputs, Covariance and Correlated the others, Expanded gives the 95 %
-// interval, Conformance and Decide compare it with limits.
+// HalfWidth makes an input that is known from a data sheet or a certificate (GUM 4.3).
+// Combine propagates uncorrelated inputs, Expanded gives the 95 % interval, Conformance
+// and Decide compare it with limits.
 //
 // All equations and clauses named here are those of JCGM 100:2008 and JCGM 106:2012,
 // cited from memory.

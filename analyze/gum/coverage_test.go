@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 )
@@ -236,7 +237,8 @@ func simulated(n int, q float64, trials int) float64 {
 		for i := range readings {
 			readings[i] = r.NormFloat64()
 		}
-		mean, _, c := Mean("readings", readings)
+		mean, deviation := stat.MeanStdDev(readings, nil)
+		c := input(deviation/math.Sqrt(float64(len(readings))), float64(len(readings)-1))
 		shift := u * math.Sqrt(3) * (2*r.Float64() - 1)
 		_, expanded := Combine([]Component{c, {Distribution: "rectangular", Standard: u, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}}).Expanded()
 		if math.Abs(mean+shift) <= expanded {

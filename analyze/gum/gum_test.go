@@ -5,7 +5,6 @@ import (
 	"math"
 	"testing"
 
-	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 )
 
@@ -22,61 +21,6 @@ func input(standard, dof float64) Component {
 }
 
 var known = math.Inf(1)
-
-// GUM 4.4.3, twenty readings of a temperature in degrees Celsius (readings and results
-// from memory; the results follow from the readings).
-func TestGUM_443_Mean(t *testing.T) {
-	readings := []float64{96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07,
-		100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72}
-	mean, s, c := Mean("temperature", readings)
-	near(t, "mean", mean, 100.145, 0.0005)
-	near(t, "s", s, 1.489, 0.0005)
-	near(t, "u", c.Standard, 0.333, 0.0005)
-	near(t, "degrees of freedom", c.DegreesOfFreedom, 19, 0)
-}
-
-// NIST Statistical Reference Datasets, univariate: NumAcc1 to NumAcc4, by their
-// certified mean and standard deviation. All but the first are made: one value, then
-// pairs of it less and plus 0.1.
-func TestMean_NIST(t *testing.T) {
-	pairs := func(first, a, b float64) []float64 {
-		all := []float64{first}
-		for range 500 {
-			all = append(all, a, b)
-		}
-		return all
-	}
-	for _, c := range []struct {
-		name        string
-		readings    []float64
-		mean, s     float64
-		tolerance_s float64 // the decimal fractions of large values are rounded
-	}{
-		{"NumAcc1", []float64{10000001, 10000003, 10000002}, 10000002, 1, 0},
-		{"NumAcc2", pairs(1.2, 1.1, 1.3), 1.2, 0.1, 1e-14},
-		{"NumAcc3", pairs(1000000.2, 1000000.1, 1000000.3), 1000000.2, 0.1, 1e-9},
-		{"NumAcc4", pairs(10000000.2, 10000000.1, 10000000.3), 10000000.2, 0.1, 1e-8},
-	} {
-		mean, s, _ := Mean(c.name, c.readings)
-		near(t, c.name+" mean", mean, c.mean, 1e-15*c.mean)
-		near(t, c.name+" deviation", s, c.s, c.tolerance_s)
-	}
-}
-
-func TestMean_TooFew(t *testing.T) {
-	if mean, s, c := Mean("", nil); !math.IsNaN(mean) || !math.IsNaN(s) || !math.IsNaN(c.Standard) {
-		t.Errorf("of no readings: %g %g %v", mean, s, c)
-	}
-	if mean, s, c := Mean("", []float64{3}); mean != 3 || !math.IsNaN(s) || !math.IsNaN(c.Standard) {
-		t.Errorf("of one reading: %g %g %v", mean, s, c)
-	}
-	if !math.IsNaN(Correlation([]float64{1}, []float64{2, 3})) {
-		t.Error("one pair has a correlation")
-	}
-	if Correlation([]float64{1, 1}, []float64{2, 3}) != 0 {
-		t.Error("what does not scatter correlates")
-	}
-}
 
 // Half-widths: GUM 4.3.4 (a certificate's 129 µΩ at 99 %), 4.3.7 (0.40e-6, rectangular)
 // and 4.4.5, 4.4.6 (±4 °C, rectangular and triangular); from memory.
@@ -104,97 +48,6 @@ func TestGUM_H1_EndGauge(t *testing.T) {
 	t99 := Student(0.99, math.Floor(all.DegreesOfFreedom)) // the GUM truncates here
 	near(t, "t99", t99, 2.92, 0.005)
 	near(t, "U99", t99*math.Round(all.Standard), 93, 0.5)
-}
-
-// The readings of GUM H.2, a resistance and a reactance measured together: volts,
-// amperes, radians. Read in an open metrology library's test data.
-var (
-	volts   = []float64{5.007, 4.994, 5.005, 4.990, 4.999}
-	amperes = []float64{19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3}
-	radians = []float64{1.0456, 1.0438, 1.0468, 1.0428, 1.0433}
-)
-
-func TestGUM_H2_Impedance(t *testing.T) {
-	series := [][]float64{volts, amperes, radians}
-	x, u, r := make([]float64, 3), make([]float64, 3), make([][]float64, 3)
-	inputs := make([]Component, 3)
-	for i, s := range series {
-		x[i], _, inputs[i] = Mean("", s)
-		u[i] = inputs[i].Standard
-		for _, o := range series {
-			r[i] = append(r[i], Correlation(s, o))
-		}
-	}
-	near(t, "u(V)", u[0], 0.0032, 0.00005)
-	near(t, "u(I)", u[1], 0.0095e-3, 0.00005e-3)
-	near(t, "u(phi)", u[2], 0.00075, 0.000005)
-	near(t, "r(V,I)", r[0][1], -0.36, 0.005)
-	near(t, "r(V,phi)", r[0][2], 0.86, 0.005)
-	near(t, "r(I,phi)", r[1][2], -0.65, 0.005)
-
-	budget := func(f func(x []float64) float64) []Component {
-		b := append([]Component(nil), inputs...)
-		for i, c := range Sensitivities(f, x, u) {
-			b[i].Sensitivity = c
-		}
-		return b
-	}
-	resistance := func(x []float64) float64 { return x[0] / x[1] * math.Cos(x[2]) }
-	reactance := func(x []float64) float64 { return x[0] / x[1] * math.Sin(x[2]) }
-	impedance := func(x []float64) float64 { return x[0] / x[1] }
-	R, X, Z := budget(resistance), budget(reactance), budget(impedance)
-	near(t, "R", resistance(x), 127.732, 0.0005)
-	near(t, "X", reactance(x), 219.847, 0.0005)
-	near(t, "Z", impedance(x), 254.260, 0.0005)
-	near(t, "u(R)", Correlated(R, r), 0.071, 0.0005)
-	near(t, "u(X)", Correlated(X, r), 0.29558, 0.000005)
-	near(t, "u(Z)", Correlated(Z, r), 0.236, 0.0005)
-	correlation := func(a, b []Component) float64 {
-		return Covariance(a, b, r) / Correlated(a, r) / Correlated(b, r)
-	}
-	near(t, "r(R,X)", correlation(R, X), -0.588, 0.0005)
-	near(t, "r(R,Z)", correlation(R, Z), -0.485, 0.0005)
-	near(t, "r(X,Z)", correlation(X, Z), 0.993, 0.0005)
-	// Without the correlations: computed independently with another program.
-	near(t, "u(R) uncorrelated", Combine(R).Standard, 0.194, 0.001)
-	near(t, "u(X) uncorrelated", Combine(X).Standard, 0.201, 0.001)
-	near(t, "u(Z) uncorrelated", Combine(Z).Standard, 0.204, 0.001)
-}
-
-// GUM H.3, a thermometer's correction from a straight line through its calibration:
-// readings and results read in an open metrology library's test data. The line is
-// gonum's; its intercept and slope are correlated inputs of the correction.
-func TestGUM_H3_Thermometer(t *testing.T) {
-	readings := []float64{21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511}
-	corrections := []float64{-.171, -.169, -.166, -.159, -.164, -.165, -.156, -.157, -.159, -.161, -.160}
-	const t0 = 20
-	n := float64(len(readings))
-	x := make([]float64, len(readings))
-	var sum, squares float64
-	for i, r := range readings {
-		x[i] = r - t0
-		sum += x[i]
-		squares += x[i] * x[i]
-	}
-	intercept, slope := stat.LinearRegression(x, corrections, nil, false)
-	var residuals float64
-	for i := range x {
-		e := corrections[i] - intercept - slope*x[i]
-		residuals += e * e
-	}
-	s := math.Sqrt(residuals / (n - 2))
-	d := n*squares - sum*sum
-	inputs := []Component{input(s*math.Sqrt(squares/d), n-2), input(s*math.Sqrt(n/d), n-2)}
-	r := -sum / math.Sqrt(n*squares)
-	near(t, "y1", intercept, -0.1712, 0.00005)
-	near(t, "u(y1)", inputs[0].Standard, 0.0029, 0.00005)
-	near(t, "y2", slope, 0.00218, 0.000005)
-	near(t, "u(y2)", inputs[1].Standard, 0.00067, 0.000005)
-	near(t, "r", r, -0.93, 0.005)
-	near(t, "s", s, 0.0035, 0.00005)
-	inputs[1].Sensitivity = 30 - t0
-	near(t, "b(30 °C)", intercept+10*slope, -0.1494, 0.00005)
-	near(t, "u(b)", Correlated(inputs, [][]float64{{1, r}, {r, 1}}), 0.0041, 0.00005)
 }
 
 // GUM G.4.1's example: relative uncertainties of 0.25, 0.57 and 0.82 % with 10, 5 and

@@ -1,9 +1,6 @@
 package metrics
 
 import (
-	"fmt"
-	"strings"
-
 	"github.com/prometheus/client_golang/prometheus"
 )
 
@@ -71,20 +68,6 @@ var catalogue = []spec{
 	{lastCycleTimestamp, gauge, nil, "When the last cycle ended, in Unix time; absent before the first.", nil},
 	{runInProgress, gauge, nil, "1 while a run is going on, 0 otherwise.", nil},
 	{runInfo, gauge, []string{"run", "unit", "sequence", "version"}, "1; its labels name the present or last run, the unit and the program's version.", nil},
-}
-
-// Table returns all metrics as a Markdown table, for the README.
-func Table() string {
-	var b strings.Builder
-	b.WriteString("| metric | type | labels | meaning |\n| --- | --- | --- | --- |\n")
-	for _, s := range catalogue {
-		labels := ""
-		if len(s.labels) > 0 {
-			labels = "`" + strings.Join(s.labels, "`, `") + "`"
-		}
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", s.name, s.kind, labels, s.help)
-	}
-	return b.String()
 }
 
 // vectors are the metrics made from the catalogue, by name.

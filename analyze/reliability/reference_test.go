@@ -102,33 +102,6 @@ func TestFitWeibull_R(t *testing.T) {
 	}
 }
 
-func TestKaplanMeier_R(t *testing.T) {
-	ref := reference(t)
-	for _, set := range sets {
-		k, err := KaplanMeier(unitsOf(ref[set+".cycles"][0], ref[set+".failed"][0]), 0.95)
-		if err != nil {
-			t.Fatal(err)
-		}
-		at := ref[set+".km.time"][0]
-		if len(k) != len(at) {
-			t.Fatalf("%s: %d steps, R %d", set, len(k), len(at))
-		}
-		for i, s := range k {
-			what := fmt.Sprintf("%s at %g", set, s.Cycles)
-			near(t, what, s.Cycles, at[i], 0)
-			if math.IsNaN(ref[set+".km.lower"][0][i]) { // all have failed
-				if s.Value > 1e-12 || !math.IsNaN(s.Lower) || !math.IsNaN(s.Upper) {
-					t.Errorf("%s: %+v", what, s)
-				}
-				continue
-			}
-			near(t, what, s.Value, ref[set+".km.surv"][0][i], 1e-12)
-			near(t, what+" lower", s.Lower, ref[set+".km.lower"][0][i], 1e-9)
-			near(t, what+" upper", s.Upper, ref[set+".km.upper"][0][i], 1e-9)
-		}
-	}
-}
-
 func TestProportionOf_R(t *testing.T) {
 	for _, row := range reference(t)["clopper"] {
 		p, err := ProportionOf(int64(row[0]), int64(row[1]), row[2])

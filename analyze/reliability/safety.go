@@ -68,16 +68,3 @@ func DangerousOf(b10d float64, use Use) (Dangerous, error) {
 	}
 	return out, nil
 }
-
-// B10dOf turns a B10 of all failures into one of dangerous failures, given the share of
-// failures that are dangerous. Where nobody knows, half is common practice (ISO
-// 13849-1 C.4.2; from memory), so B10d is twice B10.
-func B10dOf(b10, share float64) (float64, error) {
-	if err := positive("a B10", b10); err != nil {
-		return 0, fmt.Errorf("B10d: %w", err)
-	}
-	if !(share > 0 && share <= 1) {
-		return 0, fmt.Errorf("B10d: a share of dangerous failures of %g: it must be above 0 and at most 1", share)
-	}
-	return b10 / share, nil
-}

@@ -206,25 +206,6 @@ func (w *Weibull) Life(p float64) (Estimate, error) {
 	return w.quantile(-math.Log1p(-p)), nil
 }
 
-// Failed estimates the share of boards that has failed by so many cycles, with its
-// bounds from the observed information: the line of a probability plot and the
-// curves beside it.
-func (w *Weibull) Failed(cycles float64) (value float64, bounds Interval) {
-	if !(cycles > 0) {
-		return 0, Interval{}
-	}
-	k := w.Shape.Value
-	lz := k * math.Log(cycles/w.Scale.Value)
-	v := w.Covariance
-	sd := math.Sqrt(math.Max(0, k*k*v[0][0]-2*k*lz*v[0][1]+lz*lz*v[1][1]))
-	share := func(lz float64) float64 { return -math.Expm1(-math.Exp(lz)) }
-	d := w.deviate() * sd
-	return share(lz), Interval{share(lz - d), share(lz + d)}
-}
-
-// Mean is the mean life in cycles.
-func (w *Weibull) Mean() float64 { return w.Scale.Value * math.Gamma(1+1/w.Shape.Value) }
-
 func (w *Weibull) doubt(units []Unit) {
 	add := func(format string, a ...any) { w.Doubts = append(w.Doubts, fmt.Sprintf(format, a...)) }
 	switch {

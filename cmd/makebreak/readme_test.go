@@ -23,7 +23,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"makebreak/analyze"
-	"makebreak/analyze/metrics"
 	"makebreak/analyze/report"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
@@ -58,7 +57,7 @@ var made = map[string]func(*testing.T) string{
 	"points":    madePoints,
 	"sequences": madeSequences,
 	"faults":    madeFaults,
-	"metrics":   func(*testing.T) string { return metrics.Table() },
+	"metrics":   func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
 	"rooms":     madeRooms,
 	"limits": func(t *testing.T) string {
 		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")

@@ -41,8 +41,6 @@ for (name in names(sets)) {
     put(paste0(h, ".likelihood"), exp(c(uniroot(g, c(at[h] - 3, at[h]), tol = 1e-11)$root,
                                         uniroot(g, c(at[h], at[h] + 6), tol = 1e-11)$root)))
   }
-  k <- summary(survfit(Surv(t, d) ~ 1, x, conf.type = "log-log", conf.int = 0.95))
-  put("km.time", k$time); put("km.surv", k$surv); put("km.lower", k$lower); put("km.upper", k$upper)
 }
 for (c in list(c(1, 10), c(5, 100), c(682, 925), c(3, 100000), c(12, 1000000), c(999, 1000)))
   for (conf in c(0.9, 0.95))
