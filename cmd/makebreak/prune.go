@@ -140,9 +140,9 @@ func (a *app) toPrune(o *pruneOpts, all []journal.Holding) (chosen []journal.Hol
 	for _, h := range all {
 		since := now.Sub(h.Touched)
 		switch {
-		case h.Part && o.whole:
+		case h.State.Partial() && o.whole:
 			chosen = append(chosen, h)
-		case h.Part:
+		case h.State.Partial():
 			parts = append(parts, h.Run)
 		case since < time.Duration(o.olderThan), !o.whole && h.Captures == 0:
 		case !h.Ended && since < busyWithin:

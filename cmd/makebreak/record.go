@@ -27,7 +27,7 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	r := &report.Record{
 		Run: rec.ID, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
-		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.Reason,
+		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
 		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps,
 	}

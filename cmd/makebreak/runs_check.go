@@ -148,7 +148,7 @@ func (u *checkup) write(w io.Writer, path string) error {
 		switch {
 		case c.Err != nil:
 			fmt.Fprintf(w, "  %s: %s\n", c.Run, soundOr(c.Err))
-		case c.Part:
+		case c.Partial:
 			fmt.Fprintf(w, "  %s: only a part, as its copying or its removal was cut off\n", c.Run)
 		case u.trouble() != nil:
 			fmt.Fprintf(w, "  %s: whole, %s\n", c.Run, words.Count(c.Cycles, "cycle", "cycles"))

@@ -189,7 +189,7 @@ func (a *app) unfinished(db *journal.DB, sequence string) (id string, done, err 
 		return "", nil, failed(exitLog, err)
 	}
 	for _, r := range runs {
-		if r.Unit != a.unit || r.Sequence != sequence || !r.Soak || r.Part {
+		if r.Unit != a.unit || r.Sequence != sequence || !r.Soak || r.State.Partial() {
 			continue
 		}
 		if !r.Complete {
@@ -312,7 +312,7 @@ func (a *app) canResume(c *cobra.Command, rec *journal.RunRecord, o *soakOpts) e
 	switch {
 	case rec.Soak == nil:
 		return errors.New("it is not a soak; only a soak can go on")
-	case rec.Part:
+	case rec.State.Partial():
 		return journal.ErrPart
 	case rec.Complete:
 		return fmt.Errorf("it is complete: %d of %d cycles are done", rec.Planned, rec.Planned)

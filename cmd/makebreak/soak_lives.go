@@ -36,7 +36,7 @@ func (a *app) lives(ids []string) (*lifeTest, error) {
 		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.ID == rec.ID }) {
 			return nil, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
 		}
-		if rec.Part {
+		if rec.State.Partial() {
 			return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, journal.ErrPart))
 		}
 		u, err := life(rec)

@@ -88,7 +88,7 @@ func textRow(rows *sql.Rows) (string, error) {
 // Contents are what a check has read of a run.
 type Contents struct {
 	Run      string
-	Part     bool // its copying or its removal was cut off
+	Partial  bool // its copying or its removal was cut off
 	Cycles   int  // whole or not
 	Figures  int
 	Captures int
@@ -98,7 +98,7 @@ type Contents struct {
 // ReadRun reads all that the log holds of a run, as reports do, and checks that nothing in
 // between is missing. The run may go on meanwhile; ErrNoRun: it was removed.
 func (db *DB) ReadRun(ctx context.Context, run RunSummary) (c Contents, err error) {
-	c.Run, c.Part = run.Run, run.Part
+	c.Run, c.Partial = run.Run, run.State.Partial()
 	// By its number it is found at once; by its name alone each would be looked for among all.
 	rec, err := db.find(run.Run, "id = ? AND "+itsName, run.row, run.Run)
 	if errors.Is(err, ErrNoRun) {

@@ -19,9 +19,6 @@ var (
 	cycleTables = []struct{ name, cycle string }{{"cycle", "n"}, {"measurement", "cycle"}, {"symptom", "cycle"}}
 )
 
-// copying is the reason that a run bears in the other log until all of it is there.
-const copying = "being copied into this log"
-
 // ErrDiffers says that the other log holds a run with other contents than it has here.
 var ErrDiffers = errors.New("each log holds something of that run that the other does not")
 
@@ -74,7 +71,7 @@ func undoCopy(full, path, id string, was bool) error {
 // dropPart removes a part of a run, and gives back the room that it took.
 func (db *DB) dropPart(id string) error {
 	part, err := db.Find(id)
-	if errors.Is(err, ErrNoRun) || err == nil && part.Reason != copying {
+	if errors.Is(err, ErrNoRun) || err == nil && part.State != Copying {
 		return nil
 	}
 	if err != nil {
@@ -91,7 +88,7 @@ func (db *DB) dropPart(id string) error {
 func (db *DB) unmake(id string) error {
 	err := db.transact(func() error {
 		var others int
-		if err := db.queryRow("SELECT count(*) FROM run WHERE day || '.' || count <> ? OR reason <> ?", []any{id, copying}, &others); err != nil {
+		if err := db.queryRow("SELECT count(*) FROM run WHERE day || '.' || count <> ? OR state <> ?", []any{id, Copying}, &others); err != nil {
 			return err
 		}
 		if others > 0 {
@@ -126,13 +123,13 @@ func removeBeside(full string) error {
 func (db *DB) copyRun(rec *RunRecord, path string) error {
 	doing := "copy run " + rec.ID
 	there, err := db.makeWay(rec, path)
-	if err == nil && there == nil && rec.Part {
+	if err == nil && there == nil && rec.State.Partial() {
 		err = fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
 	}
 	if err != nil {
 		return fmt.Errorf("log %s: %s: %w", path, doing, err)
 	}
-	if there != nil && rec.Part {
+	if there != nil && rec.State.Partial() {
 		return nil
 	}
 	if there != nil {
@@ -191,7 +188,7 @@ func (db *DB) makeWay(rec *RunRecord, path string) (there *RunRecord, err error)
 		return nil, nil
 	case err != nil:
 		return nil, err
-	case old.Part:
+	case old.State.Partial():
 		return nil, other.dropRun(old.row, nil)
 	}
 	return old, nil
@@ -336,7 +333,7 @@ func (c *copier) head() error {
 		if c.to, err = c.number("SELECT last_insert_rowid()"); err != nil {
 			return err
 		}
-		if err := c.exec("UPDATE kept.run SET complete = 0, reason = ? WHERE id = ?", copying, c.to); err != nil {
+		if err := c.exec("UPDATE kept.run SET complete = 0, state = ? WHERE id = ?", Copying, c.to); err != nil {
 			return err
 		}
 		for _, table := range runTables {
@@ -433,6 +430,6 @@ func (c *copier) both(k kind) (run, copied int64, err error) {
 // finish takes the mark off.
 func (c *copier) finish() error {
 	return c.transact(func() error {
-		return c.exec("UPDATE kept.run SET (complete, reason) = (SELECT complete, reason FROM main.run WHERE id = ?) WHERE id = ?", c.from, c.to)
+		return c.exec("UPDATE kept.run SET (complete, state) = (SELECT complete, state FROM main.run WHERE id = ?) WHERE id = ?", c.from, c.to)
 	})
 }

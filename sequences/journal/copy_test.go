@@ -132,7 +132,7 @@ func TestCopyRun_Ways(t *testing.T) {
 		t.Fatal(err)
 	}
 	other := openLog(t, path)
-	half := fmt.Sprintf("UPDATE run SET complete = 0, reason = '%s'", copying)
+	half := fmt.Sprintf("UPDATE run SET complete = 0, state = %d", Copying)
 	for _, text := range []string{half, "DELETE FROM measurement WHERE cycle > 5", "DELETE FROM symptom WHERE cycle > 5", "DELETE FROM cycle WHERE n > 5"} {
 		if err := other.exec(text); err != nil {
 			t.Fatal(err)

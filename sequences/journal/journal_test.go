@@ -158,20 +158,28 @@ func TestMigrate(t *testing.T) {
 		t.Fatal(err)
 	}
 	db := openLog(t, path)
-	if v := version(t, db); v != 4 {
+	names, err := migrationsIn(migrations)
+	if err != nil {
+		t.Fatal(err)
+	}
+	newest := len(names)
+	if v := version(t, db); v != newest {
 		t.Fatalf("a new log is at version %d", v)
 	}
 	if _, err := db.Begin(RunInfo{Unit: "U1", Started: time.Unix(0, 0)}); err != nil {
 		t.Fatal(err)
 	}
-	done := &fstest.MapFile{}
-	next := fstest.MapFS{"migration/0001_log.sql": done, "migration/0002_soak.sql": done, "migration/0003_faults.sql": done, "migration/0004_names.sql": done, "migration/0005_more.sql": {Data: []byte("CREATE TABLE more (x INTEGER) STRICT; INSERT INTO more SELECT id FROM run;")}}
-	broken := fstest.MapFS{"migration/0001_log.sql": done, "migration/0002_soak.sql": done, "migration/0003_faults.sql": done, "migration/0004_names.sql": done, "migration/0005_more.sql": next["migration/0005_more.sql"],
-		"migration/0006_bad.sql": {Data: []byte("CREATE TABLE half (x INTEGER); INSERT INTO nowhere VALUES (1);")}}
-	if err := migrate(db.write, broken); err == nil || !strings.Contains(err.Error(), "0006_bad.sql") {
+	next, broken := fstest.MapFS{}, fstest.MapFS{}
+	for _, name := range names {
+		next[name], broken[name] = &fstest.MapFile{}, &fstest.MapFile{}
+	}
+	more := &fstest.MapFile{Data: []byte("CREATE TABLE more (x INTEGER) STRICT; INSERT INTO more SELECT id FROM run;")}
+	next["migration/9001_more.sql"], broken["migration/9001_more.sql"] = more, more
+	broken["migration/9002_bad.sql"] = &fstest.MapFile{Data: []byte("CREATE TABLE half (x INTEGER); INSERT INTO nowhere VALUES (1);")}
+	if err := migrate(db.write, broken); err == nil || !strings.Contains(err.Error(), "9002_bad.sql") {
 		t.Errorf("a broken migration: %v", err)
 	}
-	if v := version(t, db); v != 4 || tables(t, db, "more") != 0 {
+	if v := version(t, db); v != newest || tables(t, db, "more") != 0 {
 		t.Errorf("after a broken migration: version %d, %d tables of it", v, tables(t, db, "more"))
 	}
 	for range 2 {
@@ -179,7 +187,7 @@ func TestMigrate(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if v := version(t, db); v != 5 || tables(t, db, "more") != 1 {
+	if v := version(t, db); v != newest+1 || tables(t, db, "more") != 1 {
 		t.Errorf("after a migration: version %d", v)
 	}
 	if err := migrate(db.write, migrations); !errors.Is(err, ErrNewer) {

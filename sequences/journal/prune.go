@@ -176,10 +176,6 @@ func (db *DB) dropCaptures(run int64, batch int) (some bool, err error) {
 	return true, db.exec("DELETE FROM capture WHERE id IN (SELECT id FROM pruned)")
 }
 
-// removing is how the reason of a run begins while it is being removed; why it had ended
-// follows. One that still bears it was cut off half way, and is to be removed again.
-const removing = "being removed from the log"
-
 // DropRun removes a run altogether, unless it has gone on since it was looked at. As long
 // as nothing of it is gone, it is as it was.
 func (db *DB) DropRun(h Holding) error {
@@ -218,7 +214,7 @@ func (db *DB) dropRun(run int64, was *state) error {
 // a part of it.
 func (db *DB) mark(run int64, was *state) error {
 	var marked bool
-	if err := db.queryRow("SELECT reason GLOB ? FROM run WHERE id = ?", []any{removing + "*", run}, &marked); err != nil || marked {
+	if err := db.queryRow("SELECT state = ? FROM run WHERE id = ?", []any{Removing, run}, &marked); err != nil || marked {
 		return err
 	}
 	if was != nil {
@@ -226,8 +222,7 @@ func (db *DB) mark(run int64, was *state) error {
 			return err
 		}
 	}
-	return db.exec(`UPDATE run SET complete = 0, ended = coalesce(ended, started),
-		reason = ? || CASE reason WHEN '' THEN '' ELSE '; before that: ' || reason END WHERE id = ?`, removing, run)
+	return db.exec("UPDATE run SET complete = 0, ended = coalesce(ended, started), state = ? WHERE id = ?", Removing, run)
 }
 
 // dropCycles removes the last of a run's cycles and says whether there were any. It

@@ -149,7 +149,7 @@ func TestDropRun_CutOff(t *testing.T) {
 	}
 	removeHalf(t, db, 1)
 	rec, err := db.Find(id)
-	if err != nil || rec.Complete || !rec.Part || rec.Cycles != 1000 || rec.Reason != removing+"; before that: the rig is lost" {
+	if err != nil || rec.Complete || rec.State != Removing || rec.Cycles != 1000 || rec.WhyIncomplete() != "being removed from the log; before that: the rig is lost" {
 		t.Fatalf("half way: %+v, %v", rec, err)
 	}
 	if err := db.Check(); err != nil {

@@ -23,9 +23,9 @@ type RunSummary struct {
 	Planned  int             `json:"-"`
 	Verdict  analyze.Verdict `json:"verdict"`
 	// Complete is false for a run that ended early, was cut off or still goes on.
-	Complete bool `json:"complete"`
-	Soak     bool `json:"-"` // it can be resumed by its policy
-	Part     bool `json:"-"` // its copying or its removal was cut off
+	Complete bool  `json:"complete"`
+	Soak     bool  `json:"-"` // it can be resumed by its policy
+	State    State `json:"-"`
 
 	row int64
 }
@@ -35,7 +35,7 @@ const summaryColumns = `day || '.' || count, unit, sequence, started, planned, c
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
 	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
-	reason GLOB '` + removing + `*' OR reason = '` + copying + `', id`
+	state, id`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -58,11 +58,14 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var rank int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.Part, &s.row}, more...)
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.State, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, err
 	}
 	s.Started = timeOf(started)
+	if err := s.State.check(); err != nil {
+		return s, err
+	}
 	s.Verdict, err = verdictOf(rank)
 	return s, err
 }
@@ -74,8 +77,8 @@ type RunRecord struct {
 	Ended    time.Time // zero: not ended
 	Verdict  analyze.Verdict
 	Complete bool
-	Part     bool   // its copying or its removal was cut off
-	Reason   string // why it is not complete
+	State    State
+	Reason   string // why it is not complete, as the program that wrote it said; see WhyIncomplete
 	Cycles   int    // stored whole
 	Counts   capture.Counts
 
@@ -109,7 +112,7 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 		return nil, db.fail("find run "+id, err)
 	}
 	rec.row, rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.Unit, s.Sequence, s.Started, s.Planned
-	rec.Verdict, rec.Complete, rec.Part, rec.Cycles = s.Verdict, s.Complete, s.Part, s.Cycles
+	rec.Verdict, rec.Complete, rec.State, rec.Cycles = s.Verdict, s.Complete, s.State, s.Cycles
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
 		u := uint64(seed.Int64)

@@ -117,7 +117,7 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	if rec.Complete {
 		return nil, db.fail(doing, ErrComplete)
 	}
-	if rec.Part {
+	if rec.State.Partial() {
 		return nil, db.fail(doing, ErrPart)
 	}
 	r := &Run{db: db, row: rec.row, info: rec.RunInfo, dict: newDictionary()}
