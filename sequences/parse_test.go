@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"makebreak/analyze"
+	"makebreak/rig/line"
 	"makebreak/rig/wiring"
 )
 
@@ -213,7 +214,7 @@ func TestSequence_Fits(t *testing.T) {
 	rigs := wiring.Builtin()
 	panel, relay := rigs[0], rigs[1]
 	staged := wiring.Builtin()[1]
-	staged.Drives = append(staged.Drives, wiring.Drive{Line: wiring.Line{Name: "STAGE", LineName: "GPIO26"}, LongestOn: 5 * time.Second})
+	staged.Drives = append(staged.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", LineName: "GPIO26"}, LongestOn: 5 * time.Second})
 	staged.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	parse := func(src string) *Sequence {
 		t.Helper()

@@ -260,7 +260,7 @@ func identify(bus i2c.Bus, c *wiring.Chip) (ads1x15.Identity, error) {
 
 // otherThan says that registers cannot be those of the model that the rig file names; nil
 // where they can.
-func otherThan(m wiring.Model, id ads1x15.Identity) error {
+func otherThan(m ads1x15.Model, id ads1x15.Identity) error {
 	switch can := id.Models(); {
 	case len(can) == 0:
 		return fmt.Errorf("it does not look like an %s: %s; it is another chip, or a program has set it up otherwise: switch its supply off and on, and check again", m, id)

@@ -14,6 +14,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/line"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
 )
@@ -38,7 +39,7 @@ func parseLoopBack(text string, rig *wiring.Rig) (*loopBack, error) {
 		return nil, failed(exitUsage, fmt.Errorf("--loop-back %q: DRIVE,LINE or DRIVE,LINE,OUTPUT may stand there", text))
 	}
 	l := &loopBack{drive: parts[0], line: parts[1]}
-	isLine := func(w wiring.Line) bool { return w.Name == l.line }
+	isLine := func(w line.Line) bool { return w.Name == l.line }
 	var err error
 	if rig.Drive(l.drive) == nil {
 		err = fmt.Errorf("rig %s has no drive %s", rig.Name, l.drive)

@@ -55,7 +55,7 @@ func crowded(t *testing.T) *watchedBus {
 	bus := simchip.NewBus(&standing{}, 400_000)
 	in := func(_, _ capture.Instant) float64 { return 1.2345 }
 	for addr := uint16(0x48); addr <= 0x4A; addr++ {
-		if err := bus.Attach(addr, simchip.NewChip([4]simchip.Input{in}, simchip.Opts{Model: wiring.ADS1115})); err != nil {
+		if err := bus.Attach(addr, simchip.NewChip([4]simchip.Input{in}, simchip.Opts{Model: ads1x15.ADS1115})); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -219,14 +219,14 @@ func TestOtherThan(t *testing.T) {
 	bus := crowded(t)
 	for _, c := range []struct {
 		addr  uint16
-		model wiring.Model
+		model ads1x15.Model
 		want  string
 	}{
-		{0x48, wiring.ADS1115, ""},
-		{0x48, wiring.ADS1015, ""},
-		{0x49, wiring.ADS1115, ""},
-		{0x49, wiring.ADS1015, "it is an ADS1115, and the rig file says ADS1015: conversion 2694h, configuration C3E0h, thresholds 0000h and 8000h"},
-		{0x4B, wiring.ADS1115, "it does not look like an ADS1115: conversion 1980h, configuration 00FFh, thresholds 4B00h and 5000h; it is another chip, or a program has set it up otherwise: switch its supply off and on, and check again"},
+		{0x48, ads1x15.ADS1115, ""},
+		{0x48, ads1x15.ADS1015, ""},
+		{0x49, ads1x15.ADS1115, ""},
+		{0x49, ads1x15.ADS1015, "it is an ADS1115, and the rig file says ADS1015: conversion 2694h, configuration C3E0h, thresholds 0000h and 8000h"},
+		{0x4B, ads1x15.ADS1115, "it does not look like an ADS1115: conversion 1980h, configuration 00FFh, thresholds 4B00h and 5000h; it is another chip, or a program has set it up otherwise: switch its supply off and on, and check again"},
 	} {
 		id, err := identify(bus, &wiring.Chip{Name: "A", Model: c.model, Address: c.addr, Range: 4.096, Rate: 128})
 		if err != nil {

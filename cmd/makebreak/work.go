@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/sums"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -55,7 +56,7 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 				if in.Series, err = seriesOf(series); err != nil {
 					return nil, err
 				}
-				in.Model = wiring.Model(model)
+				in.Model = ads1x15.Model(model)
 				return sums.Divider(in)
 			})
 		},
@@ -71,7 +72,7 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 	}
 	q.flags(c)
 	a.forms(c, "text", "json")
-	f.StringVar(&model, "model", string(wiring.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
+	f.StringVar(&model, "model", string(ads1x15.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
 	f.StringVar(&series, "series", "E24", "`series` of preferred values, E24 or E96")
 	return c
 }

@@ -1,11 +1,8 @@
 package ads1x15
 
 import (
-	"fmt"
 	"math"
 	"slices"
-
-	"makebreak/rig/wiring"
 )
 
 // The pointer register's values.
@@ -67,32 +64,17 @@ type Config struct {
 	// it says that none runs.
 	Start bool
 	Mux   Mux
-	// Gain is the code of the range, 0 to 7; see Range.
+	// Gain is the code of the range, 0 to 7; see Ranges.
 	Gain uint8
 	// Single is true in single-shot and power-down, false in continuous mode.
 	Single bool
-	// Speed is the code of the data rate, 0 to 7; see Rate.
+	// Speed is the code of the data rate, 0 to 7; see Model.Rates.
 	Speed uint8
 	// Window, ActiveHigh, Latching and Queue set up the comparator and its pin.
 	Window     bool
 	ActiveHigh bool
 	Latching   bool
 	Queue      uint8 // 0 to 3; 3 switches the pin off
-}
-
-// Decode takes a configuration register apart.
-func Decode(v uint16) Config {
-	return Config{
-		Start:      v&(1<<15) != 0,
-		Mux:        Mux(v >> 12 & 7),
-		Gain:       uint8(v >> 9 & 7),
-		Single:     v&(1<<8) != 0,
-		Speed:      uint8(v >> 5 & 7),
-		Window:     v&(1<<4) != 0,
-		ActiveHigh: v&(1<<3) != 0,
-		Latching:   v&(1<<2) != 0,
-		Queue:      uint8(v & 3),
-	}
 }
 
 // Encode puts the configuration register together. Bits that a field has no
@@ -109,58 +91,6 @@ func (c Config) Encode() uint16 {
 	}
 	return v
 }
-
-// Range returns the full scale in ± volts.
-func (c Config) Range() float64 { return ranges[min(c.Gain&7, uint8(len(ranges)-1))] }
-
-// Rate returns the conversions a second of that model.
-func (c Config) Rate(model wiring.Model) int {
-	r := rates(model)
-	return r[min(int(c.Speed&7), len(r)-1)]
-}
-
-// Describe says what the configuration means for that model.
-func (c Config) Describe(model wiring.Model) string {
-	mode := "continuous"
-	if c.Single {
-		mode = "single-shot"
-	}
-	return fmt.Sprintf("%s, ±%g V, %d/s, %s", c.Mux, c.Range(), c.Rate(model), mode)
-}
-
-// ranges in ± volts, by the code of the amplifier: the widest first. Codes 6 and 7
-// mean the last one as well.
-var ranges = wiring.Ranges()
-
-// rates are the conversions a second, by the code of the data rate: the slowest
-// first. The ADS1015's code 7 means its last one as well. What is not known is taken
-// for an ADS1115.
-func rates(model wiring.Model) []int {
-	if !known(model) {
-		model = wiring.ADS1115
-	}
-	return model.Rates()
-}
-
-// Ranges returns the full scales of the model in ± volts, widest first; nil for
-// a model not known.
-func Ranges(model wiring.Model) []float64 {
-	if !known(model) {
-		return nil
-	}
-	return slices.Clone(ranges)
-}
-
-// Rates returns the conversions a second that the model can be set to, slowest
-// first; nil for a model not known.
-func Rates(model wiring.Model) []int {
-	if !known(model) {
-		return nil
-	}
-	return rates(model)
-}
-
-func known(model wiring.Model) bool { return model == wiring.ADS1115 || model == wiring.ADS1015 }
 
 // gainCode returns the code of a range, or -1. Ranges read from text may be off
 // in their last digit.

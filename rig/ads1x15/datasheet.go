@@ -1,10 +1,6 @@
 package ads1x15
 
-import (
-	"time"
-
-	"makebreak/rig/wiring"
-)
+import "time"
 
 // PowerUp is the time that a single-shot conversion takes beyond its period,
 // because the chip wakes first (SBAS444, single-shot mode: about 25 µs).
@@ -18,22 +14,16 @@ const RateTolerance = 0.10
 // the supply (absolute maximum ratings of both sheets).
 const InputBeyondRails = 0.3
 
-// DataSheetErrors are the converter's own errors as limits, at one range. They
-// do not average out.
+// DataSheetErrors are a converter's own errors as limits, at one range. They do not
+// average out.
 type DataSheetErrors struct {
-	// OffsetLSB is the largest offset, in steps of the model at this range.
-	OffsetLSB float64
-	// GainError is the largest gain error at 25 °C as a share of the reading, the
-	// reference and the amplifier included, with the largest mismatch between two
-	// ranges added where the range is not the one that the sheet states it for.
-	GainError float64
-	// GainDrift is the largest change of the gain, as a share per kelvin.
-	GainDrift float64
-	// INLLSB is the integral non-linearity, in steps.
-	INLLSB float64
-	// InputOhms is the common-mode input impedance, which loads the divider of a
-	// single-ended input (typical; the sheets give no limits).
-	InputOhms float64
+	StepVolts   float64 // one code at the pin; 16 steps of the ADS1015's left-justified code
+	GainShare   float64 // largest gain error at 25 °C, with the reference and the amplifier
+	MatchShare  float64 // largest further gain error at another range than ±2.048 V
+	DriftShare  float64 // largest gain drift per kelvin
+	OffsetSteps float64 // largest offset, in steps of the model at this range
+	INLSteps    float64 // largest integral nonlinearity, in steps
+	InputOhms   float64 // typical common-mode input impedance, which loads a divider
 }
 
 // Errors returns the data sheet's limits for a model at a range in ± volts
@@ -42,15 +32,36 @@ type DataSheetErrors struct {
 // The sheets state the offset at ±2.048 V only. At wider ranges it is taken as
 // the same number of steps, at narrower ones as the same voltage: the larger of
 // the two each time. A model or range that does not exist gives zeros.
-func Errors(model wiring.Model, rng float64) DataSheetErrors {
+func Errors(model Model, rng float64) DataSheetErrors {
 	code := gainCode(rng)
 	if code < 0 {
 		return DataSheetErrors{}
 	}
-	e := (&wiring.Chip{Model: model, Range: ranges[code]}).Errors()
-	return DataSheetErrors{OffsetLSB: e.OffsetSteps, GainError: e.GainShare + e.MatchShare,
-		GainDrift: e.DriftShare, INLLSB: e.INLSteps, InputOhms: e.InputOhms}
+	rng = ranges[code]
+	e := DataSheetErrors{
+		StepVolts:  StepVolts(model, rng),
+		DriftShare: 40e-6,
+		InputOhms:  []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}[code],
+	}
+	switch model {
+	case ADS1115:
+		e.GainShare, e.OffsetSteps, e.INLSteps = 0.15e-2, 3, 1
+	case ADS1015:
+		e.GainShare, e.OffsetSteps, e.INLSteps = 0.25e-2, 0.5, 0.5
+	default:
+		return DataSheetErrors{}
+	}
+	if rng != statedRange {
+		e.MatchShare = 0.1e-2
+	}
+	if rng < statedRange {
+		e.OffsetSteps *= statedRange / rng
+	}
+	return e
 }
+
+// statedRange is the range in ± volts that the sheets state the errors for.
+const statedRange = 2.048
 
 // Periods returns the shortest, the nominal and the longest time of one
 // conversion at a data rate in conversions a second.

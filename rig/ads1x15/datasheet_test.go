@@ -4,8 +4,6 @@ import (
 	"math"
 	"testing"
 	"time"
-
-	"makebreak/rig/wiring"
 )
 
 // Tables of electrical characteristics: TI SBASAV5 (ADS1115L) and SBASAV7
@@ -14,28 +12,28 @@ import (
 // common-mode input impedance 10, 6, 6, 3, 100, 100 MΩ.
 func TestErrors_dataSheetTable(t *testing.T) {
 	ohms := []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}
-	for i, fs := range Ranges(wiring.ADS1115) {
-		if got := Errors(wiring.ADS1115, fs).InputOhms; got != ohms[i] {
+	for i, fs := range Ranges() {
+		if got := Errors(ADS1115, fs).InputOhms; got != ohms[i] {
 			t.Errorf("±%g V: %g ohm, want %g", fs, got, ohms[i])
 		}
 	}
 	for _, c := range []struct {
-		model             wiring.Model
+		model             Model
 		fs                float64
 		offset, gain, inl float64
 	}{
-		{wiring.ADS1115, 2.048, 3, 0.0015, 1},
-		{wiring.ADS1115, 4.096, 3, 0.0025, 1},
-		{wiring.ADS1115, 0.256, 24, 0.0025, 1}, // 3 steps of ±2.048 V are 24 here
-		{wiring.ADS1015, 2.048, 0.5, 0.0025, 0.5},
-		{wiring.ADS1015, 4.096, 0.5, 0.0035, 0.5},
+		{ADS1115, 2.048, 3, 0.0015, 1},
+		{ADS1115, 4.096, 3, 0.0025, 1},
+		{ADS1115, 0.256, 24, 0.0025, 1}, // 3 steps of ±2.048 V are 24 here
+		{ADS1015, 2.048, 0.5, 0.0025, 0.5},
+		{ADS1015, 4.096, 0.5, 0.0035, 0.5},
 	} {
 		e := Errors(c.model, c.fs)
-		if e.OffsetLSB != c.offset || math.Abs(e.GainError-c.gain) > 1e-12 || e.INLLSB != c.inl || e.GainDrift != 40e-6 {
+		if e.OffsetSteps != c.offset || math.Abs(e.GainShare+e.MatchShare-c.gain) > 1e-12 || e.INLSteps != c.inl || e.DriftShare != 40e-6 {
 			t.Errorf("%s ±%g V: %+v, want offset %g, gain %g, INL %g", c.model, c.fs, e, c.offset, c.gain, c.inl)
 		}
 	}
-	if e := Errors(wiring.ADS1115, 3); e != (DataSheetErrors{}) {
+	if e := Errors(ADS1115, 3); e != (DataSheetErrors{}) {
 		t.Errorf("a range that does not exist has %+v", e)
 	}
 }

@@ -9,7 +9,6 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
-	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 )
 
@@ -29,7 +28,7 @@ const mostRetries = 100
 
 // Opts are a chip's settings.
 type Opts struct {
-	Model wiring.Model
+	Model Model
 	Range float64 // full scale, ± volts
 	Rate  int     // conversions a second
 	// Ready says that the ALERT/RDY pin is wired: the chip is set up to report
@@ -40,7 +39,7 @@ type Opts struct {
 }
 
 // DefaultOpts suits an output behind a divider that brings it below 4 V.
-var DefaultOpts = Opts{Model: wiring.ADS1115, Range: 4.096, Rate: 860, Retries: 3}
+var DefaultOpts = Opts{Model: ADS1115, Range: 4.096, Rate: 860, Retries: 3}
 
 // Dev is one chip. It belongs to one goroutine.
 type Dev struct {
@@ -81,7 +80,7 @@ func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 		return nil, fmt.Errorf("ads1x15: %w", err)
 	}
 	gain := gainCode(opts.Range)
-	base := Config{Gain: uint8(gain), Speed: uint8(slices.Index(rates(opts.Model), opts.Rate)), Queue: QueueOff}
+	base := Config{Gain: uint8(gain), Speed: uint8(slices.Index(opts.Model.Rates(), opts.Rate)), Queue: QueueOff}
 	if opts.Ready {
 		base.Queue = QueueOne
 	}
@@ -92,13 +91,13 @@ func check(addr uint16, o *Opts) error {
 	switch {
 	case addr < FirstAddress || addr > LastAddress:
 		return fmt.Errorf("address %#02x: 0x48, 0x49, 0x4a or 0x4b may stand there", addr)
-	case !known(o.Model):
-		return fmt.Errorf("model %q: %s or %s may stand there", o.Model, wiring.ADS1115, wiring.ADS1015)
+	case !o.Model.Known():
+		return fmt.Errorf("model %q: %s or %s may stand there", o.Model, ADS1115, ADS1015)
 	case gainCode(o.Range) < 0:
 		return fmt.Errorf("range ±%g V: ±%s V may stand there", o.Range,
 			words.Or(words.Texts(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) })))
-	case !slices.Contains(rates(o.Model), o.Rate):
-		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, words.Or(words.Texts(rates(o.Model), strconv.Itoa)))
+	case !slices.Contains(o.Model.Rates(), o.Rate):
+		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, words.Or(words.Texts(o.Model.Rates(), strconv.Itoa)))
 	case o.Retries < 0 || o.Retries > mostRetries:
 		return fmt.Errorf("%d retries: 0 to %d may stand there", o.Retries, mostRetries)
 	}
@@ -130,14 +129,14 @@ func (i Identity) Plausible() bool {
 
 // Models lists which of the chips the registers can belong to. Nothing but the conversion
 // tells them apart: on the ADS1015 its last four bits are 0.
-func (i Identity) Models() []wiring.Model {
+func (i Identity) Models() []Model {
 	if !i.Plausible() {
 		return nil
 	}
 	if i.Conversion%16 != 0 {
-		return []wiring.Model{wiring.ADS1115}
+		return []Model{ADS1115}
 	}
-	return []wiring.Model{wiring.ADS1115, wiring.ADS1015}
+	return []Model{ADS1115, ADS1015}
 }
 
 // String gives the registers in hexadecimal.

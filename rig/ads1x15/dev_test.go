@@ -9,8 +9,6 @@ import (
 
 	"periph.io/x/conn/v3/i2c/i2ctest"
 	"periph.io/x/conn/v3/physic"
-
-	"makebreak/rig/wiring"
 )
 
 // play returns a driver on a bus that plays the transfers back byte by byte, and
@@ -47,7 +45,7 @@ func TestNew_options(t *testing.T) {
 		change func(*Opts)
 		want   string
 	}{
-		"fast":            {0x48, func(o *Opts) { o.Model, o.Rate = wiring.ADS1015, 3300 }, ""},
+		"fast":            {0x48, func(o *Opts) { o.Model, o.Rate = ADS1015, 3300 }, ""},
 		"last address":    {0x4B, func(o *Opts) {}, ""},
 		"range from text": {0x48, func(o *Opts) { o.Range = 4096 * 0.001 }, ""},
 		"no retries":      {0x48, func(o *Opts) { o.Retries = 0 }, ""},
@@ -58,7 +56,7 @@ func TestNew_options(t *testing.T) {
 			"range ±5 V: ±6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V may stand there"},
 		"rate of the other model": {0x48, func(o *Opts) { o.Rate = 3300 },
 			"rate 3300/s: on the ADS1115 8, 16, 32, 64, 128, 250, 475 or 860 may stand there"},
-		"rate of the other model too": {0x48, func(o *Opts) { o.Model = wiring.ADS1015 },
+		"rate of the other model too": {0x48, func(o *Opts) { o.Model = ADS1015 },
 			"rate 860/s: on the ADS1015 128, 250, 490, 920, 1600, 2400 or 3300 may stand there"},
 		"retries below": {0x48, func(o *Opts) { o.Retries = -1 }, "-1 retries: 0 to 100 may stand there"},
 		"retries above": {0x48, func(o *Opts) { o.Retries = 101 }, "101 retries: 0 to 100 may stand there"},
@@ -116,10 +114,10 @@ func TestIdentify(t *testing.T) {
 // The other chip's registers are those of a temperature sensor of the LM75 kind, which
 // can have the same addresses (from memory).
 func TestIdentity_Models(t *testing.T) {
-	both, one := []wiring.Model{wiring.ADS1115, wiring.ADS1015}, []wiring.Model{wiring.ADS1115}
+	both, one := []Model{ADS1115, ADS1015}, []Model{ADS1115}
 	for name, c := range map[string]struct {
 		id   Identity
-		want []wiring.Model
+		want []Model
 	}{
 		"powered up":        {Identity{0, ResetConfig, ResetLow, ResetHigh}, both},
 		"set up, polled":    {Identity{0x4C88, 0xC3E3, ResetLow, ResetHigh}, one},
@@ -194,7 +192,7 @@ func TestStart_thenPollThenRead(t *testing.T) {
 }
 
 func TestFollow_readsTwoBytesASample(t *testing.T) {
-	opts := Opts{Model: wiring.ADS1015, Range: 4.096, Rate: 3300, Ready: true}
+	opts := Opts{Model: ADS1015, Range: 4.096, Rate: 3300, Ready: true}
 	d := play(t, opts, wrote(1, 0x52, 0xC0), asked(0, 0x67, 0x20), again(0x67, 0x30), again(0x7F, 0xF0))
 	if err := d.Follow(1); err != nil {
 		t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
@@ -15,7 +16,7 @@ import (
 )
 
 // suppliedRig is fullRig with the built-in bench's supply, where wanted.
-func suppliedRig(t *testing.T, chips, hz int, model wiring.Model, supplied bool) *wiring.Rig {
+func suppliedRig(t *testing.T, chips, hz int, model ads1x15.Model, supplied bool) *wiring.Rig {
 	t.Helper()
 	rig := fullRig(chips, hz, model, wiring.Follow, true)
 	for _, r := range wiring.Builtin() {
@@ -36,7 +37,7 @@ func suppliedRig(t *testing.T, chips, hz int, model wiring.Model, supplied bool)
 func TestOpen_BusCarries(t *testing.T) {
 	refused := 0
 	var table strings.Builder
-	for _, model := range []wiring.Model{wiring.ADS1115, wiring.ADS1015} {
+	for _, model := range []ads1x15.Model{ads1x15.ADS1115, ads1x15.ADS1015} {
 		for _, hz := range []int{50_000, 100_000, 200_000, 400_000} {
 			for chips := range 4 {
 				for _, supplied := range []bool{false, true} {
@@ -70,7 +71,7 @@ func TestOpen_BusCarries(t *testing.T) {
 		{4, 100_000, false, "follow 4 converters: reading each once takes 1.16 ms, and after 1.06 ms a reading may be overwritten; at 110 kHz it is fast enough"},
 		{3, 100_000, true, "reading each once and looking at the supply takes 1.25 ms, and after 1.06 ms a reading may be overwritten; at 119 kHz"},
 	} {
-		_, err := carried(t, suppliedRig(t, c.chips, c.hz, wiring.ADS1115, c.supplied))
+		_, err := carried(t, suppliedRig(t, c.chips, c.hz, ads1x15.ADS1115, c.supplied))
 		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%d at %d Hz, supply %t: %v; want %q", c.chips, c.hz, c.supplied, err, c.want)
 		}

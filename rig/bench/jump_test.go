@@ -6,15 +6,15 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
-	"makebreak/rig/wiring"
 )
 
 // onWire puts two chips on a bus with one signal on all their inputs, and opens a bench
 // that follows an output on each.
-func onWire(t *testing.T, model wiring.Model, rate, busHz int, in simchip.Input) (*wire, *bench.Bench) {
+func onWire(t *testing.T, model ads1x15.Model, rate, busHz int, in simchip.Input) (*wire, *bench.Bench) {
 	t.Helper()
 	w := &wire{now: wireStart}
 	w.bus = simchip.NewBus(w, busHz)
@@ -40,7 +40,7 @@ func onWire(t *testing.T, model wiring.Model, rate, busHz int, in simchip.Input)
 func TestJump_RippleCostsNothing(t *testing.T) {
 	const hz, volts = 100, 0.1 // at the pin, amplitude
 	whole := func(at capture.Instant) float64 { return -math.Cos(2*math.Pi*hz*at.Seconds()) / (2 * math.Pi * hz) }
-	w, b := onWire(t, wiring.ADS1115, 860, 100_000, func(from, to capture.Instant) float64 {
+	w, b := onWire(t, ads1x15.ADS1115, 860, 100_000, func(from, to capture.Instant) float64 {
 		return 2 + volts*(whole(to)-whole(from))/to.Sub(from).Seconds()
 	})
 	c, err := b.NewCapture()
@@ -72,13 +72,13 @@ func TestJump_RippleCostsNothing(t *testing.T) {
 func TestJump_TimeForReadings(t *testing.T) {
 	for _, c := range []struct {
 		name                  string
-		model                 wiring.Model
+		model                 ads1x15.Model
 		rate, hz              int
 		wrong, missed, errors int
 	}{
-		{"three readings", wiring.ADS1115, 860, 400_000, 0, 0, 1},
-		{"two readings", wiring.ADS1015, 3300, 400_000, 0, 1, 1},
-		{"one reading", wiring.ADS1015, 3300, 215_000, 1, 0, 0},
+		{"three readings", ads1x15.ADS1115, 860, 400_000, 0, 0, 1},
+		{"two readings", ads1x15.ADS1015, 3300, 400_000, 0, 1, 1},
+		{"one reading", ads1x15.ADS1015, 3300, 215_000, 1, 0, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			const volts = 0.25

@@ -11,8 +11,10 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 )
@@ -35,17 +37,17 @@ func (c *countingBus) Tx(addr uint16, w, r []byte) error {
 }
 
 // fullRig is a rig with chips converters of four outputs each at their fastest.
-func fullRig(chips, busHz int, model wiring.Model, mode wiring.Mode, wired bool) *wiring.Rig {
+func fullRig(chips, busHz int, model ads1x15.Model, mode wiring.Mode, wired bool) *wiring.Rig {
 	rig := &wiring.Rig{Name: "limit", Simulated: true, BusHz: busHz}
 	rate := 860
-	if model == wiring.ADS1015 {
+	if model == ads1x15.ADS1015 {
 		rate = 3300
 	}
 	for i := range chips {
 		name := string(rune('A' + i))
 		c := wiring.Chip{Name: name, Model: model, Address: 0x48 + uint16(i), Range: 4.096, Rate: rate, Supply: 3.3, Mode: mode}
 		if wired {
-			c.Ready = &wiring.Line{Name: name + " ready", Chip: "gpiochip0", Number: i, ActiveLow: true, Pull: wiring.PullUp}
+			c.Ready = &line.Line{Name: name + " ready", Chip: "gpiochip0", Number: i, ActiveLow: true, Pull: line.PullUp}
 		}
 		rig.Chips = append(rig.Chips, c)
 		for n := range 4 {
@@ -131,7 +133,7 @@ func TestLimit_Follow(t *testing.T) {
 		chips, hz int
 		lasts     time.Duration
 	}{{1, 100_000, 10 * time.Minute}, {1, 400_000, 10 * time.Minute}, {4, 400_000, 2 * time.Minute}} {
-		a := acquire(t, fullRig(c.chips, c.hz, wiring.ADS1115, wiring.Follow, true), c.lasts)
+		a := acquire(t, fullRig(c.chips, c.hz, ads1x15.ADS1115, wiring.Follow, true), c.lasts)
 		if a.counts != (capture.Counts{}) {
 			t.Errorf("%d chips at %d Hz: %+v, want nothing counted", c.chips, c.hz, a.counts)
 		}
@@ -196,18 +198,18 @@ func TestLimit_Sweep(t *testing.T) {
 	var table strings.Builder
 	table.WriteString("| model | bus | chips, four outputs each | ready line | samples/s | limit | set by | share | missed | doubled | bytes a sample | least |\n" + rule(12))
 	for _, c := range []struct {
-		model     wiring.Model
+		model     ads1x15.Model
 		chips, hz int
 		wired     bool
 	}{
-		{wiring.ADS1115, 4, 400_000, true},
-		{wiring.ADS1115, 4, 100_000, true},
-		{wiring.ADS1015, 4, 400_000, true},
-		{wiring.ADS1015, 4, 100_000, true},
-		{wiring.ADS1115, 1, 400_000, true},
-		{wiring.ADS1115, 4, 400_000, false},
-		{wiring.ADS1115, 4, 100_000, false},
-		{wiring.ADS1115, 1, 400_000, false},
+		{ads1x15.ADS1115, 4, 400_000, true},
+		{ads1x15.ADS1115, 4, 100_000, true},
+		{ads1x15.ADS1015, 4, 400_000, true},
+		{ads1x15.ADS1015, 4, 100_000, true},
+		{ads1x15.ADS1115, 1, 400_000, true},
+		{ads1x15.ADS1115, 4, 400_000, false},
+		{ads1x15.ADS1115, 4, 100_000, false},
+		{ads1x15.ADS1115, 1, 400_000, false},
 	} {
 		a := acquire(t, fullRig(c.chips, c.hz, c.model, wiring.Sweep, c.wired), 20*time.Second)
 		limit, by := sweepLimit(a.periods, c.hz, c.wired)
@@ -241,7 +243,7 @@ func BenchmarkLimit(b *testing.B) {
 	}{{"follow", 1, wiring.Follow}, {"sweep16", 4, wiring.Sweep}} {
 		b.Run(c.name, func(b *testing.B) {
 			samples, lasted := 0, time.Duration(0)
-			rig := fullRig(c.chips, 400_000, wiring.ADS1115, c.mode, true)
+			rig := fullRig(c.chips, 400_000, ads1x15.ADS1115, c.mode, true)
 			b.ReportAllocs()
 			for b.Loop() {
 				a := acquire(b, rig, 10*time.Second)
@@ -256,8 +258,8 @@ func BenchmarkLimit(b *testing.B) {
 // A bus that is slower than the rig file says costs a few samples a chip and not all:
 // the bench finds out that it must read before it starts the next conversion.
 func TestLimit_SlowerBusThanSaid(t *testing.T) {
-	a := acquire(t, fullRig(1, 100_000, wiring.ADS1015, wiring.Sweep, true), time.Second)
-	said := fullRig(1, 100_000, wiring.ADS1015, wiring.Sweep, true)
+	a := acquire(t, fullRig(1, 100_000, ads1x15.ADS1015, wiring.Sweep, true), time.Second)
+	said := fullRig(1, 100_000, ads1x15.ADS1015, wiring.Sweep, true)
 	w, set := worldOf(t, said, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	said.BusHz = 400_000 // the world keeps 100 kHz
 	b, err := bench.Open(said, w.Bus(), set, bench.Opts{})
@@ -290,7 +292,7 @@ func TestNewCapture_PassesOver(t *testing.T) {
 		wired bool
 	}{{"follow", wiring.Follow, true}, {"sweep", wiring.Sweep, true}, {"sweep, polled", wiring.Sweep, false}} {
 		t.Run(c.name, func(t *testing.T) {
-			rig := fullRig(2, 400_000, wiring.ADS1115, c.mode, c.wired)
+			rig := fullRig(2, 400_000, ads1x15.ADS1115, c.mode, c.wired)
 			b, w := openOn(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 			idle(t, b, w.Bus(), 250*time.Millisecond)
 			recording, err := b.NewCapture()

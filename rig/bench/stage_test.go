@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 )
@@ -19,7 +20,7 @@ import (
 func openStaged(t *testing.T, latency *wiring.Latency) (*bench.Bench, *sim.World, *capture.Capture) {
 	t.Helper()
 	rig := wiring.Builtin()[1]
-	rig.Drives = append(rig.Drives, wiring.Drive{Line: wiring.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
+	rig.Drives = append(rig.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	rig.Latency = latency
 	b, w := openOn(t, rig, sim.Opts{Seed: 5})

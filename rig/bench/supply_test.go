@@ -11,6 +11,7 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
@@ -484,7 +485,7 @@ func TestMoveSupply_LetGoOfMeanwhile(t *testing.T) {
 // Four converters that are followed at their full rate leave the bus time for a ramp at
 // its fastest, too: at 400 kHz. At 100 kHz they alone need more than there is.
 func TestMoveSupply_RampBesideFourConverters(t *testing.T) {
-	rig := fullRig(4, 400_000, wiring.ADS1115, wiring.Follow, true)
+	rig := fullRig(4, 400_000, ads1x15.ADS1115, wiring.Follow, true)
 	rig.Supply = wiring.Builtin()[2].Supply
 	b, _ := openOn(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	c := newCapture(t, b)

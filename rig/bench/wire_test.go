@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
@@ -71,7 +72,7 @@ func newWire(oscillator float64) *wire {
 	rest := func(v float64) simchip.Input { return func(_, _ capture.Instant) float64 { return v } }
 	inputs := [][4]simchip.Input{{step, rest(wireRest)}, {rest(2 * wireRest), rest(3 * wireRest)}}
 	for i, in := range inputs {
-		c := simchip.NewChip(in, simchip.Opts{Model: wiring.ADS1115, Oscillator: oscillator})
+		c := simchip.NewChip(in, simchip.Opts{Model: ads1x15.ADS1115, Oscillator: oscillator})
 		w.chips = append(w.chips, c)
 		if err := w.bus.Attach(0x48+uint16(i), c); err != nil {
 			panic(err) // the addresses are right
@@ -162,9 +163,9 @@ var samplings = []sampling{
 func (s sampling) rig() *wiring.Rig {
 	rig := &wiring.Rig{Name: "wire", BusHz: 400_000}
 	for i, name := range []string{"A", "B"} {
-		c := wiring.Chip{Name: name, Model: wiring.ADS1115, Address: 0x48 + uint16(i), Range: 4.096, Rate: 860, Supply: 3.3, Mode: s.mode}
+		c := wiring.Chip{Name: name, Model: ads1x15.ADS1115, Address: 0x48 + uint16(i), Range: 4.096, Rate: 860, Supply: 3.3, Mode: s.mode}
 		if s.wired {
-			c.Ready = &wiring.Line{Name: name + " ready", Number: i}
+			c.Ready = &line.Line{Name: name + " ready", Number: i}
 		}
 		rig.Chips = append(rig.Chips, c)
 		for n := range 2 {

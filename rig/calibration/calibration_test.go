@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/wiring"
 )
@@ -15,7 +16,7 @@ import (
 func benchRig() *wiring.Rig {
 	return &wiring.Rig{
 		Name:  "bench",
-		Chips: []wiring.Chip{{Name: "A", Model: wiring.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: wiring.Follow}},
+		Chips: []wiring.Chip{{Name: "A", Model: ads1x15.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: wiring.Follow}},
 		Outputs: []wiring.Output{{Name: "OUT3", Chip: "A", Highest: 15, Nominal: 12,
 			Divider: wiring.Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}}},
 	}

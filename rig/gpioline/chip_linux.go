@@ -12,7 +12,7 @@ import (
 	"periph.io/x/host/v3/gpioioctl"
 
 	"makebreak/rig/board"
-	"makebreak/rig/wiring"
+	"makebreak/rig/line"
 	"makebreak/rig/words"
 )
 
@@ -217,7 +217,7 @@ func Inventory() ([]ChipInfo, error) {
 // ("/dev/gpiochip0") or its driver's label ("pinctrl-bcm2711"), and may be left
 // out where the line's name is the only one of its kind or the board has one
 // chip only.
-func Find(l wiring.Line) (chipPath string, offset int, err error) {
+func Find(l line.Line) (chipPath string, offset int, err error) {
 	at, err := find(l)
 	if err != nil {
 		return "", 0, fmt.Errorf("gpioline: %s: %w", lineTitle(l), err)
@@ -232,7 +232,7 @@ type place struct {
 	offset int
 }
 
-func find(l wiring.Line) (place, error) {
+func find(l line.Line) (place, error) {
 	all, closed := reachable()
 	chips := match(all, l.Chip)
 	if len(chips) == 0 {
@@ -253,7 +253,7 @@ func closeAll(chips []*chip, but *chip) {
 	}
 }
 
-func findOn(chips []*chip, l wiring.Line) (place, error) {
+func findOn(chips []*chip, l line.Line) (place, error) {
 	if l.LineName != "" {
 		return findName(chips, l.LineName)
 	}
@@ -308,7 +308,7 @@ func noName(name string, chips []*chip, names []string) error {
 }
 
 // lineTitle names a line for a message, as far as the rig file tells.
-func lineTitle(l wiring.Line) string {
+func lineTitle(l line.Line) string {
 	if l.Name != "" {
 		return l.Name
 	}

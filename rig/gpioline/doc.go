@@ -28,7 +28,6 @@ package gpioline
 
 import (
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // Consumer is the label under which the kernel lists the lines held here.
@@ -65,5 +64,5 @@ type LineInfo struct {
 	Consumer  string // who holds it, where that is known
 	Output    bool
 	ActiveLow bool
-	Pull      wiring.Pull // empty: as the board left it
+	Pull      line.Pull // empty: as the board left it
 }

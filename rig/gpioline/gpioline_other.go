@@ -9,7 +9,6 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 var errNeedsLinux = fmt.Errorf("gpioline: GPIO lines need Linux: %w", errors.ErrUnsupported)
@@ -21,7 +20,7 @@ type Set struct{}
 func Open([]Request, ...Word) (*Set, error) { return nil, errNeedsLinux }
 
 // Find says that GPIO lines need Linux.
-func Find(wiring.Line) (chipPath string, offset int, err error) { return "", 0, errNeedsLinux }
+func Find(line.Line) (chipPath string, offset int, err error) { return "", 0, errNeedsLinux }
 
 // Inventory says that GPIO lines need Linux.
 func Inventory() ([]ChipInfo, error) { return nil, errNeedsLinux }

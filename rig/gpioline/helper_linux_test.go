@@ -10,7 +10,6 @@ import (
 	"golang.org/x/sys/unix"
 
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // helperMain runs this process as a helper of a kernel test, where the
@@ -32,7 +31,7 @@ func helperMain() {
 
 // helpOpen opens a line and prints what came of it.
 func helpOpen(chip string) int {
-	s, err := Open([]Request{{Line: wiring.Line{Name: "K1_NO", Chip: chip}, Role: line.Contact}})
+	s, err := Open([]Request{{Line: line.Line{Name: "K1_NO", Chip: chip}, Role: line.Contact}})
 	if err != nil {
 		fmt.Printf("%v\nEACCES: %v\n", err, errors.Is(err, unix.EACCES))
 		return 1
@@ -64,7 +63,7 @@ func helpWord() int {
 // helpDrive switches line 0 on, prints the number of its descriptor and ends
 // as it is told, without releasing anything.
 func helpDrive(chip string) int {
-	s, err := Open([]Request{{Line: wiring.Line{Name: "coil", Chip: chip}, Role: line.Drive}})
+	s, err := Open([]Request{{Line: line.Line{Name: "coil", Chip: chip}, Role: line.Drive}})
 	if err != nil {
 		fmt.Println(err)
 		return 1

@@ -21,7 +21,6 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/kernelbench"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // These tests run against the GPIO character device of a real kernel, with
@@ -30,7 +29,7 @@ import (
 // the guest is changes nothing.
 
 func contact(chip *kernelbench.Chip, n int) Request {
-	return Request{Line: wiring.Line{Name: fmt.Sprintf("K%d_NO", n+1), Chip: chip.Name, Number: n, Pull: wiring.PullDown}, Role: line.Contact}
+	return Request{Line: line.Line{Name: fmt.Sprintf("K%d_NO", n+1), Chip: chip.Name, Number: n, Pull: line.PullDown}, Role: line.Contact}
 }
 
 func mustOpen(t *testing.T, reqs ...Request) *Set {
@@ -71,7 +70,7 @@ func TestKernel_Stamps(t *testing.T) {
 			req := contact(chip, 1)
 			req.Line.ActiveLow = activeLow
 			if activeLow {
-				req.Line.Pull = wiring.PullUp
+				req.Line.Pull = line.PullUp
 			}
 			s := mustOpen(t, contact(chip, 0), req)
 			for i := range 200 {
@@ -288,31 +287,31 @@ func TestKernel_Find(t *testing.T) {
 	defer os.Remove(link)
 	// A second node of a chip is another way to say it, and not another chip.
 	for _, word := range []string{a.Name, a.Path, "header", "gpiochip98", link} {
-		path, n, err := Find(wiring.Line{Chip: word, Number: 2})
+		path, n, err := Find(line.Line{Chip: word, Number: 2})
 		if err != nil || (path != a.Path && path != link) || n != 2 {
 			t.Errorf("chip %q: %s, %d, %v", word, path, n, err)
 		}
 	}
 	for name, want := range map[string]int{"GPIO17": 1, "X0": 0} {
-		if _, n, err := Find(wiring.Line{LineName: name, Number: -1}); err != nil || n != want {
+		if _, n, err := Find(line.Line{LineName: name, Number: -1}); err != nil || n != want {
 			t.Errorf("%s: %d, %v", name, n, err)
 		}
 	}
-	if path, n, err := Find(wiring.Line{Chip: b.Name, LineName: "SHARED", Number: -1}); err != nil || path != b.Path || n != 1 {
+	if path, n, err := Find(line.Line{Chip: b.Name, LineName: "SHARED", Number: -1}); err != nil || path != b.Path || n != 1 {
 		t.Errorf("SHARED on one chip: %s, %d, %v", path, n, err)
 	}
 	for _, c := range []struct {
 		name string
-		line wiring.Line
+		line line.Line
 		is   error
 		want []string
 	}{
-		{"no such chip", wiring.Line{Name: "K1_NO", Chip: "gpiochip97"}, unix.ENOENT, []string{"gpioline: K1_NO: ", `no GPIO chip "gpiochip97"`, a.Name + " (header, 4 lines)", b.Name + " (expander, 2 lines)"}},
-		{"number too high", wiring.Line{Name: "K1_NO", Chip: a.Name, Number: 4}, unix.EINVAL, []string{"lines 0 to 3, not 4"}},
-		{"neither name nor number", wiring.Line{Name: "K1_NO", Chip: a.Name, Number: -1}, unix.EINVAL, []string{"lines 0 to 3, not -1"}},
-		{"chip not named", wiring.Line{Name: "K1_NO", Number: 1}, unix.EINVAL, []string{"the chip must be named"}},
-		{"no such name", wiring.Line{LineName: "GPIO71", Number: -1}, unix.ENOENT, []string{`no line named "GPIO71"`, "GPIO17"}},
-		{"name there twice", wiring.Line{LineName: "SHARED", Number: -1}, unix.EINVAL, []string{"more than once", a.Name + " line 3", b.Name + " line 1"}},
+		{"no such chip", line.Line{Name: "K1_NO", Chip: "gpiochip97"}, unix.ENOENT, []string{"gpioline: K1_NO: ", `no GPIO chip "gpiochip97"`, a.Name + " (header, 4 lines)", b.Name + " (expander, 2 lines)"}},
+		{"number too high", line.Line{Name: "K1_NO", Chip: a.Name, Number: 4}, unix.EINVAL, []string{"lines 0 to 3, not 4"}},
+		{"neither name nor number", line.Line{Name: "K1_NO", Chip: a.Name, Number: -1}, unix.EINVAL, []string{"lines 0 to 3, not -1"}},
+		{"chip not named", line.Line{Name: "K1_NO", Number: 1}, unix.EINVAL, []string{"the chip must be named"}},
+		{"no such name", line.Line{LineName: "GPIO71", Number: -1}, unix.ENOENT, []string{`no line named "GPIO71"`, "GPIO17"}},
+		{"name there twice", line.Line{LineName: "SHARED", Number: -1}, unix.EINVAL, []string{"more than once", a.Name + " line 3", b.Name + " line 1"}},
 	} {
 		_, _, err := Find(c.line)
 		if !errors.Is(err, c.is) {
@@ -330,7 +329,7 @@ func TestKernel_Find(t *testing.T) {
 
 func TestKernel_Inventory(t *testing.T) {
 	chip := kernelbench.NewChip(t, "inventory", "GPIO4", "", "GPIO6")
-	drive := Request{Line: wiring.Line{Name: "coil", Chip: chip.Name, Number: 2, ActiveLow: true}, Role: line.Drive}
+	drive := Request{Line: line.Line{Name: "coil", Chip: chip.Name, Number: 2, ActiveLow: true}, Role: line.Drive}
 	mustOpen(t, contact(chip, 0), drive)
 	chips, err := Inventory()
 	if err != nil {
@@ -341,7 +340,7 @@ func TestKernel_Inventory(t *testing.T) {
 		t.Fatalf("%s not in %+v", chip.Name, chips)
 	}
 	want := []LineInfo{
-		{Offset: 0, Name: "GPIO4", Used: true, Consumer: Consumer, Pull: wiring.PullDown},
+		{Offset: 0, Name: "GPIO4", Used: true, Consumer: Consumer, Pull: line.PullDown},
 		{Offset: 1},
 		{Offset: 2, Name: "GPIO6", Used: true, Consumer: Consumer, Output: true, ActiveLow: true},
 	}
@@ -387,7 +386,7 @@ func TestKernel_Permission(t *testing.T) {
 
 func TestKernel_Unplug(t *testing.T) {
 	chip := kernelbench.NewChip(t, "unplug", "", "")
-	drive := Request{Line: wiring.Line{Name: "coil", Chip: chip.Name, Number: 1}, Role: line.Drive}
+	drive := Request{Line: line.Line{Name: "coil", Chip: chip.Name, Number: 1}, Role: line.Drive}
 	s, err := Open([]Request{contact(chip, 0), drive})
 	if err != nil {
 		t.Fatal(err)
@@ -423,7 +422,7 @@ func TestKernel_Drive(t *testing.T) {
 		t.Run(fmt.Sprintf("active low %v", activeLow), func(t *testing.T) {
 			chip := kernelbench.NewChip(t, "drive", "")
 			chip.Set(0, !activeLow) // the level that would be active
-			s := mustOpen(t, Request{Line: wiring.Line{Name: "coil", Chip: chip.Name, ActiveLow: activeLow}, Role: line.Drive})
+			s := mustOpen(t, Request{Line: line.Line{Name: "coil", Chip: chip.Name, ActiveLow: activeLow}, Role: line.Drive})
 			expect := func(when string, active bool) {
 				t.Helper()
 				if got := chip.High(0); got != (active != activeLow) {
@@ -604,7 +603,7 @@ func TestKernel_ReadyLine(t *testing.T) {
 	chip := kernelbench.NewChip(t, "ready", "")
 	adc := kernelbench.NewConverters(t)
 	adc.WireReady(2, chip, 0)
-	s := mustOpen(t, Request{Line: wiring.Line{Name: "ready", Chip: chip.Name, ActiveLow: true, Pull: wiring.PullUp}, Role: line.Ready})
+	s := mustOpen(t, Request{Line: line.Line{Name: "ready", Chip: chip.Name, ActiveLow: true, Pull: line.PullUp}, Role: line.Ready})
 	began := now()
 	convert(t)
 	var got []line.Edge

@@ -13,7 +13,6 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 func TestMain(m *testing.M) {
@@ -248,7 +247,7 @@ func TestOpen_NoChip(t *testing.T) {
 	if nodes, _ := filepath.Glob("/dev/gpiochip*"); len(nodes) > 0 {
 		t.Skip("this machine has GPIO chips; the kernel bench checks the messages with chips")
 	}
-	for _, l := range []wiring.Line{
+	for _, l := range []line.Line{
 		{Name: "K1_NO", Chip: "gpiochip0", Number: 3},
 		{Name: "K1_NO", LineName: "GPIO3", Number: -1},
 	} {

@@ -7,7 +7,6 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // The structures and numbers of include/uapi/linux/gpio.h, version 2. They
@@ -112,7 +111,7 @@ const (
 )
 
 // newRequest returns the kernel's request for one line.
-func newRequest(offset int, l wiring.Line, role line.Role) (*lineRequest, error) {
+func newRequest(offset int, l line.Line, role line.Role) (*lineRequest, error) {
 	req := &lineRequest{numLines: 1}
 	req.offsets[0] = uint32(offset)
 	copy(req.consumer[:nameLen-1], Consumer)
@@ -131,7 +130,7 @@ func newRequest(offset int, l wiring.Line, role line.Role) (*lineRequest, error)
 	return req, nil
 }
 
-func lineFlags(l wiring.Line, role line.Role) (uint64, error) {
+func lineFlags(l line.Line, role line.Role) (uint64, error) {
 	flags := flagInput | flagEdgeRising | flagEdgeFalling
 	switch role {
 	case line.Drive:
@@ -146,16 +145,16 @@ func lineFlags(l wiring.Line, role line.Role) (uint64, error) {
 		flags |= flagActiveLow
 	}
 	switch l.Pull {
-	case wiring.PullUp:
+	case line.PullUp:
 		flags |= flagPullUp
-	case wiring.PullDown:
+	case line.PullDown:
 		flags |= flagPullDown
-	case wiring.PullNone, "":
+	case line.PullNone, "":
 		if role != line.Drive {
 			flags |= flagPullNone
 		}
 	default:
-		return 0, fmt.Errorf("pull %q: may be %q, %q or %q", l.Pull, wiring.PullNone, wiring.PullUp, wiring.PullDown)
+		return 0, fmt.Errorf("pull %q: may be %q, %q or %q", l.Pull, line.PullNone, line.PullUp, line.PullDown)
 	}
 	return flags, nil
 }
@@ -204,11 +203,11 @@ func (i *lineInfo) info() LineInfo {
 	}
 	switch {
 	case i.flags&flagPullUp != 0:
-		out.Pull = wiring.PullUp
+		out.Pull = line.PullUp
 	case i.flags&flagPullDown != 0:
-		out.Pull = wiring.PullDown
+		out.Pull = line.PullDown
 	case i.flags&flagPullNone != 0:
-		out.Pull = wiring.PullNone
+		out.Pull = line.PullNone
 	}
 	return out
 }

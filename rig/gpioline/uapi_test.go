@@ -9,7 +9,6 @@ import (
 	"unsafe"
 
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // Sizes, offsets and request numbers as a C compiler gives them for Linux's
@@ -71,16 +70,16 @@ func TestNewRequest(t *testing.T) {
 	)
 	cases := []struct {
 		name  string
-		line  wiring.Line
+		line  line.Line
 		role  line.Role
 		flags uint64
 	}{
-		{"contact", wiring.Line{Pull: wiring.PullUp, ActiveLow: true}, line.Contact, input | both | pullUp | activeLow},
-		{"reference", wiring.Line{Pull: wiring.PullDown}, line.Reference, input | both | pullDown},
-		{"ready line", wiring.Line{Pull: wiring.PullNone}, line.Ready, input | 1<<4 | pullOff},
-		{"pull not said", wiring.Line{}, line.Contact, input | both | pullOff},
-		{"drive", wiring.Line{Pull: wiring.PullNone}, line.Drive, output},
-		{"drive, active low", wiring.Line{ActiveLow: true, Pull: wiring.PullUp}, line.Drive, output | activeLow | pullUp},
+		{"contact", line.Line{Pull: line.PullUp, ActiveLow: true}, line.Contact, input | both | pullUp | activeLow},
+		{"reference", line.Line{Pull: line.PullDown}, line.Reference, input | both | pullDown},
+		{"ready line", line.Line{Pull: line.PullNone}, line.Ready, input | 1<<4 | pullOff},
+		{"pull not said", line.Line{}, line.Contact, input | both | pullOff},
+		{"drive", line.Line{Pull: line.PullNone}, line.Drive, output},
+		{"drive, active low", line.Line{ActiveLow: true, Pull: line.PullUp}, line.Drive, output | activeLow | pullUp},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -109,7 +108,7 @@ func TestNewRequest(t *testing.T) {
 			}
 		})
 	}
-	if _, err := newRequest(0, wiring.Line{Pull: "sideways"}, line.Contact); err == nil || !strings.Contains(err.Error(), `"sideways"`) {
+	if _, err := newRequest(0, line.Line{Pull: "sideways"}, line.Contact); err == nil || !strings.Contains(err.Error(), `"sideways"`) {
 		t.Errorf("an unknown pull: %v", err)
 	}
 }
@@ -199,11 +198,11 @@ func TestLineInfo(t *testing.T) {
 	in := lineInfo{offset: 4, flags: flagUsed | flagActiveLow | flagOutput | flagPullDown}
 	copy(in.name[:], "GPIO4")
 	copy(in.consumer[:], strings.Repeat("x", 40)) // fills it without a terminator
-	want := LineInfo{Offset: 4, Name: "GPIO4", Used: true, Consumer: strings.Repeat("x", 32), Output: true, ActiveLow: true, Pull: wiring.PullDown}
+	want := LineInfo{Offset: 4, Name: "GPIO4", Used: true, Consumer: strings.Repeat("x", 32), Output: true, ActiveLow: true, Pull: line.PullDown}
 	if got := in.info(); got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
-	for flag, want := range map[uint64]wiring.Pull{0: "", flagPullUp: wiring.PullUp, flagPullNone: wiring.PullNone} {
+	for flag, want := range map[uint64]line.Pull{0: "", flagPullUp: line.PullUp, flagPullNone: line.PullNone} {
 		in.flags = flag
 		if got := in.info().Pull; got != want {
 			t.Errorf("flags %#x: pull %q, want %q", flag, got, want)

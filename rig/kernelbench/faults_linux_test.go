@@ -13,7 +13,6 @@ import (
 	"makebreak/rig/gpioline"
 	"makebreak/rig/kernelbench"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // Exit statuses of the contract.
@@ -50,7 +49,7 @@ func (r *running) ends(status int, words ...string) {
 func TestKernel_CannotBegin(t *testing.T) {
 	t.Run("line in use", func(t *testing.T) {
 		s := newSite(t, faultRate, "100 ms", "600 ms")
-		held, err := gpioline.Open([]line.Request{{Line: wiring.Line{Name: "other", Chip: s.contacts.Name, Number: 1}, Role: line.Contact}})
+		held, err := gpioline.Open([]line.Request{{Line: line.Line{Name: "other", Chip: s.contacts.Name, Number: 1}, Role: line.Contact}})
 		if err != nil {
 			t.Fatal(err)
 		}

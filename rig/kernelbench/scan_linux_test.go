@@ -11,7 +11,6 @@ import (
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/kernelbench"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // found is what makebreak rig scan --as json gives.
@@ -69,7 +68,7 @@ func TestKernel_Scan(t *testing.T) {
 	resetThresholds(t, 0x48, 0x4A) // earlier tests have left their own
 	s.adc.SetPresent([4]bool{true, false, true, false})
 	header := kernelbench.NewChip(t, "kb-header", "GPIO17", "GPIO27", "GPIO28")
-	held, err := gpioline.Open([]line.Request{{Line: wiring.Line{Name: "X", Chip: header.Name, Number: 1}, Role: line.Contact}})
+	held, err := gpioline.Open([]line.Request{{Line: line.Line{Name: "X", Chip: header.Name, Number: 1}, Role: line.Contact}})
 	if err != nil {
 		t.Fatal(err)
 	}

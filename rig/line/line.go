@@ -7,8 +7,27 @@ import (
 	"context"
 
 	"makebreak/rig/capture"
-	"makebreak/rig/wiring"
 )
+
+// Pull is a line's bias.
+type Pull string
+
+// The biases.
+const (
+	PullNone Pull = "none"
+	PullUp   Pull = "up"
+	PullDown Pull = "down"
+)
+
+// Line is one GPIO line.
+type Line struct {
+	Name      string // as sequences and results say it, e.g. K1_NO
+	Chip      string // GPIO chip: "gpiochip0"; may be empty where Header is unique
+	Number    int    // line offset on the chip; -1 where LineName is given
+	LineName  string // the line's name as the kernel knows it, e.g. "GPIO17"
+	ActiveLow bool   // electrically low means closed or active
+	Pull      Pull
+}
 
 // Role is what a line is for.
 type Role int
@@ -29,7 +48,7 @@ func (r Role) String() string {
 // Request is one line wanted and what for. A line's index among the requests is
 // its index in the set.
 type Request struct {
-	Line wiring.Line
+	Line Line
 	Role Role
 }
 

@@ -16,8 +16,8 @@ func panelRig() *wiring.Rig {
 	r := &wiring.Rig{Name: "test", Simulated: true, BusHz: 400_000}
 	for i, name := range []string{"A", "B", "C"} {
 		r.Chips = append(r.Chips, wiring.Chip{
-			Name: name, Model: wiring.ADS1115, Address: 0x48 + uint16(i), Range: 4.096, Rate: 860, Supply: 3.3,
-			Mode: wiring.Follow, Ready: &wiring.Line{Chip: "gpiochip0", Number: 4 + i, ActiveLow: true},
+			Name: name, Model: ads1x15.ADS1115, Address: 0x48 + uint16(i), Range: 4.096, Rate: 860, Supply: 3.3,
+			Mode: wiring.Follow, Ready: &line.Line{Chip: "gpiochip0", Number: 4 + i, ActiveLow: true},
 		})
 	}
 	for i, name := range []string{"OUT1", "OUT2", "OUT3", "OUT4", "OUT5", "OUT6"} {
@@ -25,9 +25,9 @@ func panelRig() *wiring.Rig {
 			Name: name, Chip: []string{"A", "B", "C"}[i%3], Channel: i / 3, Divider: divider, Highest: 15, Nominal: 12,
 		})
 	}
-	l := func(name string, n int) wiring.Line { return wiring.Line{Name: name, Chip: "gpiochip0", Number: n} }
-	r.Contacts = []wiring.Line{l("K1_NO", 22), l("K1_NC", 23)}
-	r.References = []wiring.Line{l("REF", 24)}
+	l := func(name string, n int) line.Line { return line.Line{Name: name, Chip: "gpiochip0", Number: n} }
+	r.Contacts = []line.Line{l("K1_NO", 22), l("K1_NC", 23)}
+	r.References = []line.Line{l("REF", 24)}
 	r.Drives = []wiring.Drive{
 		{Line: l("KEY_AWAY", 10), LongestOn: 5 * time.Second},
 		{Line: l("KEY_OFF", 11), LongestOn: 5 * time.Second},

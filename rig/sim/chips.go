@@ -8,6 +8,7 @@ import (
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
+	"makebreak/rig/line"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
 )
@@ -17,7 +18,7 @@ type chip struct {
 	*simchip.Chip
 	name  string
 	opts  simchip.Opts
-	ready *wiring.Line
+	ready *line.Line
 	line  int   // index in the open set of lines; -1: not asked for
 	end   int64 // when the kernel sees its ready pin assert next
 	late  int64 // how long after the pin that is
@@ -62,8 +63,8 @@ func chipOpts(r *wiring.Chip, opts Opts) simchip.Opts {
 	if planted, ok := plantedOscillator(opts.Faults); ok {
 		o.Oscillator = planted
 	}
-	o.GainError = d.within(0, e.GainError)
-	o.OffsetVolts = d.within(0, e.OffsetLSB) * ads1x15.StepVolts(r.Model, r.Range)
+	o.GainError = d.within(0, e.GainShare+e.MatchShare)
+	o.OffsetVolts = d.within(0, e.OffsetSteps) * e.StepVolts
 	if !opts.Exact {
 		o.NoiseVolts = noiseVolts * math.Sqrt(float64(r.Rate)/noiseRate)
 	}

@@ -9,7 +9,6 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
 )
 
 // Request is one line wanted and what for.
@@ -74,7 +73,7 @@ func (w *World) hold(l heldLine, at int) {
 // find returns the index of what stands behind a line: by its name, or by where
 // it is wired, as a converter's ready line has no name.
 func (w *World) find(r Request) (int32, error) {
-	var all []wiring.Line
+	var all []line.Line
 	switch r.Role {
 	case line.Contact:
 		all = w.rig.Contacts
@@ -104,14 +103,14 @@ func (w *World) find(r Request) (int32, error) {
 	return 0, fmt.Errorf("the rig has no %s %s; it has: %s", r.Role, place(r.Line), strings.Join(names, ", "))
 }
 
-func sameLine(a, b wiring.Line) bool {
+func sameLine(a, b line.Line) bool {
 	if a.Name != "" || b.Name != "" {
 		return a.Name == b.Name
 	}
 	return a.Chip == b.Chip && a.Number == b.Number && a.LineName == b.LineName
 }
 
-func place(l wiring.Line) string {
+func place(l line.Line) string {
 	switch {
 	case l.Name != "":
 		return l.Name

@@ -7,13 +7,14 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/line"
 	"makebreak/rig/wiring"
 )
 
 // stagedRig is the built-in relay on two supplies, of which a drive switches.
 func stagedRig() *wiring.Rig {
 	rig := wiring.Builtin()[1]
-	rig.Drives = append(rig.Drives, wiring.Drive{Line: wiring.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
+	rig.Drives = append(rig.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	return rig
 }

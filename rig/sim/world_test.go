@@ -544,9 +544,9 @@ func TestLines_Refused(t *testing.T) {
 		req  Request
 		want string
 	}{
-		{"unknown contact", Request{Line: wiring.Line{Name: "K9_NO"}, Role: line.Contact}, "no contact K9_NO; it has: K1_NO, K1_NC"},
+		{"unknown contact", Request{Line: line.Line{Name: "K9_NO"}, Role: line.Contact}, "no contact K9_NO; it has: K1_NO, K1_NC"},
 		{"drive as contact", Request{Line: rig.Drives[0].Line, Role: line.Contact}, "no contact KEY_AWAY"},
-		{"ready pin elsewhere", Request{Line: wiring.Line{Chip: "gpiochip0", Number: 99}, Role: line.Ready}, "no chip of the rig has its ready pin on gpiochip0 line 99"},
+		{"ready pin elsewhere", Request{Line: line.Line{Chip: "gpiochip0", Number: 99}, Role: line.Ready}, "no chip of the rig has its ready pin on gpiochip0 line 99"},
 	} {
 		if _, err := w.Lines([]Request{c.req}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q in it", c.what, err, c.want)
@@ -620,7 +620,7 @@ func TestWorld_LongRunStaysSmall(t *testing.T) {
 
 func TestDefaultRelays(t *testing.T) {
 	rig := panelRig()
-	rig.Contacts = append(rig.Contacts, wiring.Line{Name: "K2_NO"}, wiring.Line{Name: "DOOR"})
+	rig.Contacts = append(rig.Contacts, line.Line{Name: "K2_NO"}, line.Line{Name: "DOOR"})
 	got := DefaultRelays(rig, armedHigh)
 	want := []Relay{{"K1", "OUT3", "K1_NO", "K1_NC"}, {"K2", "OUT1", "K2_NO", ""}}
 	if diff := cmp.Diff(want, got); diff != "" {

@@ -7,7 +7,6 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
-	"makebreak/rig/wiring"
 )
 
 // stopwatch is a clock on which nothing happens but time.
@@ -40,9 +39,9 @@ func bench(t testing.TB, hz int, chip simchip.Opts, opts ads1x15.Opts, inputs ..
 	return clock, bus, c, d
 }
 
-var polled = ads1x15.Opts{Model: wiring.ADS1115, Range: 4.096, Rate: 860, Retries: 3}
+var polled = ads1x15.Opts{Model: ads1x15.ADS1115, Range: 4.096, Rate: 860, Retries: 3}
 
-var wired = ads1x15.Opts{Model: wiring.ADS1115, Range: 4.096, Rate: 860, Retries: 3, Ready: true}
+var wired = ads1x15.Opts{Model: ads1x15.ADS1115, Range: 4.096, Rate: 860, Retries: 3, Ready: true}
 
 // BenchmarkTx_readAgain is the transfer that a follow consists of, while no new
 // conversion has ended.

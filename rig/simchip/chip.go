@@ -5,8 +5,8 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
-	"makebreak/rig/wiring"
 )
 
 // PowerUp is how long a conversion that starts from power-down waits before it
@@ -33,7 +33,7 @@ type Input func(from, to capture.Instant) float64
 
 // Opts are what makes one chip differ from the ideal one.
 type Opts struct {
-	Model wiring.Model
+	Model ads1x15.Model
 	// Oscillator is the relative error of the conversion period: +0.03 makes
 	// conversions last 3 % longer.
 	Oscillator float64
@@ -102,7 +102,7 @@ func NewChip(inputs [4]Input, opts Opts) *Chip {
 	c := &Chip{inputs: inputs, opts: opts, gain: 1 + opts.GainError, top: opts.SupplyVolts + clampVolts,
 		last: 1<<15 - 1, resetAt: never, loseAt: never}
 	rates := &rates1115
-	if opts.Model == wiring.ADS1015 {
+	if opts.Model == ads1x15.ADS1015 {
 		rates, c.last, c.shift = &rates1015, 1<<11-1, 4
 	}
 	for i := range rates {

@@ -12,9 +12,9 @@ import (
 	"periph.io/x/conn/v3/physic"
 	"pgregory.net/rapid"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
-	"makebreak/rig/wiring"
 	_ "makebreak/testdata/fixedseed"
 )
 
@@ -41,7 +41,7 @@ func newRaw(t testing.TB, opts simchip.Opts, inputs ...simchip.Input) *raw {
 	var in [4]simchip.Input
 	copy(in[:], inputs)
 	if opts.Model == "" {
-		opts.Model = wiring.ADS1115
+		opts.Model = ads1x15.ADS1115
 	}
 	r.chip = simchip.NewChip(in, opts)
 	if err := r.bus.Attach(0x48, r.chip); err != nil {
@@ -180,12 +180,12 @@ func TestMux_unconnectedPinIsGround(t *testing.T) {
 func TestCodes_dataSheetTable(t *testing.T) {
 	ranges := [8]float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256, 0.256, 0.256}
 	for _, m := range []struct {
-		model wiring.Model
+		model ads1x15.Model
 		full  float64
 		codes [7]uint16
 	}{
-		{wiring.ADS1115, 1 << 15, [7]uint16{0x7FFF, 0x7FFF, 0x0001, 0x0000, 0xFFFF, 0x8000, 0x8000}},
-		{wiring.ADS1015, 1 << 11, [7]uint16{0x7FF0, 0x7FF0, 0x0010, 0x0000, 0xFFF0, 0x8000, 0x8000}},
+		{ads1x15.ADS1115, 1 << 15, [7]uint16{0x7FFF, 0x7FFF, 0x0001, 0x0000, 0xFFFF, 0x8000, 0x8000}},
+		{ads1x15.ADS1015, 1 << 11, [7]uint16{0x7FF0, 0x7FF0, 0x0010, 0x0000, 0xFFF0, 0x8000, 0x8000}},
 	} {
 		var volts float64
 		pin := func(_, _ capture.Instant) float64 { return max(volts, 0) }

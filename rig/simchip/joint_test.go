@@ -10,7 +10,6 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
-	"makebreak/rig/wiring"
 )
 
 // The real driver on the simulated chip.
@@ -116,8 +115,8 @@ func TestSweep_polledAtAnyOscillator(t *testing.T) {
 // The conversions of a chip at the edge of its tolerance last what Period says:
 // SBAS444, data rate variation ±10 %, taken of the rate.
 func TestPeriod_boundsTheOscillator(t *testing.T) {
-	for _, model := range []wiring.Model{wiring.ADS1115, wiring.ADS1015} {
-		for _, rate := range ads1x15.Rates(model) {
+	for _, model := range []ads1x15.Model{ads1x15.ADS1115, ads1x15.ADS1015} {
+		for _, rate := range model.Rates() {
 			opts := wired
 			opts.Model, opts.Rate = model, rate
 			for _, rateError := range []float64{-0.1, 0, 0.1} {
@@ -378,7 +377,7 @@ func TestSweep_fourChipsOverlapped(t *testing.T) {
 		for ch := range in {
 			in[ch] = steady(float64(1+4*i+ch) * 0.1)
 		}
-		chips[i] = simchip.NewChip(in, simchip.Opts{Model: wiring.ADS1115, Oscillator: 0.02 * float64(i)})
+		chips[i] = simchip.NewChip(in, simchip.Opts{Model: ads1x15.ADS1115, Oscillator: 0.02 * float64(i)})
 		addr := ads1x15.FirstAddress + uint16(i)
 		must(t, bus.Attach(addr, chips[i]))
 		dev, err := ads1x15.New(bus, addr, &wired)

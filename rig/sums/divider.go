@@ -6,16 +6,17 @@ import (
 	"slices"
 	"strings"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
 
 // DividerInput says what a divider is for. Voltages in volts, resistances in ohms.
 type DividerInput struct {
-	Model     wiring.Model  // of the converter, wiring.ADS1115 or wiring.ADS1015
+	Model     ads1x15.Model // of the converter, ads1x15.ADS1115 or ads1x15.ADS1015
 	Highest   float64       // that the output can reach
 	Supply    float64       // of the converter
-	Range     float64       // of the converter, one of wiring.Ranges
+	Range     float64       // of the converter, one of ads1x15.Ranges
 	Lower     float64       // converter to ground
 	Upper     float64       // terminal to converter; NaN: it is to be found
 	Tolerance float64       // of each resistor, a share
@@ -35,12 +36,12 @@ const (
 )
 
 func (in *DividerInput) check() error {
-	if in.Model != wiring.ADS1115 && in.Model != wiring.ADS1015 {
-		return fmt.Errorf("there is no converter %q; it may be %s or %s", in.Model, wiring.ADS1115, wiring.ADS1015)
+	if in.Model != ads1x15.ADS1115 && in.Model != ads1x15.ADS1015 {
+		return fmt.Errorf("there is no converter %q; it may be %s or %s", in.Model, ads1x15.ADS1115, ads1x15.ADS1015)
 	}
-	if !slices.Contains(wiring.Ranges(), in.Range) {
+	if !slices.Contains(ads1x15.Ranges(), in.Range) {
 		var may []string
-		for _, r := range wiring.Ranges() {
+		for _, r := range ads1x15.Ranges() {
 			may = append(may, volts(r))
 		}
 		return fmt.Errorf("a range of %s: the converter has %s", volts(in.Range), strings.Join(may, ", "))

@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/wiring"
 )
 
@@ -43,7 +44,7 @@ func yes(t failing, s *Sheet, name string) bool {
 var unknown = math.NaN()
 
 func outputDivider() DividerInput {
-	return DividerInput{Model: wiring.ADS1115, Highest: 15, Supply: 3.3, Range: 4.096, Lower: 10e3, Upper: unknown, Tolerance: 0.01, Series: wiring.E24}
+	return DividerInput{Model: ads1x15.ADS1115, Highest: 15, Supply: 3.3, Range: 4.096, Lower: 10e3, Upper: unknown, Tolerance: 0.01, Series: wiring.E24}
 }
 
 // The divider for 15 V into 3.3 V, by the voltage divider rule, worked by hand:
@@ -154,7 +155,7 @@ func TestDivider_WorstCase(t *testing.T) {
 		in := outputDivider()
 		in.Highest = rapid.Float64Range(3.4, 60).Draw(t, "highest")
 		in.Supply = rapid.SampledFrom([]float64{2, 3.3, 5, 5.5}).Draw(t, "supply")
-		in.Range = rapid.SampledFrom(wiring.Ranges()).Draw(t, "range")
+		in.Range = rapid.SampledFrom(ads1x15.Ranges()).Draw(t, "range")
 		in.Lower = rapid.SampledFrom([]float64{470, 1e3, 4.7e3, 10e3, 22e3}).Draw(t, "lower")
 		in.Tolerance = rapid.SampledFrom([]float64{0.001, 0.01, 0.05}).Draw(t, "tolerance")
 		in.Series = rapid.SampledFrom([]wiring.Series{wiring.E24, wiring.E96}).Draw(t, "series")

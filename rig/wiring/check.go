@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/line"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
@@ -32,29 +34,6 @@ type Problem struct {
 func (p Problem) String() string {
 	e := yamlfile.Error{Path: p.Path, Read: p.Read, Why: p.Why, May: p.May}
 	return strings.TrimPrefix(e.Error(), ": ")
-}
-
-// Ranges returns the full-scale ranges in ± volts that the converters have, the
-// widest first (SBAS444 table 8-3, SBAS473).
-func Ranges() []float64 { return []float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256} }
-
-// Rates returns the model's data rates in conversions a second, the slowest first
-// (SBAS444, SBAS473).
-func (m Model) Rates() []int {
-	switch m {
-	case ADS1115:
-		return []int{8, 16, 32, 64, 128, 250, 475, 860}
-	case ADS1015:
-		return []int{128, 250, 490, 920, 1600, 2400, 3300}
-	}
-	return nil
-}
-
-func (m Model) fastest() int {
-	if rates := m.Rates(); len(rates) > 0 {
-		return rates[len(rates)-1]
-	}
-	return 0
 }
 
 // CheckName says what is wrong with the name of a signal, chip or event, nil where
@@ -149,12 +128,12 @@ func (c *checker) chips() {
 func hex(a uint16) string { return fmt.Sprintf("0x%02X", a) }
 
 func (c *checker) chipOptions(chip *Chip, path string) {
-	if !slices.Contains([]Model{ADS1115, ADS1015}, chip.Model) {
+	if !chip.Model.Known() {
 		c.add(path+".model", string(chip.Model), "", "ADS1115 or ADS1015")
 		return
 	}
-	if !slices.Contains(Ranges(), chip.Range) {
-		c.add(path+".range", unit.Voltage.Format(chip.Range), "", words.Or(words.Texts(Ranges(), unit.Voltage.Format)))
+	if !slices.Contains(ads1x15.Ranges(), chip.Range) {
+		c.add(path+".range", unit.Voltage.Format(chip.Range), "", words.Or(words.Texts(ads1x15.Ranges(), unit.Voltage.Format)))
 	}
 	if rates := chip.Model.Rates(); !slices.Contains(rates, chip.Rate) {
 		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", words.Or(words.Texts(rates, strconv.Itoa))+" /s")
@@ -240,7 +219,7 @@ func chipNames(r *Rig) []string {
 // lines checks that every line can be found and is used once.
 func (c *checker) lines() {
 	taken := map[string]string{}
-	check := func(path string, l *Line) {
+	check := func(path string, l *line.Line) {
 		where := l.LineName
 		if where == "" {
 			where = l.Chip + " line " + strconv.Itoa(l.Number)
@@ -300,7 +279,7 @@ func (c *checker) causes() {
 		if k.Drive != "" {
 			c.causeDrive(k, path)
 		}
-		if k.Reference != "" && !slices.ContainsFunc(c.rig.References, func(l Line) bool { return l.Name == k.Reference }) {
+		if k.Reference != "" && !slices.ContainsFunc(c.rig.References, func(l line.Line) bool { return l.Name == k.Reference }) {
 			c.add(path+".reference", k.Reference, "there is no such reference", "one of the references"+named(lineNames(c.rig.References), k.Reference))
 		}
 	}
@@ -329,7 +308,7 @@ func (c *checker) noDrive(path, name string) {
 	c.add(path, name, "there is no such drive", "one of the drives"+named(names, name))
 }
 
-func lineNames(lines []Line) []string {
+func lineNames(lines []line.Line) []string {
 	names := make([]string, len(lines))
 	for i := range lines {
 		names[i] = lines[i].Name

@@ -2,50 +2,13 @@ package wiring
 
 import (
 	"math"
-	"slices"
-)
 
-// ConverterErrors are a converter's limits of error at one range: SBAS444 6.5 for
-// the ADS1115, SBAS473 for the ADS1015.
-type ConverterErrors struct {
-	StepVolts   float64 // one code at the pin; 16 steps of the ADS1015's left-justified code
-	GainShare   float64 // largest gain error at 25 °C
-	MatchShare  float64 // largest further gain error at another range than ±2.048 V
-	DriftShare  float64 // largest gain drift per kelvin
-	OffsetSteps float64 // largest offset, in steps
-	INLSteps    float64 // largest integral nonlinearity, in steps
-	InputOhms   float64 // typical common-mode input impedance
-}
+	"makebreak/rig/ads1x15"
+)
 
 // Errors returns the data sheet's figures for the chip, zero where its model or range
 // is unknown.
-func (c *Chip) Errors() ConverterErrors {
-	i := slices.Index(Ranges(), c.Range)
-	if i < 0 {
-		return ConverterErrors{}
-	}
-	e := ConverterErrors{
-		DriftShare: 40e-6,
-		InputOhms:  []float64{10e6, 6e6, 6e6, 3e6, 100e6, 100e6}[i],
-	}
-	if c.Range != 2.048 {
-		e.MatchShare = 0.1e-2
-	}
-	switch c.Model {
-	case ADS1115:
-		e.StepVolts = c.Range / (1 << 15)
-		e.GainShare, e.OffsetSteps, e.INLSteps = 0.15e-2, 3, 1
-	case ADS1015:
-		e.StepVolts = c.Range / (1 << 11)
-		e.GainShare, e.OffsetSteps, e.INLSteps = 0.25e-2, 0.5, 0.5
-	default:
-		return ConverterErrors{}
-	}
-	if c.Range < 2.048 {
-		e.OffsetSteps *= 2.048 / c.Range // stated at ±2.048 V: the same voltage at a narrower range
-	}
-	return e
-}
+func (c *Chip) Errors() ads1x15.DataSheetErrors { return ads1x15.Errors(c.Model, c.Range) }
 
 // Assumptions where the data sheet gives no figure; common practice, no source.
 const (

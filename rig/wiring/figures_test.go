@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	_ "makebreak/testdata/fixedseed"
@@ -15,7 +16,7 @@ import (
 func benchRig() *Rig {
 	return &Rig{
 		Name:  "bench",
-		Chips: []Chip{{Name: "A", Model: ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow}},
+		Chips: []Chip{{Name: "A", Model: ads1x15.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow}},
 		Outputs: []Output{{Name: "OUT3", Chip: "A", Highest: 15, Nominal: 12,
 			Divider: Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}}},
 	}

@@ -8,6 +8,8 @@ import (
 	"math"
 	"time"
 
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/line"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
@@ -95,10 +97,10 @@ func readRig(root *yamlfile.Node) *Rig {
 		r.Outputs = append(r.Outputs, readOutput(e))
 	}
 	for _, e := range f.May("contacts").Entries("a name and its line") {
-		r.Contacts = append(r.Contacts, readLine(e, Line{ActiveLow: true, Pull: PullUp}))
+		r.Contacts = append(r.Contacts, readLine(e, line.Line{ActiveLow: true, Pull: line.PullUp}))
 	}
 	for _, e := range f.May("references").Entries("a name and its line") {
-		r.References = append(r.References, readLine(e, Line{Pull: PullNone}))
+		r.References = append(r.References, readLine(e, line.Line{Pull: line.PullNone}))
 	}
 	for _, e := range f.May("drives").Entries("a name and its line") {
 		r.Drives = append(r.Drives, readDrive(e))
@@ -137,14 +139,14 @@ func readChip(e yamlfile.Entry) Chip {
 	if !ok {
 		return c
 	}
-	model, _ := f.Need("model", "ADS1115 or ADS1015").Word(string(ADS1115), string(ADS1015))
-	c.Model = Model(model)
+	model, _ := f.Need("model", "ADS1115 or ADS1015").Word(string(ads1x15.ADS1115), string(ads1x15.ADS1015))
+	c.Model = ads1x15.Model(model)
 	address, _ := f.Need("address", "0x48, 0x49, 0x4A or 0x4B").Whole(0, 0x7f)
 	c.Address = uint16(address)
 	if v, ok := f.May("range").Quantity(unit.Voltage); ok {
 		c.Range = v
 	}
-	c.Rate = c.Model.fastest()
+	c.Rate = c.Model.Fastest()
 	if n := f.May("rate"); n != nil {
 		v, ok := n.Quantity(unit.Frequency)
 		if ok && v != math.Trunc(v) || v > 1e6 {
@@ -158,7 +160,7 @@ func readChip(e yamlfile.Entry) Chip {
 	}
 	if n := f.May("ready"); n != nil {
 		// The pin is an open drain that the converter pulls low (SBAS444, 8.3.8).
-		l := Line{Name: c.Name + " ready", ActiveLow: true, Pull: PullUp}
+		l := line.Line{Name: c.Name + " ready", ActiveLow: true, Pull: line.PullUp}
 		readLineInto(n, &l, true)
 		c.Ready = &l
 	}
@@ -208,7 +210,7 @@ func readDivider(n *yamlfile.Node, o *Output) {
 	f.Done()
 }
 
-func readLine(e yamlfile.Entry, l Line) Line {
+func readLine(e yamlfile.Entry, l line.Line) line.Line {
 	l.Name = e.Name()
 	readLineInto(e.Value, &l, true)
 	return l
@@ -216,7 +218,7 @@ func readLine(e yamlfile.Entry, l Line) Line {
 
 const lineMay = "a line, as in {chip: gpiochip0, line: 22}"
 
-func readLineInto(n *yamlfile.Node, l *Line, input bool) {
+func readLineInto(n *yamlfile.Node, l *line.Line, input bool) {
 	if f, ok := n.Fields(lineMay); ok {
 		readLineFields(f, l, input)
 		f.Done()
@@ -225,7 +227,7 @@ func readLineInto(n *yamlfile.Node, l *Line, input bool) {
 
 // readLineFields reads the keys that every line has. Only a line that is read has a
 // bias.
-func readLineFields(f *yamlfile.Fields, l *Line, input bool) {
+func readLineFields(f *yamlfile.Fields, l *line.Line, input bool) {
 	l.Number = -1
 	l.Chip, _ = f.May("chip").Text()
 	n := f.Need("line", "a line's number on its chip, or its name as the kernel knows it, such as GPIO22")
@@ -240,11 +242,11 @@ func readLineFields(f *yamlfile.Fields, l *Line, input bool) {
 		}
 	}
 	if input {
-		if w, ok := f.May("pull").Word(string(PullUp), string(PullDown), string(PullNone)); ok {
-			l.Pull = Pull(w)
+		if w, ok := f.May("pull").Word(string(line.PullUp), string(line.PullDown), string(line.PullNone)); ok {
+			l.Pull = line.Pull(w)
 		}
 	} else {
-		l.Pull = PullNone
+		l.Pull = line.PullNone
 	}
 	if w, ok := f.May("active").Word("high", "low"); ok {
 		l.ActiveLow = w == "low"
@@ -252,7 +254,7 @@ func readLineFields(f *yamlfile.Fields, l *Line, input bool) {
 }
 
 func readDrive(e yamlfile.Entry) Drive {
-	d := Drive{Line: Line{Name: e.Name()}}
+	d := Drive{Line: line.Line{Name: e.Name()}}
 	f, ok := e.Value.Fields("a drive, as in {chip: gpiochip0, line: 5, longest_on: 5 s}")
 	if !ok {
 		return d

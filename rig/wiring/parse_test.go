@@ -9,6 +9,9 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/line"
+
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -22,25 +25,25 @@ func TestParse_full(t *testing.T) {
 	want := &Rig{
 		Name: "bench-1", About: "Workshop bench by the window.", Bus: "1", BusHz: 400_000,
 		Chips: []Chip{
-			{Name: "A", Model: ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow,
-				Ready: &Line{Name: "A ready", Chip: "gpiochip0", Number: 17, ActiveLow: true, Pull: PullUp}},
-			{Name: "B", Model: ADS1015, Address: 0x49, Range: 4.096, Rate: 1600, Supply: 3.3, Mode: Sweep,
-				Ready: &Line{Name: "B ready", Number: -1, LineName: "GPIO27", ActiveLow: true, Pull: PullUp}},
+			{Name: "A", Model: ads1x15.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow,
+				Ready: &line.Line{Name: "A ready", Chip: "gpiochip0", Number: 17, ActiveLow: true, Pull: line.PullUp}},
+			{Name: "B", Model: ads1x15.ADS1015, Address: 0x49, Range: 4.096, Rate: 1600, Supply: 3.3, Mode: Sweep,
+				Ready: &line.Line{Name: "B ready", Number: -1, LineName: "GPIO27", ActiveLow: true, Pull: line.PullUp}},
 		},
 		Outputs: []Output{
 			{Name: "OUT1", Chip: "B", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
 			{Name: "OUT3", Chip: "A", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
 			{Name: "LOGIC", Chip: "B", Channel: 1, Highest: 3.3, Nominal: 3.3},
 		},
-		Contacts: []Line{
-			{Name: "K1_NO", Chip: "gpiochip0", Number: 22, ActiveLow: true, Pull: PullUp},
-			{Name: "K1_NC", Chip: "gpiochip0", Number: 23, ActiveLow: true, Pull: PullUp},
+		Contacts: []line.Line{
+			{Name: "K1_NO", Chip: "gpiochip0", Number: 22, ActiveLow: true, Pull: line.PullUp},
+			{Name: "K1_NC", Chip: "gpiochip0", Number: 23, ActiveLow: true, Pull: line.PullUp},
 		},
-		References: []Line{{Name: "REF", Chip: "gpiochip0", Number: 25, Pull: PullDown}},
+		References: []line.Line{{Name: "REF", Chip: "gpiochip0", Number: 25, Pull: line.PullDown}},
 		Drives: []Drive{
-			{Line: Line{Name: "KEY_AWAY", Chip: "gpiochip0", Number: 5, Pull: PullNone}, LongestOn: 5 * time.Second},
-			{Line: Line{Name: "ZONE", Number: -1, LineName: "GPIO19", ActiveLow: true, Pull: PullNone}, LongestOn: 10 * time.Minute},
-			{Line: Line{Name: "COIL", Chip: "gpiochip0", Number: 6, Pull: PullNone}, LongestOn: time.Minute, Coil: true},
+			{Line: line.Line{Name: "KEY_AWAY", Chip: "gpiochip0", Number: 5, Pull: line.PullNone}, LongestOn: 5 * time.Second},
+			{Line: line.Line{Name: "ZONE", Number: -1, LineName: "GPIO19", ActiveLow: true, Pull: line.PullNone}, LongestOn: 10 * time.Minute},
+			{Line: line.Line{Name: "COIL", Chip: "gpiochip0", Number: 6, Pull: line.PullNone}, LongestOn: time.Minute, Coil: true},
 		},
 		Causes: []Cause{
 			{Event: "arm-away", Drive: "KEY_AWAY", Pulse: 300 * time.Millisecond, Reference: "REF"},
@@ -143,9 +146,9 @@ func TestCheck(t *testing.T) {
 			`events.a: read "a": this event stands here twice; may be given once`},
 		{"no cause", func(r *Rig) { r.Causes = []Cause{{Event: "a"}} },
 			`events.a: either a drive or a prompt brings an event about; may be a drive or a prompt`},
-		{"no line", func(r *Rig) { r.Contacts = []Line{{Name: "K1_NO", Number: -1}} },
+		{"no line", func(r *Rig) { r.Contacts = []line.Line{{Name: "K1_NO", Number: -1}} },
 			`contacts.K1_NO.line: the line is not given; may be a number or a name`},
-		{"no longest time", func(r *Rig) { r.Drives = []Drive{{Line: Line{Name: "KEY", LineName: "GPIO5"}}} },
+		{"no longest time", func(r *Rig) { r.Drives = []Drive{{Line: line.Line{Name: "KEY", LineName: "GPIO5"}}} },
 			`drives.KEY.longest_on: read "0s"; may be a time above zero`},
 		{"long name", func(r *Rig) { r.Outputs[0].Name = strings.Repeat("x", 33) }, "at most 32 characters"},
 		{"empty name", func(r *Rig) { r.Outputs[0].Name = "" }, "a name cannot be empty"},

@@ -3,7 +3,12 @@
 // must do stands in a sequence, so one sequence serves every rig.
 package wiring
 
-import "time"
+import (
+	"time"
+
+	"makebreak/rig/ads1x15"
+	"makebreak/rig/line"
+)
 
 // Rig is a rig as its file describes it.
 type Rig struct {
@@ -19,8 +24,8 @@ type Rig struct {
 	BusHz      int
 	Chips      []Chip
 	Outputs    []Output
-	Contacts   []Line
-	References []Line
+	Contacts   []line.Line
+	References []line.Line
 	Drives     []Drive
 	Causes     []Cause
 	// Supply is the unit's supply where the rig can change it; nil: it cannot.
@@ -32,15 +37,6 @@ type Rig struct {
 	// the usual one is taken.
 	Latency *Latency
 }
-
-// Model is a converter's type.
-type Model string
-
-// The converters known.
-const (
-	ADS1115 Model = "ADS1115"
-	ADS1015 Model = "ADS1015"
-)
 
 // Mode is how a chip's outputs are sampled.
 type Mode string
@@ -54,13 +50,13 @@ const (
 // Chip is one converter.
 type Chip struct {
 	Name    string // as outputs refer to it
-	Model   Model
+	Model   ads1x15.Model
 	Address uint16  // 7 bit, 0x48 to 0x4B
 	Range   float64 // full scale, ± volts: 6.144, 4.096, 2.048, 1.024, 0.512 or 0.256
 	Rate    int     // conversions a second
 	Supply  float64 // volts
 	Mode    Mode
-	Ready   *Line // nil: the ALERT/RDY pin is not wired and the OS bit is polled
+	Ready   *line.Line // nil: the ALERT/RDY pin is not wired and the OS bit is polled
 }
 
 // Output is a switched voltage of the unit behind a divider.
@@ -87,29 +83,9 @@ type Divider struct {
 	Protected bool
 }
 
-// Pull is a line's bias.
-type Pull string
-
-// The biases.
-const (
-	PullNone Pull = "none"
-	PullUp   Pull = "up"
-	PullDown Pull = "down"
-)
-
-// Line is one GPIO line.
-type Line struct {
-	Name      string // as sequences and results say it, e.g. K1_NO
-	Chip      string // GPIO chip: "gpiochip0"; may be empty where Header is unique
-	Number    int    // line offset on the chip; -1 where LineName is given
-	LineName  string // the line's name as the kernel knows it, e.g. "GPIO17"
-	ActiveLow bool   // electrically low means closed or active
-	Pull      Pull
-}
-
 // Drive is a line by which the rig acts on the unit.
 type Drive struct {
-	Line
+	line.Line
 	LongestOn time.Duration // the program never leaves it on for longer
 	// Coil is set where the drive switches a relay's coil itself; the relay's
 	// output is then its coil voltage.
@@ -172,7 +148,7 @@ func (r *Rig) Cause(event string) *Cause {
 }
 
 // Contact returns the contact named, or nil.
-func (r *Rig) Contact(name string) *Line {
+func (r *Rig) Contact(name string) *line.Line {
 	for i := range r.Contacts {
 		if r.Contacts[i].Name == name {
 			return &r.Contacts[i]
