@@ -74,7 +74,7 @@ func FindBudget(r *Record, name string) (*Budget, error) {
 	s := search{wantedBudget: w}
 	for m, err := range r.measurements() {
 		if err != nil {
-			return nil, fmt.Errorf("report: budget: reading the measurements: %w", err)
+			return nil, readingFailed(err)
 		}
 		s.see(m)
 	}

@@ -2,7 +2,7 @@ package report
 
 import (
 	"bufio"
-	"encoding/csv"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -50,10 +50,7 @@ func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 	for _, l := range b.steps() {
 		t.wrapped("", l)
 	}
-	if err := t.w.Flush(); err != nil {
-		return fmt.Errorf("report: budget: %w", err)
-	}
-	return nil
+	return writingFailed("text", t.w.Flush())
 }
 
 // title names the measurement.
@@ -151,13 +148,51 @@ func dofWords(n float64) string {
 
 func plain(x float64, digits int) string { return shortest(significant(x, digits)) }
 
-var budgetColumns = []string{
-	"run", "unit", "cycle", "event", "signal", "quantity", "unit_of_measure", "component", "distribution",
-	"standard_uncertainty", "sensitivity", "contribution", "degrees_of_freedom", "coverage_factor", "expanded_uncertainty",
+// budgetRow is one component of a budget as a row of CSV.
+type budgetRow struct {
+	place
+	UnitName *string `json:"unit_of_measure"`
+	budgetLine
+	Coverage *json.Number `json:"coverage_factor"`
+	Expanded *json.Number `json:"expanded_uncertainty"`
+}
+
+// budgetLine is one component of a budget as machines read it.
+type budgetLine struct {
+	Source           *string      `json:"component"`
+	Distribution     *string      `json:"distribution"`
+	Standard         *json.Number `json:"standard_uncertainty"`
+	Sensitivity      *json.Number `json:"sensitivity"`
+	Contribution     *json.Number `json:"contribution"`
+	DegreesOfFreedom *json.Number `json:"degrees_of_freedom"`
 }
 
 // combinedLine is the name of the last line of a budget in CSV.
 const combinedLine = "combined"
+
+// mostDoF is the number of degrees of freedom above which they are as good as infinite:
+// Student's factor is the normal distribution's to six digits.
+const mostDoF = 1e6
+
+// endless is how CSV writes infinite degrees of freedom; JSON has no number for them.
+const endless = "inf"
+
+// machine is a number of a budget for machines; nil where it is missing or infinite.
+func machine(x float64) *json.Number { return digitsOrNil(plain(x, machineDigits)) }
+
+// machineDoF is a number of degrees of freedom for machines: endless where it is infinite,
+// or as good as that.
+func machineDoF(n float64, endless *json.Number) *json.Number {
+	if n > mostDoF {
+		return endless
+	}
+	return machine(n)
+}
+
+func budgetLineOf(c *gum.Component, endless *json.Number) budgetLine {
+	return budgetLine{textOrNil(c.Source), textOrNil(c.Distribution), machine(c.Standard), machine(c.Sensitivity),
+		machine(c.Contribution()), machineDoF(c.DegreesOfFreedom, endless)}
+}
 
 // CSV writes one row a component after a header row, then one for all of them
 // together, named "combined", whose contribution is the combined standard
@@ -165,51 +200,18 @@ const combinedLine = "combined"
 // is missing is empty.
 func (b *Budget) CSV(w io.Writer) error {
 	m := &b.Measurement
-	cw := csv.NewWriter(w)
-	cw.UseCRLF = true // RFC 4180
-	row := func(cells ...string) error {
-		return cw.Write(append([]string{plainText(b.Record.Run), plainText(b.Record.Unit), strconv.Itoa(m.Cycle), plainText(m.Event),
-			plainText(m.Signal), string(m.Quantity), m.Quantity.Unit()}, cells...))
+	inf := digitsOrNil(endless)
+	row := budgetRow{place: placeOf(b.Record, m), UnitName: textOrNil(m.Quantity.Unit())}
+	cw := newTable(w, columnsOf[budgetRow]())
+	for i := range m.Budget {
+		row.budgetLine = budgetLineOf(&m.Budget[i], inf)
+		cw.Write(cellsOf(row))
 	}
-	err := cw.Write(budgetColumns)
-	for _, c := range m.Budget {
-		if err == nil {
-			err = row(plainText(c.Source), plainText(c.Distribution), machine(c.Standard), machine(c.Sensitivity),
-				machine(c.Contribution()), machine(countedDoF(c.DegreesOfFreedom)), "", "")
-		}
-	}
-	if err == nil {
-		err = row(combinedLine, "", "", "", machine(m.Standard), machine(countedDoF(m.DegreesOfFreedom)), machine(m.Coverage), machine(m.Expanded))
-	}
+	row.budgetLine = budgetLine{Source: textOrNil(combinedLine), Contribution: machine(m.Standard), DegreesOfFreedom: machineDoF(m.DegreesOfFreedom, inf)}
+	row.Coverage, row.Expanded = machine(m.Coverage), machine(m.Expanded)
+	cw.Write(cellsOf(row))
 	cw.Flush()
-	if err == nil {
-		err = cw.Error()
-	}
-	if err != nil {
-		return fmt.Errorf("report: budget: csv: %w", err)
-	}
-	return nil
-}
-
-// mostDoF is the number of degrees of freedom above which they are as good as infinite:
-// Student's factor is the normal distribution's to six digits.
-const mostDoF = 1e6
-
-// countedDoF is a number of degrees of freedom as machines read it, infinite where it is as
-// good as that.
-func countedDoF(n float64) float64 {
-	if n > mostDoF {
-		return math.Inf(1)
-	}
-	return n
-}
-
-// machine writes a number of a budget; an infinite one is inf, a missing one empty.
-func machine(x float64) string {
-	if math.IsInf(x, 1) {
-		return "inf"
-	}
-	return plain(x, machineDigits)
+	return writingFailed("CSV", cw.Error())
 }
 
 // JSON writes one object: the measurement with the names of the results' columns, and
@@ -218,26 +220,20 @@ func machine(x float64) string {
 // for them.
 func (b *Budget) JSON(w io.Writer) error {
 	m := &b.Measurement
-	bw := bufio.NewWriter(w)
-	fmt.Fprintf(bw, "{\n\"measurement\":%s,\n", object(b.Record, *m))
-	fmt.Fprintf(bw, "\"combined_standard_uncertainty\":%s,\n\"degrees_of_freedom\":%s,\n\"coverage_factor\":%s,\n\"expanded_uncertainty\":%s,\n\"conformance_probability\":%s,\n\"budget\":[",
-		jsonNumber(m.Standard), jsonNumber(countedDoF(m.DegreesOfFreedom)), jsonNumber(m.Coverage), jsonNumber(m.Expanded), jsonNumber(m.Conformance))
-	comma := "\n"
-	for _, c := range m.Budget {
-		fmt.Fprintf(bw, "%s{\"component\":%s,\"distribution\":%s,\"standard_uncertainty\":%s,\"sensitivity\":%s,\"contribution\":%s,\"degrees_of_freedom\":%s}",
-			comma, quoted(c.Source), quoted(c.Distribution), jsonNumber(c.Standard), jsonNumber(c.Sensitivity), jsonNumber(c.Contribution()), jsonNumber(countedDoF(c.DegreesOfFreedom)))
-		comma = ",\n"
-	}
-	bw.WriteString("\n]\n}\n")
-	if err := bw.Flush(); err != nil {
-		return fmt.Errorf("report: budget: json: %w", err)
-	}
-	return nil
-}
-
-func jsonNumber(x float64) string {
-	if s := plain(x, machineDigits); s != "" {
-		return s
-	}
-	return "null"
+	j := newJSONWriter(w)
+	j.open()
+	j.member("measurement", resultOf(b.Record, m))
+	j.member("combined_standard_uncertainty", machine(m.Standard))
+	j.member("degrees_of_freedom", machineDoF(m.DegreesOfFreedom, nil))
+	j.member("coverage_factor", machine(m.Coverage))
+	j.member("expanded_uncertainty", machine(m.Expanded))
+	j.member("conformance_probability", machine(m.Conformance))
+	j.list("budget", func(item func(any) bool) error {
+		for i := range m.Budget {
+			item(budgetLineOf(&m.Budget[i], nil))
+		}
+		return nil
+	})
+	j.close()
+	return j.end()
 }

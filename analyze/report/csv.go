@@ -4,58 +4,47 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"strconv"
 
-	"makebreak/analyze"
+	"makebreak/rig/problem"
 )
 
-// columns are the columns of the results, in order; JSON uses the same names.
-var columns = []string{
-	"run", "unit", "cycle", "event", "signal", "quantity", "value", "unit_of_measure",
-	"expanded_uncertainty", "lower_limit", "upper_limit", "verdict", "reason",
-}
-
-// Columns returns the names of the results' columns, in order.
-func Columns() []string { return append([]string(nil), columns...) }
-
-// CSV writes one row a measurement after a header row: RFC 4180 with its CRLF
-// line ends, UTF-8 without a byte order mark, a dot as the decimal point. What
-// is missing is empty. It streams. Several records stand under one header.
+// CSV writes one row a measurement after a header row. The form is RFC 4180 with its CRLF
+// line ends, in UTF-8 without a byte order mark, with a dot as the decimal point. What is
+// missing is empty. Rows are written as they are read. Several records stand under one
+// header.
 func CSV(w io.Writer, records ...*Record) error {
-	cw := csv.NewWriter(w)
-	cw.UseCRLF = true
-	if err := cw.Write(columns); err != nil {
-		return fmt.Errorf("report: csv: %w", err)
-	}
+	cw := newTable(w, columnsOf[result]())
 	for _, r := range records {
 		for m, err := range r.measurements() {
 			if err != nil {
 				cw.Flush() // the rows before the fault are good; the fault is what is returned
-				return fmt.Errorf("report: csv: reading the measurements: %w", err)
+				return readingFailed(err)
 			}
-			if err := cw.Write(cells(r, m)); err != nil {
-				return fmt.Errorf("report: csv: %w", err)
+			if err := cw.Write(cellsOf(resultOf(r, &m))); err != nil {
+				return writingFailed("CSV", err)
 			}
 		}
 	}
 	cw.Flush()
-	if err := cw.Error(); err != nil {
-		return fmt.Errorf("report: csv: %w", err)
-	}
-	return nil
+	return writingFailed("CSV", cw.Error())
 }
 
-// cells returns the measurement's row, in the order of the columns; an empty
-// cell is a missing one.
-func cells(r *Record, m analyze.Measurement) []string {
-	value, expanded := Round(m.Quantity, m.Value, m.Expanded)
-	cycle := ""
-	if m.Cycle > 0 {
-		cycle = strconv.Itoa(m.Cycle)
+// newTable begins a table with a header row. A fault of w shows at the flush.
+func newTable(w io.Writer, columns []string) *csv.Writer {
+	cw := csv.NewWriter(w)
+	cw.UseCRLF = true // RFC 4180
+	cw.Write(columns)
+	return cw
+}
+
+// readingFailed is the error of measurements that could not be read to their end.
+func readingFailed(err error) error { return fmt.Errorf("read the measurements: %w", err) }
+
+// writingFailed is the error of a record that could not be written in a form; nil stays
+// nil.
+func writingFailed(form string, err error) error {
+	if err == nil {
+		return nil
 	}
-	return []string{
-		plainText(r.Run), plainText(r.Unit), cycle, plainText(m.Event), plainText(m.Signal),
-		plainText(string(m.Quantity)), value, m.Quantity.Unit(), expanded,
-		shortest(m.Limit.Lower), shortest(m.Limit.Upper), string(m.Verdict), plainText(m.Reason),
-	}
+	return &problem.Error{Kind: problem.Storage, Op: "write the record as " + form, Err: err}
 }

@@ -33,16 +33,14 @@ var pageTemplate = template.Must(template.New("page").Parse(pageSource))
 func HTML(w io.Writer, r *Record) error {
 	p, err := newPage(r)
 	if err != nil {
-		return fmt.Errorf("report: html: reading the measurements: %w", err)
+		return readingFailed(err)
 	}
 	var b bytes.Buffer
 	if err := pageTemplate.Execute(&b, p); err != nil {
-		return fmt.Errorf("report: html: %w", err)
+		return err
 	}
-	if _, err := b.WriteTo(w); err != nil {
-		return fmt.Errorf("report: html: %w", err)
-	}
-	return nil
+	_, err = b.WriteTo(w)
+	return writingFailed("a page", err)
 }
 
 // page is what the template shows. All texts are plain; the template escapes.

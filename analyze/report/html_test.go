@@ -194,7 +194,7 @@ func TestHTML_WritesNothingOnAFault(t *testing.T) {
 	r.Measurements = broken(3, errDisk)
 	var b bytes.Buffer
 	err := HTML(&b, r)
-	if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "report: html: reading the measurements: ") {
+	if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "read the measurements: ") {
 		t.Errorf("error %v; want one that names the place and wraps the cause", err)
 	}
 	if b.Len() > 0 {

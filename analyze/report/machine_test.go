@@ -46,7 +46,7 @@ func TestCSV_RoundTrip(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows := readCSV(t, b.Bytes())
-	if diff := cmp.Diff(columns, rows[0]); diff != "" {
+	if diff := cmp.Diff(columnsOf[result](), rows[0]); diff != "" {
 		t.Errorf("header row (-want +got):\n%s", diff)
 	}
 	figures := inventedFigures()
@@ -101,7 +101,7 @@ func TestCSV_Lines(t *testing.T) {
 	if err := CSV(&b, r); err != nil {
 		t.Fatal(err)
 	}
-	want := strings.Join(columns, ",") + "\r\n" +
+	want := strings.Join(columnsOf[result](), ",") + "\r\n" +
 		`2031-04-05-001,INV-0042,1,,OUT1,hold,,s,,,,,"a ""b"", c"` + "\r\n"
 	if b.String() != want {
 		t.Errorf("got %q; want %q", b.String(), want)
@@ -121,8 +121,8 @@ func TestJSON_Shape(t *testing.T) {
 		t.Errorf("started: %v", err)
 	}
 	first := o["measurements"].([]any)[0].(map[string]any)
-	if len(first) != len(columns) {
-		t.Errorf("a measurement has %d members; want %d", len(first), len(columns))
+	if len(first) != len(columnsOf[result]()) {
+		t.Errorf("a measurement has %d members; want %d", len(first), len(columnsOf[result]()))
 	}
 	want := []any{
 		map[string]any{"signal": "OUT3", "verdict": "fail", "text": invented().Findings[0].Text},
@@ -190,8 +190,8 @@ func TestMachineFormats_Property(t *testing.T) {
 
 // flat returns an object's members in the order of the columns, null as empty.
 func flat(o map[string]any) []string {
-	row := make([]string, len(columns))
-	for i, c := range columns {
+	row := make([]string, len(columnsOf[result]()))
+	for i, c := range columnsOf[result]() {
 		switch x := o[c].(type) {
 		case string:
 			row[i] = x
@@ -214,7 +214,7 @@ func TestFormats_Faults(t *testing.T) {
 			r.Measurements = broken(3, errDisk)
 			var b bytes.Buffer
 			err := write(&b, r)
-			if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "report: "+name+": reading the measurements: ") {
+			if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "read the measurements: ") {
 				t.Errorf("error %v; want one that names the place and wraps the cause", err)
 			}
 		})

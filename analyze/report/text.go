@@ -26,7 +26,7 @@ type TextOpts struct {
 func Text(w io.Writer, r *Record, opts TextOpts) error {
 	s, err := summarize(r)
 	if err != nil {
-		return fmt.Errorf("report: text: reading the measurements: %w", err)
+		return readingFailed(err)
 	}
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.header(r)
@@ -40,10 +40,7 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t.list("Cautions", r.Cautions)
 	t.list("Notes", r.Notes)
 	t.verdict(r, s)
-	if err := t.w.Flush(); err != nil {
-		return fmt.Errorf("report: text: %w", err)
-	}
-	return nil
+	return writingFailed("text", t.w.Flush())
 }
 
 // textWriter writes parts of the text. A fault of the writer underneath shows at

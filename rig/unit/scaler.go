@@ -130,6 +130,12 @@ func (s Scaler) Unscaled() Scaler {
 	return s
 }
 
+// Trimmed returns a Scaler that leaves out zeros at the end, for a value that stands alone.
+func (s Scaler) Trimmed() Scaler {
+	s.trimmed = true
+	return s
+}
+
 // Unit returns the unit that all numbers are in; empty for plain numbers.
 func (s Scaler) Unit() string { return s.unit }
 
@@ -233,9 +239,7 @@ func (s Scaler) PlusMinus() string {
 // Short writes one value for people with a fitting prefix and up to so many significant
 // digits, without zeros at the end: "250 µs", "4.7 kohm".
 func (k Kind) Short(v float64, digits int) string {
-	s := k.Scaler(Figures{Values: []float64{v}, Uncertainty: math.NaN(), Digits: digits})
-	s.trimmed = true
-	return s.Text(v)
+	return k.Scaler(Figures{Values: []float64{v}, Uncertainty: math.NaN(), Digits: digits}).Trimmed().Text(v)
 }
 
 // Format writes a value with a fitting prefix and up to six significant digits, in a form
