@@ -2,14 +2,10 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"fmt"
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"io/fs"
 	"os"
-	"os/exec"
+	"path"
 	"path/filepath"
 	"regexp"
 	"runtime"
@@ -17,25 +13,11 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
-
-	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
-
-	"makebreak/analyze"
-	"makebreak/analyze/report"
-	"makebreak/rig/ads1x15"
-	"makebreak/rig/bench"
-	"makebreak/rig/calibration"
-	"makebreak/rig/capture"
-	"makebreak/rig/sim"
-	"makebreak/rig/unit"
-	"makebreak/rig/wiring"
-	"makebreak/sequences"
 )
 
-// README.md and DEVELOPERS.md hold three kinds of text that the program knows
-// better than a person does, and these tests keep each true:
+// The documents are README.md, DEVELOPERS.md and the pages beside the packages. They
+// hold three kinds of text that the program knows better than a person does, and these
+// tests keep each true:
 //
 //	<!-- made: NAME --> … <!-- end -->   is what made[NAME] returns
 //	<!-- example -->                     the fenced console block after it is what its
@@ -44,35 +26,37 @@ import (
 //	tables written by hand               are compared, row by row, with what they list
 //
 // MAKEBREAK_UPDATE=1 writes the first two kinds anew.
-var made = map[string]func(*testing.T) string{
-	"commands":  madeCommands,
-	"cautions":  madeCautions,
-	"divider":   madeDivider,
-	"rates":     madeRates,
-	"coverage":  func(t *testing.T) string { return documentText(t, "testdata/golden/coverage.md") },
-	"rig":       func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },
-	"sequence":  func(t *testing.T) string { return fenced("yaml", documentText(t, "sequences/builtin/armed-high.yaml")) },
-	"capture":   func(t *testing.T) string { return fenced("csv", documentText(t, "testdata/readme/capture.csv")) },
-	"rigs":      madeRigs,
-	"points":    madePoints,
-	"sequences": madeSequences,
-	"faults":    madeFaults,
-	"metrics":   func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
-	"rooms":     madeRooms,
-	"limits": func(t *testing.T) string {
-		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")
-	},
-	"wire": func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
-}
-
 func TestReadme(t *testing.T) {
-	t.Chdir(filepath.Join("..", ".."))
-	keepTrue(t, "README.md")
+	t.Chdir(root)
+	for _, path := range documents(t, ".") {
+		t.Run(path, func(t *testing.T) { keepTrue(t, path) })
+	}
 }
 
-func TestDevelopers(t *testing.T) {
-	t.Chdir(filepath.Join("..", ".."))
-	keepTrue(t, "DEVELOPERS.md")
+// root is the top of the module, seen from this package.
+var root = filepath.Join("..", "..")
+
+// documents lists the module's documents by their paths below top, with slashes.
+// Golden files are none, and folders whose names begin with a dot hold none.
+func documents(t *testing.T, top string) []string {
+	t.Helper()
+	var all []string
+	err := fs.WalkDir(os.DirFS(top), ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && path != "." && (d.Name() == "golden" || strings.HasPrefix(d.Name(), ".")) {
+			return fs.SkipDir
+		}
+		if strings.HasSuffix(path, ".md") {
+			all = append(all, path)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
 }
 
 // keepTrue compares a document with what its blocks and examples should be.
@@ -109,8 +93,6 @@ func documentText(t *testing.T, path string) string {
 	}
 	return string(b)
 }
-
-func fenced(language, text string) string { return "```" + language + "\n" + text + "```\n" }
 
 var block = regexp.MustCompile(`(?s)(<!-- made: ([a-z]+) -->\n).*?(<!-- end -->)`)
 
@@ -236,29 +218,34 @@ func narrowed(t *testing.T, options, text string) string {
 	return strings.Join(lines, "")
 }
 
+var shellBlock = regexp.MustCompile("(?s)```(?:sh|console)\n(.*?)```")
+
 // TestReadme_Commands parses every call of the program in the fenced blocks, those
 // too that are not run, since they need hardware, a person or more time.
 func TestReadme_Commands(t *testing.T) {
-	for _, path := range []string{"README.md", "DEVELOPERS.md"} {
-		n := 0
-		for _, m := range regexp.MustCompile("(?s)```(?:sh|console)\n(.*?)```").FindAllStringSubmatch(documentText(t, filepath.Join("..", "..", path)), -1) {
+	n := 0
+	for _, path := range documents(t, root) {
+		for _, m := range shellBlock.FindAllStringSubmatch(documentText(t, filepath.Join(root, path)), -1) {
 			for line := range strings.Lines(m[1]) {
-				line, _, _ = strings.Cut(line, "  #")
-				args, ok := arguments(strings.TrimSpace(strings.TrimPrefix(line, "$ ")))
+				line, _, _ = strings.Cut(strings.TrimPrefix(strings.TrimSpace(line), "$ "), "  #")
+				args, ok := arguments(prefixes.ReplaceAllString(line, ""))
 				if !ok {
 					continue
 				}
 				n++
 				if err := parses(args); err != nil {
-					t.Errorf("%s: %s: %v", path, strings.TrimSpace(line), err)
+					t.Errorf("%s: %s: %v", path, line, err)
 				}
 			}
 		}
-		if n == 0 {
-			t.Errorf("%s calls the program nowhere", path)
-		}
+	}
+	if n < 30 {
+		t.Errorf("the documents call the program only %d times", n)
 	}
 }
+
+// prefixes stand before a call: another user's rights, the folder of the program.
+var prefixes = regexp.MustCompile(`^(sudo (-u \w+ )?)?(\./)?`)
 
 // parses says whether the program would take these arguments.
 func parses(args []string) error {
@@ -269,497 +256,98 @@ func parses(args []string) error {
 	if err := c.ParseFlags(rest); err != nil {
 		return err
 	}
-	if c.HasSubCommands() && c.Flags().NArg() > 0 {
-		return fmt.Errorf("%s has no command %s", c.CommandPath(), c.Flags().Arg(0))
-	}
 	return c.ValidateArgs(c.Flags().Args())
 }
 
-// madeCommands lists every command with its own flags, then the common ones.
-func madeCommands(*testing.T) string {
-	var b strings.Builder
-	root := (&app{}).root()
-	b.WriteString("| command | what it does | its own flags |\n| --- | --- | --- |\n")
-	var walk func(c *cobra.Command)
-	walk = func(c *cobra.Command) {
-		for _, sub := range c.Commands() {
-			if sub.Hidden || sub.Name() == "help" {
-				continue
-			}
-			if sub.Name() == "rig" || sub.Name() == "work" { // show their help and do nothing themselves
-				walk(sub)
-				continue
-			}
-			var flags []string
-			sub.LocalNonPersistentFlags().VisitAll(func(f *pflag.Flag) { flags = appendFlag(flags, f) })
-			use := strings.TrimPrefix(sub.CommandPath(), "makebreak ") + strings.TrimPrefix(sub.Use, sub.Name())
-			fmt.Fprintf(&b, "| `%s` | %s | %s |\n", use, escaped(sub.Short), escaped(strings.Join(flags, ", ")))
-			walk(sub)
-		}
-	}
-	walk(root)
-	b.WriteString("\n| flag of all commands | meaning |\n| --- | --- |\n")
-	root.PersistentFlags().VisitAll(func(f *pflag.Flag) {
-		_, usage := pflag.UnquoteUsage(f)
-		fmt.Fprintf(&b, "| %s | %s |\n", strings.Join(appendFlag(nil, f), ""), escaped(usage))
-	})
-	return b.String()
-}
+var (
+	link    = regexp.MustCompile(`\[[^\]\n]*\]\(([^)\s]+)\)`)
+	heading = regexp.MustCompile(`(?m)^#+ (.*)$`)
+	fence   = regexp.MustCompile("(?ms)^ *```.*?^ *```$")
+)
 
-func appendFlag(list []string, f *pflag.Flag) []string {
-	if f.Hidden || f.Name == "help" {
-		return list
-	}
-	name := "--" + f.Name
-	if f.Shorthand != "" {
-		name = "-" + f.Shorthand
-	}
-	if forms := f.Annotations[formsKey]; forms != nil {
-		name += " " + strings.Join(forms, "/")
-	} else if word, _ := pflag.UnquoteUsage(f); word != "" {
-		name += " " + word
-	}
-	return append(list, "`"+name+"`")
-}
-
-// escaped is text that can stand in a cell of a table.
-func escaped(s string) string { return strings.ReplaceAll(s, "|", "\\|") }
-
-// madeCautions are the cautions that the program shows before it acts on a unit.
-func madeCautions(*testing.T) string {
-	_, list, _ := strings.Cut(cautions, "\n")
-	return strings.ReplaceAll(strings.ReplaceAll(list, "\n    ", "\n  "), "  - ", "- ")
-}
-
-func madeSequences(*testing.T) string {
-	var b strings.Builder
-	b.WriteString("| sequence | cycles | one cycle | steps | what it shows |\n| --- | --- | --- | --- | --- |\n")
-	for _, s := range sequences.Builtin() {
-		fmt.Fprintf(&b, "| `%s` | %d | %s | %s | %s |\n", s.Name, s.Cycles, unit.Time.Format(s.Duration().Seconds()), strings.Join(s.Plan.Steps, ", "), s.About)
-	}
-	return b.String()
-}
-
-// madeRigs lists the built-in rigs by the names that --rig takes.
-func madeRigs(*testing.T) string {
-	var b strings.Builder
-	b.WriteString("| `--rig` | what it is |\n| --- | --- |\n")
-	for _, r := range wiring.Builtin() {
-		fmt.Fprintf(&b, "| `%s` | %s |\n", r.Name, r.About)
-	}
-	return b.String()
-}
-
-// madePoints is a file of points for a calibration, which is read first.
-func madePoints(t *testing.T) string {
-	const path = "testdata/readme/points.yaml"
-	text := documentText(t, path)
-	if s, err := calibration.ParsePoints(path, []byte(text)); err != nil || len(s.Points) != 2 || !s.Dated || !s.HasDue {
-		t.Errorf("%s: %+v, %v", path, s, err)
-	}
-	return fenced("yaml", text)
-}
-
-func madeFaults(*testing.T) string {
-	var b strings.Builder
-	b.WriteString("| fault | value | usually | what it does |\n| --- | --- | --- | --- |\n")
-	for _, f := range sim.Faults() {
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", f.Name, f.Value, f.Usual, f.About)
-	}
-	return b.String()
-}
-
-// terminalVolts is the voltage of the README's worked divider: a 12 V battery on
-// float.
-const terminalVolts = 13.8
-
-// madeDivider works the README's divider through the code that a rig uses.
-func madeDivider(t *testing.T) string {
+// prose is a document without its fenced blocks.
+func prose(t *testing.T, path string) string {
 	t.Helper()
-	rig := wiring.Builtin()[0]
-	o := rig.Output("OUT3")
-	o.Nominal = terminalVolts
-	d := o.Divider
-	f, err := rig.DividerReport("OUT3")
-	if err != nil {
-		t.Fatal(err)
-	}
-	pin := terminalVolts * f.LoadedRatio
-	code := pin / (f.StepVoltsAtTerminal * f.LoadedRatio)
-	rows := []struct{ what, sum, result string }{
-		{"at the input, by the resistors alone", fmt.Sprintf("%g V × %g / (%g + %g)", terminalVolts, d.Lower/1e3, d.Upper/1e3, d.Lower/1e3), fmt.Sprintf("%.3f V", terminalVolts*f.Ratio)},
-		{"the same with the converter's 6 MΩ across the lower one", fmt.Sprintf("− %.2f %%", 100*f.InputShare), fmt.Sprintf("%.4f V", pin)},
-		{"code at ±4.096 V", fmt.Sprintf("%.4f V / 125 µV", pin), fmt.Sprintf("%.0f", code)},
-		{"one step, seen at the terminal", fmt.Sprintf("125 µV × %.4f", 1/f.LoadedRatio), fmt.Sprintf("%.3f mV", f.StepVoltsAtTerminal*1e3)},
-		{"worst case at 15 V, both resistors at the end of their 1 %", "15 V × 10.1 / (38.61 + 10.1)", fmt.Sprintf("%.3f V", f.WorstPinVolts)},
-		{"which must not exceed the lower of range and supply", fmt.Sprintf("%.3f V < %g V", f.WorstPinVolts, f.AllowedVolts), fmt.Sprintf("%.2f V to spare", f.AllowedVolts-f.WorstPinVolts)},
-		{"the terminal voltage at which the input reaches its supply", fmt.Sprintf("%g V × %.4f", f.AllowedVolts, 1/f.LoadedRatio), fmt.Sprintf("%.1f V", f.ClipTerminalVolts)},
-		{"load on the output", "39 kΩ + 10 kΩ", fmt.Sprintf("%.0f kΩ", f.TerminalOhms/1e3)},
-		{"resistance that the input sees", "39 kΩ and 10 kΩ in parallel", fmt.Sprintf("%.2f kΩ", f.PinOhms/1e3)},
-		{"standard uncertainty from two resistors of 1 %", "39/49 × 1 % × √(2/3)", fmt.Sprintf("%.2f %%", 100*f.ResistorsUncertainty)},
-		{fmt.Sprintf("expanded uncertainty (95 %%) of a reading of %g V, all sources", terminalVolts), "1.96 × the standard one", fmt.Sprintf("± %.2f V", 1.96*f.NominalUncertainty)},
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "| %g V at the terminal, 39 kΩ over 10 kΩ | sum | result |\n| --- | --- | --- |\n", terminalVolts)
-	for _, r := range rows {
-		fmt.Fprintf(&b, "| %s | %s | %s |\n", r.what, r.sum, r.result)
-	}
-	return b.String()
+	return fence.ReplaceAllString(documentText(t, filepath.Join(root, path)), "")
 }
 
-// TestReadme_Divider checks the worked divider against sums done by hand: the
-// voltage divider rule and the code of TI SBAS444 (step 125 µV at ±4.096 V, input
-// impedance 6 MΩ).
-func TestReadme_Divider(t *testing.T) {
-	text := madeDivider(t)
-	for _, want := range []string{"| 2.816 V |", "| 2.8126 V |", "| 22501 |", "| 0.613 mV |", "| 3.110 V |", "| 16.2 V |", "| 49 kΩ |", "| 7.96 kΩ |", "| 0.65 % |"} {
-		if !strings.Contains(text, want) {
-			t.Errorf("the worked divider does not say %s:\n%s", want, text)
-		}
-	}
-}
-
-// madeRates counts the samples that the simulated bench takes of each output in ten
-// seconds, with converters at their nominal rate.
-func madeRates(t *testing.T) string {
-	t.Helper()
-	const seconds = 10
-	n := samplesIn(t, wiring.Builtin()[0], seconds*time.Second)
-	var b strings.Builder
-	b.WriteString("| one ADS1115 at 860 conversions/s | samples/s of each output | one sample every |\n| --- | --- | --- |\n")
-	for _, r := range []struct{ what, output string }{{"follows one output", "OUT3"}, {"sweeps three outputs", "OUT6"}, {"sweeps four outputs", "OUT1"}} {
-		rate := float64(n[r.output]) / seconds
-		fmt.Fprintf(&b, "| %s | %.0f | %.2f ms |\n", r.what, rate, 1e3/rate)
-	}
-	world, err := sim.NewWorld(wiring.Builtin()[0], sim.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	dev, err := ads1x15.New(world.Bus(), 0x48, &ads1x15.DefaultOpts)
-	if err != nil {
-		t.Fatal(err)
-	}
-	shortest, nominal, longest := dev.Period()
-	ms := func(d time.Duration) float64 { return d.Seconds() * 1e3 }
-	fmt.Fprintf(&b, "\nOne conversion lasts %.3f ms at the nominal rate and %.3f to %.3f ms over the oscillator's tolerance of ±10 %%.\n",
-		ms(nominal), ms(shortest), ms(longest))
-	return b.String()
-}
-
-// samplesIn lets the simulated bench record, the middle of everything drawn, and
-// counts the samples of each output.
-func samplesIn(t *testing.T, rig *wiring.Rig, d time.Duration) map[string]int {
-	t.Helper()
-	world, err := sim.NewWorld(rig, sim.Opts{Exact: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines, err := world.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer b.Close()
-	c, err := b.NewCapture()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := b.Record(context.Background(), c, c.Start.Add(d)); err != nil {
-		t.Fatal(err)
-	}
-	n := map[string]int{}
-	for _, trace := range c.Traces {
-		n[trace.Signal] = trace.Len()
-	}
-	return n
-}
-
-// madeRooms lists the packages that the program is made of, with the first
-// sentence of what they say of themselves. One that nothing uses yet is not among
-// them.
-func madeRooms(t *testing.T) string {
-	t.Helper()
-	out, err := exec.Command("go", "list", "-deps", "-f", "{{.ImportPath}}\t{{.Name}}\t{{.Doc}}", "./cmd/makebreak").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	rooms := slices.Collect(strings.Lines(string(out)))
-	slices.Sort(rooms)
-	var b strings.Builder
-	b.WriteString("| package | what it is |\n| --- | --- |\n")
-	for _, top := range []string{"rig", "analyze", "sequences", "cmd"} {
-		for _, room := range rooms {
-			f := strings.Split(strings.TrimSpace(room), "\t")
-			if !within(f[0], top) {
-				continue
-			}
-			if len(f) < 3 || f[2] == "" {
-				t.Errorf("package %s says nothing of itself", f[0])
-				continue
-			}
-			about := strings.TrimPrefix(strings.TrimPrefix(f[2], "Package "+f[1]+" "), "is ")
-			fmt.Fprintf(&b, "| `%s` | %s |\n", strings.TrimPrefix(f[0], "makebreak/"), escaped(strings.ToUpper(about[:1])+about[1:]))
-		}
-	}
-	return b.String()
-}
-
-// firstCells returns the code words in the first cells of the table below a
-// heading of the README, with their rows.
-func firstCells(t *testing.T, heading string) (cells []string, rows [][]string) {
-	t.Helper()
-	_, text, found := strings.Cut(documentText(t, filepath.Join("..", "..", "README.md")), "\n"+heading+"\n")
-	if !found {
-		t.Fatalf("README.md has no heading %q", heading)
-	}
-	text, _, _ = strings.Cut(text, "\n#")
-	for line := range strings.Lines(text) {
-		if strings.HasPrefix(line, "<!-- made") {
-			break // the rest is made, not written
-		}
-		row := strings.Split(strings.Trim(strings.TrimSpace(line), "|"), " | ")
-		if first := strings.TrimSpace(row[0]); len(row) > 1 && strings.HasPrefix(first, "`") {
-			cells = append(cells, strings.Trim(first, "`"))
-			rows = append(rows, row)
-		}
-	}
-	return cells, rows
-}
-
-func TestReadme_Quantities(t *testing.T) {
-	cells, rows := firstCells(t, "### What is measured")
-	var want []string
-	for _, q := range analyze.Quantities() {
-		want = append(want, string(q))
-	}
-	if !slices.Equal(cells, want) {
-		t.Fatalf("the README's quantities are\n%v, the program's\n%v", cells, want)
-	}
-	for i, q := range analyze.Quantities() {
-		if got := strings.TrimSpace(rows[i][1]); got != q.Unit() {
-			t.Errorf("%s: unit %s, want %s", q, got, q.Unit())
-		}
-	}
-}
-
-func TestReadme_Columns(t *testing.T) {
-	cells, _ := firstCells(t, "### Results as CSV and JSON")
-	if want := columns(t); !slices.Equal(cells, want) {
-		t.Errorf("the README's columns are\n%v, the program's\n%v", cells, want)
-	}
-}
-
-// columns are the results' columns: the header of a report of no record.
-func columns(t *testing.T) []string {
-	t.Helper()
-	var b strings.Builder
-	if err := report.CSV(&b); err != nil {
-		t.Fatal(err)
-	}
-	return strings.Split(strings.TrimSpace(b.String()), ",")
-}
-
-func TestReadme_ExitStatuses(t *testing.T) {
-	cells, _ := firstCells(t, "### Exit statuses")
-	var want []string
-	for _, s := range []int{exitPass, exitFail, exitUndecided, exitUsage, exitInput, exitRig, exitInternal, exitLog, exitInterrupted} {
-		want = append(want, strconv.Itoa(s))
-	}
-	if !slices.Equal(cells, want) {
-		t.Errorf("the README's exit statuses are %v, the program's %v", cells, want)
-	}
-}
-
-// TestReadme_Expectations reads every expectation in the README's table as a
-// sequence would.
-func TestReadme_Expectations(t *testing.T) {
-	cells, _ := firstCells(t, "### Expectations")
-	n := 0
-	for _, cell := range cells {
-		for word := range strings.SplitSeq(cell, "`, `") {
-			n++
-			src := "name: x\nsteps:\n  - {event: a, hold: 40 s}\noutputs:\n  OUT1:\n    expect: {a: " + word + "}\n"
-			if _, err := sequences.Parse("readme.yaml", []byte(src)); err != nil {
-				t.Errorf("%s: %v", word, err)
-			}
-		}
-	}
-	if n < 6 {
-		t.Errorf("the README shows %d expectations, there are six kinds", n)
-	}
-}
-
-// TestReadme_Pins looks for every line of the rigs shown in the table of header pins.
-func TestReadme_Pins(t *testing.T) {
-	cells, _ := firstCells(t, "### Which pin")
-	full, err := wiring.Load(filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, rig := range append(wiring.Builtin(), full) {
-		for _, r := range bench.Requests(rig) {
-			name := r.Line.LineName
-			if name == "" {
-				name = fmt.Sprintf("GPIO%d", r.Line.Number)
-			}
-			if !slices.Contains(cells, name) {
-				t.Errorf("rig %s uses %s for %s, which is not in the table", rig.Name, name, r.Line.Name)
-			}
-		}
-	}
-}
-
-// TestReadme_ShortestBounce: the README names the figure that the program names.
-func TestReadme_ShortestBounce(t *testing.T) {
-	text := shortestBounce(bench.EdgeLatency)
-	figure := regexp.MustCompile(`[0-9.]+ [µm]?s`).FindString(text)
-	if readme := documentText(t, filepath.Join("..", "..", "README.md")); figure == "" || !strings.Contains(readme, "shorter than about "+figure) {
-		t.Errorf("the README does not say that a bounce shorter than about %q cannot be seen, as the program does: %s", figure, text)
-	}
-}
-
-// TestReadme_Capture reads the capture that the README shows: by hand, the event
-// stands at 20 ms, the output crosses half way between 40 and 45 ms, K1_NC opens at
-// 49.6 ms, K1_NO closes first at 52.5 ms and for good at 53.4 ms.
-func TestReadme_Capture(t *testing.T) {
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "readme", "capture.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r, err := capture.NewReader(f, "capture.csv", 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := newMeasuring(r, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := m.all(); err != nil {
-		t.Fatal(err)
-	}
-	want := map[analyze.Quantity]float64{analyze.SwitchingDelay: 22.5e-3, analyze.OperateTime: 10e-3,
-		analyze.TransferTime: 2.9e-3, analyze.BounceTime: 0.9e-3, analyze.BounceCount: 1}
-	for _, x := range m.result.Measurements {
-		w, ok := want[x.Quantity]
-		if !ok {
+// links returns where a text links to: paths from the top of the module, with what
+// stands after #. Addresses on the web are left out.
+func links(from, text string) [][2]string {
+	var all [][2]string
+	for _, m := range link.FindAllStringSubmatch(text, -1) {
+		if strings.Contains(m[1], "://") {
 			continue
 		}
-		delete(want, x.Quantity)
-		if d := x.Value - w; !(d < 1e-5 && d > -1e-5) {
-			t.Errorf("%s of %s is %g, want %g", x.Quantity, x.Signal, x.Value, w)
+		file, place, _ := strings.Cut(m[1], "#")
+		if file == "" {
+			file = from
+		} else {
+			file = path.Join(path.Dir(from), file)
 		}
-	}
-	for q := range want {
-		t.Errorf("%s was not measured", q)
-	}
-}
-
-// namedTest finds the tests and benchmarks that a document names, as in
-// `rig/sim.TestFaults_ShowThemselves`.
-var namedTest = regexp.MustCompile("`([a-z0-9/]+)\\.((?:Test|Fuzz|Benchmark|Example)[A-Za-z0-9_]*)`")
-
-// TestDevelopers_NamesTests looks for every test and benchmark that the documents name.
-func TestDevelopers_NamesTests(t *testing.T) {
-	have := map[string][]string{}
-	for _, path := range []string{"README.md", "DEVELOPERS.md"} {
-		all := namedTest.FindAllStringSubmatch(documentText(t, filepath.Join("..", "..", path)), -1)
-		if len(all) == 0 {
-			t.Errorf("%s names no test", path)
-		}
-		for _, m := range all {
-			if _, ok := have[m[1]]; !ok {
-				have[m[1]] = functionsOfTests(t, m[1])
-			}
-			if !slices.Contains(have[m[1]], m[2]) {
-				t.Errorf("%s names %s of %s, which is not there", path, m[2], m[1])
-			}
-		}
-	}
-}
-
-// outside is a source that a test names where it checks against something outside the
-// project.
-var outside = regexp.MustCompile(`NIST|SBAS\d|DS\d{5}|JCGM \d|GUM [\dA-Z]|\bIEC \d|ISO \d|RFC \d|MIL-R|SciPy|\bR \d\.|StRD`)
-
-// TestDevelopers_OutsideChecks holds the table of checks complete: a test whose own
-// text names a source stands in it.
-func TestDevelopers_OutsideChecks(t *testing.T) {
-	table := documentText(t, filepath.Join("..", "..", "DEVELOPERS.md"))
-	n := 0
-	for name, text := range testsWithText(t) {
-		if !outside.MatchString(text) {
-			continue
-		}
-		n++
-		if !strings.Contains(table, "`"+name+"`") {
-			t.Errorf("%s names %s; DEVELOPERS.md does not list it among the checks against something outside", name, outside.FindString(text))
-		}
-	}
-	if n < 30 {
-		t.Errorf("only %d tests name a source", n)
-	}
-}
-
-// testsWithText returns every test of the module, as in analyze.TestRound, with its
-// comment and body.
-func testsWithText(t *testing.T) map[string]string {
-	t.Helper()
-	root := filepath.Join("..", "..")
-	all := map[string]string{}
-	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, "readme_test.go") {
-			return err
-		}
-		text, err := os.ReadFile(path)
-		if err != nil {
-			return err
-		}
-		set := token.NewFileSet()
-		f, err := parser.ParseFile(set, path, text, parser.ParseComments)
-		if err != nil {
-			return err
-		}
-		dir, err := filepath.Rel(root, filepath.Dir(path))
-		for _, decl := range f.Decls {
-			if fn, ok := decl.(*ast.FuncDecl); ok && fn.Recv == nil && strings.HasPrefix(fn.Name.Name, "Test") {
-				from := fn.Pos()
-				if fn.Doc != nil {
-					from = fn.Doc.Pos()
-				}
-				all[filepath.ToSlash(dir)+"."+fn.Name.Name] = string(text[set.Position(from).Offset:set.Position(fn.End()).Offset])
-			}
-		}
-		return err
-	})
-	if err != nil {
-		t.Fatal(err)
+		all = append(all, [2]string{file, place})
 	}
 	return all
 }
 
-// functionsOfTests lists the functions in a directory's tests, whatever system
-// they are for.
-func functionsOfTests(t *testing.T, dir string) []string {
-	t.Helper()
-	files, err := filepath.Glob(filepath.Join("..", "..", filepath.FromSlash(dir), "*_test.go"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var names []string
-	for _, path := range files {
-		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, d := range f.Decls {
-			if fn, ok := d.(*ast.FuncDecl); ok && fn.Recv == nil {
-				names = append(names, fn.Name.Name)
+// TestReadme_Links follows every link within the documents, to its heading, too, and
+// looks whether each document can be reached from the README.
+func TestReadme_Links(t *testing.T) {
+	reached := map[string]bool{"README.md": true}
+	for todo := []string{"README.md"}; len(todo) > 0; todo = todo[1:] {
+		for _, l := range links(todo[0], prose(t, todo[0])) {
+			if _, err := os.Stat(filepath.Join(root, l[0])); err != nil {
+				t.Errorf("%s links to %s, which is not there", todo[0], l[0])
+				continue
+			}
+			if !strings.HasSuffix(l[0], ".md") {
+				continue
+			}
+			if l[1] != "" && !slices.Contains(anchors(prose(t, l[0])), l[1]) {
+				t.Errorf("%s links to %s#%s; there is no such heading", todo[0], l[0], l[1])
+			}
+			if !reached[l[0]] {
+				reached[l[0]] = true
+				todo = append(todo, l[0])
 			}
 		}
 	}
-	return names
+	for _, path := range documents(t, root) {
+		if !reached[path] {
+			t.Errorf("no link leads from the README to %s", path)
+		}
+	}
+}
+
+var notInAnchors = regexp.MustCompile(`[^\p{L}\p{N}_ -]`)
+
+// anchors are the names under which a document's headings are linked to.
+func anchors(text string) []string {
+	var all []string
+	for _, m := range heading.FindAllStringSubmatch(text, -1) {
+		all = append(all, strings.ReplaceAll(notInAnchors.ReplaceAllString(strings.ToLower(m[1]), ""), " ", "-"))
+	}
+	return all
+}
+
+// TestReadme_Contents: the README's contents list every page and every heading of
+// its own.
+func TestReadme_Contents(t *testing.T) {
+	_, contents, found := strings.Cut(prose(t, "README.md"), "\n## Contents\n")
+	if !found {
+		t.Fatal("README.md has no contents")
+	}
+	contents, rest, _ := strings.Cut(contents, "\n## ")
+	listed := links("README.md", contents)
+	for _, path := range documents(t, root) {
+		tests := strings.Contains("/"+path, "/testdata/") // DEVELOPERS.md leads there
+		if path != "README.md" && !tests && !slices.Contains(listed, [2]string{path, ""}) {
+			t.Errorf("the README's contents do not list %s", path)
+		}
+	}
+	for _, name := range anchors("## " + rest) {
+		if name != "licence" && !slices.Contains(listed, [2]string{"README.md", name}) {
+			t.Errorf("the README's contents do not list its heading %s", name)
+		}
+	}
 }

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// namedTest finds the tests and benchmarks that a document names, as in
+// `rig/sim.TestFaults_ShowThemselves`.
+var namedTest = regexp.MustCompile("`([a-z0-9/]+)\\.((?:Test|Fuzz|Benchmark|Example)[A-Za-z0-9_]*)`")
+
+// TestDevelopers_NamesTests looks for every test and benchmark that the documents name.
+func TestDevelopers_NamesTests(t *testing.T) {
+	have, n := map[string][]string{}, 0
+	for _, path := range documents(t, root) {
+		for _, m := range namedTest.FindAllStringSubmatch(documentText(t, filepath.Join(root, path)), -1) {
+			n++
+			if _, ok := have[m[1]]; !ok {
+				have[m[1]] = functionsOfTests(t, m[1])
+			}
+			if !slices.Contains(have[m[1]], m[2]) {
+				t.Errorf("%s names %s of %s, which is not there", path, m[2], m[1])
+			}
+		}
+	}
+	if n < 100 {
+		t.Errorf("the documents name only %d tests", n)
+	}
+}
+
+// outside is a source that a test names where it checks against something outside the
+// project.
+var outside = regexp.MustCompile(`NIST|SBAS\d|DS\d{5}|JCGM \d|GUM [\dA-Z]|\bIEC \d|ISO \d|RFC \d|MIL-R|SciPy|\bR \d\.|StRD`)
+
+// TestDevelopers_OutsideChecks holds the table of checks complete: a test whose own
+// text names a source stands in it.
+func TestDevelopers_OutsideChecks(t *testing.T) {
+	const page = "testdata/README.md"
+	table := documentText(t, filepath.Join(root, page))
+	n := 0
+	for name, text := range testsWithText(t) {
+		if !outside.MatchString(text) {
+			continue
+		}
+		n++
+		if !strings.Contains(table, "`"+name+"`") {
+			t.Errorf("%s names %s; %s does not list it among the checks against something outside", name, outside.FindString(text), page)
+		}
+	}
+	if n < 30 {
+		t.Errorf("only %d tests name a source", n)
+	}
+}
+
+// testsWithText returns every test of the module, as in analyze.TestRound, with its
+// comment and body.
+func testsWithText(t *testing.T) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") || path == filepath.Join(root, "cmd", "makebreak", "developers_test.go") || path == filepath.Join(root, "cmd", "makebreak", "readme_made_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		set := token.NewFileSet()
+		f, err := parser.ParseFile(set, path, text, parser.ParseComments)
+		if err != nil {
+			return err
+		}
+		dir, err := filepath.Rel(root, filepath.Dir(path))
+		for _, decl := range f.Decls {
+			if fn, ok := decl.(*ast.FuncDecl); ok && fn.Recv == nil && strings.HasPrefix(fn.Name.Name, "Test") {
+				from := fn.Pos()
+				if fn.Doc != nil {
+					from = fn.Doc.Pos()
+				}
+				all[filepath.ToSlash(dir)+"."+fn.Name.Name] = string(text[set.Position(from).Offset:set.Position(fn.End()).Offset])
+			}
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// functionsOfTests lists the functions in a directory's tests, whatever system
+// they are for.
+func functionsOfTests(t *testing.T, dir string) []string {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(dir), "*_test.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, path := range files {
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range f.Decls {
+			if fn, ok := d.(*ast.FuncDecl); ok && fn.Recv == nil {
+				names = append(names, fn.Name.Name)
+			}
+		}
+	}
+	return names
+}
