@@ -15,14 +15,28 @@ import (
 )
 
 func main() {
+	crashBySignal()
 	gpioline.GuardMain()
 	tightMemory()
-	signal.Ignore(syscall.SIGPIPE) // who reads the results may end before them; that is told as any error of writing
+	signal.Ignore(syscall.SIGPIPE) // the reader of the results may end first: that is told as any error of writing
+	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
+}
+
+// untilInterrupted returns a context that ends with the first signal that asks the program
+// to end. A second one ends the program at once.
+func untilInterrupted() context.Context {
 	signals := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
 		signals = append(signals, syscall.SIGHUP)
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), signals...)
-	context.AfterFunc(ctx, stop) // a second signal ends the program at once
-	os.Exit(execute(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
+	c := make(chan os.Signal, 2)
+	signal.Notify(c, signals...)
+	ctx, cancel := context.WithCancel(context.Background())
+	go func() {
+		<-c
+		cancel()
+		<-c
+		os.Exit(exitInterrupted)
+	}()
+	return ctx
 }

@@ -20,7 +20,7 @@ import (
 // as the scripts and the tests of signals do, it is the program.
 func TestMain(m *testing.M) {
 	beginAtNoon()
-	testscript.Main(m, map[string]func(){"makebreak": main})
+	testscript.Main(m, map[string]func(){"makebreak": mainOrCrash})
 }
 
 // zoneVariable hands the tests' time zone on to the programs that they start, in hours.

@@ -1,0 +1,146 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"regexp"
+	"runtime/debug"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+)
+
+// crashVariable names the crash that the program in a test binary comes to when it gets
+// SIGUSR1.
+const crashVariable = "MAKEBREAK_TEST_CRASH"
+
+// crashes are the ways in which the Go runtime ends a program by itself.
+var crashes = map[string]func(){
+	"panic":          func() { panic("on purpose") },
+	"nil pointer":    func() { var p *int; *p = 1 },
+	"unlocked mutex": func() { new(sync.Mutex).Unlock() },
+	"two writers":    twoWriters,
+	"no stack":       func() { debug.SetMaxStack(64 << 20); fmt.Fprint(io.Discard, deeper(0)) },
+	"no memory":      func() { fmt.Fprint(io.Discard, make([]byte, 1<<46)[0]) },
+	"no more memory": noMoreMemory,
+}
+
+// twoWriters writes into one map from many goroutines until the runtime notices.
+func twoWriters() {
+	m := map[int]int{}
+	for range 8 {
+		go func() {
+			for i := 0; ; i++ {
+				m[i%1000] = i
+			}
+		}()
+	}
+	select {}
+}
+
+func deeper(n int) int { return 1 + deeper(n+1) }
+
+// noMoreMemory takes memory until the kernel gives no more.
+func noMoreMemory() {
+	most := syscall.Rlimit{Cur: 4 << 30, Max: 4 << 30}
+	if err := syscall.Setrlimit(syscall.RLIMIT_AS, &most); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(exitPass)
+	}
+	var all [][]byte
+	for {
+		all = append(all, make([]byte, 256<<20))
+	}
+}
+
+// mainOrCrash is the program. Where a test asks for it, a signal makes it crash on a
+// goroutine of its own, while the program does its work.
+func mainOrCrash() {
+	if crash := crashes[os.Getenv(crashVariable)]; crash != nil {
+		c := make(chan os.Signal, 1)
+		signal.Notify(c, syscall.SIGUSR1)
+		go func() {
+			<-c
+			crash()
+		}()
+	}
+	main()
+}
+
+// A crash of the Go runtime ends the program by a signal, never by a status that has a
+// meaning. What was logged is safe, and no core file is written.
+func TestCrash(t *testing.T) {
+	for name := range crashes {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			end := ended(t, syscall.SIGUSR1, "env", crashVariable+"="+name)
+			if !end.Signaled() || end.Signal() != syscall.SIGABRT {
+				t.Errorf("ended with exit status %d, want the signal %v", end.ExitStatus(), syscall.SIGABRT)
+			}
+		})
+	}
+}
+
+// Who aborts the program from outside, as systemd does where it hangs, is told where it was.
+func TestCrash_Aborted(t *testing.T) {
+	t.Parallel()
+	if end := ended(t, syscall.SIGABRT, "env"); end.ExitStatus() != exitInternal {
+		t.Errorf("ended with exit status %d, want %d", end.ExitStatus(), exitInternal)
+	}
+}
+
+// ended starts an endless run by another program, sends it the signal that makes it crash,
+// and looks at what it leaves behind.
+func ended(t *testing.T, s syscall.Signal, by ...string) syscall.WaitStatus {
+	t.Helper()
+	log := filepath.Join(t.TempDir(), "log.db")
+	p := startAs(t, by, log, endlessArgs...)
+	p.awaitCycle(t)
+	limits, err := os.ReadFile(fmt.Sprintf("/proc/%d/limits", p.Process.Pid))
+	if err == nil && !regexp.MustCompile(`Max core file size +0 `).Match(limits) {
+		t.Errorf("a core file may be written:\n%s", limits)
+	}
+	if err := p.Process.Signal(s); err != nil {
+		t.Fatal(err)
+	}
+	p.wait(t)
+	if !strings.Contains(p.errors(), "goroutine") {
+		t.Errorf("no word of what happened:\n%.2000s", p.errors())
+	}
+	if r := only(t, log); r.Cycles < 1 || r.Complete {
+		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
+	}
+	return p.ProcessState.Sys().(syscall.WaitStatus)
+}
+
+// A second signal ends the program at once, whichever it is, and with the status of the first.
+func TestSignal_Twice(t *testing.T) {
+	t.Parallel()
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGQUIT} {
+		p := endless(t, filepath.Join(t.TempDir(), "log.db"))
+		for range 2 {
+			_ = p.Process.Signal(s) // it may have ended after the first
+		}
+		if status := p.wait(t); status != exitInterrupted {
+			t.Errorf("%v: exit status %d, want %d", s, status, exitInterrupted)
+		}
+	}
+}
+
+// panics is a stream at which the program comes to grief.
+type panics struct{}
+
+func (panics) Write([]byte) (int, error) { panic("on purpose") }
+
+// A panic of the command itself is told with where it happened.
+func TestCrash_Command(t *testing.T) {
+	var errs strings.Builder
+	status := execute(t.Context(), []string{"run", "--list"}, streams{strings.NewReader(""), panics{}, &errs})
+	if status != exitInternal || !strings.Contains(errs.String(), "on purpose") || !strings.Contains(errs.String(), "goroutine") {
+		t.Errorf("exit status %d, want %d: %s", status, exitInternal, errs.String())
+	}
+}
