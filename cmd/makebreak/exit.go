@@ -1,12 +1,13 @@
 package main
 
 import (
-	"context"
 	"errors"
+	"fmt"
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/yamlfile"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
@@ -25,51 +26,50 @@ const (
 	exitInterrupted = 130
 )
 
-// failure is an error with the exit status that it means. A failure without an
-// error has been told already, by the results themselves.
-type failure struct {
-	status int
-	err    error
+// statuses are the exit statuses of the kinds of problems. What nobody foresaw is the
+// program's own fault.
+var statuses = map[problem.Kind]int{
+	problem.Unknown:     exitInternal,
+	problem.Interrupted: exitInterrupted,
+	problem.Usage:       exitUsage,
+	problem.Input:       exitInput,
+	problem.Rig:         exitRig,
+	problem.Storage:     exitLog,
+	problem.Internal:    exitInternal,
 }
 
-func (f *failure) Error() string {
-	if f.err == nil {
-		return ""
+// exitStatus is the exit status of an outcome: what was found of the unit, and what went
+// wrong. A verdict counts only where nothing did.
+func exitStatus(v analyze.Verdict, err error) int {
+	switch {
+	case err != nil:
+		return statuses[kindOf(err)]
+	case v == analyze.Fail:
+		return exitFail
+	case v == analyze.Undecided:
+		return exitUndecided
 	}
-	return f.err.Error()
+	return exitPass
 }
 
-func (f *failure) Unwrap() error { return f.err }
-
-func failed(status int, err error) error {
-	if err == nil {
-		return nil
+// kindOf returns the kind of an error, also of those that do not say it themselves.
+func kindOf(err error) problem.Kind {
+	if k := problem.KindOf(err); k != problem.Unknown {
+		return k
 	}
-	return &failure{status, err}
-}
-
-// statusOf is the exit status of an error that no failure wraps.
-func statusOf(err error) int {
-	var f *failure
 	var y *yamlfile.Error
 	var c *capture.SyntaxError
 	switch {
-	case err == nil:
-		return exitPass
-	case errors.As(err, &f):
-		return f.status
-	case errors.Is(err, context.Canceled):
-		return exitInterrupted
 	case errors.As(err, &y), errors.As(err, &c), errors.Is(err, bench.ErrSetup):
-		return exitInput
+		return problem.Input
 	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody), errors.Is(err, bench.ErrReleased):
-		return exitRig
+		return problem.Rig
 	case logError(err):
-		return exitLog
+		return problem.Storage
 	case errors.Is(err, runner.ErrInternal):
-		return exitInternal
+		return problem.Internal
 	}
-	return exitUsage
+	return problem.Unknown
 }
 
 func logError(err error) bool {
@@ -82,13 +82,17 @@ func logError(err error) bool {
 	return false
 }
 
-// verdictStatus is the exit status of a verdict.
-func verdictStatus(v analyze.Verdict) int {
-	switch v {
-	case analyze.Fail:
-		return exitFail
-	case analyze.Undecided:
-		return exitUndecided
+// badUsage says what was typed wrongly.
+func badUsage(format string, args ...any) error {
+	return problem.Of(problem.Usage, fmt.Errorf(format, args...))
+}
+
+// failed gives an error the kind that has the exit status.
+func failed(status int, err error) error {
+	for k, s := range statuses {
+		if s == status && k != problem.Unknown {
+			return problem.Of(k, err)
+		}
 	}
-	return exitPass
+	return err
 }

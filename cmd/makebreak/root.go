@@ -14,7 +14,9 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"makebreak/analyze"
 	"makebreak/analyze/report"
+	"makebreak/rig/problem"
 )
 
 // streams are where a command reads and writes.
@@ -30,7 +32,9 @@ type app struct {
 	rig, log, unit, by, as, file string
 	quiet, noColor               bool
 
-	noHelp error // why --help was refused
+	noHelp  error           // why --help was refused
+	called  bool            // a command was found and its words were taken
+	verdict analyze.Verdict // what the command found of the unit
 }
 
 // execute runs the program with its arguments and returns the exit status.
@@ -49,13 +53,16 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root.SetOut(told)
 	root.SetErr(s.err)
 	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
+	if !a.called && kindOf(err) == problem.Unknown {
+		err = problem.Of(problem.Usage, err) // one of cobra's own
+	}
 	if told.err != nil {
 		err = cannotWrite("standard output", told.err)
 	}
-	if err != nil && err.Error() != "" {
+	if err != nil {
 		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))
 	}
-	return statusOf(err)
+	return exitStatus(a.verdict, err)
 }
 
 func (a *app) root() *cobra.Command {
@@ -108,6 +115,7 @@ or a file of results could not be written, 130 interrupted.`,
 
 // check looks at the flags common to all commands.
 func (a *app) check(c *cobra.Command) error {
+	a.called = true
 	if err := a.checkForm(c); err != nil {
 		return err
 	}

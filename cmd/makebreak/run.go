@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"makebreak/analyze"
+	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -293,18 +293,11 @@ func (a *app) finish(db *journal.DB, kept *tray, runErr error, w *watch) error {
 	case errors.Is(runErr, journal.ErrGone):
 		return failed(exitLog, runErr) // where the run is stands there
 	case runErr != nil:
-		return failed(statusOf(runErr), errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
+		return problem.Of(kindOf(runErr), errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
 	}
 	if err != nil {
-		return failed(statusOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
+		return problem.Of(kindOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
 	}
-	return failedVerdict(rec.Verdict)
-}
-
-// failedVerdict is the silent failure that carries a verdict's exit status.
-func failedVerdict(v analyze.Verdict) error {
-	if s := verdictStatus(v); s != exitPass {
-		return &failure{status: s}
-	}
+	a.verdict = rec.Verdict
 	return nil
 }

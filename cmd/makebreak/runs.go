@@ -13,6 +13,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/report"
+	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 )
 
@@ -61,8 +62,7 @@ func readFailed(err error) error {
 			return failed(exitInput, err)
 		}
 	}
-	var f *failure
-	if errors.As(err, &f) {
+	if problem.KindOf(err) != problem.Unknown {
 		return err
 	}
 	return failed(exitLog, err)

@@ -168,8 +168,8 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 		return failed(exitLog, err)
 	}
 	id, done, err := a.unfinished(db, seq.Name)
-	if err != nil || done != nil {
-		return errors.Join(err, done)
+	if err != nil || done {
+		return err
 	}
 	if id != "" {
 		return a.resumeIn(c, db, id, o)
@@ -182,23 +182,24 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 }
 
 // unfinished finds the unit's newest soak of a sequence: its ID where it is to go on,
-// the verdict of one that is complete; neither where there is none.
-func (a *app) unfinished(db *journal.DB, sequence string) (id string, done, err error) {
+// done where it is complete; neither where there is none.
+func (a *app) unfinished(db *journal.DB, sequence string) (id string, done bool, err error) {
 	runs, err := db.Runs()
 	if err != nil {
-		return "", nil, failed(exitLog, err)
+		return "", false, failed(exitLog, err)
 	}
 	for _, r := range runs {
 		if r.Unit != a.unit || r.Sequence != sequence || !r.Soak || r.State.Partial() {
 			continue
 		}
 		if !r.Complete {
-			return r.Run, nil, nil
+			return r.Run, false, nil
 		}
 		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, verdictWord(string(r.Verdict)), r.Run)
-		return "", &failure{status: verdictStatus(r.Verdict)}, nil
+		a.verdict = r.Verdict
+		return "", true, nil
 	}
-	return "", nil, nil
+	return "", false, nil
 }
 
 // resumeSoak goes on with a soak in the log; a sequence may be named beside it.

@@ -9,6 +9,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
 	"makebreak/rig/bench"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences"
@@ -78,7 +79,7 @@ func (s *soak) start(ctx context.Context, take func(*bench.Bench) error) error {
 		return err
 	}
 	if err := take(b); err != nil {
-		return failed(statusOf(err), errors.Join(err, unclosed(b.Close())))
+		return problem.Of(kindOf(err), errors.Join(err, unclosed(b.Close())))
 	}
 	s.watch.begin(s.run.ID(), s.app.unit, s.seq.Name)
 	s.notify.ready(fmt.Sprintf("run %s, cycle %d of %d", s.run.ID(), s.next, s.planned))
@@ -153,7 +154,7 @@ func (s *soak) open(ctx context.Context, deadline time.Time) (*bench.Bench, erro
 	for wait := firstWait; ; wait = min(2*wait, longestWait) {
 		b, err := s.app.openBench(s.rig, s.seq, s.sim)
 		left := time.Until(deadline)
-		if err == nil || statusOf(err) != exitRig || left <= 0 {
+		if err == nil || kindOf(err) != problem.Rig || left <= 0 {
 			return b, err
 		}
 		if wait == firstWait {

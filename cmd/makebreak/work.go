@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"makebreak/analyze"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/sums"
 	"makebreak/rig/unit"
@@ -252,7 +253,7 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 		return err
 	}
 	if !s.Yes() {
-		return &failure{status: exitFail}
+		a.verdict = analyze.Fail // a sum whose answer is no
 	}
 	return nil
 }
