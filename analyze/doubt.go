@@ -1,5 +1,7 @@
 package analyze
 
+import "math"
+
 // Doubt is one fact that makes a figure less than a plain value with its uncertainty: why
 // it is missing, what it leaves open, or of what it is only a bound. Package diagnose
 // makes sentences of doubts when they are told; nothing asks what a sentence says.
@@ -79,4 +81,12 @@ func (m *Measurement) Has(code DoubtCode) bool {
 		}
 	}
 	return false
+}
+
+// InWords is a doubt of which only the words are known; none for no words.
+func InWords(text string) []Doubt {
+	if text == "" {
+		return nil
+	}
+	return []Doubt{{Code: Worded, Value: math.NaN(), Text: text}}
 }

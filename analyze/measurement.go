@@ -2,7 +2,6 @@ package analyze
 
 import (
 	"math"
-	"strings"
 
 	"makebreak/analyze/gum"
 )
@@ -20,13 +19,14 @@ const (
 
 // Worse returns the graver of both: fail before undecided before pass before none.
 func (v Verdict) Worse(w Verdict) Verdict {
-	if rank(w) > rank(v) {
+	if w.Gravity() > v.Gravity() {
 		return w
 	}
 	return v
 }
 
-func rank(v Verdict) int {
+// Gravity returns 3 for fail, 2 for undecided, 1 for pass and 0 for none.
+func (v Verdict) Gravity() int {
 	switch v {
 	case Fail:
 		return 3
@@ -45,7 +45,7 @@ type Measurement struct {
 	Event    string // empty for the state before the first event
 	Signal   string
 	Quantity Quantity
-	// Value is NaN where the quantity could not be measured; Reason says why.
+	// Value is NaN where the quantity could not be measured; Doubts say why.
 	Value float64
 	// Expanded is the expanded uncertainty at 95 %, NaN where none applies (a count).
 	Expanded float64
@@ -59,36 +59,21 @@ type Measurement struct {
 	Conformance float64
 	// Doubts are what else there is to say of the figure, in the order in which it was found.
 	Doubts []Doubt
-	Reason string
 	Budget []gum.Component
 }
 
 // Bound reports whether the value is only an upper bound of the quantity.
-func (m *Measurement) Bound() bool { return strings.HasPrefix(m.Reason, upperBound) }
+func (m *Measurement) Bound() bool { return m.Has(UpperBound) }
 
-// doubt leaves a figure undecided for a reason that its budget knows nothing of: the
-// probability that it conforms is not known then, either. No reason keeps the one there is.
-func (m *Measurement) doubt(reason string) {
+// LeaveUndecided leaves a figure undecided for something that its budget knows nothing of: the
+// probability that it conforms is not known then, either. The doubts given replace those
+// there are; none keeps them.
+func (m *Measurement) LeaveUndecided(doubts ...Doubt) {
 	m.Verdict, m.Conformance = Undecided, math.NaN()
-	if reason != "" {
-		m.Reason = reason
+	if len(doubts) > 0 {
+		m.Doubts = doubts
 	}
 }
-
-// Symptom is one thing seen wrong (or doubtful) in one cycle. Findings are made
-// of symptoms, so a log that holds them can be reported again at any time.
-type Symptom struct {
-	Cycle  int
-	Event  string
-	Signal string // the output, relay or contact that it is about
-	Kind   Kind
-	Other  string  // another signal involved: the output that moved instead
-	Value  float64 // a figure for the text; NaN: none
-	Limit  float64 // the limit that it broke; NaN: none
-}
-
-// Kind is a kind of symptom.
-type Kind string
 
 // Finding is what is wrong in plain words, and where to look first.
 type Finding struct {

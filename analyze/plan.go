@@ -2,69 +2,9 @@ package analyze
 
 import "math"
 
-// Quantity is one thing measured. The names are the contract of the results.
-type Quantity string
-
-// The quantities.
-const (
-	LowLevel           Quantity = "low_level"
-	HighLevel          Quantity = "high_level"
-	Ripple             Quantity = "ripple"
-	SwitchingDelay     Quantity = "switching_delay"
-	TransitionDuration Quantity = "transition_duration"
-	OperateTime        Quantity = "operate_time"
-	ReleaseTime        Quantity = "release_time"
-	BounceTime         Quantity = "bounce_time"
-	BounceCount        Quantity = "bounce_count"
-	TransferTime       Quantity = "transfer_time"
-	PullInMargin       Quantity = "pull_in_margin"
-	DropOutMargin      Quantity = "drop_out_margin"
-	Hold               Quantity = "hold"
-	// PulseDuration is how long an output that pulses stays high (IEEE Std 181, 50 %
-	// to 50 %). It is measured where a pulse is expected.
-	PulseDuration Quantity = "pulse_duration"
-	// PullInVoltage and DropOutVoltage are the coil voltages at which a rising supply
-	// makes a relay operate and a falling one makes it release (the operate and the
-	// release voltage of IEC 61810-1, from memory). They are measured on ramps.
-	PullInVoltage  Quantity = "pull_in_voltage"
-	DropOutVoltage Quantity = "drop_out_voltage"
-)
-
-// quantities in the order in which they are shown, with their base units.
-var quantities = []struct {
-	q    Quantity
-	unit string
-}{
-	{LowLevel, "V"}, {HighLevel, "V"}, {Ripple, "V"},
-	{SwitchingDelay, "s"}, {TransitionDuration, "s"}, {PulseDuration, "s"}, {Hold, "s"},
-	{OperateTime, "s"}, {ReleaseTime, "s"}, {TransferTime, "s"},
-	{BounceTime, "s"}, {BounceCount, "1"},
-	{PullInMargin, "V"}, {DropOutMargin, "V"},
-	{PullInVoltage, "V"}, {DropOutVoltage, "V"},
-}
-
-// Quantities returns all quantities in the order in which they are shown.
-func Quantities() []Quantity {
-	all := make([]Quantity, len(quantities))
-	for i, x := range quantities {
-		all[i] = x.q
-	}
-	return all
-}
-
-// Unit returns the quantity's unit of measure: "V", "s" or "1" for a count. An
-// unknown quantity has none.
-func (q Quantity) Unit() string {
-	for _, x := range quantities {
-		if x.q == q {
-			return x.unit
-		}
-	}
-	return ""
-}
-
-// Known reports whether q is a quantity.
-func (q Quantity) Known() bool { return q.Unit() != "" }
+// AssumedNominal is the nominal voltage in volts of an output of which nothing
+// else is known (common practice, no source: alarm panels run on 12 V).
+const AssumedNominal = 12.0
 
 // Demand is what an output must do at an event.
 type Demand int
@@ -83,6 +23,17 @@ func (d Demand) String() string {
 	return [...]string{"any", "high", "low", "unmoved", "pulse"}[d]
 }
 
+// State returns the state that the demand names, if it names one: a pulse goes high.
+func (d Demand) State() (high, named bool) {
+	switch d {
+	case High, Pulse:
+		return true, true
+	case Low:
+		return false, true
+	}
+	return false, false
+}
+
 // Expectation is what one output must do at one event.
 type Expectation struct {
 	Demand Demand
@@ -91,6 +42,11 @@ type Expectation struct {
 	After float64
 	// Within is how far the real time may be off, a share of After.
 	Within float64
+}
+
+// Span is the time, in seconds, that the expectation allows its delay or its pulse.
+func (x Expectation) Span() Limit {
+	return Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
 }
 
 // Limit bounds a quantity, in base units. A NaN bound is no bound.
@@ -170,4 +126,41 @@ func (p *Plan) Relay(signal string) *RelayPlan {
 		}
 	}
 	return nil
+}
+
+// Move is what a step does to the supply of what is tested: it is set to a voltage
+// at once, or taken there slowly.
+type Move struct {
+	From, To float64 // volts; From only of a ramp
+	Over     float64 // seconds that a ramp takes; 0: at once
+}
+
+// Ramp reports whether the supply is taken from one voltage to the other slowly, to
+// find where the relays change over.
+func (m Move) Ramp() bool { return m.Over > 0 }
+
+// MovesAt reports whether all of the events move the supply.
+func (p *Plan) MovesAt(events []string) bool {
+	for _, e := range events {
+		if p == nil {
+			return false
+		}
+		if _, moves := p.Moves[e]; !moves {
+			return false
+		}
+	}
+	return len(events) > 0
+}
+
+// OnRamp returns which of the relay's voltages a ramp shows, and its limit: where none
+// is set to it, what the relay must operate or release at.
+func (p *RelayPlan) OnRamp(m Move) (Quantity, Limit) {
+	q, limit := PullInVoltage, Limit{math.NaN(), p.MustOperate}
+	if m.To < m.From {
+		q, limit = DropOutVoltage, Limit{p.MustRelease, math.NaN()}
+	}
+	if set := p.Limits.Of(q); !set.None() {
+		limit = set
+	}
+	return q, limit
 }

@@ -11,9 +11,12 @@ package gum
 
 import "math"
 
+// Source names where a line of a budget comes from. The names are the user's.
+type Source string
+
 // Component is one line of an uncertainty budget.
 type Component struct {
-	Source       string
+	Source       Source
 	Distribution string  // "normal", "rectangular", "triangular", "U-shaped"
 	Standard     float64 // standard uncertainty of the input, in the input's unit
 	Sensitivity  float64 // partial derivative of the result by the input
@@ -39,4 +42,11 @@ func HalfWidth(distribution string, a float64) float64 {
 		return a / math.Sqrt2
 	}
 	return a
+}
+
+// Line returns the component of an input known to lie within ±half, or, for a normal
+// distribution, known with that standard deviation. It is taken as known exactly how well.
+func Line(source Source, distribution string, half, sensitivity float64) Component {
+	return Component{Source: source, Distribution: distribution,
+		Standard: HalfWidth(distribution, half), Sensitivity: sensitivity, DegreesOfFreedom: math.Inf(1)}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 )
 
 // Budget is the uncertainty budget of one measurement of a record, as JCGM 100:2008
@@ -90,8 +91,8 @@ func FindBudget(r *Record, name string) (*Budget, error) {
 // withoutBudget says why a measurement has none.
 func withoutBudget(m *analyze.Measurement) string {
 	switch {
-	case m.Reason != "":
-		return oneLine(m.Reason)
+	case diagnose.Reason(m) != "":
+		return oneLine(diagnose.Reason(m))
 	case m.Quantity.Unit() == "1":
 		return "it is a count"
 	}

@@ -24,7 +24,7 @@ func budgeted() *Record {
 	r := invented()
 	ms := append(inventedFigures(),
 		withBudget(analyze.Measurement{Cycle: 2, Event: "arm-away", Signal: "OUT3", Quantity: analyze.HighLevel, Value: 12.0312,
-			Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Undecided, Reason: "closer to the limit than it is known"},
+			Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Undecided, Doubts: analyze.InWords("closer to the limit than it is known")},
 			gum.Component{Source: "repeatability of the samples", Distribution: "normal", Standard: 0.0021, Sensitivity: 1, DegreesOfFreedom: 417},
 			gum.Component{Source: "upper resistor", Distribution: "rectangular", Standard: 0.0553, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)},
 			gum.Component{Source: "lower resistor", Distribution: "rectangular", Standard: 0.0553, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}),

@@ -12,6 +12,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/gum"
 )
 
@@ -40,8 +41,8 @@ func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 	if limit := LimitWords(m.Quantity, m.Limit); limit != "" {
 		t.wrapped("Limit      ", limit)
 		t.wrapped("Verdict    ", t.coloured(m.Verdict, verdictName(m.Verdict))+probability(m.Conformance))
-		if m.Reason != "" {
-			t.wrapped("           ", oneLine(m.Reason))
+		if why := diagnose.Reason(m); why != "" {
+			t.wrapped("           ", oneLine(why))
 		}
 	}
 	t.line("")
@@ -98,7 +99,7 @@ func (b *Budget) table() string {
 		}
 		share := c.Contribution() / m.Standard
 		tw.AppendRow(tableRow([]string{
-			oneLine(c.Source), c.Distribution, u, by,
+			oneLine(string(c.Source)), c.Distribution, u, by,
 			s.with(s.number(plain(c.Contribution(), budgetDigits))), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom),
 		}))
 	}
@@ -190,7 +191,7 @@ func machineDoF(n float64, endless *json.Number) *json.Number {
 }
 
 func budgetLineOf(c *gum.Component, endless *json.Number) budgetLine {
-	return budgetLine{textOrNil(c.Source), textOrNil(c.Distribution), machine(c.Standard), machine(c.Sensitivity),
+	return budgetLine{textOrNil(string(c.Source)), textOrNil(c.Distribution), machine(c.Standard), machine(c.Sensitivity),
 		machine(c.Contribution()), machineDoF(c.DegreesOfFreedom, endless)}
 }
 

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/picture"
 )
 
@@ -200,7 +201,7 @@ func (p *page) addFigure(m analyze.Measurement) {
 		p.Cycles = append(p.Cycles, pageCycle{Number: m.Cycle})
 	}
 	c := &p.Cycles[len(p.Cycles)-1]
-	reading, reason := Reading(m.Quantity, m.Value, m.Expanded), oneLine(m.Reason)
+	reading, reason := Reading(m.Quantity, m.Value, m.Expanded), oneLine(diagnose.Reason(&m))
 	if m.Bound() {
 		reading, reason = atMost+reading, ""
 	}

@@ -92,7 +92,7 @@ func TestHTML_Escapes(t *testing.T) {
 	r.Findings = []analyze.Finding{{Signal: evil, Verdict: evil, Text: evil}}
 	r.Cautions, r.Notes = []string{evil}, []string{evil}
 	r.Measurements = stream([]analyze.Measurement{{
-		Cycle: 1, Event: evil, Signal: evil, Quantity: evil, Value: 1, Expanded: nan, Limit: analyze.NoLimit(), Verdict: evil, Reason: evil,
+		Cycle: 1, Event: evil, Signal: evil, Quantity: evil, Value: 1, Expanded: nan, Limit: analyze.NoLimit(), Verdict: evil, Doubts: analyze.InWords(evil),
 	}})
 	words := parsePage(t, htmlOf(t, r))
 	if n := strings.Count(words, "<script>alert(1)</script>"); n < 12 {

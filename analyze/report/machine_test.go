@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 )
 
 // readCSV reads a CSV report with the standard library's reader.
@@ -62,8 +63,8 @@ func TestCSV_RoundTrip(t *testing.T) {
 		checkCell(t, got[6], m.Value, m.Expanded)
 		checkCell(t, got[9], m.Limit.Lower, 0)
 		checkCell(t, got[10], m.Limit.Upper, 0)
-		if got[11] != string(m.Verdict) || got[12] != m.Reason {
-			t.Errorf("row %d: verdict %q, reason %q; want %q, %q", i+1, got[11], got[12], m.Verdict, m.Reason)
+		if got[11] != string(m.Verdict) || got[12] != diagnose.Reason(&m) {
+			t.Errorf("row %d: verdict %q, reason %q; want %q, %q", i+1, got[11], got[12], m.Verdict, diagnose.Reason(&m))
 		}
 	}
 }
@@ -95,7 +96,7 @@ func checkCell(t *testing.T, cell string, want, u float64) {
 func TestCSV_Lines(t *testing.T) {
 	r := invented()
 	r.Measurements = stream([]analyze.Measurement{{
-		Cycle: 1, Signal: "OUT1", Quantity: analyze.Hold, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Reason: `a "b", c`,
+		Cycle: 1, Signal: "OUT1", Quantity: analyze.Hold, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Doubts: analyze.InWords(`a "b", c`),
 	}})
 	var b bytes.Buffer
 	if err := CSV(&b, r); err != nil {
@@ -155,7 +156,7 @@ func drawMeasurement(t *rapid.T) analyze.Measurement {
 		Value: drawNumber(t, "value"), Expanded: math.Abs(drawNumber(t, "expanded")),
 		Limit:   analyze.Limit{Lower: drawNumber(t, "lower"), Upper: drawNumber(t, "upper")},
 		Verdict: rapid.SampledFrom([]analyze.Verdict{"", analyze.Pass, analyze.Fail, analyze.Undecided}).Draw(t, "verdict"),
-		Reason:  rapid.String().Draw(t, "reason"),
+		Doubts:  analyze.InWords(rapid.String().Draw(t, "reason")),
 	}
 }
 
@@ -175,8 +176,8 @@ func TestMachineFormats_Property(t *testing.T) {
 			rt.Fatalf("%d measurements gave %d rows and %d objects", len(ms), len(rows), len(objects))
 		}
 		for i, m := range ms {
-			if rows[i][4] != plainText(m.Signal) || rows[i][12] != plainText(m.Reason) {
-				rt.Fatalf("signal %q, reason %q came back as %q, %q", m.Signal, m.Reason, rows[i][4], rows[i][12])
+			if rows[i][4] != plainText(m.Signal) || rows[i][12] != plainText(diagnose.Reason(&m)) {
+				rt.Fatalf("signal %q, reason %q came back as %q, %q", m.Signal, diagnose.Reason(&m), rows[i][4], rows[i][12])
 			}
 			if missing := !finite(m.Value); missing != (rows[i][6] == "") {
 				rt.Fatalf("value %v was written as %q", m.Value, rows[i][6])

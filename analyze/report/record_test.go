@@ -58,19 +58,19 @@ func inventedFigures() []analyze.Measurement {
 		m := analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "OUT3", Quantity: analyze.SwitchingDelay, Value: delay, Expanded: 0.0012, Limit: upper(0.5), Verdict: analyze.Pass}
 		if math.IsNaN(delay) {
 			m.Verdict, m.Expanded = analyze.Fail, nan
-			m.Reason = "the output did not rise,\nso there is nothing to time; see \"OUT3\""
+			m.Doubts = analyze.InWords("the output did not rise,\nso there is nothing to time; see \"OUT3\"")
 		}
 		add(m)
 		if i < 2 {
 			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "OUT3", Quantity: analyze.HighLevel, Value: 13.2345 + 0.01*float64(i), Expanded: 0.087, Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Pass})
 			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1", Quantity: analyze.OperateTime, Value: 0.00623, Expanded: 0.00071, Limit: upper(0.015), Verdict: analyze.Pass})
-			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1", Quantity: analyze.TransferTime, Value: -0.00021, Expanded: 0.0000101, Limit: lower(0), Verdict: analyze.Fail, Reason: "both contacts were closed at once"})
-			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: 0.004981, Expanded: 0.00003, Limit: upper(0.005), Verdict: analyze.Undecided, Reason: "0.019 ms from the limit, known to 0.030 ms; ten more cycles, or a finer time base"})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1", Quantity: analyze.TransferTime, Value: -0.00021, Expanded: 0.0000101, Limit: lower(0), Verdict: analyze.Fail, Doubts: analyze.InWords("both contacts were closed at once")})
+			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: 0.004981, Expanded: 0.00003, Limit: upper(0.005), Verdict: analyze.Undecided, Doubts: analyze.InWords("0.019 ms from the limit, known to 0.030 ms; ten more cycles, or a finer time base")})
 			add(analyze.Measurement{Cycle: c, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceCount, Value: float64(4 + i), Expanded: nan, Limit: none})
 		}
 		add(analyze.Measurement{Cycle: c, Event: "disarm", Signal: "OUT3", Quantity: analyze.LowLevel, Value: 0.0213, Expanded: 0.0051, Limit: upper(1), Verdict: analyze.Pass})
 		add(analyze.Measurement{Cycle: c, Event: "", Signal: "OUT3", Quantity: analyze.LowLevel, Value: -0.0004, Expanded: 0.0051, Limit: none})
-		add(analyze.Measurement{Cycle: c, Event: "disarm", Signal: "OUT3", Quantity: analyze.TransitionDuration, Value: 0.0015, Expanded: nan, Limit: none, Reason: "shorter than the samples can resolve: an upper bound"})
+		add(analyze.Measurement{Cycle: c, Event: "disarm", Signal: "OUT3", Quantity: analyze.TransitionDuration, Value: 0.0015, Expanded: nan, Limit: none, Doubts: analyze.InWords("shorter than the samples can resolve: an upper bound")})
 	}
 	return ms
 }

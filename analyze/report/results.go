@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 )
 
 // result is one measurement as machines read it: each field is a column of CSV and a
@@ -36,7 +37,7 @@ func resultOf(r *Record, m *analyze.Measurement) result {
 	value, expanded := Round(m.Quantity, m.Value, m.Expanded)
 	return result{
 		place: placeOf(r, m), Value: digitsOrNil(value), UnitName: textOrNil(m.Quantity.Unit()), Expanded: digitsOrNil(expanded),
-		Lower: digitsOrNil(shortest(m.Limit.Lower)), Upper: digitsOrNil(shortest(m.Limit.Upper)), Verdict: textOrNil(string(m.Verdict)), Reason: textOrNil(m.Reason),
+		Lower: digitsOrNil(shortest(m.Limit.Lower)), Upper: digitsOrNil(shortest(m.Limit.Upper)), Verdict: textOrNil(string(m.Verdict)), Reason: textOrNil(diagnose.Reason(m)),
 	}
 }
 

@@ -29,7 +29,7 @@ func soaked(t testing.TB, cycles, planned int, each func(n int, rng *rand.Rand) 
 			Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.006}, Verdict: analyze.Pass}
 		switch {
 		case math.IsNaN(m.Value):
-			m.Verdict, m.Reason = analyze.Undecided, "an edge was lost"
+			m.Verdict, m.Doubts = analyze.Undecided, analyze.InWords("an edge was lost")
 		case m.Value > 0.006:
 			m.Verdict = analyze.Fail
 		}

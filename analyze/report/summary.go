@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 )
 
 // keptRemarks is how many different reasons a row keeps; the others are counted.
@@ -116,7 +117,7 @@ func (x *row) add(m analyze.Measurement) {
 	if m.Bound() {
 		x.bounds++
 	}
-	if m.Reason != "" && (!m.Bound() || m.Verdict == analyze.Undecided) {
+	if diagnose.Reason(&m) != "" && (!m.Bound() || m.Verdict == analyze.Undecided) {
 		x.remark(m)
 	}
 	if !finite(m.Value) {
@@ -130,7 +131,7 @@ func (x *row) add(m analyze.Measurement) {
 }
 
 func (x *row) remark(m analyze.Measurement) {
-	a := remark{text: plainText(m.Reason), verdict: m.Verdict, missing: !finite(m.Value), n: 1}
+	a := remark{text: plainText(diagnose.Reason(&m)), verdict: m.Verdict, missing: !finite(m.Value), n: 1}
 	for i, b := range x.remarks {
 		if a.text == b.text && a.verdict == b.verdict && a.missing == b.missing {
 			x.remarks[i].n++

@@ -154,7 +154,7 @@ func TestSummary_Order(t *testing.T) {
 func TestSummary_ManyReasons(t *testing.T) {
 	var ms []analyze.Measurement
 	for i := range 50 {
-		ms = append(ms, analyze.Measurement{Cycle: i + 1, Event: "arm", Signal: "OUT1", Quantity: analyze.SwitchingDelay, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Reason: fmt.Sprintf("reason %d", i)})
+		ms = append(ms, analyze.Measurement{Cycle: i + 1, Event: "arm", Signal: "OUT1", Quantity: analyze.SwitchingDelay, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Doubts: analyze.InWords(fmt.Sprintf("reason %d", i))})
 	}
 	s, err := summarize(&Record{Measurements: stream(ms)})
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/trend"
 )
 
@@ -137,8 +138,8 @@ func (x *Row) add(m *analyze.Measurement) error {
 	x.LimitsDiffer = x.LimitsDiffer || !same(x.Limit.Lower, m.Limit.Lower) || !same(x.Limit.Upper, m.Limit.Upper)
 	if m.Bound() {
 		x.Bounds++
-	} else if m.Reason != "" {
-		x.remark(Remark{m.Reason, m.Verdict, !finite, 1})
+	} else if reason := diagnose.Reason(m); reason != "" {
+		x.remark(Remark{reason, m.Verdict, !finite, 1})
 	}
 	if !finite {
 		return nil

@@ -21,7 +21,7 @@ func cycle(t testing.TB, to *tally.Tally, n int) {
 		{Cycle: n, Event: "energize", Signal: "K1", Quantity: analyze.OperateTime, Value: 0.005 + 0.0001*rng.NormFloat64(),
 			Expanded: 1e-5, Limit: analyze.Limit{Lower: nan, Upper: 0.0052}, Verdict: analyze.Pass},
 		{Cycle: n, Event: "energize", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: nan, Expanded: nan,
-			Limit: analyze.Limit{Lower: nan, Upper: 0.005}, Verdict: analyze.Undecided, Reason: "an edge was lost"},
+			Limit: analyze.Limit{Lower: nan, Upper: 0.005}, Verdict: analyze.Undecided, Doubts: analyze.InWords("an edge was lost")},
 		{Cycle: n, Event: "energize", Signal: "K1_NO", Quantity: analyze.BounceCount, Value: float64(rng.IntN(5)), Expanded: nan,
 			Limit: analyze.Limit{Lower: nan, Upper: nan}},
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -60,7 +61,7 @@ func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s simulation,
 			r.rows = append(r.rows, c.Measurements...)
 		}})
 	r.verdict, r.counts, r.err = outcome.Verdict, outcome.Counts, err
-	r.findings = analyze.Findings(&seq.Plan, r.symptoms, max(1, outcome.Cycles))
+	r.findings = diagnose.Findings(&seq.Plan, r.symptoms, max(1, outcome.Cycles))
 	return r
 }
 

@@ -100,6 +100,8 @@ func forbidden(from, to string) string {
 		return "" // everybody's
 	case within(from, "analyze") && !within(to, "analyze") && to != "makebreak/rig/capture":
 		return "analysis knows captures and nothing else of the rig"
+	case within(from, "analyze/measure") && within(to, "analyze/diagnose"):
+		return "measuring knows nothing of what its figures mean"
 	case from == "makebreak/analyze" && within(to, "analyze") && to != "makebreak/analyze/gum":
 		return "what builds on the analysis is not known to it"
 	case within(from, "rig") && !within(to, "rig"):
@@ -120,6 +122,8 @@ func TestForbidden(t *testing.T) {
 		{"cmd/makebreak", "rig/sim", false},
 		{"rig/sim", "rig/simchip", false},
 		{"analyze", "rig/capture", false},
+		{"analyze/diagnose", "rig/unit", false},
+		{"analyze/measure", "analyze/diagnose", true},
 		{"analyze", "rig/wiring", true},
 		{"analyze", "rig/unit", false},
 		{"analyze/report", "rig/words", false},

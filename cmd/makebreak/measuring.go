@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
@@ -20,7 +21,7 @@ import (
 // of what has been measured.
 type measuring struct {
 	reader *capture.Reader
-	meter  *analyze.Meter
+	meter  *diagnose.Examiner
 	seq    *sequences.Sequence
 	plan   *analyze.Plan
 	result analyze.Result
@@ -39,7 +40,7 @@ func newMeasuring(r *capture.Reader, seq *sequences.Sequence) (*measuring, error
 		m.plan = &seq.Plan
 	}
 	var err error
-	m.meter, err = analyze.NewMeter(m.plan, r.Capture())
+	m.meter, err = diagnose.NewExaminer(m.plan, r.Capture())
 	return m, err
 }
 
@@ -137,7 +138,7 @@ func (m *measuring) record() *report.Record {
 				}
 			}
 		},
-		Findings: analyze.Findings(m.plan, m.result.Symptoms, m.cycles()),
+		Findings: diagnose.Findings(m.plan, m.result.Symptoms, m.cycles()),
 		Counts:   m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
 	}
 	if m.seq != nil {

@@ -100,7 +100,7 @@ func moving(t *testing.T) *report.Record {
 func longWords() *report.Record {
 	long := strings.Repeat("unbroken", 30)
 	m := analyze.Measurement{Cycle: 1, Event: long, Signal: "OUT" + long, Quantity: analyze.HighLevel, Value: 12.34567, Expanded: 0.00012,
-		Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Undecided, Reason: long}
+		Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: analyze.Undecided, Doubts: analyze.InWords(long)}
 	return &report.Record{Run: long, Unit: long, Sequence: long, About: long, By: long, Rig: long, Reason: long, LogPath: "/" + long, Verdict: analyze.Undecided,
 		Cycles: 1, Planned: 2, Findings: []analyze.Finding{{Signal: long, Verdict: analyze.Fail, Text: long}}, Cautions: []string{long}, Notes: []string{long},
 		Measurements: func(yield func(analyze.Measurement, error) bool) { yield(m, nil) }}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/sequences"
@@ -18,7 +19,7 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan, about = &seq.Plan, seq.About
 	}
-	var symptoms analyze.Gathering
+	var symptoms diagnose.Gathering
 	for s, err := range rec.Symptoms() {
 		if err != nil {
 			return nil, err

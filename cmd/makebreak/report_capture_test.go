@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/sequences/journal"
@@ -182,7 +183,7 @@ func TestReportCapture_NotMisread(t *testing.T) {
 				case got.Verdict == analyze.Undecided:
 					doubted++
 				case want.Verdict == analyze.Pass || want.Verdict == analyze.Fail:
-					t.Errorf("%v, cycle %d: %v is %s again (%g, %s), was %s (%g, %s)", fault, n, k, got.Verdict, got.Value, got.Reason, want.Verdict, want.Value, want.Reason)
+					t.Errorf("%v, cycle %d: %v is %s again (%g, %s), was %s (%g, %s)", fault, n, k, got.Verdict, got.Value, diagnose.Reason(&got), want.Verdict, want.Value, diagnose.Reason(&want))
 				}
 			}
 		}

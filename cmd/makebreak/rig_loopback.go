@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
@@ -107,7 +108,7 @@ func (l *loopBack) cross(c *capture.Capture, edge capture.Instant, x *crossings)
 	begin := edge.Add(-loopTime / 2)
 	seen.End = edge.Add(loopTime / 2) // before the drive goes off again
 	seen.Events = []capture.Event{{Name: "loop-back", At: begin}}
-	got, err := analyze.Measure(nil, &seen)
+	got, err := diagnose.Examine(nil, &seen)
 	if err != nil {
 		return
 	}

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
@@ -355,7 +356,7 @@ func (o *wireOutcome) judge(t *testing.T, c *capture.Capture) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := analyze.NewMeter(&seq.Plan, c)
+	m, err := diagnose.NewExaminer(&seq.Plan, c)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -158,14 +158,14 @@ func squares(f *line) float64 {
 func (l *Line) doubt(f *line, ranges []shared) {
 	for _, r := range ranges {
 		g := r.gain / l.Gain
-		l.Doubts = append(l.Doubts, capture.Doubt{Source: "meter accuracy", Distribution: capture.Rectangular,
+		l.Doubts = append(l.Doubts, capture.Doubt{Source: capture.MeterAccuracy, Distribution: capture.Rectangular,
 			Relative: g, Volts: r.offset - g*l.Offset})
 	}
 	height := math.Sqrt(math.Max(0, f.variance(f.middle)))
 	slope := math.Sqrt(l.VarGain) / l.Gain
 	l.Doubts = append(l.Doubts,
-		capture.Doubt{Source: "calibration points", Distribution: capture.Normal, Volts: height},
-		capture.Doubt{Source: "calibration slope", Distribution: capture.Normal,
+		capture.Doubt{Source: capture.CalibrationPoints, Distribution: capture.Normal, Volts: height},
+		capture.Doubt{Source: capture.CalibrationSlope, Distribution: capture.Normal,
 			Relative: slope, Volts: -slope * (l.Offset + l.Gain*f.middle)})
 }
 
@@ -178,7 +178,7 @@ const agePerYear = 0.1e-2
 func (c *Calibration) Correction(today Day) wiring.Correction {
 	doubts := append([]capture.Doubt(nil), c.Doubts...)
 	if years := c.Date.YearsUntil(today); years > 0 {
-		doubts = append(doubts, capture.Doubt{Source: "ageing since the calibration", Distribution: capture.Rectangular, Relative: agePerYear * years})
+		doubts = append(doubts, capture.Doubt{Source: capture.CalibrationAgeing, Distribution: capture.Rectangular, Relative: agePerYear * years})
 	}
 	return wiring.Correction{Gain: c.Gain, Offset: c.Offset, Doubts: doubts, Note: c.note(today)}
 }

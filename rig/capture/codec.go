@@ -147,7 +147,7 @@ func (e *encoder) appendTrace(b []byte, t *Trace) []byte {
 	b = appendFloat(b, t.Converter.StepVolts)
 	b = binary.AppendUvarint(b, uint64(len(t.Converter.Doubts)))
 	for _, d := range t.Converter.Doubts {
-		b = appendString(b, d.Source)
+		b = appendString(b, string(d.Source))
 		b = appendString(b, string(d.Distribution))
 		b = appendFloat(b, d.Relative)
 		b = appendFloat(b, d.Volts)
@@ -413,7 +413,7 @@ func (d *decoder) trace() *Trace {
 	c.Stamp, c.StepVolts = time.Duration(d.signed()), d.float()
 	const leastDoubt = 18 // bytes
 	for range d.count("doubts", leastDoubt) {
-		c.Doubts = append(c.Doubts, Doubt{Source: d.string(), Distribution: Distribution(d.string()), Relative: d.float(), Volts: d.float()})
+		c.Doubts = append(c.Doubts, Doubt{Source: Source(d.string()), Distribution: Distribution(d.string()), Relative: d.float(), Volts: d.float()})
 	}
 	t.NominalVolts, t.Missing = d.float(), int(d.signed())
 	n := d.unsigned()

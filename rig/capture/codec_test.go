@@ -90,7 +90,7 @@ func drawAnyTrace(t *rapid.T, word *rapid.Generator[string]) *Trace {
 	tr := NewTrace(word.Draw(t, "signal"), Converter{Span: time.Duration(rapid.Int64().Draw(t, "span")), SpanRel: finite.Draw(t, "span's"), Stamp: time.Duration(rapid.Int64().Draw(t, "stamp")), StepVolts: step})
 	tr.NominalVolts, tr.Missing = finite.Draw(t, "nominal"), rapid.Int().Draw(t, "missing")
 	for range rapid.IntRange(0, 2).Draw(t, "doubts") {
-		tr.Converter.Doubts = append(tr.Converter.Doubts, Doubt{word.Draw(t, "source"), Distribution(word.Draw(t, "distribution")), finite.Draw(t, "relative"), finite.Draw(t, "volts")})
+		tr.Converter.Doubts = append(tr.Converter.Doubts, Doubt{Source(word.Draw(t, "source")), Distribution(word.Draw(t, "distribution")), finite.Draw(t, "relative"), finite.Draw(t, "volts")})
 	}
 	at := rapid.Int64Range(math.MinInt64, math.MaxInt64).Draw(t, "first")
 	gap := rapid.OneOf(rapid.Int64Range(0, 100), rapid.Int64Range(1_000_000, 1_001_000), rapid.Int64Min(0), rapid.SampledFrom([]int64{1e6, 2e6, 1e9}))

@@ -41,7 +41,7 @@ const (
 // rectangular and triangular distributions, a standard deviation for normal ones.
 // Relative is a share of the reading, Volts is added to it.
 type Doubt struct {
-	Source       string
+	Source       Source
 	Distribution Distribution
 	Relative     float64
 	Volts        float64

@@ -74,15 +74,15 @@ func (r *Rig) Nonlinearity(out string) float64 {
 func (r *Rig) corrected(o *Output, c *Chip, by Correction) []capture.Doubt {
 	e, d := c.Errors(), o.Divider
 	list := append([]capture.Doubt(nil), by.Doubts...)
-	add := func(source string, relative, volts float64) {
+	add := func(source capture.Source, relative, volts float64) {
 		if relative > 0 || volts > 0 {
 			list = append(list, capture.Doubt{Source: source, Distribution: capture.Rectangular, Relative: relative, Volts: volts})
 		}
 	}
-	add("upper resistor's drift", d.upperShare()*resistorPerKelvin*roomKelvin, 0)
-	add("lower resistor's drift", d.upperShare()*resistorPerKelvin*roomKelvin, 0)
-	add("ADC gain drift", e.DriftShare*roomKelvin, 0)
-	add("ADC offset drift", 0, offsetStepsKelvin*roomKelvin*e.StepVolts*d.terminalPerPin(e.InputOhms))
-	add("ADC nonlinearity", 0, r.Nonlinearity(o.Name))
+	add(capture.UpperResistorDrift, d.upperShare()*resistorPerKelvin*roomKelvin, 0)
+	add(capture.LowerResistorDrift, d.upperShare()*resistorPerKelvin*roomKelvin, 0)
+	add(capture.ADCGainDrift, e.DriftShare*roomKelvin, 0)
+	add(capture.ADCOffsetDrift, 0, offsetStepsKelvin*roomKelvin*e.StepVolts*d.terminalPerPin(e.InputOhms))
+	add(capture.ADCNonlinearity, 0, r.Nonlinearity(o.Name))
 	return list
 }

@@ -23,7 +23,7 @@ func TestCorrect(t *testing.T) {
 
 	var sources []string
 	for _, d := range r.Converter("OUT3").Doubts {
-		sources = append(sources, d.Source)
+		sources = append(sources, string(d.Source))
 	}
 	want := []string{"meter accuracy", "upper resistor's drift", "lower resistor's drift", "ADC gain drift", "ADC offset drift", "ADC nonlinearity"}
 	if !slices.Equal(sources, want) {

@@ -196,27 +196,27 @@ func (r *Rig) doubts(o *Output, c *Chip) []capture.Doubt {
 	e, d := c.Errors(), o.Divider
 	gain := d.terminalPerPin(e.InputOhms)
 	var list []capture.Doubt
-	relative := func(source string, share float64) {
+	relative := func(source capture.Source, share float64) {
 		if share > 0 {
 			list = append(list, capture.Doubt{Source: source, Distribution: capture.Rectangular, Relative: share})
 		}
 	}
-	volts := func(source string, half float64) {
+	volts := func(source capture.Source, half float64) {
 		if half > 0 {
 			list = append(list, capture.Doubt{Source: source, Distribution: capture.Rectangular, Volts: half})
 		}
 	}
-	relative("upper resistor", d.upperShare()*d.Tolerance)
-	relative("lower resistor", d.upperShare()*d.Tolerance)
-	relative("ADC gain", e.GainShare)
-	relative("ADC gain at this range", e.MatchShare)
-	relative("ADC gain drift", e.DriftShare*roomKelvin)
-	volts("ADC offset", e.OffsetSteps*e.StepVolts*gain)
-	volts("ADC nonlinearity", e.INLSteps*e.StepVolts*gain)
+	relative(capture.UpperResistor, d.upperShare()*d.Tolerance)
+	relative(capture.LowerResistor, d.upperShare()*d.Tolerance)
+	relative(capture.ADCGain, e.GainShare)
+	relative(capture.ADCGainAtRange, e.MatchShare)
+	relative(capture.ADCGainDrift, e.DriftShare*roomKelvin)
+	volts(capture.ADCOffset, e.OffsetSteps*e.StepVolts*gain)
+	volts(capture.ADCNonlinearity, e.INLSteps*e.StepVolts*gain)
 	if d.Upper > 0 && e.InputOhms > 0 {
 		// The load adds U/Z volts a pin volt; what is unknown of Z is unknown of that.
-		relative("ADC input impedance", impedanceShare*d.Upper/e.InputOhms/gain)
-		volts("ADC input return", returnVolts*d.Upper/e.InputOhms)
+		relative(capture.ADCInputImpedance, impedanceShare*d.Upper/e.InputOhms/gain)
+		volts(capture.ADCInputReturn, returnVolts*d.Upper/e.InputOhms)
 	}
 	return list
 }

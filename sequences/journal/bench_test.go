@@ -46,7 +46,7 @@ func outputCycle(n int, rng *rand.Rand) *Cycle {
 		m.Expanded = 2 * m.Standard
 		m.Budget = nil
 		for k := range 6 {
-			line := gum.Component{Source: fmt.Sprintf("source %d", k), Distribution: "rectangular", Standard: 0.001, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}
+			line := gum.Component{Source: gum.Source(fmt.Sprintf("source %d", k)), Distribution: "rectangular", Standard: 0.001, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}
 			if k < 2 {
 				line.Standard *= rng.NormFloat64()
 			}

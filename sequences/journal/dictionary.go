@@ -94,7 +94,7 @@ func pointKey(key []byte, m *analyze.Measurement) []byte {
 	key = binary.LittleEndian.AppendUint64(key, math.Float64bits(m.Limit.Lower))
 	key = binary.LittleEndian.AppendUint64(key, math.Float64bits(m.Limit.Upper))
 	for i := range m.Budget {
-		key = appendText(key, m.Budget[i].Source)
+		key = appendText(key, string(m.Budget[i].Source))
 		key = appendText(key, m.Budget[i].Distribution)
 	}
 	return key
@@ -113,7 +113,7 @@ func (d *dictionary) pointOf(m *analyze.Measurement, fresh *additions) *point {
 	p := &point{id: d.nextPoint + len(fresh.points), event: m.Event, signal: m.Signal, quantity: m.Quantity, limit: m.Limit,
 		sources: make([]source, len(m.Budget)), numbers: numbersOf(m)}
 	for i, c := range m.Budget {
-		p.sources[i] = source{c.Source, c.Distribution}
+		p.sources[i] = source{string(c.Source), c.Distribution}
 	}
 	fresh.points = append(fresh.points, p)
 	fresh.keys = append(fresh.keys, string(d.key))

@@ -101,7 +101,7 @@ func (p *point) budget() []gum.Component {
 	}
 	lines := make([]gum.Component, len(p.sources))
 	for i, s := range p.sources {
-		lines[i].Source, lines[i].Distribution = s.Source, s.Distribution
+		lines[i].Source, lines[i].Distribution = gum.Source(s.Source), s.Distribution
 	}
 	return lines
 }

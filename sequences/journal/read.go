@@ -285,7 +285,7 @@ func scanMeasurement(rows *sql.Rows, points *pointReader) (m analyze.Measurement
 		return m, err
 	}
 	m.Event, m.Signal, m.Quantity, m.Limit, m.Budget = p.event, p.signal, p.quantity, p.limit, p.budget()
-	m.Value, m.Expanded, m.Reason = floatOf(value), floatOf(expanded), reason.String
+	m.Value, m.Expanded, m.Doubts = floatOf(value), floatOf(expanded), doubtsOf(reason.String)
 	if m.Verdict, err = verdictOf(rank); err != nil {
 		return m, err
 	}

@@ -244,8 +244,12 @@ func (r *Run) pack(c *Cycle, fresh *additions) (p packed, err error) {
 		}
 		pt := r.dict.pointOf(m, fresh)
 		row.point, row.numbers = pt.id, packNumbers(m, pt.numbers)
-		if m.Reason != "" {
-			row.reason = r.dict.reasonOf(m.Reason, fresh)
+		text, err := doubtsText(m.Doubts)
+		if err != nil {
+			return p, err
+		}
+		if text != "" {
+			row.reason = r.dict.reasonOf(text, fresh)
 		}
 	}
 	for i := range c.Symptoms {

@@ -15,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
 	_ "makebreak/testdata/fixedseed"
@@ -33,7 +34,7 @@ func exampleCycle(n int) *Cycle {
 					{Source: "noise", Distribution: "normal", Standard: 0.001, Sensitivity: 1, DegreesOfFreedom: 99}}},
 			{Cycle: n, Signal: "K1_NO", Quantity: analyze.BounceCount, Value: 4, Expanded: math.NaN(), Limit: analyze.NoLimit(), Conformance: math.NaN()},
 			{Cycle: n, Event: "disarm", Signal: "K1", Quantity: analyze.ReleaseTime, Value: math.NaN(), Expanded: math.NaN(), Verdict: analyze.Fail,
-				Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.01}, Reason: "the contact never closed"},
+				Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.01}, Doubts: analyze.InWords("the contact never closed")},
 		},
 		Symptoms: []analyze.Symptom{{Cycle: n, Event: "disarm", Signal: "K1", Kind: "no-release", Other: "OUT3", Value: 1.7, Limit: math.NaN()}},
 	}
@@ -167,9 +168,9 @@ func drawCycle(t *rapid.T, n int) *Cycle {
 		m := analyze.Measurement{Cycle: n, Event: word.Draw(t, "event"), Signal: word.Draw(t, "signal"), Quantity: analyze.Quantity(word.Draw(t, "quantity")),
 			Value: float.Draw(t, "value"), Expanded: float.Draw(t, "expanded"), Standard: float.Draw(t, "standard"), Coverage: float.Draw(t, "coverage"),
 			DegreesOfFreedom: float.Draw(t, "freedom"), Limit: analyze.Limit{Lower: float.Draw(t, "lower"), Upper: float.Draw(t, "upper")},
-			Verdict: verdict.Draw(t, "verdict"), Conformance: float.Draw(t, "conformance"), Reason: word.Draw(t, "reason")}
+			Verdict: verdict.Draw(t, "verdict"), Conformance: float.Draw(t, "conformance"), Doubts: analyze.InWords(word.Draw(t, "reason"))}
 		for range rapid.IntRange(0, 3).Draw(t, "lines") {
-			m.Budget = append(m.Budget, gum.Component{Source: word.Draw(t, "source"), Distribution: word.Draw(t, "distribution"),
+			m.Budget = append(m.Budget, gum.Component{Source: gum.Source(word.Draw(t, "source")), Distribution: word.Draw(t, "distribution"),
 				Standard: float.Draw(t, "line"), Sensitivity: float.Draw(t, "sensitivity"), DegreesOfFreedom: float.Draw(t, "line's freedom")})
 		}
 		c.Measurements = append(c.Measurements, m)
@@ -518,7 +519,7 @@ func TestRun_ManyReasons(t *testing.T) {
 	for n := 1; n <= cycles; n++ {
 		c := &Cycle{N: n}
 		for i := range each {
-			c.Measurements = append(c.Measurements, analyze.Measurement{Cycle: n, Reason: fmt.Sprintf("reason %d of %d", i, n)})
+			c.Measurements = append(c.Measurements, analyze.Measurement{Cycle: n, Doubts: analyze.InWords(fmt.Sprintf("reason %d of %d", i, n))})
 		}
 		if err := run.Append(c); err != nil {
 			t.Fatal(err)
@@ -527,7 +528,7 @@ func TestRun_ManyReasons(t *testing.T) {
 	if len(run.dict.reasons) != reasonsHeld {
 		t.Errorf("%d reasons held, want %d", len(run.dict.reasons), reasonsHeld)
 	}
-	if err := run.Append(&Cycle{N: cycles + 1, Measurements: []analyze.Measurement{{Cycle: cycles + 1, Reason: "reason 0 of 7"}}}); err != nil {
+	if err := run.Append(&Cycle{N: cycles + 1, Measurements: []analyze.Measurement{{Cycle: cycles + 1, Doubts: analyze.InWords("reason 0 of 7")}}}); err != nil {
 		t.Fatal(err)
 	}
 	rec, err := db.Find("last")
@@ -540,8 +541,8 @@ func TestRun_ManyReasons(t *testing.T) {
 		if m.Cycle == cycles+1 {
 			want = "reason 0 of 7"
 		}
-		if err != nil || m.Reason != want {
-			t.Fatalf("figure %d: %q, %v, want %q", i, m.Reason, err, want)
+		if err != nil || diagnose.Reason(&m) != want {
+			t.Fatalf("figure %d: %q, %v, want %q", i, diagnose.Reason(&m), err, want)
 		}
 		i++
 	}

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"makebreak/analyze"
 )
 
 // beginSoak begins a soak with a policy of keeping captures.
@@ -93,7 +95,7 @@ func TestAppend_Together(t *testing.T) {
 		t.Fatal(err)
 	}
 	two := exampleCycle(2)
-	two.Measurements[0].Event, two.Measurements[0].Reason = "new event", "new reason"
+	two.Measurements[0].Event, two.Measurements[0].Doubts = "new event", analyze.InWords("new reason")
 	if err := r.Append(exampleCycle(1), two, exampleCycle(3)); !errors.Is(err, ErrHaveCycle) {
 		t.Fatalf("error %v, want ErrHaveCycle", err)
 	}

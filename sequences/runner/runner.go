@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/sequences"
@@ -95,7 +96,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	if err != nil {
 		return Outcome{}, err
 	}
-	meter, err := analyze.NewMeter(&seq.Plan, first)
+	meter, err := diagnose.NewExaminer(&seq.Plan, first)
 	if err != nil {
 		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)
 	}
@@ -216,7 +217,7 @@ func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences
 
 // desk is where cycles are measured and stored.
 type desk struct {
-	meter   *analyze.Meter
+	meter   *diagnose.Examiner
 	seq     *sequences.Sequence
 	opts    Opts
 	stop    context.CancelCauseFunc

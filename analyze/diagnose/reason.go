@@ -1,0 +1,135 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"makebreak/analyze"
+	"makebreak/rig/words"
+)
+
+// Reason says in words what is doubtful of a figure, and, where it is undecided for being
+// near its limit, what would settle that. It is empty where there is nothing to say.
+func Reason(m *analyze.Measurement) string {
+	parts := make([]string, 0, len(m.Doubts)+1)
+	for i := range m.Doubts {
+		if text := doubtText(m, &m.Doubts[i]); text != "" {
+			parts = append(parts, text)
+		}
+	}
+	if undecidedByLimit(m) {
+		parts = append(parts, adviceFor(m))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// undecidedByLimit reports whether a figure is undecided for its nearness to the limit: no doubt says
+// otherwise. That it is a mean or a bound is no such doubt.
+func undecidedByLimit(m *analyze.Measurement) bool {
+	if m.Verdict != analyze.Undecided || math.IsNaN(m.Value) {
+		return false
+	}
+	for _, d := range m.Doubts {
+		if d.Code != analyze.PlainMean && d.Code != analyze.UpperBound {
+			return false
+		}
+	}
+	return true
+}
+
+func adviceFor(m *analyze.Measurement) string {
+	if m.Bound() {
+		return adviceOnBound(m)
+	}
+	return advice(m)
+}
+
+// doubtTexts are the doubts' words. Those with a figure have a verb for it, a number or a
+// text with its unit; those about a signal have one for its name.
+var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, *analyze.Doubt) string{
+	analyze.NoSamples:           fixed("no samples"),
+	analyze.NoSettledSamples:    fixed("no samples in the settled part of the state"),
+	analyze.NoSamplesAtLevel:    fixed("no samples near the state's level"),
+	analyze.NoSamplesAround:     naming("no samples of %s around the change-over"),
+	analyze.FewSamples:          numbering("only %s in the state", "sample"),
+	analyze.PlainMean:           numbering("mean of %s, too few for a histogram", "sample"),
+	analyze.SamplesAbsent:       timing("samples are missing for %s"),
+	analyze.SamplesLeftOut:      timing("samples were left out on purpose for %s: only a move would have been kept; the whole capture would settle it"),
+	analyze.UpperBound:          fixed("too fast to time: no slower than this"),
+	analyze.CrossingNotShown:    fixed("the samples do not show when the output switched"),
+	analyze.ReferencesNotShown:  fixed("the 10 % or 90 % instant is not in the samples"),
+	analyze.StateBeforeUnknown:  fixed("the state before the event is not known"),
+	analyze.WatchedBriefly:      timing("watched for only %s"),
+	analyze.SupplySettingLost:   fixed("the supply's converter had lost its setting"),
+	analyze.OutputNotPlaced:     naming("could not find when %s switched"),
+	analyze.NoOutputKnown:       naming("no output is known to drive %s"),
+	analyze.PulseEdgesNotPlaced: fixed("could not find when the pulse began and ended"),
+	analyze.DidNotGoHigh:        fixed("the output did not go high"),
+	analyze.DidNotGoLow:         fixed("the output did not go low"),
+	analyze.AlreadyHigh:         fixed("the output was already high"),
+	analyze.AlreadyLow:          fixed("the output was already low"),
+	analyze.DidNotPulse:         fixed("the output did not pulse"),
+	analyze.NoContactWired:      fixed("no such contact is wired"),
+	analyze.AlreadyClosed:       naming("%s was already closed"),
+	analyze.AlreadyOpen:         naming("%s was already open"),
+	analyze.DidNotClose:         naming("%s did not close"),
+	analyze.DidNotOpen:          naming("%s did not open"),
+	analyze.NotClosedInTime:     naming("%s did not close before the state ended, which was soon"),
+	analyze.DidNotCloseTill: func(_ *analyze.Measurement, d *analyze.Doubt) string {
+		return d.Signal + " did not close, although the supply went to " + stated(d.Value) + " V"
+	},
+	analyze.DidNotOpenTill: func(_ *analyze.Measurement, d *analyze.Doubt) string {
+		return d.Signal + " did not open, although the supply went to " + stated(d.Value) + " V"
+	},
+	analyze.CoilReachedOnly: sayCoilReached,
+	analyze.CoilReachedWith: fixed(""), // told with CoilReachedOnly
+	analyze.ClosedBefore: func(_ *analyze.Measurement, d *analyze.Doubt) string {
+		return d.Signal + " closed before " + d.Other + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
+	},
+	analyze.ChangedAgain:     numbering("the contact came to rest and then changed again, %s", "time"),
+	analyze.StillBouncing:    timing("still bouncing when the step ended, %s after the last edge: the true value may be higher"),
+	analyze.EdgesMissing:     fixed("edges were lost"),
+	analyze.BounceIncomplete: fixed("edges were lost: the true value may be higher"),
+	analyze.Worded:           func(_ *analyze.Measurement, d *analyze.Doubt) string { return d.Text },
+}
+
+func doubtText(m *analyze.Measurement, d *analyze.Doubt) string {
+	if say := doubtTexts[d.Code]; say != nil {
+		return say(m, d)
+	}
+	return string(d.Code) // of a newer program
+}
+
+func fixed(text string) func(*analyze.Measurement, *analyze.Doubt) string {
+	return func(*analyze.Measurement, *analyze.Doubt) string { return text }
+}
+
+func naming(format string) func(*analyze.Measurement, *analyze.Doubt) string {
+	return func(_ *analyze.Measurement, d *analyze.Doubt) string { return fmt.Sprintf(format, d.Signal) }
+}
+
+func timing(format string) func(*analyze.Measurement, *analyze.Doubt) string {
+	return func(_ *analyze.Measurement, d *analyze.Doubt) string { return fmt.Sprintf(format, seconds(d.Value)) }
+}
+
+func numbering(format, thing string) func(*analyze.Measurement, *analyze.Doubt) string {
+	return func(_ *analyze.Measurement, d *analyze.Doubt) string {
+		return fmt.Sprintf(format, words.Count(int(d.Value), thing))
+	}
+}
+
+// sayCoilReached says how far a ramp brought a coil, and what a longer one would show.
+func sayCoilReached(m *analyze.Measurement, d *analyze.Doubt) string {
+	with, side, limit := "", "below", m.Limit.Lower
+	if m.Quantity == analyze.PullInVoltage {
+		side, limit = "above", m.Limit.Upper
+	}
+	for _, x := range m.Doubts {
+		if x.Code == analyze.CoilReachedWith {
+			with = " ± " + amount(x.Value, m, func(v float64) float64 { return v })
+		}
+	}
+	return fmt.Sprintf("the coil came to %s V%s only: it changes over %s that. A ramp that ends well %s %s V would show whether it must",
+		short(d.Value), with, side, side, stated(limit))
+}

@@ -1,0 +1,481 @@
+package diagnose
+
+import (
+	"math"
+
+	"makebreak/analyze"
+	"makebreak/analyze/measure"
+)
+
+// belowOff is how far under its own off level, in volts, an output must read for
+// its wire to be the suspect: a switched-off output still leaks a little, an open
+// wire reads nothing.
+const belowOff = 0.3
+
+// examination names what is wrong in one state.
+type examination struct {
+	*measure.State
+	found []analyze.Symptom
+	// explained are the signals of which nothing more need be said.
+	explained map[string]bool
+}
+
+// Symptoms names what is wrong in a state: first whether the right outputs
+// moved, then the relays, then figures out of their limits. A symptom that explains
+// others silences them.
+func Symptoms(s *measure.State) []analyze.Symptom {
+	x := &examination{State: s, explained: map[string]bool{}}
+	if s.SupplyLost {
+		x.add(supplySignal, analyze.SupplyLost, "", math.NaN(), math.NaN())
+		return x.found
+	}
+	x.unsampled()
+	x.stillOnRamps()
+	x.moves()
+	for i := range s.Relays {
+		r := &s.Relays[i]
+		if r.Output == nil || x.explained[r.Output.Signal] || x.relay(r) {
+			x.explained[r.Plan.Signal], x.explained[r.Plan.Make], x.explained[r.Plan.Break] = true, true, true
+		}
+	}
+	x.figures()
+	for i := range s.Outputs {
+		if o := &s.Outputs[i]; !x.explained[o.Signal] {
+			x.aberration(o)
+		}
+	}
+	return x.found
+}
+
+// supplySignal stands for the unit's supply where a signal is named.
+const supplySignal = "supply"
+
+func (x *examination) add(signal string, k analyze.Kind, other string, value, limit float64) {
+	x.found = append(x.found, analyze.Symptom{Cycle: x.Cycle, Event: x.Event, Signal: signal, Kind: k, Other: other, Value: value, Limit: limit})
+}
+
+// unsampled says which outputs have no samples.
+func (x *examination) unsampled() {
+	for i := range x.Outputs {
+		o := &x.Outputs[i]
+		switch briefest := measure.ShortestWatch.Seconds(); {
+		case o.Samples > 0:
+		case o.Lasted < briefest:
+			x.add(o.Signal, analyze.WatchedShort, "", o.Lasted, briefest)
+		default:
+			x.add(o.Signal, analyze.NotSampled, "", math.NaN(), math.NaN())
+		}
+	}
+}
+
+// stillOnRamps says which relays a ramp of the supply did not make change over though it
+// gave them what they need.
+func (x *examination) stillOnRamps() {
+	for i := range x.Rows {
+		m := &x.Rows[i]
+		if m.Verdict != analyze.Fail || !m.Has(analyze.DidNotCloseTill) && !m.Has(analyze.DidNotOpenTill) || m.Limit.None() {
+			continue
+		}
+		for k := range x.Relays {
+			r := &x.Relays[k]
+			switch {
+			case r.Plan.Signal != m.Signal:
+			case m.Quantity == analyze.DropOutVoltage:
+				x.add(r.Plan.Make, analyze.Welded, r.Output.Signal, r.Output.Rest, m.Limit.Upper)
+			default:
+				x.add(r.Plan.Signal, analyze.RelayStill, r.Output.Signal, r.Output.Rest, m.Limit.Upper)
+			}
+		}
+	}
+}
+
+// A transition is told of that goes beyond its level by this share of its amplitude, and
+// by this many volts, at least. The diode across a coil lets the terminal go 0.7 V below
+// zero, and a supply sags less than that under it (common practice, no source).
+const (
+	farBeyond       = 0.25
+	leastAberration = 2.0
+)
+
+// aberration notes a transition that went far beyond the level where it settled. A fall
+// counts from zero where it settled above that: so far the diode across a coil lets it go
+// in any case.
+func (x *examination) aberration(o *measure.OutputState) {
+	far := math.Max(leastAberration, farBeyond*math.Abs(o.Level-o.Before))
+	switch {
+	case !o.Named || !o.Placed:
+	case o.Transient-o.Level >= far:
+		x.add(o.Signal, analyze.Overshoots, "", o.Transient, o.Level)
+	case math.Min(o.Level, 0)-o.Transient >= far:
+		x.add(o.Signal, analyze.Undershoots, "", o.Transient, o.Level)
+	}
+}
+
+// moves compares which outputs moved with which should have.
+func (x *examination) moves() {
+	var still, strays []*measure.OutputState
+	for i := range x.Outputs {
+		o := &x.Outputs[i]
+		switch outcomeOf(o) {
+		case asDemanded:
+		case unseen:
+			x.explained[o.Signal] = true
+		case stood:
+			still = append(still, o)
+		case strayed:
+			strays = append(strays, o)
+		default:
+			k, value := misbehaviour(o)
+			x.add(o.Signal, k, "", value, math.NaN())
+			x.explained[o.Signal] = true
+		}
+	}
+	x.pairMoves(still, strays)
+}
+
+// outcome is how what an output did compares with what was demanded.
+type outcome int
+
+const (
+	asDemanded outcome = iota
+	unseen             // no samples
+	stood              // did not go where it should
+	strayed            // moved and should not have
+	otherwise          // did something else, see misbehaviour
+)
+
+func outcomeOf(o *measure.OutputState) outcome {
+	if o.Samples == 0 {
+		return unseen
+	}
+	if k, _ := misbehaviour(o); k != "" {
+		return otherwise
+	}
+	switch want, named := o.Demand.State(); {
+	case o.Demand == analyze.Any:
+	case o.Demand == analyze.Pulse:
+		if !o.Moved {
+			return stood
+		}
+	case named:
+		if o.HighAtEnd != want {
+			return stood
+		}
+	case o.Moved && o.HighAtEnd != o.WasHigh, o.Moved && o.Crossings == 2 && !o.Named:
+		return strayed
+	}
+	return asDemanded
+}
+
+// farTooMuch is how many times its usual voltage no output can have: its samples are not
+// in volts.
+const farTooMuch = 10
+
+// belowZero is how far below zero, in volts, an output reads whose wires are swapped.
+const belowZero = 2.0
+
+// misbehaviour names what an output did instead of what was demanded, where that has
+// a name of its own, and a figure for the text.
+func misbehaviour(o *measure.OutputState) (analyze.Kind, float64) {
+	want, named := o.Demand.State()
+	outermost := math.Max(math.Abs(o.Highest), math.Abs(o.Lowest))
+	switch {
+	case !o.Named || o.Demand == analyze.Any:
+		return "", 0
+	case outermost > farTooMuch*o.Nominal:
+		return analyze.NotVolts, outermost
+	case math.Min(o.Level, o.Rest) < -belowZero:
+		return analyze.Reversed, math.Min(o.Level, o.Rest)
+	case o.Demand == analyze.Pulse:
+		return pulseMisbehaviour(o)
+	case !named || o.HighAtEnd == want:
+		return excursion(o)
+	case o.Moved && o.WasKnown && o.WasHigh == want:
+		return analyze.Inverted, o.Level
+	case o.Moved && (want && o.WentHigh || !want && o.WentLow):
+		return analyze.FellBack, o.Away
+	}
+	return "", 0
+}
+
+// pulseMisbehaviour names what is wrong with an output that moved and should have pulsed.
+func pulseMisbehaviour(o *measure.OutputState) (analyze.Kind, float64) {
+	switch {
+	case o.Moved && o.WasHigh && o.WasKnown:
+		return analyze.Inverted, math.NaN()
+	case o.Moved && o.HighAtEnd && o.Pulses < 2:
+		if o.Watched < o.LastEnd {
+			return analyze.WatchedShort, o.Watched
+		}
+		return analyze.NoPulse, math.NaN()
+	case o.Pulses > 1:
+		return analyze.MorePulses, float64(o.Pulses)
+	}
+	return "", 0
+}
+
+// excursion names an excursion to the other state where no limit of hold says how long
+// one may last.
+func excursion(o *measure.OutputState) (analyze.Kind, float64) {
+	if o.Demand == analyze.Unmoved && o.WasKnown && o.HighAtEnd != o.WasHigh {
+		return "", 0 // it moved for good
+	}
+	far := math.Abs(o.AwayVolts - o.Held)
+	if o.HoldLimited || !o.Moved || o.AwaySamples == 0 || far < (o.Highest-o.Lowest)/2 {
+		return "", 0
+	}
+	return kindOfExcursion(o), o.Away
+}
+
+// kindOfExcursion tells why an output left its state.
+func kindOfExcursion(o *measure.OutputState) analyze.Kind {
+	if o.Drifts {
+		return analyze.Drooping
+	}
+	off := o.OffLevel
+	if !o.High && o.LevelKnown {
+		off = o.Level
+	}
+	if off-o.AwayVolts > belowOff {
+		return analyze.LooseWire
+	}
+	return analyze.LeftState
+}
+
+// pairMoves says of an output that did not move which other one moved instead.
+func (x *examination) pairMoves(still, strays []*measure.OutputState) {
+	for _, o := range still {
+		x.explained[o.Signal] = true
+		if len(strays) > 0 {
+			x.add(o.Signal, analyze.MovedInstead, strays[0].Signal, math.NaN(), math.NaN())
+			x.explained[strays[0].Signal] = true
+			strays = strays[1:]
+			continue
+		}
+		if o.TooBrief {
+			x.add(o.Signal, analyze.WatchedShort, "", o.Watched, o.Allowed)
+			continue
+		}
+		x.add(o.Signal, analyze.DidNotMove, "", o.Level, math.NaN())
+	}
+	for _, o := range strays {
+		x.explained[o.Signal] = true
+		x.add(o.Signal, analyze.MovedUnasked, "", o.Level, math.NaN())
+	}
+}
+
+// relay compares what a relay's contacts did with what its output told it, and returns
+// whether that explains figures of the relay out of their limits.
+func (x *examination) relay(r *measure.RelayState) bool {
+	for i := range r.Changes {
+		if x.change(r, &r.Changes[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+// change does so for one change. Where edges were lost the contacts' story has holes, and
+// nothing is said of it.
+func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool {
+	signal, k := symptomOf(r, c)
+	if k == "" {
+		return false
+	}
+	if c.EdgesLost {
+		x.add(r.Plan.Signal, analyze.EdgesLost, "", math.NaN(), math.NaN())
+		return true
+	}
+	value, limit := math.NaN(), math.NaN()
+	switch k {
+	case analyze.RelayStill:
+		value, limit = r.Output.Level, r.Plan.MustOperate
+	case analyze.HeldIn:
+		value, limit = r.Output.Level, r.Plan.MustRelease
+	case explained:
+		return true
+	}
+	x.add(signal, k, r.Output.Signal, value, limit)
+	return true
+}
+
+// explained stands for figures out of their limits that an earlier symptom has
+// explained already.
+const explained analyze.Kind = "explained"
+
+// symptomOf names what is wrong with a relay's contacts, and at which signal;
+// nothing where they did what the output told them.
+func symptomOf(r *measure.RelayState, c *measure.RelayChange) (string, analyze.Kind) {
+	switch edges := c.Make.Edges + c.Break.Edges; {
+	case c.Make.Restless && c.Break.Restless:
+		return r.Plan.Signal, analyze.Chattering
+	case c.Make.Restless:
+		return r.Plan.Make, analyze.UnsteadyMake
+	case c.Break.Restless:
+		return r.Plan.Break, analyze.UnsteadyMake
+	case !c.Told && edges > 0 && !c.Late:
+		return r.Plan.Signal, analyze.RelayAlone
+	case !c.Told:
+		return "", ""
+	}
+	if c.Rising {
+		return symptomOfOperation(r, c)
+	}
+	return symptomOfRelease(r, c)
+}
+
+// still reports whether no contact has an edge.
+func still(c *measure.RelayChange) bool { return c.Make.Edges+c.Break.Edges == 0 }
+
+// symptomOfOperation names what is wrong with contacts that should have operated.
+func symptomOfOperation(r *measure.RelayState, c *measure.RelayChange) (string, analyze.Kind) {
+	switch {
+	case c.Make.Opens && (c.Break.Closes || !r.HasBreak), c.Break.Closes && !r.HasMake:
+		return r.Plan.Signal, analyze.ContactsSwap
+	case still(c) && (c.Make.Closed || !r.HasMake && c.Break.Known && !c.Break.Closed):
+		return r.Plan.Signal, explained // it had not released, which has been said
+	case still(c) && c.TooBrief:
+		return r.Plan.Signal, explained
+	case still(c):
+		return r.Plan.Signal, analyze.RelayStill
+	case c.Break.Opens && c.Make.Known && !c.Make.Closed:
+		return r.Plan.Make, analyze.UnsteadyMake
+	}
+	return "", ""
+}
+
+// symptomOfRelease names what is wrong with contacts that should have released.
+func symptomOfRelease(r *measure.RelayState, c *measure.RelayChange) (string, analyze.Kind) {
+	if !still(c) {
+		return symptomOfPartRelease(r, c)
+	}
+	switch {
+	case r.HasMake && !c.Make.Closed, !r.HasMake && c.Break.Closed:
+		return r.Plan.Signal, explained // it had not operated either
+	case c.TooBrief:
+		return r.Plan.Signal, explained
+	case r.Output.Level > r.Plan.MustRelease && r.Output.Demand != analyze.Pulse:
+		return r.Plan.Signal, analyze.HeldIn
+	case !r.HasMake:
+		return r.Plan.Break, analyze.UnsteadyMake
+	}
+	return r.Plan.Make, analyze.Welded
+}
+
+// symptomOfPartRelease does so where a contact moved.
+func symptomOfPartRelease(r *measure.RelayState, c *measure.RelayChange) (string, analyze.Kind) {
+	switch {
+	case c.Make.Closes && (c.Break.Opens || !r.HasBreak), c.Break.Opens && !r.HasMake:
+		return r.Plan.Signal, analyze.ContactsSwap
+	case c.Break.Closes && c.Make.Closed:
+		return r.Plan.Make, analyze.Welded
+	case c.Make.Opens && c.Break.Known && !c.Break.Closed:
+		return r.Plan.Break, analyze.UnsteadyMake
+	}
+	return "", ""
+}
+
+// figures turns this state's figures out of their limits into symptoms.
+func (x *examination) figures() {
+	said := map[analyze.Kind]bool{}
+	for i := range x.Rows {
+		m := &x.Rows[i]
+		if m.Event != x.Event || x.explained[m.Signal] || math.IsNaN(m.Value) {
+			continue
+		}
+		if m.Verdict == analyze.Undecided {
+			x.doubt(m)
+		}
+		if m.Verdict != analyze.Fail {
+			continue
+		}
+		k := x.kindOf(m)
+		if k == analyze.WeakPullIn && said[analyze.LowWhenOn] {
+			continue
+		}
+		if k == analyze.Drooping {
+			x.drooping(m.Signal)
+			continue
+		}
+		said[k] = true
+		x.add(m.Signal, k, string(m.Quantity), m.Value, nearer(m))
+	}
+}
+
+// drooping says once of an output that it droops, whatever figures show it.
+func (x *examination) drooping(signal string) {
+	for _, s := range x.found {
+		if s.Kind == analyze.Drooping && s.Signal == signal {
+			return
+		}
+	}
+	x.add(signal, analyze.Drooping, "", math.NaN(), math.NaN())
+}
+
+// doubt says why a figure could not be decided.
+func (x *examination) doubt(m *analyze.Measurement) {
+	switch {
+	case m.Has(analyze.EdgesMissing):
+		x.add(m.Signal, analyze.EdgesLost, "", math.NaN(), math.NaN())
+	case m.Has(analyze.SamplesLeftOut):
+		// Nothing is wrong with the unit or the rig.
+	case m.Has(analyze.SamplesAbsent):
+		x.add(m.Signal, analyze.SamplesMissing, "", x.missingAt(m.Signal), math.NaN())
+	case m.Bound() || !(math.Abs(m.Value-nearer(m)) <= m.Expanded):
+		// Not for its nearness to the limit.
+		x.add(m.Signal, analyze.Doubtful, string(m.Quantity), m.Value, math.NaN())
+	default:
+		x.add(m.Signal, analyze.NearLimit, string(m.Quantity), m.Value, nearer(m))
+	}
+}
+
+// missingAt is for how many seconds the samples of an output, or of the one before a
+// relay, were missing.
+func (x *examination) missingAt(signal string) float64 {
+	o := x.output(signal)
+	for i := range x.Relays {
+		if r := &x.Relays[i]; r.Plan.Signal == signal {
+			o = r.Output
+		}
+	}
+	if o == nil {
+		return math.NaN()
+	}
+	return o.Missing
+}
+
+func (x *examination) output(signal string) *measure.OutputState {
+	for i := range x.Outputs {
+		if x.Outputs[i].Signal == signal {
+			return &x.Outputs[i]
+		}
+	}
+	return nil
+}
+
+// nearer is the limit that a value is nearer to.
+func nearer(m *analyze.Measurement) float64 {
+	lo, hi := m.Limit.Lower, m.Limit.Upper
+	switch {
+	case math.IsNaN(lo):
+		return hi
+	case math.IsNaN(hi) || math.Abs(m.Value-lo) < math.Abs(m.Value-hi):
+		return lo
+	}
+	return hi
+}
+
+// kindOf names what a figure out of its limit is a symptom of: what its quantity's row
+// says, save where the output itself shows why.
+func (x *examination) kindOf(m *analyze.Measurement) analyze.Kind {
+	o := x.output(m.Signal)
+	switch {
+	case m.Quantity == analyze.Hold && o != nil:
+		return kindOfExcursion(o)
+	case m.Quantity == analyze.Ripple && o != nil && o.Drifts:
+		return analyze.Drooping
+	case m.Quantity == analyze.TransferTime && m.Value >= 0:
+		return analyze.OffLimit // a gap that is too short or too long is no overlap
+	}
+	return m.Quantity.SymptomOf(m.Value > m.Limit.Upper)
+}

@@ -1,0 +1,312 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/gum"
+	"makebreak/rig/capture"
+)
+
+// contacts is what a relay's two contacts did from when it was told something to
+// when it was told the next.
+type contacts struct {
+	make, brk change
+	// operates and releases say which way the contacts changed over.
+	operates, releases bool
+	told               command
+	soon               bool // it was not watched for long enough to say that it stands still
+	late               bool // what it does may answer what it was told in the state before
+}
+
+// command is what a relay's output told it.
+type command struct {
+	due    bool // it was told to change
+	rising bool
+	cross  crossing // of the output
+	placed bool
+}
+
+// lost reports whether edges of either contact are known to be missing.
+func (x contacts) lost() bool { return x.make.lost > 0 || x.brk.lost > 0 }
+
+// measure looks at a relay's contacts from an event to the next and reports them.
+// A pulse tells a relay two things, each of which is measured.
+func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to capture.Instant) []contacts {
+	if mv, moves := m.plan.Moves[e.Name]; moves {
+		return r.move(m, c, e, to, mv)
+	}
+	end, pulsed := r.pulseEnd(c)
+	if !pulsed {
+		x := r.changes(c, e.At, to)
+		x.told = r.command(x)
+		x.soon = to.Sub(max(e.At, r.lastMove())) < ShortestWatch
+		x.late = !x.told.due && e.At.Sub(r.lastMove()) < ShortestWatch
+		r.report(m, e, x)
+		r.reportMargins(m, c, e)
+		return []contacts{x}
+	}
+	s := &r.output.now
+	x, y := r.changes(c, e.At, end), r.changes(c, end, to)
+	x.told = command{true, true, s.cross, s.placed}
+	y.told = command{true, false, s.end, s.ended}
+	r.report(m, e, x)
+	r.report(m, e, y)
+	r.reportMargins(m, c, e)
+	return []contacts{x, y}
+}
+
+// changes looks at what both contacts did in from..to.
+func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) contacts {
+	x := contacts{
+		make: changeOf(trackAt(c, r.make), from, to),
+		brk:  changeOf(trackAt(c, r.brk), from, to),
+		soon: to.Sub(from) < ShortestWatch,
+	}
+	x.operates = x.make.closes() || x.brk.opens()
+	x.releases = x.make.opens() || x.brk.closes()
+	return x
+}
+
+// report reports the figures of one change-over.
+func (r *relayMeter) report(m *Meter, e capture.Event, x contacts) {
+	first := len(m.out)
+	r.reportTime(m, e, x)
+	r.reportTransfer(m, e, x)
+	r.reportBounce(m, e, x.make, r.plan.Make)
+	r.reportBounce(m, e, x.brk, r.plan.Break)
+	if x.lost() {
+		doubtFailures(m.out[first:])
+	}
+}
+
+// pulseEnd is when the relay is told to let go within a state: no later than at the
+// output's first sample after its pulse, and no sooner than at the last one in it.
+func (r *relayMeter) pulseEnd(c *capture.Capture) (capture.Instant, bool) {
+	if r.output == nil {
+		return 0, false
+	}
+	s := &r.output.now
+	if s.expect.Demand != analyze.Pulse || !s.moved || !s.high || !s.stretch.ended {
+		return 0, false
+	}
+	at := s.stretch.to
+	if times, _, earlier := c.Traces[r.output.index].Near(at, 1, 0); earlier == 1 {
+		at = max(s.stretch.from, capture.Instant(times[0]))
+	}
+	return at, true
+}
+
+// doubtFailures takes back what lost edges may have made look wrong.
+func doubtFailures(rows []analyze.Measurement) {
+	for i := range rows {
+		if x := &rows[i]; x.Verdict == analyze.Fail {
+			x.LeaveUndecided(append(x.Doubts, of(analyze.EdgesMissing))...)
+		}
+	}
+}
+
+func trackAt(c *capture.Capture, i int) *capture.Track {
+	if i < 0 {
+		return nil
+	}
+	return c.Tracks[i]
+}
+
+// reportTime reports the operate time (make contact's first closing after the
+// output's crossing) or the release time (break contact's), bounce not counted:
+// MIL-R-5757 4.6.8, IEC 61810-7.
+func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
+	q, closing, name := analyze.OperateTime, x.make, r.plan.Make
+	if !x.told.due {
+		return
+	}
+	if !x.told.rising {
+		q, closing, name = analyze.ReleaseTime, x.brk, r.plan.Break
+	}
+	limit := r.plan.Limits.Of(q)
+	if name == "" {
+		m.missing(e.Name, r.plan.Signal, q, limit, analyze.Undecided, of(analyze.NoContactWired))
+		return
+	}
+	if !x.told.placed {
+		m.missing(e.Name, r.plan.Signal, q, limit, analyze.Undecided, r.noCrossing())
+		return
+	}
+	at, ok := closing.first(true)
+	if !ok || closing.start {
+		v, why := notClosed(name, x, closing)
+		m.missing(e.Name, r.plan.Signal, q, limit, v, why)
+		return
+	}
+	cross := x.told.cross
+	budget := withoutEvent(cross.budget)
+	budget = append(budget, stampOf(closing.track)...)
+	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: q, Value: at.Sub(e.At).Seconds() - cross.at, Limit: limit}
+	if gap := r.output.now.crossGap; gap > 0 {
+		row.Doubts = figure(analyze.SamplesAbsent, gap)
+	}
+	m.row(row, budget)
+	if y := m.lastRow(); y.Value+y.Expanded < 0 {
+		r.beforeTold(y, name)
+	}
+}
+
+// beforeTold doubts the time of a contact that closed before the output crossed its mid
+// level: that was not when the relay was told.
+func (r *relayMeter) beforeTold(y *analyze.Measurement, name string) {
+	y.Doubts = []analyze.Doubt{{Code: analyze.ClosedBefore, Value: math.NaN(), Signal: name, Other: r.output.signal}}
+	if y.Verdict == analyze.Pass {
+		y.LeaveUndecided()
+	}
+}
+
+// notClosed says why a contact that should have closed has no time of closing.
+func notClosed(name string, x contacts, c change) (analyze.Verdict, analyze.Doubt) {
+	switch {
+	case c.start:
+		return analyze.Fail, about(analyze.AlreadyClosed, name)
+	case x.soon:
+		return analyze.Undecided, about(analyze.NotClosedInTime, name)
+	}
+	return analyze.Fail, about(analyze.DidNotClose, name)
+}
+
+// command says whether the relay was told to change at this event, and which way:
+// by its output where one is known, else by what its contacts did.
+func (r *relayMeter) command(x contacts) command {
+	if r.output == nil {
+		return command{due: x.operates || x.releases, rising: x.operates}
+	}
+	s := &r.output.now
+	return command{s.moved, s.high, s.cross, s.placed}
+}
+
+// lastMove is when the relay's output crossed its mid level last.
+func (r *relayMeter) lastMove() capture.Instant {
+	if r.output == nil {
+		return never
+	}
+	if s := &r.output.now; s.moved {
+		return s.entry.from
+	}
+	return r.output.movedAt
+}
+
+// never is an instant before all others, far enough from them for a difference.
+const never = capture.Instant(math.MinInt64 / 4)
+
+func (r *relayMeter) noCrossing() analyze.Doubt {
+	if r.output == nil {
+		return about(analyze.NoOutputKnown, r.plan.Signal)
+	}
+	return about(analyze.OutputNotPlaced, r.output.signal)
+}
+
+// stampOf is the uncertainty of the time stamps of one edge on each track.
+func stampOf(tracks ...*capture.Track) []gum.Component {
+	var sum float64
+	for _, t := range tracks {
+		if t != nil {
+			sum = math.Hypot(sum, t.Stamp.Seconds())
+		}
+	}
+	if sum == 0 {
+		return nil
+	}
+	return []gum.Component{{Source: analyze.ContactTimeStamp, Distribution: "normal",
+		Standard: sum, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}}
+}
+
+// reportTransfer reports the time from the opening contact's last opening to the
+// closing contact's first closing. It is negative where both were closed at once.
+func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
+	if !x.operates && !x.releases || r.make < 0 || r.brk < 0 {
+		return
+	}
+	opening, closing := x.brk, x.make
+	if x.releases {
+		opening, closing = x.make, x.brk
+	}
+	limit := r.plan.Limits.Of(analyze.TransferTime)
+	opened, ok := opening.last(false)
+	if !ok || !opening.opens() {
+		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, x.stillness(), about(analyze.DidNotOpen, opening.track.Signal))
+		return
+	}
+	closed, ok := closing.first(true)
+	if !ok || closing.start {
+		_, why := notClosed(closing.track.Signal, x, closing)
+		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, x.stillness(), why)
+		return
+	}
+	m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.TransferTime,
+		Value: closed.Sub(opened).Seconds(), Limit: limit}, stampOf(opening.track, closing.track))
+}
+
+// stillness is the verdict on a contact that did not change.
+func (x contacts) stillness() analyze.Verdict {
+	if x.soon {
+		return analyze.Undecided
+	}
+	return analyze.Fail
+}
+
+// reportBounce reports the bounce of a contact that closed, and of one that opened
+// where it bounced.
+func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name string) {
+	if !x.moved() && len(x.edges) < 2 || x.opens() && x.bounceCount() == 0 {
+		return
+	}
+	limit, counts := r.plan.Limits.Of(analyze.BounceTime), r.plan.Limits.Of(analyze.BounceCount)
+	row := analyze.Measurement{Event: e.Name, Signal: name, Quantity: analyze.BounceTime, Value: x.bounceTime().Seconds(), Limit: limit}
+	count := analyze.Measurement{Event: e.Name, Signal: name, Quantity: analyze.BounceCount, Value: float64(x.bounceCount()), Limit: counts}
+	row.Doubts = x.openEnd()
+	if x.lost > 0 && x.bounceCount() > 0 {
+		row.Doubts = []analyze.Doubt{of(analyze.BounceIncomplete)}
+	}
+	count.Doubts = slices.Clone(row.Doubts)
+	m.row(row, stampOf(x.track, x.track))
+	x.doubtPass(m.lastRow())
+	m.row(count, nil)
+	x.doubtPass(m.lastRow())
+}
+
+// openEnd says what is not known of a change's end, or nothing.
+func (c change) openEnd() []analyze.Doubt {
+	switch {
+	case c.later > 0:
+		return figure(analyze.ChangedAgain, float64(c.later))
+	case !c.rests:
+		return figure(analyze.StillBouncing, c.watched.Seconds())
+	}
+	return nil
+}
+
+// doubtPass takes back a pass that edges after the state's end may have spoilt.
+func (c change) doubtPass(x *analyze.Measurement) {
+	if !c.rests && x.Verdict == analyze.Pass {
+		x.LeaveUndecided()
+	}
+}
+
+// reportMargins reports how far the output's levels are from what the relay needs.
+func (r *relayMeter) reportMargins(m *Meter, c *capture.Capture, e capture.Event) {
+	if r.output == nil || !r.output.now.state.known() || r.output.now.soon {
+		return
+	}
+	s := &r.output.now
+	budget := levelBudget(c.Traces[r.output.index], s.state)
+	if r.output.namesHigh() {
+		if must := r.plan.MustOperate; !math.IsNaN(must) {
+			m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.PullInMargin,
+				Value: s.state.volts - must, Limit: r.plan.Limits.Of(analyze.PullInMargin)}, budget)
+		}
+		return
+	}
+	if must := r.plan.MustRelease; !math.IsNaN(must) {
+		m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.DropOutMargin,
+			Value: must - s.state.volts, Limit: r.plan.Limits.Of(analyze.DropOutMargin)}, budget)
+	}
+}

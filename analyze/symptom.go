@@ -1,0 +1,76 @@
+package analyze
+
+// Symptom is one thing seen wrong (or doubtful) in one cycle. Findings are made
+// of symptoms, so a log that holds them can be reported again at any time.
+type Symptom struct {
+	Cycle  int
+	Event  string
+	Signal string // the output, relay or contact that it is about
+	Kind   Kind
+	Other  string  // another signal involved: the output that moved instead
+	Value  float64 // a figure for the text; NaN: none
+	Limit  float64 // the limit that it broke; NaN: none
+}
+
+// Kind is a kind of symptom.
+type Kind string
+
+// The kinds of symptoms.
+const (
+	NotSampled     Kind = "not-sampled"
+	SamplesMissing Kind = "samples-missing"
+	WatchedShort   Kind = "watched-short"
+	Reversed       Kind = "reversed"
+	DidNotMove     Kind = "did-not-move"
+	MovedInstead   Kind = "moved-instead"
+	MovedUnasked   Kind = "moved-unasked"
+	Inverted       Kind = "inverted"
+	FellBack       Kind = "fell-back"
+	NoPulse        Kind = "no-pulse"
+	MorePulses     Kind = "more-pulses"
+	PulseLength    Kind = "pulse-length"
+	LowWhenOn      Kind = "low-when-on"
+	HighWhenOn     Kind = "high-when-on"
+	HighWhenOff    Kind = "high-when-off"
+	OffMayHold     Kind = "off-may-hold"
+	WeakPullIn     Kind = "weak-pull-in"
+	Rippling       Kind = "rippling"
+	Drooping       Kind = "drooping"
+	LeftState      Kind = "left-state"
+	LooseWire      Kind = "loose-wire"
+	SlowSwitching  Kind = "slow-switching"
+	EarlySwitching Kind = "early-switching"
+	SlowTransition Kind = "slow-transition"
+	RelayStill     Kind = "relay-still"
+	RelayAlone     Kind = "relay-alone"
+	HeldIn         Kind = "held-in"
+	ContactsSwap   Kind = "contacts-swapped"
+	Welded         Kind = "welded"
+	UnsteadyMake   Kind = "unsteady-contact"
+	Chattering     Kind = "chattering"
+	LongBounce     Kind = "long-bounce"
+	SlowOperate    Kind = "slow-operate"
+	SlowRelease    Kind = "slow-release"
+	Overlap        Kind = "overlap"
+	OffLimit       Kind = "off-limit"
+	NearLimit      Kind = "near-limit"
+	Doubtful       Kind = "doubtful"
+	NotVolts       Kind = "not-volts"
+	EdgesLost      Kind = "edges-lost"
+	PullsInHigh    Kind = "pulls-in-high"
+	LetsGoLow      Kind = "lets-go-low"
+	SupplyLost     Kind = "supply-lost"
+	Overshoots     Kind = "overshoots"
+	Undershoots    Kind = "undershoots"
+)
+
+// Verdict is what a symptom of the kind means for the unit.
+func (k Kind) Verdict() Verdict {
+	switch k {
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost:
+		return Undecided
+	case Overshoots, Undershoots:
+		return NoVerdict // no limit says how far a transition may go beyond its level
+	}
+	return Fail
+}
