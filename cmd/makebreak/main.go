@@ -12,12 +12,13 @@ import (
 	"syscall"
 
 	"makebreak/rig/gpioline"
+	"makebreak/rig/realtime"
 )
 
 func main() {
 	crashBySignal()
 	gpioline.GuardMain()
-	tightMemory()
+	realtime.CollectOften()
 	signal.Ignore(syscall.SIGPIPE) // the reader of the results may end first: that is told as any error of writing
 	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
 }

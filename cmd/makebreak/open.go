@@ -18,6 +18,7 @@ import (
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/line"
 	"makebreak/rig/mcp4725"
+	"makebreak/rig/realtime"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -173,9 +174,9 @@ func openReal(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	if err != nil {
 		return nil, failed(exitRig, err)
 	}
-	spareProcessors()
-	roomyMemory()
-	smallPages()
+	realtime.SpareProcessors()
+	realtime.CollectRarely()
+	realtime.SmallPages()
 	held := &hardware{Set: lines, bus: bus}
 	b, err := bench.Open(rig, bus, held, opts)
 	if err != nil {
@@ -195,7 +196,7 @@ type hardware struct {
 
 func (h *hardware) Wait(ctx context.Context, deadline capture.Instant) error {
 	if h.calm == nil {
-		h.calm = urgent()
+		h.calm = realtime.RaisePriority()
 	}
 	return h.Set.Wait(ctx, deadline)
 }
@@ -206,7 +207,7 @@ func (h *hardware) Close() error {
 		h.calm()
 		h.calm = nil
 	}
-	tightMemory()
+	realtime.CollectOften()
 	return err
 }
 

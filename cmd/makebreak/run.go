@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/realtime"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -220,7 +221,7 @@ func deskOf(rig *wiring.Rig) func() {
 	if rig.Simulated {
 		return nil
 	}
-	return patient
+	return realtime.LowerPriority
 }
 
 // runInfo is what the log keeps of a run besides its figures.

@@ -1,4 +1,4 @@
-package main
+package realtime
 
 import (
 	"math"
@@ -16,17 +16,18 @@ const (
 	roomy = 192 << 20
 )
 
-// tightMemory is how the program starts.
-func tightMemory() {
+// CollectOften keeps the program small: memory no longer used is collected soon. The
+// program starts so.
+func CollectOften() {
 	debug.SetGCPercent(tight)
 	debug.SetMemoryLimit(math.MaxInt64)
 }
 
-// roomyMemory is for while a real bench samples: collecting stops the whole program for
+// CollectRarely is for while a real bench samples: collecting stops the whole program for
 // a moment, mostly for microseconds, at times for longer than a conversion lasts. So it
 // is done when there is no room left, and not, as Go does else, every two minutes at the
 // latest.
-func roomyMemory() {
+func CollectRarely() {
 	debug.SetGCPercent(-1)
 	debug.SetMemoryLimit(roomy)
 }

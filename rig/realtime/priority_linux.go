@@ -1,4 +1,4 @@
-package main
+package realtime
 
 import (
 	"runtime"
@@ -19,7 +19,7 @@ const (
 	slice = 100_000
 )
 
-// urgent puts the calling goroutine, which keeps the bench's loop going, on a thread of
+// RaisePriority puts the calling goroutine, which keeps the bench's loop going, on a thread of
 // its own that the kernel prefers: a conversion must be fetched within 1.16 ms of its
 // ready edge. What it returns takes that back.
 //
@@ -30,7 +30,7 @@ const (
 // priority does not do either: where Go's runtime spins until another thread has done
 // something, that one would never run. By deadline, who spins yields what is left of its
 // share.
-func urgent() (calm func()) {
+func RaisePriority() (restore func()) {
 	runtime.LockOSThread()
 	before, err := unix.SchedGetAttr(0, 0)
 	if err != nil {
@@ -52,10 +52,10 @@ func urgent() (calm func()) {
 	}
 }
 
-// smallPages has the kernel leave the program's memory in pages of the usual size. Where
+// SmallPages has the kernel leave the program's memory in pages of the usual size. Where
 // it would join them, a thread of its own copies up to two megabytes at a time, and on one
 // processor nobody else runs meanwhile, for about as long as a conversion lasts.
-func smallPages() {
+func SmallPages() {
 	_ = unix.Prctl(unix.PR_SET_THP_DISABLE, 1, 0, 0, 0) // a wish
 }
 
@@ -63,12 +63,12 @@ func smallPages() {
 // effort, in the middle (ioprio_set(2)).
 const usualIO = 2<<13 | 4
 
-// patient puts the calling goroutine, which measures cycles and stores them, on a thread
+// LowerPriority puts the calling goroutine, which measures cycles and stores them, on a thread
 // of its own that runs when no other one wants to. That takes milliseconds, and a thread
 // like any other would be let finish its time slice first whenever the sampling loop has
 // been pushed aside by an interrupt, or waits for a third thread of Go's runtime. Any user
 // may ask for it. The thread ends with the goroutine.
-func patient() {
+func LowerPriority() {
 	runtime.LockOSThread()
 	// Reading and writing go on as usual, else they would be put back as well.
 	const process, itself = 1, 0

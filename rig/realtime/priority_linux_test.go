@@ -1,4 +1,4 @@
-package main
+package realtime
 
 import (
 	"testing"
@@ -18,9 +18,9 @@ func scheduling(t *testing.T) unix.SchedAttr {
 
 // The sampling loop's thread is preferred as far as this user may have it, and not for
 // longer than the bench is open.
-func TestUrgent(t *testing.T) {
+func TestRaisePriority(t *testing.T) {
 	before := scheduling(t)
-	calm := urgent()
+	restore := RaisePriority()
 	got := scheduling(t)
 	switch got.Policy {
 	case unix.SCHED_DEADLINE:
@@ -35,18 +35,18 @@ func TestUrgent(t *testing.T) {
 	default:
 		t.Errorf("policy %d, before %d", got.Policy, before.Policy)
 	}
-	calm()
+	restore()
 	if after := scheduling(t); after.Policy != before.Policy || after.Nice != before.Nice {
 		t.Errorf("afterwards policy %d, nice value %d; before %d and %d", after.Policy, after.Nice, before.Policy, before.Nice)
 	}
 }
 
 // Whoever measures and stores lets all others go first, and is the only one that does.
-func TestPatient(t *testing.T) {
+func TestLowerPriority(t *testing.T) {
 	before := scheduling(t)
 	policy := make(chan uint32)
 	go func() {
-		patient()
+		LowerPriority()
 		a, err := unix.SchedGetAttr(0, 0)
 		if err != nil {
 			a = &unix.SchedAttr{}
