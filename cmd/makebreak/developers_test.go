@@ -24,7 +24,7 @@ func TestDevelopers_NamesTests(t *testing.T) {
 		for _, m := range namedTest.FindAllStringSubmatch(documentText(t, filepath.Join(root, path)), -1) {
 			n++
 			if _, ok := have[m[1]]; !ok {
-				have[m[1]] = functionsOfTests(t, m[1])
+				have[m[1]] = functionsIn(t, m[1], true)
 			}
 			if !slices.Contains(have[m[1]], m[2]) {
 				t.Errorf("%s names %s of %s, which is not there", path, m[2], m[1])
@@ -96,25 +96,67 @@ func testsWithText(t *testing.T) map[string]string {
 	return all
 }
 
-// functionsOfTests lists the functions in a directory's tests, whatever system
-// they are for.
-func functionsOfTests(t *testing.T, dir string) []string {
+// functionsIn lists the functions and methods (Type.Method) of a directory's tests, or
+// of what is no test, whatever system they are for.
+func functionsIn(t *testing.T, dir string, tests bool) []string {
 	t.Helper()
-	files, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(dir), "*_test.go"))
+	files, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(dir), "*.go"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	var names []string
 	for _, path := range files {
+		if strings.HasSuffix(path, "_test.go") != tests {
+			continue
+		}
 		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, d := range f.Decls {
-			if fn, ok := d.(*ast.FuncDecl); ok && fn.Recv == nil {
-				names = append(names, fn.Name.Name)
+			if fn, ok := d.(*ast.FuncDecl); ok {
+				names = append(names, receiver(fn)+fn.Name.Name)
 			}
 		}
 	}
 	return names
+}
+
+// receiver is the name of a method's type and a dot; empty: it is a function.
+func receiver(fn *ast.FuncDecl) string {
+	if fn.Recv == nil {
+		return ""
+	}
+	x := fn.Recv.List[0].Type
+	for {
+		switch of := x.(type) {
+		case *ast.StarExpr:
+			x = of.X
+		case *ast.IndexExpr:
+			x = of.X
+		case *ast.Ident:
+			return of.Name + "."
+		default:
+			return "?."
+		}
+	}
+}
+
+// walked finds the functions that a document names with their package, as in
+// `rig/ads1x15.Dev.Read`.
+var walked = regexp.MustCompile("`([a-z0-9/]+)\\.((?:[A-Za-z0-9]+\\.)?[A-Za-z0-9]+)`")
+
+// TestDevelopers_Walk looks for every function on a sample's way to its row.
+func TestDevelopers_Walk(t *testing.T) {
+	_, text, _ := strings.Cut(documentText(t, filepath.Join(root, "DEVELOPERS.md")), "\n## A sample's way to its row\n")
+	text, _, _ = strings.Cut(text, "\n## ")
+	all := walked.FindAllStringSubmatch(text, -1)
+	if len(all) < 12 {
+		t.Errorf("the way has only %d functions", len(all))
+	}
+	for _, m := range all {
+		if !slices.Contains(functionsIn(t, m[1], false), m[2]) {
+			t.Errorf("DEVELOPERS.md names %s of %s, which is not there", m[2], m[1])
+		}
+	}
 }
