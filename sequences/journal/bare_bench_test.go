@@ -120,7 +120,7 @@ func (d *bareDB) rowsOf(b *testing.B, run *Run, cycles []*Cycle) (rows bareRows)
 		rows.cycles = append(rows.cycles, []any{1, c.N, c.Started.UnixNano(), p.verdict, c.Complete, int64(0), int64(0), int64(0), int64(0), int64(0), nil})
 		for i := range c.Measurements {
 			m, row := &c.Measurements[i], &p.measurements[i]
-			rows.measurements = append(rows.measurements, []any{1, c.N, i, row.point, realOf(m.Value), realOf(m.Expanded), row.verdict, row.reason, blobOf(row.numbers)})
+			rows.measurements = append(rows.measurements, []any{1, c.N, i, row.point, realOf(m.Value), realOf(m.Expanded), row.verdict, row.doubts, blobOf(row.numbers)})
 		}
 	}
 	return rows

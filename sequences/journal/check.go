@@ -169,6 +169,7 @@ var rules = []rule{
 	{"cycles are missing", `SELECT 'of ' || max(n) || ' there are ' || count(*) FROM cycle WHERE run = ?1 HAVING count(*) > 0 AND (min(n) <> 1 OR max(n) <> count(*))`},
 	{"figures are missing", `SELECT 'of cycle ' || cycle FROM measurement WHERE run = ?1 GROUP BY cycle HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"symptoms are missing", `SELECT 'of cycle ' || cycle FROM symptom WHERE run = ?1 GROUP BY cycle HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
+	{"doubts are missing", `SELECT 'of list ' || doubts FROM doubt WHERE run = ?1 GROUP BY doubts HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"interruptions are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM interruption WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"captures are another's, too", `SELECT 'of cycle ' || n FROM cycle c WHERE run = ?1 AND capture IS NOT NULL AND (SELECT count(*) FROM cycle o WHERE o.capture = c.capture) <> 1 LIMIT 1`},
 }

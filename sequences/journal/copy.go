@@ -15,7 +15,7 @@ var ErrNameTaken = errors.New("it holds, or held, another run of that name")
 // The tables that a run has rows in: those once a run, and those with the column that
 // says which cycle a row belongs to. Rows can be stored in this order.
 var (
-	runTables   = []string{"point", "reason", "sign", "soak", "interruption", "checkpoint"}
+	runTables   = []string{"point", "doubts", "doubt", "sign", "soak", "interruption", "checkpoint"}
 	cycleTables = []struct{ name, cycle string }{{"cycle", "n"}, {"measurement", "cycle"}, {"symptom", "cycle"}}
 )
 

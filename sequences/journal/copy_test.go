@@ -20,10 +20,10 @@ func contents(t *testing.T, db *DB, id string) []string {
 	}
 	queries := []string{"SELECT day, count, unit, done_by, sequence, started, planned, ended, verdict, complete, reason FROM run WHERE id = ?",
 		"SELECT c.n, c.started, c.verdict, c.complete, c.bus_errors, k.bytes, k.why FROM cycle c LEFT JOIN capture k ON k.id = c.capture WHERE c.run = ? ORDER BY c.n",
-		"SELECT cycle, seq, point, value, expanded, verdict, reason, numbers FROM measurement WHERE run = ? ORDER BY cycle, seq",
+		"SELECT cycle, seq, point, value, expanded, verdict, doubts, numbers FROM measurement WHERE run = ? ORDER BY cycle, seq",
 		"SELECT cycle, seq, sign, value, bound FROM symptom WHERE run = ? ORDER BY cycle, seq",
 		"SELECT id, event, signal, quantity, lower, upper, sources, numbers FROM point WHERE run = ? ORDER BY id",
-		"SELECT id, text FROM reason WHERE run = ? ORDER BY id", "SELECT id, event, signal, kind, other FROM sign WHERE run = ? ORDER BY id",
+		"SELECT l.id, d.seq, d.code, d.value, d.signal, d.other, d.text FROM doubts l LEFT JOIN doubt d ON d.run = l.run AND d.doubts = l.id WHERE l.run = ? ORDER BY l.id, d.seq", "SELECT id, event, signal, kind, other FROM sign WHERE run = ? ORDER BY id",
 		"SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?",
 		"SELECT seq, after_cycle, stopped, resumed, reason FROM interruption WHERE run = ? ORDER BY seq",
 		"SELECT cycle, state FROM checkpoint WHERE run = ?"}

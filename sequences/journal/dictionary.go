@@ -11,17 +11,17 @@ import (
 	"makebreak/analyze"
 )
 
-// reasonsHeld is how many reasons a run's writer remembers. A reason that holds
-// figures may be new every time; beyond this many they are written anew.
-const reasonsHeld = 10_000
+// listsHeld is how many lists of doubts are remembered. One that holds figures may be
+// new every time; beyond this many they are written anew.
+const listsHeld = 10_000
 
 // dictionary is what a run's rows refer to by number.
 type dictionary struct {
-	points  map[string]*point
-	signs   map[string]int
-	reasons map[string]int
+	points map[string]*point
+	signs  map[string]int
+	lists  map[string]int // of doubts
 	// The numbers given next.
-	nextPoint, nextSign, nextReason int
+	nextPoint, nextSign, nextList int
 
 	key []byte // scratch
 }
@@ -62,22 +62,17 @@ type sign struct {
 	kind                 analyze.Kind
 }
 
-type reason struct {
-	id   int
-	text string
-}
-
 // additions are what a cycle adds to the dictionary. They join it once the
 // cycle is stored.
 type additions struct {
-	points  []*point
-	keys    []string // of the points
-	signs   []sign
-	reasons []reason
+	points []*point
+	keys   []string // of the points
+	signs  []sign
+	lists  []doubtList
 }
 
 func newDictionary() dictionary {
-	return dictionary{points: map[string]*point{}, signs: map[string]int{}, reasons: map[string]int{}}
+	return dictionary{points: map[string]*point{}, signs: map[string]int{}, lists: map[string]int{}}
 }
 
 // appendText appends a text to a key so that no two lists of texts give one key.
@@ -143,20 +138,6 @@ func (d *dictionary) signOf(x *analyze.Symptom, fresh *additions) int {
 	return s.id
 }
 
-func (d *dictionary) reasonOf(text string, fresh *additions) int {
-	if id, ok := d.reasons[text]; ok {
-		return id
-	}
-	for _, f := range fresh.reasons {
-		if f.text == text {
-			return f.id
-		}
-	}
-	id := d.nextReason + len(fresh.reasons)
-	fresh.reasons = append(fresh.reasons, reason{id, text})
-	return id
-}
-
 // add takes in what has been stored.
 func (d *dictionary) add(fresh *additions) {
 	for i, p := range fresh.points {
@@ -168,18 +149,19 @@ func (d *dictionary) add(fresh *additions) {
 		d.signs[string(d.key)] = fresh.signs[i].id
 		d.nextSign = fresh.signs[i].id + 1
 	}
-	for _, r := range fresh.reasons {
-		d.nextReason = r.id + 1
-		if len(d.reasons) < reasonsHeld {
-			d.reasons[r.text] = r.id
+	for i := range fresh.lists {
+		l := &fresh.lists[i]
+		d.nextList = l.id + 1
+		if len(d.lists) < listsHeld {
+			d.lists[l.key] = l.id
 		}
 	}
 }
 
 // counts are how much a dictionary holds.
-type counts struct{ points, signs, reasons int }
+type counts struct{ points, signs, lists int }
 
-func (d *dictionary) mark() counts { return counts{d.nextPoint, d.nextSign, d.nextReason} }
+func (d *dictionary) mark() counts { return counts{d.nextPoint, d.nextSign, d.nextList} }
 
 // forget takes out what has come in since the mark, since it was not stored.
 func (d *dictionary) forget(since counts) {
@@ -188,8 +170,8 @@ func (d *dictionary) forget(since counts) {
 	}
 	maps.DeleteFunc(d.points, func(_ string, p *point) bool { return p.id >= since.points })
 	maps.DeleteFunc(d.signs, func(_ string, id int) bool { return id >= since.signs })
-	maps.DeleteFunc(d.reasons, func(_ string, id int) bool { return id >= since.reasons })
-	d.nextPoint, d.nextSign, d.nextReason = since.points, since.signs, since.reasons
+	maps.DeleteFunc(d.lists, func(_ string, id int) bool { return id >= since.lists })
+	d.nextPoint, d.nextSign, d.nextList = since.points, since.signs, since.lists
 }
 
 // insert writes the additions. It runs inside a transaction.
@@ -209,8 +191,8 @@ func (f *additions) insert(db *DB, run int64) error {
 			return err
 		}
 	}
-	for _, r := range f.reasons {
-		if err := taken(db.exec("INSERT INTO reason VALUES (?,?,?)", run, r.id, r.text)); err != nil {
+	for i := range f.lists {
+		if err := f.lists[i].insert(db, run); err != nil {
 			return err
 		}
 	}
@@ -240,23 +222,10 @@ func (d *dictionary) load(db *DB, run int64) error {
 		return err
 	}
 	d.add(&known)
-	return d.loadReasons(db.read, run)
-}
-
-func (d *dictionary) loadReasons(db *sql.DB, run int64) error {
-	rows, err := db.Query("SELECT id, text FROM reason WHERE run = ? ORDER BY id", run)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var r reason
-		if err := rows.Scan(&r.id, &r.text); err != nil {
-			return err
-		}
-		d.add(&additions{reasons: []reason{r}})
-	}
-	return rows.Err()
+	return loadDoubts(db.read, run, 0, math.MaxInt, func(l doubtList) {
+		l.key = string(doubtsKey(nil, l.doubts))
+		d.add(&additions{lists: []doubtList{l}})
+	})
 }
 
 // loadPoints reads a run's points. The one with the number i stands at i.

@@ -17,6 +17,10 @@ var migrations embed.FS
 // applicationID marks a SQLite file as a log, in its header: "mkbk" in ASCII.
 const applicationID = 0x6d6b626b
 
+// afterwards are the parts of migrations that SQL alone cannot do, by the file that each
+// follows.
+var afterwards = map[string]func(*sql.Conn) error{"0006_doubts.sql": sortReasons}
+
 // migrate brings the file's schema up to date: every migration that it lacks, in
 // one transaction. The number of migrations done is the file's user_version.
 func migrate(conn *sql.Conn, from fs.FS) error {
@@ -61,6 +65,11 @@ func migrateIn(conn *sql.Conn, from fs.FS, names []string) error {
 		pragmas := fmt.Sprintf("\nPRAGMA user_version = %d; PRAGMA application_id = %d;", version+i+1, applicationID)
 		if _, err := conn.ExecContext(context.Background(), string(text)+pragmas); err != nil {
 			return fmt.Errorf("migration %s: %w", path.Base(name), err)
+		}
+		if after := afterwards[path.Base(name)]; after != nil {
+			if err := after(conn); err != nil {
+				return fmt.Errorf("migration %s: %w", path.Base(name), err)
+			}
 		}
 	}
 	return nil

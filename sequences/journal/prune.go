@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"time"
 )
 
@@ -201,7 +202,7 @@ func (db *DB) dropRun(run int64, was *state) error {
 		was = nil
 	}
 	return db.inSteps(func(int) (bool, error) {
-		for _, table := range runTables {
+		for _, table := range slices.Backward(runTables) {
 			if err := db.exec("DELETE FROM "+table+" WHERE run = ?", run); err != nil {
 				return false, err
 			}

@@ -81,7 +81,7 @@ func TestPrune(t *testing.T) {
 	if err := db.DropRun(holding(t, db, old)); err != nil {
 		t.Fatal(err)
 	}
-	for _, table := range []string{"cycle", "measurement", "symptom", "point", "sign", "reason", "soak", "interruption", "checkpoint"} {
+	for _, table := range []string{"cycle", "measurement", "symptom", "point", "sign", "doubts", "doubt", "soak", "interruption", "checkpoint"} {
 		if n := count(t, db, table+" WHERE run = 1"); n != 0 {
 			t.Errorf("%d rows of the run are left in %s", n, table)
 		}

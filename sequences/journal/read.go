@@ -220,11 +220,10 @@ func (rec *RunRecord) Measurements() iter.Seq2[analyze.Measurement, error] {
 // MeasurementsIn is Measurements for some cycles.
 func (rec *RunRecord) MeasurementsIn(s Span) iter.Seq2[analyze.Measurement, error] {
 	return func(yield func(analyze.Measurement, error) bool) {
-		points := pointReader{rec: rec}
-		stream(rec, "read the measurements", `SELECT m.cycle, m.point, m.value, m.expanded, m.verdict, m.numbers, r.text
-			FROM measurement m LEFT JOIN reason r ON r.run = m.run AND r.id = m.reason
-			WHERE m.run = ? AND m.cycle BETWEEN ? AND ? ORDER BY m.cycle, m.seq`, s,
-			func(rows *sql.Rows) (analyze.Measurement, error) { return scanMeasurement(rows, &points) }, yield)
+		points, doubts := pointReader{rec: rec}, doubtReader{rec: rec}
+		stream(rec, "read the measurements", `SELECT cycle, point, value, expanded, verdict, numbers, doubts
+			FROM measurement WHERE run = ? AND cycle BETWEEN ? AND ? ORDER BY cycle, seq`, s,
+			func(rows *sql.Rows) (analyze.Measurement, error) { return scanMeasurement(rows, &points, &doubts) }, yield)
 	}
 }
 
@@ -272,12 +271,12 @@ func (r *pointReader) get(id int) (p *point, err error) {
 	return r.points[id], nil
 }
 
-func scanMeasurement(rows *sql.Rows, points *pointReader) (m analyze.Measurement, err error) {
+func scanMeasurement(rows *sql.Rows, points *pointReader, doubts *doubtReader) (m analyze.Measurement, err error) {
 	var at, rank int
 	var value, expanded sql.NullFloat64
 	var numbers sql.RawBytes
-	var reason sql.NullString
-	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &rank, &numbers, &reason); err != nil {
+	var list sql.NullInt64
+	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &rank, &numbers, &list); err != nil {
 		return m, err
 	}
 	p, err := points.get(at)
@@ -285,7 +284,12 @@ func scanMeasurement(rows *sql.Rows, points *pointReader) (m analyze.Measurement
 		return m, err
 	}
 	m.Event, m.Signal, m.Quantity, m.Limit, m.Budget = p.event, p.signal, p.quantity, p.limit, p.budget()
-	m.Value, m.Expanded, m.Doubts = floatOf(value), floatOf(expanded), doubtsOf(reason.String)
+	m.Value, m.Expanded = floatOf(value), floatOf(expanded)
+	if list.Valid {
+		if m.Doubts, err = doubts.get(int(list.Int64)); err != nil {
+			return m, err
+		}
+	}
 	if m.Verdict, err = verdictOf(rank); err != nil {
 		return m, err
 	}

@@ -220,7 +220,7 @@ func (r *Run) check(c *Cycle) (started any, err error) {
 type measured struct {
 	point   int
 	verdict int
-	reason  any
+	doubts  any
 	numbers []byte
 }
 
@@ -244,13 +244,7 @@ func (r *Run) pack(c *Cycle, fresh *additions) (p packed, err error) {
 		}
 		pt := r.dict.pointOf(m, fresh)
 		row.point, row.numbers = pt.id, packNumbers(m, pt.numbers)
-		text, err := doubtsText(m.Doubts)
-		if err != nil {
-			return p, err
-		}
-		if text != "" {
-			row.reason = r.dict.reasonOf(text, fresh)
-		}
+		row.doubts = r.dict.doubtsOf(m.Doubts, fresh)
 	}
 	for i := range c.Symptoms {
 		p.signs = append(p.signs, r.dict.signOf(&c.Symptoms[i], fresh))
@@ -283,7 +277,7 @@ func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
 	for i := range c.Measurements {
 		m, row := &c.Measurements[i], &p.measurements[i]
 		if err := r.db.exec("INSERT INTO measurement VALUES (?,?,?,?,?,?,?,?,?)", r.row, c.N, i, row.point,
-			realOf(m.Value), realOf(m.Expanded), row.verdict, row.reason, blobOf(row.numbers)); err != nil {
+			realOf(m.Value), realOf(m.Expanded), row.verdict, row.doubts, blobOf(row.numbers)); err != nil {
 			return err
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"iter"
 	"math"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -15,7 +16,6 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
-	"makebreak/analyze/diagnose"
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
 	_ "makebreak/testdata/fixedseed"
@@ -34,7 +34,7 @@ func exampleCycle(n int) *Cycle {
 					{Source: "noise", Distribution: "normal", Standard: 0.001, Sensitivity: 1, DegreesOfFreedom: 99}}},
 			{Cycle: n, Signal: "K1_NO", Quantity: analyze.BounceCount, Value: 4, Expanded: math.NaN(), Limit: analyze.NoLimit(), Conformance: math.NaN()},
 			{Cycle: n, Event: "disarm", Signal: "K1", Quantity: analyze.ReleaseTime, Value: math.NaN(), Expanded: math.NaN(), Verdict: analyze.Fail,
-				Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.01}, Doubts: analyze.InWords("the contact never closed")},
+				Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.01}, Doubts: []analyze.Doubt{{Code: analyze.StillBouncing, Value: 0.0132}, {Code: analyze.DidNotClose, Value: math.NaN(), Signal: "K1_NC"}, {Code: analyze.ClosedBefore, Value: math.NaN(), Signal: "K1_NO", Other: "OUT3"}}},
 		},
 		Symptoms: []analyze.Symptom{{Cycle: n, Event: "disarm", Signal: "K1", Kind: "no-release", Other: "OUT3", Value: 1.7, Limit: math.NaN()}},
 	}
@@ -168,7 +168,11 @@ func drawCycle(t *rapid.T, n int) *Cycle {
 		m := analyze.Measurement{Cycle: n, Event: word.Draw(t, "event"), Signal: word.Draw(t, "signal"), Quantity: analyze.Quantity(word.Draw(t, "quantity")),
 			Value: float.Draw(t, "value"), Expanded: float.Draw(t, "expanded"), Standard: float.Draw(t, "standard"), Coverage: float.Draw(t, "coverage"),
 			DegreesOfFreedom: float.Draw(t, "freedom"), Limit: analyze.Limit{Lower: float.Draw(t, "lower"), Upper: float.Draw(t, "upper")},
-			Verdict: verdict.Draw(t, "verdict"), Conformance: float.Draw(t, "conformance"), Doubts: analyze.InWords(word.Draw(t, "reason"))}
+			Verdict: verdict.Draw(t, "verdict"), Conformance: float.Draw(t, "conformance")}
+		for range rapid.IntRange(0, 3).Draw(t, "doubts") {
+			m.Doubts = append(m.Doubts, analyze.Doubt{Code: analyze.DoubtCode(word.Draw(t, "code")), Value: float.Draw(t, "doubt"),
+				Signal: word.Draw(t, "doubted"), Other: word.Draw(t, "other"), Text: word.Draw(t, "text")})
+		}
 		for range rapid.IntRange(0, 3).Draw(t, "lines") {
 			m.Budget = append(m.Budget, gum.Component{Source: gum.Source(word.Draw(t, "source")), Distribution: word.Draw(t, "distribution"),
 				Standard: float.Draw(t, "line"), Sensitivity: float.Draw(t, "sensitivity"), DegreesOfFreedom: float.Draw(t, "line's freedom")})
@@ -503,32 +507,32 @@ func TestFigures(t *testing.T) {
 	want := []string{
 		"2026-11-25.1  1 arm-away OUT3 high_level 13.200999999999999 0.02 12 14.5 pass ",
 		"2026-11-25.1  1  K1_NO bounce_count 4     ",
-		"2026-11-25.1  1 disarm K1 release_time    0.01 fail the contact never closed",
+		"2026-11-25.1  1 disarm K1 release_time    0.01 fail still bouncing: 0.0132; K1_NC did not close; K1_NO closed before OUT3",
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
 	}
 }
 
-// A reason may hold figures and be new in every cycle: beyond what is remembered
+// Doubts may hold figures and be new in every cycle: beyond what is remembered
 // they are written anew, and all come back.
-func TestRun_ManyReasons(t *testing.T) {
+func TestRun_ManyDoubts(t *testing.T) {
 	db := newLog(t)
 	run := fill(t, db, 0)
 	const each, cycles = 2000, 7
 	for n := 1; n <= cycles; n++ {
 		c := &Cycle{N: n}
 		for i := range each {
-			c.Measurements = append(c.Measurements, analyze.Measurement{Cycle: n, Doubts: analyze.InWords(fmt.Sprintf("reason %d of %d", i, n))})
+			c.Measurements = append(c.Measurements, analyze.Measurement{Cycle: n, Doubts: []analyze.Doubt{{Code: analyze.StillBouncing, Value: float64(i), Signal: strconv.Itoa(n)}}})
 		}
 		if err := run.Append(c); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if len(run.dict.reasons) != reasonsHeld {
-		t.Errorf("%d reasons held, want %d", len(run.dict.reasons), reasonsHeld)
+	if len(run.dict.lists) != listsHeld {
+		t.Errorf("%d lists held, want %d", len(run.dict.lists), listsHeld)
 	}
-	if err := run.Append(&Cycle{N: cycles + 1, Measurements: []analyze.Measurement{{Cycle: cycles + 1, Doubts: analyze.InWords("reason 0 of 7")}}}); err != nil {
+	if err := run.Append(&Cycle{N: cycles + 1, Measurements: []analyze.Measurement{{Cycle: cycles + 1, Doubts: []analyze.Doubt{{Code: analyze.StillBouncing, Signal: "7"}}}}}); err != nil {
 		t.Fatal(err)
 	}
 	rec, err := db.Find("last")
@@ -537,12 +541,12 @@ func TestRun_ManyReasons(t *testing.T) {
 	}
 	i := 0
 	for m, err := range rec.Measurements() {
-		want := fmt.Sprintf("reason %d of %d", i%each, i/each+1)
+		want := analyze.Doubt{Code: analyze.StillBouncing, Value: float64(i % each), Signal: strconv.Itoa(i/each + 1)}
 		if m.Cycle == cycles+1 {
-			want = "reason 0 of 7"
+			want.Value, want.Signal = 0, "7"
 		}
-		if err != nil || diagnose.Reason(&m) != want {
-			t.Fatalf("figure %d: %q, %v, want %q", i, diagnose.Reason(&m), err, want)
+		if err != nil || len(m.Doubts) != 1 || m.Doubts[0] != want {
+			t.Fatalf("figure %d: %v, %v, want %v", i, m.Doubts, err, want)
 		}
 		i++
 	}
