@@ -11,8 +11,8 @@ import (
 )
 
 const (
-	expectMay = "high, low, unmoved or any for all events, or one for each event as in {arm-away: high, disarm: low}"
-	demandMay = "high, low, unmoved, any, {pulse: 2 s, within: 10 %}, {high: true, after: 30 s, within: 5 %} or {low: true, after: 30 s, within: 5 %}"
+	expectRule = "must be high, low, unmoved or any for all events, or one for each event as in {arm-away: high, disarm: low}"
+	demandRule = "use one of: high, low, unmoved, any, {pulse: 2 s, within: 10 %}, {high: true, after: 30 s, within: 5 %}, {low: true, after: 30 s, within: 5 %}"
 )
 
 // demands that one word states.
@@ -31,7 +31,7 @@ func (r *reader) expect(n *yamlfile.Node) map[string]analyze.Expectation {
 		w, _ := n.Text()
 		d, ok := demands[w]
 		if !ok {
-			n.Refuse("", expectMay)
+			n.Refuse("", expectRule)
 		}
 		for _, event := range r.seq.Events() {
 			all[event] = analyze.Expectation{Demand: d}
@@ -39,13 +39,13 @@ func (r *reader) expect(n *yamlfile.Node) map[string]analyze.Expectation {
 		return all
 	}
 	events := r.seq.Events()
-	for _, e := range n.Entries(expectMay) {
+	for _, e := range n.Entries(expectRule) {
 		if len(events) > 0 && !slices.Contains(events, e.Name()) {
-			e.Key.Refuse("this event is in no step", words.Or(words.NearestFirst(e.Name(), events)))
+			e.Key.Refuse("this event is in no step", words.UseOneOf(e.Name(), events))
 			continue
 		}
 		if _, moves := r.seq.Plan.Moves[e.Name()]; moves {
-			e.Key.Refuse("the supply is moved here, which every output follows", "left out")
+			e.Key.Refuse("the supply changes in this step, and every output follows it", "leave it out")
 			continue
 		}
 		if x, ok := readExpectation(e.Value); ok {
@@ -60,11 +60,11 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 	if !n.IsMap() {
 		d, ok := demands[n.Plain()]
 		if !ok {
-			n.Refuse("", demandMay)
+			n.Refuse("", demandRule)
 		}
 		return analyze.Expectation{Demand: d}, ok
 	}
-	f, _ := n.Fields(demandMay)
+	f, _ := n.Fields(demandRule)
 	pulse, high, low, after, within := f.May("pulse"), f.May("high"), f.May("low"), f.May("after"), f.May("within")
 	x := analyze.Expectation{Within: DefaultWithin}
 	if !f.Done() {
@@ -73,10 +73,10 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 	ok := true
 	switch {
 	case count(pulse, high, low) != 1:
-		n.Refuse("one of pulse, high and low says what is expected", demandMay)
+		n.Refuse("the expectation needs exactly one of pulse, high and low", demandRule)
 		return x, false
 	case pulse != nil && after != nil:
-		after.Refuse("a pulse starts at once", "left out")
+		after.Refuse("a pulse starts at once", "leave it out")
 		return x, false
 	case pulse != nil:
 		x.Demand = analyze.Pulse
@@ -94,14 +94,14 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 	if within != nil {
 		v, read := within.Quantity(unit.Share)
 		if read && (v <= 0 || v >= 1) {
-			within.Refuse("", "above 0 % and below 100 %")
+			within.Refuse("", "must be above 0 % and below 100 %")
 		}
 		x.Within = v
 	}
 	if x.After == 0 {
 		x.Within = 0 // nothing to be off from
 		if pulse == nil && within != nil && after == nil {
-			within.Refuse("there is no time that it could be off from", "left out, or given with after: 30 s")
+			within.Refuse("without after there is no time to compare with", "leave it out, or add after, for example after: 30 s")
 		}
 	}
 	return x, ok && (pulse == nil || x.After > 0)
@@ -111,7 +111,7 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 func positive(n *yamlfile.Node, may string) float64 {
 	v, ok := n.Quantity(unit.Time)
 	if ok && (v <= 0 || v > 7*24*3600) {
-		n.Refuse("", "above 0 s and up to 168 h: "+may)
+		n.Refuse("", "must be above 0 s and up to 168 h: "+may)
 		return 0
 	}
 	return v
@@ -141,7 +141,7 @@ func (r *reader) longEnough(n *yamlfile.Node, event string, x analyze.Expectatio
 	for _, step := range r.seq.Steps {
 		if step.Event == event && step.Hold > 0 && need >= step.Hold {
 			n.Fail("the step is watched for "+unit.Time.Format(step.Hold.Seconds())+" only and this may take "+unit.Time.Format(need.Seconds()),
-				"shorter, or the step's hold longer")
+				"make it shorter or the step's hold longer")
 			return
 		}
 	}

@@ -38,12 +38,12 @@ type fitter struct {
 	noSupply bool // it has been said that the rig has none
 }
 
-// among writes the names there are, the nearest first.
+// among says which names of the rig can be used.
 func (f *fitter) among(read string, names []string) string {
 	if len(names) == 0 {
-		return "left out: rig " + f.rig.Name + " has none"
+		return "rig " + f.rig.Name + " has none: use another rig or another sequence"
 	}
-	return words.Or(words.NearestFirst(read, names)) + " of rig " + f.rig.Name
+	return words.UseOneOf(read, names) + " (rig " + f.rig.Name + ")"
 }
 
 func (f *fitter) signals() {
@@ -57,13 +57,13 @@ func (f *fitter) signals() {
 	}
 	for _, o := range f.seq.Plan.Outputs {
 		if !slices.Contains(outputs, o.Signal) {
-			f.doc.Report("outputs."+o.Signal, o.Signal, "the rig has no such output", f.among(o.Signal, outputs))
+			f.doc.Report("outputs."+o.Signal, o.Signal, "the rig has no output of this name", f.among(o.Signal, outputs))
 		}
 	}
 	for _, k := range f.seq.Plan.Relays {
 		for _, c := range []struct{ key, contact string }{{"make", k.Make}, {"break", k.Break}} {
 			if c.contact != "" && !slices.Contains(contacts, c.contact) {
-				f.doc.Report("relays."+k.Signal+"."+c.key, c.contact, "the rig has no such contact", f.among(c.contact, contacts))
+				f.doc.Report("relays."+k.Signal+"."+c.key, c.contact, "the rig has no contact of this name", f.among(c.contact, contacts))
 			}
 		}
 	}
@@ -85,9 +85,9 @@ func (f *fitter) steps() {
 		switch {
 		case reported[step.Cause]:
 		case cause == nil:
-			f.doc.Report(path+".event", step.Cause, "the rig cannot bring this event about", f.among(step.Cause, events))
+			f.doc.Report(path+".event", step.Cause, "the rig file does not define this event", f.among(step.Cause, events))
 		case cause.Drive != "" && cause.Pulse >= step.Hold:
-			f.doc.Report(path+".hold", "", "the drive's pulse lasts "+unit.Time.Format(cause.Pulse.Seconds())+" by the rig file", "longer than the pulse")
+			f.doc.Report(path+".hold", "", "the drive's pulse lasts "+unit.Time.Format(cause.Pulse.Seconds())+" by the rig file", "must be longer than the pulse")
 		default:
 			continue
 		}
@@ -104,7 +104,7 @@ func (f *fitter) sampling() {
 			continue
 		}
 		if other, taken := followed[chip]; taken {
-			f.doc.Report("outputs."+o.Signal, o.Signal, "chip "+chip+" follows "+other+" and can follow one output only", "sampled with sample: sweep")
+			f.doc.Report("outputs."+o.Signal, o.Signal, "chip "+chip+" follows "+other+" and can follow one output only", "add sample: sweep to the sequence")
 			continue
 		}
 		followed[chip] = o.Signal
@@ -177,7 +177,7 @@ func (f *fitter) held() {
 			}
 			reported[d.Name] = true
 			f.doc.Report(fmt.Sprintf("steps[%d].hold", i%len(f.seq.Steps)), "",
-				"drive "+d.Name+" would be on for longer than "+unit.Time.Format(d.LongestOn.Seconds()), "shorter, or the rig's longest_on longer")
+				"drive "+d.Name+" would be on for longer than "+unit.Time.Format(d.LongestOn.Seconds()), "make it shorter, or the rig's longest_on longer")
 		}
 	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/yamlfile"
 	_ "makebreak/testdata/fixedseed"
 )
@@ -36,7 +37,7 @@ func FuzzParse(f *testing.F) {
 			f.Add(src)
 		}
 	}
-	panel := wiring.Builtin()[0]
+	panel := rigfile.Builtin()[0]
 	f.Fuzz(func(t *testing.T, src []byte) {
 		s, err := Parse("f.yaml", src)
 		if err != nil {

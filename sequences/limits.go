@@ -44,13 +44,13 @@ type limitSet struct {
 }
 
 const (
-	limitSetMay = "limits by quantity, as in high_level: {min: 12 V, max: 14.5 V}"
-	limitsMay   = "the name of a set of limits, or limits by quantity as in {high_level: {min: 12 V}}"
+	limitSetRule = "must be limits by quantity, as in high_level: {min: 12 V, max: 14.5 V}"
+	limitsRule   = "must be the name of a set of limits, or limits by quantity as in {high_level: {min: 12 V}}"
 )
 
 // limitSets reads the sets that have a name.
 func (r *reader) limitSets(n *yamlfile.Node) {
-	for _, e := range n.Entries("a name and a set of limits") {
+	for _, e := range n.Entries("must be sets of limits by name") {
 		checkName(e.Key, e.Name())
 		set := readSet(e.Value)
 		set.name = e.Name()
@@ -61,10 +61,10 @@ func (r *reader) limitSets(n *yamlfile.Node) {
 
 func readSet(n *yamlfile.Node) *limitSet {
 	set := &limitSet{limits: analyze.Limits{}}
-	for _, e := range n.Entries(limitSetMay) {
+	for _, e := range n.Entries(limitSetRule) {
 		q := analyze.Quantity(e.Name())
 		if !q.Known() {
-			e.Key.Refuse("this quantity is not known", words.Or(words.NearestFirst(e.Name(), quantityNames())))
+			e.Key.Refuse("there is no quantity of this name", words.UseOneOf(e.Name(), quantityNames()))
 			continue
 		}
 		set.keys = append(set.keys, e)
@@ -86,7 +86,7 @@ func quantityNames() []string {
 // count has no unit.
 func readLimit(n *yamlfile.Node, q analyze.Quantity) analyze.Limit {
 	limit := analyze.NoLimit()
-	f, ok := n.Fields("{min: …}, {max: …} or both")
+	f, ok := n.Fields("use one of: {min: …}, {max: …}, {min: …, max: …}")
 	if !ok {
 		return limit
 	}
@@ -98,11 +98,11 @@ func readLimit(n *yamlfile.Node, q analyze.Quantity) analyze.Limit {
 		limit.Upper = v
 	}
 	if lower == nil && upper == nil && !f.Empty() {
-		n.Refuse("it has neither min nor max", "{min: …}, {max: …} or both")
+		n.Refuse("the limit has neither min nor max", "use one of: {min: …}, {max: …}, {min: …, max: …}")
 	}
 	f.Done()
 	if limit.Lower > limit.Upper {
-		upper.Refuse("this is below min", "at least as high as min")
+		upper.Refuse("below min", "must be min or more")
 	}
 	return limit
 }
@@ -141,11 +141,11 @@ func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
 		for i, s := range r.order {
 			names[i] = s.name
 		}
-		may := limitsMay
+		remedy := limitsRule
 		if len(names) > 0 {
-			may = words.Or(words.NearestFirst(name, names)) + ", or limits by quantity as in {high_level: {min: 12 V}}"
+			remedy = words.UseOneOf(name, names) + ", or limits by quantity as in {high_level: {min: 12 V}}"
 		}
-		n.Refuse("there is no such set of limits", may)
+		n.Refuse("there is no set of limits of this name", remedy)
 		return nil
 	}
 	set.usedBy |= by
@@ -157,10 +157,10 @@ func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
 func (r *reader) relayLimits(n *yamlfile.Node, p *analyze.RelayPlan) {
 	p.Limits = r.limits(n, ofRelay)
 	if _, ok := p.Limits[analyze.PullInMargin]; ok && math.IsNaN(p.MustOperate) {
-		n.Refuse("pull_in_margin has a limit, but the relay's must_operate is not stated", "given with must_operate: 9 V")
+		n.Refuse("pull_in_margin has a limit, but the relay's must_operate is not stated", "add it, for example must_operate: 9 V")
 	}
 	if _, ok := p.Limits[analyze.DropOutMargin]; ok && math.IsNaN(p.MustRelease) {
-		n.Refuse("drop_out_margin has a limit, but the relay's must_release is not stated", "given with must_release: 1.2 V")
+		n.Refuse("drop_out_margin has a limit, but the relay's must_release is not stated", "add it, for example must_release: 1.2 V")
 	}
 }
 
@@ -170,7 +170,7 @@ func (s *limitSet) refuseForeign() {
 		of := belongs(analyze.Quantity(e.Name()))
 		if s.usedBy&of == 0 {
 			one, none := of.words()
-			e.Key.Refuse("this is a limit of "+one+", and "+none+" uses this set", "put into the limits of "+one)
+			e.Key.Refuse("this is a limit of "+one+", and "+none+" uses this set", "move it to the limits of "+one)
 		}
 	}
 }

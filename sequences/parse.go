@@ -59,12 +59,12 @@ func Parse(file string, src []byte) (*Sequence, error) {
 }
 
 func (r *reader) read(root *yamlfile.Node) {
-	f, ok := root.Fields("the keys of a sequence")
+	f, ok := root.Fields("must be the keys of a sequence, as in name: arm-away")
 	if !ok {
 		return
 	}
 	s := r.seq
-	r.name(f.Need("name", "the sequence's name"))
+	r.name(f.Need("name", "arm-away"))
 	s.About, _ = f.May("about").Text()
 	if v, ok := f.May("cycles").Whole(1, maxCycles); ok {
 		s.Cycles = int(v)
@@ -98,7 +98,7 @@ func (r *reader) name(n *yamlfile.Node) {
 	}
 	unprintable := strings.ContainsFunc(s, func(c rune) bool { return !unicode.IsPrint(c) })
 	if unprintable || len(s) > 80 || strings.ContainsAny(s[:1], "=+-@") {
-		n.Refuse("", "up to 80 printed characters that do not start with =, +, - or @")
+		n.Refuse("", "must be up to 80 printed characters that do not start with =, +, - or @")
 		return
 	}
 	r.seq.Name = s
@@ -107,11 +107,11 @@ func (r *reader) name(n *yamlfile.Node) {
 func (r *reader) steps(n *yamlfile.Node) {
 	items := n.Items()
 	if len(items) > maxSteps {
-		n.Refuse("the list is too long", "up to 1000 steps")
+		n.Refuse("the list is too long", "must have at most 1000 steps")
 		return
 	}
 	for _, item := range items {
-		f, ok := item.Fields("a step, as in {event: arm-away, hold: 3 s}")
+		f, ok := item.Fields("must be a step, as in {event: arm-away, hold: 3 s}")
 		if !ok {
 			continue
 		}
@@ -128,19 +128,19 @@ func (r *reader) step(f *yamlfile.Fields) Step {
 	supply, as := f.May("supply"), f.May("as")
 	name := as
 	if supply == nil {
-		event := f.Need("event", "the name of an event, such as arm-away")
+		event := f.Need("event", "arm-away")
 		step.Cause, _ = event.Text()
 		checkName(event, step.Cause)
 		name = pick(as, event)
 	} else {
-		f.May("event").Refuse("the step moves the supply", "left out: a step of its own")
-		name = f.Need("as", "the name under which results stand, such as supply-low")
+		f.May("event").Refuse("the step moves the supply", "put it into a step of its own")
+		name = f.Need("as", "supply-low")
 	}
 	step.Event, _ = name.Text()
 	if as != nil {
 		checkName(as, step.Event)
 	}
-	step.Hold = readTime(f.Need("hold", "how long the state is watched, as in 3 s"), false)
+	step.Hold = readTime(f.Need("hold", "3 s"), false)
 	step.Supply = readMove(supply, step.Hold)
 	f.Done()
 	r.named(name, &step)
@@ -154,7 +154,7 @@ func checkName(n *yamlfile.Node, s string) {
 		return
 	}
 	if err := wiring.CheckName(s); err != nil {
-		n.Refuse(err.Error(), wiring.NameMay)
+		n.Refuse(err.Error(), wiring.NameRule)
 	}
 }
 
@@ -163,7 +163,7 @@ func checkSignal(n *yamlfile.Node, s string) {
 		return
 	}
 	if err := wiring.CheckSignal(s); err != nil {
-		n.Refuse(err.Error(), wiring.NameMay+", not ending in _V")
+		n.Refuse(err.Error(), wiring.NameRule+", not ending in _V")
 	}
 }
 
@@ -176,9 +176,9 @@ func readTime(n *yamlfile.Node, zero bool) time.Duration {
 	d := time.Duration(math.Round(min(v, 1e9) * 1e9))
 	if d < 0 || d == 0 && !zero || v > 7*24*3600 {
 		if zero {
-			n.Refuse("", "from 0 s to 168 h")
+			n.Refuse("", "must be from 0 s to 168 h")
 		} else {
-			n.Refuse("", "above 0 s and up to 168 h")
+			n.Refuse("", "must be above 0 s and up to 168 h")
 		}
 		return 0
 	}
@@ -187,10 +187,10 @@ func readTime(n *yamlfile.Node, zero bool) time.Duration {
 
 func (r *reader) relays(n *yamlfile.Node) {
 	contacts := map[string]string{}
-	for _, e := range n.Entries("a name and its relay, as in K1: {make: K1_NO, break: K1_NC}") {
+	for _, e := range n.Entries("must be relays by name, as in K1: {make: K1_NO, break: K1_NC}") {
 		checkSignal(e.Key, e.Name())
 		p := analyze.RelayPlan{Signal: e.Name(), MustOperate: math.NaN(), MustRelease: math.NaN()}
-		f, ok := e.Value.Fields("a relay, as in {make: K1_NO, break: K1_NC}")
+		f, ok := e.Value.Fields("must be a relay, as in {make: K1_NO, break: K1_NC}")
 		if !ok {
 			r.seq.Plan.Relays = append(r.seq.Plan.Relays, p)
 			continue
@@ -203,19 +203,19 @@ func (r *reader) relays(n *yamlfile.Node) {
 			}
 			checkSignal(n, s)
 			if other, used := contacts[s]; used {
-				n.Refuse(other+" has this contact", "a contact of its own")
+				n.Refuse(other+" has this contact", "use another contact")
 			}
 			contacts[s] = e.Name() + "'s " + key
 			return s
 		}
 		p.Make, p.Break = contact("make"), contact("break")
 		if !f.Has("make") && !f.Has("break") {
-			e.Value.Refuse("no contact is named", "make: K1_NO, break: K1_NC or both")
+			e.Value.Refuse("the relay has no contact", "add make: K1_NO, break: K1_NC or both")
 		}
 		p.MustOperate = r.coilVolts(f.May("must_operate"))
 		p.MustRelease = r.coilVolts(f.May("must_release"))
 		if p.MustRelease >= p.MustOperate {
-			f.May("must_release").Refuse("", "below must_operate")
+			f.May("must_release").Refuse("", "must be below must_operate")
 		}
 		r.relayLimits(f.May("limits"), &p)
 		f.Done()
@@ -230,21 +230,21 @@ func (r *reader) coilVolts(n *yamlfile.Node) float64 {
 		return math.NaN()
 	}
 	if v <= 0 || v > 1000 {
-		n.Refuse("", "above 0 V")
+		n.Refuse("", "must be above 0 V")
 		return math.NaN()
 	}
 	return v
 }
 
 func (r *reader) outputs(n *yamlfile.Node) {
-	for _, e := range n.Entries("a name and what the output must do, as in OUT3: {expect: {arm-away: high}}") {
+	for _, e := range n.Entries("must be outputs by name, as in OUT3: {expect: {arm-away: high}}") {
 		checkSignal(e.Key, e.Name())
 		p := analyze.OutputPlan{Signal: e.Name()}
-		f, ok := e.Value.Fields("what the output must do, as in {expect: {arm-away: high, disarm: low}}")
+		f, ok := e.Value.Fields("must be what the output must do, as in {expect: {arm-away: high, disarm: low}}")
 		if !ok {
 			continue
 		}
-		p.Expect = r.expect(f.Need("expect", expectMay))
+		p.Expect = r.expect(f.Need("expect", "{arm-away: high, disarm: low}"))
 		p.Limits = r.limits(f.May("limits"), ofOutput)
 		relay := f.May("relay")
 		if s, ok := relay.Text(); ok {
@@ -264,15 +264,15 @@ func (r *reader) behind(n *yamlfile.Node, p *analyze.OutputPlan) {
 			names[i] = r.seq.Plan.Relays[i].Signal
 		}
 		if len(names) == 0 {
-			n.Refuse("there is no such relay", "left out, or a relay that stands under relays")
+			n.Refuse("there is no relay of this name", "leave it out, or add the relay under relays")
 			return
 		}
-		n.Refuse("there is no such relay", "one of the relays: "+words.Or(words.NearestFirst(p.Relay, names)))
+		n.Refuse("there is no relay of this name", words.UseOneOf(p.Relay, names))
 		return
 	}
 	for i := range r.seq.Plan.Outputs {
 		if o := &r.seq.Plan.Outputs[i]; o.Relay == p.Relay {
-			n.Refuse("this relay is already behind "+o.Signal, "a relay of its own")
+			n.Refuse(o.Signal+" has this relay", "use another relay")
 		}
 	}
 }
@@ -289,7 +289,7 @@ func (r *reader) link(n *yamlfile.Node) {
 	}
 	for _, e := range n.Entries("") {
 		if !slices.ContainsFunc(p.Outputs, func(o analyze.OutputPlan) bool { return o.Relay == e.Name() }) {
-			e.Key.Refuse("this relay is behind no output", "named by an output, as in relay: "+e.Name())
+			e.Key.Refuse("no output has this relay", "add relay: "+e.Name()+" to its output")
 		}
 	}
 }

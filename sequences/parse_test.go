@@ -16,6 +16,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // noBound stands for a bound that is not given; diffs take one NaN for another.
@@ -172,7 +173,7 @@ func TestParse_cautions(t *testing.T) {
 }
 
 func TestBuiltin(t *testing.T) {
-	rigs := wiring.Builtin()
+	rigs := rigfile.Builtin()
 	for i, s := range Builtin() {
 		if s.Name != order[i] || s.About == "" || len(s.Cautions) > 0 {
 			t.Errorf("%q: about %q, cautions %q", s.Name, s.About, s.Cautions)
@@ -211,9 +212,9 @@ func TestLoad(t *testing.T) {
 }
 
 func TestSequence_Fits(t *testing.T) {
-	rigs := wiring.Builtin()
+	rigs := rigfile.Builtin()
 	panel, relay := rigs[0], rigs[1]
-	staged := wiring.Builtin()[1]
+	staged := rigfile.Builtin()[1]
 	staged.Drives = append(staged.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", LineName: "GPIO26"}, LongestOn: 5 * time.Second})
 	staged.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	parse := func(src string) *Sequence {
@@ -231,38 +232,38 @@ func TestSequence_Fits(t *testing.T) {
 		cautions  string
 	}{
 		{"nothing fits", "name: n\nsteps:\n  - {event: arm-awya, hold: 3 s}\n  - {event: arm-awya, hold: 3 s}\noutputs:\n  OUT9: {expect: high, relay: K2}\nrelays:\n  K2: {make: K1_N0, break: K2_NC}\n", panel,
-			"f.yaml:3:13: steps[0].event: read \"arm-awya\": the rig cannot bring this event about; may be arm-away, arm-stay, disarm, alarm or chime of rig panel\n" +
-				"f.yaml:6:3: outputs.OUT9: read \"OUT9\": the rig has no such output; may be OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7 or OUT8 of rig panel\n" +
-				"f.yaml:8:14: relays.K2.make: read \"K1_N0\": the rig has no such contact; may be K1_NO or K1_NC of rig panel\n" +
-				"f.yaml:8:28: relays.K2.break: read \"K2_NC\": the rig has no such contact; may be K1_NC or K1_NO of rig panel", ""},
+			"f.yaml:3:13: steps[0].event: \"arm-awya\": the rig file does not define this event; did you mean arm-away? Use one of: arm-away, arm-stay, disarm, alarm, chime (rig panel)\n" +
+				"f.yaml:6:3: outputs.OUT9: \"OUT9\": the rig has no output of this name; use one of: OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7, OUT8 (rig panel)\n" +
+				"f.yaml:8:14: relays.K2.make: \"K1_N0\": the rig has no contact of this name; use one of: K1_NO, K1_NC (rig panel)\n" +
+				"f.yaml:8:28: relays.K2.break: \"K2_NC\": the rig has no contact of this name; did you mean K1_NC? Use one of: K1_NC, K1_NO (rig panel)", ""},
 		{"pulse longer than hold", "name: n\nsteps: [{event: arm-away, hold: 300 ms}]\n", panel,
-			"f.yaml:2:33: steps[0].hold: read \"300 ms\": the drive's pulse lasts 300 ms by the rig file; may be longer than the pulse", ""},
+			"f.yaml:2:33: steps[0].hold: \"300 ms\": the drive's pulse lasts 300 ms by the rig file; must be longer than the pulse", ""},
 		{"two outputs on a chip that follows", "name: n\nsample: follow\nsteps: [{event: alarm, hold: 3 s}]\noutputs: {OUT1: {expect: high}, OUT2: {expect: high}, OUT3: {expect: any}}\n", panel,
-			"f.yaml:4:33: outputs.OUT2: read \"OUT2\": chip B follows OUT1 and can follow one output only; may be sampled with sample: sweep", ""},
+			"f.yaml:4:33: outputs.OUT2: \"OUT2\": chip B follows OUT1 and can follow one output only; add sample: sweep to the sequence", ""},
 		{"others on a chip that follows", "name: n\nsample: follow\nsteps: [{event: alarm, hold: 3 s}]\noutputs: {OUT1: {expect: high}}\nothers: unmoved\n", panel,
 			"", "not watched, since their chip follows another output: OUT2, OUT4, OUT5"},
 		{"drive left on for too long", "name: n\nsteps: [{event: energize, hold: 40 s}, {event: energize, hold: 40 s}, {event: release, hold: 1 s}]\n", relay,
-			"f.yaml:2:64: steps[1].hold: read \"40 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
+			"f.yaml:2:64: steps[1].hold: \"40 s\": drive COIL_DRIVE would be on for longer than 60 s; make it shorter, or the rig's longest_on longer", ""},
 		{"drive never left", "name: n\nsteps: [{event: energize, hold: 50 s}]\n", relay,
-			"f.yaml:2:33: steps[0].hold: read \"50 s\": drive COIL_DRIVE would be on for longer than 60 s; may be shorter, or the rig's longest_on longer", ""},
+			"f.yaml:2:33: steps[0].hold: \"50 s\": drive COIL_DRIVE would be on for longer than 60 s; make it shorter, or the rig's longest_on longer", ""},
 		{"supply on a rig without one", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 10 V, as: b, hold: 1 s}]\n", relay,
-			"f.yaml:2:18: steps[0].supply: read \"12 V\": rig relay has no supply that can be set; may be left out, or run on a rig with a supply", ""},
+			"f.yaml:2:18: steps[0].supply: \"12 V\": rig relay has no supply that can be set; leave it out, or use a rig with a supply", ""},
 		{"supply beyond the rig's", "name: n\nsteps: [{supply: 15 V, as: a, hold: 1 s}, {supply: {from: 16 V, to: 0 V, over: 1 s}, as: b, hold: 2 s}]\n", rigs[2],
-			"f.yaml:2:44: steps[1].supply: the rig's supply is never set above 15 V; may be up to 15 V", ""},
+			"f.yaml:2:44: steps[1].supply: the rig's supply is never set above 15 V: must be at most 15 V", ""},
 		{"both voltages of two supplies", "name: n\nsteps: [{supply: 10500 mV, as: a, hold: 4 s}, {supply: 13.8 V, as: b, hold: 90 s}, {supply: 10.5 V, as: c, hold: 4 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged, "", ""},
 		{"a third voltage of two supplies", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 16 V, as: b, hold: 1 s}]\n", staged,
-			"f.yaml:2:18: steps[0].supply: read \"12 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V\n" +
-				"f.yaml:2:52: steps[1].supply: read \"16 V\": this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
+			"f.yaml:2:18: steps[0].supply: \"12 V\": this rig's supply has two voltages only; must be 13.8 V or 10.5 V\n" +
+				"f.yaml:2:52: steps[1].supply: \"16 V\": this rig's supply has two voltages only; must be 13.8 V or 10.5 V", ""},
 		{"ramps that end too soon", "name: n\nsteps: [{supply: {from: 0 V, to: 8 V, over: 1 s}, as: up, hold: 2 s}, {supply: {from: 8 V, to: 2 V, over: 1 s}, as: down, hold: 2 s}, {supply: {from: 2 V, to: 9 V, over: 1 s}, as: far, hold: 2 s}]\n" +
 			"outputs: {COIL: {expect: any, relay: K1}}\nrelays: {K1: {make: K1_NO, must_operate: 9 V, must_release: 1.2 V}}\n", rigs[2], "",
 			"the ramp up ends at 8 V, below the 9 V at which K1 must operate: where it does not, that is undecided\n" +
 				"the ramp down ends at 2 V, above the 1.2 V at which K1 must release: where it does not, that is undecided"},
 		{"ramp of two supplies", "name: n\nsteps: [{supply: {from: 13.8 V, to: 10.5 V, over: 1 s}, as: a, hold: 2 s}]\n", staged,
-			"f.yaml:2:10: steps[0].supply: this rig's supply has two voltages only; may be 13.8 V or 10.5 V", ""},
+			"f.yaml:2:10: steps[0].supply: this rig's supply has two voltages only: must be 13.8 V or 10.5 V", ""},
 		{"supply switched over for too long", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}, {event: energize, hold: 1 s}, {event: release, hold: 2 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged,
-			"f.yaml:2:98: steps[2].hold: read \"2 s\": drive STAGE would be on for longer than 5 s; may be shorter, or the rig's longest_on longer", ""},
+			"f.yaml:2:98: steps[2].hold: \"2 s\": drive STAGE would be on for longer than 5 s; make it shorter, or the rig's longest_on longer", ""},
 		{"supply never switched back", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}]\n", staged,
-			"f.yaml:2:39: steps[0].hold: read \"3 s\": drive STAGE would be on for longer than 5 s; may be shorter, or the rig's longest_on longer", ""},
+			"f.yaml:2:39: steps[0].hold: \"3 s\": drive STAGE would be on for longer than 5 s; make it shorter, or the rig's longest_on longer", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -284,9 +285,9 @@ func TestSequence_Fits(t *testing.T) {
 // A sequence made in Go has no file; what does not fit is said without a place.
 func TestSequence_Fits_noFile(t *testing.T) {
 	s := &Sequence{File: "made", Steps: []Step{step("alarm", time.Second)}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
-	_, err := s.Fits(wiring.Builtin()[1])
-	want := "made: outputs.X: read \"X\": the rig has no such output; may be COIL of rig relay\n" +
-		"made: steps[0].event: read \"alarm\": the rig cannot bring this event about; may be energize or release of rig relay"
+	_, err := s.Fits(rigfile.Builtin()[1])
+	want := "made: outputs.X: \"X\": the rig has no output of this name; use COIL (rig relay)\n" +
+		"made: steps[0].event: \"alarm\": the rig file does not define this event; use one of: energize, release (rig relay)"
 	if err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}

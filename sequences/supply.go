@@ -9,7 +9,7 @@ import (
 	"makebreak/rig/yamlfile"
 )
 
-const supplyMay = "a voltage as in 10.5 V, or a ramp as in {from: 0 V, to: 13.8 V, over: 14 s}"
+const supplyRule = "must be a voltage as in 10.5 V, or a ramp as in {from: 0 V, to: 13.8 V, over: 14 s}"
 
 // mostVolts is the highest supply that is read at all; the rig file says what the
 // rig's own may be.
@@ -23,20 +23,20 @@ func readMove(n *yamlfile.Node, hold time.Duration) *analyze.Move {
 	if n.IsText() {
 		return &analyze.Move{To: supplyVolts(n)}
 	}
-	f, ok := n.Fields(supplyMay)
+	f, ok := n.Fields(supplyRule)
 	if !ok {
 		return &analyze.Move{}
 	}
-	from, to := f.Need("from", "the voltage that the ramp begins at, as in 0 V"), f.Need("to", "the voltage that the ramp ends at, as in 13.8 V")
-	over := f.Need("over", "how long the ramp takes, as in 14 s")
+	from, to := f.Need("from", "0 V"), f.Need("to", "13.8 V")
+	over := f.Need("over", "14 s")
 	m := &analyze.Move{From: supplyVolts(from), To: supplyVolts(to)}
 	takes := readTime(over, false)
 	m.Over = takes.Seconds()
 	if f.Done() && from != nil && m.From == m.To {
-		to.Refuse("a ramp leads from one voltage to another", "another voltage than from")
+		to.Refuse("a ramp leads from one voltage to another", "must differ from from")
 	}
 	if takes > 0 && hold > 0 && hold <= takes {
-		over.Refuse("the step is watched for "+unit.Time.Format(hold.Seconds())+" only", "shorter, or the step's hold longer")
+		over.Refuse("the step is watched for "+unit.Time.Format(hold.Seconds())+" only", "make it shorter or the step's hold longer")
 	}
 	return m
 }
@@ -44,7 +44,7 @@ func readMove(n *yamlfile.Node, hold time.Duration) *analyze.Move {
 func supplyVolts(n *yamlfile.Node) float64 {
 	v, ok := n.Quantity(unit.Voltage)
 	if ok && (v < 0 || v > mostVolts) {
-		n.Refuse("", "from 0 V to 100 V")
+		n.Refuse("", "must be from 0 V to 100 V")
 		return 0
 	}
 	return v
@@ -57,12 +57,12 @@ func (f *fitter) supply(path string, mv *analyze.Move) {
 	case has == nil && f.noSupply:
 	case has == nil:
 		f.noSupply = true // said once
-		f.doc.Report(path, "", "rig "+f.rig.Name+" has no supply that can be set", "left out, or run on a rig with a supply")
+		f.doc.Report(path, "", "rig "+f.rig.Name+" has no supply that can be set", "leave it out, or use a rig with a supply")
 	case has.Stage != nil:
 		f.stage(path, mv, has.Stage)
 	case max(mv.From, mv.To) > has.Highest:
 		most := unit.Voltage.Format(has.Highest)
-		f.doc.Report(path, "", "the rig's supply is never set above "+most, "up to "+most)
+		f.doc.Report(path, "", "the rig's supply is never set above "+most, "must be at most "+most)
 	}
 }
 
@@ -91,7 +91,7 @@ func (f *fitter) ramps() {
 // stage finds moves that two supplies and a switch cannot make.
 func (f *fitter) stage(path string, mv *analyze.Move, g *wiring.Stage) {
 	if _, has := g.At(mv.To); mv.Ramp() || !has {
-		f.doc.Report(path, "", "this rig's supply has two voltages only", g.Both())
+		f.doc.Report(path, "", "this rig's supply has two voltages only", "must be "+g.Both())
 	}
 }
 
@@ -104,10 +104,10 @@ func (r *reader) named(n *yamlfile.Node, step *Step) {
 		case other.Event != step.Event || other.Event == "":
 			continue
 		case !sameMove(other.Supply, step.Supply):
-			n.Refuse("a step before has this name and does something else to the supply", "a name of its own")
+			n.Refuse("a step before has this name and does something else to the supply", "use another name")
 			return
 		case other.Cause != step.Cause:
-			n.Refuse("a step before has this name and brings about another event", "a name of its own")
+			n.Refuse("a step before has this name and brings about another event", "use another name")
 			return
 		}
 	}

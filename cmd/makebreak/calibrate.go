@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/calibration"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
@@ -165,7 +166,7 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 	if !a.ownRig() {
 		return nil, nil, failed(exitUsage, errors.New("a calibration is kept beside the rig's file; name the file with --rig FILE"))
 	}
-	rig, err := wiring.Load(a.rig)
+	rig, err := rigfile.Load(a.rig)
 	if err != nil {
 		return nil, nil, inputError(err)
 	}

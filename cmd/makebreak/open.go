@@ -21,6 +21,7 @@ import (
 	"makebreak/rig/realtime"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -51,14 +52,14 @@ func (a *app) rigFile() (*wiring.Rig, error) {
 	if a.rig == "" {
 		return nil, nil
 	}
-	rig, err := wiring.Load(a.rig)
+	rig, err := rigfile.Load(a.rig)
 	if err != nil {
 		return nil, inputError(err)
 	}
 	if !a.ownRig() {
 		return rig, nil
 	}
-	if rig.Latency, err = wiring.LoadLatency(wiring.LatencyPath(a.rig)); err != nil {
+	if rig.Latency, err = rigfile.LoadLatency(rigfile.LatencyPath(a.rig)); err != nil {
 		return nil, inputError(err)
 	}
 	return rig, nil
@@ -67,7 +68,7 @@ func (a *app) rigFile() (*wiring.Rig, error) {
 // ownRig reports whether the rig is of a file, beside which stands what was measured of
 // it, and not a built-in one.
 func (a *app) ownRig() bool {
-	return a.rig != "" && !slices.ContainsFunc(wiring.Builtin(), func(r *wiring.Rig) bool { return r.Name == a.rig })
+	return a.rig != "" && !slices.ContainsFunc(rigfile.Builtin(), func(r *wiring.Rig) bool { return r.Name == a.rig })
 }
 
 // rigSource is the text of the rig file, for the log.

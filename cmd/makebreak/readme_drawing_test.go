@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -22,7 +23,7 @@ const starter = "testdata/rigs/starter.yaml"
 
 func starterRig(t *testing.T) *wiring.Rig {
 	t.Helper()
-	rig, err := wiring.Load(filepath.Join(root, starter))
+	rig, err := rigfile.Load(filepath.Join(root, starter))
 	if err != nil {
 		t.Fatal(err)
 	}

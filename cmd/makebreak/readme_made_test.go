@@ -18,6 +18,7 @@ import (
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -115,7 +116,7 @@ func madeSequences(*testing.T) string {
 func madeRigs(*testing.T) string {
 	var b strings.Builder
 	b.WriteString("| `--rig` | what it is |\n| --- | --- |\n")
-	for _, r := range wiring.Builtin() {
+	for _, r := range rigfile.Builtin() {
 		fmt.Fprintf(&b, "| `%s` | %s |\n", r.Name, r.About)
 	}
 	return b.String()
@@ -147,7 +148,7 @@ const terminalVolts = 13.8
 // madeDivider works the README's divider through the code that a rig uses.
 func madeDivider(t *testing.T) string {
 	t.Helper()
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	o := rig.Output("OUT3")
 	o.Nominal = terminalVolts
 	d := o.Divider
@@ -195,14 +196,14 @@ func TestReadme_Divider(t *testing.T) {
 func madeRates(t *testing.T) string {
 	t.Helper()
 	const seconds = 10
-	n := samplesIn(t, wiring.Builtin()[0], seconds*time.Second)
+	n := samplesIn(t, rigfile.Builtin()[0], seconds*time.Second)
 	var b strings.Builder
 	b.WriteString("| one ADS1115 at 860 conversions/s | samples/s of each output | one sample every |\n| --- | --- | --- |\n")
 	for _, r := range []struct{ what, output string }{{"follows one output", "OUT3"}, {"sweeps three outputs", "OUT6"}, {"sweeps four outputs", "OUT1"}} {
 		rate := float64(n[r.output]) / seconds
 		fmt.Fprintf(&b, "| %s | %.0f | %.2f ms |\n", r.what, rate, 1e3/rate)
 	}
-	world, err := sim.NewWorld(wiring.Builtin()[0], sim.Opts{})
+	world, err := sim.NewWorld(rigfile.Builtin()[0], sim.Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,7 +14,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -105,11 +105,11 @@ func TestReadme_Expectations(t *testing.T) {
 // TestReadme_Pins looks for every line of the rigs shown in the table of header pins.
 func TestReadme_Pins(t *testing.T) {
 	cells, _ := firstCells(t, "rig/wiring/README.md", "## Header pins")
-	full, err := wiring.Load(filepath.Join(root, "testdata", "rigs", "full.yaml"))
+	full, err := rigfile.Load(filepath.Join(root, "testdata", "rigs", "full.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, rig := range append(wiring.Builtin(), full, starterRig(t)) {
+	for _, rig := range append(rigfile.Builtin(), full, starterRig(t)) {
 		for _, r := range bench.Requests(rig) {
 			name := r.Line.LineName
 			if name == "" {

@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
 )
 
 // A run's results as CSV and as JSON are the same figures to the last digit: text

@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -196,8 +197,8 @@ func (a *app) storeLatency(latency wiring.Latency, mean, scatter float64) stepRe
 		return stepResult{what, stepSkipped, "the built-in bench has no rig file to store it beside"}
 	}
 	latency.Mean, latency.Standard = time.Duration(mean*1e9), time.Duration(scatter*1e9)
-	path := wiring.LatencyPath(a.rig)
-	if err := latency.Save(path); err != nil {
+	path := rigfile.LatencyPath(a.rig)
+	if err := rigfile.SaveLatency(path, &latency); err != nil {
 		return stepResult{what, stepWrong, err.Error()}
 	}
 	return stepResult{what, stepOK, "stored in " + path + "; runs correct events without a reference by it"}

@@ -10,6 +10,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -33,7 +34,7 @@ events:
 
 func loopedRig(t *testing.T) *wiring.Rig {
 	t.Helper()
-	rig, err := wiring.Parse("looped.yaml", []byte(looped))
+	rig, err := rigfile.Parse("looped.yaml", []byte(looped))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,13 +6,13 @@ import (
 
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/sim"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // A simulated bus is measured at the speed that it has, whatever the rig file says, and
 // the warning says how to bring the two together.
 func TestBusSpeed_AgainstTheFile(t *testing.T) {
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	for _, c := range []struct {
 		runs, file int
 		want       string // warning; empty: none

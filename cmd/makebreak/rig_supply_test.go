@@ -10,13 +10,14 @@ import (
 	"makebreak/rig/gpioline"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
 // What a supply's chip says of itself, told in volts at the unit: 2048 codes of
 // 3.3 V · 5 / 4096 are 8.25 V, 1241 are 5.00 V.
 func TestProbeSupply(t *testing.T) {
-	rig := wiring.Builtin()[2]
+	rig := rigfile.Builtin()[2]
 	w, err := sim.NewWorld(rig, sim.Opts{})
 	if err != nil {
 		t.Fatal(err)
@@ -49,11 +50,11 @@ func TestProbeSupply(t *testing.T) {
 
 // The last word of the commented rig file: its rest of 0.5 V is code 124.
 func TestLastWords(t *testing.T) {
-	full, err := wiring.Load(filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
+	full, err := rigfile.Load(filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := sim.NewWorld(wiring.Builtin()[2], sim.Opts{})
+	w, err := sim.NewWorld(rigfile.Builtin()[2], sim.Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,7 +62,7 @@ func TestLastWords(t *testing.T) {
 	if d := cmp.Diff(want, lastWords(full, w.Bus())); d != "" {
 		t.Error(d)
 	}
-	if got := lastWords(wiring.Builtin()[0], w.Bus()); got != nil {
+	if got := lastWords(rigfile.Builtin()[0], w.Bus()); got != nil {
 		t.Errorf("a rig without a supply: %+v", got)
 	}
 }
@@ -69,9 +70,9 @@ func TestLastWords(t *testing.T) {
 // A supply that a drive switches needs no last word, and the rig acts by it only where
 // the sequence moves it.
 func TestDrives_Stage(t *testing.T) {
-	rig := wiring.Builtin()[1]
+	rig := rigfile.Builtin()[1]
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
-	w, err := sim.NewWorld(wiring.Builtin()[2], sim.Opts{})
+	w, err := sim.NewWorld(rigfile.Builtin()[2], sim.Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -86,8 +87,8 @@ func TestDrives_Stage(t *testing.T) {
 	}{
 		{rig, prompted, false},
 		{rig, append(prompted, sequences.Step{Event: "low", Supply: &analyze.Move{To: 10.5}}), true},
-		{wiring.Builtin()[2], prompted, true}, // a converter supplies the unit from the start
-		{wiring.Builtin()[1], prompted, false},
+		{rigfile.Builtin()[2], prompted, true}, // a converter supplies the unit from the start
+		{rigfile.Builtin()[1], prompted, false},
 	} {
 		if got := drives(c.rig, &sequences.Sequence{Steps: c.steps}); got != c.want {
 			t.Errorf("supply %+v, steps %+v: drives %t", c.rig.Supply, c.steps, got)

@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/words"
 	"makebreak/sequences"
 )
@@ -149,9 +150,9 @@ func (h *hand) act(ctx context.Context, b *bench.Bench, c *capture.Capture) erro
 // namedRig is the rig file asked for, or the simulated bench.
 func (a *app) namedRig() (*wiring.Rig, error) {
 	if a.rig == "" {
-		return wiring.Builtin()[0], nil
+		return rigfile.Builtin()[0], nil
 	}
-	rig, err := wiring.Load(a.rig)
+	rig, err := rigfile.Load(a.rig)
 	return rig, inputError(err)
 }
 

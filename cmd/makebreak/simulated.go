@@ -6,6 +6,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -90,7 +91,7 @@ func relays(seq *sequences.Sequence) []sim.Relay {
 
 // benchFor is the built-in simulated bench that has all that a sequence needs.
 func benchFor(seq *sequences.Sequence) *wiring.Rig {
-	all := wiring.Builtin()
+	all := rigfile.Builtin()
 	nearest := all[0]
 	for _, rig := range all {
 		if _, err := seq.Fits(rig); err == nil {

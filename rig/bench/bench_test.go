@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // spyLines counts what a bench does with its drives.
@@ -44,7 +45,7 @@ var armed = []sim.Rule{
 // open opens a bench on the simulated panel, its rig file changed by change.
 func open(t *testing.T, change func(*wiring.Rig), opts bench.Opts, faults ...string) (*bench.Bench, *spyLines, *sim.World) {
 	t.Helper()
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	if change != nil {
 		change(rig)
 	}
@@ -200,7 +201,7 @@ func (s slowCalls) Drive(l int, active bool) (capture.Instant, int64, error) {
 
 // An edge that the kernel stamps while it is still in the drive's call is that drive's.
 func TestCause_ReferenceBeforeTheCallIsOver(t *testing.T) {
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	w, set := worldOf(t, rig, sim.Opts{Seed: 3, Programme: armed})
 	b, err := bench.Open(rig, w.Bus(), slowCalls{set}, bench.Opts{})
 	if err != nil {
@@ -234,7 +235,7 @@ func (s *cutReference) Edges(buf []line.Edge) ([]line.Edge, error) {
 
 func openCut(t *testing.T, cut *cutReference) (*bench.Bench, *wiring.Rig, *sim.World) {
 	t.Helper()
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	w, err := sim.NewWorld(rig, sim.Opts{Seed: 3, Programme: armed})
 	if err != nil {
 		t.Fatal(err)
@@ -371,7 +372,7 @@ func TestOpts_FollowTheFirstNamed(t *testing.T) {
 }
 
 func TestOpen_Refuses(t *testing.T) {
-	rig := wiring.Builtin()[0]
+	rig := rigfile.Builtin()[0]
 	w, set := worldOf(t, rig, sim.Opts{Seed: 1})
 	if _, err := bench.Open(rig, w.Bus(), set, bench.Opts{Outputs: []string{"OUT9"}}); !errors.Is(err, bench.ErrSetup) {
 		t.Errorf("an output that is not there: %v", err)

@@ -13,13 +13,14 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // suppliedRig is fullRig with the built-in bench's supply, where wanted.
 func suppliedRig(t *testing.T, chips, hz int, model ads1x15.Model, supplied bool) *wiring.Rig {
 	t.Helper()
 	rig := fullRig(chips, hz, model, wiring.Follow, true)
-	for _, r := range wiring.Builtin() {
+	for _, r := range rigfile.Builtin() {
 		if r.Supply != nil && r.Supply.Stage == nil && supplied {
 			s := *r.Supply
 			rig.Supply = &s

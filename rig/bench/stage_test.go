@@ -13,13 +13,14 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // openStaged is a bench on the simulated relay with two supplies and a drive that
 // switches between them, which may be on for 5 s.
 func openStaged(t *testing.T, latency *wiring.Latency) (*bench.Bench, *sim.World, *capture.Capture) {
 	t.Helper()
-	rig := wiring.Builtin()[1]
+	rig := rigfile.Builtin()[1]
 	rig.Drives = append(rig.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	rig.Latency = latency

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // dacBus notes what is written to the supply, and can keep its chip silent for a time.
@@ -68,7 +69,7 @@ type supplied struct {
 
 func openSupplied(t *testing.T, hz int, opts bench.Opts, faults ...sim.Fault) *supplied {
 	t.Helper()
-	rig := wiring.Builtin()[2]
+	rig := rigfile.Builtin()[2]
 	rig.BusHz = hz
 	w, set := worldOf(t, rig, sim.Opts{Seed: 5, Faults: faults})
 	s := &supplied{t: t, w: w, bus: &dacBus{Bus: w.Bus(), w: w}}
@@ -413,7 +414,7 @@ func TestSupply_OpenFails(t *testing.T) {
 			}
 		}, false, "its EEPROM is being written, by another program"},
 	} {
-		rig := wiring.Builtin()[2]
+		rig := rigfile.Builtin()[2]
 		w, set := worldOf(t, rig, sim.Opts{Seed: 5})
 		c.spoil(w)
 		if _, err := bench.Open(rig, w.Bus(), set, bench.Opts{}); !errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), c.want) {
@@ -486,7 +487,7 @@ func TestMoveSupply_LetGoOfMeanwhile(t *testing.T) {
 // its fastest, too: at 400 kHz. At 100 kHz they alone need more than there is.
 func TestMoveSupply_RampBesideFourConverters(t *testing.T) {
 	rig := fullRig(4, 400_000, ads1x15.ADS1115, wiring.Follow, true)
-	rig.Supply = wiring.Builtin()[2].Supply
+	rig.Supply = rigfile.Builtin()[2].Supply
 	b, _ := openOn(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
 	c := newCapture(t, b)
 	const over = 6 * time.Second // one code every 1.75 ms would be too many: 3,000 steps

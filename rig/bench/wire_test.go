@@ -22,6 +22,7 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 )
 
@@ -268,7 +269,7 @@ var wireFaults = []wireFaultCase{
 
 // addSupply has the converter of the supply on the bus.
 func (w *wire) addSupply(rig *wiring.Rig) {
-	rig.Supply = wiring.Builtin()[2].Supply
+	rig.Supply = rigfile.Builtin()[2].Supply
 	w.dac = simchip.NewDAC(simchip.DACOpts{Stored: simchip.FactoryCode})
 	if err := w.bus.AttachDAC(rig.Supply.Address, w.dac); err != nil {
 		panic(err) // the address is right

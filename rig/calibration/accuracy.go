@@ -24,7 +24,7 @@ const (
 	worstVolts  = 1
 )
 
-const accuracyMay = "an accuracy as the manual writes it, as in 0.5 % + 2 digits or ±(0.05 % rdg + 12 mV)"
+const accuracyRule = "must be an accuracy as the manual writes it, as in 0.5 % + 2 digits or ±(0.05 % rdg + 12 mV)"
 
 // accuracyError is an accuracy that cannot be read.
 type accuracyError struct {
@@ -33,7 +33,7 @@ type accuracyError struct {
 }
 
 func (e *accuracyError) Error() string {
-	return fmt.Sprintf("%q: %v; may be %s", e.read, e.why, accuracyMay)
+	return fmt.Sprintf("%q: %v; %s", e.read, e.why, accuracyRule)
 }
 
 func (e *accuracyError) Unwrap() error { return e.why }

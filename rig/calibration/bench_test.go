@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // record samples OUT3 of the built-in simulated bench for a while, low or high, and
@@ -70,7 +71,7 @@ func TestCalibrate_simulatedBench(t *testing.T) {
 	today := calibration.DayOf(time.Date(2026, 3, 31, 12, 0, 0, 0, time.UTC))
 	outside := 0
 	for seed := uint64(1); seed <= 20; seed++ {
-		rig := wiring.Builtin()[0]
+		rig := rigfile.Builtin()[0]
 		c := calibration.Calibration{Output: "OUT3", Meter: "4711", Date: today, Due: today.YearLater(), Wiring: calibration.Wiring(rig, "OUT3", seed)}
 		for _, high := range []bool{false, true} {
 			tr, truth := record(t, rig, seed, high)

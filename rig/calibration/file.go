@@ -10,7 +10,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/yamlfile"
 )
 
@@ -23,7 +23,7 @@ type File struct {
 
 // PathFor returns where the calibrations of a rig file stand: beside it.
 func PathFor(rigFile string) string {
-	return wiring.Beside(rigFile, "calibration")
+	return rigfile.Beside(rigFile, "calibration")
 }
 
 // Of returns the output's calibration, or nil.

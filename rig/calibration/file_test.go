@@ -99,22 +99,22 @@ func TestParse_roundTrip(t *testing.T) {
 func TestParse_refused(t *testing.T) {
 	src := string(stored(t).Format())
 	for name, c := range map[string]struct{ old, new, want string }{
-		"gain":       {"gain: 1.014", "gain: 1.015", "changed by hand; may be as it was written; calibrate again"},
+		"gain":       {"gain: 1.014", "gain: 1.015", "changed by hand: calibrate again"},
 		"offset":     {"offset: -0.022", "offset: -0.021", "f.yaml:5:3: outputs.OUT3: the points give a gain of 1.014"},
 		"point":      {"read: 13.3 V", "read: 13.2 V", "changed by hand"},
 		"residual":   {"residual: ", "residual: 1", "changed by hand"},
 		"off line":   {"meter: 7.05 V", "meter: 7.90 V", "changed by hand"},
 		"due":        {"due: 2027", "due: 2025", "it falls due on 2025-03-31, which is not after 2026-03-31"},
-		"no date":    {"    date: 2026-03-31\n", "", "outputs.OUT3.date: this key is missing; may be a day, as in 2026-03-31"},
-		"bad date":   {"date: 2026-03-31", "date: 31.03.2026", `f.yaml:6:11: outputs.OUT3.date: read "31.03.2026"; may be a day`},
-		"accuracy":   {`accuracy: "0.5 % + 2 digits"`, `accuracy: "0.5 + 2 digits"`, `read "0.5 + 2 digits": "0.5" has no unit; may be an accuracy`},
-		"bare":       {"meter: 0.65 V", "meter: 0.65", `outputs.OUT3.points[0].meter: read "0.65"; may be all digits that the meter showed`},
-		"unknown":    {"    by:", "    buy:", "this key is not known"},
-		"big gain":   {"gain: 1.", "gain: 9.", "may be a number from 0.5 to 2"},
+		"no date":    {"    date: 2026-03-31\n", "", "outputs.OUT3.date: this key is missing: add it, for example date: 2026-03-31"},
+		"bad date":   {"date: 2026-03-31", "date: 31.03.2026", `f.yaml:6:11: outputs.OUT3.date: "31.03.2026": must be a day`},
+		"accuracy":   {`accuracy: "0.5 % + 2 digits"`, `accuracy: "0.5 + 2 digits"`, `"0.5 + 2 digits": "0.5" has no unit; must be an accuracy`},
+		"bare":       {"meter: 0.65 V", "meter: 0.65", `outputs.OUT3.points[0].meter: "0.65": must be all digits that the meter showed`},
+		"unknown":    {"    by:", "    buy:", "there is no key of this name here"},
+		"big gain":   {"gain: 1.", "gain: 9.", "must be a number from 0.5 to 2"},
 		"far offset": {"offset: -0.022", "offset: -9999.022", "from -1000 V to 1000 V"},
 		"samples":    {"samples: 400", "samples: 0", "a whole number from 1"},
 		"name":       {`"OUT3":`, `"OUT 3":`, `a name has no ' '`},
-		"meter":      {`meter: "4711"`, `meter: "47\n11"`, "may be up to 64 printed characters"},
+		"meter":      {`meter: "4711"`, `meter: "47\n11"`, "must be up to 64 printed characters"},
 	} {
 		bad := strings.Replace(src, c.old, c.new, 1)
 		if bad == src {
@@ -132,7 +132,7 @@ func TestParse_refused(t *testing.T) {
 func TestParse_onePoint(t *testing.T) {
 	lines := strings.SplitAfter(string(stored(t).Format()), "\n")
 	_, err := Parse("f.yaml", []byte(strings.Join(append(lines[:15:15], ""), "")))
-	if err == nil || !strings.Contains(err.Error(), "2 to 50 points make a calibration; it has 1;") {
+	if err == nil || !strings.Contains(err.Error(), "2 to 50 points make a calibration; it has 1:") {
 		t.Error(err)
 	}
 }
@@ -236,14 +236,14 @@ points:
 		t.Errorf("samples %d and %d", p[0].N, p[1].N)
 	}
 	for name, c := range map[string]struct{ src, want string }{
-		"no accuracy": {"meter: a\npoints:\n- {meter: 1 V, read: 1 V}\n", "p.yaml:3:3: points[0]: this point has no accuracy and the file has none for all; may be an accuracy as the manual writes it"},
-		"no meter":    {"accuracy: 1 %\npoints: [{meter: 1 V, read: 1 V}]\n", "meter: this key is missing; may be the meter's serial"},
+		"no accuracy": {"meter: a\npoints:\n- {meter: 1 V, read: 1 V}\n", "p.yaml:3:3: points[0]: this point has no accuracy and the file has none for all: must be an accuracy as the manual writes it"},
+		"no meter":    {"accuracy: 1 %\npoints: [{meter: 1 V, read: 1 V}]\n", "meter: this key is missing: add it, for example meter: serial 123456"},
 		"no points":   {"meter: a\naccuracy: 1 %\n", "points: this key is missing"},
-		"bare":        {"meter: a\naccuracy: 1 %\npoints: [{meter: 1, read: 1 V}]\n", `points[0].meter: read "1"; may be all digits`},
+		"bare":        {"meter: a\naccuracy: 1 %\npoints: [{meter: 1, read: 1 V}]\n", `points[0].meter: "1": must be all digits`},
 		"no read":     {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V}]\n", "points[0].read: this key is missing"},
-		"unknown":     {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V, read: 1 V, sample: 1}]\n", "this key is not known; may be samples"},
+		"unknown":     {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V, read: 1 V, sample: 1}]\n", "there is no key of this name here; did you mean samples?"},
 		"negative":    {"meter: a\naccuracy: 1 %\npoints: [{meter: 1 V, read: 1 V, uncertainty: -1 V}]\n", "from 0 V to 1000 V"},
-		"a word":      {"meter: a\naccuracy: 1 %\npoints: [one]\n", "may be a point, as in"},
+		"a word":      {"meter: a\naccuracy: 1 %\npoints: [one]\n", "must be a point, as in"},
 		"no YAML":     {"meter: [", "this is not YAML"},
 	} {
 		if _, err := ParsePoints("p.yaml", []byte(c.src)); err == nil || !strings.Contains(err.Error(), c.want) {

@@ -13,10 +13,10 @@ import (
 
 // What may stand in the files.
 const (
-	calibrationMay = "date, due, meter, wiring, gain, offset, nonlinearity and points"
-	pointMay       = "a point, as in {meter: 13.47 V, accuracy: 0.5 % + 2 digits, read: 13.312 V}"
-	dayMay         = "a day, as in 2026-03-31"
-	readingMay     = "all digits that the meter showed and their unit, as in 13.40 V"
+	calibrationRule = "must be date, due, meter, wiring, gain, offset, nonlinearity and points"
+	pointRule       = "must be a point, as in {meter: 13.47 V, accuracy: 0.5 % + 2 digits, read: 13.312 V}"
+	dayRule         = "must be a day, as in 2026-03-31"
+	readingRule     = "must be all digits that the meter showed and their unit, as in 13.40 V"
 )
 
 // Parse reads a calibration file. The error is one or more *yamlfile.Error, joined.
@@ -26,10 +26,10 @@ func Parse(path string, src []byte) (*File, error) {
 		return nil, err
 	}
 	f := &File{Path: path}
-	root, ok := doc.Root.Fields("rig and outputs")
+	root, ok := doc.Root.Fields("must be rig and outputs")
 	if ok {
-		f.Rig, _ = root.Need("rig", "the rig's name").Text()
-		for _, e := range root.Need("outputs", "the calibrated outputs by name").Entries("a name and its calibration") {
+		f.Rig, _ = root.Need("rig", "bench-1").Text()
+		for _, e := range root.Need("outputs", "{OUT1: {…}}").Entries("must be a name and its calibration") {
 			f.Calibrations = append(f.Calibrations, readCalibration(doc, e))
 		}
 		root.Done()
@@ -43,23 +43,23 @@ func Parse(path string, src []byte) (*File, error) {
 // readCalibration reads an output's calibration and compares it with its points.
 func readCalibration(doc *yamlfile.Doc, e yamlfile.Entry) *Calibration {
 	c := &Calibration{Output: e.Name()}
-	f, ok := e.Value.Fields(calibrationMay)
+	f, ok := e.Value.Fields(calibrationRule)
 	if !ok {
 		return c
 	}
 	path := "outputs." + c.Output
 	if err := wiring.CheckSignal(c.Output); err != nil {
-		doc.ReportKey(path, c.Output, err.Error(), "an output's name")
+		doc.ReportKey(path, c.Output, err.Error(), "must be an output's name")
 		return c
 	}
-	c.Date, c.Due = readDay(f.Need("date", dayMay)), readDay(f.Need("due", dayMay))
-	c.Meter = readName(f.Need("meter", "the meter's serial"))
+	c.Date, c.Due = readDay(f.Need("date", "2026-03-31")), readDay(f.Need("due", "2027-03-31"))
+	c.Meter = readName(f.Need("meter", "serial 123456"))
 	c.By = readName(f.May("by"))
-	c.Wiring, _ = f.Need("wiring", "what was calibrated").Text()
-	stated := Line{Gain: readGain(f.Need("gain", "the line's slope, as in 1.002"))}
-	stated.Offset = readVolts(f.Need("offset", "the line's offset, as in 0.0012 V"), -mostVolts)
-	c.Nonlinearity = readVolts(f.Need("nonlinearity", "the converter's, as in 0.0006 V"), 0)
-	for _, n := range f.Need("points", "the points").Items() {
+	c.Wiring, _ = f.Need("wiring", "as makebreak rig calibrate writes it").Text()
+	stated := Line{Gain: readGain(f.Need("gain", "1.002"))}
+	stated.Offset = readVolts(f.Need("offset", "0.0012 V"), -mostVolts)
+	c.Nonlinearity = readVolts(f.Need("nonlinearity", "0.0006 V"), 0)
+	for _, n := range f.Need("points", "[{meter: 13.47 V, accuracy: 0.5 % + 2 digits, read: 13.312 V}]").Items() {
 		p, residual := readPoint(n)
 		c.Points, stated.Residuals = append(c.Points, p), append(stated.Residuals, residual)
 	}
@@ -67,7 +67,7 @@ func readCalibration(doc *yamlfile.Doc, e yamlfile.Entry) *Calibration {
 		return c
 	}
 	if err := c.compare(stated); err != nil {
-		doc.Report(path, "", err.Error(), "as it was written; calibrate again")
+		doc.Report(path, "", err.Error(), "calibrate again")
 	}
 	return c
 }
@@ -98,17 +98,17 @@ func (c *Calibration) compare(stated Line) error {
 
 // readPoint reads a stored point and its residual.
 func readPoint(n *yamlfile.Node) (p Point, residual float64) {
-	f, ok := n.Fields(pointMay)
+	f, ok := n.Fields(pointRule)
 	if !ok {
 		return p, 0
 	}
-	p.Meter = readReading(f.Need("meter", readingMay))
-	p.Accuracy = readAccuracy(f.Need("accuracy", accuracyMay))
-	p.ReadVolts = readVolts(f.Need("read", "what the rig read, as in 13.312 V"), -mostVolts)
-	p.ReadStandard = readVolts(f.Need("uncertainty", "the standard uncertainty of what the rig read, as in 0.0003 V"), 0)
-	samples, _ := f.Need("samples", "how many samples the rig took").Whole(1, mostSamples)
+	p.Meter = readReading(f.Need("meter", "13.47 V"))
+	p.Accuracy = readAccuracy(f.Need("accuracy", "0.5 % + 2 digits"))
+	p.ReadVolts = readVolts(f.Need("read", "13.312 V"), -mostVolts)
+	p.ReadStandard = readVolts(f.Need("uncertainty", "0.0003 V"), 0)
+	samples, _ := f.Need("samples", "1000").Whole(1, mostSamples)
 	p.N = int(samples)
-	residual = readVolts(f.Need("residual", "how far the point lies off the line, as in 0.001 V"), -mostVolts)
+	residual = readVolts(f.Need("residual", "0.001 V"), -mostVolts)
 	f.Done()
 	return p, residual
 }
@@ -122,7 +122,7 @@ func readDay(n *yamlfile.Node) Day {
 	}
 	d, err := ParseDay(s)
 	if err != nil {
-		n.Refuse("", dayMay)
+		n.Refuse("", dayRule)
 	}
 	return d
 }
@@ -131,7 +131,7 @@ func readDay(n *yamlfile.Node) Day {
 func readName(n *yamlfile.Node) string {
 	s, ok := n.Text()
 	if ok && checkText("", s) != nil {
-		n.Refuse("", "up to 64 printed characters")
+		n.Refuse("", "must be up to 64 printed characters")
 	}
 	return s
 }
@@ -143,7 +143,7 @@ func readReading(n *yamlfile.Node) Reading {
 	}
 	r, err := ParseReading(s)
 	if err != nil {
-		n.Refuse("", readingMay)
+		n.Refuse("", readingRule)
 	}
 	return r
 }
@@ -156,7 +156,7 @@ func readAccuracy(n *yamlfile.Node) Accuracy {
 	a, err := ParseAccuracy(s)
 	var bad *accuracyError
 	if errors.As(err, &bad) {
-		n.Refuse(bad.why.Error(), accuracyMay)
+		n.Refuse(bad.why.Error(), accuracyRule)
 	}
 	return a
 }
@@ -165,7 +165,7 @@ func readAccuracy(n *yamlfile.Node) Accuracy {
 func readVolts(n *yamlfile.Node, least float64) float64 {
 	v, ok := n.Quantity(unit.Voltage)
 	if ok && (v < least || v > mostVolts) {
-		n.Refuse("", fmt.Sprintf("from %s to %s", unit.Voltage.Format(least), unit.Voltage.Format(mostVolts)))
+		n.Refuse("", fmt.Sprintf("must be from %s to %s", unit.Voltage.Format(least), unit.Voltage.Format(mostVolts)))
 	}
 	return v
 }
@@ -178,7 +178,7 @@ func readGain(n *yamlfile.Node) float64 {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || !(v >= leastGain && v <= mostGain) {
-		n.Refuse("", fmt.Sprintf("a number from %g to %g", leastGain, mostGain))
+		n.Refuse("", fmt.Sprintf("must be a number from %g to %g", leastGain, mostGain))
 	}
 	return v
 }
@@ -212,15 +212,15 @@ func ParsePoints(path string, src []byte) (*Session, error) {
 		return nil, err
 	}
 	s := &Session{}
-	f, ok := doc.Root.Fields("meter, accuracy and points")
+	f, ok := doc.Root.Fields("must be meter, accuracy and points")
 	if !ok {
 		return nil, doc.Err()
 	}
-	s.Meter = readName(f.Need("meter", "the meter's serial"))
+	s.Meter = readName(f.Need("meter", "serial 123456"))
 	accuracy := readAccuracy(f.May("accuracy"))
 	s.Dated, s.HasDue = f.Has("date"), f.Has("due")
 	s.Date, s.Due = readDay(f.May("date")), readDay(f.May("due"))
-	for _, n := range f.Need("points", "the points, each as in {meter: 13.47 V, read: 13.312 V}").Items() {
+	for _, n := range f.Need("points", "[{meter: 13.47 V, read: 13.312 V}]").Items() {
 		s.Points = append(s.Points, readGiven(n, accuracy))
 	}
 	f.Done()
@@ -233,17 +233,17 @@ func ParsePoints(path string, src []byte) (*Session, error) {
 // readGiven reads a point of a points file.
 func readGiven(n *yamlfile.Node, accuracy Accuracy) Point {
 	p := Point{Accuracy: accuracy, N: 1}
-	f, ok := n.Fields(pointMay)
+	f, ok := n.Fields(pointRule)
 	if !ok {
 		return p
 	}
-	p.Meter = readReading(f.Need("meter", readingMay))
-	read := readReading(f.Need("read", "what the rig read without calibration, as in 13.312 V"))
+	p.Meter = readReading(f.Need("meter", "13.47 V"))
+	read := readReading(f.Need("read", "13.312 V"))
 	p.ReadVolts, p.ReadStandard = microvolts(read.Volts), microvoltsUp(read.Digit/2*perSquareRootOf3)
 	if a := f.May("accuracy"); a != nil {
 		p.Accuracy = readAccuracy(a)
 	} else if accuracy.Text == "" {
-		n.Fail("this point has no accuracy and the file has none for all", accuracyMay)
+		n.Fail("this point has no accuracy and the file has none for all", accuracyRule)
 	}
 	if u := f.May("uncertainty"); u != nil {
 		p.ReadStandard = microvoltsUp(readVolts(u, 0))

@@ -21,7 +21,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"makebreak/rig/kernelbench"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // TestMain lets the test's binary be the panel as well, in a process of its own.
@@ -324,7 +324,7 @@ func (s *site) lastRun() *runRow {
 // terminal returns an output's voltage for one at its pin, by the rig's file.
 func (s *site) terminal(output string, pin float64) float64 {
 	s.t.Helper()
-	rig, err := wiring.Load(s.rig)
+	rig, err := rigfile.Load(s.rig)
 	if err != nil {
 		s.t.Fatal(err)
 	}

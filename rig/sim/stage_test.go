@@ -9,11 +9,12 @@ import (
 
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // stagedRig is the built-in relay on two supplies, of which a drive switches.
 func stagedRig() *wiring.Rig {
-	rig := wiring.Builtin()[1]
+	rig := rigfile.Builtin()[1]
 	rig.Drives = append(rig.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", Chip: "gpiochip0", Number: 6}, LongestOn: 5 * time.Second})
 	rig.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
 	return rig

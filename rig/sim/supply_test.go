@@ -8,7 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // A supply that settles drives a coil by L·di/dt + R·i = V + gap·exp(-t/tau) (textbook).
@@ -64,7 +64,7 @@ func TestSegment_SettlingSupply(t *testing.T) {
 // suppliedRelay is the world of the built-in rig with a supply, its lines asked for.
 func suppliedRelay(t *testing.T, opts Opts) (*World, line.Set) {
 	t.Helper()
-	rig := wiring.Builtin()[2]
+	rig := rigfile.Builtin()[2]
 	w, err := NewWorld(rig, opts)
 	if err != nil {
 		t.Fatal(err)
@@ -209,7 +209,7 @@ func TestSignal_RememberedUnderARamp(t *testing.T) {
 
 // A rig without a supply has none of this.
 func TestSupply_None(t *testing.T) {
-	w, err := NewWorld(wiring.Builtin()[1], Opts{})
+	w, err := NewWorld(rigfile.Builtin()[1], Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}

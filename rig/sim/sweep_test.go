@@ -7,7 +7,7 @@ import (
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/line"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // Single shots in turn, with the ready pin and by polling, read the outputs that
@@ -83,7 +83,7 @@ func finish(t *testing.T, w *World, set line.Set, d *ads1x15.Dev, ready bool) {
 
 // The rigs that the program brings along work with the simulated bench.
 func TestWorld_BuiltinRigs(t *testing.T) {
-	for _, rig := range wiring.Builtin() {
+	for _, rig := range rigfile.Builtin() {
 		w, err := NewWorld(rig, Opts{Seed: 1})
 		if err != nil {
 			t.Errorf("%s: %v", rig.Name, err)

@@ -11,7 +11,6 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
-	"makebreak/rig/yamlfile"
 )
 
 // What an output is taken to be where the file does not say.
@@ -25,15 +24,14 @@ type Problem struct {
 	Path    string // where, as in outputs.OUT3.divider
 	Read    string // what stands there, as the file would have it; may be empty
 	Why     string // what is wrong; may be empty
-	May     string // what may stand there; may be empty
+	Remedy  string // what to do; may be empty
 	Warning bool   // the rig can be used all the same
 	Key     bool   // the name itself is wrong, not what stands under it
 }
 
 // String renders the problem on one line.
 func (p Problem) String() string {
-	e := yamlfile.Error{Path: p.Path, Read: p.Read, Why: p.Why, May: p.May}
-	return strings.TrimPrefix(e.Error(), ": ")
+	return words.Complaint(p.Path, p.Read, p.Why, p.Remedy)
 }
 
 // CheckName says what is wrong with the name of a signal, chip or event, nil where
@@ -55,8 +53,8 @@ func CheckName(s string) error {
 	return nil
 }
 
-// NameMay says in messages what a name may be.
-const NameMay = "up to 32 letters, digits, _ and -, a letter or digit first"
+// NameRule says in messages what a name must be.
+const NameRule = "must be up to 32 letters, digits, _ and -, a letter or digit first"
 
 // CheckSignal says what is wrong with a signal's name. Beside CheckName's rules it
 // keeps clear of the names that a capture file gives a meaning to.
@@ -77,13 +75,13 @@ type checker struct {
 	list []Problem
 }
 
-func (c *checker) add(path, read, why, may string) {
-	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, May: may})
+func (c *checker) add(path, read, why, remedy string) {
+	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, Remedy: remedy})
 }
 
 // addName adds a problem of a name.
-func (c *checker) addName(path, read, why, may string) {
-	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, May: may, Key: true})
+func (c *checker) addName(path, read, why, remedy string) {
+	c.list = append(c.list, Problem{Path: path, Read: read, Why: why, Remedy: remedy, Key: true})
 }
 
 // Check returns everything that is wrong with the rig, and what is doubtful as
@@ -91,7 +89,7 @@ func (c *checker) addName(path, read, why, may string) {
 func (r *Rig) Check() []Problem {
 	c := &checker{rig: r}
 	if r.Name == "" {
-		c.add("name", "", "the rig has no name", "the rig's name")
+		c.add("name", "", "the rig has no name", "give it one, for example name: bench-1")
 	}
 	c.chips()
 	c.signalNames()
@@ -105,21 +103,21 @@ func (r *Rig) Check() []Problem {
 
 func (c *checker) chips() {
 	if len(c.rig.Chips) == 0 || len(c.rig.Chips) > 4 {
-		c.add("chips", "", fmt.Sprintf("there are %d chips", len(c.rig.Chips)), "one to four chips, one an address")
+		c.add("chips", "", fmt.Sprintf("there are %d chips", len(c.rig.Chips)), "must be one to four, each with its own address")
 	}
 	taken := map[uint16]string{}
 	for i := range c.rig.Chips {
 		chip := &c.rig.Chips[i]
 		path := "chips." + chip.Name
 		if err := CheckName(chip.Name); err != nil {
-			c.addName(path, chip.Name, err.Error(), NameMay)
+			c.addName(path, chip.Name, err.Error(), NameRule)
 		}
 		c.chipOptions(chip, path)
 		switch other, used := taken[chip.Address]; {
 		case chip.Address < 0x48 || chip.Address > 0x4b:
-			c.add(path+".address", hex(chip.Address), "", "0x48, 0x49, 0x4A or 0x4B")
+			c.add(path+".address", hex(chip.Address), "", "use one of: 0x48, 0x49, 0x4A, 0x4B")
 		case used:
-			c.add(path+".address", hex(chip.Address), "chip "+other+" has this address", "another of 0x48, 0x49, 0x4A or 0x4B")
+			c.add(path+".address", hex(chip.Address), "chip "+other+" has this address", "use another of: 0x48, 0x49, 0x4A, 0x4B")
 		}
 		taken[chip.Address] = chip.Name
 	}
@@ -129,21 +127,21 @@ func hex(a uint16) string { return fmt.Sprintf("0x%02X", a) }
 
 func (c *checker) chipOptions(chip *Chip, path string) {
 	if !chip.Model.Known() {
-		c.add(path+".model", string(chip.Model), "", "ADS1115 or ADS1015")
+		c.add(path+".model", string(chip.Model), "", "use one of: ADS1115, ADS1015")
 		return
 	}
 	if !slices.Contains(ads1x15.Ranges(), chip.Range) {
-		c.add(path+".range", unit.Voltage.Format(chip.Range), "", words.Or(words.Texts(ads1x15.Ranges(), unit.Voltage.Format)))
+		c.add(path+".range", unit.Voltage.Format(chip.Range), "", "use one of: "+words.List(words.Texts(ads1x15.Ranges(), unit.Voltage.Format)))
 	}
 	if rates := chip.Model.Rates(); !slices.Contains(rates, chip.Rate) {
-		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", words.Or(words.Texts(rates, strconv.Itoa))+" /s")
+		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", "use one of: "+words.List(words.Texts(rates, func(r int) string { return strconv.Itoa(r) + " /s" })))
 	}
 	// Recommended operating conditions, SBAS444 6.3.
 	if chip.Supply < 2 || chip.Supply > 5.5 {
-		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "from 2 V to 5.5 V")
+		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "must be from 2 V to 5.5 V")
 	}
 	if chip.Mode != Sweep && chip.Mode != Follow {
-		c.add(path+".sample", string(chip.Mode), "", "sweep or follow")
+		c.add(path+".sample", string(chip.Mode), "", "use one of: sweep, follow")
 	}
 }
 
@@ -154,10 +152,10 @@ func (c *checker) signalNames() {
 	check := func(group, name string) {
 		path := group + "." + name
 		if err := CheckSignal(name); err != nil {
-			c.addName(path, name, err.Error(), NameMay+", not ending in _V")
+			c.addName(path, name, err.Error(), NameRule+", not ending in _V")
 		}
 		if other, used := taken[strings.ToLower(name)]; used {
-			c.addName(path, name, other+" has this name", "a name of its own")
+			c.addName(path, name, other+" has this name", "use another name")
 			return
 		}
 		taken[strings.ToLower(name)] = path
@@ -178,7 +176,7 @@ func (c *checker) signalNames() {
 
 func (c *checker) outputs() {
 	if len(c.rig.Outputs) == 0 {
-		c.add("outputs", "", "there is no output", "at least one output")
+		c.add("outputs", "", "there is no output", "add at least one")
 	}
 	type input struct {
 		chip    string
@@ -189,20 +187,20 @@ func (c *checker) outputs() {
 		o := &c.rig.Outputs[i]
 		path := "outputs." + o.Name
 		if c.rig.Chip(o.Chip) == nil {
-			c.add(path+".chip", o.Chip, "there is no such chip", words.Or(words.NearestFirst(o.Chip, chipNames(c.rig))))
+			c.add(path+".chip", o.Chip, "there is no chip of this name", words.UseOneOf(o.Chip, chipNames(c.rig)))
 		}
 		if o.Channel < 0 || o.Channel > 3 {
-			c.add(path+".channel", strconv.Itoa(o.Channel), "", "0, 1, 2 or 3")
+			c.add(path+".channel", strconv.Itoa(o.Channel), "", "use one of: 0, 1, 2, 3")
 		}
 		if other, used := taken[input{o.Chip, o.Channel}]; used {
-			c.add(path+".channel", strconv.Itoa(o.Channel), "output "+other+" has this channel of chip "+o.Chip, "a channel of its own")
+			c.add(path+".channel", strconv.Itoa(o.Channel), "output "+other+" has this channel of chip "+o.Chip, "use another channel")
 		}
 		taken[input{o.Chip, o.Channel}] = o.Name
 		if o.Highest <= 0 || o.Highest > 1000 {
-			c.add(path+".highest", unit.Voltage.Format(o.Highest), "", "the highest voltage that the output can reach, above 0 V")
+			c.add(path+".highest", unit.Voltage.Format(o.Highest), "", "must be the highest voltage that the output can reach, above 0 V")
 		}
 		if o.Nominal <= 0 || o.Nominal > o.Highest {
-			c.add(path+".nominal", unit.Voltage.Format(o.Nominal), "", "above 0 V and up to "+unit.Voltage.Format(o.Highest)+" (highest)")
+			c.add(path+".nominal", unit.Voltage.Format(o.Nominal), "", "must be above 0 V and up to "+unit.Voltage.Format(o.Highest)+" (highest)")
 		}
 		c.divider(o, path+".divider")
 	}
@@ -226,14 +224,14 @@ func (c *checker) lines() {
 		}
 		switch {
 		case l.LineName == "" && l.Number < 0:
-			c.add(path+".line", "", "the line is not given", "a number or a name")
+			c.add(path+".line", "", "the line is not given", "give its number or its name")
 			return
 		case l.LineName == "" && l.Chip == "":
-			c.add(path+".chip", "", "a line number needs its chip", "a GPIO chip such as gpiochip0")
+			c.add(path+".chip", "", "a line number needs its chip", "add it, for example chip: gpiochip0")
 			return
 		}
 		if other, used := taken[where]; used {
-			c.add(path+".line", strings.TrimPrefix(where, l.Chip+" line "), other+" uses this line", "a line of its own")
+			c.add(path+".line", strings.TrimPrefix(where, l.Chip+" line "), other+" uses this line", "use another line")
 		}
 		taken[where] = path
 	}
@@ -256,7 +254,7 @@ func (c *checker) lines() {
 func (c *checker) drives() {
 	for i := range c.rig.Drives {
 		if d := &c.rig.Drives[i]; d.LongestOn <= 0 {
-			c.add("drives."+d.Name+".longest_on", d.LongestOn.String(), "", "a time above zero")
+			c.add("drives."+d.Name+".longest_on", d.LongestOn.String(), "", "must be above 0 s")
 		}
 	}
 }
@@ -267,20 +265,20 @@ func (c *checker) causes() {
 		k := &c.rig.Causes[i]
 		path := "events." + k.Event
 		if err := CheckName(k.Event); err != nil {
-			c.addName(path, k.Event, err.Error(), NameMay)
+			c.addName(path, k.Event, err.Error(), NameRule)
 		}
 		if taken[k.Event] {
-			c.add(path, k.Event, "this event stands here twice", "given once")
+			c.add(path, k.Event, "this event is defined twice", "define it once")
 		}
 		taken[k.Event] = true
 		if (k.Drive == "") == (k.Prompt == "") {
-			c.add(path, "", "either a drive or a prompt brings an event about", "a drive or a prompt")
+			c.add(path, "", "the event has neither a drive nor a prompt, or both", "give it either a drive or a prompt")
 		}
 		if k.Drive != "" {
 			c.causeDrive(k, path)
 		}
 		if k.Reference != "" && !slices.ContainsFunc(c.rig.References, func(l line.Line) bool { return l.Name == k.Reference }) {
-			c.add(path+".reference", k.Reference, "there is no such reference", "one of the references"+named(lineNames(c.rig.References), k.Reference))
+			c.add(path+".reference", k.Reference, "there is no reference of this name", words.UseOneOf(k.Reference, lineNames(c.rig.References)))
 		}
 	}
 }
@@ -292,7 +290,7 @@ func (c *checker) causeDrive(k *Cause, path string) {
 		c.noDrive(path+".drive", k.Drive)
 	case k.Pulse < 0 || k.Pulse > d.LongestOn:
 		c.add(path+".pulse", unit.Time.Format(k.Pulse.Seconds()),
-			"longer than drive "+d.Name+" may be on", "up to "+unit.Time.Format(d.LongestOn.Seconds())+" (longest_on)")
+			"longer than drive "+d.Name+" may be on", "must be at most "+unit.Time.Format(d.LongestOn.Seconds())+" (longest_on)")
 	case k.Pulse > 0 && k.Pulse < time.Millisecond:
 		c.list = append(c.list, Problem{Path: path + ".pulse", Read: unit.Time.Format(k.Pulse.Seconds()),
 			Why: "so short a pulse may be missed by the unit", Warning: true})
@@ -305,7 +303,7 @@ func (c *checker) noDrive(path, name string) {
 	for i := range c.rig.Drives {
 		names[i] = c.rig.Drives[i].Name
 	}
-	c.add(path, name, "there is no such drive", "one of the drives"+named(names, name))
+	c.add(path, name, "there is no drive of this name", words.UseOneOf(name, names))
 }
 
 func lineNames(lines []line.Line) []string {

@@ -227,13 +227,13 @@ func (r *Rig) doubts(o *Output, c *Chip) []capture.Doubt {
 func (c *checker) divider(o *Output, path string) {
 	d := o.Divider
 	if d.Upper < 0 || d.Upper > 100e6 {
-		c.add(path+".upper", unit.Resistance.Format(d.Upper), "", "from 0 ohm to 100 Mohm")
+		c.add(path+".upper", unit.Resistance.Format(d.Upper), "", "must be from 0 ohm to 100 Mohm")
 	}
 	if d.Upper != 0 && d.Lower <= 0 || d.Lower < 0 || d.Lower > 100e6 {
-		c.add(path+".lower", unit.Resistance.Format(d.Lower), "", "above 0 ohm and up to 100 Mohm")
+		c.add(path+".lower", unit.Resistance.Format(d.Lower), "", "must be above 0 ohm and up to 100 Mohm")
 	}
 	if d.Tolerance < 0 || d.Tolerance > 0.2 || d.Tolerance == 0 && d.Upper > 0 {
-		c.add(path+".tolerance", unit.Share.Format(d.Tolerance), "", "above 0 % and up to 20 %")
+		c.add(path+".tolerance", unit.Share.Format(d.Tolerance), "", "must be above 0 % and up to 20 %")
 	}
 	chip := c.rig.Chip(o.Chip)
 	if chip == nil || !d.valid() || chip.Range <= 0 || chip.Supply <= 0 {
@@ -261,10 +261,10 @@ func volts4(v float64) string { return fmt.Sprintf("%.4g V", v) }
 // fitting says which upper resistor would do for the lower one there is.
 func fitting(o *Output, allowed float64) string {
 	lower, tolerance := o.Divider.Lower, o.Divider.Tolerance
-	what := "an upper resistor of %s (E24) or %s (E96), or more"
+	what := "use an upper resistor of %s (E24) or %s (E96), or more"
 	if lower == 0 {
 		lower, tolerance = 10e3, 0.01
-		what = "a divider of 1 %% resistors with lower 10 kohm and upper %s (E24) or %s (E96), or more"
+		what = "use a divider of 1 %% resistors with lower 10 kohm and upper %s (E24) or %s (E96), or more"
 	}
 	least := LeastUpper(lower, tolerance, o.Highest, allowed)
 	return fmt.Sprintf(what, unit.Resistance.Format(E24.AtLeast(least)), unit.Resistance.Format(E96.AtLeast(least)))

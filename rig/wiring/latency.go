@@ -1,16 +1,7 @@
 package wiring
 
 import (
-	"errors"
-	"fmt"
-	"io/fs"
-	"strings"
 	"time"
-
-	"github.com/google/renameio/v2"
-
-	"makebreak/rig/unit"
-	"makebreak/rig/yamlfile"
 )
 
 // Latency is how late the rig's lines report what one of its drives did, measured
@@ -42,94 +33,4 @@ func (r *Rig) SamplesLate(output string) (late, standard time.Duration) {
 		return 0, 0
 	}
 	return r.Latency.Samples, r.Latency.SamplesStandard
-}
-
-// LatencyPath returns where the latency of a rig file stands: beside it.
-func LatencyPath(rigFile string) string {
-	return Beside(rigFile, "latency")
-}
-
-// Beside returns the path of a file that belongs to a rig file and stands beside it:
-// bench.latency.yaml beside bench.yaml.
-func Beside(rigFile, what string) string {
-	base := strings.TrimSuffix(strings.TrimSuffix(rigFile, ".yaml"), ".yml")
-	return base + "." + what + ".yaml"
-}
-
-// longestLatency is beyond any kernel's; more is a mistake in the file or the wire.
-const longestLatency = 0.1 // seconds
-
-// ParseLatency reads a latency file. The error is one or more *yamlfile.Error.
-func ParseLatency(file string, src []byte) (*Latency, error) {
-	doc, err := yamlfile.Parse(file, src)
-	if err != nil {
-		return nil, err
-	}
-	l := &Latency{}
-	if f, ok := doc.Root.Fields("mean, standard, drive, line, pulses, date, output, samples and samples_standard"); ok {
-		const not = "it lies outside what a latency can be"
-		l.Mean = timeWithin(f.Need("mean", "a time, as in 18.5 us"), 0, longestLatency, not)
-		l.Standard = timeWithin(f.Need("standard", "a time, as in 9.1 us"), 0, longestLatency, not)
-		l.Drive, _ = f.Need("drive", "the drive's name").Text()
-		l.Line, _ = f.Need("line", "the line's name").Text()
-		n, _ := f.Need("pulses", "how many pulses were timed").Whole(2, 1_000_000)
-		l.Pulses = int(n)
-		l.Date, _ = f.Need("date", "a day, as in 2026-03-31").Text()
-		if f.Has("output") || f.Has("samples") || f.Has("samples_standard") {
-			l.Output, _ = f.Need("output", "the output's name").Text()
-			const not = "samples cannot come this far from the edges"
-			l.Samples = timeWithin(f.Need("samples", "a time, as in 82.0 us"), -mostSamplesLate, mostSamplesLate, not)
-			l.SamplesStandard = timeWithin(f.Need("samples_standard", "a time, as in 15.2 us"), 0, mostSamplesLate, not)
-		}
-		f.Done()
-	}
-	if err := doc.Err(); err != nil {
-		return nil, err
-	}
-	return l, nil
-}
-
-// timeWithin reads a time from least to most seconds; not says what another one is.
-func timeWithin(n *yamlfile.Node, least, most float64, not string) time.Duration {
-	s, ok := n.Quantity(unit.Time)
-	if ok && (s < least || s > most) {
-		n.Refuse(not, fmt.Sprintf("from %s to %s", unit.Time.Format(least), unit.Time.Format(most)))
-	}
-	return time.Duration(s * 1e9)
-}
-
-// mostSamplesLate is beyond what a loop-back stores, in seconds: samples and edges are then
-// not of one thing.
-const mostSamplesLate = 1e-3
-
-// LoadLatency reads the latency at the path; nil where there is no file.
-func LoadLatency(path string) (*Latency, error) {
-	src, err := yamlfile.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("latency: %w", err)
-	}
-	return ParseLatency(path, src)
-}
-
-// Save writes the latency to the path, whole or not at all.
-func (l *Latency) Save(path string) error {
-	if err := renameio.WriteFile(path, l.Format(), 0o644); err != nil {
-		return fmt.Errorf("latency: %w", err)
-	}
-	return nil
-}
-
-// Format returns the file's text, which ParseLatency reads back.
-func (l *Latency) Format() []byte {
-	us := func(d time.Duration) string { return fmt.Sprintf("%.3f us", float64(d)/1e3) }
-	text := fmt.Appendf(nil, "# How late the rig's lines report a drive, written by makebreak rig check --loop-back.\n"+
-		"mean: %s\nstandard: %s\ndrive: %s\nline: %s\npulses: %d\ndate: %s\n",
-		us(l.Mean), us(l.Standard), l.Drive, l.Line, l.Pulses, l.Date)
-	if l.Output != "" {
-		text = fmt.Appendf(text, "output: %s\nsamples: %s\nsamples_standard: %s\n", l.Output, us(l.Samples), us(l.SamplesStandard))
-	}
-	return text
 }

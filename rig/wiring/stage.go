@@ -5,7 +5,6 @@ import (
 
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
-	"makebreak/rig/yamlfile"
 )
 
 // Stage is a drive that switches the unit between two supplies.
@@ -43,33 +42,6 @@ func (g *Stage) Both() string {
 // mostStage is the highest voltage of a stage that is read at all, in volts.
 const mostStage = 100
 
-// readStage reads a supply that a drive switches.
-func readStage(f *yamlfile.Fields) *Supply {
-	drive, _ := f.Need("drive", "the drive that switches between two supplies").Text()
-	off := stageVolts(f.Need("off", "the voltage with the drive released, as in 13.8 V"))
-	on := stageVolts(f.Need("on", "the voltage with the drive on, as in 10.5 V"))
-	refuseOthers(f, "a drive switches this supply", "model", "address", "reference", "gain", "highest", "usual", "rest")
-	f.Done()
-	return TwoStages(drive, off, on)
-}
-
-// stageVolts reads a voltage; one that was refused is none, and is not compared further.
-func stageVolts(n *yamlfile.Node) float64 {
-	if v, ok := n.Quantity(unit.Voltage); ok {
-		return v
-	}
-	return math.NaN()
-}
-
-// refuseOthers refuses the keys of the other kind of supply.
-func refuseOthers(f *yamlfile.Fields, why string, keys ...string) {
-	for _, key := range keys {
-		if f.Has(key) {
-			f.May(key).Refuse(why, "left out")
-		}
-	}
-}
-
 // stage checks a supply that a drive switches.
 func (c *checker) stage(g *Stage) {
 	c.stageDrive(g.Drive)
@@ -78,12 +50,12 @@ func (c *checker) stage(g *Stage) {
 		volts float64
 	}{{"supply.off", g.Off}, {"supply.on", g.On}} {
 		if !(v.volts >= 0 && v.volts <= mostStage) {
-			c.add(v.path, unit.Voltage.Format(v.volts), "", "from 0 V to "+unit.Voltage.Format(mostStage))
+			c.add(v.path, unit.Voltage.Format(v.volts), "", "must be from 0 V to "+unit.Voltage.Format(mostStage))
 			return
 		}
 	}
 	if math.Abs(g.Off-g.On) <= alike {
-		c.add("supply.on", unit.Voltage.Format(g.On), "the same as off", "another voltage than off")
+		c.add("supply.on", unit.Voltage.Format(g.On), "the same as off", "must differ from off")
 		return
 	}
 	path, highest := "supply.off", g.Off
@@ -102,12 +74,12 @@ func (c *checker) stageDrive(name string) {
 		c.noDrive(path, name)
 		return
 	case d.Coil:
-		c.add(path, name, "this drive switches a relay's coil (coil: true)", "a drive of its own")
+		c.add(path, name, "this drive switches a relay's coil (coil: true)", "use another drive")
 		return
 	}
 	for i := range c.rig.Causes {
 		if k := &c.rig.Causes[i]; k.Drive == name {
-			c.add(path, name, "event "+k.Event+" uses this drive", "a drive of its own")
+			c.add(path, name, "event "+k.Event+" uses this drive", "use another drive")
 			return
 		}
 	}

@@ -4,10 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 
 	"makebreak/rig/unit"
-	"makebreak/rig/yamlfile"
 )
 
 // MCP4725 is the one model of converter that sets a supply.
@@ -56,61 +54,8 @@ func (s *Supply) Code(volts float64) uint16 {
 	return uint16(min(math.Round(volts/step), highest, supplyCodes-1))
 }
 
-const supplyMay = "a supply, as in {model: MCP4725, address: 0x60, reference: 3.3 V, gain: 5 V/V, highest: 15 V, usual: 13.8 V}" +
-	" or {drive: STAGE, off: 13.8 V, on: 10.5 V}"
-
-func readSupply(n *yamlfile.Node) *Supply {
-	f, ok := n.Fields(supplyMay)
-	switch {
-	case !ok:
-		return nil
-	case f.Has("drive") || !f.Has("model") && (f.Has("off") || f.Has("on")):
-		return readStage(f)
-	}
-	return readConverter(f)
-}
-
-// readConverter reads a supply that a converter sets.
-func readConverter(f *yamlfile.Fields) *Supply {
-	s := &Supply{}
-	s.Model, _ = f.Need("model", MCP4725).Word(MCP4725)
-	address, _ := f.Need("address", supplyAddresses).Whole(0, 0x7f)
-	s.Address = uint16(address)
-	s.Reference, _ = f.Need("reference", "what the chip runs from, as in 3.3 V").Quantity(unit.Voltage)
-	s.Gain = readGain(f.Need("gain", gainMay))
-	s.Highest, _ = f.Need("highest", "the highest voltage that the unit may be given, as in 15 V").Quantity(unit.Voltage)
-	s.Usual, _ = f.Need("usual", "the voltage during a run, as in 13.8 V").Quantity(unit.Voltage)
-	s.Rest, _ = f.May("rest").Quantity(unit.Voltage)
-	refuseOthers(f, "a converter sets this supply", "off", "on")
-	f.Done()
-	return s
-}
-
-const (
-	supplyAddresses = "from 0x60 to 0x67"
-	gainMay         = "volts at the unit per volt of the chip, as in 5 V/V"
-)
-
-// readGain reads an amplifier's gain. It is a ratio, and as a bare number it could be
-// meant in decibels.
-func readGain(n *yamlfile.Node) float64 {
-	text, ok := n.Text()
-	if !ok {
-		return 0
-	}
-	per, ok := strings.CutSuffix(text, "/V")
-	if ok {
-		if v, err := unit.Voltage.Parse(per); err == nil {
-			return v
-		}
-	}
-	why := ""
-	if _, err := strconv.ParseFloat(text, 64); err == nil {
-		why = "a number without a unit"
-	}
-	n.Refuse(why, gainMay)
-	return 0
-}
+// SupplyAddresses says in messages which addresses a supply's converter can have.
+const SupplyAddresses = "from 0x60 to 0x67"
 
 // supply checks the supply against itself and against the outputs that can see it.
 func (c *checker) supply() {
@@ -123,35 +68,35 @@ func (c *checker) supply() {
 		return
 	}
 	if s.Model != MCP4725 {
-		c.add("supply.model", s.Model, "", MCP4725)
+		c.add("supply.model", s.Model, "", "use "+MCP4725)
 	}
 	if s.Address < 0x60 || s.Address > 0x67 {
-		c.add("supply.address", hex(s.Address), "", supplyAddresses)
+		c.add("supply.address", hex(s.Address), "", "must be "+SupplyAddresses)
 	}
 	sound := true
 	// Single-supply operation, DS22039 page 1.
 	if !(s.Reference >= 2.7 && s.Reference <= 5.5) {
-		c.add("supply.reference", unit.Voltage.Format(s.Reference), "", "from 2.7 V to 5.5 V")
+		c.add("supply.reference", unit.Voltage.Format(s.Reference), "", "must be from 2.7 V to 5.5 V")
 		sound = false
 	}
 	if !(s.Gain > 0 && s.Gain <= 100) {
-		c.add("supply.gain", gainText(s.Gain), "", "above 0 V/V and up to 100 V/V")
+		c.add("supply.gain", gainText(s.Gain), "", "must be above 0 V/V and up to 100 V/V")
 		sound = false
 	}
 	switch {
 	case !(s.Highest > 0):
-		c.add("supply.highest", unit.Voltage.Format(s.Highest), "", "above 0 V")
+		c.add("supply.highest", unit.Voltage.Format(s.Highest), "", "must be above 0 V")
 		return
 	case sound && s.Highest > s.Reach():
 		c.add("supply.highest", unit.Voltage.Format(s.Highest), "more than the chip's highest code gives behind the amplifier",
-			fmt.Sprintf("up to %.3f V (reference times gain, less one step of 4096)", math.Floor(s.Reach()*1e3)/1e3))
+			fmt.Sprintf("must be at most %.3f V (reference times gain, less one step of 4096)", math.Floor(s.Reach()*1e3)/1e3))
 	}
 	for _, v := range []struct {
 		key   string
 		volts float64
 	}{{"usual", s.Usual}, {"rest", s.Rest}} {
 		if !(v.volts >= 0 && v.volts <= s.Highest) {
-			c.add("supply."+v.key, unit.Voltage.Format(v.volts), "", "from 0 V to "+unit.Voltage.Format(s.Highest)+" (highest)")
+			c.add("supply."+v.key, unit.Voltage.Format(v.volts), "", "must be from 0 V to "+unit.Voltage.Format(s.Highest)+" (highest)")
 		}
 	}
 	c.supplyAtOutputs("supply.highest", s.Highest, s.Usual)
@@ -168,7 +113,7 @@ func (c *checker) supplyAtOutputs(path string, highest, usual float64) {
 		}
 		c.add(path, unit.Voltage.Format(highest),
 			fmt.Sprintf("output %s may reach only %s (its highest)", o.Name, unit.Voltage.Format(o.Highest)),
-			"up to "+unit.Voltage.Format(o.Highest)+", or a higher voltage as that output's highest")
+			"must be at most "+unit.Voltage.Format(o.Highest)+", or raise that output's highest")
 		return
 	}
 }

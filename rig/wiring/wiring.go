@@ -1,5 +1,5 @@
-// Package wiring describes how a rig is wired: what rig.yaml says, read
-// strictly and checked. Whatever depends on wiring stands here; what a unit
+// Package wiring describes how a rig is wired, and checks it: what rig.yaml
+// says. Whatever depends on wiring stands here; what a unit
 // must do stands in a sequence, so one sequence serves every rig.
 package wiring
 
@@ -37,6 +37,9 @@ type Rig struct {
 	// the usual one is taken.
 	Latency *Latency
 }
+
+// FastestBusHz is the highest clock of the I²C bus, in hertz.
+const FastestBusHz = 400_000
 
 // Mode is how a chip's outputs are sampled.
 type Mode string

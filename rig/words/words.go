@@ -5,7 +5,9 @@ package words
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/agnivade/levenshtein"
 )
@@ -121,11 +123,58 @@ func Guess(name string, names []string) string {
 	return near[0]
 }
 
-// DidYouMean returns "; did you mean OUT3?" where one name is nearer than any other, else
-// an empty text.
-func DidYouMean(name string, names []string) string {
-	if guess := Guess(name, names); guess != "" {
-		return "; did you mean " + guess + "?"
+// UseOneOf says what to use in place of a name that is not known: "use one of: OUT1, OUT2",
+// after "did you mean OUT1?" where one of them is nearer than any other.
+func UseOneOf(name string, names []string) string {
+	switch {
+	case len(names) == 0:
+		return "there is none to use"
+	case len(names) == 1 && Guess(name, names) != "":
+		return "did you mean " + names[0] + "?"
+	case len(names) == 1:
+		return "use " + names[0]
 	}
-	return ""
+	all := "se one of: " + List(NearestFirst(name, names))
+	if guess := Guess(name, names); guess != "" {
+		return "did you mean " + guess + "? U" + all
+	}
+	return "u" + all
+}
+
+// Complaint makes the sentence about a value that is refused:
+//
+//	chips.A.supply: "1 V": must be from 2 V to 5.5 V
+//	events.a.pulse: "300 ms": longer than drive KEY may be on; must be at most 200 ms
+//	drives.KEY: longest_on is missing: add it, for example longest_on: 5 s
+//
+// path is where the value is, read the value, why what is wrong with it, and remedy what to
+// do. All but one may be empty.
+func Complaint(path, read, why, remedy string) string {
+	var b strings.Builder
+	between := ""
+	add := func(s string) {
+		if s != "" {
+			b.WriteString(between + s)
+			between = ": "
+		}
+	}
+	add(path)
+	if read != "" {
+		add(quoted(read))
+	}
+	add(why)
+	if read != "" && why != "" {
+		between = "; "
+	}
+	add(remedy)
+	return b.String()
+}
+
+// quoted shows text that was read: on one line, at most 60 characters of it.
+func quoted(s string) string {
+	const most = 60
+	if utf8.RuneCountInString(s) > most {
+		s = string([]rune(s)[:most]) + "…"
+	}
+	return strconv.Quote(s)
 }

@@ -114,7 +114,35 @@ func TestNearest(t *testing.T) {
 	if got := words.NearestFirst("sireen", outputs); !slices.Equal(got, []string{"SIREN", "OUT1", "OUT2", "OUT3"}) {
 		t.Errorf("the others did not keep their order: %q", got)
 	}
-	if got := words.DidYouMean("OTU3", outputs) + words.DidYouMean("zzz", outputs); got != "; did you mean OUT3?" {
+	for name, want := range map[string]string{
+		"OTU3": "did you mean OUT3? Use one of: OUT3, OUT1, OUT2, SIREN",
+		"OUT9": "use one of: OUT1, OUT2, OUT3, SIREN",
+		"zzzz": "use one of: OUT1, OUT2, OUT3, SIREN",
+	} {
+		if got := words.UseOneOf(name, outputs); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+	if got := words.UseOneOf("STAEG", []string{"STAGE"}) + " " + words.UseOneOf("KEY", []string{"STAGE"}); got != "did you mean STAGE? use STAGE" {
 		t.Error(got)
+	}
+	if got := words.UseOneOf("OUT1", nil); got != "there is none to use" {
+		t.Error(got)
+	}
+}
+
+func TestComplaint(t *testing.T) {
+	for _, tc := range []struct{ path, read, why, remedy, want string }{
+		{"chips.A.supply", "1 V", "", "must be from 2 V to 5.5 V", `chips.A.supply: "1 V": must be from 2 V to 5.5 V`},
+		{"a", "b", "too long", "must be short", `a: "b": too long; must be short`},
+		{"drives.KEY", "", "longest_on is missing", "add it", `drives.KEY: longest_on is missing: add it`},
+		{"", "x\ny", "bad", "", `"x\ny": bad`},
+		{"", "", "the file is too large", "must be at most 256 KiB", "the file is too large: must be at most 256 KiB"},
+		{"p", "", "", "must be b", "p: must be b"},
+		{"", strings.Repeat("é", 100), "", "", `"` + strings.Repeat("é", 60) + `…"`},
+	} {
+		if got := words.Complaint(tc.path, tc.read, tc.why, tc.remedy); got != tc.want {
+			t.Errorf("got  %s\nwant %s", got, tc.want)
+		}
 	}
 }

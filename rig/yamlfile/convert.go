@@ -18,7 +18,7 @@ func (d *Doc) convert(tree ast.Node, path string, depth int) *Node {
 	}
 	n.place(tree.GetToken())
 	if depth > maxNesting {
-		n.Refuse("values are nested too deep", fmt.Sprintf("up to %d deep", maxNesting))
+		n.Refuse("values are nested too deep", fmt.Sprintf("use at most %d levels", maxNesting))
 		return n
 	}
 	switch x := tree.(type) {
@@ -53,7 +53,7 @@ func (d *Doc) convert(tree ast.Node, path string, depth int) *Node {
 	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
 		n.kind, n.text = textKind, tree.GetToken().Value
 	default:
-		n.Refuse("", "a plain value, a list or keys with values")
+		n.Refuse("", "must be a plain value, a list or keys with values")
 	}
 	return n
 }
@@ -69,14 +69,14 @@ func (n *Node) entry(v *ast.MappingValueNode, depth int) {
 	default:
 		bad := &Node{doc: n.doc, path: n.path}
 		bad.place(v.Key.GetToken())
-		bad.fail(v.Key.GetToken().Value, "this is not a plain key", "a plain word as the key")
+		bad.fail(v.Key.GetToken().Value, "this is not a plain key", "use a plain word")
 		return
 	}
 	e := &Node{doc: n.doc, path: join(n.path, key), kind: textKind, text: key}
 	e.place(v.Key.GetToken())
 	for _, have := range n.entries {
 		if have.Key.text == key {
-			e.fail("", fmt.Sprintf("key %q stands here a second time, first on line %d", key, have.Key.Line), "given once")
+			e.fail("", fmt.Sprintf("key %q is given twice, first on line %d", key, have.Key.Line), "give it once")
 			return
 		}
 	}

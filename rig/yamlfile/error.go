@@ -5,9 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
-	"unicode/utf8"
+
+	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // Most is the highest number of errors that one reading reports.
@@ -20,49 +20,24 @@ type Error struct {
 	Path         string // as in chips.A.rate; empty at the top
 	Read         string // what was read, as the file has it; may be empty
 	Why          string // what is wrong with it; may be empty
-	May          string // what may stand there; may be empty
+	Remedy       string // what to do about it; may be empty
 
 	key bool // the key is wrong, which says nothing of its value
 }
 
 // Error renders the error on one line:
 //
-//	rig.yaml:12:15: chips.A.rate: read "900 /s"; may be 8, 16 or 32 /s
+//	rig.yaml:12:15: chips.A.rate: "900 /s": use one of: 8 /s, 16 /s, 32 /s
 func (e *Error) Error() string {
-	var b strings.Builder
-	b.WriteString(e.File)
+	place := e.File
 	if e.Line > 0 {
-		fmt.Fprintf(&b, ":%d:%d", e.Line, e.Column)
+		place = fmt.Sprintf("%s:%d:%d", e.File, e.Line, e.Column)
 	}
-	b.WriteString(": ")
-	if e.Path != "" {
-		b.WriteString(e.Path + ": ")
-	}
-	parts := make([]string, 0, 3)
-	if e.Read != "" {
-		parts = append(parts, "read "+quote(e.Read))
-	}
-	if e.Why != "" {
-		parts = append(parts, e.Why)
-	}
-	b.WriteString(strings.Join(parts, ": "))
-	if e.May != "" {
-		if len(parts) > 0 {
-			b.WriteString("; ")
-		}
-		b.WriteString("may be " + e.May)
-	}
-	return b.String()
+	return place + ": " + words.Complaint(e.Path, e.Read, e.Why, e.Remedy)
 }
 
-// quote shows text from a file: on one line, at most 60 characters of it.
-func quote(s string) string {
-	const most = 60
-	if utf8.RuneCountInString(s) > most {
-		s = string([]rune(s)[:most]) + "…"
-	}
-	return strconv.Quote(s)
-}
+// Problem returns problem.Input: the file must be changed.
+func (e *Error) Problem() problem.Kind { return problem.Input }
 
 // Joined returns the errors in file order as one error, nil where there is none.
 // Beyond Most of them it only says how many there are.
@@ -77,7 +52,7 @@ func Joined(list []*Error) error {
 	all := make([]error, 0, Most+1)
 	for i, e := range list {
 		if i == Most {
-			all = append(all, fmt.Errorf("%s: %d more errors", e.File, len(list)-Most))
+			all = append(all, &problem.Error{Kind: problem.Input, Place: e.File, Err: errors.New(words.Count(len(list)-Most, "more error"))})
 			break
 		}
 		all = append(all, e)

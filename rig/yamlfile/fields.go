@@ -6,21 +6,21 @@ import (
 	"makebreak/rig/words"
 )
 
-// Fields reads a mapping whose keys are known. Ask for every key that may stand
-// there, then call Done, which refuses the others.
+// Fields reads a mapping whose keys are known. Ask for every key that there can be,
+// then call Done, which refuses the others.
 type Fields struct {
 	node  *Node
 	known []string
 }
 
 // Fields opens the node as a mapping. Where it is none, the error is recorded
-// and false returned; what says which keys the mapping may have.
-func (n *Node) Fields(may string) (*Fields, bool) {
+// and false returned; rule says what the value must be, as in "must be a drive".
+func (n *Node) Fields(rule string) (*Fields, bool) {
 	if n == nil {
 		return nil, false
 	}
 	if n.kind != mapKind {
-		n.Refuse("", may)
+		n.Refuse("", rule)
 		return nil, false
 	}
 	return &Fields{node: n}, true
@@ -37,16 +37,16 @@ func (f *Fields) May(key string) *Node {
 	return nil
 }
 
-// Need returns the key's value. Where it is not given, that is recorded; may says
-// what the value would be.
-func (f *Fields) Need(key, may string) *Node {
+// Need returns the key's value. Where it is not given, that is recorded, with an example
+// of a value.
+func (f *Fields) Need(key, example string) *Node {
 	n := f.May(key)
 	if n == nil {
 		missing := &Node{doc: f.node.doc, path: join(f.node.path, key), Line: f.node.Line, Column: f.node.Column}
-		missing.fail("", "this key is missing", may)
+		missing.fail("", "this key is missing", "add it, for example "+key+": "+example)
 		return nil
 	}
-	n.may = may
+	n.example = example
 	return n
 }
 
@@ -63,7 +63,7 @@ func (f *Fields) Done() bool {
 		if !slices.Contains(f.known, e.Key.text) {
 			at := *e.Key
 			at.path = f.node.path
-			at.fail(e.Key.text, "this key is not known", words.Or(words.NearestFirst(e.Key.text, f.known)))
+			at.fail(e.Key.text, "there is no key of this name here", words.UseOneOf(e.Key.text, f.known))
 			at.doc.errs[len(at.doc.errs)-1].key = true
 			all = false
 		}

@@ -2,6 +2,7 @@ package yamlfile
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -31,7 +32,7 @@ type Node struct {
 	path    string
 	kind    kind
 	text    string
-	may     string // what may stand here, where whoever asked for it said so
+	example string // of a value, where whoever asked for it gave one
 	entries []Entry
 	items   []*Node
 }
@@ -42,29 +43,29 @@ type Entry struct{ Key, Value *Node }
 // Name returns the key's text.
 func (e Entry) Name() string { return e.Key.text }
 
-// Refuse records that the value is not acceptable: why (may be empty) and what
-// may stand there.
-func (n *Node) Refuse(why, may string) {
+// Refuse records that the value is not acceptable: why, which may be empty, and what to do
+// about it, as in "must be above 0 V".
+func (n *Node) Refuse(why, remedy string) {
 	if n == nil {
 		return
 	}
 	read := n.text
 	switch {
 	case n.kind == mapKind && len(n.entries) > 0:
-		read, why = "", cmp.Or(why, "keys with values stand here")
+		read, why = "", cmp.Or(why, "keys with values are given")
 	case n.kind == listKind && len(n.items) > 0:
-		read, why = "", cmp.Or(why, "a list stands here")
+		read, why = "", cmp.Or(why, "a list is given")
 	case strings.TrimSpace(read) == "":
-		why = cmp.Or(why, "nothing stands here")
+		why = cmp.Or(why, "no value is given")
 	}
-	n.fail(read, why, may)
+	n.fail(read, why, remedy)
 }
 
 // Fail records an error about the value without showing it.
-func (n *Node) Fail(why, may string) { n.fail("", why, may) }
+func (n *Node) Fail(why, remedy string) { n.fail("", why, remedy) }
 
-func (n *Node) fail(read, why, may string) {
-	n.doc.errs = append(n.doc.errs, &Error{File: n.doc.File, Line: n.Line, Column: n.Column, Path: n.path, Read: read, Why: why, May: may})
+func (n *Node) fail(read, why, remedy string) {
+	n.doc.errs = append(n.doc.errs, &Error{File: n.doc.File, Line: n.Line, Column: n.Column, Path: n.path, Read: read, Why: why, Remedy: remedy})
 }
 
 // Text reads a value of one line that is not empty.
@@ -74,7 +75,11 @@ func (n *Node) Text() (string, bool) {
 	}
 	s := strings.TrimSpace(n.text)
 	if n.kind != textKind || s == "" {
-		n.Refuse("", cmp.Or(n.may, "text"))
+		rule := "must be text"
+		if n.example != "" {
+			rule += ", for example " + n.example
+		}
+		n.Refuse("", rule)
 		return "", false
 	}
 	return s, true
@@ -86,7 +91,7 @@ func (n *Node) Word(allowed ...string) (string, bool) {
 		return "", false
 	}
 	if n.kind != textKind || !slices.Contains(allowed, n.text) {
-		n.Refuse("", words.Or(words.NearestFirst(n.text, allowed)))
+		n.Refuse("", words.UseOneOf(n.text, allowed))
 		return "", false
 	}
 	return n.text, true
@@ -97,21 +102,15 @@ func (n *Node) Quantity(k unit.Kind) (float64, bool) {
 	if n == nil {
 		return 0, false
 	}
-	may := k.Name + ", as in " + k.Example
 	if n.kind != textKind {
-		n.Refuse("", may)
+		n.Refuse("", "must be "+k.Name+", as in "+k.Example)
 		return 0, false
 	}
 	v, err := k.Parse(n.text)
-	if err == nil {
-		return v, true
+	if bad := new(unit.Error); errors.As(err, &bad) {
+		n.Fail(strconv.Quote(bad.Read)+" "+bad.Why, bad.Remedy)
 	}
-	why := ""
-	if _, bare := strconv.ParseFloat(strings.TrimSpace(n.text), 64); bare == nil {
-		why = "a number without a unit"
-	}
-	n.Refuse(why, may)
-	return 0, false
+	return v, err == nil
 }
 
 // Whole reads a bare whole number from lo to hi. Hexadecimal is read too.
@@ -121,7 +120,7 @@ func (n *Node) Whole(lo, hi int64) (int64, bool) {
 	}
 	v, err := strconv.ParseInt(n.text, 0, 64)
 	if n.kind != textKind || err != nil || v < lo || v > hi || strings.Contains(n.text, "_") {
-		n.Refuse("", fmt.Sprintf("a whole number from %d to %d", lo, hi))
+		n.Refuse("", fmt.Sprintf("must be a whole number from %d to %d", lo, hi))
 		return 0, false
 	}
 	return v, true
@@ -154,20 +153,20 @@ func (n *Node) Items() []*Node {
 		return nil
 	}
 	if n.kind != listKind || len(n.items) == 0 {
-		n.Refuse("", "a list with at least one item, each after a dash")
+		n.Refuse("", "must be a list with at least one item, each after a dash")
 		return nil
 	}
 	return n.items
 }
 
 // Entries returns the keys of a mapping in file order, whatever they are called.
-// may says what stands under them, for the error where there are none.
-func (n *Node) Entries(may string) []Entry {
+// rule says what the value must be, for the error where there are none.
+func (n *Node) Entries(rule string) []Entry {
 	if n == nil {
 		return nil
 	}
 	if n.kind != mapKind || len(n.entries) == 0 {
-		n.Refuse("", may)
+		n.Refuse("", rule)
 		return nil
 	}
 	return n.entries
@@ -175,8 +174,8 @@ func (n *Node) Entries(may string) []Entry {
 
 // Report records an error at a path, wherever in the file that is. A single value
 // is read from the file; read stands in for anything else.
-func (d *Doc) Report(path, read, why, may string) {
-	e := &Error{File: d.File, Path: path, Read: read, Why: why, May: may}
+func (d *Doc) Report(path, read, why, remedy string) {
+	e := &Error{File: d.File, Path: path, Read: read, Why: why, Remedy: remedy}
 	d.errs = append(d.errs, e)
 	if d.Root == nil {
 		return // made without a file
@@ -228,8 +227,8 @@ func inside(path, outer string) bool {
 }
 
 // ReportKey records an error about the key at a path.
-func (d *Doc) ReportKey(path, read, why, may string) {
-	d.Report(path, read, why, may)
+func (d *Doc) ReportKey(path, read, why, remedy string) {
+	d.Report(path, read, why, remedy)
 	d.errs[len(d.errs)-1].key = true
 }
 

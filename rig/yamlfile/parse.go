@@ -55,7 +55,7 @@ func ReadFile(path string) ([]byte, error) {
 }
 
 func tooLarge(file string) *Error {
-	return &Error{File: file, Why: "the file is too large", May: fmt.Sprintf("up to %d KiB", MaxBytes>>10)}
+	return &Error{File: file, Why: "the file is too large", Remedy: fmt.Sprintf("must be at most %d KiB", MaxBytes>>10)}
 }
 
 // Parse takes a file's text apart. Its root is a mapping with at least one key. The
@@ -72,14 +72,14 @@ func Parse(file string, src []byte) (*Doc, error) {
 		return nil, err
 	}
 	if tree == nil {
-		return nil, &Error{File: file, Line: 1, Column: 1, Why: "the file is empty", May: "keys with values, as in name: bench"}
+		return nil, &Error{File: file, Line: 1, Column: 1, Why: "the file is empty", Remedy: "write keys with values, as in name: bench"}
 	}
 	d.Root = d.convert(tree, "", 0)
 	if len(d.errs) > 0 {
 		return nil, d.Err()
 	}
 	if d.Root.kind != mapKind {
-		d.Root.Refuse("", "keys with values, as in name: bench")
+		d.Root.Refuse("", "must be keys with values, as in name: bench")
 		return nil, d.Err()
 	}
 	return d, nil
@@ -99,10 +99,10 @@ func (d *Doc) clean(src []byte) (string, error) {
 	for line := range bytes.Lines(src) {
 		number++
 		if number > maxLines {
-			return "", &Error{File: d.File, Line: number, Column: 1, Why: "the file is too long", May: fmt.Sprintf("up to %d lines", maxLines)}
+			return "", &Error{File: d.File, Line: number, Column: 1, Why: "the file is too long", Remedy: fmt.Sprintf("must be at most %d lines", maxLines)}
 		}
 		if len(line) > maxLine {
-			return "", &Error{File: d.File, Line: number, Column: maxLine, Why: "the line is too long", May: fmt.Sprintf("up to %d bytes", maxLine)}
+			return "", &Error{File: d.File, Line: number, Column: maxLine, Why: "the line is too long", Remedy: fmt.Sprintf("must be at most %d bytes", maxLine)}
 		}
 		if e := d.badCharacter(bytes.TrimSuffix(line, []byte("\n")), number); e != nil {
 			return "", e
@@ -119,11 +119,11 @@ func (d *Doc) badCharacter(line []byte, number int) *Error {
 		column++
 		switch {
 		case r == utf8.RuneError && n == 1:
-			return &Error{File: d.File, Line: number, Column: column, Read: string(line[:1]), Why: "this is not UTF-8 text", May: "text saved as UTF-8"}
+			return &Error{File: d.File, Line: number, Column: column, Read: string(line[:1]), Why: "this is not UTF-8 text", Remedy: "save it as UTF-8"}
 		case r == '\t':
-			return &Error{File: d.File, Line: number, Column: column, Read: "\t", Why: "a tab", May: "spaces"}
+			return &Error{File: d.File, Line: number, Column: column, Read: "\t", Why: "a tab", Remedy: "use spaces"}
 		case r < ' ' || r == 0x7f || r == 0x85 || r == 0x2028 || r == 0x2029 || r == 0xfeff:
-			return &Error{File: d.File, Line: number, Column: column, Read: string(r), Why: "a control character", May: "printed text"}
+			return &Error{File: d.File, Line: number, Column: column, Read: string(r), Why: "a control character", Remedy: "use printed text only"}
 		}
 		line = line[n:]
 	}
@@ -134,7 +134,7 @@ func (d *Doc) badCharacter(line []byte, number int) *Error {
 func (d *Doc) tree(text string) (body ast.Node, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			body, err = nil, &Error{File: d.File, Line: 1, Column: 1, Why: "the YAML cannot be taken apart", May: "plain YAML: keys, lists and values"}
+			body, err = nil, &Error{File: d.File, Line: 1, Column: 1, Why: "the YAML cannot be taken apart", Remedy: "use plain YAML: keys, lists and values"}
 		}
 	}()
 	tokens := lexer.Tokenize(text)
@@ -161,12 +161,12 @@ func (d *Doc) syntax(err error) *Error {
 		GetMessage() string
 	}
 	if !errors.As(err, &placed) || placed.GetToken() == nil || placed.GetToken().Position == nil {
-		return &Error{File: d.File, Line: 1, Column: 1, Why: "this is not YAML: " + firstLine(err.Error()), May: "plain YAML: keys, lists and values"}
+		return &Error{File: d.File, Line: 1, Column: 1, Why: "this is not YAML: " + firstLine(err.Error()), Remedy: "use plain YAML: keys, lists and values"}
 	}
 	tk := placed.GetToken()
 	line, column := d.inText(tk.Position)
 	return &Error{File: d.File, Line: line, Column: column, Read: strings.TrimSpace(tk.Value),
-		Why: "this is not YAML: " + firstLine(placed.GetMessage()), May: "key: value, - item or {key: value}, with text that has a colon or a # in it in quotes"}
+		Why: "this is not YAML: " + firstLine(placed.GetMessage()), Remedy: "use key: value, - item or {key: value}, and put text with a colon or a # in quotes"}
 }
 
 func firstLine(s string) string {
@@ -174,28 +174,28 @@ func firstLine(s string) string {
 	return line
 }
 
-// refused are the devices of YAML that these files have no use for, and what may
-// stand in their place.
+// refused are the devices of YAML that these files have no use for, and what to write
+// instead.
 var refused = map[token.Type][2]string{
-	token.AnchorType:     {"an anchor", "the value itself, written out"},
-	token.AliasType:      {"an alias", "the value itself, written out"},
-	token.MergeKeyType:   {"a merge key", "the keys themselves, written out"},
-	token.TagType:        {"a tag", "the value without it"},
-	token.DirectiveType:  {"a directive", "left out"},
-	token.MappingKeyType: {"a key mark", "key: value"},
+	token.AnchorType:     {"an anchor", "write the value itself"},
+	token.AliasType:      {"an alias", "write the value itself"},
+	token.MergeKeyType:   {"a merge key", "write the keys themselves"},
+	token.TagType:        {"a tag", "write the value without it"},
+	token.DirectiveType:  {"a directive", "leave it out"},
+	token.MappingKeyType: {"a key mark", "write key: value"},
 }
 
 // refuseTokens looks for refused devices, several documents and deep nesting before
 // the parser, which recurses, sees them.
 func (d *Doc) refuseTokens(tokens token.Tokens) *Error {
 	if len(tokens) > maxTokens {
-		return &Error{File: d.File, Why: "the file holds too much", May: fmt.Sprintf("up to %d keys, values and marks", maxTokens)}
+		return &Error{File: d.File, Why: "the file holds too much", Remedy: fmt.Sprintf("must be at most %d keys, values and marks", maxTokens)}
 	}
 	nesting, content, ended := 0, false, false
 	for _, tk := range tokens {
-		at := func(why, may string) *Error {
+		at := func(why, remedy string) *Error {
 			line, column := d.inText(tk.Position)
-			return &Error{File: d.File, Line: line, Column: column, Read: tk.Value, Why: why, May: may}
+			return &Error{File: d.File, Line: line, Column: column, Read: tk.Value, Why: why, Remedy: remedy}
 		}
 		if what, bad := refused[tk.Type]; bad {
 			return at(what[0]+" is not used in these files", what[1])
@@ -212,10 +212,10 @@ func (d *Doc) refuseTokens(tokens token.Tokens) *Error {
 			nesting--
 		}
 		if nesting > maxNesting {
-			return at("brackets are nested too deep", fmt.Sprintf("up to %d deep", maxNesting))
+			return at("brackets are nested too deep", fmt.Sprintf("use at most %d levels", maxNesting))
 		}
 		if ended {
-			return at("a second document starts", "one document a file")
+			return at("a second document starts", "write one document a file")
 		}
 		content = true
 	}

@@ -102,12 +102,12 @@ func TestError(t *testing.T) {
 		e    Error
 		want string
 	}{
-		{Error{File: "rig.yaml", Line: 12, Column: 15, Path: "chips.A.rate", Read: "900 /s", May: "8, 16 or 32 /s"},
-			`rig.yaml:12:15: chips.A.rate: read "900 /s"; may be 8, 16 or 32 /s`},
-		{Error{File: "rig.yaml", Why: "the file is too large", May: "up to 256 KiB"}, `rig.yaml: the file is too large; may be up to 256 KiB`},
-		{Error{File: "a", Line: 1, Column: 1, Read: "x\ny", Why: "bad"}, `a:1:1: read "x\ny": bad`},
-		{Error{File: "a", Line: 1, Column: 1, Path: "p", May: "b"}, `a:1:1: p: may be b`},
-		{Error{File: "a", Line: 1, Column: 1, Read: strings.Repeat("é", 100)}, `a:1:1: read "` + strings.Repeat("é", 60) + `…"`},
+		{Error{File: "rig.yaml", Line: 12, Column: 15, Path: "chips.A.rate", Read: "900 /s", Remedy: "must be 8, 16 or 32 /s"},
+			`rig.yaml:12:15: chips.A.rate: "900 /s": must be 8, 16 or 32 /s`},
+		{Error{File: "rig.yaml", Why: "the file is too large", Remedy: "must be up to 256 KiB"}, `rig.yaml: the file is too large: must be up to 256 KiB`},
+		{Error{File: "a", Line: 1, Column: 1, Read: "x\ny", Why: "bad"}, `a:1:1: "x\ny": bad`},
+		{Error{File: "a", Line: 1, Column: 1, Path: "p", Remedy: "must be b"}, `a:1:1: p: must be b`},
+		{Error{File: "a", Line: 1, Column: 1, Read: strings.Repeat("é", 100)}, `a:1:1: "` + strings.Repeat("é", 60) + `…"`},
 	} {
 		if got := c.e.Error(); got != c.want {
 			t.Errorf("got  %s\nwant %s", got, c.want)
@@ -135,17 +135,17 @@ func TestJoined(t *testing.T) {
 func TestDoc_Report(t *testing.T) {
 	d, f := open(t, "chips:\n  A: {rate: 900 /s}\nlist:\n  - {x: 1}\n  - {x: 2}\n")
 	f.May("chips")
-	d.Report("chips.A.rate", "other", "", "8 /s")
+	d.Report("chips.A.rate", "other", "", "use 8 /s")
 	d.Report("chips.A", "", "bad", "")
 	d.Report("chips.A.model", "", "missing", "")
-	d.Report("list[1].x", "", "", "3")
+	d.Report("list[1].x", "", "", "use 3")
 	d.Report("nowhere", "", "bad", "")
 	want := strings.Join([]string{
 		`f.yaml:1:1: nowhere: bad`,
 		`f.yaml:2:3: chips.A: bad`,
 		`f.yaml:2:3: chips.A.model: missing`,
-		`f.yaml:2:13: chips.A.rate: read "900 /s"; may be 8 /s`,
-		`f.yaml:5:9: list[1].x: read "2"; may be 3`,
+		`f.yaml:2:13: chips.A.rate: "900 /s": use 8 /s`,
+		`f.yaml:5:9: list[1].x: "2": use 3`,
 	}, "\n")
 	if diff := cmp.Diff(want, d.Err().Error()); diff != "" {
 		t.Error(diff)
@@ -157,7 +157,7 @@ func TestDoc_Report(t *testing.T) {
 	}
 	none := &Doc{File: "g"}
 	none.Report("a.b", "x", "bad", "")
-	if got := none.Err().Error(); got != `g: a.b: read "x": bad` {
+	if got := none.Err().Error(); got != `g: a.b: "x": bad` {
 		t.Error(got)
 	}
 }

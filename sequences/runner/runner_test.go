@@ -15,7 +15,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/sim"
-	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
@@ -70,7 +70,7 @@ func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequen
 	if err != nil {
 		t.Fatal(err)
 	}
-	rig := wiring.Builtin()[1]
+	rig := rigfile.Builtin()[1]
 	rig.Drives[0].LongestOn = longestOn
 	o := sim.Opts{Seed: 1}
 	for _, f := range faults {

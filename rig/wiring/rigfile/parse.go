@@ -1,4 +1,4 @@
-package wiring
+package rigfile
 
 import (
 	"embed"
@@ -11,6 +11,7 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
 )
@@ -19,8 +20,8 @@ import (
 var builtin embed.FS
 
 // Builtin returns the simulated benches that need no file, the panel's first.
-func Builtin() []*Rig {
-	var all []*Rig
+func Builtin() []*wiring.Rig {
+	var all []*wiring.Rig
 	for _, name := range []string{"bench.yaml", "relay.yaml", "supply.yaml"} {
 		src, err := builtin.ReadFile(name)
 		if err != nil {
@@ -36,7 +37,7 @@ func Builtin() []*Rig {
 }
 
 // Load reads a rig: a built-in name first, then a file.
-func Load(nameOrPath string) (*Rig, error) {
+func Load(nameOrPath string) (*wiring.Rig, error) {
 	var names []string
 	for _, r := range Builtin() {
 		if r.Name == nameOrPath {
@@ -56,7 +57,7 @@ func Load(nameOrPath string) (*Rig, error) {
 
 // Parse reads a rig file and checks it. The error is one or more *yamlfile.Error,
 // joined. What Check calls a warning is no error here.
-func Parse(file string, src []byte) (*Rig, error) {
+func Parse(file string, src []byte) (*wiring.Rig, error) {
 	doc, err := yamlfile.Parse(file, src)
 	if err != nil {
 		return nil, err
@@ -66,9 +67,9 @@ func Parse(file string, src []byte) (*Rig, error) {
 		switch {
 		case p.Warning:
 		case p.Key:
-			doc.ReportKey(p.Path, p.Read, p.Why, p.May)
+			doc.ReportKey(p.Path, p.Read, p.Why, p.Remedy)
 		case !doc.Refused(p.Path):
-			doc.Report(p.Path, p.Read, p.Why, p.May)
+			doc.Report(p.Path, p.Read, p.Why, p.Remedy)
 		}
 	}
 	if err := doc.Err(); err != nil {
@@ -77,35 +78,35 @@ func Parse(file string, src []byte) (*Rig, error) {
 	return r, nil
 }
 
-func readRig(root *yamlfile.Node) *Rig {
-	r := &Rig{BusHz: FastestBusHz}
-	f, ok := root.Fields("the keys of a rig")
+func readRig(root *yamlfile.Node) *wiring.Rig {
+	r := &wiring.Rig{BusHz: wiring.FastestBusHz}
+	f, ok := root.Fields("must be the keys of a rig, as in name: bench-1")
 	if !ok {
 		return r
 	}
-	r.Name, _ = f.Need("name", "the rig's name").Text()
+	r.Name, _ = f.Need("name", "bench-1").Text()
 	r.About, _ = f.May("about").Text()
-	r.Bus, _ = f.Need("bus", busMay).Text()
+	r.Bus, _ = f.Need("bus", `"1"`).Text()
 	if r.Bus == "simulated" {
 		r.Simulated, r.Bus = true, ""
 	}
 	readBusSpeed(f.May("bus_speed"), r)
-	for _, e := range f.Need("chips", "the converters by name").Entries("a name and its converter") {
+	for _, e := range f.Need("chips", "{A: {model: ADS1115, address: 0x48, supply: 3.3 V}}").Entries("must be converters by name, as in A: {model: ADS1115, address: 0x48, supply: 3.3 V}") {
 		r.Chips = append(r.Chips, readChip(e))
 	}
-	for _, e := range f.Need("outputs", "the unit's outputs by name").Entries("a name and its output") {
+	for _, e := range f.Need("outputs", "{OUT1: {chip: A, channel: 0, divider: none}}").Entries("must be outputs by name, as in OUT1: {chip: A, channel: 0, divider: none}") {
 		r.Outputs = append(r.Outputs, readOutput(e))
 	}
-	for _, e := range f.May("contacts").Entries("a name and its line") {
+	for _, e := range f.May("contacts").Entries("must be lines by name, as in K1_NO: {chip: gpiochip0, line: 22}") {
 		r.Contacts = append(r.Contacts, readLine(e, line.Line{ActiveLow: true, Pull: line.PullUp}))
 	}
-	for _, e := range f.May("references").Entries("a name and its line") {
+	for _, e := range f.May("references").Entries("must be lines by name, as in K1_NO: {chip: gpiochip0, line: 22}") {
 		r.References = append(r.References, readLine(e, line.Line{Pull: line.PullNone}))
 	}
-	for _, e := range f.May("drives").Entries("a name and its line") {
+	for _, e := range f.May("drives").Entries("must be lines by name, as in K1_NO: {chip: gpiochip0, line: 22}") {
 		r.Drives = append(r.Drives, readDrive(e))
 	}
-	for _, e := range f.May("events").Entries("a name and what brings it about") {
+	for _, e := range f.May("events").Entries("must be events by name, as in arm-away: {drive: KEY, pulse: 300 ms}") {
 		r.Causes = append(r.Causes, readCause(e))
 	}
 	r.Supply = readSupply(f.May("supply"))
@@ -113,35 +114,30 @@ func readRig(root *yamlfile.Node) *Rig {
 	return r
 }
 
-const busMay = `an I²C bus as the system names it, such as "1" or /dev/i2c-1, or simulated`
+// slowestBusHz is the lowest bus_speed in hertz.
+const slowestBusHz = 10_000
 
-// What bus_speed may say, in hertz.
-const (
-	slowestBusHz = 10_000
-	FastestBusHz = 400_000
-)
-
-func readBusSpeed(n *yamlfile.Node, r *Rig) {
+func readBusSpeed(n *yamlfile.Node, r *wiring.Rig) {
 	v, ok := n.Quantity(unit.Frequency)
 	if !ok {
 		return
 	}
-	if v < slowestBusHz || v > FastestBusHz || v != math.Trunc(v) {
-		n.Refuse("", fmt.Sprintf("from %s to %s", unit.Frequency.Format(slowestBusHz), unit.Frequency.Format(FastestBusHz)))
+	if v < slowestBusHz || v > wiring.FastestBusHz || v != math.Trunc(v) {
+		n.Refuse("", fmt.Sprintf("must be from %s to %s", unit.Frequency.Format(slowestBusHz), unit.Frequency.Format(wiring.FastestBusHz)))
 		return
 	}
 	r.BusHz = int(v)
 }
 
-func readChip(e yamlfile.Entry) Chip {
-	c := Chip{Name: e.Name(), Range: 4.096, Mode: Sweep}
-	f, ok := e.Value.Fields("a converter, as in {model: ADS1115, address: 0x48, supply: 3.3 V}")
+func readChip(e yamlfile.Entry) wiring.Chip {
+	c := wiring.Chip{Name: e.Name(), Range: 4.096, Mode: wiring.Sweep}
+	f, ok := e.Value.Fields("must be a converter, as in {model: ADS1115, address: 0x48, supply: 3.3 V}")
 	if !ok {
 		return c
 	}
-	model, _ := f.Need("model", "ADS1115 or ADS1015").Word(string(ads1x15.ADS1115), string(ads1x15.ADS1015))
+	model, _ := f.Need("model", "ADS1115").Word(string(ads1x15.ADS1115), string(ads1x15.ADS1015))
 	c.Model = ads1x15.Model(model)
-	address, _ := f.Need("address", "0x48, 0x49, 0x4A or 0x4B").Whole(0, 0x7f)
+	address, _ := f.Need("address", "0x48").Whole(0, 0x7f)
 	c.Address = uint16(address)
 	if v, ok := f.May("range").Quantity(unit.Voltage); ok {
 		c.Range = v
@@ -154,9 +150,9 @@ func readChip(e yamlfile.Entry) Chip {
 		}
 		c.Rate = int(v)
 	}
-	c.Supply, _ = f.Need("supply", "the converter's supply, as in 3.3 V").Quantity(unit.Voltage)
-	if w, ok := f.May("sample").Word(string(Sweep), string(Follow)); ok {
-		c.Mode = Mode(w)
+	c.Supply, _ = f.Need("supply", "3.3 V").Quantity(unit.Voltage)
+	if w, ok := f.May("sample").Word(string(wiring.Sweep), string(wiring.Follow)); ok {
+		c.Mode = wiring.Mode(w)
 	}
 	if n := f.May("ready"); n != nil {
 		// The pin is an open drain that the converter pulls low (SBAS444, 8.3.8).
@@ -168,16 +164,16 @@ func readChip(e yamlfile.Entry) Chip {
 	return c
 }
 
-func readOutput(e yamlfile.Entry) Output {
-	o := Output{Name: e.Name(), Highest: DefaultHighest, Nominal: DefaultNominal}
-	f, ok := e.Value.Fields("an output, as in {chip: A, channel: 0, divider: {upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}}")
+func readOutput(e yamlfile.Entry) wiring.Output {
+	o := wiring.Output{Name: e.Name(), Highest: wiring.DefaultHighest, Nominal: wiring.DefaultNominal}
+	f, ok := e.Value.Fields("must be an output, as in {chip: A, channel: 0, divider: {upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}}")
 	if !ok {
 		return o
 	}
-	o.Chip, _ = f.Need("chip", "the name of one of the chips").Text()
-	channel, _ := f.Need("channel", "a channel from 0 to 3").Whole(0, 3)
+	o.Chip, _ = f.Need("chip", "A").Text()
+	channel, _ := f.Need("channel", "0").Whole(0, 3)
 	o.Channel = int(channel)
-	readDivider(f.Need("divider", dividerMay), &o)
+	readDivider(f.Need("divider", "{upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}"), &o)
 	if v, ok := f.May("highest").Quantity(unit.Voltage); ok {
 		o.Highest, o.Nominal = v, min(o.Nominal, v)
 	}
@@ -191,22 +187,22 @@ func readOutput(e yamlfile.Entry) Output {
 	return o
 }
 
-const dividerMay = "{upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}, or none where the output goes straight to the converter"
+const dividerRule = "must be resistors, as in {upper: 39 kohm, lower: 10 kohm, tolerance: 1 %}, or none where the output goes straight to the converter"
 
-func readDivider(n *yamlfile.Node, o *Output) {
+func readDivider(n *yamlfile.Node, o *wiring.Output) {
 	if n.IsText() {
 		if w, _ := n.Text(); w != "none" {
-			n.Refuse("", dividerMay)
+			n.Refuse("", dividerRule)
 		}
 		return
 	}
-	f, ok := n.Fields(dividerMay)
+	f, ok := n.Fields(dividerRule)
 	if !ok {
 		return
 	}
-	o.Divider.Upper, _ = f.Need("upper", "the resistor from the terminal to the converter").Quantity(unit.Resistance)
-	o.Divider.Lower, _ = f.Need("lower", "the resistor from the converter to ground").Quantity(unit.Resistance)
-	o.Divider.Tolerance, _ = f.Need("tolerance", "the tolerance of each resistor, as in 1 %").Quantity(unit.Share)
+	o.Divider.Upper, _ = f.Need("upper", "39 kohm").Quantity(unit.Resistance)
+	o.Divider.Lower, _ = f.Need("lower", "10 kohm").Quantity(unit.Resistance)
+	o.Divider.Tolerance, _ = f.Need("tolerance", "1 %").Quantity(unit.Share)
 	f.Done()
 }
 
@@ -216,10 +212,10 @@ func readLine(e yamlfile.Entry, l line.Line) line.Line {
 	return l
 }
 
-const lineMay = "a line, as in {chip: gpiochip0, line: 22}"
+const lineRule = "must be a line, as in {chip: gpiochip0, line: 22}"
 
 func readLineInto(n *yamlfile.Node, l *line.Line, input bool) {
-	if f, ok := n.Fields(lineMay); ok {
+	if f, ok := n.Fields(lineRule); ok {
 		readLineFields(f, l, input)
 		f.Done()
 	}
@@ -230,7 +226,7 @@ func readLineInto(n *yamlfile.Node, l *line.Line, input bool) {
 func readLineFields(f *yamlfile.Fields, l *line.Line, input bool) {
 	l.Number = -1
 	l.Chip, _ = f.May("chip").Text()
-	n := f.Need("line", "a line's number on its chip, or its name as the kernel knows it, such as GPIO22")
+	n := f.Need("line", "GPIO22")
 	if s, ok := n.Text(); ok {
 		if s[0] >= '0' && s[0] <= '9' {
 			number, ok := n.Whole(0, 65535)
@@ -253,14 +249,14 @@ func readLineFields(f *yamlfile.Fields, l *line.Line, input bool) {
 	}
 }
 
-func readDrive(e yamlfile.Entry) Drive {
-	d := Drive{Line: line.Line{Name: e.Name()}}
-	f, ok := e.Value.Fields("a drive, as in {chip: gpiochip0, line: 5, longest_on: 5 s}")
+func readDrive(e yamlfile.Entry) wiring.Drive {
+	d := wiring.Drive{Line: line.Line{Name: e.Name()}}
+	f, ok := e.Value.Fields("must be a drive, as in {chip: gpiochip0, line: 5, longest_on: 5 s}")
 	if !ok {
 		return d
 	}
 	readLineFields(f, &d.Line, false)
-	d.LongestOn = readTime(f.Need("longest_on", "the longest time that the drive may be on, as in 5 s"))
+	d.LongestOn = readTime(f.Need("longest_on", "5 s"))
 	d.Coil, _ = f.May("coil").Bool()
 	f.Done()
 	return d
@@ -273,15 +269,15 @@ func readTime(n *yamlfile.Node) time.Duration {
 		return 0
 	}
 	if v < 1e-6 || v > 7*24*3600 {
-		n.Refuse("", "from 1 us to 168 h")
+		n.Refuse("", "must be from 1 µs to 168 h")
 		return 0
 	}
 	return time.Duration(math.Round(v * 1e9))
 }
 
-func readCause(e yamlfile.Entry) Cause {
-	c := Cause{Event: e.Name()}
-	f, ok := e.Value.Fields("what brings the event about, as in {drive: KEY, pulse: 300 ms} or {prompt: Arm the panel.}")
+func readCause(e yamlfile.Entry) wiring.Cause {
+	c := wiring.Cause{Event: e.Name()}
+	f, ok := e.Value.Fields("must be what causes the event, as in {drive: KEY, pulse: 300 ms} or {prompt: Arm the panel.}")
 	if !ok {
 		return c
 	}
@@ -295,13 +291,13 @@ func readCause(e yamlfile.Entry) Cause {
 	c.Reference, _ = f.May("reference").Text()
 	switch {
 	case f.Has("drive") == f.Has("prompt"):
-		e.Value.Refuse("either a drive or a prompt brings an event about", "{drive: …, pulse: …}, {drive: …, set: on} or {prompt: …}")
+		e.Value.Refuse("an event has either a drive or a prompt", "use one of: {drive: …, pulse: …}, {drive: …, set: on}, {prompt: …}")
 	case f.Has("drive") && f.Has("pulse") == f.Has("set"):
-		e.Value.Refuse("a drive is either pulsed or set", "{drive: …, pulse: 300 ms}, {drive: …, set: on} or {drive: …, set: off}")
+		e.Value.Refuse("a drive is either pulsed or set", "use one of: {drive: …, pulse: 300 ms}, {drive: …, set: on}, {drive: …, set: off}")
 	case f.Has("prompt") && f.Has("pulse"):
-		pulse.Refuse("a prompt has no pulse", "left out")
+		pulse.Refuse("a prompt has no pulse", "leave it out")
 	case f.Has("prompt") && f.Has("set"):
-		set.Refuse("a prompt sets no drive", "left out")
+		set.Refuse("a prompt sets no drive", "leave it out")
 	}
 	f.Done()
 	return c

@@ -1,4 +1,4 @@
-package wiring
+package rigfile
 
 import (
 	"errors"
@@ -17,7 +17,7 @@ var update = flag.Bool("update", false, "rewrite the expected messages")
 
 // Every bad rig file is refused with the messages that stand beside it.
 func TestParse_badFiles(t *testing.T) {
-	files, err := filepath.Glob("../../testdata/rigs/bad/*.yaml")
+	files, err := filepath.Glob("../../../testdata/rigs/bad/*.yaml")
 	if err != nil || len(files) < 5 {
 		t.Fatalf("bad files: %d, %v", len(files), err)
 	}

@@ -1,4 +1,4 @@
-package wiring
+package rigfile
 
 import (
 	"errors"
@@ -12,7 +12,7 @@ import (
 // Whatever the text, Parse neither panics nor returns a rig that Check refuses, and every
 // error is one with a place.
 func FuzzParse(f *testing.F) {
-	for _, pattern := range []string{"*.yaml", "../../testdata/rigs/*.yaml", "../../testdata/rigs/bad/*.yaml"} {
+	for _, pattern := range []string{"*.yaml", "../../../testdata/rigs/*.yaml", "../../../testdata/rigs/bad/*.yaml"} {
 		files, err := filepath.Glob(pattern)
 		if err != nil || len(files) == 0 {
 			f.Fatalf("%s: %d files, %v", pattern, len(files), err)

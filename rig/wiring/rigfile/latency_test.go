@@ -1,10 +1,12 @@
-package wiring
+package rigfile
 
 import (
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"makebreak/rig/wiring"
 )
 
 func TestLatency_RoundTrip(t *testing.T) {
@@ -12,8 +14,8 @@ func TestLatency_RoundTrip(t *testing.T) {
 	if l, err := LoadLatency(path); l != nil || err != nil {
 		t.Fatalf("no file: %v, %v", l, err)
 	}
-	want := &Latency{Mean: 18512 * time.Nanosecond, Standard: 9100 * time.Nanosecond, Drive: "KEY_AWAY", Line: "REF", Pulses: 20, Date: "2026-03-31"}
-	if err := want.Save(path); err != nil {
+	want := &wiring.Latency{Mean: 18512 * time.Nanosecond, Standard: 9100 * time.Nanosecond, Drive: "KEY_AWAY", Line: "REF", Pulses: 20, Date: "2026-03-31"}
+	if err := SaveLatency(path, want); err != nil {
 		t.Fatal(err)
 	}
 	for range 2 {
@@ -22,16 +24,16 @@ func TestLatency_RoundTrip(t *testing.T) {
 			t.Errorf("read back %+v, %v; want %+v", got, err, want)
 		}
 		want.Output, want.Samples, want.SamplesStandard = "OUT3", -82500*time.Nanosecond, 15250*time.Nanosecond
-		if err := want.Save(path); err != nil {
+		if err := SaveLatency(path, want); err != nil {
 			t.Fatal(err)
 		}
 	}
 }
 
 func TestLatency_Refused(t *testing.T) {
-	good := string((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O"}).Format())
+	good := string(FormatLatency(&wiring.Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O"}))
 	for _, c := range []struct{ old, new, want string }{
-		{"mean: 0.000 us", "mean: 18", "a number without a unit"},
+		{"mean: 0.000 us", "mean: 18", `"18" has no unit: write 18 s`},
 		{"mean: 0.000 us", "mean: 2 s", "from 0 s to 100 ms"},
 		{"pulses: 2", "pulses: 1", "pulses"},
 		{"drive: D", "driver: D", "drive"},
@@ -48,9 +50,9 @@ func TestLatency_Refused(t *testing.T) {
 }
 
 func FuzzParseLatency(f *testing.F) {
-	f.Add((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}).Format())
+	f.Add(FormatLatency(&wiring.Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31"}))
 	f.Add([]byte("mean: 1 us\nstandard: -1 us"))
-	f.Add((&Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O", Samples: -1, SamplesStandard: 1}).Format())
+	f.Add(FormatLatency(&wiring.Latency{Drive: "D", Line: "L", Pulses: 2, Date: "2026-03-31", Output: "O", Samples: -1, SamplesStandard: 1}))
 	f.Fuzz(func(t *testing.T, src []byte) {
 		l, err := ParseLatency("f", src)
 		if err == nil && (l.Mean < 0 || l.Standard < 0 || l.SamplesStandard < 0 || l.Pulses < 2) {

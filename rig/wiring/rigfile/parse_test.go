@@ -1,4 +1,4 @@
-package wiring
+package rigfile
 
 import (
 	"errors"
@@ -9,28 +9,29 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/line"
-
-	"github.com/google/go-cmp/cmp"
+	"makebreak/rig/wiring"
 )
 
 // The commented example holds everything that may stand in a rig file.
 func TestParse_full(t *testing.T) {
-	got, err := Load("../../testdata/rigs/full.yaml")
+	got, err := Load("../../../testdata/rigs/full.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	divider := Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}
-	want := &Rig{
+	divider := wiring.Divider{Upper: 39e3, Lower: 10e3, Tolerance: 0.01}
+	want := &wiring.Rig{
 		Name: "bench-1", About: "Workshop bench by the window.", Bus: "1", BusHz: 400_000,
-		Chips: []Chip{
-			{Name: "A", Model: ads1x15.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: Follow,
+		Chips: []wiring.Chip{
+			{Name: "A", Model: ads1x15.ADS1115, Address: 0x48, Range: 4.096, Rate: 860, Supply: 3.3, Mode: wiring.Follow,
 				Ready: &line.Line{Name: "A ready", Chip: "gpiochip0", Number: 17, ActiveLow: true, Pull: line.PullUp}},
-			{Name: "B", Model: ads1x15.ADS1015, Address: 0x49, Range: 4.096, Rate: 1600, Supply: 3.3, Mode: Sweep,
+			{Name: "B", Model: ads1x15.ADS1015, Address: 0x49, Range: 4.096, Rate: 1600, Supply: 3.3, Mode: wiring.Sweep,
 				Ready: &line.Line{Name: "B ready", Number: -1, LineName: "GPIO27", ActiveLow: true, Pull: line.PullUp}},
 		},
-		Outputs: []Output{
+		Outputs: []wiring.Output{
 			{Name: "OUT1", Chip: "B", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
 			{Name: "OUT3", Chip: "A", Channel: 0, Divider: divider, Highest: 15, Nominal: 12},
 			{Name: "LOGIC", Chip: "B", Channel: 1, Highest: 3.3, Nominal: 3.3},
@@ -40,19 +41,19 @@ func TestParse_full(t *testing.T) {
 			{Name: "K1_NC", Chip: "gpiochip0", Number: 23, ActiveLow: true, Pull: line.PullUp},
 		},
 		References: []line.Line{{Name: "REF", Chip: "gpiochip0", Number: 25, Pull: line.PullDown}},
-		Drives: []Drive{
+		Drives: []wiring.Drive{
 			{Line: line.Line{Name: "KEY_AWAY", Chip: "gpiochip0", Number: 5, Pull: line.PullNone}, LongestOn: 5 * time.Second},
 			{Line: line.Line{Name: "ZONE", Number: -1, LineName: "GPIO19", ActiveLow: true, Pull: line.PullNone}, LongestOn: 10 * time.Minute},
 			{Line: line.Line{Name: "COIL", Chip: "gpiochip0", Number: 6, Pull: line.PullNone}, LongestOn: time.Minute, Coil: true},
 		},
-		Causes: []Cause{
+		Causes: []wiring.Cause{
 			{Event: "arm-away", Drive: "KEY_AWAY", Pulse: 300 * time.Millisecond, Reference: "REF"},
 			{Event: "open-zone", Drive: "ZONE", On: true},
 			{Event: "close-zone", Drive: "ZONE"},
 			{Event: "arm-stay", Prompt: "Arm the panel in stay mode at its keypad.", Reference: "REF"},
 			{Event: "disarm", Prompt: "Disarm the panel at its keypad."},
 		},
-		Supply: &Supply{Model: MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
+		Supply: &wiring.Supply{Model: wiring.MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
@@ -64,7 +65,7 @@ func TestParse_full(t *testing.T) {
 
 // A file with Windows line ends and a byte order mark reads the same.
 func TestParse_lineEnds(t *testing.T) {
-	src, err := os.ReadFile("../../testdata/rigs/full.yaml")
+	src, err := os.ReadFile("../../../testdata/rigs/full.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -98,7 +99,7 @@ func TestBuiltin(t *testing.T) {
 			alone++
 		}
 	}
-	if len(panel.Outputs) != 8 || alone != 1 || panel.Output("OUT3").Chip != "A" || panel.Chip("A").Mode != Follow {
+	if len(panel.Outputs) != 8 || alone != 1 || panel.Output("OUT3").Chip != "A" || panel.Chip("A").Mode != wiring.Follow {
 		t.Error("panel: OUT3 is not alone on the chip that follows")
 	}
 	if !relay.Drive("COIL_DRIVE").Coil || !relay.Cause("energize").On || relay.Cause("release").On {
@@ -127,44 +128,5 @@ func TestLoad(t *testing.T) {
 	}
 	if _, err := Load(large); err == nil || !strings.Contains(err.Error(), "too large") {
 		t.Errorf("a file of 1 MiB: %v", err)
-	}
-}
-
-// What a file cannot say and Go code can.
-func TestCheck(t *testing.T) {
-	for _, c := range []struct {
-		name   string
-		change func(*Rig)
-		want   string
-	}{
-		{"no name", func(r *Rig) { r.Name = "" }, `name: the rig has no name; may be the rig's name`},
-		{"no chips", func(r *Rig) { r.Chips, r.Outputs = nil, nil }, "chips: there are 0 chips; may be one to four chips, one an address"},
-		{"model", func(r *Rig) { r.Chips[0].Model = "X" }, `chips.A.model: read "X"; may be ADS1115 or ADS1015`},
-		{"mode", func(r *Rig) { r.Chips[0].Mode = "" }, `chips.A.sample: may be sweep or follow`},
-		{"channel", func(r *Rig) { r.Outputs[0].Channel = 4 }, `outputs.OUT3.channel: read "4"; may be 0, 1, 2 or 3`},
-		{"event twice", func(r *Rig) { r.Causes = []Cause{{Event: "a", Prompt: "a"}, {Event: "a", Prompt: "a"}} },
-			`events.a: read "a": this event stands here twice; may be given once`},
-		{"no cause", func(r *Rig) { r.Causes = []Cause{{Event: "a"}} },
-			`events.a: either a drive or a prompt brings an event about; may be a drive or a prompt`},
-		{"no line", func(r *Rig) { r.Contacts = []line.Line{{Name: "K1_NO", Number: -1}} },
-			`contacts.K1_NO.line: the line is not given; may be a number or a name`},
-		{"no longest time", func(r *Rig) { r.Drives = []Drive{{Line: line.Line{Name: "KEY", LineName: "GPIO5"}}} },
-			`drives.KEY.longest_on: read "0s"; may be a time above zero`},
-		{"long name", func(r *Rig) { r.Outputs[0].Name = strings.Repeat("x", 33) }, "at most 32 characters"},
-		{"empty name", func(r *Rig) { r.Outputs[0].Name = "" }, "a name cannot be empty"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			r := benchRig()
-			if p := r.Check(); len(p) > 0 {
-				t.Fatalf("before: %v", p)
-			}
-			c.change(r)
-			for _, p := range r.Check() {
-				if strings.Contains(p.String(), c.want) {
-					return
-				}
-			}
-			t.Errorf("got %v\nwant %s", r.Check(), c.want)
-		})
 	}
 }
