@@ -14,6 +14,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
+	"makebreak/rig/hardware"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -221,7 +222,7 @@ func (q *pointSteps) open() error {
 		}
 	case q.bench == nil:
 		opts.SupplyAtRest = true // nothing is switched on; the voltages are the person's
-		q.bench, err = openReal(q.rig, opts)
+		q.bench, err = hardware.OpenBench(q.rig, opts)
 	}
 	if err != nil {
 		return err

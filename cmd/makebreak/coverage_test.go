@@ -21,6 +21,7 @@ import (
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
+	"makebreak/sequences/setup"
 )
 
 // coverage counts, for one quantity, how often its 95 % interval held the truth.
@@ -178,7 +179,7 @@ func (t *truths) level(output string, high bool) float64 {
 // figure with the simulator's truth. opts are what is not drawn.
 func cover(t *testing.T, seq *sequences.Sequence, opts sim.Opts, add func(q analyze.Quantity, value, u, truth float64)) {
 	t.Helper()
-	coverOn(t, benchFor(seq), seq, opts, add)
+	coverOn(t, setup.BenchFor(seq), seq, opts, add)
 }
 
 // coverOn does so on a rig.
@@ -189,9 +190,9 @@ func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Op
 			seq.Steps[i].Hold = min(seq.Steps[i].Hold, time.Second)
 		}
 	}
-	rules, initial := programme(seq, rig)
+	unit := setup.Unit(rig, seq)
 	var events []sim.TruthEvent
-	opts.Programme, opts.Initial, opts.Relays = rules, initial, relays(seq)
+	opts.Programme, opts.Initial, opts.Relays = unit.Programme, unit.Initial, unit.Relays
 	opts.OnTruth = func(e sim.TruthEvent) {
 		if e.Name != "" {
 			e.Crossings, e.Edges, e.Changes = slices.Clone(e.Crossings), nil, slices.Clone(e.Changes)
@@ -206,7 +207,7 @@ func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Op
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: sampled(rig, seq), Mode: seq.Sample})
+	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: setup.Sampled(rig, seq), Mode: seq.Sample})
 	if err != nil {
 		t.Fatal(err)
 	}

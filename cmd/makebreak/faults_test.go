@@ -16,6 +16,7 @@ import (
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
+	"makebreak/sequences/setup"
 )
 
 // benchRun is what came of running a sequence on the simulated bench, unlogged.
@@ -35,18 +36,18 @@ func runSimulated(t testing.TB, sequence string, cycles int, seed uint64, faults
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := simulation{seed: seed}
+	s := setup.Simulation{Seed: seed}
 	for _, f := range faults {
 		fault, err := sim.ParseFault(f)
 		if err != nil {
 			t.Fatal(err)
 		}
-		s.faults = append(s.faults, fault)
+		s.Faults = append(s.Faults, fault)
 	}
-	return runOn(t, benchFor(seq), seq, s, cycles)
+	return runOn(t, setup.BenchFor(seq), seq, s, cycles)
 }
 
-func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s simulation, cycles int) benchRun {
+func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, cycles int) benchRun {
 	t.Helper()
 	a := &app{}
 	b, err := a.openBench(rig, seq, s)

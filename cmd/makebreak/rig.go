@@ -235,7 +235,7 @@ func probe(w io.Writer, rig *wiring.Rig) (speed *busSpeed, missing int) {
 			speed, err = measureSpeed(bus, rig, answers)
 			say("bus speed", err, speed.String())
 		}
-		if s := programmed(rig); s != nil {
+		if s := rig.ProgrammedSupply(); s != nil {
 			text, err := probeSupply(bus, s)
 			say(fmt.Sprintf("supply at %#02x", s.Address), err, text)
 		}

@@ -19,6 +19,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
+	"makebreak/sequences/setup"
 )
 
 // loopBack is a drive that is wired into a line and, where named, into an output's
@@ -136,7 +137,7 @@ func (a *app) rigLoopBack(ctx context.Context, rig *wiring.Rig, l *loopBack) ([]
 		seq.Plan = analyze.Plan{OthersUnmoved: true}
 	}
 	rig.Latency = nil // what an earlier loop-back found must not correct this one
-	b, err := a.openWith(rig, seq, simulation{realTime: true}, bench.Opts{SupplyAtRest: true})
+	b, err := a.openWith(rig, seq, setup.Simulation{RealTime: true}, bench.Opts{SupplyAtRest: true})
 	if err != nil {
 		return nil, err
 	}

@@ -336,7 +336,7 @@ func (s *steps) caution() {
 // click pulses a drive, with the supply at its usual voltage meanwhile, where a converter
 // sets it: without it nothing behind the drive might act.
 func (s *steps) click(ctx context.Context, drive string, on time.Duration) error {
-	w := programmed(s.rig)
+	w := s.rig.ProgrammedSupply()
 	if w != nil {
 		if err := s.setSupply(ctx, w.Usual); err != nil {
 			return err

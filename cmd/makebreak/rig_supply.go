@@ -106,7 +106,7 @@ func (s *steps) supply(ctx context.Context) error {
 
 // withSupply says that the supply comes on with a drive, where a converter sets it.
 func (s *steps) withSupply() string {
-	w := programmed(s.rig)
+	w := s.rig.ProgrammedSupply()
 	if w == nil {
 		return ""
 	}

@@ -20,6 +20,7 @@ import (
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/words"
 	"makebreak/sequences"
+	"makebreak/sequences/setup"
 )
 
 // refresh is how often the live look is drawn anew.
@@ -50,7 +51,7 @@ somebody worked the unit, except where its supply would have to be switched on.`
 				if err != nil || !(s > 0 && s <= longestWatch.Seconds()) {
 					return failed(exitUsage, fmt.Errorf("--for %q: a time above 0 and up to 24 h may stand there, as in 10s", lasts))
 				}
-				d = toDuration(s)
+				d = capture.FromSeconds(s).Sub(0)
 			}
 			return a.rigWatch(c.Context(), d)
 		},
@@ -100,14 +101,14 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 // gets somebody who works its unit.
 func (a *app) openWatched(rig *wiring.Rig) (*bench.Bench, *hand, error) {
 	var seq *sequences.Sequence
-	if rig.Simulated && programmed(rig) == nil { // a supply stays at its rest
+	if rig.Simulated && rig.ProgrammedSupply() == nil { // a supply stays at its rest
 		seq = handsOn(rig)
 	}
 	if seq == nil {
 		b, err := a.openAtRest(rig)
 		return b, &hand{}, err
 	}
-	b, err := a.openWith(rig, seq, simulation{realTime: true}, bench.Opts{})
+	b, err := a.openWith(rig, seq, setup.Simulation{RealTime: true}, bench.Opts{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -119,7 +120,7 @@ func (a *app) openWatched(rig *wiring.Rig) (*bench.Bench, *hand, error) {
 // changed to watch all outputs in turn; nil where there is none.
 func handsOn(rig *wiring.Rig) *sequences.Sequence {
 	for _, seq := range sequences.Builtin() {
-		if _, err := seq.Fits(rig); err == nil && !seq.MovesSupply() && !prompts(rig, seq) {
+		if _, err := seq.Fits(rig); err == nil && !seq.MovesSupply() && !setup.Prompts(rig, seq) {
 			seq.Plan.OthersUnmoved, seq.Sample = true, wiring.Sweep
 			return seq
 		}

@@ -5,20 +5,20 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"makebreak/rig/bench"
 	"makebreak/rig/problem"
-	"makebreak/rig/realtime"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
+	"makebreak/sequences/setup"
 )
 
 // runOpts are the flags of run.
@@ -105,7 +105,7 @@ func (a *app) listFaults() error {
 type job struct {
 	seq    *sequences.Sequence
 	rig    *wiring.Rig
-	sim    simulation
+	sim    setup.Simulation
 	cycles int
 }
 
@@ -157,19 +157,19 @@ func (a *app) cautioned(ctx context.Context, rig *wiring.Rig, seq *sequences.Seq
 	for _, text := range seq.Cautions {
 		a.note("%s: %s", seq.File, text)
 	}
-	if rig.Simulated || !drives(rig, seq) {
+	if rig.Simulated || !setup.Acts(rig, seq) {
 		return nil
 	}
 	return a.acknowledged(ctx, yes)
 }
 
 // simulation reads the flags of the simulated bench.
-func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (simulation, error) {
-	s := simulation{seed: o.seed, realTime: o.realTime}
+func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (setup.Simulation, error) {
+	s := setup.Simulation{Seed: o.seed, RealTime: o.realTime}
 	if !c.Flags().Changed("seed") {
-		s.seed = uint64(rand.Uint32())
+		s.Seed = uint64(rand.Uint32())
 	}
-	if err := s.plant(o.faults); err != nil {
+	if err := s.Plant(o.faults); err != nil {
 		return s, failed(exitUsage, fmt.Errorf("--fault: %w", err))
 	}
 	if !rig.Simulated && (len(o.faults) > 0 || o.realTime || c.Flags().Changed("seed")) {
@@ -179,7 +179,7 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (simulation, err
 }
 
 // runLogged opens the log and the bench, runs, and reports from the log.
-func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wiring.Rig, s simulation, cycles int, o *runOpts) error {
+func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wiring.Rig, s setup.Simulation, cycles int, o *runOpts) error {
 	watch, err := a.newWatch(seq, cycles, o)
 	if err != nil {
 		return err
@@ -196,7 +196,7 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 	}
 	defer b.Close()
 	info := a.runInfo(seq, rig, s, cycles)
-	info.Notes = notes(rig, unsampled(rig, seq, b.Sampled()))
+	info.Notes = notes(rig, unwatched(rig, seq, b))
 	run, err := db.Begin(info)
 	if err != nil {
 		return failed(exitLog, err)
@@ -205,7 +205,7 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 
 	kept := &tray{run: run}
 	outcome, runErr := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: cycles, StopOnFail: o.stopOnFail,
-		Now: time.Now, Recorder: kept, Desk: deskOf(rig), OnCycle: watch.cycle, OnEvent: watch.event})
+		Now: time.Now, Recorder: kept, Desk: setup.Measurer(rig), OnCycle: watch.cycle, OnEvent: watch.event})
 	closeErr := unclosed(b.Close())
 	watch.end()
 	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
@@ -215,38 +215,24 @@ func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wirin
 	return a.finish(db, kept, errors.Join(runErr, closeErr), watch)
 }
 
-// deskOf readies the goroutine that measures and stores: beside a real bench it lets the
-// sampling go first.
-func deskOf(rig *wiring.Rig) func() {
-	if rig.Simulated {
-		return nil
-	}
-	return realtime.LowerPriority
-}
-
 // runInfo is what the log keeps of a run besides its figures.
-func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s simulation, cycles int) journal.RunInfo {
+func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s setup.Simulation, cycles int) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: seq.Name, SequenceSource: string(seq.Source),
 		Rig: rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: cycles, Program: version()}
 	if rig.Simulated {
-		info.Seed, info.Faults = &s.seed, s.planted()
+		info.Seed, info.Faults = &s.Seed, s.Planted()
 	}
 	return info
 }
 
-// unsampled says which outputs should have been watched and were not, because
-// their chips followed another output; empty where there are none.
-func unsampled(rig *wiring.Rig, seq *sequences.Sequence, sampled []string) string {
-	var names []string
-	for _, o := range rig.Outputs {
-		if seq.Plan.OthersUnmoved && !slices.Contains(sampled, o.Name) {
-			names = append(names, o.Name)
-		}
-	}
+// unwatched says which outputs should have been watched and were not, because their chips
+// followed another output; empty where there are none.
+func unwatched(rig *wiring.Rig, seq *sequences.Sequence, b *bench.Bench) string {
+	names := setup.Unwatched(rig, seq, b.Sampled())
 	if len(names) == 0 {
 		return ""
 	}
-	return "not watched, because their chips followed another output: " + strings.Join(names, ", ")
+	return "not watched, because their chips followed another output: " + words.List(names)
 }
 
 // whyIncomplete is the reason that goes into the log with a run that ended early.

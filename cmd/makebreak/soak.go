@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/setup"
 )
 
 // soakOpts are the flags of soak.
@@ -260,7 +261,7 @@ func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) 
 		return nil, err
 	}
 	if rec.Seed != nil {
-		if err := sim.again(rec); err != nil {
+		if err := again(&sim, rec); err != nil {
 			return nil, err
 		}
 	}
@@ -287,13 +288,13 @@ func soundAfterCut(ctx context.Context, db *journal.DB, rec *journal.RunRecord) 
 
 // again makes the simulated unit the one that the run began with. A service says the
 // same faults each time it starts; others would be another unit.
-func (s *simulation) again(rec *journal.RunRecord) error {
-	if asked := s.planted(); len(asked) > 0 && !slices.Equal(asked, rec.Faults) {
+func again(s *setup.Simulation, rec *journal.RunRecord) error {
+	if asked := s.Planted(); len(asked) > 0 && !slices.Equal(asked, rec.Faults) {
 		return failed(exitUsage, fmt.Errorf("run %s: the faults of its simulated bench stand in the log (%s), and --fault says others (%s); leave --fault out",
 			rec.ID, orNone(rec.Faults), orNone(asked)))
 	}
-	s.seed = *rec.Seed
-	if err := s.plant(rec.Faults); err != nil {
+	s.Seed = *rec.Seed
+	if err := s.Plant(rec.Faults); err != nil {
 		return failed(exitLog, fmt.Errorf("run %s: its faults in the log cannot be planted again: %w", rec.ID, err))
 	}
 	return nil

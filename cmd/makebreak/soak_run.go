@@ -15,6 +15,7 @@ import (
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
+	"makebreak/sequences/setup"
 )
 
 // soak is a soak at work.
@@ -27,7 +28,7 @@ type soak struct {
 	kept    *tray // of the run
 	seq     *sequences.Sequence
 	rig     *wiring.Rig
-	sim     simulation
+	sim     setup.Simulation
 	keep    journal.Retention
 	planned int
 	whole   int // cycles done whole, over all sittings
@@ -61,7 +62,7 @@ const (
 
 // start opens the bench, takes the run up with it, works until the end and reports.
 func (s *soak) start(ctx context.Context, take func(*bench.Bench) error) error {
-	if prompts(s.rig, s.seq) {
+	if setup.Prompts(s.rig, s.seq) {
 		return failed(exitUsage, errors.New("a soak runs unattended, and this sequence on this rig needs a person to bring its events about"))
 	}
 	if err := s.app.cautioned(ctx, s.rig, s.seq, s.o.yes); err != nil {
@@ -92,7 +93,7 @@ func (s *soak) start(ctx context.Context, take func(*bench.Bench) error) error {
 // begin begins a run.
 func (s *soak) begin(b *bench.Bench) error {
 	info := s.app.runInfo(s.seq, s.rig, s.sim, s.planned)
-	info.Notes = notes(s.rig, unsampled(s.rig, s.seq, b.Sampled()))
+	info.Notes = notes(s.rig, unwatched(s.rig, s.seq, b))
 	info.Soak = &s.keep
 	run, err := s.db.Begin(info)
 	if err != nil {
@@ -174,7 +175,7 @@ func (s *soak) work(ctx context.Context, b *bench.Bench) error {
 	var lost patience
 	for {
 		outcome, err := runner.Run(ctx, b, s.seq, runner.Opts{First: s.next, Last: s.next + s.planned - s.whole - 1, StopOnFail: s.o.stopOnFail,
-			Now: time.Now, Recorder: s.kept, Keep: s.keeper.Keep, Desk: deskOf(s.rig), OnCycle: s.cycle, OnEvent: s.event})
+			Now: time.Now, Recorder: s.kept, Keep: s.keeper.Keep, Desk: setup.Measurer(s.rig), OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, unclosed(b.Close()))
 		s.whole += outcome.Cycles
 		s.next = max(s.next, outcome.Last+1)

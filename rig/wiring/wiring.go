@@ -150,6 +150,14 @@ func (r *Rig) Cause(event string) *Cause {
 	return nil
 }
 
+// ProgrammedSupply returns the unit's supply where a converter sets it, else nil.
+func (r *Rig) ProgrammedSupply() *Supply {
+	if r.Supply == nil || r.Supply.Stage != nil {
+		return nil
+	}
+	return r.Supply
+}
+
 // Contact returns the contact named, or nil.
 func (r *Rig) Contact(name string) *line.Line {
 	for i := range r.Contacts {

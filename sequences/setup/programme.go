@@ -1,4 +1,4 @@
-package main
+package setup
 
 import (
 	"time"
@@ -10,10 +10,11 @@ import (
 	"makebreak/sequences"
 )
 
-// programme programmes the simulated unit as the sequence expects it, so that a
-// unit without faults does what its job card says.
-func programme(seq *sequences.Sequence, rig *wiring.Rig) (rules []sim.Rule, initial map[string]bool) {
-	initial = map[string]bool{}
+// Unit returns the simulated unit programmed as the sequence expects it, so that a unit
+// without faults does what its job card says.
+func Unit(rig *wiring.Rig, seq *sequences.Sequence) sim.Opts {
+	var rules []sim.Rule
+	initial := map[string]bool{}
 	for _, o := range seq.Plan.Outputs {
 		if drivenByRig(rig, o, seq) {
 			continue
@@ -35,7 +36,7 @@ func programme(seq *sequences.Sequence, rig *wiring.Rig) (rules []sim.Rule, init
 		}
 		initial[o.Signal] = stateAtEnd(seq, o)
 	}
-	return rules, initial
+	return sim.Opts{Programme: rules, Initial: initial, Relays: relays(seq)}
 }
 
 // firstNamed is the name of the first step that brings the event about. Where steps
@@ -89,8 +90,8 @@ func relays(seq *sequences.Sequence) []sim.Relay {
 	return all
 }
 
-// benchFor is the built-in simulated bench that has all that a sequence needs.
-func benchFor(seq *sequences.Sequence) *wiring.Rig {
+// BenchFor returns the built-in simulated bench that has all that a sequence needs.
+func BenchFor(seq *sequences.Sequence) *wiring.Rig {
 	all := rigfile.Builtin()
 	nearest := all[0]
 	for _, rig := range all {
@@ -98,7 +99,7 @@ func benchFor(seq *sequences.Sequence) *wiring.Rig {
 			return rig
 		}
 		if seq.MovesSupply() && rig.Supply != nil {
-			nearest = rig // what is said to be wrong should be what is
+			nearest = rig // its error names what is missing
 		}
 	}
 	return nearest

@@ -1,0 +1,89 @@
+// Package hardware opens a real rig: its bus, its lines and the bench on both. It also
+// says what is written to the rig when the program ends, however it does.
+package hardware
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/gpioline"
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/line"
+	"makebreak/rig/mcp4725"
+	"makebreak/rig/problem"
+	"makebreak/rig/realtime"
+	"makebreak/rig/wiring"
+)
+
+// Open opens the bus and the lines of a real rig. The errors are of the kind Rig.
+func Open(rig *wiring.Rig) (i2c.BusCloser, line.Set, error) {
+	bus, err := i2cbus.OpenBus(rig.Bus)
+	if err != nil {
+		return nil, nil, problem.Of(problem.Rig, err)
+	}
+	lines, err := gpioline.Open(bench.Requests(rig), safeStateWrites(rig, bus)...)
+	if err != nil {
+		return nil, nil, problem.Of(problem.Rig, errors.Join(err, bus.Close()))
+	}
+	return bus, lines, nil
+}
+
+// OpenBench opens the bench of a real rig, with priority for its loop. Bus and lines are
+// closed with the bench, or at once where it cannot be opened, so that it can be tried again.
+func OpenBench(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
+	bus, lines, err := Open(rig)
+	if err != nil {
+		return nil, err
+	}
+	realtime.SpareProcessors()
+	realtime.CollectRarely()
+	realtime.SmallPages()
+	set := &preferred{Set: lines, bus: bus}
+	b, err := bench.Open(rig, bus, set, opts)
+	if err != nil {
+		return nil, errors.Join(err, set.Close())
+	}
+	return b, nil
+}
+
+// safeStateWrites returns what must be written when the program ends: the supply, where a
+// converter sets it, goes to its rest. Drives need no write; each is released as a line.
+func safeStateWrites(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {
+	s := rig.ProgrammedSupply()
+	if s == nil {
+		return nil
+	}
+	rest := mcp4725.FastWrite(s.Code(s.Rest))
+	return []gpioline.Word{{Bus: bus.String(), Address: s.Address, Bytes: rest[:]}}
+}
+
+// preferred is the lines of a real rig, with which its bus is closed. The thread of the
+// bench's loop is preferred from the first time that it waits for them: what a run stores
+// when it begins would be counted against that thread's share of the processor.
+type preferred struct {
+	line.Set
+	bus     io.Closer
+	restore func() // gives the priority back; nil: it is as usual
+}
+
+func (p *preferred) Wait(ctx context.Context, deadline capture.Instant) error {
+	if p.restore == nil {
+		p.restore = realtime.RaisePriority()
+	}
+	return p.Set.Wait(ctx, deadline)
+}
+
+func (p *preferred) Close() error {
+	err := errors.Join(p.Set.Close(), p.bus.Close())
+	if p.restore != nil {
+		p.restore()
+		p.restore = nil
+	}
+	realtime.CollectOften()
+	return err
+}

@@ -1,0 +1,138 @@
+// Package setup readies a bench for a sequence: the real rig, or the simulated bench with
+// a unit that is programmed as the sequence expects.
+package setup
+
+import (
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/hardware"
+	"makebreak/rig/problem"
+	"makebreak/rig/realtime"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+)
+
+// A Simulation says how the simulated bench is to be.
+type Simulation struct {
+	Seed     uint64 // the same seed gives the same bench
+	Faults   []sim.Fault
+	RealTime bool // let it take as long as a real one
+}
+
+// Planted lists the faults as Plant takes them.
+func (s *Simulation) Planted() []string {
+	texts := []string{}
+	for _, f := range s.Faults {
+		texts = append(texts, f.String())
+	}
+	return texts
+}
+
+// Plant sets the faults by their texts, NAME or NAME=VALUE.
+func (s *Simulation) Plant(texts []string) error {
+	s.Faults = nil
+	for _, text := range texts {
+		f, err := sim.ParseFault(text)
+		if err != nil {
+			return err
+		}
+		s.Faults = append(s.Faults, f)
+	}
+	return nil
+}
+
+// Open opens the bench of a rig for a sequence, simulated or real. Outputs and Mode of the
+// options are those that the sequence needs. A bench with a person at it is in real time.
+func Open(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts bench.Opts) (*bench.Bench, error) {
+	opts.Outputs, opts.Mode = Sampled(rig, seq), seq.Sample
+	if !rig.Simulated {
+		return hardware.OpenBench(rig, opts)
+	}
+	if opts.Prompter != nil {
+		s.RealTime = true // a person cannot keep up with virtual time
+	}
+	unit := Unit(rig, seq)
+	unit.Seed, unit.RealTime, unit.Faults = s.Seed, s.RealTime, s.Faults
+	world, err := sim.NewWorld(rig, unit)
+	if err != nil {
+		return nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
+	}
+	lines, err := world.Lines(bench.Requests(rig))
+	if err != nil {
+		return nil, problem.Of(problem.Input, err)
+	}
+	opts.Act = world.Act
+	return bench.Open(rig, world.Bus(), lines, opts)
+}
+
+// Rest is a sequence that brings nothing about, for looking at all outputs in turn, also
+// those of a chip that follows one output in a run.
+func Rest() *sequences.Sequence {
+	return &sequences.Sequence{Plan: analyze.Plan{OthersUnmoved: true}, Sample: wiring.Sweep}
+}
+
+// Measurer returns what the goroutine that measures and stores does first: beside a real
+// bench it lets the sampling go first; nil on the simulated bench.
+func Measurer(rig *wiring.Rig) func() {
+	if rig.Simulated {
+		return nil
+	}
+	return realtime.LowerPriority
+}
+
+// Sampled lists the outputs that a sequence needs sampled, those that it names first;
+// nil means all.
+func Sampled(rig *wiring.Rig, seq *sequences.Sequence) []string {
+	var names []string
+	for _, o := range seq.Plan.Outputs {
+		names = append(names, o.Signal)
+	}
+	if !seq.Plan.OthersUnmoved {
+		return names
+	}
+	for _, o := range rig.Outputs {
+		if !slices.Contains(names, o.Name) {
+			names = append(names, o.Name)
+		}
+	}
+	return names
+}
+
+// Unwatched returns the outputs that the sequence wants watched and that the bench does
+// not sample, because their chips follow another output.
+func Unwatched(rig *wiring.Rig, seq *sequences.Sequence, sampled []string) []string {
+	var names []string
+	for _, o := range rig.Outputs {
+		if seq.Plan.OthersUnmoved && !slices.Contains(sampled, o.Name) {
+			names = append(names, o.Name)
+		}
+	}
+	return names
+}
+
+// Prompts reports whether the sequence has events that a person must bring about.
+func Prompts(rig *wiring.Rig, seq *sequences.Sequence) bool {
+	for _, event := range seq.Causes() {
+		if c := rig.Cause(event); c != nil && c.Drive == "" {
+			return true
+		}
+	}
+	return false
+}
+
+// Acts reports whether the sequence lets the rig act on the unit by itself. A rig with a
+// converter that sets the unit's supply does from the start.
+func Acts(rig *wiring.Rig, seq *sequences.Sequence) bool {
+	if rig.ProgrammedSupply() != nil || slices.ContainsFunc(seq.Steps, func(s sequences.Step) bool { return s.Supply != nil }) {
+		return true
+	}
+	for _, event := range seq.Causes() {
+		if c := rig.Cause(event); c != nil && c.Drive != "" {
+			return true
+		}
+	}
+	return false
+}
