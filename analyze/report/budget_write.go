@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/jedib0t/go-pretty/v6/text"
@@ -37,8 +38,9 @@ func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 	if rig := rigWords(b.Record); rig != "" {
 		t.wrapped("Rig        ", rig)
 	}
-	t.wrapped("Result     ", Reading(m.Quantity, m.Value, m.Expanded)+" (95 %)")
-	if limit := LimitWords(m.Quantity, m.Limit); limit != "" {
+	s := scalerOf(m.Quantity, m.Limit, m.Expanded, m.Value)
+	t.wrapped("Result     ", reading(s, m.Value)+" (95 %)")
+	if limit := limitWords(s, m.Limit); limit != "" {
 		t.wrapped("Limit      ", limit)
 		t.wrapped("Verdict    ", t.coloured(m.Verdict, verdictName(m.Verdict))+probability(m.Conformance))
 		if why := diagnose.Reason(m); why != "" {
@@ -81,7 +83,7 @@ var budgetHead = []string{"component", "distribution", "standard uncertainty", "
 
 func (b *Budget) table() string {
 	m := &b.Measurement
-	s := b.scale()
+	in := b.inUnit()
 	tw := table.NewWriter()
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
@@ -93,31 +95,37 @@ func (b *Budget) table() string {
 	tw.AppendHeader(tableRow(budgetHead))
 	for _, c := range m.Budget {
 		// An input is in the result's unit, or a share, whose sensitivity is.
-		u, by := s.with(s.number(plain(c.Standard, budgetDigits))), plain(c.Sensitivity, budgetDigits)
+		u, by := in(c.Standard), significant(c.Sensitivity, budgetDigits)
 		if c.Sensitivity != 1 {
-			u, by = plain(100*c.Standard, budgetDigits)+" %", s.with(s.number(by))
+			u, by = significant(100*c.Standard, budgetDigits)+" %", in(c.Sensitivity)
 		}
 		share := c.Contribution() / m.Standard
 		tw.AppendRow(tableRow([]string{
 			oneLine(string(c.Source)), c.Distribution, u, by,
-			s.with(s.number(plain(c.Contribution(), budgetDigits))), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom),
+			in(c.Contribution()), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom),
 		}))
 	}
 	return tw.Render()
 }
 
-// scale is the one in which the budget's largest contribution reads well.
-func (b *Budget) scale() scale { return scaleFor(b.Measurement.Quantity, b.Measurement.Standard) }
+// inUnit writes figures of the budget with three significant digits each, in the unit in
+// which the largest contribution reads well.
+func (b *Budget) inUnit() func(float64) string {
+	m := &b.Measurement
+	s := scalerOf(m.Quantity, analyze.NoLimit(), math.NaN(), m.Standard)
+	return func(x float64) string {
+		return strings.TrimSpace(significant(s.In(x), budgetDigits) + " " + s.Unit())
+	}
+}
 
 // steps say how the components make the expanded uncertainty.
 func (b *Budget) steps() []string {
 	m := &b.Measurement
-	s := b.scale()
-	in := func(x float64) string { return s.with(s.number(plain(x, budgetDigits))) }
+	in := b.inUnit()
 	return []string{
 		"Combined standard uncertainty  u = " + in(m.Standard) + ", the root of the contributions' sum of squares (GUM 5.1.2)",
 		"Effective degrees of freedom   " + dofWords(m.DegreesOfFreedom) + ", by the Welch-Satterthwaite formula (GUM G.4.1)",
-		"Coverage factor                k = " + toPlace(m.Coverage, 2) + ", " + factorWords(m),
+		"Coverage factor                k = " + strconv.FormatFloat(m.Coverage, 'f', 2, 64) + ", " + factorWords(m),
 		"Expanded uncertainty           U = k·u = " + in(m.Expanded) + ", for a coverage of 95 %",
 	}
 }
@@ -126,14 +134,14 @@ func (b *Budget) steps() []string {
 func factorWords(m *analyze.Measurement) string {
 	student := gum.Student(0.95, m.DegreesOfFreedom)
 	bounded := m.Coverage / student
-	if toPlace(student, 2) == toPlace(m.Coverage, 2) {
+	if strconv.FormatFloat(student, 'f', 2, 64) == strconv.FormatFloat(m.Coverage, 'f', 2, 64) {
 		return "Student's factor for them (GUM G.3)"
 	}
 	places := 2
 	if bounded > 0.995 {
 		places = 3
 	}
-	return fmt.Sprintf("Student's factor for them, %s, times %s, as bounded components prevail (GUM G.1.3)", toPlace(student, 2), toPlace(bounded, places))
+	return fmt.Sprintf("Student's factor for them, %s, times %s, as bounded components prevail (GUM G.1.3)", strconv.FormatFloat(student, 'f', 2, 64), strconv.FormatFloat(bounded, 'f', places, 64))
 }
 
 // dofWords writes degrees of freedom, rounded down to whole ones.
@@ -146,8 +154,6 @@ func dofWords(n float64) string {
 	}
 	return strconv.FormatFloat(math.Floor(n+1e-6), 'f', 0, 64)
 }
-
-func plain(x float64, digits int) string { return shortest(significant(x, digits)) }
 
 // budgetRow is one component of a budget as a row of CSV.
 type budgetRow struct {
@@ -179,7 +185,7 @@ const mostDoF = 1e6
 const endless = "inf"
 
 // machine is a number of a budget for machines; nil where it is missing or infinite.
-func machine(x float64) *json.Number { return digitsOrNil(plain(x, machineDigits)) }
+func machine(x float64) *json.Number { return digitsOrNil(significant(x, machineDigits)) }
 
 // machineDoF is a number of degrees of freedom for machines: endless where it is infinite,
 // or as good as that.

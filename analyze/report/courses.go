@@ -39,23 +39,22 @@ func courses(r *Record) ([]template.HTML, error) {
 
 // course is the trend as a picture shows it, in the unit that suits its values.
 func (t *Trend) course() *picture.Course {
-	s := scaleFor(t.Quantity, t.Min.Value, t.Max.Value)
-	factor := math.Pow10(s.shift)
+	s := scalerOf(t.Quantity, t.limit, math.NaN(), t.Min.Value, t.Max.Value)
 	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event))),
-		About: strings.Join(t.lines(), ". "), Unit: s.unit, FitWords: string(t.moved())}
+		About: strings.Join(t.lines(), ". "), Unit: s.Unit(), FitWords: string(t.moved())}
 	blocks := t.series.Blocks()
 	for _, b := range blocks {
-		c.Values = append(c.Values, picture.Place{Cycle: b.Cycle, Value: b.Value * factor})
+		c.Values = append(c.Values, picture.Place{Cycle: b.Cycle, Value: s.In(b.Value)})
 	}
 	if x := t.limit.Lower; finite(x) {
-		c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Words: LimitWords(t.Quantity, analyze.Limit{Lower: x, Upper: math.NaN()})})
+		c.Limits = append(c.Limits, picture.Limit{Value: s.In(x), Words: limitWords(s, analyze.Limit{Lower: x, Upper: math.NaN()})})
 	}
 	if x := t.limit.Upper; finite(x) {
-		c.Limits = append(c.Limits, picture.Limit{Value: x * factor, Upper: true, Words: LimitWords(t.Quantity, analyze.Limit{Lower: math.NaN(), Upper: x})})
+		c.Limits = append(c.Limits, picture.Limit{Value: s.In(x), Upper: true, Words: limitWords(s, analyze.Limit{Lower: math.NaN(), Upper: x})})
 	}
 	first, last := blocks[0].Cycle, blocks[len(blocks)-1].Cycle
 	level := func(from, to, value float64) []picture.Place {
-		return []picture.Place{{Cycle: from, Value: value * factor}, {Cycle: to, Value: value * factor}}
+		return []picture.Place{{Cycle: from, Value: s.In(value)}, {Cycle: to, Value: s.In(value)}}
 	}
 	if t.moved() == trend.Stepped {
 		c.Fits = [][]picture.Place{level(first, float64(t.Step.At), t.Step.Before), level(float64(t.Step.At), last, t.Step.After)}
@@ -63,7 +62,7 @@ func (t *Trend) course() *picture.Course {
 	}
 	start := driftsFrom(blocks, t.Drift.Slope/1000)
 	end := start + t.Drift.Slope/1000*(last-first)
-	c.Fits = [][]picture.Place{{{Cycle: first, Value: start * factor}, {Cycle: last, Value: end * factor}}}
+	c.Fits = [][]picture.Place{{{Cycle: first, Value: s.In(start)}, {Cycle: last, Value: s.In(end)}}}
 	return c
 }
 

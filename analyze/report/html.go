@@ -144,7 +144,7 @@ func pageRows(s *summary) []pageRow {
 			First: i == 0 || s.rows[i-1].signal != x.signal, Signal: oneLine(x.signal),
 			Quantity: quantityWords(x.quantity), Event: oneLine(eventWords(x.event)),
 			N: f.n, Median: f.median, Span: f.span, U: f.uncertainty,
-			Limit: x.limitWords(), Verdict: string(v), Words: x.verdictWords(),
+			Limit: f.limit, Verdict: string(v), Words: x.verdictWords(),
 		})
 	}
 	return rows
@@ -201,13 +201,14 @@ func (p *page) addFigure(m analyze.Measurement) {
 		p.Cycles = append(p.Cycles, pageCycle{Number: m.Cycle})
 	}
 	c := &p.Cycles[len(p.Cycles)-1]
-	reading, reason := Reading(m.Quantity, m.Value, m.Expanded), oneLine(diagnose.Reason(&m))
+	scaler := scalerOf(m.Quantity, m.Limit, m.Expanded, m.Value)
+	shown, reason := reading(scaler, m.Value), oneLine(diagnose.Reason(&m))
 	if m.Bound() {
-		reading, reason = atMost+reading, ""
+		shown, reason = atMost+shown, ""
 	}
 	c.Figures = append(c.Figures, pageFigure{
 		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: quantityWords(m.Quantity),
-		Reading: reading, Limit: LimitWords(m.Quantity, m.Limit),
+		Reading: shown, Limit: limitWords(scaler, m.Limit),
 		Verdict: string(m.Verdict), Reason: reason,
 	})
 }

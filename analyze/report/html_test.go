@@ -112,7 +112,7 @@ func TestHTML_SaysWhatTheTextSays(t *testing.T) {
 	wanted = append(wanted, troubleLines(invented())...)
 	for _, x := range s.rows {
 		f := x.figures()
-		wanted = append(wanted, f.median, f.span, f.uncertainty, x.limitWords(), x.verdictWords())
+		wanted = append(wanted, f.median, f.span, f.uncertainty, x.figures().limit, x.verdictWords())
 	}
 	for _, p := range pairs(invented()) {
 		wanted = append(wanted, p[1])

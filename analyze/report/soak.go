@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze/reliability"
 	"makebreak/analyze/tally"
 	"makebreak/analyze/trend"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -103,10 +104,12 @@ func (t *Trend) lines() []string {
 	add := func(format string, a ...any) { out = append(out, name+fmt.Sprintf(format, a...)) }
 	switch t.moved() {
 	case trend.Drifting:
-		add("drifts by %s in 1000 cycles (95 %%: %s to %s, %s), %s over the run", t.signed(t.Drift.Slope), t.signed(t.Drift.Lower),
-			t.signed(t.Drift.Upper), chance(t.Drift.P), t.signed(t.Drift.Change))
+		d := t.Drift
+		slope := t.moves(d.Slope, d.Lower, d.Upper)
+		add("drifts by %s in 1000 cycles (95 %%: %s, %s), %s over the run", slope.Text(d.Slope), slope.Range(d.Lower, d.Upper, " to "),
+			chance(d.P), t.moves(d.Change).Text(d.Change))
 	case trend.Stepped:
-		add("steps by %s at about cycle %s (%s)", t.signed(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
+		add("steps by %s at about cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
 	}
 	if len(t.warnings()) > 0 {
 		add("it will cross its limit, see the findings")
@@ -165,21 +168,9 @@ func clusters(f trend.Failures) string {
 	return said
 }
 
-// signed is a difference of two of the quantity's values, with its sign.
-func (t *Trend) signed(x float64) string {
-	if !finite(x) {
-		return dash
-	}
-	s := scaleFor(t.Quantity, x)
-	return s.with(s.number(strconv.FormatFloat(x, 'f', places(x), 64)))
-}
-
-// places is how many decimal places show three digits of x.
-func places(x float64) int {
-	if x == 0 {
-		return 0
-	}
-	return min(15, max(0, 2-int(math.Floor(math.Log10(math.Abs(x))))))
+// moves writes differences of the quantity's values, to three digits.
+func (t *Trend) moves(differences ...float64) unit.Scaler {
+	return unit.Of(t.Quantity.Unit()).Scaler(unit.Figures{Values: differences, Uncertainty: math.NaN(), Digits: 3})
 }
 
 func chance(p float64) string {

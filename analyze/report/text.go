@@ -237,17 +237,10 @@ func (t *textWriter) render(s *summary, all []figures, q squeeze) string {
 		v, _, _ := x.worst()
 		tw.AppendRow(tableRow([]string{
 			oneLine(x.signal), quantityWords(x.quantity), oneLine(eventWords(x.event)), f.n, f.median, f.span,
-			f.uncertainty, x.limitWords(), t.coloured(v, x.verdictWords()),
+			f.uncertainty, f.limit, t.coloured(v, x.verdictWords()),
 		}))
 	}
 	return tw.Render()
-}
-
-func (x *row) limitWords() string {
-	if x.limitsDiffer {
-		return "differs"
-	}
-	return LimitWords(x.quantity, x.limit)
 }
 
 func tableRow(cells []string) table.Row {

@@ -8,115 +8,12 @@ import (
 	"unicode"
 
 	"makebreak/analyze"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
-// dash stands for a missing value.
-const dash = "—"
-
-// scale is how figures are shown to people: the base unit with a prefix.
-type scale struct {
-	shift int    // decimal places by which the point moves to the right
-	unit  string // "ms"; empty for a count
-}
-
-// scaleFor returns the scale in which the largest of the magnitudes, in the
-// quantity's base unit, reads as 1 or more.
-func scaleFor(q analyze.Quantity, magnitudes ...float64) scale {
-	base := q.Unit()
-	if base == "1" {
-		return scale{}
-	}
-	largest := 0.0
-	for _, x := range magnitudes {
-		if finite(x) {
-			largest = math.Max(largest, math.Abs(x))
-		}
-	}
-	switch {
-	case base == "" || largest == 0 || largest >= 1:
-		return scale{0, base}
-	case largest >= 1e-3:
-		return scale{3, "m" + base}
-	}
-	return scale{6, "µ" + base}
-}
-
-// number moves the decimal point of a number in plain decimal notation. The
-// digits stay: scaling never rounds.
-func (s scale) number(plain string) string {
-	if s.shift == 0 || plain == "" {
-		return plain
-	}
-	sign := ""
-	if plain[0] == '-' {
-		sign, plain = "-", plain[1:]
-	}
-	whole, part, _ := strings.Cut(plain, ".")
-	if len(part) < s.shift {
-		part += strings.Repeat("0", s.shift-len(part))
-	}
-	whole, part = whole+part[:s.shift], part[s.shift:]
-	whole = strings.TrimLeft(whole, "0")
-	if whole == "" {
-		whole = "0"
-	}
-	if part != "" {
-		whole += "." + part
-	}
-	return sign + whole
-}
-
-// with appends the unit to a number.
-func (s scale) with(number string) string {
-	if s.unit == "" {
-		return number
-	}
-	return number + " " + s.unit
-}
-
-// Reading writes a figure and its expanded uncertainty, in the quantity's base
-// unit, for people: in one fitting unit, as in "142.0 ms ± 1.2 ms". A missing
-// value is a dash.
-func Reading(q analyze.Quantity, value, expanded float64) string {
-	v, u := Round(q, value, expanded)
-	if v == "" {
-		return dash
-	}
-	s := scaleFor(q, parse(v), parse(u))
-	if u == "" {
-		return s.with(s.number(v))
-	}
-	return s.with(s.number(v)) + " ± " + s.with(s.number(u))
-}
-
 // atMost stands before a value that is only an upper bound.
 const atMost = "≤ "
-
-// parse reads a number that Round wrote.
-func parse(s string) float64 {
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		return math.NaN()
-	}
-	return x
-}
-
-// LimitWords writes a quantity's limit for people, as it was stated: "max 500 ms",
-// "min 12 V", "12 … 14.5 V"; no limit gives an empty text.
-func LimitWords(q analyze.Quantity, l analyze.Limit) string {
-	s := scaleFor(q, l.Lower, l.Upper)
-	low, high := s.number(shortest(l.Lower)), s.number(shortest(l.Upper))
-	switch {
-	case low == "" && high == "":
-		return ""
-	case low == "":
-		return "max " + s.with(high)
-	case high == "":
-		return "min " + s.with(low)
-	}
-	return low + " … " + s.with(high)
-}
 
 // quantityWords are the quantity's name for people.
 func quantityWords(q analyze.Quantity) string {
@@ -144,22 +41,26 @@ func (x *row) verdictWords() string {
 }
 
 // figures are a row's numbers for people, all in one unit.
-type figures struct{ n, median, span, uncertainty string }
+type figures struct{ n, median, span, uncertainty, limit string }
 
 func (x *row) figures() figures {
 	f := figures{n: strconv.Itoa(x.values.seen())}
 	if x.values.seen() != x.cycles {
 		f.n += "/" + strconv.Itoa(x.cycles)
 	}
+	median := math.NaN()
+	if x.values.seen() > 0 {
+		median = x.values.median()
+	}
+	s := x.scaler(median)
+	if f.limit = limitWords(s, x.limit); x.limitsDiffer {
+		f.limit = "differs"
+	}
 	if x.values.seen() == 0 {
-		f.median = dash
+		f.median = unit.Missing
 		return f
 	}
-	median, u := Round(x.quantity, x.values.median(), x.uncertainty)
-	low, _ := Round(x.quantity, x.low, x.uncertainty)
-	high, _ := Round(x.quantity, x.high, x.uncertainty)
-	s := scaleFor(x.quantity, parse(low), parse(high), parse(u))
-	f.median = s.with(s.number(median))
+	f.median = s.Text(median)
 	if x.bounds > 0 {
 		f.median = atMost + f.median
 	}
@@ -167,12 +68,19 @@ func (x *row) figures() figures {
 		f.median = "≈ " + f.median
 	}
 	if x.values.seen() > 1 {
-		f.span = s.number(low) + " … " + s.number(high)
+		f.span = s.Number(x.low) + " … " + s.Number(x.high)
 	}
-	if u != "" {
-		f.uncertainty = "± " + s.with(s.number(u))
-	}
+	f.uncertainty = s.PlusMinus()
 	return f
+}
+
+// scaler writes all of the row's figures and its limit.
+func (x *row) scaler(median float64) unit.Scaler {
+	l := x.limit
+	if x.limitsDiffer {
+		l = analyze.NoLimit()
+	}
+	return scalerOf(x.quantity, l, x.uncertainty, median, x.low, x.high)
 }
 
 // stacked puts the uncertainty below the median and the highest below the lowest.
