@@ -313,7 +313,7 @@ func TestWriteFile_Faults(t *testing.T) {
 		t.Fatal(err)
 	}
 	err := WriteFile(path, failing{})
-	if err == nil || !strings.HasPrefix(err.Error(), "metrics: writing "+path+": ") {
+	if err == nil || !strings.HasPrefix(err.Error(), path+": write the metrics: ") {
 		t.Errorf("error %v; want one that names the file", err)
 	}
 	if got, _ := os.ReadFile(path); string(got) != "old" {

@@ -3,12 +3,13 @@ package metrics
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"path/filepath"
 
 	"github.com/google/renameio/v2"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/common/expfmt"
+
+	"makebreak/rig/problem"
 )
 
 // WriteFile writes the metrics in the text exposition format. The file appears
@@ -20,7 +21,7 @@ func WriteFile(path string, g prometheus.Gatherer) error {
 		err = replace(path, text)
 	}
 	if err != nil {
-		return fmt.Errorf("metrics: writing %s: %w", path, err)
+		return &problem.Error{Kind: problem.Storage, Op: "write the metrics", Place: path, Err: err}
 	}
 	return nil
 }

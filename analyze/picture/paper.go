@@ -1,18 +1,18 @@
 package picture
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
 
 	"makebreak/analyze/reliability"
+	"makebreak/rig/problem"
 )
 
 // ErrNothing is the error of boards of which none has failed: there is no point to
 // draw.
-var ErrNothing = errors.New("no board has failed: there is nothing to draw")
+var ErrNothing error = problem.New(problem.Usage, "no board has failed: there is nothing to draw")
 
 // At is a place on the paper.
 type At struct {

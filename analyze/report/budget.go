@@ -2,12 +2,12 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/rig/words"
 )
 
 // Budget is the uncertainty budget of one measurement of a record, as JCGM 100:2008
@@ -46,7 +46,7 @@ func parseBudget(s string) (wantedBudget, error) {
 		w := wantedBudget{signal: s[:i], quantity: analyze.Quantity(q)}
 		return w, w.place(rest)
 	}
-	return wantedBudget{}, fmt.Errorf("it may be %s, with one of the quantities %s", budgetForm, joined(analyze.Quantities()))
+	return wantedBudget{}, fmt.Errorf("write it as %s; the quantities are %s", budgetForm, joined(analyze.Quantities()))
 }
 
 // place reads [@EVENT][#CYCLE].
@@ -54,7 +54,7 @@ func (w *wantedBudget) place(s string) error {
 	if i := strings.LastIndexByte(s, '#'); i >= 0 {
 		n, err := strconv.Atoi(s[i+1:])
 		if err != nil || n < 1 {
-			return fmt.Errorf("%q is no cycle: a number from 1 may stand after #", s[i+1:])
+			return fmt.Errorf("%q is not a cycle: write a whole number, 1 or more, after the #", s[i+1:])
 		}
 		w.cycle, s = n, s[:i]
 	}
@@ -152,14 +152,7 @@ func (s *search) missing() error {
 	return fmt.Errorf("the run has no cycle %d of it; its cycles go from %d to %d", s.cycle, s.first, s.last)
 }
 
-// joined lists names in order.
+// joined lists names.
 func joined[T ~string](names []T) string {
-	all := make([]string, len(names))
-	for i, n := range names {
-		all[i] = oneLine(string(n))
-	}
-	if len(all) > 1 && !slices.Contains(all, "") {
-		return strings.Join(all[:len(all)-1], ", ") + " and " + all[len(all)-1]
-	}
-	return strings.Join(all, ", ")
+	return words.And(words.Texts(names, func(n T) string { return oneLine(string(n)) }))
 }

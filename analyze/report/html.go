@@ -102,11 +102,11 @@ func newPage(r *Record) (*page, error) {
 	}
 	p.addList(unkeptHeading, oneLines(r.Unkept))
 	p.addList("Remarks", s.remarkLines())
-	p.addList("What would decide the undecided figures", s.undecidedLines())
+	p.addList(settleHeading, s.undecidedLines())
 	for _, l := range soakLists(r) {
 		p.addList(l.Heading, l.Items)
 	}
-	p.addList("Acquisition troubles", troubleLines(r))
+	p.addList("Measuring problems", troubleLines(r))
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
 	for _, f := range findingsOf(r) {

@@ -112,7 +112,7 @@ func (t *Trend) lines() []string {
 		add("steps by %s at about cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
 	}
 	if len(t.warnings()) > 0 {
-		add("it will cross its limit, see the findings")
+		add("will cross its limit, see the findings")
 	}
 	if f := t.Failures; f.Outside > 0 {
 		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", whole(f.Outside), whole(f.Judged), whole(f.First),
@@ -187,7 +187,7 @@ func between(earliest, latest int) string {
 	case earliest > 0:
 		return "from " + whole(earliest)
 	}
-	return "how soon is open"
+	return "no earliest or latest cycle can be given"
 }
 
 func times[T int | int64](n T) string {
@@ -235,18 +235,27 @@ func reliabilityLines(t *tally.Tally) []string {
 	var lines []string
 	if f.Outside == 0 {
 		lines = append(lines, fmt.Sprintf("no failure in %s: the failure probability per cycle is at most %s at %g %% confidence",
-			words.Count(f.Judged, "cycle", "cycles"), share(p.AtMost), 100*p.Confidence))
+			words.Count(f.Judged, "cycle"), share(p.AtMost), 100*p.Confidence))
 	} else {
 		lines = append(lines, fmt.Sprintf("failed in %s of %s: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
-			whole(f.Outside), words.Count(f.Judged, "cycle", "cycles"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+			whole(f.Outside), words.Count(f.Judged, "cycle"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
 	}
 	if f.Doubtful > 0 {
-		lines = append(lines, fmt.Sprintf("%s more could not be decided and counted as not failed", whole(f.Doubtful)))
+		lines = append(lines, fmt.Sprintf("%s undecided, counted as not failed", words.Count(f.Doubtful, "cycle")))
 	}
 	if t.Cut > 0 {
-		lines = append(lines, fmt.Sprintf("cut short by an interruption and not counted: %s", times(t.Cut)))
+		lines = append(lines, cutOff(t.Cut))
 	}
 	return append(lines, p.Doubts...)
+}
+
+// cutOff says how many cycles an interruption ended before their end.
+func cutOff(n int) string {
+	verb := "were"
+	if n == 1 {
+		verb = "was"
+	}
+	return fmt.Sprintf("%s %s cut off and not counted", words.Count(n, "cycle"), verb)
 }
 
 func share(p float64) string { return strconv.FormatFloat(p, 'g', 3, 64) }
@@ -256,7 +265,7 @@ func interruptionLines(r *Record) []string {
 	if len(all) == 0 {
 		return nil
 	}
-	lines := []string{fmt.Sprintf("interrupted %s; no cycle that was reported done is missing", times(len(all)))}
+	lines := []string{fmt.Sprintf("interrupted %s; every cycle that was reported done is here", times(len(all)))}
 	if n := len(all) - shownInterruptions; n > 0 {
 		lines = append(lines, fmt.Sprintf("the latest %d of them:", shownInterruptions))
 		all = all[n:]

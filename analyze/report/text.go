@@ -36,7 +36,7 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	for _, l := range soakLists(r) {
 		t.list(l.Heading, l.Items)
 	}
-	t.list("Acquisition troubles", troubleLines(r))
+	t.list("Measuring problems", troubleLines(r))
 	t.list("Cautions", r.Cautions)
 	t.list("Notes", r.Notes)
 	t.verdict(r, s)
@@ -134,7 +134,7 @@ func findingWords(f analyze.Finding) string {
 func (t *textWriter) verdict(r *Record, s *summary) {
 	t.line("")
 	t.wrapped("Verdict: ", t.coloured(r.Verdict, verdictName(r.Verdict))+" ("+verdictSentence(r, s)+")")
-	t.list("What would decide the undecided figures", s.undecidedLines())
+	t.list(settleHeading, s.undecidedLines())
 	if r.LogPath != "" {
 		t.line("")
 		t.wrapped("Record:  ", fmt.Sprintf("run %s in %s%s", oneLine(r.Run), oneLine(r.LogPath), captureWords(r)))

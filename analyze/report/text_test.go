@@ -69,8 +69,8 @@ func TestText_Words(t *testing.T) {
 		{"measured only", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bare})},
 			[]string{"Verdict: none (no limit was set and nothing was judged)", "No verdict: no limit was set."}},
 		{"nothing", Record{Run: "1", Complete: true}, []string{"Nothing was measured.", "No findings."}},
-		{"nothing kept", Record{Run: "1", Unkept: []string{"cycle 1: pass, 3 of 3 judged figures passed"}}, []string{"No figure could be kept.",
-			"Measured, and could not be kept\n  - cycle 1: pass, 3 of 3", "Verdict: none (no figure could be kept; the run is incomplete"}},
+		{"nothing kept", Record{Run: "1", Unkept: []string{"cycle 1: pass, 3 of 3 judged figures passed"}}, []string{"No figure could be stored.",
+			"Measured but not stored\n  - cycle 1: pass, 3 of 3", "Verdict: none (no figure could be stored; the run is incomplete"}},
 		{"findings alone", Record{Run: "1", Complete: true, Verdict: analyze.Fail, Measurements: stream([]analyze.Measurement{pass}),
 			Findings: []analyze.Finding{{Signal: "OUT2", Verdict: analyze.Fail, Text: "moved at disarm."}}},
 			[]string{"- OUT2: moved at disarm.", "Verdict: fail (see the findings)"}},
@@ -119,7 +119,7 @@ func TestSummary_Folding(t *testing.T) {
 			if folded := len(s.rows) == 0; folded != c.folded {
 				t.Errorf("folded: %t; want %t", folded, c.folded)
 			}
-			if line := s.steady.line(); (line == "OUT1: unmoved, 1 state held") != c.folded {
+			if line := s.steady.line(); (line == "OUT1: did not move (1 check)") != c.folded {
 				t.Errorf("the line of steady outputs is %q", line)
 			}
 		})

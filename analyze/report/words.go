@@ -120,7 +120,7 @@ func (s *summary) lines(wanted func(remark) bool) []string {
 				continue
 			}
 			named = true
-			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.Count(x.cycles), oneLine(r.text)))
+			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.count(x.cycles), oneLine(r.text)))
 		}
 		if named && x.moreRemarks > 0 {
 			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.moreRemarks))
@@ -130,8 +130,8 @@ func (s *summary) lines(wanted func(remark) bool) []string {
 }
 
 // count says how many of the row's figures the remark is about.
-func (r remark) Count(cycles int) string {
-	word := "remark on"
+func (r remark) count(cycles int) string {
+	word := "noted on"
 	switch {
 	case r.missing:
 		word = "missing in"
@@ -141,15 +141,15 @@ func (r remark) Count(cycles int) string {
 	return fmt.Sprintf("%s %d of %d", word, r.n, cycles)
 }
 
-// steadyLine says which outputs did nothing, as they should; empty where there
+// line says which outputs did nothing, as they should; empty where there
 // are none.
 func (s steady) line() string {
 	if len(s.signals) == 0 {
 		return ""
 	}
-	line := fmt.Sprintf("%s: unmoved, %s held", strings.Join(s.signals, " "), words.Count(s.states, "state", "states"))
+	line := fmt.Sprintf("%s: did not move (%s)", words.List(s.signals), words.Count(s.states, "check"))
 	if finite(s.ripple) {
-		line += ", levels steady within " + Reading(analyze.Ripple, s.ripple, math.NaN()) + " peak to peak"
+		line += "; their levels stayed within " + Reading(analyze.Ripple, s.ripple, math.NaN()) + " peak to peak"
 	}
 	return line
 }
@@ -169,10 +169,10 @@ func (s *summary) legendLines() []string {
 	}
 	var lines []string
 	if uncertain {
-		lines = append(lines, "± U: the largest expanded uncertainty of the row (95 %).")
+		lines = append(lines, "± U: measurement uncertainty (95 %), largest in this row.")
 	}
 	if bound {
-		lines = append(lines, "≤: faster than the sampling can resolve, so this is an upper bound.")
+		lines = append(lines, "≤: too fast to time: no slower than this.")
 	}
 	if unjudged {
 		lines = append(lines, "No verdict: no limit was set.")
@@ -181,7 +181,7 @@ func (s *summary) legendLines() []string {
 		lines = append(lines, fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
 	}
 	if digested {
-		lines = append(lines, "≈: median from a digest of all values, close to 0.1 % of their order; lowest and highest are exact.")
+		lines = append(lines, "≈: median from a digest of all values, right to 0.1 % of their ranks; lowest and highest are exact.")
 	}
 	return lines
 }
@@ -227,16 +227,19 @@ func captureWords(r *Record) string {
 	if r.Captures == 0 {
 		return ""
 	}
-	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + words.Count(r.Captures, "cycle", "cycles")
+	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + words.Count(r.Captures, "cycle")
 }
 
-// unkeptHeading stands above what was measured and could not be kept.
-const unkeptHeading = "Measured, and could not be kept"
+// unkeptHeading stands above what was measured and could not be stored.
+const unkeptHeading = "Measured but not stored"
+
+// settleHeading stands above what can be done about undecided results.
+const settleHeading = "To settle the undecided results"
 
 // nothingWords stand in place of a table without rows.
 func nothingWords(r *Record) string {
 	if len(r.Unkept) > 0 {
-		return "No figure could be kept."
+		return "No figure could be stored."
 	}
 	return "Nothing was measured."
 }
@@ -268,7 +271,7 @@ func faultWords(r *Record) string {
 func verdictSentence(r *Record, s *summary) string {
 	why := verdictReason(r.Verdict, s)
 	if len(s.rows) == 0 && len(r.Unkept) > 0 {
-		why = "no figure could be kept"
+		why = "no figure could be stored"
 	}
 	if !r.Complete {
 		why += "; the run is incomplete, so this holds for the cycles done only"
@@ -278,7 +281,7 @@ func verdictSentence(r *Record, s *summary) string {
 
 func verdictReason(v analyze.Verdict, s *summary) string {
 	judged := s.verdicts[analyze.Pass] + s.verdicts[analyze.Fail] + s.verdicts[analyze.Undecided]
-	figures := words.Count(judged, "judged figure", "judged figures")
+	figures := words.Count(judged, "judged figure")
 	n := s.verdicts[v]
 	switch {
 	case v == analyze.NoVerdict:

@@ -13,7 +13,7 @@ const magic = "tally\x00\x01"
 
 // ErrState says that bytes are not a tally's state, or one of another version. The
 // tally can then be made again from the figures.
-var ErrState = errors.New("tally: not a state that can be read")
+var ErrState = errors.New("not a tally's state, or one of another version")
 
 // MarshalBinary returns the whole state. A tally read back from it goes on exactly
 // as the original would.
@@ -23,7 +23,7 @@ func (t *Tally) MarshalBinary() ([]byte, error) {
 	b.Write(make([]byte, 4))
 	type plain Tally // without its methods, lest the encoder come back here
 	if err := gob.NewEncoder(&b).Encode((*plain)(t)); err != nil {
-		return nil, fmt.Errorf("tally: state: %w", err)
+		return nil, fmt.Errorf("state of a tally: %w", err)
 	}
 	out := b.Bytes()
 	body := out[len(magic)+4:]

@@ -69,7 +69,7 @@ type Tally struct {
 func New() (*Tally, error) {
 	s, err := trend.New()
 	if err != nil {
-		return nil, fmt.Errorf("tally: %w", err)
+		return nil, err
 	}
 	return &Tally{Outcomes: s, index: map[Key]*Row{}}, nil
 }
@@ -93,7 +93,7 @@ func (t *Tally) AddCycle(n int, v analyze.Verdict, whole bool) error {
 	} else {
 		t.Whole++
 		if err := t.Outcomes.Add(n, math.NaN(), outcome(v)); err != nil {
-			return fmt.Errorf("tally: %w", err)
+			return err
 		}
 	}
 	t.Last = max(t.Last, n)
@@ -107,7 +107,7 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 	if x == nil {
 		s, err := trend.New()
 		if err != nil {
-			return fmt.Errorf("tally: %w", err)
+			return err
 		}
 		nan := math.NaN()
 		x = &Row{Key: k, Low: nan, High: nan, Uncertainty: nan, Limit: m.Limit, Trend: s}
@@ -115,7 +115,7 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 		t.Rows = append(t.Rows, x)
 	}
 	if err := x.add(m); err != nil {
-		return fmt.Errorf("tally: %s of %s at %s: %w", m.Quantity, m.Signal, m.Event, err)
+		return fmt.Errorf("%s of %s at %s: %w", m.Quantity, m.Signal, m.Event, err)
 	}
 	t.Last = max(t.Last, m.Cycle)
 	if (m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided) && len(t.Doubtful) < maxDoubtful && !slices.Contains(t.Doubtful, m.Cycle) {

@@ -36,7 +36,7 @@ type Extreme struct {
 func New() (*Series, error) {
 	s, err := newSketch()
 	if err != nil {
-		return nil, fmt.Errorf("trend: %w", err)
+		return nil, err
 	}
 	return &Series{sketch: s, min: Extreme{Value: math.NaN()}, max: Extreme{Value: math.NaN()}}, nil
 }
@@ -48,15 +48,15 @@ func New() (*Series, error) {
 func (s *Series) Add(cycle int, value float64, judged Outcome) error {
 	switch {
 	case cycle < 1 || cycle < s.to:
-		return fmt.Errorf("trend: cycle %d after cycle %d: %w", cycle, s.to, ErrOrder)
+		return fmt.Errorf("cycle %d after cycle %d: %w", cycle, s.to, ErrOrder)
 	case math.IsInf(value, 0):
-		return fmt.Errorf("trend: cycle %d: the value is infinite", cycle)
+		return fmt.Errorf("cycle %d: the value is infinite", cycle)
 	case judged >= outcomes:
-		return fmt.Errorf("trend: cycle %d: no such outcome: %d", cycle, judged)
+		return fmt.Errorf("cycle %d: no such outcome: %d", cycle, judged)
 	}
 	if !math.IsNaN(value) {
 		if err := s.sketch.add(value); err != nil {
-			return fmt.Errorf("trend: cycle %d: %w", cycle, err)
+			return fmt.Errorf("cycle %d: %w", cycle, err)
 		}
 	}
 	s.count(cycle)

@@ -16,14 +16,14 @@ const magic = "trend\x00\x00\x01" // the last byte is the version
 // maxJudged is more than any run has.
 const maxJudged = 1e12
 
-var errState = errors.New("trend: not the state of a series, or damaged")
+var errState = errors.New("not the state of a series, or damaged")
 
 // MarshalBinary returns the series' whole state, at most MaxState bytes. A series
 // read back from it goes on exactly as the original would, to the last bit.
 func (s *Series) MarshalBinary() ([]byte, error) {
 	digest, err := s.sketch.marshal()
 	if err != nil {
-		return nil, fmt.Errorf("trend: state: %w", err)
+		return nil, fmt.Errorf("state of a series: %w", err)
 	}
 	w := writer([]byte(magic))
 	w.ints(int64(s.from), int64(s.to), s.cycles, s.missing, int64(s.firstMissing), s.skipped,
@@ -73,7 +73,7 @@ func (s *Series) UnmarshalBinary(data []byte) error {
 	}
 	var err error
 	if t.sketch, err = unmarshalSketch(digest, t.moments.n); err != nil {
-		return fmt.Errorf("trend: state: %w", err)
+		return fmt.Errorf("state of a series: %w", err)
 	}
 	*s = t
 	return nil

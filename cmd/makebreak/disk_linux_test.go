@@ -39,7 +39,7 @@ func TestRun_NothingKept(t *testing.T) {
 	if status != exitLog {
 		t.Errorf("exit status %d, want %d: %s", status, exitLog, errs)
 	}
-	for _, want := range []string{"No figure could be kept.", "cycle 1: fail, 56 of 60 judged figures passed; OUT3 high level at arm-away 9.11 V", "and 2 more"} {
+	for _, want := range []string{"No figure could be stored.", "cycle 1: fail, 56 of 60 judged figures passed; OUT3 high level at arm-away 9.11 V", "and 2 more"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the record lacks %q:\n%s", want, out)
 		}

@@ -198,7 +198,7 @@ func checkTable(t *testing.T, s *sight, table string) {
 			t.Fatalf("signal %s is not on the page", cell("signal"))
 		}
 		shown, ok := cycles[cell("cycle")]
-		if !ok || strings.Contains(s.Text, "unmoved, ") && strings.HasPrefix(cell("signal"), "OUT") && cell("signal") != "OUT3" {
+		if !ok || strings.Contains(s.Text, "did not move (") && strings.HasPrefix(cell("signal"), "OUT") && cell("signal") != "OUT3" {
 			continue
 		}
 		if !slices.ContainsFunc(shown, func(on []string) bool { return says(on, cell) }) {
