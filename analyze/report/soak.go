@@ -265,7 +265,7 @@ func interruptionLines(r *Record) []string {
 	if len(all) == 0 {
 		return nil
 	}
-	lines := []string{fmt.Sprintf("interrupted %s; every cycle that was reported done is here", times(len(all)))}
+	lines := []string{fmt.Sprintf("interrupted %s; no cycle that was reported done is missing", times(len(all)))}
 	if n := len(all) - shownInterruptions; n > 0 {
 		lines = append(lines, fmt.Sprintf("the latest %d of them:", shownInterruptions))
 		all = all[n:]
