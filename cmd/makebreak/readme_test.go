@@ -22,7 +22,7 @@ import (
 //	<!-- made: NAME --> … <!-- end -->   is what made[NAME] returns
 //	<!-- example -->                     the fenced console block after it is what its
 //	                                     commands write; options narrow what is shown:
-//	                                     without TEXT, from TEXT, first N
+//	                                     without TEXT, from TEXT, until TEXT, first N
 //	tables written by hand               are compared, row by row, with what they list
 //
 // MAKEBREAK_UPDATE=1 writes the first two kinds anew.
@@ -205,6 +205,12 @@ func narrowed(t *testing.T, options, text string) string {
 				t.Fatalf("no line starts with %q:\n%s", arg, text)
 			}
 			lines = append([]string{"…\n"}, lines[i:]...)
+		case "until":
+			i := slices.IndexFunc(lines, func(l string) bool { return strings.HasPrefix(l, arg) })
+			if i < 0 {
+				t.Fatalf("no line starts with %q:\n%s", arg, text)
+			}
+			lines = append(lines[:i], "…\n")
 		case "first":
 			n, err := strconv.Atoi(arg)
 			if err != nil || n > len(lines) {
