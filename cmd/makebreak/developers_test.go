@@ -36,6 +36,25 @@ func TestDevelopers_NamesTests(t *testing.T) {
 	}
 }
 
+// namedPath finds the files and folders that a document names, as in `rig/sim/fault.go`.
+var namedPath = regexp.MustCompile("`((?:rig|analyze|sequences|cmd|testdata|\\.ci)(?:/[A-Za-z0-9_*-]+)+(?:\\.(?:go|yaml|md|csv))?)`")
+
+// TestDevelopers_Paths looks for every file, folder and package that the documents name.
+func TestDevelopers_Paths(t *testing.T) {
+	n := 0
+	for _, path := range documents(t, root) {
+		for _, m := range namedPath.FindAllStringSubmatch(documentText(t, filepath.Join(root, path)), -1) {
+			n++
+			if all, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(m[1]))); err != nil || len(all) == 0 {
+				t.Errorf("%s names %s, which is not there", path, m[1])
+			}
+		}
+	}
+	if n < 40 {
+		t.Errorf("the documents name only %d files", n)
+	}
+}
+
 // outside is a source that a test names where it checks against something outside the
 // project.
 var outside = regexp.MustCompile(`NIST|SBAS\d|DS\d{5}|JCGM \d|GUM [\dA-Z]|\bIEC \d|ISO \d|RFC \d|MIL-R|SciPy|\bR \d\.|StRD`)
