@@ -9,7 +9,6 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/rig/yamlfile"
-	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
 )
 
@@ -64,22 +63,10 @@ func kindOf(err error) problem.Kind {
 		return problem.Input
 	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody), errors.Is(err, bench.ErrReleased):
 		return problem.Rig
-	case logError(err):
-		return problem.Storage
 	case errors.Is(err, runner.ErrInternal):
 		return problem.Internal
 	}
 	return problem.Unknown
-}
-
-func logError(err error) bool {
-	for _, e := range []error{journal.ErrFull, journal.ErrLocked, journal.ErrReadOnly, journal.ErrCorrupt,
-		journal.ErrNotLog, journal.ErrNewer, journal.ErrAccess, journal.ErrTaken, journal.ErrHaveCycle, journal.ErrGone} {
-		if errors.Is(err, e) {
-			return true
-		}
-	}
-	return false
 }
 
 // badUsage says what was typed wrongly.

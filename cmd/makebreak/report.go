@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/report"
+	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 )
 
@@ -110,10 +111,8 @@ func (a *app) findRun(db *journal.DB, name string) (*journal.RunRecord, error) {
 	}
 	rec, err := db.Find(name)
 	switch {
-	case logError(err):
-		return nil, readFailed(err)
 	case err != nil:
-		return nil, failed(exitUsage, err)
+		return nil, err
 	case a.unit != "" && rec.Unit != a.unit:
 		return nil, failed(exitUsage, fmt.Errorf("run %s is of the unit %q, not %q", rec.ID, rec.Unit, a.unit))
 	}
@@ -127,11 +126,11 @@ func (a *app) budget(r *report.Record, name string) error {
 	}
 	b, err := report.FindBudget(r, name)
 	if err != nil {
-		status := exitUsage
-		if logError(err) {
-			status = exitLog
+		err = fmt.Errorf("--budget %q: %w", name, err)
+		if problem.KindOf(err) != problem.Unknown { // the log cannot be read
+			return err
 		}
-		return failed(status, fmt.Errorf("--budget %q: %w", name, err))
+		return failed(exitUsage, err)
 	}
 	return a.deliver(func(w io.Writer) error {
 		switch a.as {

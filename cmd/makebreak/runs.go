@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -50,18 +49,11 @@ func noArguments(c *cobra.Command, args []string) error {
 
 // openLog opens a log to read from.
 func (a *app) openLog() (*journal.DB, error) {
-	db, err := a.openLogWith(journal.OpenRead)
-	return db, readFailed(err)
+	return a.openLogWith(journal.OpenRead)
 }
 
-// readFailed is an error of reading a log. One that is no log, or is damaged, is a bad
-// input file: nothing was to be written.
+// readFailed is an error of reading a log, of storage where it says nothing else.
 func readFailed(err error) error {
-	for _, e := range []error{journal.ErrNotLog, journal.ErrNewer, journal.ErrCorrupt} {
-		if errors.Is(err, e) {
-			return failed(exitInput, err)
-		}
-	}
 	if problem.KindOf(err) != problem.Unknown {
 		return err
 	}
@@ -73,8 +65,7 @@ func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, 
 	if _, err := os.Stat(a.log); err != nil {
 		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
 	}
-	db, err := open(a.log)
-	return db, failed(exitLog, err)
+	return open(a.log)
 }
 
 // runsOf lists the runs in the log, the newest first: those of the unit, where one is
@@ -82,7 +73,7 @@ func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, 
 func (a *app) runsOf(db *journal.DB) ([]journal.RunSummary, error) {
 	runs, err := db.Runs()
 	if err != nil {
-		return nil, failed(exitLog, err)
+		return nil, err
 	}
 	if a.unit != "" {
 		runs = slices.DeleteFunc(runs, func(r journal.RunSummary) bool { return r.Unit != a.unit })

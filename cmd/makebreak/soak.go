@@ -234,10 +234,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, o *soakOpts)
 func (a *app) resumed(c *cobra.Command, db *journal.DB, id string, o *soakOpts) (*soak, error) {
 	rec, err := db.Take(id)
 	if err != nil {
-		if logError(err) {
-			return nil, failed(exitLog, err)
-		}
-		return nil, failed(exitUsage, err)
+		return nil, err
 	}
 	if err := a.canResume(c, rec, o); err != nil {
 		return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, err))

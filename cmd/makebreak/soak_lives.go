@@ -28,10 +28,7 @@ func (a *app) lives(ids []string) (*lifeTest, error) {
 	for _, id := range ids {
 		rec, err := db.Find(id)
 		if err != nil {
-			if logError(err) {
-				return nil, readFailed(err)
-			}
-			return nil, failed(exitUsage, err)
+			return nil, err
 		}
 		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.ID == rec.ID }) {
 			return nil, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))

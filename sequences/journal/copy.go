@@ -7,10 +7,12 @@ import (
 	"os"
 	"slices"
 	"strings"
+
+	"makebreak/rig/problem"
 )
 
 // ErrNameTaken says that the other log holds or held another run of the same name.
-var ErrNameTaken = errors.New("it holds, or held, another run of that name")
+var ErrNameTaken error = problem.New(problem.Storage, "it holds, or held, another run of that name")
 
 // The tables that a run has rows in: those once a run, and those with the column that
 // says which cycle a row belongs to. Rows can be stored in this order.
@@ -20,7 +22,7 @@ var (
 )
 
 // ErrDiffers says that the other log holds a run with other contents than it has here.
-var ErrDiffers = errors.New("each log holds something of that run that the other does not")
+var ErrDiffers error = problem.New(problem.Storage, "each log holds something of that run that the other does not")
 
 // CopyRun copies a run, its captures included, into the log at the path, which is
 // made where there is none. The copy is on the disk and has as many rows of each
@@ -176,7 +178,7 @@ func (db *DB) makeWay(rec *RunRecord, path string) (there *RunRecord, err error)
 	defer func() { err = errors.Join(err, other.Close()) }()
 	if a, e := os.Stat(path); e == nil {
 		if b, e := os.Stat(db.path); e == nil && os.SameFile(a, b) {
-			return nil, errors.New("that is this log itself")
+			return nil, problem.New(problem.Usage, "that is this log itself")
 		}
 	}
 	if err := other.free(rec); err != nil {

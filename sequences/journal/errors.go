@@ -6,47 +6,75 @@ import (
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
+
+	"makebreak/rig/problem"
 )
 
 // What can be wrong with a log, for errors.Is. Each error names the file and
 // wraps its cause.
 var (
-	ErrFull     = errors.New("no room left for the log")
-	ErrLocked   = errors.New("another program is holding the log")
-	ErrReadOnly = errors.New("the log cannot be written")
-	ErrCorrupt  = errors.New("the log is damaged")
-	ErrNotLog   = errors.New("the file is not a log")
-	ErrNewer    = errors.New("the log was written by a newer program")
-	ErrAccess   = errors.New("the log cannot be reached") // the disk or its path fails
+	ErrFull     error = problem.New(problem.Storage, "no room left for the log")
+	ErrLocked   error = problem.New(problem.Storage, "another program is holding the log")
+	ErrReadOnly error = problem.New(problem.Storage, "the log cannot be written")
+	ErrCorrupt  error = problem.New(problem.Storage, "the log is damaged")
+	ErrNotLog   error = problem.New(problem.Storage, "the file is not a log")
+	ErrNewer    error = problem.New(problem.Storage, "the log was written by a newer program")
+	ErrAccess   error = problem.New(problem.Storage, "the log cannot be reached") // the disk or its path fails
 )
 
 // What can be wrong with a request.
 var (
-	ErrNoRun     = errors.New("no such run")
-	ErrHaveCycle = errors.New("the cycle is in the log already")
-	ErrComplete  = errors.New("the run is complete")
-	ErrTaken     = errors.New("another program is writing this run")
-	ErrPart      = errors.New("only a part of the run is in the log, as its copying or its removal was cut off")
-	ErrWentOn    = errors.New("the run has gone on meanwhile")
+	ErrNoRun     error = problem.New(problem.Usage, "no such run")
+	ErrComplete  error = problem.New(problem.Usage, "the run is complete")
+	ErrPart      error = problem.New(problem.Usage, "only a part of the run is in the log, as its copying or its removal was cut off")
+	ErrHaveCycle error = problem.New(problem.Storage, "the cycle is in the log already")
+	ErrTaken     error = problem.New(problem.Storage, "another program is writing this run")
+	ErrWentOn    error = problem.New(problem.Storage, "the run has gone on meanwhile")
 )
 
-// fail names the log, what was being done and, where SQLite gives one, the kind
-// of trouble.
-func (db *DB) fail(doing string, err error) error { return failAt(db.path, doing, err) }
+// fail names the log, what was being done and, where SQLite gives one, the kind of trouble.
+// A log that is only read and is none, or is damaged, is a bad input file.
+func (db *DB) fail(doing string, err error) error {
+	if db.reading {
+		return asInput(failAt(db.path, doing, err))
+	}
+	return failAt(db.path, doing, err)
+}
 
+// failAt is fail for a log that is not open. An error that says nothing else is one of
+// storage.
 func failAt(path, doing string, err error) error {
 	if err == nil {
 		return nil
 	}
-	if kind := kindOf(err); kind != nil {
-		return fmt.Errorf("log %s: %s: %w (%w)", path, doing, kind, err)
+	if sentinel := sentinelOf(err); sentinel != nil {
+		err = fmt.Errorf("%w (%w)", sentinel, err)
 	}
-	return fmt.Errorf("log %s: %s: %w", path, doing, err)
+	kind := problem.KindOf(err)
+	if kind == problem.Unknown {
+		kind = problem.Storage
+	}
+	return &problem.Error{Kind: kind, Op: doing, Place: "log " + path, Err: err}
 }
 
-// kindOf sorts SQLite's result codes into the kinds above; nil for an error that
+// misuse is an error of the program that calls this package.
+func misuse(format string, args ...any) error {
+	return problem.Of(problem.Internal, fmt.Errorf(format, args...))
+}
+
+// asInput makes a bad input file of a log that is none, is damaged or is too new.
+func asInput(err error) error {
+	for _, e := range []error{ErrNotLog, ErrNewer, ErrCorrupt} {
+		if errors.Is(err, e) {
+			return problem.Of(problem.Input, err)
+		}
+	}
+	return err
+}
+
+// sentinelOf sorts SQLite's result codes into the errors above; nil for an error that
 // is none of SQLite's or of no kind.
-func kindOf(err error) error {
+func sentinelOf(err error) error {
 	var e *sqlite.Error
 	if !errors.As(err, &e) {
 		return nil

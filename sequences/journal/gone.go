@@ -9,11 +9,13 @@ import (
 	"syscall"
 
 	"modernc.org/sqlite"
+
+	"makebreak/rig/problem"
 )
 
 // ErrGone says that a file of the log is not at its place any more. SQLite writes on into the
 // file that it has open, which nobody will find again, and reports no error.
-var ErrGone = errors.New("a file of the log was moved, removed or replaced while it was in use")
+var ErrGone error = problem.New(problem.Storage, "a file of the log was moved, removed or replaced while it was in use")
 
 // fileEnds are those of the files that a log in use consists of.
 var fileEnds = [...]string{"", "-wal", "-shm"}

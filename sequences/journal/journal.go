@@ -24,7 +24,9 @@ const lockWait = 5 * time.Second
 // DB is an open log. Its methods may be used from several goroutines.
 type DB struct {
 	path string // as Open was given it, for messages
-	full string // of the file itself; empty: it is only read
+	// reading says that OpenRead opened it, so that a file which is no log is a bad input.
+	reading bool
+	full    string // of the file itself; empty: it is only read
 	// read is a pool of connections that cannot write. One connection writes, so
 	// that its statements stay prepared and its transactions never meet.
 	read *sql.DB
@@ -288,7 +290,7 @@ func (db *DB) transact(f func() error) error {
 func (db *DB) writable() error {
 	switch {
 	case db.stmts == nil:
-		return errors.New("it is closed")
+		return misuse("it is closed")
 	case db.write == nil || db.copy != "":
 		return ErrReadOnly
 	}

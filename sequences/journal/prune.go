@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"makebreak/rig/problem"
 )
 
 // Holding is what a run takes up in the log.
@@ -93,7 +95,7 @@ func (db *DB) inSteps(step func(batch int) (left bool, err error)) error {
 		})
 		switch {
 		case err == nil:
-		case kindOf(err) != ErrFull:
+		case sentinelOf(err) != ErrFull:
 			return err
 		case giveUpReserve(db.full, reserveBytes):
 			db.emptyWAL()
@@ -242,7 +244,7 @@ func (db *DB) dropCycles(run int64, batch int) (some bool, err error) {
 }
 
 // ErrNoRoom says that the disk lacks the room to write the log anew.
-var ErrNoRoom = errors.New("the disk lacks the room to write the log anew")
+var ErrNoRoom error = problem.New(problem.Storage, "the disk lacks the room to write the log anew")
 
 // Shrink gives the log's free pages back to the disk. It writes the log anew where there
 // is room for two more of it meanwhile; that happens whole or not at all, and nobody else

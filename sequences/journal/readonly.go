@@ -15,14 +15,19 @@ import (
 // possible to write it, nor the folder that it is in: then nothing is changed there, and
 // what would change the log gives ErrReadOnly.
 func OpenRead(path string) (*DB, error) {
-	if err := isDatabase(path); err != nil {
-		return nil, err
+	err := isDatabase(path)
+	if err != nil {
+		return nil, asInput(err)
 	}
 	db, err := Open(path)
 	if errors.Is(err, ErrReadOnly) || errors.Is(err, ErrAccess) || errors.Is(err, ErrFull) {
-		return openReadOnly(path, err)
+		db, err = openReadOnly(path, err)
 	}
-	return db, err
+	if err != nil {
+		return nil, asInput(err)
+	}
+	db.reading = true
+	return db, nil
 }
 
 // isDatabase refuses a file that is none, before anything else is done.

@@ -2,7 +2,6 @@ package journal
 
 import (
 	"database/sql"
-	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -76,7 +75,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	}
 	started, err := stampOf(info.Started)
 	if err == nil && started == nil {
-		err = errors.New("it has no time of its beginning")
+		err = misuse("it has no time of its beginning")
 	}
 	if err != nil {
 		return nil, db.fail("begin a run", err)
@@ -162,7 +161,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 		doing = fmt.Sprintf("store cycles %d to %d of run %s", cycles[0].N, cycles[n].N, r.info.ID)
 	}
 	if r.done {
-		return r.db.fail(doing, errors.New("the run has been finished; resume it first"))
+		return r.db.fail(doing, misuse("the run has been finished; resume it first"))
 	}
 	before := r.dict.mark()
 	err := r.db.transact(func() error {
@@ -201,16 +200,16 @@ func (r *Run) append(c *Cycle) error {
 // check refuses a cycle that could not be read back as it is.
 func (r *Run) check(c *Cycle) (started any, err error) {
 	if c.N < 1 {
-		return nil, fmt.Errorf("its number is %d; cycles count from 1", c.N)
+		return nil, misuse("its number is %d; cycles count from 1", c.N)
 	}
 	for i := range c.Measurements {
 		if n := c.Measurements[i].Cycle; n != c.N {
-			return nil, fmt.Errorf("measurement %d belongs to cycle %d", i, n)
+			return nil, misuse("measurement %d belongs to cycle %d", i, n)
 		}
 	}
 	for i := range c.Symptoms {
 		if n := c.Symptoms[i].Cycle; n != c.N {
-			return nil, fmt.Errorf("symptom %d belongs to cycle %d", i, n)
+			return nil, misuse("symptom %d belongs to cycle %d", i, n)
 		}
 	}
 	return stampOf(c.Started)
@@ -302,7 +301,7 @@ func (r *Run) Finish(end RunEnd) error {
 		return r.db.fail(doing, err)
 	}
 	if ended == nil {
-		return r.db.fail(doing, errors.New("it has no time of its end"))
+		return r.db.fail(doing, misuse("it has no time of its end"))
 	}
 	err = withReserve(r.db.full, func() error {
 		return r.db.fail(doing, r.db.transact(func() error {
@@ -323,7 +322,7 @@ func rankOf(v analyze.Verdict) (int, error) {
 			return i, nil
 		}
 	}
-	return 0, fmt.Errorf("%q is not a verdict", v)
+	return 0, misuse("%q is not a verdict", v)
 }
 
 func verdictOf(rank int) (analyze.Verdict, error) {

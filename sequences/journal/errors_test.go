@@ -1,0 +1,62 @@
+package journal
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"makebreak/rig/problem"
+)
+
+// The kind of an error says who can do something about it: a wrong word, a file that was
+// read, the disk, or the program itself.
+func TestErrors_Kinds(t *testing.T) {
+	t.Parallel()
+	text := filepath.Join(t.TempDir(), "notes.txt")
+	if err := os.WriteFile(text, []byte("bought two relays, and a fuse\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	db := newLog(t)
+	r := fill(t, db, 1)
+	if err := r.Finish(RunEnd{Ended: time.Unix(1_900_000_000, 0), Complete: true}); err != nil {
+		t.Fatal(err)
+	}
+	_, written := Open(text)
+	_, read := OpenRead(text)
+	_, unknown := db.Find("2020-01-01.1")
+	_, complete := db.Resume(r.ID(), time.Unix(1_900_000_001, 0))
+	_, undated := db.Begin(RunInfo{})
+	r2, err := db.Begin(RunInfo{Started: time.Unix(1_800_000_000, 0)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		name string
+		err  error
+		want problem.Kind
+	}{
+		{"a file that is no log, to be written", written, problem.Storage},
+		{"a file that is no log, to be read", read, problem.Input},
+		{"a run that is not there", unknown, problem.Usage},
+		{"a run that is complete", complete, problem.Usage},
+		{"a run copied into its own log", db.CopyRun(r.ID(), db.Path()), problem.Usage},
+		{"a run without a time", undated, problem.Internal},
+		{"a finished run", r.Append(exampleCycle(2)), problem.Internal},
+		{"cycle 0", r2.Append(exampleCycle(0)), problem.Internal},
+		{"a cycle that is there", errors.Join(r2.Append(exampleCycle(1)), r2.Append(exampleCycle(1))), problem.Storage},
+		{"no time of its end", r2.Finish(RunEnd{}), problem.Internal},
+		{"a path below a file", fileAsFolder(text), problem.Storage},
+		{"SQLite's own error", db.fail("do nothing", db.exec("INSERT INTO nowhere VALUES (1)")), problem.Storage},
+	} {
+		if got := problem.KindOf(tc.err); tc.err == nil || got != tc.want {
+			t.Errorf("%s: %v, of the kind %v, want %v", tc.name, tc.err, got, tc.want)
+		}
+	}
+}
+
+func fileAsFolder(path string) error {
+	_, err := Open(filepath.Join(path, "log.db"))
+	return err
+}
