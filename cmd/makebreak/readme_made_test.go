@@ -32,6 +32,7 @@ var made = map[string]func(*testing.T) string{
 	"starter":   func(t *testing.T) string { return fenced("yaml", documentText(t, starter)) },
 	"rig":       func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },
 	"sequence":  func(t *testing.T) string { return fenced("yaml", documentText(t, "sequences/builtin/armed-high.yaml")) },
+	"keys":      func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/sequences/full.yaml")) },
 	"capture":   func(t *testing.T) string { return fenced("csv", documentText(t, "testdata/readme/capture.csv")) },
 	"rigs":      madeRigs,
 	"points":    madePoints,
