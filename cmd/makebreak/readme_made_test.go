@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"makebreak/analyze"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
@@ -24,22 +25,23 @@ import (
 
 // made is what the documents hold between the marks of each name.
 var made = map[string]func(*testing.T) string{
-	"commands":  madeCommands,
-	"cautions":  madeCautions,
-	"divider":   madeDivider,
-	"rates":     madeRates,
-	"coverage":  func(t *testing.T) string { return documentText(t, "testdata/golden/coverage.md") },
-	"starter":   func(t *testing.T) string { return fenced("yaml", documentText(t, starter)) },
-	"rig":       func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },
-	"sequence":  func(t *testing.T) string { return fenced("yaml", documentText(t, "sequences/builtin/armed-high.yaml")) },
-	"keys":      func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/sequences/full.yaml")) },
-	"capture":   func(t *testing.T) string { return fenced("csv", documentText(t, "testdata/readme/capture.csv")) },
-	"rigs":      madeRigs,
-	"points":    madePoints,
-	"sequences": madeSequences,
-	"faults":    madeFaults,
-	"metrics":   func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
-	"rooms":     madeRooms,
+	"commands":   madeCommands,
+	"cautions":   madeCautions,
+	"divider":    madeDivider,
+	"rates":      madeRates,
+	"coverage":   func(t *testing.T) string { return documentText(t, "testdata/golden/coverage.md") },
+	"starter":    func(t *testing.T) string { return fenced("yaml", documentText(t, starter)) },
+	"rig":        func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },
+	"sequence":   func(t *testing.T) string { return fenced("yaml", documentText(t, "sequences/builtin/armed-high.yaml")) },
+	"keys":       func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/sequences/full.yaml")) },
+	"capture":    func(t *testing.T) string { return fenced("csv", documentText(t, "testdata/readme/capture.csv")) },
+	"rigs":       madeRigs,
+	"points":     madePoints,
+	"quantities": madeQuantities,
+	"sequences":  madeSequences,
+	"faults":     madeFaults,
+	"metrics":    func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
+	"rooms":      madeRooms,
 	"limits": func(t *testing.T) string {
 		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")
 	},
@@ -102,6 +104,16 @@ func escaped(s string) string { return strings.ReplaceAll(s, "|", "\\|") }
 func madeCautions(*testing.T) string {
 	_, list, _ := strings.Cut(cautions, "\n")
 	return strings.ReplaceAll(strings.ReplaceAll(list, "\n    ", "\n  "), "  - ", "- ")
+}
+
+// madeQuantities lists what is measured.
+func madeQuantities(*testing.T) string {
+	var b strings.Builder
+	b.WriteString("| quantity | unit | of | definition | after |\n| --- | --- | --- | --- | --- |\n")
+	for _, d := range analyze.Definitions() {
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", d.Quantity, d.Unit, d.Of, escaped(d.Means), d.Source)
+	}
+	return b.String()
 }
 
 func madeSequences(*testing.T) string {

@@ -40,22 +40,6 @@ func firstCells(t *testing.T, path, heading string) (cells []string, rows [][]st
 	return cells, rows
 }
 
-func TestReadme_Quantities(t *testing.T) {
-	cells, rows := firstCells(t, "analyze/README.md", "## What is measured")
-	var want []string
-	for _, q := range analyze.Quantities() {
-		want = append(want, string(q))
-	}
-	if !slices.Equal(cells, want) {
-		t.Fatalf("the page's quantities are\n%v, the program's\n%v", cells, want)
-	}
-	for i, q := range analyze.Quantities() {
-		if got := strings.TrimSpace(rows[i][1]); got != q.Unit() {
-			t.Errorf("%s: unit %s, want %s", q, got, q.Unit())
-		}
-	}
-}
-
 func TestReadme_Columns(t *testing.T) {
 	cells, _ := firstCells(t, "analyze/report/README.md", "## CSV")
 	if want := columns(t); !slices.Equal(cells, want) {
