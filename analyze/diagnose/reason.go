@@ -11,10 +11,18 @@ import (
 
 // Reason says in words what is doubtful of a figure, and, where it is undecided for being
 // near its limit, what would settle that. It is empty where there is nothing to say.
-func Reason(m *analyze.Measurement) string {
+func Reason(m *analyze.Measurement) string { return ReasonOver(m, nil, nil) }
+
+// ReasonOver says what Reason does of many figures by one of them, where the doubts of all
+// are of the same codes. The figure of the i-th doubt goes from low[i] to high[i].
+func ReasonOver(m *analyze.Measurement, low, high []float64) string {
 	parts := make([]string, 0, len(m.Doubts)+1)
 	for i := range m.Doubts {
-		if text := doubtText(m, &m.Doubts[i]); text != "" {
+		d := doubt{&m.Doubts[i], m.Doubts[i].Value, m.Doubts[i].Value}
+		if i < len(low) && i < len(high) {
+			d.low, d.high = low[i], high[i]
+		}
+		if text := doubtText(m, d); text != "" {
 			parts = append(parts, text)
 		}
 	}
@@ -45,9 +53,24 @@ func adviceFor(m *analyze.Measurement) string {
 	return advice(m)
 }
 
+// doubt is a doubt of one figure or of many: its figure goes from low to high.
+type doubt struct {
+	*analyze.Doubt
+	low, high float64
+}
+
+// over writes a doubt's figure, or both where they read differently.
+func (d doubt) over(text func(float64) string) string {
+	low, high := text(d.low), text(d.high)
+	if low == high {
+		return low
+	}
+	return low + " to " + high
+}
+
 // doubtTexts are the doubts' words. Those with a figure have a verb for it, a number or a
 // text with its unit; those about a signal have one for its name.
-var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, *analyze.Doubt) string{
+var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.NoSamples:           fixed("no samples"),
 	analyze.NoSettledSamples:    fixed("no samples in the settled part of the state"),
 	analyze.NoSamplesAtLevel:    fixed("no samples near the state's level"),
@@ -76,51 +99,54 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, *analyze.Doubt
 	analyze.DidNotClose:         naming("%s did not close"),
 	analyze.DidNotOpen:          naming("%s did not open"),
 	analyze.NotClosedInTime:     naming("%s did not close before the state ended, which was soon"),
-	analyze.DidNotCloseTill: func(_ *analyze.Measurement, d *analyze.Doubt) string {
-		return d.Signal + " did not close, although the supply went to " + stated(d.Value) + " V"
+	analyze.DidNotCloseTill: func(_ *analyze.Measurement, d doubt) string {
+		return d.Signal + " did not close, although the supply went to " + d.over(stated) + " V"
 	},
-	analyze.DidNotOpenTill: func(_ *analyze.Measurement, d *analyze.Doubt) string {
-		return d.Signal + " did not open, although the supply went to " + stated(d.Value) + " V"
+	analyze.DidNotOpenTill: func(_ *analyze.Measurement, d doubt) string {
+		return d.Signal + " did not open, although the supply went to " + d.over(stated) + " V"
 	},
 	analyze.CoilReachedOnly: sayCoilReached,
 	analyze.CoilReachedWith: fixed(""), // told with CoilReachedOnly
-	analyze.ClosedBefore: func(_ *analyze.Measurement, d *analyze.Doubt) string {
+	analyze.ClosedBefore: func(_ *analyze.Measurement, d doubt) string {
 		return d.Signal + " closed before " + d.Other + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
 	},
 	analyze.ChangedAgain:     numbering("the contact came to rest and then changed again, %s", "time"),
 	analyze.StillBouncing:    timing("still bouncing when the step ended, %s after the last edge: the true value may be higher"),
 	analyze.EdgesMissing:     fixed("edges were lost"),
 	analyze.BounceIncomplete: fixed("edges were lost: the true value may be higher"),
-	analyze.Worded:           func(_ *analyze.Measurement, d *analyze.Doubt) string { return d.Text },
+	analyze.Worded:           func(_ *analyze.Measurement, d doubt) string { return d.Text },
 }
 
-func doubtText(m *analyze.Measurement, d *analyze.Doubt) string {
+func doubtText(m *analyze.Measurement, d doubt) string {
 	if say := doubtTexts[d.Code]; say != nil {
 		return say(m, d)
 	}
 	return string(d.Code) // of a newer program
 }
 
-func fixed(text string) func(*analyze.Measurement, *analyze.Doubt) string {
-	return func(*analyze.Measurement, *analyze.Doubt) string { return text }
+func fixed(text string) func(*analyze.Measurement, doubt) string {
+	return func(*analyze.Measurement, doubt) string { return text }
 }
 
-func naming(format string) func(*analyze.Measurement, *analyze.Doubt) string {
-	return func(_ *analyze.Measurement, d *analyze.Doubt) string { return fmt.Sprintf(format, d.Signal) }
+func naming(format string) func(*analyze.Measurement, doubt) string {
+	return func(_ *analyze.Measurement, d doubt) string { return fmt.Sprintf(format, d.Signal) }
 }
 
-func timing(format string) func(*analyze.Measurement, *analyze.Doubt) string {
-	return func(_ *analyze.Measurement, d *analyze.Doubt) string { return fmt.Sprintf(format, seconds(d.Value)) }
+func timing(format string) func(*analyze.Measurement, doubt) string {
+	return func(_ *analyze.Measurement, d doubt) string { return fmt.Sprintf(format, d.over(seconds)) }
 }
 
-func numbering(format, thing string) func(*analyze.Measurement, *analyze.Doubt) string {
-	return func(_ *analyze.Measurement, d *analyze.Doubt) string {
-		return fmt.Sprintf(format, words.Count(int(d.Value), thing))
+func numbering(format, thing string) func(*analyze.Measurement, doubt) string {
+	return func(_ *analyze.Measurement, d doubt) string {
+		if d.low < d.high {
+			return fmt.Sprintf(format, fmt.Sprintf("%d to %s", int(d.low), words.Count(int(d.high), thing)))
+		}
+		return fmt.Sprintf(format, words.Count(int(d.high), thing))
 	}
 }
 
 // sayCoilReached says how far a ramp brought a coil, and what a longer one would show.
-func sayCoilReached(m *analyze.Measurement, d *analyze.Doubt) string {
+func sayCoilReached(m *analyze.Measurement, d doubt) string {
 	with, side, limit := "", "below", m.Limit.Lower
 	if m.Quantity == analyze.PullInVoltage {
 		side, limit = "above", m.Limit.Upper
@@ -131,5 +157,5 @@ func sayCoilReached(m *analyze.Measurement, d *analyze.Doubt) string {
 		}
 	}
 	return fmt.Sprintf("the coil came to %s V%s only: it changes over %s that. A ramp that ends well %s %s V would show whether it must",
-		short(d.Value), with, side, side, stated(limit))
+		d.over(short), with, side, side, stated(limit))
 }

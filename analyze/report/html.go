@@ -141,8 +141,8 @@ func pageRows(s *summary) []pageRow {
 		f := x.figures()
 		v, _, _ := x.worst()
 		rows = append(rows, pageRow{
-			First: i == 0 || s.rows[i-1].signal != x.signal, Signal: oneLine(x.signal),
-			Quantity: quantityWords(x.quantity), Event: oneLine(eventWords(x.event)),
+			First: i == 0 || s.rows[i-1].Signal != x.Signal, Signal: oneLine(x.Signal),
+			Quantity: quantityWords(x.Quantity), Event: oneLine(eventWords(x.Event)),
 			N: f.n, Median: f.median, Span: f.span, U: f.uncertainty,
 			Limit: f.limit, Verdict: string(v), Words: x.verdictWords(),
 		})

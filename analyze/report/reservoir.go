@@ -34,9 +34,6 @@ func (s *reservoir) add(x float64) {
 	}
 }
 
-// seen is how many values were added.
-func (s *reservoir) seen() int { return s.n }
-
 // exact reports whether every value seen is kept.
 func (s *reservoir) exact() bool { return s.n == len(s.kept) }
 

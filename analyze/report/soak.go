@@ -23,27 +23,20 @@ const soakConfidence = 0.95
 const shownInterruptions = 10
 
 // digest is a row's values as a tally keeps them.
-type digest struct{ *tally.Row }
+type digest struct{ *trend.Series }
 
-func (d digest) seen() int       { return d.Values }
-func (d digest) exact() bool     { return d.Trend.Summary().BlockValues == 1 }
-func (d digest) median() float64 { return d.Trend.Quantile(0.5) }
+func (d digest) exact() bool     { return d.Summary().BlockValues == 1 }
+func (d digest) median() float64 { return d.Quantile(0.5) }
 
 // summaryOf makes the table's rows from a tally.
 func summaryOf(r *Record) *summary {
 	s := &summary{verdicts: map[analyze.Verdict]int{}, doubtful: slices.Clone(r.Tally.Doubtful), cycles: r.Tally.Last}
 	for _, t := range r.Tally.Rows {
-		x := newRow(key{t.Signal, t.Quantity, t.Event}, t.Limit)
-		x.cycles, x.values, x.low, x.high = t.Figures, digest{t}, t.Low, t.High
-		x.uncertainty, x.limitsDiffer, x.bounds, x.moreRemarks = t.Uncertainty, t.LimitsDiffer, t.Bounds, t.MoreRemarks
+		x := &row{t, digest{t.Trend}}
 		for _, v := range []analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail} {
-			if n := t.Verdicts[tally.Rank(v)]; n > 0 {
-				x.verdicts[v] = n
+			if n := x.with(v); n > 0 {
 				s.verdicts[v] += n
 			}
-		}
-		for _, m := range t.Remarks {
-			x.remarks = append(x.remarks, remark{plainText(m.Text), m.Verdict, m.Missing, m.N})
 		}
 		s.rows = append(s.rows, x)
 	}
@@ -85,11 +78,11 @@ func trendsOf(r *Record) []Trend {
 	s := summaryOf(r)
 	var all []Trend
 	for _, x := range s.rows {
-		d := x.values.(digest)
-		t := Trend{Signal: x.signal, Quantity: x.quantity, Event: x.event, Summary: d.Trend.Summary(), limit: x.limit, among: 2 * len(s.rows), series: d.Trend}
-		for _, l := range []trend.Limit{{Value: x.limit.Lower}, {Value: x.limit.Upper, Upper: true}} {
-			if finite(l.Value) && !x.limitsDiffer && r.Planned > 0 {
-				t.Forecasts = append(t.Forecasts, d.Trend.Forecast(l, max(r.Planned, r.Tally.Last)))
+		d := x.Trend
+		t := Trend{Signal: x.Signal, Quantity: x.Quantity, Event: x.Event, Summary: d.Summary(), limit: x.Limit, among: 2 * len(s.rows), series: d}
+		for _, l := range []trend.Limit{{Value: x.Limit.Lower}, {Value: x.Limit.Upper, Upper: true}} {
+			if finite(l.Value) && !x.LimitsDiffer && r.Planned > 0 {
+				t.Forecasts = append(t.Forecasts, d.Forecast(l, max(r.Planned, r.Tally.Last)))
 			}
 		}
 		all = append(all, t)

@@ -139,7 +139,7 @@ func TestDigest_Median(t *testing.T) {
 		return x
 	})
 	slices.Sort(all)
-	median := digest{r.Tally.Rows[0]}.median()
+	median := digest{r.Tally.Rows[0].Trend}.median()
 	at, _ := slices.BinarySearch(all, median)
 	if off := math.Abs(float64(at)/n - 0.5); off > 0.001 {
 		t.Errorf("the median lies at %.4f of the order", float64(at)/n)

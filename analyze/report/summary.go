@@ -5,50 +5,22 @@ import (
 	"slices"
 
 	"makebreak/analyze"
-	"makebreak/analyze/diagnose"
+	"makebreak/analyze/tally"
 )
-
-// keptRemarks is how many different reasons a row keeps; the others are counted.
-const keptRemarks = 3
 
 // keptCycles is how many cycles that did not pass are remembered by number.
 const keptCycles = 10
 
-// key says which figures belong to one row.
-type key struct {
-	signal   string
-	quantity analyze.Quantity
-	event    string
-}
-
 // row is one quantity of one signal at one event over all cycles.
 type row struct {
-	key
-	cycles       int // figures, the missing ones included
-	values       spread
-	low, high    float64 // NaN: nothing measured
-	uncertainty  float64 // largest expanded uncertainty; NaN: none stated
-	limit        analyze.Limit
-	limitsDiffer bool
-	bounds       int // values that are only upper bounds
-	verdicts     map[analyze.Verdict]int
-	remarks      []remark
-	moreRemarks  int // figures whose reason is not among remarks
+	*tally.Row
+	values spread
 }
 
 // spread is a row's values, as far as they are needed.
 type spread interface {
-	seen() int
 	exact() bool // whether the median is
 	median() float64
-}
-
-// remark is a reason given with figures of a row.
-type remark struct {
-	text    string
-	verdict analyze.Verdict
-	missing bool
-	n       int
 }
 
 // steady is what is said of outputs that had nothing to do and did nothing.
@@ -74,19 +46,19 @@ func summarize(r *Record) (*summary, error) {
 		return summaryOf(r), nil
 	}
 	s := &summary{verdicts: map[analyze.Verdict]int{}}
-	byKey := map[key]*row{}
+	byKey := map[tally.Key]*row{}
 	for m, err := range r.measurements() {
 		if err != nil {
 			return nil, err
 		}
-		k := key{m.Signal, m.Quantity, m.Event}
+		k := tally.Key{Signal: m.Signal, Quantity: m.Quantity, Event: m.Event}
 		x := byKey[k]
 		if x == nil {
-			x = newRow(k, m.Limit)
+			x = &row{tally.NewRow(k, m.Limit), &reservoir{}}
 			byKey[k] = x
 			s.rows = append(s.rows, x)
 		}
-		x.add(m)
+		x.add(&m)
 		s.note(m)
 	}
 	s.sort(r)
@@ -105,93 +77,42 @@ func (s *summary) note(m analyze.Measurement) {
 	}
 }
 
-func newRow(k key, l analyze.Limit) *row {
-	nan := math.NaN()
-	return &row{key: k, values: &reservoir{}, low: nan, high: nan, uncertainty: nan, limit: l, verdicts: map[analyze.Verdict]int{}}
-}
-
-func (x *row) add(m analyze.Measurement) {
-	x.cycles++
-	x.verdicts[m.Verdict]++
-	x.limitsDiffer = x.limitsDiffer || !sameLimit(x.limit, m.Limit)
-	if m.Bound() {
-		x.bounds++
-	}
-	if diagnose.Reason(&m) != "" && (!m.Bound() || m.Verdict == analyze.Undecided) {
-		x.remark(m)
-	}
-	if !finite(m.Value) {
-		return
-	}
-	x.values.(*reservoir).add(m.Value)
-	x.low, x.high = least(x.low, m.Value), most(x.high, m.Value)
-	if finite(m.Expanded) {
-		x.uncertainty = most(x.uncertainty, m.Expanded)
+func (x *row) add(m *analyze.Measurement) {
+	x.Add(m)
+	if finite(m.Value) {
+		x.values.(*reservoir).add(m.Value)
 	}
 }
-
-func (x *row) remark(m analyze.Measurement) {
-	a := remark{text: plainText(diagnose.Reason(&m)), verdict: m.Verdict, missing: !finite(m.Value), n: 1}
-	for i, b := range x.remarks {
-		if a.text == b.text && a.verdict == b.verdict && a.missing == b.missing {
-			x.remarks[i].n++
-			return
-		}
-	}
-	if len(x.remarks) == keptRemarks {
-		x.moreRemarks++
-		return
-	}
-	x.remarks = append(x.remarks, a)
-}
-
-// least and most return the other number where one is NaN.
-func least(a, b float64) float64 {
-	if math.IsNaN(a) || b < a {
-		return b
-	}
-	return a
-}
-
-func most(a, b float64) float64 {
-	if math.IsNaN(a) || b > a {
-		return b
-	}
-	return a
-}
-
-func sameLimit(a, b analyze.Limit) bool {
-	return sameBound(a.Lower, b.Lower) && sameBound(a.Upper, b.Upper)
-}
-
-func sameBound(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 
 // worst returns the gravest verdict of the row, how many figures have it and how
 // many were judged.
 func (x *row) worst() (v analyze.Verdict, n, judged int) {
-	for w, k := range x.verdicts {
-		v = v.Worse(w)
-		if w != analyze.NoVerdict {
-			judged += k
+	for _, w := range []analyze.Verdict{analyze.Pass, analyze.Undecided, analyze.Fail} {
+		if n := x.with(w); n > 0 {
+			v = w
+			judged += n
 		}
 	}
-	return v, x.verdicts[v], judged
+	return v, x.with(v), judged
 }
+
+// with is how many of the row's figures have a verdict.
+func (x *row) with(v analyze.Verdict) int { return x.Verdicts[tally.Rank(v)] }
 
 // sort puts the rows in the order of signals, quantities and steps.
 func (s *summary) sort(r *Record) {
 	signals, events := r.Signals, append([]string{""}, r.Steps...)
 	for _, x := range s.rows {
-		signals = appendNew(signals, x.signal)
-		events = appendNew(events, x.event)
+		signals = appendNew(signals, x.Signal)
+		events = appendNew(events, x.Event)
 	}
 	signalRank, eventRank, quantityRank := ranks(signals), ranks(events), ranks(analyze.Quantities())
 	rank := func(x *row) [3]int {
-		q, known := quantityRank[x.quantity]
+		q, known := quantityRank[x.Quantity]
 		if !known {
 			q = len(quantityRank)
 		}
-		return [3]int{signalRank[x.signal], q, eventRank[x.event]}
+		return [3]int{signalRank[x.Signal], q, eventRank[x.Event]}
 	}
 	slices.SortStableFunc(s.rows, func(a, b *row) int {
 		x, y := rank(a), rank(b)
@@ -225,7 +146,7 @@ func (s *summary) foldSteady() {
 	var kept []*row
 	for i := 0; i < len(s.rows); {
 		n := i + 1
-		for n < len(s.rows) && s.rows[n].signal == s.rows[i].signal {
+		for n < len(s.rows) && s.rows[n].Signal == s.rows[i].Signal {
 			n++
 		}
 		if rows := s.rows[i:n]; isSteady(rows) {
@@ -244,17 +165,17 @@ func (s *summary) foldSteady() {
 func isSteady(rows []*row) bool {
 	held := false
 	for _, x := range rows {
-		if x.values.seen() != x.cycles {
+		if x.Values != x.Figures {
 			return false
 		}
-		switch x.quantity {
+		switch x.Quantity {
 		case analyze.Hold:
-			if x.low != 0 || x.high != 0 || x.verdicts[analyze.Pass] != x.cycles {
+			if x.Low != 0 || x.High != 0 || x.with(analyze.Pass) != x.Figures {
 				return false
 			}
 			held = true
 		case analyze.LowLevel, analyze.HighLevel, analyze.Ripple:
-			if !x.limit.None() || x.verdicts[analyze.NoVerdict] != x.cycles {
+			if !x.Limit.None() || x.with(analyze.NoVerdict) != x.Figures {
 				return false
 			}
 		default:
@@ -265,13 +186,15 @@ func isSteady(rows []*row) bool {
 }
 
 func (s *steady) take(rows []*row) {
-	s.signals = append(s.signals, rows[0].signal)
+	s.signals = append(s.signals, rows[0].Signal)
 	for _, x := range rows {
-		switch x.quantity {
+		switch x.Quantity {
 		case analyze.Hold:
-			s.states += x.cycles
+			s.states += x.Figures
 		case analyze.Ripple:
-			s.ripple = most(s.ripple, x.high)
+			if !(x.High <= s.ripple) {
+				s.ripple = x.High
+			}
 		}
 	}
 }

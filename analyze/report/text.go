@@ -226,17 +226,17 @@ func (t *textWriter) render(s *summary, all []figures, q squeeze) string {
 	}
 	last := ""
 	for i, x := range s.rows {
-		if i > 0 && x.signal != last {
+		if i > 0 && x.Signal != last {
 			tw.AppendSeparator()
 		}
-		last = x.signal
+		last = x.Signal
 		f := all[i]
 		if q.stack {
 			f = f.stacked()
 		}
 		v, _, _ := x.worst()
 		tw.AppendRow(tableRow([]string{
-			oneLine(x.signal), quantityWords(x.quantity), oneLine(eventWords(x.event)), f.n, f.median, f.span,
+			oneLine(x.Signal), quantityWords(x.Quantity), oneLine(eventWords(x.Event)), f.n, f.median, f.span,
 			f.uncertainty, f.limit, t.coloured(v, x.verdictWords()),
 		}))
 	}

@@ -128,7 +128,11 @@ func TestSummary_Folding(t *testing.T) {
 
 func TestSummary_Order(t *testing.T) {
 	var ms []analyze.Measurement
-	for _, k := range []key{
+	for _, k := range []struct {
+		signal   string
+		quantity analyze.Quantity
+		event    string
+	}{
 		{"K1", analyze.OperateTime, "arm"}, {"OUT2", analyze.SwitchingDelay, "disarm"}, {"OUT2", analyze.SwitchingDelay, "arm"},
 		{"OUT2", analyze.HighLevel, "arm"}, {"OUT2", analyze.HighLevel, ""}, {"OUT1", analyze.Hold, "other"},
 	} {
@@ -140,7 +144,7 @@ func TestSummary_Order(t *testing.T) {
 	}
 	var got []string
 	for _, x := range s.rows {
-		got = append(got, fmt.Sprint(x.signal, " ", x.quantity, " ", x.event))
+		got = append(got, fmt.Sprint(x.Signal, " ", x.Quantity, " ", x.Event))
 	}
 	want := []string{
 		"OUT1 hold other", "OUT2 high_level ", "OUT2 high_level arm",
@@ -161,8 +165,39 @@ func TestSummary_ManyReasons(t *testing.T) {
 		t.Fatal(err)
 	}
 	lines := s.remarkLines()
-	if len(lines) != keptRemarks+1 || !strings.Contains(lines[keptRemarks], "other reasons in 47 more") {
+	if len(lines) != 4 || !strings.Contains(lines[3], "other reasons in 47 more") {
 		t.Errorf("got %q", lines)
+	}
+}
+
+// What is doubtful of several figures is one remark, with the range of its numbers, and the
+// figure nearest to the limit says what would settle the undecided ones.
+func TestSummary_Remarks(t *testing.T) {
+	t.Parallel()
+	few := func(cycle int, n float64) analyze.Measurement {
+		return analyze.Measurement{Cycle: cycle, Event: "arm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Expanded: 0.1, Limit: analyze.NoLimit(),
+			Doubts: []analyze.Doubt{{Code: analyze.PlainMean, Value: n}}}
+	}
+	bouncing := func(cycle int, contact string, seconds float64) analyze.Measurement {
+		return analyze.Measurement{Cycle: cycle, Event: "arm", Signal: contact, Quantity: analyze.BounceTime, Value: 0.001, Expanded: 1e-5,
+			Limit: analyze.Limit{Lower: nan, Upper: 0.005}, Verdict: analyze.Undecided, Doubts: []analyze.Doubt{{Code: analyze.StillBouncing, Value: seconds}}}
+	}
+	s, err := summarize(&Record{Measurements: stream([]analyze.Measurement{
+		few(1, 4), few(2, 2), few(3, 7), bouncing(1, "K1_NO", 0.002), bouncing(2, "K1_NO", 0.0005), bouncing(1, "K2_NO", 0.001),
+	})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := s.remarkLines(), []string{"OUT1 high level at arm, noted on 3 of 3: mean of 2 to 7 samples, too few for a histogram"}; !slices.Equal(got, want) {
+		t.Errorf("got %q\nwant %q", got, want)
+	}
+	got := s.undecidedLines()
+	want := []string{
+		"K1_NO bounce time at arm, undecided in 2 of 2: still bouncing when the step ended, 500 µs to 2.00 ms after the last edge: the true value may be higher",
+		"K2_NO bounce time at arm, undecided in 1 of 1: still bouncing when the step ended, 1.00 ms after the last edge: the true value may be higher",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q\nwant %q", got, want)
 	}
 }
 

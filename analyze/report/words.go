@@ -8,6 +8,8 @@ import (
 	"unicode"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
+	"makebreak/analyze/tally"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
@@ -34,7 +36,7 @@ func (x *row) verdictWords() string {
 	if v == analyze.NoVerdict {
 		return ""
 	}
-	if v == analyze.Pass && n == x.cycles {
+	if v == analyze.Pass && n == x.Figures {
 		return string(v)
 	}
 	return fmt.Sprintf("%s %d/%d", v, n, judged)
@@ -44,31 +46,31 @@ func (x *row) verdictWords() string {
 type figures struct{ n, median, span, uncertainty, limit string }
 
 func (x *row) figures() figures {
-	f := figures{n: strconv.Itoa(x.values.seen())}
-	if x.values.seen() != x.cycles {
-		f.n += "/" + strconv.Itoa(x.cycles)
+	f := figures{n: strconv.Itoa(x.Values)}
+	if x.Values != x.Figures {
+		f.n += "/" + strconv.Itoa(x.Figures)
 	}
 	median := math.NaN()
-	if x.values.seen() > 0 {
+	if x.Values > 0 {
 		median = x.values.median()
 	}
 	s := x.scaler(median)
-	if f.limit = limitWords(s, x.limit); x.limitsDiffer {
+	if f.limit = limitWords(s, x.Limit); x.LimitsDiffer {
 		f.limit = "differs"
 	}
-	if x.values.seen() == 0 {
+	if x.Values == 0 {
 		f.median = unit.Missing
 		return f
 	}
 	f.median = s.Text(median)
-	if x.bounds > 0 {
+	if x.Bounds > 0 {
 		f.median = atMost + f.median
 	}
 	if !x.values.exact() {
 		f.median = "≈ " + f.median
 	}
-	if x.values.seen() > 1 {
-		f.span = s.Number(x.low) + " … " + s.Number(x.high)
+	if x.Values > 1 {
+		f.span = s.Number(x.Low) + " … " + s.Number(x.High)
 	}
 	f.uncertainty = s.PlusMinus()
 	return f
@@ -76,11 +78,11 @@ func (x *row) figures() figures {
 
 // scaler writes all of the row's figures and its limit.
 func (x *row) scaler(median float64) unit.Scaler {
-	l := x.limit
-	if x.limitsDiffer {
+	l := x.Limit
+	if x.LimitsDiffer {
 		l = analyze.NoLimit()
 	}
-	return scalerOf(x.quantity, l, x.uncertainty, median, x.low, x.high)
+	return scalerOf(x.Quantity, l, x.Uncertainty, median, x.Low, x.High)
 }
 
 // stacked puts the uncertainty below the median and the highest below the lowest.
@@ -94,51 +96,52 @@ func (f figures) stacked() figures {
 
 // where names a row's place: "OUT3 switching delay at arm-away".
 func (x *row) where() string {
-	if x.event == "" {
-		return fmt.Sprintf("%s %s at the start", x.signal, quantityWords(x.quantity))
+	if x.Event == "" {
+		return fmt.Sprintf("%s %s at the start", x.Signal, quantityWords(x.Quantity))
 	}
-	return fmt.Sprintf("%s %s at %s", x.signal, quantityWords(x.quantity), x.event)
+	return fmt.Sprintf("%s %s at %s", x.Signal, quantityWords(x.Quantity), x.Event)
 }
 
-// remarkLines say why values are missing and what else was remarked of figures,
-// except of the undecided ones, which the verdict explains.
+// remarkLines say why values are missing and what else is doubtful of figures, except of
+// the undecided ones, which the verdict explains.
 func (s *summary) remarkLines() []string {
-	return s.lines(func(r remark) bool { return r.missing || r.verdict != analyze.Undecided })
+	return s.lines(func(r *tally.Remark) bool { return r.Missing() || r.Example.Verdict != analyze.Undecided })
 }
 
-// undecidedLines say what would decide the undecided figures.
+// undecidedLines say what would settle the undecided figures.
 func (s *summary) undecidedLines() []string {
-	return s.lines(func(r remark) bool { return !r.missing && r.verdict == analyze.Undecided })
+	return s.lines(func(r *tally.Remark) bool { return !r.Missing() && r.Example.Verdict == analyze.Undecided })
 }
 
-func (s *summary) lines(wanted func(remark) bool) []string {
+func (s *summary) lines(wanted func(*tally.Remark) bool) []string {
 	var all []string
 	for _, x := range s.rows {
 		named := false
-		for _, r := range x.remarks {
+		for i := range x.Remarks {
+			r := &x.Remarks[i]
 			if !wanted(r) {
 				continue
 			}
 			named = true
-			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), r.count(x.cycles), oneLine(r.text)))
+			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), x.share(r), oneLine(diagnose.ReasonOver(&r.Example, r.Low, r.High))))
 		}
-		if named && x.moreRemarks > 0 {
-			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.moreRemarks))
+		if named && x.MoreRemarks > 0 {
+			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.MoreRemarks))
 		}
 	}
 	return all
 }
 
-// count says how many of the row's figures the remark is about.
-func (r remark) count(cycles int) string {
+// share says how many of the row's figures a remark is about.
+func (x *row) share(r *tally.Remark) string {
 	word := "noted on"
-	switch {
-	case r.missing:
+	switch v := r.Example.Verdict; {
+	case r.Missing():
 		word = "missing in"
-	case r.verdict != analyze.NoVerdict:
-		word = string(r.verdict) + " in"
+	case v != analyze.NoVerdict:
+		word = string(v) + " in"
 	}
-	return fmt.Sprintf("%s %d of %d", word, r.n, cycles)
+	return fmt.Sprintf("%s %d of %d", word, r.N, x.Figures)
 }
 
 // line says which outputs did nothing, as they should; empty where there
@@ -158,14 +161,14 @@ func (s steady) line() string {
 func (s *summary) legendLines() []string {
 	var sampled, digested, unjudged, uncertain, bound bool
 	for _, x := range s.rows {
-		bound = bound || x.bounds > 0
+		bound = bound || x.Bounds > 0
 		if _, ok := x.values.(digest); ok {
 			digested = digested || !x.values.exact()
 		} else {
 			sampled = sampled || !x.values.exact()
 		}
-		unjudged = unjudged || x.verdicts[analyze.NoVerdict] == x.cycles
-		uncertain = uncertain || finite(x.uncertainty)
+		unjudged = unjudged || x.with(analyze.NoVerdict) == x.Figures
+		uncertain = uncertain || finite(x.Uncertainty)
 	}
 	var lines []string
 	if uncertain {

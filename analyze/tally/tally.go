@@ -6,12 +6,11 @@ import (
 	"slices"
 
 	"makebreak/analyze"
-	"makebreak/analyze/diagnose"
 	"makebreak/analyze/trend"
 )
 
 const (
-	// maxRemarks is how many different reasons a row keeps; the others are counted.
+	// maxRemarks is how many different remarks a row keeps; the others are counted.
 	maxRemarks = 3
 	// maxDoubtful is how many cycles that did not pass are remembered by number.
 	maxDoubtful = 10
@@ -30,23 +29,21 @@ type Row struct {
 	Key
 	Figures      int     // the missing ones included
 	Values       int     // those that have a value
-	Low, High    float64 // NaN: nothing measured
-	Uncertainty  float64 // largest expanded uncertainty; NaN: none stated
+	Low, High    float64 // in the quantity's base unit; NaN: nothing measured
+	Uncertainty  float64 // largest expanded uncertainty (95 %), in the same unit; NaN: none stated
 	Limit        analyze.Limit
 	LimitsDiffer bool
 	Bounds       int    // values that are only upper bounds
 	Verdicts     [4]int // by the number of Rank
 	Remarks      []Remark
-	MoreRemarks  int // figures whose reason is not among Remarks
-	Trend        *trend.Series
+	MoreRemarks  int           // figures whose doubts are not among Remarks
+	Trend        *trend.Series // nil in a row that belongs to no Tally
 }
 
-// Remark is a reason given with figures of a row.
-type Remark struct {
-	Text    string
-	Verdict analyze.Verdict
-	Missing bool
-	N       int
+// NewRow returns an empty row without a trend.
+func NewRow(k Key, l analyze.Limit) *Row {
+	nan := math.NaN()
+	return &Row{Key: k, Low: nan, High: nan, Uncertainty: nan, Limit: l}
 }
 
 // Tally is a run's figures so far. It is not safe for use by several goroutines at
@@ -109,8 +106,8 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 		if err != nil {
 			return err
 		}
-		nan := math.NaN()
-		x = &Row{Key: k, Low: nan, High: nan, Uncertainty: nan, Limit: m.Limit, Trend: s}
+		x = NewRow(k, m.Limit)
+		x.Trend = s
 		t.index[k] = x
 		t.Rows = append(t.Rows, x)
 	}
@@ -124,25 +121,32 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 	return nil
 }
 
+// add takes in a figure and its trend.
 func (x *Row) add(m *analyze.Measurement) error {
-	finite := !math.IsNaN(m.Value) && !math.IsInf(m.Value, 0)
 	value := m.Value
-	if !finite {
+	if !finite(value) {
 		value = math.NaN()
 	}
 	if err := x.Trend.Add(m.Cycle, value, outcome(m.Verdict)); err != nil {
 		return err
 	}
+	x.Add(m)
+	return nil
+}
+
+// Add takes in a figure, but not its trend.
+func (x *Row) Add(m *analyze.Measurement) {
 	x.Figures++
 	x.Verdicts[Rank(m.Verdict)]++
 	x.LimitsDiffer = x.LimitsDiffer || !same(x.Limit.Lower, m.Limit.Lower) || !same(x.Limit.Upper, m.Limit.Upper)
 	if m.Bound() {
 		x.Bounds++
-	} else if reason := diagnose.Reason(m); reason != "" {
-		x.remark(Remark{reason, m.Verdict, !finite, 1})
 	}
-	if !finite {
-		return nil
+	if !m.Bound() || m.Verdict == analyze.Undecided {
+		x.remark(m)
+	}
+	if !finite(m.Value) {
+		return
 	}
 	x.Values++
 	if !(m.Value >= x.Low) {
@@ -151,24 +155,11 @@ func (x *Row) add(m *analyze.Measurement) error {
 	if !(m.Value <= x.High) {
 		x.High = m.Value
 	}
-	if !math.IsInf(m.Expanded, 0) && m.Expanded > x.Uncertainty || math.IsNaN(x.Uncertainty) {
+	if finite(m.Expanded) && !(m.Expanded <= x.Uncertainty) {
 		x.Uncertainty = m.Expanded
 	}
-	return nil
 }
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 func same(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
-
-func (x *Row) remark(a Remark) {
-	for i, b := range x.Remarks {
-		if a.Text == b.Text && a.Verdict == b.Verdict && a.Missing == b.Missing {
-			x.Remarks[i].N++
-			return
-		}
-	}
-	if len(x.Remarks) == maxRemarks {
-		x.MoreRemarks++
-		return
-	}
-	x.Remarks = append(x.Remarks, a)
-}

@@ -116,7 +116,7 @@ func TestTally_StateGoesOn(t *testing.T) {
 func TestTally_BadState(t *testing.T) {
 	a := upTo(t, fresh(t), 1, 40)
 	before := bytesOf(t, a)
-	for _, bad := range [][]byte{nil, []byte("tally"), before[:len(before)-1], append(bytes.Clone(before), 0), []byte("tally\x00\x02xxxx")} {
+	for _, bad := range [][]byte{nil, []byte("tally"), before[:len(before)-1], append(bytes.Clone(before), 0), []byte("tally\x00\x03xxxx")} {
 		if err := a.UnmarshalBinary(bad); !errors.Is(err, tally.ErrState) {
 			t.Errorf("%d bytes: %v", len(bad), err)
 		}

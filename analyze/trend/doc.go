@@ -2,7 +2,8 @@
 // memory: how its values spread, whether they drift or step, how often it was out
 // of limits and whether that came in clusters, and whether a drift will reach a
 // limit before the planned cycles are done. It knows no clock, no files and no
-// unit: values go in one by one, figures come out.
+// unit: values go in one by one, figures come out. Package tally, which is apart for that,
+// keeps one series for each quantity of a unit.
 //
 // A [Series] holds at most 64 KiB however long the run is:
 //
