@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
+	"makebreak/sequences/record"
 )
 
 // analyzeOpts are the flags of analyze.
@@ -127,16 +128,12 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 	if err != nil {
 		return nil, inputError(err)
 	}
-	m, err := newMeasuring(r, seq)
+	rec, unlike, err := record.OfCapture(name, r, seq)
 	if err != nil {
-		return nil, failed(exitInput, fmt.Errorf("%s: %w", name, err))
-	}
-	if err := m.all(); err != nil {
 		return nil, inputError(err)
 	}
-	rec := m.record()
-	if text := m.unlikeMeans(); text != "" && (a.as == "csv" || a.as == "json") {
-		a.note("%s: %s", name, text) // these have no place for cautions
+	if unlike != "" && (a.as == "csv" || a.as == "json") {
+		a.note("%s: %s", name, unlike) // these have no place for cautions
 	}
 	rec.Run, rec.Unit, rec.By = filepath.Base(name), a.unit, a.by
 	return rec, nil

@@ -257,7 +257,7 @@ func (q *pointSteps) close() error {
 	if q.bench == nil {
 		return nil
 	}
-	return unclosed(q.bench.Close())
+	return hardware.CloseBench(q.bench)
 }
 
 // insist asks until take is content with the answer.

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
+	"makebreak/sequences/record"
 )
 
 // firstCells returns the code words in the first cells of the table below a
@@ -109,7 +110,7 @@ func TestReadme_Pins(t *testing.T) {
 // TestReadme_ShortestBounce: the page names the figure that the program names.
 func TestReadme_ShortestBounce(t *testing.T) {
 	const page = "rig/bench/README.md"
-	text := shortestBounce(bench.EdgeLatency)
+	text := record.ShortestBounce(bench.EdgeLatency)
 	figure := regexp.MustCompile(`[0-9.]+ [µm]?s`).FindString(text)
 	if have := documentText(t, filepath.Join(root, page)); figure == "" || !strings.Contains(have, "bounce under about "+figure) {
 		t.Errorf("%s does not say that a bounce under about %q cannot be detected, as the program does: %s", page, figure, text)
@@ -129,16 +130,13 @@ func TestReadme_Capture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := newMeasuring(r, nil)
+	rec, _, err := record.OfCapture("capture.csv", r, nil)
 	if err != nil {
-		t.Fatal(err)
-	}
-	if err := m.all(); err != nil {
 		t.Fatal(err)
 	}
 	want := map[analyze.Quantity]float64{analyze.SwitchingDelay: 22.5e-3, analyze.OperateTime: 10e-3,
 		analyze.TransferTime: 2.9e-3, analyze.BounceTime: 0.9e-3, analyze.BounceCount: 1}
-	for _, x := range m.result.Measurements {
+	for x := range rec.Measurements {
 		w, ok := want[x.Quantity]
 		if !ok {
 			continue

@@ -10,6 +10,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/record"
 )
 
 // reportOpts are the flags of report, and which of them were given.
@@ -86,7 +87,7 @@ func (a *app) report(run string, o *reportOpts) error {
 	if o.wantsCycle {
 		return a.captureOf(rec, o.cycle)
 	}
-	r, err := record(rec, db.Path())
+	r, err := record.Of(rec, db.Path())
 	if err != nil {
 		return readFailed(err)
 	}

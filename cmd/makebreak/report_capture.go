@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/record"
 )
 
 // captureOf writes the capture kept of one cycle as a file that analyze reads, its
@@ -85,7 +86,7 @@ func cyclesWord(spans []journal.Span) string {
 		}
 		words = append(words, word)
 	}
-	if more := countCycles(spans[min(mostSpans, len(spans)):]); more > 0 {
+	if more := record.CountCycles(spans[min(mostSpans, len(spans)):]); more > 0 {
 		words = append(words, fmt.Sprintf("%d more up to %d", more, spans[len(spans)-1].Last))
 	}
 	last := len(words) - 1
@@ -93,14 +94,6 @@ func cyclesWord(spans []journal.Span) string {
 		return "cycles " + words[0]
 	}
 	return "cycles " + strings.Join(words[:last], ", ") + " and " + words[last]
-}
-
-func countCycles(spans []journal.Span) int {
-	n := 0
-	for _, s := range spans {
-		n += s.Last - s.First + 1
-	}
-	return n
 }
 
 // captureNotes say how to measure an exported capture again, and what the form has no

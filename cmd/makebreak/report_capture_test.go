@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/record"
 )
 
 // at is one figure of a cycle: which one of its event it is, counted, since an event may
@@ -64,17 +65,18 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := newMeasuring(r, seq)
+	again, unlike, err := record.OfCapture("exported", r, seq)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := m.all(); err != nil {
-		t.Fatal(err)
+	if unlike != "" {
+		t.Errorf("cycle %d: a converter's own samples are doubted: %s", n, unlike)
 	}
-	if text := m.unlikeMeans(); text != "" {
-		t.Errorf("cycle %d: a converter's own samples are doubted: %s", n, text)
+	var all []analyze.Measurement
+	for m := range again.Measurements {
+		all = append(all, m)
 	}
-	return m.result.Measurements
+	return all
 }
 
 // loggedRun runs a sequence on the simulated bench and returns its record.
@@ -172,7 +174,7 @@ func TestReportCapture_NotMisread(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for n := 1; n <= countCycles(kept); n++ {
+		for n := 1; n <= record.CountCycles(kept); n++ {
 			was := figuresAt(cycleFigures(t, rec, n))
 			for k, got := range figuresAt(exported(t, log, rec, n)) {
 				want, ok := was[k]

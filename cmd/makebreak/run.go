@@ -10,15 +10,19 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"makebreak/analyze"
 	"makebreak/rig/bench"
+	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
+	"makebreak/sequences/soak"
 )
 
 // runOpts are the flags of run.
@@ -107,6 +111,7 @@ type job struct {
 	rig    *wiring.Rig
 	sim    setup.Simulation
 	cycles int
+	open   func() (*bench.Bench, error)
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -120,6 +125,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 	if j.sim, err = o.simulation(c, j.rig); err != nil {
 		return j, err
 	}
+	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
 	j.cycles, err = o.planned(c, j.seq)
 	return j, err
 }
@@ -133,7 +139,7 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 	if err := a.cautioned(c.Context(), j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
-	return a.runLogged(c.Context(), j.seq, j.rig, j.sim, j.cycles, o)
+	return a.runLogged(c.Context(), &j, o)
 }
 
 // planned is how many cycles are to be done.
@@ -145,8 +151,8 @@ func (o *runOpts) planned(c *cobra.Command, seq *sequences.Sequence) (int, error
 	if cycles < 1 {
 		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
 	}
-	if cycles > maxCycle {
-		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, maxCycle))
+	if cycles > soak.MaxCycle {
+		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, soak.MaxCycle))
 	}
 	return cycles, nil
 }
@@ -179,48 +185,45 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (setup.Simulatio
 }
 
 // runLogged opens the log and the bench, runs, and reports from the log.
-func (a *app) runLogged(ctx context.Context, seq *sequences.Sequence, rig *wiring.Rig, s setup.Simulation, cycles int, o *runOpts) error {
-	watch, err := a.newWatch(seq, cycles, o)
+func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
+	watch, err := a.newWatch(j.seq, j.cycles, o)
 	if err != nil {
 		return err
 	}
 	defer watch.close()
 	db, err := journal.Open(a.log)
 	if err != nil {
-		return failed(exitLog, err)
+		return problem.Of(problem.Storage, err)
 	}
 	defer db.Close()
-	b, err := a.openBench(rig, seq, s)
+	b, err := j.open()
 	if err != nil {
 		return err
 	}
-	defer b.Close()
-	info := a.runInfo(seq, rig, s, cycles)
-	info.Notes = notes(rig, unwatched(rig, seq, b))
-	run, err := db.Begin(info)
+	run, err := db.Begin(a.runInfo(j, b))
 	if err != nil {
-		return failed(exitLog, err)
+		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
-	watch.begin(run.ID(), a.unit, seq.Name)
-
-	kept := &tray{run: run}
-	outcome, runErr := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: cycles, StopOnFail: o.stopOnFail,
-		Now: time.Now, Recorder: kept, Desk: setup.Measurer(rig), OnCycle: watch.cycle, OnEvent: watch.event})
-	closeErr := unclosed(b.Close())
+	watch.begin(run.ID(), a.unit, j.seq.Name)
+	store := &runner.Store{Run: run}
+	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
+		Now: time.Now, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: watch.cycle, OnEvent: watch.event})
+	closeErr := hardware.CloseBench(b)
 	watch.end()
 	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
-		runErr = failed(exitLog, err)
+		runErr = problem.Of(problem.Storage, err)
 	}
-	return a.finish(db, kept, errors.Join(runErr, closeErr), watch)
+	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), watch)
 }
 
 // runInfo is what the log keeps of a run besides its figures.
-func (a *app) runInfo(seq *sequences.Sequence, rig *wiring.Rig, s setup.Simulation, cycles int) journal.RunInfo {
-	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: seq.Name, SequenceSource: string(seq.Source),
-		Rig: rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: cycles, Program: version()}
-	if rig.Simulated {
-		info.Seed, info.Faults = &s.Seed, s.Planted()
+func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
+	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
+		Rig: j.rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: j.cycles, Program: version(),
+		Notes: notes(j.rig, unwatched(j.rig, j.seq, b))}
+	if j.rig.Simulated {
+		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	}
 	return info
 }
@@ -246,45 +249,42 @@ func whyIncomplete(err error) string {
 	return plain(err)
 }
 
-// unclosed says that the rig could not be let go of.
-func unclosed(err error) error {
-	if err == nil {
-		return nil
-	}
-	return failed(exitRig, fmt.Errorf("the rig could not be let go of; see that its drives are off: %w", err))
-}
-
-// finish reports a run from the log and turns its outcome into the exit status.
-func (a *app) finish(db *journal.DB, kept *tray, runErr error, w *watch) error {
-	id := kept.run.ID()
-	rec, err := db.Find(id)
-	if err == nil {
-		if r, recErr := record(rec, db.Path()); recErr == nil {
-			if !r.Complete && r.Reason == "" {
-				r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
-			}
-			r.Unkept = kept.words()
-			err = a.results(r)
-		} else {
-			err = failed(exitLog, recErr)
-		}
-	} else {
-		err = failed(exitLog, err)
-	}
+// finish reports a run from the log. What ended it comes back, with what went wrong since
+// and where the run is; else the verdict counts.
+func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, w *watch) error {
+	verdict, err := a.reportRun(db, id, unstored, runErr)
 	err = errors.Join(err, w.writeFile())
+	kind := kindOf(runErr)
 	switch {
-	case errors.Is(runErr, runner.ErrStopped):
-		a.note("%v", runErr)
-	case errors.Is(runErr, context.Canceled):
-		return failed(exitInterrupted, errors.Join(fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id), err))
 	case errors.Is(runErr, journal.ErrGone):
-		return failed(exitLog, runErr) // where the run is stands there
+		return problem.Of(problem.Storage, runErr) // where the run is stands there
+	case errors.Is(runErr, runner.ErrStopped) && kind == problem.Unknown:
+		a.note("%v", runErr)
+	case kind == problem.Interrupted:
+		return problem.Of(kind, errors.Join(fmt.Errorf("interrupted; run %s is in the log, marked as incomplete", id), err))
 	case runErr != nil:
-		return problem.Of(kindOf(runErr), errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
+		return problem.Of(kind, errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
 	}
 	if err != nil {
 		return problem.Of(kindOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
 	}
-	a.verdict = rec.Verdict
+	a.verdict = verdict
 	return nil
+}
+
+// reportRun writes a run's record from the log, with what is known of its end.
+func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, runErr error) (analyze.Verdict, error) {
+	rec, err := db.Find(id)
+	if err != nil {
+		return "", problem.Of(problem.Storage, err)
+	}
+	r, err := record.Of(rec, db.Path())
+	if err != nil {
+		return "", problem.Of(problem.Storage, err)
+	}
+	if !r.Complete && r.Reason == "" {
+		r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
+	}
+	r.Unkept = record.Unstored(unstored)
+	return rec.Verdict, a.results(r)
 }

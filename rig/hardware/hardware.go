@@ -51,6 +51,15 @@ func OpenBench(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	return b, nil
 }
 
+// CloseBench closes a bench and says what a person must do where that fails. The error is of
+// the kind Rig.
+func CloseBench(b *bench.Bench) error {
+	if err := b.Close(); err != nil {
+		return &problem.Error{Kind: problem.Rig, Op: "the rig could not be closed; see that its drives are off", Err: err}
+	}
+	return nil
+}
+
 // safeStateWrites returns what must be written when the program ends: the supply, where a
 // converter sets it, goes to its rest. Drives need no write; each is released as a line.
 func safeStateWrites(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {

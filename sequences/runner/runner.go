@@ -51,9 +51,9 @@ type Opts struct {
 	// Keep says whether and why a cycle's capture is stored; nil: every one is. It is
 	// asked once for each cycle, in their order.
 	Keep func(*journal.Cycle) journal.Kept
-	// Desk is called once, first of all on the goroutine that measures the cycles and
+	// Measurer is called once, first of all on the goroutine that measures the cycles and
 	// stores them, which is not the one that keeps the bench going; nil: nothing is.
-	Desk func()
+	Measurer func()
 	// OnCycle is called after a cycle has been stored, from one goroutine.
 	OnCycle func(*journal.Cycle)
 	// OnEvent is called when an event has been brought about, from the bench's
@@ -78,7 +78,7 @@ type recorded struct {
 	whole   bool
 }
 
-// depth is how many cycles may wait to be measured before the bench waits for the desk. A
+// depth is how many cycles may wait to be measured before the bench waits for the measurer. A
 // bench in virtual time is faster than a disk; what waits is stored together.
 const depth = 16
 
@@ -101,22 +101,22 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)
 	}
 	queue := make(chan recorded, depth)
-	d := &desk{meter: meter, seq: seq, opts: opts, stop: cancel}
+	m := &measurer{meter: meter, seq: seq, opts: opts, stop: cancel}
 	finished := make(chan error, 1)
-	go func() { finished <- d.work(queue) }()
+	go func() { finished <- m.work(queue) }()
 
 	err = record(ctx, b, seq, opts, first, queue)
 	close(queue)
 	_ = b.Release() // at once: the log may take its time, and Close tells of drives that do not obey
-	if atDesk := <-finished; atDesk != nil {
-		err = atDesk
+	if measureErr := <-finished; measureErr != nil {
+		err = measureErr
 	}
-	d.outcome.Counts = b.Counts()
-	return d.outcome, err
+	m.outcome.Counts = b.Counts()
+	return m.outcome, err
 }
 
 // record keeps the bench going, cycle after cycle. Everything is let go of before it waits
-// for the desk with the last one.
+// for the measurer with the last one.
 func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue chan<- recorded) error {
 	before := capture.Counts{}
 	for n := opts.First; n <= opts.Last; n++ {
@@ -125,7 +125,7 @@ func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts O
 		now := b.Counts()
 		r := recorded{n, started, c, now.Sub(before), err == nil}
 		if err == nil && n < opts.Last {
-			c, err = hand(ctx, b, r, c.Continue(), queue)
+			c, err = enqueue(ctx, b, r, c.Continue(), queue)
 			if before = now; err == nil {
 				continue
 			}
@@ -137,15 +137,15 @@ func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts O
 	return nil
 }
 
-// glance is how often the bench looks whether the desk can take a cycle.
-const glance = 20 * time.Millisecond
+// pollEvery is how often the bench looks whether the measurer can take a cycle.
+const pollEvery = 20 * time.Millisecond
 
-// hand gives a cycle to the desk. While the desk is behind, as on a disk that stalls, the
+// enqueue gives a cycle to the measurer. While that one is behind, as on a disk that stalls, the
 // bench goes on into the next capture, so that no drive stays on for too long and a
-// cancellation is heeded. Virtual time stands still while nobody waits for it to pass, and
+// cancellation ends it. Virtual time stands still while nobody waits for it to pass, and
 // must: how far a simulated run gets would depend on the disk. On an error the cycle has
 // not been given away.
-func hand(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture, queue chan<- recorded) (*capture.Capture, error) {
+func enqueue(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture, queue chan<- recorded) (*capture.Capture, error) {
 	for {
 		select {
 		case queue <- r:
@@ -153,10 +153,10 @@ func hand(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture
 		default:
 		}
 		if b.Now() > next.End {
-			if err := b.Record(ctx, next, b.Now().Add(glance)); err != nil {
+			if err := b.Record(ctx, next, b.Now().Add(pollEvery)); err != nil {
 				return nil, err
 			}
-			next = onward(next)
+			next = continued(next)
 			continue
 		}
 		select {
@@ -164,14 +164,14 @@ func hand(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture
 			return next, nil
 		case <-ctx.Done():
 			return nil, ctx.Err()
-		case <-time.After(glance):
+		case <-time.After(pollEvery):
 		}
 	}
 }
 
-// onward returns a capture that goes on where c ends, which is done with: nothing has
-// happened in it that a cycle tells of, but that the unit was not supplied.
-func onward(c *capture.Capture) *capture.Capture {
+// continued returns a capture that goes on where c ends, which is done with: nothing
+// happened in it that belongs to a cycle, save that the unit was not supplied.
+func continued(c *capture.Capture) *capture.Capture {
 	next := c.Continue()
 	next.Unsupplied = c.Unsupplied
 	c.Recycle()
@@ -215,8 +215,8 @@ func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences
 	return e, err
 }
 
-// desk is where cycles are measured and stored.
-type desk struct {
+// measurer measures cycles and stores them.
+type measurer struct {
 	meter   *diagnose.Examiner
 	seq     *sequences.Sequence
 	opts    Opts
@@ -226,38 +226,38 @@ type desk struct {
 
 // work takes cycles until there are no more. After an error it stops the bench
 // and lets the rest pass by.
-func (d *desk) work(queue <-chan recorded) (err error) {
+func (m *measurer) work(queue <-chan recorded) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
 		}
 		if err != nil {
-			d.stop(err)
+			m.stop(err)
 			for range queue {
 			}
 		}
 	}()
-	if d.opts.Desk != nil {
-		d.opts.Desk()
+	if m.opts.Measurer != nil {
+		m.opts.Measurer()
 	}
 	for r := range queue {
-		if err := d.take(r, queue); err != nil {
+		if err := m.batch(r, queue); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// take measures one cycle and those that wait behind it, and stores them together.
-func (d *desk) take(r recorded, queue <-chan recorded) error {
+// batch measures one cycle and those that wait behind it, and stores them together.
+func (m *measurer) batch(r recorded, queue <-chan recorded) error {
 	var batch []*journal.Cycle
 	for more := true; more; {
-		c, err := d.ready(r)
+		c, err := m.ready(r)
 		if err != nil {
 			return err
 		}
 		batch = append(batch, c)
-		if d.stops(c) || len(batch) == depth {
+		if m.stops(c) || len(batch) == depth {
 			break
 		}
 		select {
@@ -266,20 +266,20 @@ func (d *desk) take(r recorded, queue <-chan recorded) error {
 			more = false
 		}
 	}
-	if d.opts.Recorder != nil {
-		if err := d.opts.Recorder.Append(batch...); err != nil {
+	if m.opts.Recorder != nil {
+		if err := m.opts.Recorder.Append(batch...); err != nil {
 			return err
 		}
 	}
-	return d.report(batch)
+	return m.report(batch)
 }
 
 // ready measures a cycle and decides whether its capture is kept.
-func (d *desk) ready(r recorded) (*journal.Cycle, error) {
-	c := d.measure(r)
-	if d.opts.Recorder != nil {
-		if d.opts.Keep != nil {
-			c.Kept = d.opts.Keep(c)
+func (m *measurer) ready(r recorded) (*journal.Cycle, error) {
+	c := m.measure(r)
+	if m.opts.Recorder != nil {
+		if m.opts.Keep != nil {
+			c.Kept = m.opts.Keep(c)
 		}
 		if c.Kept != journal.NotKept {
 			cut := r.capture.Around(Around)
@@ -296,17 +296,17 @@ func (d *desk) ready(r recorded) (*journal.Cycle, error) {
 }
 
 // report tells of cycles that are stored.
-func (d *desk) report(batch []*journal.Cycle) error {
+func (m *measurer) report(batch []*journal.Cycle) error {
 	for _, c := range batch {
 		if c.Complete {
-			d.outcome.Cycles++
+			m.outcome.Cycles++
 		}
-		d.outcome.Last = c.N
-		d.outcome.Verdict = d.outcome.Verdict.Worse(c.Verdict)
-		if d.opts.OnCycle != nil {
-			d.opts.OnCycle(c)
+		m.outcome.Last = c.N
+		m.outcome.Verdict = m.outcome.Verdict.Worse(c.Verdict)
+		if m.opts.OnCycle != nil {
+			m.opts.OnCycle(c)
 		}
-		if d.stops(c) {
+		if m.stops(c) {
 			return ErrStopped
 		}
 	}
@@ -314,14 +314,14 @@ func (d *desk) report(batch []*journal.Cycle) error {
 }
 
 // stops reports whether a cycle ends the run by its verdict.
-func (d *desk) stops(c *journal.Cycle) bool {
-	return d.opts.StopOnFail && c.Complete && c.Verdict != analyze.Pass && c.Verdict != analyze.NoVerdict
+func (m *measurer) stops(c *journal.Cycle) bool {
+	return m.opts.StopOnFail && c.Complete && c.Verdict != analyze.Pass && c.Verdict != analyze.NoVerdict
 }
 
 // measure turns a capture into figures. Of a cycle that was cut short the state
 // under way is left out: it might have come right.
-func (d *desk) measure(r recorded) *journal.Cycle {
-	d.meter.SetCycle(r.n)
+func (m *measurer) measure(r recorded) *journal.Cycle {
+	m.meter.SetCycle(r.n)
 	events := r.capture.Events
 	for i, e := range events {
 		to := r.capture.End
@@ -330,9 +330,9 @@ func (d *desk) measure(r recorded) *journal.Cycle {
 		} else if !r.whole {
 			break
 		}
-		d.meter.State(r.capture, e, to)
+		m.meter.State(r.capture, e, to)
 	}
-	result := d.meter.Take()
+	result := m.meter.Take()
 	return &journal.Cycle{N: r.n, Started: r.started, Measurements: result.Measurements, Symptoms: result.Symptoms,
 		Counts: r.counts, Verdict: result.Verdict(), Complete: r.whole}
 }

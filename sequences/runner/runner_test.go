@@ -311,7 +311,7 @@ func onForGood(t *testing.T) *sequences.Sequence {
 
 // While the log stalls a drive stays on for its longest time and no longer, where time goes
 // on by itself. Cycles that were whole by then are stored: those that wait, and as many as
-// the desk had taken by then. The last one may have been under way.
+// the measurer had taken by then. The last one may have been under way.
 func TestRun_LogStalls(t *testing.T) {
 	b, spy, _ := relayBench(t)
 	spy.ticks = 10 * time.Microsecond
@@ -364,7 +364,7 @@ func TestRun_CancelledWhileLogStalls(t *testing.T) {
 					}
 				}
 				o.OnEvent = func(cycle int, _ string) {
-					if cycle == 2 { // the desk may get no processor before the bench has to wait
+					if cycle == 2 { // the measurer may get no processor before the bench has to wait
 						<-s.entered
 					}
 				}

@@ -3,6 +3,7 @@
 package setup
 
 import (
+	"fmt"
 	"slices"
 
 	"makebreak/analyze"
@@ -12,6 +13,7 @@ import (
 	"makebreak/rig/realtime"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
@@ -81,6 +83,20 @@ func Measurer(rig *wiring.Rig) func() {
 		return nil
 	}
 	return realtime.LowerPriority
+}
+
+// Again makes the simulated bench the one that a run began with. A service says the same
+// faults each time it starts; others would be another unit, of the kind Usage.
+func (s *Simulation) Again(seed uint64, faults []string) error {
+	if asked := s.Planted(); len(asked) > 0 && !slices.Equal(asked, faults) {
+		return problem.Of(problem.Usage, fmt.Errorf("the faults of its simulated bench stand in the log (%s), and --fault says others (%s); leave --fault out",
+			words.List(faults), words.List(asked)))
+	}
+	s.Seed = seed
+	if err := s.Plant(faults); err != nil {
+		return problem.Of(problem.Storage, fmt.Errorf("its faults in the log cannot be planted again: %w", err))
+	}
+	return nil
 }
 
 // Sampled lists the outputs that a sequence needs sampled, those that it names first;

@@ -1,4 +1,4 @@
-package runner_test
+package soak_test
 
 import (
 	"math"
@@ -7,7 +7,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/sequences/journal"
-	"makebreak/sequences/runner"
+	"makebreak/sequences/soak"
 )
 
 // valued is a whole cycle with one figure.
@@ -20,7 +20,7 @@ func TestKeeper_Policy(t *testing.T) {
 	all := journal.Retention{First: 2, Last: 3, Every: 5, Bad: 2}
 	cut := valued(8, 1, analyze.Pass)
 	cut.Complete = false
-	k := runner.NewKeeper(all, 0)
+	k := soak.NewKeeper(all, 0)
 	for _, c := range []struct {
 		cycle *journal.Cycle
 		want  journal.Kept
@@ -38,10 +38,10 @@ func TestKeeper_Policy(t *testing.T) {
 			t.Errorf("cycle %d, %s: kept as %d, want %d", c.cycle.N, c.cycle.Verdict, got, c.want)
 		}
 	}
-	if k.Left() != 1 {
-		t.Errorf("%d cycles that did not pass left out, want 1", k.Left())
+	if k.NotKept() != 1 {
+		t.Errorf("%d cycles that did not pass left out, want 1", k.NotKept())
 	}
-	if got := runner.NewKeeper(journal.Retention{}, 0).Keep(valued(1, 1, analyze.Fail)); got != journal.NotKept {
+	if got := soak.NewKeeper(journal.Retention{}, 0).Keep(valued(1, 1, analyze.Fail)); got != journal.NotKept {
 		t.Errorf("an empty policy keeps a capture as %d", got)
 	}
 }
@@ -61,7 +61,7 @@ func TestKeeper_Drift(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(1, 2))
-			k := runner.NewKeeper(journal.Retention{Bad: 1_000_000}, 0)
+			k := soak.NewKeeper(journal.Retention{Bad: 1_000_000}, 0)
 			n := 0
 			for i := 1; i <= c.cycles; i++ {
 				x := rng.NormFloat64() + c.drift*float64(i)/float64(c.cycles)
@@ -78,13 +78,13 @@ func TestKeeper_Drift(t *testing.T) {
 
 // Every cycle that failed is kept where all are to be, and none is counted as left.
 func TestKeeper_All(t *testing.T) {
-	k := runner.NewKeeper(journal.Retention{Bad: journal.KeepAll}, 1_000_000)
+	k := soak.NewKeeper(journal.Retention{Bad: journal.KeepAll}, 1_000_000)
 	for n := 1; n <= 5000; n++ {
 		if got := k.Keep(valued(n, 1, analyze.Fail)); got != journal.KeptBad {
 			t.Fatalf("cycle %d is kept as %d", n, got)
 		}
 	}
-	if k.Left() != 0 {
-		t.Errorf("%d left out", k.Left())
+	if k.NotKept() != 0 {
+		t.Errorf("%d left out", k.NotKept())
 	}
 }

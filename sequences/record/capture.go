@@ -1,4 +1,4 @@
-package main
+package record
 
 import (
 	"errors"
@@ -12,14 +12,29 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
-// measuring measures a capture file state by state while it is read, and lets go
-// of what has been measured.
-type measuring struct {
+// OfCapture measures a capture file while it is read, judges it where a sequence is given,
+// and makes its record. unlike says where the samples do not look like the means that they
+// are said to be; empty where they may be.
+func OfCapture(name string, r *capture.Reader, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+	m, err := newCaptureMeasurer(r, seq)
+	if err != nil {
+		return nil, "", problem.Of(problem.Input, fmt.Errorf("%s: %w", name, err))
+	}
+	if err := m.all(); err != nil {
+		return nil, "", err
+	}
+	return m.record(), m.unlikeMeans(), nil
+}
+
+// captureMeasurer measures a capture state by state while it is read, and discards what
+// has been measured.
+type captureMeasurer struct {
 	reader *capture.Reader
 	meter  *diagnose.Examiner
 	seq    *sequences.Sequence
@@ -34,8 +49,8 @@ type measuring struct {
 // that may lie right at it.
 const lookBack = 50 * time.Millisecond
 
-func newMeasuring(r *capture.Reader, seq *sequences.Sequence) (*measuring, error) {
-	m := &measuring{reader: r, seq: seq, plan: &analyze.Plan{}, seen: map[string]bool{}}
+func newCaptureMeasurer(r *capture.Reader, seq *sequences.Sequence) (*captureMeasurer, error) {
+	m := &captureMeasurer{reader: r, seq: seq, plan: &analyze.Plan{}, seen: map[string]bool{}}
 	if seq != nil {
 		m.plan = &seq.Plan
 	}
@@ -45,7 +60,7 @@ func newMeasuring(r *capture.Reader, seq *sequences.Sequence) (*measuring, error
 }
 
 // all reads the capture to its end.
-func (m *measuring) all() error {
+func (m *captureMeasurer) all() error {
 	c := m.reader.Capture()
 	var present *capture.Event
 	for {
@@ -72,8 +87,8 @@ func (m *measuring) all() error {
 const part = 250_000
 
 // next reads on to the next event. Before the first one, of which only the states
-// must be known, what has been read is measured and let go of in parts.
-func (m *measuring) next(c *capture.Capture, first bool) (capture.Event, error) {
+// must be known, what has been read is measured and discarded in parts.
+func (m *captureMeasurer) next(c *capture.Capture, first bool) (capture.Event, error) {
 	if !first {
 		return m.reader.Next()
 	}
@@ -89,7 +104,7 @@ func (m *measuring) next(c *capture.Capture, first bool) (capture.Event, error) 
 
 // state measures from an event to the next; before the first one there is only a
 // state to know.
-func (m *measuring) state(c *capture.Capture, e *capture.Event, to capture.Instant) {
+func (m *captureMeasurer) state(c *capture.Capture, e *capture.Event, to capture.Instant) {
 	if e == nil {
 		m.meter.Begin(c, to)
 		return
@@ -106,7 +121,7 @@ func (m *measuring) state(c *capture.Capture, e *capture.Event, to capture.Insta
 }
 
 // cycles is how many cycles the capture holds.
-func (m *measuring) cycles() int {
+func (m *captureMeasurer) cycles() int {
 	if m.seq == nil || len(m.seq.Steps) == 0 {
 		return min(1, m.states)
 	}
@@ -114,7 +129,7 @@ func (m *measuring) cycles() int {
 }
 
 // unseen names the sequence's events that the capture does not have.
-func (m *measuring) unseen() []string {
+func (m *captureMeasurer) unseen() []string {
 	var names []string
 	for _, step := range m.plan.Steps {
 		if !m.seen[step] && !slices.Contains(names, step) {
@@ -125,7 +140,7 @@ func (m *measuring) unseen() []string {
 }
 
 // record makes the capture's record.
-func (m *measuring) record() *report.Record {
+func (m *captureMeasurer) record() *report.Record {
 	if !m.events {
 		r := m.meter.Take()
 		m.result.Measurements = r.Measurements
@@ -161,7 +176,7 @@ func (m *measuring) record() *report.Record {
 	}
 	for _, t := range m.reader.Capture().Tracks {
 		if len(t.Edges) > 0 || t.Known {
-			r.Cautions = append(r.Cautions, shortestBounce(t.Stamp))
+			r.Cautions = append(r.Cautions, ShortestBounce(t.Stamp))
 			break
 		}
 	}
@@ -179,7 +194,7 @@ const improbable = 1e-4
 
 // unlikeMeans says that the samples do not look like the means that they are said to be;
 // nothing where they may be.
-func (m *measuring) unlikeMeans() string {
+func (m *captureMeasurer) unlikeMeans() string {
 	a := m.meter.Averaging()
 	if a.Probability() > improbable {
 		return ""

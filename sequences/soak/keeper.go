@@ -1,4 +1,4 @@
-package runner
+package soak
 
 import (
 	"math"
@@ -7,13 +7,13 @@ import (
 	"makebreak/sequences/journal"
 )
 
-// Keeper decides which captures of a soak are kept: by their number, because the
+// A Keeper decides which captures of a soak are kept: by their number, because the
 // cycle did not pass, or because one of its figures went further than ever.
 type Keeper struct {
 	policy journal.Retention
 	bad    int // kept so far because they did not pass or drifted
-	left   int // not kept, though they did not pass or drifted
-	usual  map[quantityAt]*usual
+	missed int // not kept, though they did not pass or drifted
+	ranges map[quantityAt]*valueRange
 }
 
 type quantityAt struct {
@@ -32,10 +32,10 @@ const (
 // NewKeeper returns a keeper. bad is how many captures the run has kept already
 // because a cycle did not pass or drifted.
 func NewKeeper(policy journal.Retention, bad int) *Keeper {
-	return &Keeper{policy: policy, bad: bad, usual: map[quantityAt]*usual{}}
+	return &Keeper{policy: policy, bad: bad, ranges: map[quantityAt]*valueRange{}}
 }
 
-// Keep says whether and why a cycle's capture is kept. It is called once for each
+// Keep returns whether and why a cycle's capture is kept. It is called once for each
 // cycle, in their order.
 func (k *Keeper) Keep(c *journal.Cycle) journal.Kept {
 	drifted := false
@@ -56,7 +56,7 @@ func (k *Keeper) Keep(c *journal.Cycle) journal.Kept {
 		k.bad++
 		return journal.KeptDrifted
 	case badly || drifted:
-		k.left++
+		k.missed++
 	}
 	if p.Last > 0 {
 		return journal.KeptLast
@@ -64,9 +64,9 @@ func (k *Keeper) Keep(c *journal.Cycle) journal.Kept {
 	return journal.NotKept
 }
 
-// Left says how many cycles did not pass, or drifted, and were not kept for it, as
+// NotKept returns how many cycles did not pass, or drifted, and were not kept for it, as
 // there were more than the policy keeps.
-func (k *Keeper) Left() int { return k.left }
+func (k *Keeper) NotKept() int { return k.missed }
 
 // Learn takes in a figure and reports whether it went further than ever.
 func (k *Keeper) Learn(m *analyze.Measurement) bool {
@@ -74,39 +74,39 @@ func (k *Keeper) Learn(m *analyze.Measurement) bool {
 		return false
 	}
 	at := quantityAt{m.Event, m.Signal, m.Quantity}
-	u := k.usual[at]
-	if u == nil {
-		u = &usual{}
-		k.usual[at] = u
+	r := k.ranges[at]
+	if r == nil {
+		r = &valueRange{}
+		k.ranges[at] = r
 	}
-	return u.add(m.Value)
+	return r.add(m.Value)
 }
 
-// usual is the range of a quantity's values so far, and their standard deviation by
+// valueRange is the range of a quantity's values so far, and their standard deviation by
 // Welford's update (Knuth, The Art of Computer Programming 2, 4.2.2).
-type usual struct {
+type valueRange struct {
 	n         int
 	mean, m2  float64
 	low, high float64
 }
 
-func (u *usual) add(x float64) (unusual bool) {
-	if u.n == 0 {
-		u.low, u.high = x, x
+func (r *valueRange) add(x float64) (unusual bool) {
+	if r.n == 0 {
+		r.low, r.high = x, x
 	}
 	reach := 0.0
-	if u.n >= learning {
-		reach = further * math.Sqrt(u.m2/float64(u.n-1))
-		unusual = x > u.high+reach || x < u.low-reach
+	if r.n >= learning {
+		reach = further * math.Sqrt(r.m2/float64(r.n-1))
+		unusual = x > r.high+reach || x < r.low-reach
 	}
 	// A value only just beyond the others does not count and does not move the
 	// range, else a slow drift would never be seen.
-	if u.n < learning || unusual {
-		u.low, u.high = math.Min(u.low, x), math.Max(u.high, x)
+	if r.n < learning || unusual {
+		r.low, r.high = math.Min(r.low, x), math.Max(r.high, x)
 	}
-	u.n++
-	d := x - u.mean
-	u.mean += d / float64(u.n)
-	u.m2 += d * (x - u.mean)
+	r.n++
+	d := x - r.mean
+	r.mean += d / float64(r.n)
+	r.m2 += d * (x - r.mean)
 	return unusual
 }

@@ -1,7 +1,10 @@
-package main
+// Package record makes the records that are reported: of a run from its log alone, and of
+// a capture file.
+package record
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"time"
 
@@ -11,10 +14,11 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/soak"
 )
 
-// record makes a run's record from the log alone.
-func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
+// Of makes a run's record from the log alone.
+func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	plan, about := &analyze.Plan{}, ""
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan, about = &seq.Plan, seq.About
@@ -36,7 +40,7 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	r.Captures = countCycles(kept)
+	r.Captures = CountCycles(kept)
 	if rec.Seed != nil {
 		r.Simulated, r.Seed, r.Faults = true, *rec.Seed, rec.Faults
 		if rec.Faults == nil {
@@ -47,14 +51,14 @@ func record(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		r.Notes = append(r.Notes, rec.Notes)
 	}
 	if len(plan.Relays) > 0 {
-		r.Cautions = append(r.Cautions, shortestBounce(bench.EdgeLatency))
+		r.Cautions = append(r.Cautions, ShortestBounce(bench.EdgeLatency))
 	}
 	return r, addSoak(r, rec)
 }
 
-// shortestBounce says what bounce could not have been seen: the opening and the
+// ShortestBounce says what bounce could not have been seen: the opening and the
 // closing that make it must be told apart by their time stamps.
-func shortestBounce(stamp time.Duration) string {
+func ShortestBounce(stamp time.Duration) string {
 	return fmt.Sprintf("bounces shorter than about %s could not have been seen (twice the uncertainty of an edge's time stamp)",
 		report.Reading(analyze.BounceTime, 2*stamp.Seconds(), math.NaN()))
 }
@@ -70,4 +74,36 @@ func signals(plan *analyze.Plan) []string {
 		}
 	}
 	return all
+}
+
+// CountCycles returns how many cycles lie in spans.
+func CountCycles(spans []journal.Span) int {
+	n := 0
+	for _, s := range spans {
+		n += s.Last - s.First + 1
+	}
+	return n
+}
+
+// addSoak adds to a record what is known of a soak.
+func addSoak(r *report.Record, rec *journal.RunRecord) error {
+	if rec.Soak == nil {
+		return nil
+	}
+	t, err := soak.Tally(rec)
+	if err != nil {
+		return err
+	}
+	gaps, err := rec.Interruptions()
+	if err != nil {
+		return err
+	}
+	r.Tally = t
+	for _, g := range gaps {
+		r.Interruptions = append(r.Interruptions, report.Interruption(g))
+	}
+	r.Cycle = func(n int) iter.Seq2[analyze.Measurement, error] {
+		return rec.MeasurementsIn(journal.Span{First: n, Last: n})
+	}
+	return nil
 }
