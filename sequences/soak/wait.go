@@ -28,7 +28,7 @@ func (w *Work) openUntil(ctx context.Context, deadline time.Time) (*bench.Bench,
 	for pause := firstPause; ; pause = min(2*pause, longestPause) {
 		b, err := w.Bench()
 		remaining := time.Until(deadline)
-		if err == nil || problem.KindOf(err) != problem.Rig || remaining <= 0 {
+		if err == nil || problem.KindOf(err) != problem.Rig && !errors.Is(err, bench.ErrLost) || remaining <= 0 {
 			return b, err
 		}
 		if pause == firstPause {
