@@ -8,7 +8,7 @@ type State int
 // The states of a run.
 const (
 	Entire   State = iota // all that was stored of it
-	Copying               // its copying into this log was begun and is not done
+	Copying               // copying it into this log was begun and is not done; no program since schema 5 leaves one
 	Removing              // its removal was begun and is not done
 )
 
