@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -33,57 +34,58 @@ func (all *Gathering) Findings(plan *analyze.Plan, cycles int) []analyze.Finding
 		if g.hidden {
 			continue
 		}
-		say, ok := sayings[g.kind]
+		text, ok := findingTexts[g.kind]
 		if !ok {
-			say = sayOffLimit
+			text = offLimitText
 		}
-		g.some = g.often(plan, cycles)
-		text := say(plan, g)
-		if g.some != "" {
-			text += " Seen " + g.some + "."
+		g.often = g.howOften(plan, cycles)
+		sentence := text(plan, g)
+		if g.often != "" {
+			sentence += " Seen " + g.often + "."
 		}
-		found = append(found, analyze.Finding{Signal: g.signal, Verdict: g.kind.Verdict(), Text: text})
+		found = append(found, analyze.Finding{Signal: g.signal, Verdict: g.kind.Verdict(), Text: sentence})
 	}
 	return found
 }
 
-// gathered is all symptoms of one kind, signal and other signal.
-type gathered struct {
+// group is all symptoms of one kind, signal and other signal.
+type group struct {
 	kind          analyze.Kind
 	signal, other string
 	n             int
 	events        []string // in order of appearance
 	perEvent      map[string]int
-	cycles        []int   // the first few
-	inCycles      int     // how many different ones
-	lo, hi        float64 // of the values
-	limit         float64
-	hidden        bool
-	some          string // how often, empty for every time
+	cycles        []int // the first few
+	inCycles      int   // how many different ones
+	// lowest and highest of the values, in the base unit of what they are
+	lowest, highest float64
+	limit           float64
+	hidden          bool
+	often           string // how often it was seen; empty for every time
 }
 
 // Gathering takes in symptoms one by one, so that those of a run of any length
 // need little memory.
 type Gathering struct {
-	index  map[gatheredKey]*gathered
-	groups []*gathered
+	index  map[groupKey]*group
+	groups []*group
 }
 
-type gatheredKey struct {
+type groupKey struct {
 	kind          analyze.Kind
 	signal, other string
 }
 
 // Add takes in a symptom. Those of one cycle come together.
 func (all *Gathering) Add(s analyze.Symptom) {
-	k := gatheredKey{s.Kind, s.Signal, s.Other}
+	k := groupKey{s.Kind, s.Signal, s.Other}
 	g := all.index[k]
 	if g == nil {
 		if all.index == nil {
-			all.index = map[gatheredKey]*gathered{}
+			all.index = map[groupKey]*group{}
 		}
-		g = &gathered{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
-			lo: math.Inf(1), hi: math.Inf(-1), limit: s.Limit}
+		g = &group{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
+			lowest: math.Inf(1), highest: math.Inf(-1), limit: s.Limit}
 		all.index[k] = g
 		all.groups = append(all.groups, g)
 	}
@@ -91,7 +93,7 @@ func (all *Gathering) Add(s analyze.Symptom) {
 }
 
 // sorted returns the groups, the gravest and most frequent first.
-func (all *Gathering) sorted() []*gathered {
+func (all *Gathering) sorted() []*group {
 	groups := slices.Clone(all.groups)
 	sort.SliceStable(groups, func(i, j int) bool {
 		a, b := groups[i], groups[j]
@@ -106,7 +108,7 @@ func (all *Gathering) sorted() []*gathered {
 	return groups
 }
 
-func (g *gathered) add(s analyze.Symptom) {
+func (g *group) add(s analyze.Symptom) {
 	g.n++
 	if g.perEvent[s.Event] == 0 {
 		g.events = append(g.events, s.Event)
@@ -121,12 +123,12 @@ func (g *gathered) add(s analyze.Symptom) {
 		}
 	}
 	if !math.IsNaN(s.Value) {
-		g.lo, g.hi = math.Min(g.lo, s.Value), math.Max(g.hi, s.Value)
+		g.lowest, g.highest = math.Min(g.lowest, s.Value), math.Max(g.highest, s.Value)
 	}
 }
 
 // hide silences what another finding already explains.
-func hide(plan *analyze.Plan, groups []*gathered) {
+func hide(plan *analyze.Plan, groups []*group) {
 	for _, g := range groups {
 		for _, by := range groups {
 			if by != g && by.explains(g, plan) {
@@ -137,7 +139,7 @@ func hide(plan *analyze.Plan, groups []*gathered) {
 }
 
 // explains reports whether finding g follows from this one.
-func (by *gathered) explains(g *gathered, plan *analyze.Plan) bool {
+func (by *group) explains(g *group, plan *analyze.Plan) bool {
 	same := by.signal == g.signal
 	switch by.kind {
 	case analyze.MovedInstead:
@@ -183,8 +185,8 @@ func isContact(plan *analyze.Plan, relay, signal string) bool {
 	return r != nil && signal != "" && (r.Make == signal || r.Break == signal)
 }
 
-// often says how often a symptom was seen: empty for every time.
-func (g *gathered) often(plan *analyze.Plan, cycles int) string {
+// howOften says how often a symptom was seen: empty for every time.
+func (g *group) howOften(plan *analyze.Plan, cycles int) string {
 	if g.always(plan, cycles) {
 		return ""
 	}
@@ -206,7 +208,7 @@ func (g *gathered) often(plan *analyze.Plan, cycles int) string {
 }
 
 // always reports whether the symptom was there at every occurrence of its events.
-func (g *gathered) always(plan *analyze.Plan, cycles int) bool {
+func (g *group) always(plan *analyze.Plan, cycles int) bool {
 	for e, n := range g.perEvent {
 		steps := 0
 		if plan != nil {
@@ -223,92 +225,24 @@ func (g *gathered) always(plan *analyze.Plan, cycles int) bool {
 	return true
 }
 
-func (g *gathered) volts() string { return span2(g.lo, g.hi, g.limit, "V", 1) }
-
-// count writes whole numbers.
-func (g *gathered) count() string {
-	if g.lo == g.hi {
-		return strconv.Itoa(int(g.hi))
-	}
-	return strconv.Itoa(int(g.lo)) + " to " + strconv.Itoa(int(g.hi))
+// scaler writes the group's values and their limit.
+func (g *group) scaler(k unit.Kind) unit.Scaler {
+	return k.Scaler(unit.Figures{Values: []float64{g.lowest, g.highest}, Uncertainty: math.NaN(), Limits: []float64{g.limit}})
 }
 
-// span2 writes one figure or a range of figures, beside a limit.
-func span2(lo, hi, limit float64, unit string, scale float64) string {
-	if math.IsInf(lo, 0) {
-		return "?"
-	}
-	a, b := beside(lo*scale, limit*scale), beside(hi*scale, limit*scale)
-	if a == b {
-		return a + " " + unit
-	}
-	return a + " to " + b + " " + unit
-}
+func (g *group) volts() string { return g.scaler(unit.Voltage).Range(g.lowest, g.highest, " to ") }
 
-// short writes three significant digits.
-func short(v float64) string { return significant(v, 3) }
+func (g *group) voltLimit() string { return g.scaler(unit.Voltage).LimitText(g.limit) }
 
-func significant(v float64, digits int) string {
-	if v == 0 {
-		return "0"
-	}
-	decimals := digits - 1 - int(math.Floor(math.Log10(math.Abs(v))))
-	return strconv.FormatFloat(v, 'f', max(0, min(6, decimals)), 64)
-}
+// level is the level that a transition settled at, which stands in the limit's place.
+func (g *group) level() string { return g.scaler(unit.Voltage).Text(g.limit) }
 
-// beside writes a figure with three significant digits, or as many more as show on which
-// side of the limit it lies.
-func beside(v, limit float64) string {
-	text := short(v)
-	for digits := 4; digits <= 9; digits++ {
-		shown, err := strconv.ParseFloat(text, 64)
-		if err != nil || math.IsNaN(limit) || v == limit || (shown < limit) == (v < limit) && shown != limit {
-			break
-		}
-		text = significant(v, digits)
-	}
-	return text
-}
+func (g *group) time() string { return g.scaler(unit.Time).Range(g.lowest, g.highest, " to ") }
 
-// stated writes a limit, with three significant digits or as many more as it has.
-func stated(limit float64) string {
-	text := short(limit)
-	for digits := 4; digits <= 9; digits++ {
-		shown, err := strconv.ParseFloat(text, 64)
-		if err != nil || math.Abs(shown-limit) <= 1e-9*math.Abs(limit) {
-			break
-		}
-		text = significant(limit, digits)
-	}
-	return text
-}
+func (g *group) timeLimit() string { return g.scaler(unit.Time).LimitText(g.limit) }
 
-func (g *gathered) time() string {
-	return span2(g.lo, g.hi, g.limit, timeUnit(g.hi), timeScale(g.hi))
-}
+// number writes whole numbers.
+func (g *group) number() string { return g.scaler(unit.Number).Range(g.lowest, g.highest, " to ") }
 
-func timeUnit(s float64) string {
-	switch a := math.Abs(s); {
-	case a >= 1 || a == 0:
-		return "s"
-	case a >= 1e-3:
-		return "ms"
-	}
-	return "µs"
-}
-
-func timeScale(s float64) float64 {
-	switch timeUnit(s) {
-	case "ms":
-		return 1e3
-	case "µs":
-		return 1e6
-	}
-	return 1
-}
-
-func seconds(s float64) string { return short(s*timeScale(s)) + " " + timeUnit(s) }
-
-func statedTime(limit float64) string { return stated(limit*timeScale(limit)) + " " + timeUnit(limit) }
-
-func (g *gathered) at() string { return strings.Join(g.events, ", ") }
+// at lists the events.
+func (g *group) at() string { return words.List(g.events) }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -59,13 +60,9 @@ type doubt struct {
 	low, high float64
 }
 
-// over writes a doubt's figure, or both where they read differently.
-func (d doubt) over(text func(float64) string) string {
-	low, high := text(d.low), text(d.high)
-	if low == high {
-		return low
-	}
-	return low + " to " + high
+// in writes a doubt's figure with its unit, or both where they read differently.
+func (d doubt) in(k unit.Kind) string {
+	return k.Scaler(unit.Figures{Values: []float64{d.low, d.high}, Uncertainty: math.NaN()}).Trimmed().Range(d.low, d.high, " to ")
 }
 
 // doubtTexts are the doubts' words. Those with a figure have a verb for it, a number or a
@@ -100,12 +97,12 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.DidNotOpen:          naming("%s did not open"),
 	analyze.NotClosedInTime:     naming("%s did not close before the state ended, which was soon"),
 	analyze.DidNotCloseTill: func(_ *analyze.Measurement, d doubt) string {
-		return d.Signal + " did not close, although the supply went to " + d.over(stated) + " V"
+		return d.Signal + " did not close, although the supply went to " + d.in(unit.Voltage)
 	},
 	analyze.DidNotOpenTill: func(_ *analyze.Measurement, d doubt) string {
-		return d.Signal + " did not open, although the supply went to " + d.over(stated) + " V"
+		return d.Signal + " did not open, although the supply went to " + d.in(unit.Voltage)
 	},
-	analyze.CoilReachedOnly: sayCoilReached,
+	analyze.CoilReachedOnly: coilReachedText,
 	analyze.CoilReachedWith: fixed(""), // told with CoilReachedOnly
 	analyze.ClosedBefore: func(_ *analyze.Measurement, d doubt) string {
 		return d.Signal + " closed before " + d.Other + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
@@ -118,8 +115,8 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 }
 
 func doubtText(m *analyze.Measurement, d doubt) string {
-	if say := doubtTexts[d.Code]; say != nil {
-		return say(m, d)
+	if text := doubtTexts[d.Code]; text != nil {
+		return text(m, d)
 	}
 	return string(d.Code) // of a newer program
 }
@@ -133,7 +130,7 @@ func naming(format string) func(*analyze.Measurement, doubt) string {
 }
 
 func timing(format string) func(*analyze.Measurement, doubt) string {
-	return func(_ *analyze.Measurement, d doubt) string { return fmt.Sprintf(format, d.over(seconds)) }
+	return func(_ *analyze.Measurement, d doubt) string { return fmt.Sprintf(format, d.in(unit.Time)) }
 }
 
 func numbering(format, thing string) func(*analyze.Measurement, doubt) string {
@@ -145,17 +142,21 @@ func numbering(format, thing string) func(*analyze.Measurement, doubt) string {
 	}
 }
 
-// sayCoilReached says how far a ramp brought a coil, and what a longer one would show.
-func sayCoilReached(m *analyze.Measurement, d doubt) string {
-	with, side, limit := "", "below", m.Limit.Lower
+// coilReachedText says how far a ramp brought a coil, and what a longer one would show.
+func coilReachedText(m *analyze.Measurement, d doubt) string {
+	side, limit, expanded := "below", m.Limit.Lower, math.NaN()
 	if m.Quantity == analyze.PullInVoltage {
 		side, limit = "above", m.Limit.Upper
 	}
 	for _, x := range m.Doubts {
 		if x.Code == analyze.CoilReachedWith {
-			with = " ± " + amount(x.Value, m, func(v float64) float64 { return v })
+			expanded = x.Value
 		}
 	}
-	return fmt.Sprintf("the coil came to %s V%s only: it changes over %s that. A ramp that ends well %s %s V would show whether it must",
-		d.over(short), with, side, side, stated(limit))
+	reached := d.in(unit.Voltage)
+	if d.low == d.high {
+		reached = unit.Voltage.Reading(d.high, expanded)
+	}
+	return fmt.Sprintf("the coil came to %s only: it changes over %s that. A ramp that ends well %s %s would show whether it must",
+		reached, side, side, unit.Voltage.Format(limit))
 }

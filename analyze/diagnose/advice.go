@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze/gum"
 	"makebreak/analyze/measure"
 	"makebreak/rig/capture"
+	"makebreak/rig/unit"
 )
 
 // What would settle an undecided figure is computed from its budget: U must come
@@ -27,39 +28,39 @@ type remedy struct {
 	sources []gum.Source
 	// distribution of what the remedy leaves; empty: that of the lines' largest.
 	distribution string
-	// meter says that the remedy is a calibration, see left.
+	// meter says that the remedy is a calibration, see appendRest.
 	meter bool
-	// follow says that the remedy is to follow the output, see left.
+	// follow says that the remedy is to follow the output, see appendRest.
 	follow bool
 	// least is the smallest s that is worth talking of.
 	least float64
-	// say says how far to go: s is how much of the standard uncertainty u of the cause
+	// text says how far to go: s is how much of the standard uncertainty u of the cause
 	// may be left.
-	say func(x *analyze.Measurement, c *cause, s float64) string
+	text func(x *analyze.Measurement, c *cause, s float64) string
 }
 
 // mostCycles is the largest number of cycles that is proposed.
 const mostCycles = 10_000
 
 var remedies = []remedy{
-	{cause: "the scatter of the samples", distribution: "normal", least: 0.01, say: sayRepeat,
+	{cause: "the scatter of the samples", distribution: "normal", least: 0.01, text: repeatText,
 		sources: []gum.Source{analyze.Repeatability, analyze.NoiseOfTwo, analyze.ConversionMean, analyze.StateLevels, analyze.ScatterOfSamples}},
-	{cause: "the resistors and the converter", distribution: "rectangular", meter: true, say: sayCalibrate,
+	{cause: "the resistors and the converter", distribution: "rectangular", meter: true, text: calibrateText,
 		sources: []gum.Source{gum.Source(capture.UpperResistor), gum.Source(capture.LowerResistor), gum.Source(capture.ADCGain), gum.Source(capture.ADCGainAtRange), gum.Source(capture.ADCOffset),
 			gum.Source(capture.ADCInputImpedance), gum.Source(capture.ADCInputReturn)}},
-	{cause: "the calibration", distribution: "rectangular", meter: true, say: sayCalibrateAgain,
+	{cause: "the calibration", distribution: "rectangular", meter: true, text: calibrateAgainText,
 		sources: []gum.Source{gum.Source(capture.MeterAccuracy), gum.Source(capture.CalibrationPoints), gum.Source(capture.CalibrationSlope), gum.Source(capture.CalibrationAgeing)}},
-	{cause: "the sampling interval", say: saySample, sources: []gum.Source{analyze.SamplingInterval, analyze.ConversionGap, analyze.EdgeNotClean, analyze.SingleSample, analyze.OutputBounces}},
-	{cause: "how fast the edge is", distribution: "rectangular", follow: true, say: sayFollow, sources: []gum.Source{analyze.HiddenEdgeSwept}},
-	{cause: "how fast the edge is", say: sayConvert, sources: []gum.Source{analyze.HiddenEdge}},
-	{cause: "that the level moves during the state", say: saySteady, sources: []gum.Source{analyze.LevelDrift}},
-	{cause: "that samples may be means", say: sayAveraged, sources: []gum.Source{analyze.SamplesMayBeMeans}},
-	{cause: "that no sample shows the step", say: sayAgain, sources: []gum.Source{analyze.SamplesMayBeValues}},
-	{cause: "the instant of the event", say: sayReference, sources: []gum.Source{analyze.EventInstant}},
-	{cause: "the time stamps", distribution: "normal", say: sayStamps, sources: []gum.Source{analyze.TimeStamp, analyze.ContactTimeStamp}},
-	{cause: "the supply's slope", say: saySlope, sources: []gum.Source{analyze.SupplyMoves}},
-	{cause: "the resolution", say: sayResolution, sources: []gum.Source{analyze.Resolution}},
-	{say: sayKnown},
+	{cause: "the sampling interval", text: sampleText, sources: []gum.Source{analyze.SamplingInterval, analyze.ConversionGap, analyze.EdgeNotClean, analyze.SingleSample, analyze.OutputBounces}},
+	{cause: "how fast the edge is", distribution: "rectangular", follow: true, text: followText, sources: []gum.Source{analyze.HiddenEdgeSwept}},
+	{cause: "how fast the edge is", text: convertText, sources: []gum.Source{analyze.HiddenEdge}},
+	{cause: "that the level moves during the state", text: steadyText, sources: []gum.Source{analyze.LevelDrift}},
+	{cause: "that samples may be means", text: averagedText, sources: []gum.Source{analyze.SamplesMayBeMeans}},
+	{cause: "that no sample shows the step", text: againText, sources: []gum.Source{analyze.SamplesMayBeValues}},
+	{cause: "the instant of the event", text: referenceText, sources: []gum.Source{analyze.EventInstant}},
+	{cause: "the time stamps", distribution: "normal", text: stampsText, sources: []gum.Source{analyze.TimeStamp, analyze.ContactTimeStamp}},
+	{cause: "the supply's slope", text: slopeText, sources: []gum.Source{analyze.SupplyMoves}},
+	{cause: "the resolution", text: resolutionText, sources: []gum.Source{analyze.Resolution}},
+	{text: knownText},
 }
 
 // fastest is the shortest conversion that there is: 3300 a second, as the ADS1015 makes.
@@ -104,18 +105,18 @@ func advice(x *analyze.Measurement) string {
 	for n := 1; n <= len(causes); n++ {
 		t := newTrial(x, causes, n, rest)
 		if left = t.expanded(0); left <= distance {
-			return head + ": " + t.say(t.allowed(distance))
+			return head + ": " + t.text(t.allowed(distance))
 		}
 	}
 	return fmt.Sprintf("%s; too close to the limit for this rig: with all that can be improved, ± %s would be left", head, amount(left, x, rounded))
 }
 
-// say says how far the causes treated must be bettered.
-func (t *trial) say(s float64) string {
+// text says how far the causes treated must be improved.
+func (t *trial) text(s float64) string {
 	words := make([]string, len(t.treated))
 	for i := range t.treated {
 		c := &t.treated[i]
-		words[i] = c.say(t.x, c, math.Max(s, math.Max(c.least, c.floor)))
+		words[i] = c.text(t.x, c, math.Max(s, math.Max(c.least, c.floor)))
 	}
 	if len(words) == 1 {
 		return words[0] + " would settle it"
@@ -159,8 +160,8 @@ func causesOf(budget []gum.Component) (causes []cause, rest []gum.Component) {
 	}
 	slices.SortStableFunc(causes, func(a, b cause) int {
 		switch {
-		case a.spent() != b.spent():
-			if a.spent() {
+		case a.exhausted() != b.exhausted():
+			if a.exhausted() {
 				return 1
 			}
 			return -1
@@ -211,23 +212,23 @@ func (c *cause) name() string {
 type trial struct {
 	x       *analyze.Measurement
 	treated []cause
-	// kept are the lines that stay as they are, with room for what is left of the others.
-	kept []gum.Component
+	// untouched are the lines that stay as they are, with room for what is left of the others.
+	untouched []gum.Component
 }
 
 func newTrial(x *analyze.Measurement, causes []cause, n int, rest []gum.Component) trial {
-	t := trial{x: x, treated: causes[:n], kept: append(make([]gum.Component, 0, len(x.Budget)+2+2*n), rest...)}
+	t := trial{x: x, treated: causes[:n], untouched: append(make([]gum.Component, 0, len(x.Budget)+2+2*n), rest...)}
 	for i := range causes[n:] {
-		t.kept = append(t.kept, causes[n+i].lines...)
+		t.untouched = append(t.untouched, causes[n+i].lines...)
 	}
 	return t
 }
 
 // expanded is the expanded uncertainty with s times the causes treated.
 func (t *trial) expanded(s float64) float64 {
-	budget := t.kept
+	budget := t.untouched
 	for i := range t.treated {
-		budget = t.treated[i].left(budget, t.x, s)
+		budget = t.treated[i].appendRest(budget, t.x, s)
 	}
 	_, expanded := gum.Combine(budget).Expanded()
 	return expanded
@@ -248,17 +249,17 @@ func (t *trial) allowed(distance float64) float64 {
 	return low
 }
 
-// left appends what is left of a cause when its remedy leaves s of it. A meter's
+// appendRest appends what is left of a cause when its remedy leaves s of it. A meter's
 // accuracy counts twice there: as what all its readings share, and, as far as it is in
 // digits or volts, as what each of a calibration's points has of its own. Near one of
 // only two points both are alike, which is the worst case.
-func (c *cause) left(budget []gum.Component, x *analyze.Measurement, s float64) []gum.Component {
+func (c *cause) appendRest(budget []gum.Component, x *analyze.Measurement, s float64) []gum.Component {
 	s = math.Max(s, math.Max(c.least, c.floor))
 	if c.follow {
 		s = c.followed() // however little is asked for
 	}
 	line := c.lines[c.largest()]
-	if c.distribution != "" && !c.spent() {
+	if c.distribution != "" && !c.exhausted() {
 		line.Distribution = c.distribution
 	}
 	line.Standard, line.Sensitivity = s*c.standard(), 1
@@ -298,9 +299,9 @@ func levelOfFigure(x *analyze.Measurement) float64 {
 	return math.Abs(x.Value)
 }
 
-// sayRepeat says how many cycles' mean would do: the standard uncertainty of a mean
+// repeatText says how many cycles' mean would do: the standard uncertainty of a mean
 // falls with the square root of their number (GUM 4.2.3).
-func sayRepeat(x *analyze.Measurement, _ *cause, s float64) string {
+func repeatText(x *analyze.Measurement, _ *cause, s float64) string {
 	n := cyclesFor(s)
 	words := "the mean of " + strconv.Itoa(n) + " cycles"
 	if x.Quantity == analyze.LowLevel || x.Quantity == analyze.HighLevel || x.Quantity == analyze.PullInMargin || x.Quantity == analyze.DropOutMargin {
@@ -315,22 +316,22 @@ func cyclesFor(s float64) int {
 	return int(math.Min(mostCycles, math.Max(2, roundedUp(n))))
 }
 
-func sayCalibrate(x *analyze.Measurement, c *cause, s float64) string {
+func calibrateText(x *analyze.Measurement, c *cause, s float64) string {
 	return "calibrating the output against a meter good to ± " + c.goodTo(x, s)
 }
 
-func sayCalibrateAgain(x *analyze.Measurement, c *cause, s float64) string {
+func calibrateAgainText(x *analyze.Measurement, c *cause, s float64) string {
 	return "calibrating again, against a meter good to ± " + c.goodTo(x, s)
 }
 
-// goodTo is the half-width that is left to a meter, which counts twice: see left.
+// goodTo is the half-width that is left to a meter, which counts twice: see appendRest.
 func (c *cause) goodTo(x *analyze.Measurement, s float64) string {
 	return amount(s*c.standard()/math.Sqrt2*math.Sqrt(3), x, roundedDown) + " or better"
 }
 
-// saySample says how close the samples must be. The present interval follows from
+// sampleText says how close the samples must be. The present interval follows from
 // the component that it made.
-func saySample(x *analyze.Measurement, c *cause, s float64) string {
+func sampleText(x *analyze.Measurement, c *cause, s float64) string {
 	line := &c.lines[c.largest()]
 	now := intervalOf(x, line)
 	if x.Quantity != analyze.TransitionDuration { // whose lines are of one interval
@@ -369,44 +370,44 @@ func (c *cause) followed() float64 {
 	return math.Sqrt(sum / c.variance)
 }
 
-// spent reports whether a cause's remedy would change little.
-func (c *cause) spent() bool {
+// exhausted reports whether a cause's remedy would change little.
+func (c *cause) exhausted() bool {
 	const little = 0.8
 	return c.floor > little || c.follow && c.followed() > little
 }
 
-func sayFollow(x *analyze.Measurement, c *cause, _ float64) string {
+func followText(x *analyze.Measurement, c *cause, _ float64) string {
 	return fmt.Sprintf("following the output (sample: follow), which leaves some ± %s of that (now ± %s)",
 		amount(c.followed()*c.standard(), x, rounded), amount(c.standard(), x, rounded))
 }
 
-// sayConvert: how far an edge can be misplaced goes with the time of a conversion.
-func sayConvert(x *analyze.Measurement, c *cause, s float64) string {
+// convertText: how far an edge can be misplaced goes with the time of a conversion.
+func convertText(x *analyze.Measurement, c *cause, s float64) string {
 	now := math.Abs(c.lines[c.largest()].Sensitivity)
 	return fmt.Sprintf("conversions of %s or shorter (now %s: a faster rate or converter)", amount(math.Max(s*now, fastest), x, roundedDown), amount(now, x, rounded))
 }
 
-func saySteady(x *analyze.Measurement, c *cause, s float64) string {
+func steadyText(x *analyze.Measurement, c *cause, s float64) string {
 	whole := 2 * c.standard() * math.Sqrt(12) // see repeatability
 	return fmt.Sprintf("an output that moves by no more than %s during the state (now %s)", amount(s*whole, x, roundedDown), amount(whole, x, rounded))
 }
 
-func sayAveraged(*analyze.Measurement, *cause, float64) string {
+func averagedText(*analyze.Measurement, *cause, float64) string {
 	return "saying whether the samples are means (--averaged)"
 }
 
-func sayAgain(*analyze.Measurement, *cause, float64) string {
+func againText(*analyze.Measurement, *cause, float64) string {
 	return "another capture of the step, in which a sample lies between the states"
 }
 
-func sayReference(x *analyze.Measurement, c *cause, s float64) string {
+func referenceText(x *analyze.Measurement, c *cause, s float64) string {
 	return fmt.Sprintf("a reference wired to the event, which gives its instant to ± %s or better (now ± %s)",
 		amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
 }
 
-// sayStamps: what is random of the stamps averages out, what they share cancels in a
+// stampsText: what is random of the stamps averages out, what they share cancels in a
 // difference of two.
-func sayStamps(x *analyze.Measurement, c *cause, s float64) string {
+func stampsText(x *analyze.Measurement, c *cause, s float64) string {
 	words := fmt.Sprintf("edges stamped to ± %s or better (now ± %s)", amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
 	if n := cyclesFor(s); n < mostCycles {
 		words += fmt.Sprintf(" (or the mean of %d cycles)", n)
@@ -414,17 +415,17 @@ func sayStamps(x *analyze.Measurement, c *cause, s float64) string {
 	return words
 }
 
-// saySlope: what the supply changes by while the armature moves goes with its slope.
-func saySlope(_ *analyze.Measurement, _ *cause, s float64) string {
+// slopeText: what the supply changes by while the armature moves goes with its slope.
+func slopeText(_ *analyze.Measurement, _ *cause, s float64) string {
 	return fmt.Sprintf("a ramp %s times as slow", strconv.FormatFloat(roundedUp(1/math.Max(s, 1e-3)), 'f', -1, 64))
 }
 
-func sayResolution(x *analyze.Measurement, c *cause, s float64) string {
+func resolutionText(x *analyze.Measurement, c *cause, s float64) string {
 	step := c.standard() * math.Sqrt(12)
 	return fmt.Sprintf("steps of %s or finer (now %s)", amount(s*step, x, roundedDown), amount(step, x, rounded))
 }
 
-func sayKnown(x *analyze.Measurement, c *cause, s float64) string {
+func knownText(x *analyze.Measurement, c *cause, s float64) string {
 	return fmt.Sprintf("%s known to ± %s or better (now ± %s)", c.lines[0].Source, amount(s*c.standard(), x, roundedDown), amount(c.standard(), x, rounded))
 }
 
@@ -477,20 +478,9 @@ func rounded(v float64) float64 {
 
 // amount writes a positive amount of a figure's unit, rounded.
 func amount(v float64, x *analyze.Measurement, round func(float64) float64) string {
+	kind := unit.Of(x.Quantity.Unit())
 	if !(v > 0) {
-		return "0 " + x.Quantity.Unit()
+		return kind.Format(0)
 	}
-	v = round(v)
-	scale, prefix := 1.0, ""
-	switch {
-	case v < 0.999e-6:
-		scale, prefix = 1e9, "n"
-	case v < 0.999e-3:
-		scale, prefix = 1e6, "µ"
-	case v < 0.999:
-		scale, prefix = 1e3, "m"
-	}
-	digits := 2 - int(math.Floor(math.Log10(v*scale)))
-	w := math.Round(v*scale*math.Pow10(digits)) / math.Pow10(digits)
-	return strconv.FormatFloat(w, 'f', -1, 64) + " " + prefix + x.Quantity.Unit()
+	return kind.Short(round(v), 3)
 }

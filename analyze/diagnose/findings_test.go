@@ -1,0 +1,149 @@
+package diagnose
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"makebreak/analyze"
+)
+
+// seen is one symptom for each cycle and event given.
+func seen(k analyze.Kind, signal, other string, value, limit float64, at ...any) (all []analyze.Symptom) {
+	for i := 0; i < len(at); i += 2 {
+		all = append(all, analyze.Symptom{Cycle: at[i].(int), Event: at[i+1].(string), Signal: signal, Kind: k, Other: other, Value: value, Limit: limit})
+	}
+	return all
+}
+
+func TestFindings_HowOften(t *testing.T) {
+	plan := &analyze.Plan{Steps: []string{"arm", "disarm", "arm", "disarm"}}
+	for _, c := range []struct {
+		name   string
+		plan   *analyze.Plan
+		at     []any // cycle, event, ...
+		cycles int
+		want   string
+	}{
+		{"at each occurrence", plan, []any{1, "arm", 1, "arm", 2, "arm", 2, "arm"}, 2, ""},
+		{"at one of two occurrences in a cycle", plan, []any{1, "arm", 2, "arm"}, 2, "in every cycle, at arm"},
+		{"in one of two cycles", plan, []any{2, "arm", 2, "arm"}, 2, "in 1 of 2 cycles (cycle 2), at arm"},
+		{"in all cycles but one", plan, []any{1, "arm", 1, "arm", 2, "arm", 2, "arm"}, 3, "in 2 of 3 cycles (cycles 1, 2), at arm"},
+		{"no plan, each cycle", nil, []any{1, "arm", 2, "arm"}, 2, ""},
+		{"no plan, not each cycle", nil, []any{1, "arm", 3, "arm"}, 3, "in 2 of 3 cycles (cycles 1, 3), at arm"},
+		{"two events", plan, []any{1, "arm", 1, "disarm", 2, "disarm"}, 2, "in every cycle, at arm, disarm"},
+		{"one of one cycle", plan, []any{1, "arm"}, 1, "in every cycle, at arm"},
+		{"very many", nil, []any{1, "arm", 2, "arm", 3, "arm", 4, "arm", 5, "arm", 6, "arm", 9, "arm"}, 20, "in 7 of 20 cycles (cycles 1, 2, 3, 4, …, 9), at arm"},
+		{"five of many", nil, []any{1, "arm", 2, "arm", 3, "arm", 4, "arm", 5, "arm"}, 20, "in 5 of 20 cycles (cycles 1, 2, 3, 4, 5), at arm"},
+	} {
+		found := Findings(c.plan, seen(analyze.Chattering, "K1", "", math.NaN(), math.NaN(), c.at...), c.cycles)
+		if len(found) != 1 {
+			t.Errorf("%s: %d findings", c.name, len(found))
+			continue
+		}
+		_, often, _ := strings.Cut(found[0].Text, " Seen ")
+		if often = strings.TrimSuffix(often, "."); often != c.want {
+			t.Errorf("%s: seen %q, want %q", c.name, often, c.want)
+		}
+	}
+}
+
+// A figure and its limit are in one unit and never seem to be on the other side of it.
+func TestFindings_Figures(t *testing.T) {
+	for _, c := range []struct {
+		kind          analyze.Kind
+		signal, other string
+		lowest        float64
+		highest       float64
+		limit         float64
+		want          string
+	}{
+		{analyze.NearLimit, "OUT3", "ripple", 0.4919, 0.4931, 0.5, "Ripple of OUT3 cannot be decided: 492 to 493 mV is closer to the limit 500 mV than"},
+		{analyze.LowWhenOn, "OUT3", "high_level", 11.9996, 11.9996, 12, "OUT3 is low when on: 11.9996 V, at least 12 V expected."},
+		{analyze.HighWhenOff, "OUT3", "low_level", 1.0004, 1.2, 1, "OUT3 is too high when off: 1.0004 to 1.20 V, at most 1 V expected."},
+		{analyze.SlowOperate, "K1", "operate_time", 0.0161, 0.0182, 0.015, "Relay K1 operates slowly: 16.1 to 18.2 ms, limit 15 ms."},
+		{analyze.LongBounce, "K1_NO", "bounce_count", 5, 12, 3, "Contact K1_NO bounces too often: up to 12 times, limit 3."},
+		{analyze.LongBounce, "K1_NO", "bounce_time", 0.0061, 0.0061, 0.005, "Contact K1_NO bounces too long: 6.10 ms, limit 5 ms."},
+		{analyze.Overshoots, "OUT3", "", 17.2, 18.5, 13.5, "goes up to 18.5 V before it settles at 13.5 V."},
+		{analyze.Undershoots, "OUT3", "", -9.5, -3, 0.6, "goes down to -9.50 V before it settles at 0.60 V."},
+		{analyze.MorePulses, "OUT3", "", 2, 4, math.NaN(), "OUT3 pulsed 2 to 4 times at arm, once expected."},
+		{analyze.OffLimit, "K1", "transfer_time", 0.0021, 0.0021, 0.001, "Transfer time of K1 is out of its limit: 2.10 ms, limit 1 ms."},
+		{analyze.Doubtful, "K1", "operate_time", 0.01, 0.01, math.NaN(), "Operate time of K1 cannot be decided at arm. The reason stands with each figure."},
+	} {
+		all := append(seen(c.kind, c.signal, c.other, c.lowest, c.limit, 1, "arm"), seen(c.kind, c.signal, c.other, c.highest, c.limit, 2, "arm")...)
+		found := Findings(nil, all, 2)
+		if len(found) != 1 || !strings.Contains(found[0].Text, c.want) || found[0].Verdict != c.kind.Verdict() {
+			t.Errorf("%s: %+v\nwant %q", c.kind, found, c.want)
+		}
+	}
+}
+
+// Every kind of symptom has words, and every quantity's row names kinds that have.
+func TestFindings_AllKindsHaveWords(t *testing.T) {
+	for _, d := range analyze.Definitions() {
+		for _, k := range []analyze.Kind{d.Above, d.Below} {
+			if findingTexts[k] == nil {
+				t.Errorf("%s: symptom %q has no words", d.Quantity, k)
+			}
+		}
+	}
+	for k := range findingTexts {
+		found := Findings(&analyze.Plan{}, seen(k, "OUT3", "K1", 1, 2, 1, "arm"), 1)
+		if len(found) != 1 || found[0].Text == "" || strings.Contains(found[0].Text, "%!") {
+			t.Errorf("%s: %+v", k, found)
+		}
+	}
+}
+
+// The gravest comes first, then the most frequent; what one finding explains is not said again.
+func TestFindings_OrderAndSilence(t *testing.T) {
+	nan := math.NaN()
+	plan := &analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "OUT3", Relay: "K1"}, {Signal: "OUT4"}}, Relays: []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO"}}}
+	for _, c := range []struct {
+		name string
+		all  [][]analyze.Symptom
+		want []analyze.Kind
+	}{
+		{"gravest first", [][]analyze.Symptom{seen(analyze.NearLimit, "OUT4", "ripple", 1, 2, 1, "a", 2, "a"), seen(analyze.Rippling, "OUT3", "ripple", 1, 2, 1, "a")}, []analyze.Kind{analyze.Rippling, analyze.NearLimit}},
+		{"most frequent first", [][]analyze.Symptom{seen(analyze.SlowRelease, "K1", "", 1, 2, 1, "a"), seen(analyze.SlowOperate, "K1", "", 1, 2, 1, "a", 2, "a")}, []analyze.Kind{analyze.SlowOperate, analyze.SlowRelease}},
+		{"the one that moved instead", [][]analyze.Symptom{seen(analyze.MovedInstead, "OUT3", "OUT4", nan, nan, 1, "a"), seen(analyze.MovedUnasked, "OUT4", "", 1, nan, 1, "a")}, []analyze.Kind{analyze.MovedInstead}},
+		{"another that moved", [][]analyze.Symptom{seen(analyze.MovedInstead, "OUT3", "OUT5", nan, nan, 1, "a"), seen(analyze.MovedUnasked, "OUT4", "", 1, nan, 1, "a")}, []analyze.Kind{analyze.MovedInstead, analyze.MovedUnasked}},
+		{"a loose wire upsets the relay behind it", [][]analyze.Symptom{seen(analyze.LooseWire, "OUT3", "", 1, nan, 1, "a", 2, "a"), seen(analyze.SlowOperate, "K1", "", 1, 2, 1, "a")}, []analyze.Kind{analyze.LooseWire}},
+		{"and no other", [][]analyze.Symptom{seen(analyze.LooseWire, "OUT4", "", 1, nan, 1, "a", 2, "a"), seen(analyze.SlowOperate, "K1", "", 1, 2, 1, "a")}, []analyze.Kind{analyze.LooseWire, analyze.SlowOperate}},
+		{"held in, and high when off", [][]analyze.Symptom{seen(analyze.HeldIn, "K1", "OUT3", 2, 1, 1, "a"), seen(analyze.HighWhenOff, "OUT3", "", 2, 1, 1, "a"), seen(analyze.OffMayHold, "K1", "", 2, 1, 1, "a")}, []analyze.Kind{analyze.HeldIn}},
+		{"chatter of a relay and its contact", [][]analyze.Symptom{seen(analyze.Chattering, "K1", "OUT3", nan, nan, 1, "a", 2, "a"), seen(analyze.LongBounce, "K1_NO", "", 1, 1, 1, "a")}, []analyze.Kind{analyze.Chattering}},
+		{"near where it also fails", [][]analyze.Symptom{seen(analyze.SlowOperate, "K1", "operate_time", 2, 1, 1, "a"), seen(analyze.NearLimit, "K1", "operate_time", 1, 1, 2, "a")}, []analyze.Kind{analyze.SlowOperate}},
+		{"near in another quantity", [][]analyze.Symptom{seen(analyze.SlowOperate, "K1", "operate_time", 2, 1, 1, "a"), seen(analyze.NearLimit, "K1", "release_time", 1, 1, 2, "a")}, []analyze.Kind{analyze.SlowOperate, analyze.NearLimit}},
+	} {
+		var g Gathering
+		for _, list := range c.all {
+			for _, s := range list {
+				g.Add(s)
+			}
+		}
+		found := g.Findings(plan, 2)
+		var got []string
+		for _, f := range found {
+			got = append(got, f.Text)
+		}
+		if len(found) != len(c.want) {
+			t.Errorf("%s: %d findings, want %v:\n%s", c.name, len(found), c.want, strings.Join(got, "\n"))
+			continue
+		}
+		for i, k := range c.want {
+			if head, _, _ := strings.Cut(findingTexts[k](plan, g.groupOf(k)), "."); !strings.HasPrefix(found[i].Text, head) {
+				t.Errorf("%s: finding %d is %q, want %s", c.name, i, found[i].Text, k)
+			}
+		}
+	}
+}
+
+// groupOf is the group of a kind.
+func (all *Gathering) groupOf(k analyze.Kind) *group {
+	for _, g := range all.groups {
+		if g.kind == k {
+			return g
+		}
+	}
+	return nil
+}

@@ -1,0 +1,226 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"makebreak/analyze"
+	"makebreak/rig/unit"
+	"makebreak/rig/words"
+)
+
+// findingTexts are the findings' words: what was seen, the likely cause, and the first
+// thing to check.
+var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
+	analyze.NotSampled: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s gave no samples at %s. Check the converter and its channel in the rig file.", g.signal, g.at())
+	},
+	analyze.SamplesMissing: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Samples of %s are missing at %s, for %s at a time. What it did meanwhile is not known. Check the converter's wires and what else keeps the processor busy, or the file's rows.", g.signal, g.at(), g.time())
+	},
+	analyze.WatchedShort: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s was watched for only %s at %s. That is too short to say whether it does what is expected. Hold the step for longer.", g.signal, g.time(), g.at())
+	},
+	analyze.Reversed: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is at %s at %s, below zero. Check whether its two wires are swapped.", g.signal, g.volts(), g.at())
+	},
+	analyze.MorePulses: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, g.number(), g.at())
+	},
+	analyze.DidNotMove: didNotMoveText,
+	analyze.MovedInstead: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely a wrong output address. Check the address of this output in the unit's programming (main board and expanders share one list), then the wire.", g.signal, g.at(), g.other)
+	},
+	analyze.MovedUnasked: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s moved at %s and should have kept its state. Check whether another output is programmed to its address.", g.signal, g.at())
+	},
+	analyze.Inverted: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is inverted: it does the opposite of what is expected at %s. Check the output's polarity in the unit's programming.", g.signal, g.at())
+	},
+	analyze.FellBack: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s reached its state at %s and did not keep it until the next event. Check whether the output is programmed as a pulse or with a time, and whether its supply holds under load.", g.signal, g.at())
+	},
+	analyze.NoPulse: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s went high at %s and did not come back: no pulse. Check whether the output is programmed as a pulse.", g.signal, g.at())
+	},
+	analyze.PulseLength: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), g.timeLimit())
+	},
+	analyze.LowWhenOn: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is low when on: %s, at least %s expected. Check the supply and battery under load, then the load's current and the wiring's resistance.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.HighWhenOn: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is too high when on: %s, at most %s expected. Check the charger's voltage.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.HighWhenOff: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is too high when off: %s, at most %s expected. Check for leakage and for a load that returns to another supply.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.OffMayHold: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("The off-state voltage can hold relay %s in. It leaves a margin of %s to the must-release voltage%s, at least %s wanted. Check for leakage. A resistor across the coil, or a relay that needs more current, lowers it.", g.signal, g.volts(), mustRelease(plan, g.signal), g.voltLimit())
+	},
+	analyze.WeakPullIn: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s wanted. Check the output's level under load and the relay's rating.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.Rippling: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s expected. Check for mains hum, a bad ground, or a failing supply or battery.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.Drooping: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s does not hold its level: it drifts during the state at %s. Check the battery and the supply under load.", g.signal, g.at())
+	},
+	analyze.LeftState: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s left its state for %s at %s. Check its wire and terminal, then the output's programming.", g.signal, g.time(), g.at())
+	},
+	analyze.LooseWire: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s falls to 0 V for %s at a time, below its own off level: very likely a loose wire or terminal. Pull gently at its wires.", g.signal, g.time())
+	},
+	analyze.SlowSwitching: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check delays in the unit's programming.", g.signal, g.at(), g.time(), g.timeLimit())
+	},
+	analyze.EarlySwitching: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check the exit delay in the unit's programming.", g.signal, g.at(), g.time(), g.timeLimit())
+	},
+	analyze.SlowTransition: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s changes its level slowly at %s: %s. Check for a capacitive load.", g.signal, g.at(), g.time())
+	},
+	analyze.RelayStill: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
+	},
+	analyze.PullsInHigh: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.LetsGoLow: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s releases only at %s; it must release at %s. Check the armature and its spring. Leakage of an output may hold such a relay in.", g.signal, g.volts(), g.voltLimit())
+	},
+	analyze.RelayAlone: func(plan *analyze.Plan, g *group) string {
+		if plan.MovesAt(g.events) {
+			return fmt.Sprintf("Relay %s changed over at %s, where only the supply was set. Check its must-operate and must-release voltages against that supply.", g.signal, g.at())
+		}
+		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
+	},
+	analyze.HeldIn: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s is held in: %s is off at %s, above the %s at which the relay must release. Check for leakage. A resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), g.voltLimit())
+	},
+	analyze.ContactsSwap: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("NO and NC of %s are swapped: the contact named as normally open opens when the relay operates. Swap the two wires, or the names in the rig file.", g.signal)
+	},
+	analyze.Welded: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Contact %s is welded: it stays closed although the output is off and low enough to release the relay. Check with the coil unplugged. Replace the relay and find what overloaded it.", g.signal)
+	},
+	analyze.UnsteadyMake: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Contact %s does not close steadily although the relay moves: high contact resistance or a bad wire. Check its resistance with a meter, then its terminal.", g.signal)
+	},
+	analyze.Chattering: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the output is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal)
+	},
+	analyze.LongBounce: func(_ *analyze.Plan, g *group) string {
+		if g.other == string(analyze.BounceCount) {
+			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, words.Count(int(g.highest), "time"), g.scaler(unit.Number).Limit(g.limit))
+		}
+		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), g.timeLimit())
+	},
+	analyze.SlowOperate: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in.", g.signal, g.time(), g.timeLimit())
+	},
+	analyze.SlowRelease: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage.", g.signal, g.time(), g.timeLimit())
+	},
+	analyze.Overlap: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
+	},
+	analyze.EdgesLost: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Edges of %s's contacts were lost, so what they did at %s is not known. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
+	},
+	analyze.NotVolts: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s reads up to %s at %s, which no such output can have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
+	},
+	analyze.Doubtful: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s of %s cannot be decided at %s. The reason stands with each figure.", quantityText(g), g.signal, g.at())
+	},
+	analyze.SupplyLost: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("The supply's converter had lost its setting at %s. The unit was not supplied as it should be, so nothing counts until the end of that cycle. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
+	},
+	analyze.Overshoots: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), g.scaler(unit.Voltage).Text(g.highest), g.level())
+	},
+	analyze.Undershoots: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s undershoots at %s: it goes down to %s before it settles at %s. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), g.scaler(unit.Voltage).Text(g.lowest), g.level())
+	},
+	analyze.OffLimit:  offLimitText,
+	analyze.NearLimit: nearLimitText,
+}
+
+// mustRelease is the voltage at which a relay must release, in words.
+func mustRelease(plan *analyze.Plan, relay string) string {
+	if plan == nil {
+		return ""
+	}
+	if r := plan.Relay(relay); r != nil && !math.IsNaN(r.MustRelease) {
+		return " of " + unit.Voltage.Format(r.MustRelease)
+	}
+	return ""
+}
+
+func didNotMoveText(plan *analyze.Plan, g *group) string {
+	demanded := demandAt(plan, g)
+	if demanded != "" {
+		demanded = " " + demanded
+	}
+	if g.often != "" {
+		return fmt.Sprintf("%s failed to switch in some cycles: it did not go%s at %s, though it does at other times. Check the key-switch wire and how long it is pulsed, then whether the unit refuses to arm (an open zone, a tamper).", g.signal, demanded, g.at())
+	}
+	check := "Check whether the unit armed at all, then the output's programming, fuse and wire."
+	if g.highest > analyze.AssumedNominal/2 {
+		check = "Check the output's programming, then for a short to the supply or a switch that has failed closed."
+	}
+	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
+}
+
+// demandAt is the word of what was demanded at all of a finding's events.
+func demandAt(plan *analyze.Plan, g *group) string {
+	if plan == nil {
+		return ""
+	}
+	o := plan.Output(g.signal)
+	if o == nil {
+		return ""
+	}
+	word := ""
+	for _, e := range g.events {
+		d := o.Expect[e].Demand
+		w := d.String()
+		if d == analyze.Pulse {
+			w = "high"
+		}
+		if word != "" && w != word {
+			return ""
+		}
+		word = w
+	}
+	return word
+}
+
+func offLimitText(_ *analyze.Plan, g *group) string {
+	value, limit := g.figures()
+	return fmt.Sprintf("%s of %s is out of its limit: %s, limit %s.", quantityText(g), g.signal, value, limit)
+}
+
+func nearLimitText(_ *analyze.Plan, g *group) string {
+	value, limit := g.figures()
+	return fmt.Sprintf("%s of %s cannot be decided: %s is closer to the limit %s than the measurement is sure. What would settle it stands with each figure.", quantityText(g), g.signal, value, limit)
+}
+
+// figures are the group's values and their limit, in the unit of the quantity that they are of.
+func (g *group) figures() (values, limit string) {
+	s := g.scaler(unit.Of(analyze.Quantity(g.other).Unit()))
+	return s.Range(g.lowest, g.highest, " to "), s.LimitText(g.limit)
+}
+
+// quantityText is the name of the group's quantity at the beginning of a sentence.
+func quantityText(g *group) string {
+	text := strings.ReplaceAll(g.other, "_", " ")
+	if text == "" {
+		return "A figure"
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
