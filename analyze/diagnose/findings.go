@@ -234,8 +234,9 @@ func (g *group) volts() string { return g.scaler(unit.Voltage).Range(g.lowest, g
 
 func (g *group) voltLimit() string { return g.scaler(unit.Voltage).LimitText(g.limit) }
 
-// level is the level that a transition settled at, which stands in the limit's place.
-func (g *group) level() string { return g.scaler(unit.Voltage).Text(g.limit) }
+// rating is the voltage that the limit's place holds where it is no limit of the value: what
+// a relay is made for, or where a transition settled.
+func (g *group) rating() string { return unit.Voltage.Short(g.limit, 3) }
 
 func (g *group) time() string { return g.scaler(unit.Time).Range(g.lowest, g.highest, " to ") }
 

@@ -65,7 +65,7 @@ func TestFindings_Figures(t *testing.T) {
 		{analyze.LongBounce, "K1_NO", "bounce_count", 5, 12, 3, "Contact K1_NO bounces too often: up to 12 times, limit 3."},
 		{analyze.LongBounce, "K1_NO", "bounce_time", 0.0061, 0.0061, 0.005, "Contact K1_NO bounces too long: 6.10 ms, limit 5 ms."},
 		{analyze.Overshoots, "OUT3", "", 17.2, 18.5, 13.5, "goes up to 18.5 V before it settles at 13.5 V."},
-		{analyze.Undershoots, "OUT3", "", -9.5, -3, 0.6, "goes down to -9.50 V before it settles at 0.60 V."},
+		{analyze.Undershoots, "OUT3", "", -9.5, -3, 0.6, "goes down to -9.5 V before it settles at 600 mV."},
 		{analyze.MorePulses, "OUT3", "", 2, 4, math.NaN(), "OUT3 pulsed 2 to 4 times at arm, once expected."},
 		{analyze.OffLimit, "K1", "transfer_time", 0.0021, 0.0021, 0.001, "Transfer time of K1 is out of its limit: 2.10 ms, limit 1 ms."},
 		{analyze.Doubtful, "K1", "operate_time", 0.01, 0.01, math.NaN(), "Operate time of K1 cannot be decided at arm. The reason stands with each figure."},

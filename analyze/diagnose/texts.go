@@ -87,10 +87,10 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
 	},
 	analyze.PullsInHigh: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), g.voltLimit())
+		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), g.rating())
 	},
 	analyze.LetsGoLow: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s releases only at %s; it must release at %s. Check the armature and its spring. Leakage of an output may hold such a relay in.", g.signal, g.volts(), g.voltLimit())
+		return fmt.Sprintf("Relay %s releases only at %s; it must release at %s. Check the armature and its spring. Leakage of an output may hold such a relay in.", g.signal, g.volts(), g.rating())
 	},
 	analyze.RelayAlone: func(plan *analyze.Plan, g *group) string {
 		if plan.MovesAt(g.events) {
@@ -99,7 +99,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
 	},
 	analyze.HeldIn: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s is held in: %s is off at %s, above the %s at which the relay must release. Check for leakage. A resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), g.voltLimit())
+		return fmt.Sprintf("Relay %s is held in: %s is off at %s, above the %s at which the relay must release. Check for leakage. A resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), g.rating())
 	},
 	analyze.ContactsSwap: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("NO and NC of %s are swapped: the contact named as normally open opens when the relay operates. Swap the two wires, or the names in the rig file.", g.signal)
@@ -141,10 +141,10 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("The supply's converter had lost its setting at %s. The unit was not supplied as it should be, so nothing counts until the end of that cycle. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
 	},
 	analyze.Overshoots: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), g.scaler(unit.Voltage).Text(g.highest), g.level())
+		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), unit.Voltage.Short(g.highest, 3), g.rating())
 	},
 	analyze.Undershoots: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s undershoots at %s: it goes down to %s before it settles at %s. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), g.scaler(unit.Voltage).Text(g.lowest), g.level())
+		return fmt.Sprintf("%s undershoots at %s: it goes down to %s before it settles at %s. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), unit.Voltage.Short(g.lowest, 3), g.rating())
 	},
 	analyze.OffLimit:  offLimitText,
 	analyze.NearLimit: nearLimitText,

@@ -114,7 +114,7 @@ func TestRelay_Pathological(t *testing.T) {
 				return d.contact("K1_NO", false, 1.256, 3.053).contact("K1_NC", true, 1.254, 3.055)
 			}, verdict: analyze.Undecided,
 			figures: []figure{{"on", "K1", analyze.OperateTime, -0.194, 1e-3, analyze.Undecided}, {"off", "K1", analyze.ReleaseTime, 5e-3, 1e-3, analyze.Pass}},
-			says:    []string{"Operate time of K1 cannot be decided at on. Why stands with each figure"}},
+			says:    []string{"Operate time of K1 cannot be decided at on. The reason stands with each figure"}},
 		{name: "never settles", meaning: "bounce of the whole state, at least; it operated; unsteady contact, said once",
 			draw: func(d drawing) drawing {
 				return d.contact("K1_NO", false, append(every(1.056, 5e-3, 3), 3.053)...).contact("K1_NC", true, 1.054, 3.055)
@@ -288,7 +288,7 @@ func TestRelay_ShortTransfer(t *testing.T) {
 		contact("K1_NO", false, 0.506).contact("K1_NC", true, 0.5042).event("on", 0.5)
 	r, findings := measured(t, plan, d)
 	figure{"on", "K1", analyze.TransferTime, 1.8e-3, 1e-9, analyze.Fail}.check(t, r)
-	says(t, findings, "Transfer time of K1 is out of its limit: 1.80 ms, limit 2.00 ms.")
+	says(t, findings, "Transfer time of K1 is out of its limit: 1.80 ms, limit 2 ms.")
 }
 
 // A figure stands beside its limit with as many digits as show that it is beyond, and the
@@ -299,7 +299,7 @@ func TestFindings_Digits(t *testing.T) {
 		want         string
 	}{
 		{0.612, 0.5, "after 612 ms, limit 500 ms."},
-		{0.1435, 0.1434, "after 144 ms, limit 143.4 ms."},
+		{0.1435, 0.1434, "after 143.5 ms, limit 143.4 ms."},
 		{0.50004, 0.5, "after 500.04 ms, limit 500 ms."},
 		{1.2345678, 1.2345, "after 1.235 s, limit 1.2345 s."},
 	} {

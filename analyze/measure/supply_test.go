@@ -73,10 +73,10 @@ func TestSupply_RampJudged(t *testing.T) {
 		reason   string
 		says     string
 	}{
-		{"pulls in too high", []float64{10.806}, []float64{10.803}, "rise", analyze.PullInVoltage, analyze.Fail, "", "pulls in only at 9.80 V; it must operate at 9.00 V"},
+		{"pulls in too high", []float64{10.806}, []float64{10.803}, "rise", analyze.PullInVoltage, analyze.Fail, "", "pulls in only at 9.80 V; it must operate at 9 V"},
 		{"on the limit", []float64{10.006}, []float64{10.003}, "rise", analyze.PullInVoltage, analyze.Undecided, "a ramp", "cannot be decided"},
 		{"never pulls in", nil, nil, "rise", analyze.PullInVoltage, analyze.Fail, "K1_NO did not close, although the supply went to 13.8 V", "Relay K1 never moves"},
-		{"lets go too low", []float64{7.806, 29.001}, []float64{7.803, 29.004}, "fall", analyze.DropOutVoltage, analyze.Fail, "", "lets go only at 0.601 V; it must release at 1.20 V"},
+		{"lets go too low", []float64{7.806, 29.001}, []float64{7.803, 29.004}, "fall", analyze.DropOutVoltage, analyze.Fail, "", "releases only at 601 mV; it must release at 1.2 V"},
 		{"never lets go", []float64{7.806}, []float64{7.803}, "fall", analyze.DropOutVoltage, analyze.Fail, "K1_NC did not close, although the supply went to 0 V", "welded"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -152,10 +152,10 @@ func TestSupply_RampTooShort(t *testing.T) {
 		verdict analyze.Verdict
 		reason  string
 	}{
-		{"up, far from it", 1, 4, analyze.Undecided, "K1_NO did not close, although the supply went to 13.8 V; the coil came to 4.00 V ± 38 mV only: it changes over above that. A ramp that ends well above 9.00 V would show whether it must"},
-		{"up, beyond it by less than U", 1, 9.05, analyze.Undecided, "the coil came to 9.05 V ± 86 mV only: it changes over above that."},
+		{"up, far from it", 1, 4, analyze.Undecided, "K1_NO did not close, although the supply went to 13.8 V; the coil came to 4.000 V ± 0.038 V only: it changes over above that. A ramp that ends well above 9 V would show whether it must"},
+		{"up, beyond it by less than U", 1, 9.05, analyze.Undecided, "the coil came to 9.050 V ± 0.086 V only: it changes over above that."},
 		{"up, surely beyond it", 1, 9.2, analyze.Fail, "K1_NO did not close, although the supply went to 13.8 V"},
-		{"down, far from it", 15.8, 3, analyze.Undecided, "K1_NC did not close, although the supply went to 0 V; the coil came to 3.00 V ± 29 mV only: it changes over below that. A ramp that ends well below 1.20 V would show whether it must"},
+		{"down, far from it", 15.8, 3, analyze.Undecided, "K1_NC did not close, although the supply went to 0 V; the coil came to 3.000 V ± 0.029 V only: it changes over below that. A ramp that ends well below 1.2 V would show whether it must"},
 		{"down, surely beyond it", 15.8, 1.1, analyze.Fail, "K1_NC did not close, although the supply went to 0 V"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -193,8 +193,8 @@ func TestSummary_Remarks(t *testing.T) {
 	}
 	got := s.undecidedLines()
 	want := []string{
-		"K1_NO bounce time at arm, undecided in 2 of 2: still bouncing when the step ended, 500 µs to 2.00 ms after the last edge: the true value may be higher",
-		"K2_NO bounce time at arm, undecided in 1 of 1: still bouncing when the step ended, 1.00 ms after the last edge: the true value may be higher",
+		"K1_NO bounce time at arm, undecided in 2 of 2: still bouncing when the step ended, 0.5 to 2 ms after the last edge: the true value may be higher",
+		"K2_NO bounce time at arm, undecided in 1 of 1: still bouncing when the step ended, 1 ms after the last edge: the true value may be higher",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("got %q\nwant %q", got, want)

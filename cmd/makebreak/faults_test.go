@@ -77,7 +77,7 @@ func TestFaults_Named(t *testing.T) {
 		"stuck-high":       {"did not go low", "fail"},
 		"inverted":         {"is inverted", "fail"},
 		"slow-delay":       {"switches late", "fail"},
-		"missed-cycle":     {"missed a change now and then", "fail"},
+		"missed-cycle":     {"failed to switch in some cycles", "fail"},
 		"early-fall":       {"did not keep it", "fail"},
 		"weak-supply":      {"is low when on", "fail"},
 		"hum":              {"is not steady", "fail"},
