@@ -13,6 +13,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 )
 
 // Captures made with a general circuit simulator (ngspice), with the figures of
@@ -57,7 +58,7 @@ func measureFile(t *testing.T, name string, averaged time.Duration) analyze.Resu
 
 func measureStream(t *testing.T, in io.Reader, name string, averaged time.Duration) analyze.Result {
 	t.Helper()
-	r, err := capture.NewReader(in, name, averaged)
+	r, err := csvfile.NewReader(in, name, averaged)
 	if err != nil {
 		t.Fatal(err)
 	}

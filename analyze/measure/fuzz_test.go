@@ -10,6 +10,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 )
 
 // Whatever a capture file holds that its reader accepts, measuring it ends in a
@@ -23,7 +24,7 @@ func FuzzMeasure(f *testing.F) {
 		if len(file) > 1<<16 {
 			return
 		}
-		r, err := capture.NewReader(bytes.NewReader(file), "fuzz.csv", 0)
+		r, err := csvfile.NewReader(bytes.NewReader(file), "fuzz.csv", 0)
 		if err != nil {
 			return
 		}

@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 )
 
 // outputPlan demands of one output what the events say, with the limits given.
@@ -383,7 +384,7 @@ func TestHardWaves_EventsClose(t *testing.T) {
 // with their place; a cell that says NaN is a reading that is missing.
 func TestHardWaves_Cells(t *testing.T) {
 	read := func(rows string) (*capture.Capture, error) {
-		r, err := capture.NewReader(strings.NewReader("time_s,OUT1_V,event\n"+rows), "hard.csv", 0)
+		r, err := csvfile.NewReader(strings.NewReader("time_s,OUT1_V,event\n"+rows), "hard.csv", 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -396,7 +397,7 @@ func TestHardWaves_Cells(t *testing.T) {
 		return r.Capture(), err
 	}
 	for rows, want := range map[string]string{
-		"0,0.1,\n1,twelve,on\n":       "hard.csv:3: column 2 (OUT1_V): read \"twelve\"",
+		"0,0.1,\n1,twelve,on\n":       "hard.csv:3: column 2 (OUT1_V): \"twelve\"",
 		"0,0.1,\n1,0.1,on\n0.5,12,\n": "hard.csv:4: column 1 (time_s)",
 		"0,Inf,\n":                    "hard.csv:2: column 2 (OUT1_V)",
 	} {

@@ -9,6 +9,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 )
 
 // libraryAnswer is what NumPy and SciPy make of a waveform; the file beside the
@@ -60,7 +61,7 @@ func readWaveform(t *testing.T, name string) *capture.Capture {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r, err := capture.NewReader(f, name, 0)
+	r, err := csvfile.NewReader(f, name, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
@@ -124,7 +125,7 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 		defer f.Close()
 		in, name = f, file
 	}
-	r, err := capture.NewReader(interruptible{ctx, in}, name, averaged)
+	r, err := csvfile.NewReader(interruptible{ctx, in}, name, averaged)
 	if err != nil {
 		return nil, inputError(err)
 	}

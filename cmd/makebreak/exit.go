@@ -6,7 +6,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
-	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/yamlfile"
 	"makebreak/sequences/runner"
@@ -57,7 +57,7 @@ func kindOf(err error) problem.Kind {
 		return k
 	}
 	var y *yamlfile.Error
-	var c *capture.SyntaxError
+	var c *csvfile.SyntaxError
 	switch {
 	case errors.As(err, &y), errors.As(err, &c), errors.Is(err, bench.ErrSetup):
 		return problem.Input

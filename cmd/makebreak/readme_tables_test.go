@@ -13,7 +13,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
-	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
@@ -126,7 +126,7 @@ func TestReadme_Capture(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r, err := capture.NewReader(f, "capture.csv", 0)
+	r, err := csvfile.NewReader(f, "capture.csv", 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 	"makebreak/sequences"
@@ -36,7 +37,7 @@ func (a *app) captureOf(rec *journal.RunRecord, n int) error {
 	}
 	c.Shift(capture.Instant(0).Sub(c.Start))
 	a.as = "csv" // which --quiet lets through
-	if err := a.deliver(func(w io.Writer) error { return capture.WriteCSV(w, c) }); err != nil {
+	if err := a.deliver(func(w io.Writer) error { return csvfile.Write(w, c) }); err != nil {
 		return err
 	}
 	file := a.file

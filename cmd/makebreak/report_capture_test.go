@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/sim"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
@@ -57,7 +58,7 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 		t.Fatal(err)
 	}
 	averaged, _ := spansOf(rec, &c)
-	r, err := capture.NewReader(bytes.NewReader([]byte(text)), "exported", averaged)
+	r, err := csvfile.NewReader(bytes.NewReader([]byte(text)), "exported", averaged)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -83,6 +83,9 @@ func (c Counts) Sub(d Counts) Counts {
 	return c
 }
 
+// MaxSignals is the highest number of traces, and of columns of a file, that is read.
+const MaxSignals = 1000
+
 // Capture is what was recorded from Start to End.
 type Capture struct {
 	Start, End Instant

@@ -38,6 +38,9 @@ const (
 	inBits  byte = 1
 )
 
+// second is one in nanoseconds, the coarsest unit of time in the binary form.
+const second = 1_000_000_000
+
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 // ErrCodec is wrapped by every error of UnmarshalBinary.
@@ -171,7 +174,7 @@ func (e *encoder) appendTrace(b []byte, t *Trace) []byte {
 // unitOfTime returns the largest power of ten nanoseconds, up to a second, that
 // divides the time from the first sample to every other.
 func (t *Trace) unitOfTime(first int64) int64 {
-	unit := int64(pow10[9])
+	unit := int64(second)
 	for at := range t.all() {
 		for _, x := range at {
 			for unit > 1 && (x-first)%unit != 0 {
@@ -339,8 +342,8 @@ func (d *decoder) capture() *Capture {
 	}
 	c.Kept = d.spans(c.Start)
 	traces := d.count("traces", leastTrace)
-	if traces > maxColumns {
-		d.refuse("it promises %d traces, known are captures of up to %d", traces, maxColumns)
+	if traces > MaxSignals {
+		d.refuse("it promises %d traces, known are captures of up to %d", traces, MaxSignals)
 	}
 	for i := 0; i < traces && d.err == nil; i++ {
 		c.Traces = append(c.Traces, d.trace())
@@ -432,7 +435,7 @@ func (d *decoder) trace() *Trace {
 func (d *decoder) samples(t *Trace, n int) {
 	first := d.signed()
 	unit := d.unsigned()
-	if unit == 0 || unit > pow10[9] {
+	if unit == 0 || unit > second {
 		d.refuse("a unit of time of %d ns", unit)
 		return
 	}

@@ -1,17 +1,31 @@
 package capture
 
 import (
-	"bytes"
 	"fmt"
+	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 )
 
 // benchCapture is what a converter records in about three minutes.
 func benchCapture(b *testing.B) *Capture {
-	c, err := readAll(bytes.NewReader(benchText(150_000, "%.6f,,%.4f,%.4f,,\n")), 0)
-	if err != nil {
-		b.Fatal(err)
+	b.Helper()
+	rng := rand.New(rand.NewPCG(1, 2))
+	c := &Capture{Tracks: []*Track{{Signal: "K1_NO", Known: true}, {Signal: "K1_NC", Known: true, Initial: true}}}
+	for _, signal := range []string{"OUT3", "OUT4"} {
+		c.Traces = append(c.Traces, NewTrace(signal, Converter{StepVolts: 1e-4}))
+	}
+	for i := range 150_000 {
+		at := Instant(i) * 1_198_753 / 1000 * 1000
+		c.End = at
+		if i%2500 == 0 {
+			c.Events = append(c.Events, Event{Name: "arm-away", At: at})
+			c.Tracks[0].Edges = append(c.Tracks[0].Edges, Edge{At: at, Closed: i%5000 == 0})
+		}
+		for k, volts := range []float64{13.2, 0.6} {
+			c.Traces[k].Append(at, math.Round((volts+0.002*rng.NormFloat64())*1e4)/1e4)
+		}
 	}
 	return c
 }

@@ -132,12 +132,12 @@ var sameFloats = cmp.Comparer(func(a, b float64) bool { return math.Float64bits(
 // readFile reads one of the captures with known truth.
 func readFile(tb testing.TB, name string) *Capture {
 	tb.Helper()
-	f, err := os.Open(filepath.Join(captures, name))
+	f, err := os.Open(filepath.Join("../../testdata/captures", name))
 	if err != nil {
 		tb.Fatal(err)
 	}
 	defer f.Close()
-	c, err := readAll(f, 0)
+	c, err := ReadCSV(f)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -126,7 +126,7 @@ func (t *Trace) First() (at Instant, volts float64, ok bool) {
 
 // Blocks yields the samples with from <= time < to, in runs of at most BlockLen:
 // times in nanoseconds and volts, both of one length. The slices are the
-// trace's own and must not be changed or kept.
+// trace's own: they must not be changed, nor kept beyond its next change.
 func (t *Trace) Blocks(from, to Instant) iter.Seq2[[]int64, []float32] {
 	return func(yield func([]int64, []float32) bool) {
 		first := sort.Search(len(t.blocks), func(i int) bool {

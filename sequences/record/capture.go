@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
@@ -21,7 +22,7 @@ import (
 // OfCapture measures a capture file while it is read, judges it where a sequence is given,
 // and makes its record. unlike says where the samples do not look like the means that they
 // are said to be; empty where they may be.
-func OfCapture(name string, r *capture.Reader, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+func OfCapture(name string, r *csvfile.Reader, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
 	m, err := newCaptureMeasurer(r, seq)
 	if err != nil {
 		return nil, "", problem.Of(problem.Input, fmt.Errorf("%s: %w", name, err))
@@ -35,7 +36,7 @@ func OfCapture(name string, r *capture.Reader, seq *sequences.Sequence) (rec *re
 // captureMeasurer measures a capture state by state while it is read, and discards what
 // has been measured.
 type captureMeasurer struct {
-	reader *capture.Reader
+	reader *csvfile.Reader
 	meter  *diagnose.Examiner
 	seq    *sequences.Sequence
 	plan   *analyze.Plan
@@ -49,7 +50,7 @@ type captureMeasurer struct {
 // that may lie right at it.
 const lookBack = 50 * time.Millisecond
 
-func newCaptureMeasurer(r *capture.Reader, seq *sequences.Sequence) (*captureMeasurer, error) {
+func newCaptureMeasurer(r *csvfile.Reader, seq *sequences.Sequence) (*captureMeasurer, error) {
 	m := &captureMeasurer{reader: r, seq: seq, plan: &analyze.Plan{}, seen: map[string]bool{}}
 	if seq != nil {
 		m.plan = &seq.Plan

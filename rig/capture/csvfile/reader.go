@@ -1,4 +1,4 @@
-package capture
+package csvfile
 
 import (
 	"bytes"
@@ -7,6 +7,9 @@ import (
 	"io"
 	"math"
 	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 )
 
 const (
@@ -40,7 +43,7 @@ type Reader struct {
 	err     error // sticky
 
 	columns []column
-	capture *Capture
+	capture *capture.Capture
 	begun   bool
 	last    int64 // time of the row before
 	keeping bool  // samples are being kept, by the last word of it; see enterKept
@@ -67,9 +70,9 @@ type found struct {
 // its instant, as a converting ADC gives it; zero: the value at the instant.
 func NewReader(r io.Reader, name string, averaged time.Duration) (*Reader, error) {
 	if averaged < 0 {
-		return nil, fmt.Errorf("%s: a time of averaging of %v; it may not be negative", name, averaged)
+		return nil, problem.Of(problem.Usage, fmt.Errorf("%s: a time of averaging of %v: must be 0 s or more", name, averaged))
 	}
-	rd := &Reader{src: r, name: name, buf: make([]byte, 64<<10), capture: &Capture{}, places: -1, sciPlaces: math.MaxInt}
+	rd := &Reader{src: r, name: name, buf: make([]byte, 64<<10), capture: &capture.Capture{}, places: -1, sciPlaces: math.MaxInt}
 	if err := rd.readHeader(averaged); err != nil {
 		return nil, err
 	}
@@ -79,13 +82,13 @@ func NewReader(r io.Reader, name string, averaged time.Duration) (*Reader, error
 func (r *Reader) readHeader(averaged time.Duration) error {
 	row, err := r.nextLine()
 	if err == io.EOF {
-		return r.whole("an empty file", "a header row that begins with "+timeName+", and rows below it")
+		return r.whole("the file is empty", "begin with a header row whose first column is "+timeName)
 	}
 	if err != nil {
 		return err
 	}
 	if bytes.HasPrefix(row, []byte{0xFF, 0xFE}) || bytes.HasPrefix(row, []byte{0xFE, 0xFF}) {
-		return r.whole("text in UTF-16", "text in UTF-8")
+		return r.whole("the text is UTF-16", "save it as UTF-8")
 	}
 	row = bytes.TrimPrefix(row, []byte{0xEF, 0xBB, 0xBF})
 	if err := r.split(row); err != nil {
@@ -139,10 +142,10 @@ func (r *Reader) addSignals(averaged time.Duration) {
 		switch c.kind {
 		case voltsColumn:
 			c.places = -1
-			c.trace = NewTrace(signal, Converter{Span: averaged})
+			c.trace = capture.NewTrace(signal, capture.Converter{Span: averaged})
 			r.capture.Traces = append(r.capture.Traces, c.trace)
 		case stateColumn:
-			c.track = &Track{Signal: signal}
+			c.track = &capture.Track{Signal: signal}
 			r.capture.Tracks = append(r.capture.Tracks, c.track)
 		}
 	}
@@ -151,7 +154,7 @@ func (r *Reader) addSignals(averaged time.Duration) {
 // Capture returns the capture being filled. Between calls its user may discard
 // from it what has been measured. Its Start is the first row's time, its End the
 // time of the last row read.
-func (r *Reader) Capture() *Capture { return r.capture }
+func (r *Reader) Capture() *capture.Capture { return r.capture }
 
 // Line returns the number of the row read last, from 1.
 func (r *Reader) Line() int { return r.lineNo }
@@ -159,7 +162,7 @@ func (r *Reader) Line() int { return r.lineNo }
 // Next reads on up to the next event's row and returns the event, which the
 // capture holds as well; what follows the event is not read yet. At the end of
 // the file the error is io.EOF. Any other error ends the reading for good.
-func (r *Reader) Next() (Event, error) {
+func (r *Reader) Next() (capture.Event, error) {
 	for {
 		e, found, err := r.Advance(math.MaxInt)
 		if err != nil || found {
@@ -171,28 +174,28 @@ func (r *Reader) Next() (Event, error) {
 // Advance is Next for files that may go on for long without an event: it returns
 // after at most the given number of rows, with found false where none of them
 // held an event.
-func (r *Reader) Advance(rows int) (e Event, found bool, err error) {
+func (r *Reader) Advance(rows int) (e capture.Event, found bool, err error) {
 	if r.err != nil {
-		return Event{}, false, r.err
+		return capture.Event{}, false, r.err
 	}
 	for range rows {
 		event, err := r.readRow()
 		if err != nil {
 			r.err = err
-			return Event{}, false, err
+			return capture.Event{}, false, err
 		}
 		if event {
 			return r.capture.Events[len(r.capture.Events)-1], true, nil
 		}
 	}
-	return Event{}, false, nil
+	return capture.Event{}, false, nil
 }
 
 // readRow takes one row in and tells whether it held an event.
 func (r *Reader) readRow() (event bool, err error) {
 	row, err := r.nextLine()
 	if err == io.EOF && !r.begun {
-		return false, r.whole("no rows below the header", "rows that begin with a time")
+		return false, r.whole("there are no rows below the header", "add rows that begin with a time")
 	}
 	if err != nil {
 		return false, err
@@ -282,7 +285,7 @@ func (r *Reader) carefulRow(row []byte) (ns int64, places int, err error) {
 	}
 	if len(r.cells) != len(r.columns) {
 		return 0, 0, &SyntaxError{File: r.name, Line: r.lineNo, Read: fmt.Sprintf("%d cells", len(r.cells)),
-			May: fmt.Sprintf("%d, as many as the header has", len(r.columns))}
+			Remedy: fmt.Sprintf("must have %d, as many as the header", len(r.columns))}
 	}
 	w, ok := takeApart(r.cells[0])
 	if ok {
@@ -353,16 +356,16 @@ func (r *Reader) carefulCell(i int) error {
 func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 	if !r.begun {
 		r.begun = true
-		r.capture.Start = Instant(ns)
+		r.capture.Start = capture.Instant(ns)
 	} else if ns <= r.last {
 		if err := r.checkRepeated(ns); err != nil {
 			return false, err
 		}
 	}
 	r.last = ns
-	r.capture.End = Instant(ns)
+	r.capture.End = capture.Instant(ns)
 	if r.keeping {
-		r.capture.Kept[len(r.capture.Kept)-1].To = Instant(ns)
+		r.capture.Kept[len(r.capture.Kept)-1].To = capture.Instant(ns)
 	}
 	if places != r.places {
 		r.finerTime(places)
@@ -376,14 +379,14 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 			if f.places > c.places {
 				r.finerVolts(c, f.places)
 			}
-			c.trace.Append(Instant(ns), f.volts)
+			c.trace.Append(capture.Instant(ns), f.volts)
 		case stateColumn:
-			r.enterState(c.track, Instant(ns), f.closed)
+			r.enterState(c.track, capture.Instant(ns), f.closed)
 		case keptColumn:
-			r.enterKept(Instant(ns), f.closed)
+			r.enterKept(capture.Instant(ns), f.closed)
 		case eventColumn:
 			event = true
-			r.capture.Events = append(r.capture.Events, Event{Name: string(f.event), At: Instant(ns),
+			r.capture.Events = append(r.capture.Events, capture.Event{Name: string(f.event), At: capture.Instant(ns),
 				Uncertainty: r.stamp(), Timed: "file"})
 		}
 	}
@@ -393,7 +396,7 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 // enterState takes in a line's state. On the first row it is the state at the
 // start; later it is an edge where the state changed, or where nothing was
 // known before.
-func (r *Reader) enterState(t *Track, at Instant, closed bool) {
+func (r *Reader) enterState(t *capture.Track, at capture.Instant, closed bool) {
 	was, known := t.Initial, t.Known
 	if n := len(t.Edges); n > 0 {
 		was, known = t.Edges[n-1].Closed, true
@@ -402,23 +405,23 @@ func (r *Reader) enterState(t *Track, at Instant, closed bool) {
 	case !known && at == r.capture.Start:
 		t.Known, t.Initial = true, closed
 	case !known || was != closed:
-		t.Edges = append(t.Edges, Edge{At: at, Closed: closed})
+		t.Edges = append(t.Edges, capture.Edge{At: at, Closed: closed})
 	}
 }
 
 // enterKept takes in from where on samples were kept or left out. Until the first were
 // left out they were kept, whether the file says so or not.
-func (r *Reader) enterKept(at Instant, kept bool) {
+func (r *Reader) enterKept(at capture.Instant, kept bool) {
 	c := r.capture
 	switch {
 	case c.Kept == nil && kept:
 		return
 	case c.Kept == nil && at > c.Start:
-		c.Kept = []Span{{c.Start, at}}
+		c.Kept = []capture.Span{{From: c.Start, To: at}}
 	case c.Kept == nil:
-		c.Kept = []Span{}
+		c.Kept = []capture.Span{}
 	case kept && !r.keeping:
-		c.Kept = append(c.Kept, Span{at, at})
+		c.Kept = append(c.Kept, capture.Span{From: at, To: at})
 	}
 	r.keeping = kept
 }
@@ -427,12 +430,12 @@ func (r *Reader) enterKept(at Instant, kept bool) {
 // it writes what was already written at that time.
 func (r *Reader) checkRepeated(ns int64) error {
 	if ns < r.last {
-		return r.columnError(0, secondsText(ns)+" after "+secondsText(r.last), "a time after that of the row before: time rises")
+		return r.columnError(0, secondsText(ns)+" after "+secondsText(r.last), "must be later than the row before")
 	}
 	for _, f := range r.got {
 		if c := &r.columns[f.column]; c.written && c.at == ns {
 			return r.columnError(f.column, "a second entry at "+secondsText(ns),
-				"nothing: rows may share a time only where they write different columns")
+				"leave it out: rows with one time must write different columns")
 		}
 	}
 	return nil
@@ -470,35 +473,35 @@ func (r *Reader) split(row []byte) error {
 	r.cells, n, ok = splitCells(r.cells[:0], row)
 	if !ok {
 		return &SyntaxError{File: r.name, Line: r.lineNo, Column: n, Read: excerpt(row),
-			May: "a quoted cell that ends with a quote on its own row, followed by a comma or the row's end"}
+			Remedy: "end a quoted cell with a quote on the same row, before a comma or the row's end"}
 	}
 	return nil
 }
 
-// cellError says what may stand in the cell.
+// cellError says what the cell must hold.
 func (r *Reader) cellError(i int) error {
-	may := ""
+	must := ""
 	switch r.columns[i].kind {
 	case timeColumn:
-		may = "seconds from -9.2e9 to 9.2e9 with a decimal point, such as 0.001199"
+		must = "must be seconds from -9.2e9 to 9.2e9 with a decimal point, such as 0.001199"
 	case voltsColumn:
-		may = "volts from -1e5 to 1e5 with a decimal point, such as 12.05, or nothing where there is no reading"
+		must = "must be volts from -1e5 to 1e5 with a decimal point, such as 12.05, or empty where there is no reading"
 	case keptColumn:
-		may = "0 (samples are left out from here on) or 1 (they are kept), or nothing where that does not change"
+		must = "must be 0 (samples are left out from here on) or 1 (they are kept), or empty where that does not change"
 	case stateColumn:
-		may = "0 (open, inactive) or 1 (closed, active), or nothing where the line does not change; volts belong in a column whose name ends in " + voltsEnd
+		must = "must be 0 (open, inactive) or 1 (closed, active), or empty where the line does not change; volts belong in a column whose name ends in " + voltsEnd
 	case eventColumn:
-		may = "an event's name such as arm-away: a letter, then letters, digits, -, _ and . up to 64 in all; or nothing"
+		must = "must be an event's name such as arm-away (a letter, then letters, digits, -, _ and ., up to 64 in all), or empty"
 	}
-	return r.columnError(i, excerpt(r.cells[i]), may)
+	return r.columnError(i, excerpt(r.cells[i]), must)
 }
 
-func (r *Reader) columnError(i int, read, may string) error {
-	return &SyntaxError{File: r.name, Line: r.lineNo, Column: i + 1, Name: r.columns[i].name, Read: read, May: may}
+func (r *Reader) columnError(i int, read, remedy string) error {
+	return &SyntaxError{File: r.name, Line: r.lineNo, Column: i + 1, Name: r.columns[i].name, Read: read, Remedy: remedy}
 }
 
-func (r *Reader) whole(read, may string) error {
-	return &SyntaxError{File: r.name, Read: read, May: may}
+func (r *Reader) whole(read, remedy string) error {
+	return &SyntaxError{File: r.name, Read: read, Remedy: remedy}
 }
 
 // nextLine returns the next row without its line end. The bytes stay valid until
@@ -534,7 +537,7 @@ func (r *Reader) taken(row []byte) ([]byte, error) {
 	r.lineNo++
 	if len(row) > maxLine {
 		return nil, &SyntaxError{File: r.name, Line: r.lineNo, Read: "a row longer than 1 MiB",
-			May: "one row for each instant, ended by a line end"}
+			Remedy: "write one row for each instant"}
 	}
 	if n := len(row); n > 0 && row[n-1] == '\r' {
 		row = row[:n-1]

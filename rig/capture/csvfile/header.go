@@ -1,4 +1,4 @@
-package capture
+package csvfile
 
 import (
 	"bytes"
@@ -6,6 +6,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"makebreak/rig/capture"
 )
 
 // kind is what a column holds.
@@ -29,7 +31,7 @@ const (
 
 // Bounds of names and of the header.
 const (
-	maxColumns = 1000
+	maxColumns = capture.MaxSignals
 	maxName    = 64
 )
 
@@ -37,8 +39,8 @@ const (
 type column struct {
 	name  string
 	kind  kind
-	trace *Trace
-	track *Track
+	trace *capture.Trace
+	track *capture.Track
 	// at is when the column was last written, for rows that repeat a time.
 	at      int64
 	written bool
@@ -63,10 +65,10 @@ func kindOf(name string) (k kind, signal string) {
 // error, line and file are left to the caller.
 func header(names []string) ([]column, error) {
 	if len(names) > maxColumns {
-		return nil, &SyntaxError{Read: fmt.Sprintf("%d columns", len(names)), May: fmt.Sprintf("at most %d", maxColumns)}
+		return nil, &SyntaxError{Read: fmt.Sprintf("%d columns", len(names)), Remedy: fmt.Sprintf("must be at most %d", maxColumns)}
 	}
 	if names[0] != timeName {
-		return nil, &SyntaxError{Column: 1, Read: excerpt([]byte(names[0])), May: firstColumnMay(names)}
+		return nil, &SyntaxError{Column: 1, Read: excerpt([]byte(names[0])), Remedy: firstColumnRule(names)}
 	}
 	columns := make([]column, len(names))
 	seen := make(map[string]int, len(names))
@@ -86,44 +88,44 @@ func header(names []string) ([]column, error) {
 		}
 	}
 	if signals == 0 {
-		return nil, &SyntaxError{Read: "no column of volts and none of a line",
-			May: "one of volts with a name that ends in " + voltsEnd + ", or one of a contact, reference or drive, holding 0 and 1"}
+		return nil, &SyntaxError{Read: "there is no column of volts and none of a line",
+			Remedy: "add one of volts with a name that ends in " + voltsEnd + ", or one of a contact, reference or drive, holding 0 and 1"}
 	}
 	return columns, nil
 }
 
-// firstColumnMay says what the header must begin with, and guesses at what
+// firstColumnRule says what the header must begin with, and guesses at what
 // separates the cells where it is not a comma.
-func firstColumnMay(names []string) string {
-	may := "the header row, whose first column is " + timeName
+func firstColumnRule(names []string) string {
+	must := "must be the header row, whose first column is " + timeName
 	if len(names) == 1 {
 		for _, c := range []string{";", "\t"} {
 			if strings.Contains(names[0], c) {
-				return may + fmt.Sprintf("; cells are separated by commas, not by %q", c)
+				return must + fmt.Sprintf("; cells are separated by commas, not by %q", c)
 			}
 		}
 	}
-	return may
+	return must
 }
 
 func checkName(i int, name string, seen map[string]int) error {
-	bad := func(may string) error {
-		return &SyntaxError{Column: i + 1, Read: excerpt([]byte(name)), May: may}
+	bad := func(remedy string) error {
+		return &SyntaxError{Column: i + 1, Read: excerpt([]byte(name)), Remedy: remedy}
 	}
 	k, signal := kindOf(name)
 	switch {
 	case name == "":
-		return bad("the column's name")
+		return bad("must be the column's name")
 	case seen[name] > 0:
-		return bad(fmt.Sprintf("a name of its own: column %d has this one", seen[name]))
+		return bad(fmt.Sprintf("use another name: column %d has this one", seen[name]))
 	case i > 0 && strings.EqualFold(name, timeName), k != eventColumn && strings.EqualFold(name, eventName):
-		return bad(timeName + " for the first column and " + eventName + " for the events, in small letters, and nothing else like them")
+		return bad("use " + timeName + " for the first column and " + eventName + " for the events, in small letters")
 	case k == voltsColumn && signal == "":
-		return bad("an output's name before " + voltsEnd + ", such as OUT3" + voltsEnd)
+		return bad("write an output's name before " + voltsEnd + ", such as OUT3" + voltsEnd)
 	case len(name) > maxName+len(voltsEnd):
-		return bad(fmt.Sprintf("a name of up to %d bytes", maxName))
+		return bad(fmt.Sprintf("must be a name of at most %d bytes", maxName))
 	case !printable(name):
-		return bad("a name of letters, digits and other signs that print, in UTF-8")
+		return bad("must be a name of letters, digits and other signs that print, in UTF-8")
 	}
 	return nil
 }

@@ -1,4 +1,4 @@
-package capture
+package csvfile
 
 import (
 	"bufio"
@@ -9,9 +9,11 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"makebreak/rig/capture"
 )
 
-// WriteCSV writes the capture in the form that Reader reads: times to as many
+// Write writes the capture in the form that Reader reads: times to as many
 // decimal places as they need, up to the nanosecond; volts to the place that
 // StepVolts names, or to as many as give the same single precision value back.
 //
@@ -23,60 +25,67 @@ import (
 // state at the start; of several edges of one line at one instant the last one
 // counts. Two samples of one output, or two events, at one instant cannot be
 // written.
-func WriteCSV(w io.Writer, c *Capture) error {
-	cw := &csvWriter{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, keptTrack(c))}
+func Write(w io.Writer, c *capture.Capture) error {
+	cw := &writer{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, keptTrack(c))}
 	if err := cw.header(c); err != nil {
-		return fmt.Errorf("write capture: %w", err)
+		return fmt.Errorf("write the capture: %w", err)
 	}
 	if err := cw.rows(c); err != nil {
-		return fmt.Errorf("write capture: %w", err)
+		return fmt.Errorf("write the capture: %w", err)
 	}
 	if err := cw.out.Flush(); err != nil {
-		return fmt.Errorf("write capture: %w", err)
+		return fmt.Errorf("write the capture: %w", err)
 	}
 	return nil
 }
 
-type csvWriter struct {
+type writer struct {
 	out    *bufio.Writer
 	places int
 	row    []byte
 	traces []traceCursor
 	tracks []trackCursor
-	events []Event
+	events []capture.Event
+}
+
+// block is some samples of a trace, in the trace's own memory.
+type block struct {
+	at    []int64
+	volts []float32
 }
 
 // traceCursor walks through a trace's samples.
 type traceCursor struct {
-	t     *Trace
-	block int
-	i     int
+	t      *capture.Trace
+	blocks []block
+	block  int
+	i      int
 	// scale is 10^places where volts are written to fixed places, else 0.
 	scale  float64
 	places int
 }
 
 func (c *traceCursor) peek() (at int64, volts float32, ok bool) {
-	if c.block >= len(c.t.blocks) {
+	if c.block >= len(c.blocks) {
 		return 0, 0, false
 	}
-	b := c.t.blocks[c.block]
-	return b.at[c.i], b.v[c.i], true
+	b := c.blocks[c.block]
+	return b.at[c.i], b.volts[c.i], true
 }
 
 func (c *traceCursor) advance() {
-	if c.i++; c.i == c.t.blocks[c.block].n {
+	if c.i++; c.i == len(c.blocks[c.block].at) {
 		c.block, c.i = c.block+1, 0
 	}
 }
 
 // trackCursor walks through a line's edges.
 type trackCursor struct {
-	t *Track
+	t *capture.Track
 	i int
 }
 
-func (w *csvWriter) header(c *Capture) error {
+func (w *writer) header(c *capture.Capture) error {
 	names := []string{timeName, eventName}
 	for _, t := range c.Traces {
 		names = append(names, t.Signal+voltsEnd)
@@ -107,13 +116,13 @@ func (w *csvWriter) header(c *Capture) error {
 
 // keptTrack is what the column samples_kept holds, as if it were a line; nil where
 // nothing was left out.
-func keptTrack(c *Capture) *Track {
+func keptTrack(c *capture.Capture) *capture.Track {
 	if c.Kept == nil {
 		return nil
 	}
 	spans := slices.Clone(c.Kept)
-	slices.SortFunc(spans, func(a, b Span) int { return cmp.Compare(a.From, b.From) })
-	t := &Track{Signal: keptName, Known: true}
+	slices.SortFunc(spans, func(a, b capture.Span) int { return cmp.Compare(a.From, b.From) })
+	t := &capture.Track{Signal: keptName, Known: true}
 	end := c.Start // of what is kept so far
 	for _, s := range spans {
 		from, to := max(s.From, end), min(s.To, c.End)
@@ -128,10 +137,10 @@ func keptTrack(c *Capture) *Track {
 		case n > 0 && from <= t.Edges[n-1].At:
 			t.Edges = t.Edges[:n-1] // it goes on where the last one ended
 		default:
-			t.Edges = append(t.Edges, Edge{At: from, Closed: true})
+			t.Edges = append(t.Edges, capture.Edge{At: from, Closed: true})
 		}
 		if end = max(to, from+1); end < c.End {
-			t.Edges = append(t.Edges, Edge{At: end})
+			t.Edges = append(t.Edges, capture.Edge{At: end})
 		}
 	}
 	if t.Initial && len(t.Edges) == 0 {
@@ -142,8 +151,11 @@ func keptTrack(c *Capture) *Track {
 
 // newTraceCursor finds the decimal places of the trace's step, where it is a
 // power of ten.
-func newTraceCursor(t *Trace) traceCursor {
+func newTraceCursor(t *capture.Trace) traceCursor {
 	c := traceCursor{t: t}
+	for at, volts := range t.Blocks(math.MinInt64, math.MaxInt64) {
+		c.blocks = append(c.blocks, block{at, volts})
+	}
 	for places := 0; places <= finestPlaces; places++ {
 		if t.Converter.StepVolts == stepOf(places) {
 			c.places, c.scale = places, pow10f[places]
@@ -160,7 +172,7 @@ func quoteCell(s string) string {
 }
 
 // rows merges samples, edges and events by time.
-func (w *csvWriter) rows(c *Capture) error {
+func (w *writer) rows(c *capture.Capture) error {
 	w.events = c.Events
 	at := int64(c.Start)
 	for first := true; ; first = false {
@@ -188,7 +200,7 @@ func (w *csvWriter) rows(c *Capture) error {
 }
 
 // nextTime returns the earliest time not yet written.
-func (w *csvWriter) nextTime() (at int64, ok bool) {
+func (w *writer) nextTime() (at int64, ok bool) {
 	at = math.MaxInt64
 	for i := range w.traces {
 		if t, _, more := w.traces[i].peek(); more && t <= at {
@@ -207,7 +219,7 @@ func (w *csvWriter) nextTime() (at int64, ok bool) {
 }
 
 // writeRow writes all that happens at the instant.
-func (w *csvWriter) writeRow(at int64, first bool) error {
+func (w *writer) writeRow(at int64, first bool) error {
 	w.row = appendSeconds(w.row[:0], at, w.places)
 	w.row = append(w.row, ',')
 	if len(w.events) > 0 && int64(w.events[0].At) == at {
@@ -235,7 +247,7 @@ func (w *csvWriter) writeRow(at int64, first bool) error {
 	return err
 }
 
-func (w *csvWriter) appendVolts(c *traceCursor, at int64) error {
+func (w *writer) appendVolts(c *traceCursor, at int64) error {
 	t, v, ok := c.peek()
 	if !ok || t != at {
 		return nil
@@ -259,7 +271,7 @@ func (w *csvWriter) appendVolts(c *traceCursor, at int64) error {
 	return nil
 }
 
-func (w *csvWriter) appendState(k *trackCursor, at int64, first bool) {
+func (w *writer) appendState(k *trackCursor, at int64, first bool) {
 	closed, write := k.t.Initial, first && k.t.Known
 	for k.i < len(k.t.Edges) && int64(k.t.Edges[k.i].At) <= at {
 		closed, write = k.t.Edges[k.i].Closed, true
@@ -276,7 +288,7 @@ func (w *csvWriter) appendState(k *trackCursor, at int64, first bool) {
 
 // timePlacesOf returns the fewest decimal places that hold every time; more is a line
 // beside the capture's, or nil.
-func timePlacesOf(c *Capture, more *Track) int {
+func timePlacesOf(c *capture.Capture, more *capture.Track) int {
 	places := max(placesOf(int64(c.Start), 0), 0)
 	places = placesOf(int64(c.End), places)
 	for _, e := range c.Events {
@@ -291,8 +303,8 @@ func timePlacesOf(c *Capture, more *Track) int {
 		}
 	}
 	for _, t := range c.Traces {
-		for _, b := range t.blocks {
-			for _, at := range b.at[:b.n] {
+		for times := range t.Blocks(math.MinInt64, math.MaxInt64) {
+			for _, at := range times {
 				places = placesOf(at, places)
 			}
 		}

@@ -1,4 +1,4 @@
-package capture
+package csvfile
 
 import (
 	"bytes"
@@ -67,7 +67,7 @@ func BenchmarkReader(b *testing.B) {
 	b.Run("scientific", func(b *testing.B) { benchmarkReader(b, benchText(rows, "%.9E,,%.4E,%.4E,,\n"), rows) })
 }
 
-func BenchmarkWriteCSV(b *testing.B) {
+func BenchmarkWrite(b *testing.B) {
 	c, err := readAll(bytes.NewReader(benchText(100_000, "%.6f,,%.4f,%.4f,,\n")), 0)
 	if err != nil {
 		b.Fatal(err)
@@ -75,7 +75,7 @@ func BenchmarkWriteCSV(b *testing.B) {
 	b.ReportAllocs()
 	n := 0
 	for b.Loop() {
-		if err := WriteCSV(io.Discard, c); err != nil {
+		if err := Write(io.Discard, c); err != nil {
 			b.Fatal(err)
 		}
 		n += c.Traces[0].Len() + c.Traces[1].Len()

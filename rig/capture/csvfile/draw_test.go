@@ -1,4 +1,4 @@
-package capture
+package csvfile
 
 import (
 	"fmt"
@@ -7,24 +7,26 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"makebreak/rig/capture"
 )
 
 // fileView is what a file of comma separated values keeps of a capture.
 type fileView struct {
-	Start, End Instant
+	Start, End capture.Instant
 	Traces     map[string][]sample
-	Tracks     []Track
+	Tracks     []capture.Track
 	Events     []string
-	Kept       *Track // samples_kept
+	Kept       *capture.Track // samples_kept
 }
 
-func asFile(c *Capture) fileView {
+func asFile(c *capture.Capture) fileView {
 	v := fileView{Start: c.Start, End: c.End, Traces: map[string][]sample{}, Kept: keptTrack(c)}
 	for _, t := range c.Traces {
 		v.Traces[t.Signal] = samplesOf(t)
 	}
 	for _, t := range c.Tracks {
-		k := Track{Signal: t.Signal, Known: t.Known, Initial: t.Initial}
+		k := capture.Track{Signal: t.Signal, Known: t.Known, Initial: t.Initial}
 		if len(t.Edges) > 0 {
 			k.Edges = t.Edges
 		}
@@ -37,17 +39,17 @@ func asFile(c *Capture) fileView {
 }
 
 // drawCapture draws any capture that a file can hold.
-func drawCapture(t *rapid.T) *Capture {
-	c := &Capture{Start: Instant(rapid.Int64Range(-maxNs/4, maxNs/4).Draw(t, "start"))}
+func drawCapture(t *rapid.T) *capture.Capture {
+	c := &capture.Capture{Start: capture.Instant(rapid.Int64Range(-maxNs/4, maxNs/4).Draw(t, "start"))}
 	c.End = c.Start
 	step := rapid.SampledFrom([]int64{1, 1000, 1_000_000, 1_000_000_000}).Draw(t, "time step")
-	c.Start -= c.Start % Instant(step)
+	c.Start -= c.Start % capture.Instant(step)
 	c.End = c.Start
-	times := func(label string) []Instant {
+	times := func(label string) []capture.Instant {
 		gaps := rapid.SliceOfN(rapid.Int64Range(1, 5000), 0, 20).Draw(t, label)
-		at, all := c.Start, []Instant(nil)
+		at, all := c.Start, []capture.Instant(nil)
 		for _, g := range gaps {
-			at += Instant(g * step)
+			at += capture.Instant(g * step)
 			all = append(all, at)
 		}
 		if at > c.End {
@@ -57,7 +59,7 @@ func drawCapture(t *rapid.T) *Capture {
 	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "traces") {
 		volts := rapid.SampledFrom([]float64{0, 1e-4, 1e-3, 0.00058740234375}).Draw(t, "step")
-		tr := NewTrace(fmt.Sprintf("OUT%d", i), Converter{StepVolts: volts})
+		tr := capture.NewTrace(fmt.Sprintf("OUT%d", i), capture.Converter{StepVolts: volts})
 		for _, at := range times("sample times") {
 			tr.Append(at, rapid.Float64Range(-20, 20).Draw(t, "volts"))
 		}
@@ -67,30 +69,30 @@ func drawCapture(t *rapid.T) *Capture {
 		c.Tracks = append(c.Tracks, drawTrack(t, fmt.Sprintf("K%d,\"x", i), times("edge times")))
 	}
 	if len(c.Traces)+len(c.Tracks) == 0 {
-		c.Tracks = []*Track{{Signal: "K"}}
+		c.Tracks = []*capture.Track{{Signal: "K"}}
 	}
 	for _, at := range times("event times") {
 		name := rapid.SampledFrom([]string{"arm-away", "arm-stay", "disarm", "alarm"}).Draw(t, "event")
-		c.Events = append(c.Events, Event{Name: name, At: at})
+		c.Events = append(c.Events, capture.Event{Name: name, At: at})
 	}
 	if rapid.Bool().Draw(t, "cut") {
-		c.Kept = []Span{}
+		c.Kept = []capture.Span{}
 		for _, at := range times("spans kept") {
 			to := at.Add(time.Duration(rapid.Int64Range(0, 9000).Draw(t, "span") * step))
-			c.Kept = append(c.Kept, Span{at - Instant(step), to})
+			c.Kept = append(c.Kept, capture.Span{From: at - capture.Instant(step), To: to})
 		}
 	}
 	return c
 }
 
 // drawTrack draws a line whose edges alternate, as they do after reading.
-func drawTrack(t *rapid.T, signal string, times []Instant) *Track {
-	k := &Track{Signal: signal, Known: rapid.Bool().Draw(t, "known")}
+func drawTrack(t *rapid.T, signal string, times []capture.Instant) *capture.Track {
+	k := &capture.Track{Signal: signal, Known: rapid.Bool().Draw(t, "known")}
 	state := rapid.Bool().Draw(t, "initial")
 	k.Initial = k.Known && state
 	for _, at := range times {
 		state = !state
-		k.Edges = append(k.Edges, Edge{At: at, Closed: state})
+		k.Edges = append(k.Edges, capture.Edge{At: at, Closed: state})
 	}
 	return k
 }

@@ -1,12 +1,13 @@
-package capture
+package csvfile
 
 import (
-	"fmt"
 	"strconv"
+
+	"makebreak/rig/problem"
 )
 
-// SyntaxError says what is wrong with a capture file: where, what was read and
-// what may stand there.
+// A SyntaxError is something wrong with a capture file: where, what was read and what to
+// do about it.
 type SyntaxError struct {
 	File string
 	Line int // from 1; 0: the file as a whole
@@ -15,7 +16,7 @@ type SyntaxError struct {
 	Column int
 	Name   string
 	Read   string // what was read, quoted where it is the file's own text
-	May    string // what may stand there
+	Remedy string // what to do, as in "must be 0 or 1"
 }
 
 // Error returns one line of text.
@@ -25,13 +26,22 @@ func (e *SyntaxError) Error() string {
 		where += ":" + strconv.Itoa(e.Line)
 	}
 	if e.Column > 0 {
-		where += ": column " + strconv.Itoa(e.Column)
+		if where != "" {
+			where += ": "
+		}
+		where += "column " + strconv.Itoa(e.Column)
 		if e.Name != "" {
 			where += " (" + e.Name + ")"
 		}
 	}
-	return fmt.Sprintf("%s: read %s; here may stand %s", where, e.Read, e.May)
+	if where != "" {
+		where += ": "
+	}
+	return where + e.Read + ": " + e.Remedy
 }
+
+// Problem returns problem.Input: the file must be changed.
+func (e *SyntaxError) Problem() problem.Kind { return problem.Input }
 
 // excerptLen is how many bytes of the file's text an error repeats.
 const excerptLen = 40
@@ -39,7 +49,7 @@ const excerptLen = 40
 // excerpt quotes the file's own text, cut where it is long.
 func excerpt(text []byte) string {
 	if len(text) == 0 {
-		return "nothing"
+		return "an empty cell"
 	}
 	if len(text) > excerptLen {
 		return strconv.Quote(string(text[:excerptLen])) + " and so on"
