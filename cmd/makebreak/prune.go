@@ -244,7 +244,7 @@ func staysAlone(err error) bool {
 // roomBack gives room back after something was removed, and says where it is.
 func (a *app) roomBack(db *journal.DB, o *pruneOpts, some bool) error {
 	if !o.shrink {
-		if err := db.Settle(); err != nil {
+		if err := db.RestoreReserve(); err != nil {
 			return err
 		}
 		if some {
@@ -253,10 +253,10 @@ func (a *app) roomBack(db *journal.DB, o *pruneOpts, some bool) error {
 		return nil
 	}
 	if err := db.Shrink(); err != nil {
-		return errors.Join(fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err), db.Settle())
+		return errors.Join(fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err), db.RestoreReserve())
 	}
 	a.note("Removed, and the room given back to the disk")
-	return db.Settle()
+	return db.RestoreReserve()
 }
 
 // sizeWords writes a number of bytes for people.

@@ -48,7 +48,7 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 		return problem.Of(problem.Storage, err)
 	}
 	defer db.Close()
-	if err := db.TakeUnit(a.unit, seq.Name); err != nil {
+	if err := db.LockUnit(a.unit, seq.Name); err != nil {
 		return problem.Of(problem.Storage, err)
 	}
 	r, err := soak.Newest(db, a.unit, seq.Name)

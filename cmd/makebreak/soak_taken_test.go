@@ -42,7 +42,7 @@ func TestSoak_Taken(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	if rec, err := db.Take("last"); err != nil || rec.Cycles != done {
+	if rec, err := db.Lock("last"); err != nil || rec.Cycles != done {
 		t.Errorf("once it is killed: %v", err)
 	}
 }

@@ -89,7 +89,7 @@ func textRow(rows *sql.Rows) (string, error) {
 type Contents struct {
 	Run      string
 	Partial  bool // its copying or its removal was cut off
-	Cycles   int  // whole or not
+	Cycles   int  // complete or not
 	Figures  int
 	Captures int
 	Err      error // what is wrong, or cannot be read; nil: nothing
@@ -99,7 +99,7 @@ type Contents struct {
 // between is missing. The run may go on meanwhile; ErrNoRun: it was removed.
 func (db *DB) ReadRun(ctx context.Context, run RunSummary) (c Contents, err error) {
 	c.Run, c.Partial = run.Run, run.State.Partial()
-	// By its number it is found at once; by its name alone each would be looked for among all.
+	// By its number it is found at once; by its name all runs would be searched for each.
 	rec, err := db.find(run.Run, "id = ? AND "+itsName, run.row, run.Run)
 	if errors.Is(err, ErrNoRun) {
 		return c, err
@@ -112,7 +112,7 @@ func (db *DB) ReadRun(ctx context.Context, run RunSummary) (c Contents, err erro
 
 func (c *Contents) read(ctx context.Context, rec *RunRecord) error {
 	for _, rule := range rules {
-		if err := rec.obeys(ctx, rule); err != nil {
+		if err := rec.checkRule(ctx, rule); err != nil {
 			return err
 		}
 	}
@@ -174,8 +174,8 @@ var rules = []rule{
 	{"captures are another's, too", `SELECT 'of cycle ' || n FROM cycle c WHERE run = ?1 AND capture IS NOT NULL AND (SELECT count(*) FROM cycle o WHERE o.capture = c.capture) <> 1 LIMIT 1`},
 }
 
-// obeys says where a rule is broken.
-func (rec *RunRecord) obeys(ctx context.Context, r rule) error {
+// checkRule reports where a rule is broken.
+func (rec *RunRecord) checkRule(ctx context.Context, r rule) error {
 	var where string
 	err := rec.db.read.QueryRowContext(ctx, r.query, rec.row).Scan(&where)
 	switch {

@@ -28,7 +28,7 @@ var ErrDiffers error = problem.New(problem.Storage, "each log holds something of
 // a part of one, is replaced. Of a run whose removal was cut off a complete copy must be
 // there.
 func (db *DB) CopyRun(id, path string) error {
-	rec, err := db.Take(id)
+	rec, err := db.Lock(id)
 	if err != nil {
 		return err
 	}
@@ -36,9 +36,9 @@ func (db *DB) CopyRun(id, path string) error {
 	if err != nil {
 		return err
 	}
-	existed := isThere(full)
+	existed := exists(full)
 	err = failAt(path, "copy run "+rec.ID, db.copyRun(rec, path))
-	if err != nil && !existed && isThere(full) {
+	if err != nil && !existed && exists(full) {
 		err = errors.Join(err, removeEmpty(path))
 	}
 	return err

@@ -8,13 +8,12 @@ import (
 	"path/filepath"
 )
 
-// create makes a new log, which then stands there whole or not at all: it is made in a
-// folder beside it and linked to its name. One that another program has made meanwhile is
-// left alone.
+// create makes a new log. It is made in a folder beside its place and linked to its name, so
+// that no half of one is ever there. A log that another program has made meanwhile stays.
 func create(full string) error {
 	dir, err := os.MkdirTemp(filepath.Dir(full), ".makebreak-new-*")
 	if err != nil {
-		return fileError(cause(err))
+		return fileError(withoutName(err))
 	}
 	err = createIn(dir, full)
 	return errors.Join(err, os.RemoveAll(dir))
@@ -24,13 +23,13 @@ func createIn(dir, full string) error {
 	made := filepath.Join(dir, filepath.Base(full))
 	f, err := os.OpenFile(made, os.O_WRONLY|os.O_CREATE, 0o600)
 	if err != nil {
-		return fileError(cause(err))
+		return fileError(withoutName(err))
 	}
 	if err := f.Close(); err != nil {
-		return fileError(cause(err))
+		return fileError(withoutName(err))
 	}
 	db := &DB{path: full, stmts: map[string]*sql.Stmt{}}
-	if err := errors.Join(db.lay(made), db.Close()); err != nil {
+	if err := errors.Join(db.writeSchema(made), db.Close()); err != nil {
 		return err
 	}
 	if err := setAside(full); err != nil {
@@ -39,38 +38,38 @@ func createIn(dir, full string) error {
 	err = os.Link(made, full)
 	switch {
 	case err == nil:
-	case errors.Is(err, os.ErrExist) || isThere(full):
+	case errors.Is(err, os.ErrExist) || exists(full):
 		return nil
 	default: // the disk has no links
 		if err := os.Rename(made, full); err != nil {
-			return fileError(cause(err))
+			return fileError(withoutName(err))
 		}
 	}
 	return syncFolder(filepath.Dir(full))
 }
 
-// setAside renames what was left beside a log that has gone: SQLite would take the new log
-// for it, and what stands in its write-ahead file belongs to wherever it went. The log is
+// setAside renames the files that a log which was moved has left behind. SQLite would take
+// the new log for that one, and write into it what the write-ahead file holds. The log is
 // looked for last: a file beside one that another program has just made belongs to that.
 func setAside(full string) error {
 	for _, end := range fileEnds[1:] {
-		if !isThere(full+end) || isThere(full) {
+		if !exists(full+end) || exists(full) {
 			continue
 		}
-		name, err := nameLike(full + end + "-left")
+		name, err := unusedName(full + end + "-left")
 		if err == nil {
 			err = os.Rename(full+end, name)
 		}
 		if err != nil {
-			return fileError(cause(err))
+			return fileError(withoutName(err))
 		}
 	}
 	return nil
 }
 
-// lay gives a new file the schema. Its journal is in memory: of a file that is not whole
-// nothing is kept.
-func (db *DB) lay(path string) error {
+// writeSchema gives a new file the schema. Its journal is in memory: a file that is not
+// finished is thrown away.
+func (db *DB) writeSchema(path string) error {
 	if err := db.connectToWrite(path, migrations); err != nil {
 		return err
 	}
@@ -80,7 +79,7 @@ func (db *DB) lay(path string) error {
 	return migrate(db.write, migrations)
 }
 
-// syncFolder puts on the disk which files a folder has, where its file system lets it.
+// syncFolder writes to the disk which files a folder has, where its file system can.
 func syncFolder(dir string) error {
 	f, err := os.Open(dir)
 	if err != nil {
@@ -90,8 +89,8 @@ func syncFolder(dir string) error {
 	return f.Close()
 }
 
-// cause is an error without the name of a file that nobody knows of.
-func cause(err error) error {
+// withoutName returns an error without the name of a file that no user knows.
+func withoutName(err error) error {
 	var p *os.PathError
 	if errors.As(err, &p) {
 		return p.Err

@@ -181,13 +181,13 @@ func (f *additions) insert(db *DB, run int64) error {
 		if err != nil {
 			return err
 		}
-		if err := taken(db.exec("INSERT INTO point VALUES (?,?,?,?,?,?,?,?,?)", run, p.id, p.event, p.signal, string(p.quantity),
+		if err := asTaken(db.exec("INSERT INTO point VALUES (?,?,?,?,?,?,?,?,?)", run, p.id, p.event, p.signal, string(p.quantity),
 			realOf(p.limit.Lower), realOf(p.limit.Upper), string(sources), floatBytes(p.numbers))); err != nil {
 			return err
 		}
 	}
 	for _, s := range f.signs {
-		if err := taken(db.exec("INSERT INTO sign VALUES (?,?,?,?,?,?)", run, s.id, s.event, s.signal, string(s.kind), s.other)); err != nil {
+		if err := asTaken(db.exec("INSERT INTO sign VALUES (?,?,?,?,?,?)", run, s.id, s.event, s.signal, string(s.kind), s.other)); err != nil {
 			return err
 		}
 	}
@@ -199,8 +199,8 @@ func (f *additions) insert(db *DB, run int64) error {
 	return nil
 }
 
-// taken turns a number in use into what it means: two programs write one run.
-func taken(err error) error {
+// asTaken turns a number that is in use into ErrTaken: two programs write one run.
+func asTaken(err error) error {
 	if repeated(err) {
 		return ErrTaken
 	}

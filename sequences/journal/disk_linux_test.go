@@ -182,7 +182,7 @@ func TestDropRun_DiskFull(t *testing.T) {
 		if err := db.DropRun(holding(t, db, r.ID())); err != nil {
 			t.Fatalf("round %d: %v", round, err)
 		}
-		if err := db.Settle(); err != nil {
+		if err := db.RestoreReserve(); err != nil {
 			t.Fatalf("round %d: %v", round, err)
 		}
 		if err := db.Check(); err != nil {
@@ -226,7 +226,7 @@ func TestDropRun_NoReserve(t *testing.T) {
 	db := openLog(t, path)
 	id := fillRun(t, db, 200, time.Unix(1_800_000_000, 0))
 	was := contents(t, db, id)
-	giveUpReserve(path, reserveBytes)
+	releaseReserve(path, reserveBytes)
 	db.emptyWAL()
 	fillDisk(t, dir)
 	err := db.DropRun(holding(t, db, id))

@@ -50,7 +50,7 @@ func (d *dictionary) doubtsOf(doubts []analyze.Doubt, fresh *additions) any {
 
 // insert writes a list. It runs inside a transaction.
 func (l *doubtList) insert(db *DB, run int64) error {
-	if err := taken(db.exec("INSERT INTO doubts VALUES (?,?)", run, l.id)); err != nil {
+	if err := asTaken(db.exec("INSERT INTO doubts VALUES (?,?)", run, l.id)); err != nil {
 		return err
 	}
 	for seq, d := range l.doubts {

@@ -14,7 +14,7 @@ import (
 // wraps its cause.
 var (
 	ErrFull     error = problem.New(problem.Storage, "no room left for the log")
-	ErrLocked   error = problem.New(problem.Storage, "another program is holding the log")
+	ErrLocked   error = problem.New(problem.Storage, "another program has locked the log")
 	ErrReadOnly error = problem.New(problem.Storage, "the log cannot be written")
 	ErrCorrupt  error = problem.New(problem.Storage, "the log is damaged")
 	ErrNotLog   error = problem.New(problem.Storage, "the file is not a log")

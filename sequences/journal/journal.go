@@ -17,8 +17,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// lockWait is how long an operation waits for another program that holds the
-// log.
+// lockWait is how long an operation waits for another program that has locked the log.
 const lockWait = 5 * time.Second
 
 // DB is an open log. Its methods may be used from several goroutines.
@@ -36,13 +35,13 @@ type DB struct {
 	write *sql.Conn
 	stmts map[string]*sql.Stmt
 	files [len(fileEnds)]os.FileInfo // that are open; nil: not known
-	gone  error                      // why nothing can be written any more
+	moved error                      // why nothing can be written any more
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
 	locking sync.Mutex // guards what follows
 	locks   *os.File   // nil: nothing is held yet
-	held    map[int64]bool
+	locked  map[int64]bool
 }
 
 // Open opens the log at the path, a new one where there is none: its folders and
@@ -60,8 +59,8 @@ func Open(path string) (db *DB, err error) {
 	return db, err
 }
 
-// realPath is the whole path of the file itself: what stands beside a log stands beside
-// that, not beside a link to it.
+// realPath returns the absolute path of the file itself, with links followed: files that
+// belong to a log stand beside that.
 func realPath(path string) (string, error) {
 	full, err := filepath.Abs(path)
 	if err != nil {
@@ -84,7 +83,7 @@ func realPath(path string) (string, error) {
 	return full, nil
 }
 
-// open opens the log at its whole path; messages call it by a name.
+// open opens the log at its absolute path; messages use the path as it was given.
 func open(full, path string) (*DB, error) {
 	if err := prepareFile(full); err != nil {
 		return nil, err
@@ -98,18 +97,18 @@ func open(full, path string) (*DB, error) {
 	if err := db.connect(full, migrations); err != nil {
 		return nil, failAt(path, "open", errors.Join(err, db.Close()))
 	}
-	db.remember()
+	db.rememberFiles()
 	return db, nil
 }
 
-// OpenToPrune opens a log as Open does, also where its disk has no room left for that: all
-// of the reserve beside it is given up then.
+// OpenToPrune opens a log as Open does. Where its disk has no room left for that, it
+// releases all of the reserve beside it.
 func OpenToPrune(path string) (*DB, error) {
 	db, err := Open(path)
 	if !errors.Is(err, ErrFull) {
 		return db, err
 	}
-	if full, e := realPath(path); e == nil && giveUpReserve(full, reserveBytes) {
+	if full, e := realPath(path); e == nil && releaseReserve(full, reserveBytes) {
 		return Open(path)
 	}
 	return db, err
@@ -188,7 +187,7 @@ func (db *DB) connect(path string, from fs.FS) (err error) {
 	return err
 }
 
-// existing keeps a connection from making a file that has gone.
+// existing keeps a connection from making a file that is not there any more.
 const existing = "&mode=rw"
 
 // connectToWrite makes the connection that writes, and leaves a file that is not ours as
@@ -257,7 +256,7 @@ func (db *DB) Close() error {
 	if db.copy != "" {
 		errs = append(errs, os.RemoveAll(db.copy))
 	}
-	errs = append(errs, db.letGo())
+	errs = append(errs, db.unlock())
 	return db.fail("close", errors.Join(errs...))
 }
 
@@ -275,7 +274,7 @@ func (db *DB) transact(f func() error) error {
 	err := f()
 	if err == nil {
 		if err = db.exec("COMMIT"); err == nil {
-			return db.stays()
+			return db.checkPlace()
 		}
 	}
 	if err != nil {
@@ -294,7 +293,7 @@ func (db *DB) writable() error {
 	case db.write == nil || db.copy != "":
 		return ErrReadOnly
 	}
-	return db.gone
+	return db.moved
 }
 
 // exec runs a statement on the writing connection and keeps it prepared.

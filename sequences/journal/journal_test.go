@@ -92,11 +92,6 @@ func TestOpen_OddPath(t *testing.T) {
 	}
 }
 
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
-}
-
 func TestOpen_Refuses(t *testing.T) {
 	dir := t.TempDir()
 	file := func(name string, content []byte) string {

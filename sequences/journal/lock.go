@@ -12,36 +12,36 @@ import (
 )
 
 // Programs that write one log keep out of each other's runs by locks on a file beside it,
-// which stays empty: each run has a byte of its own there. The kernel lets go of a lock
+// which stays empty: each run has a byte of its own there. The kernel releases a lock
 // when its program ends, however that ends, so that none is ever left over.
 
 func locksOf(path string) string { return path + "-lock" }
 
-// Take finds a run as Find does and holds it for this program alone, until the log is
-// closed or the program has ended. A run that another program holds gives ErrTaken, and
-// nothing has been changed.
-func (db *DB) Take(id string) (*RunRecord, error) {
+// Lock finds a run as Find does and locks it for this program, until the log is closed or
+// the program ends. A run that another program has locked gives ErrTaken, and nothing is
+// changed.
+func (db *DB) Lock(id string) (*RunRecord, error) {
 	rec, err := db.Find(id)
 	if err != nil {
 		return nil, err
 	}
-	if err := db.hold(runKey(rec.RunInfo)); err != nil {
-		return nil, db.fail("take run "+rec.ID, err)
+	if err := db.lock(runKey(rec.RunInfo)); err != nil {
+		return nil, db.fail("lock run "+rec.ID, err)
 	}
-	return db.Find(rec.ID) // it may have gone on before it was held
+	return db.Find(rec.ID) // it may have gone on before it was locked
 }
 
-// TakeUnit holds a unit's soaks by a sequence, those that are yet to begin included.
-func (db *DB) TakeUnit(unit, sequence string) error {
-	err := db.hold(fmt.Sprintf("unit %q %q", unit, sequence))
+// LockUnit locks a unit's soaks by a sequence, those that are yet to begin included.
+func (db *DB) LockUnit(unit, sequence string) error {
+	err := db.lock(fmt.Sprintf("unit %q %q", unit, sequence))
 	return db.fail(fmt.Sprintf("go on with the soak of unit %q by %s", unit, sequence), err)
 }
 
 // runKey names a run, also where the log has been replaced by another.
 func runKey(info RunInfo) string { return fmt.Sprintf("run %s %d", info.ID, info.Started.UnixNano()) }
 
-// hold takes the lock of a key. What this log holds already it holds on.
-func (db *DB) hold(key string) error {
+// lock takes the lock of a key. One that this log has already it keeps.
+func (db *DB) lock(key string) error {
 	db.locking.Lock()
 	defer db.locking.Unlock()
 	if db.copy != "" || db.full == "" {
@@ -52,9 +52,9 @@ func (db *DB) hold(key string) error {
 		if err != nil {
 			return err
 		}
-		db.locks, db.held = f, map[int64]bool{}
+		db.locks, db.locked = f, map[int64]bool{}
 	}
-	if err := db.lockAnew(); err != nil {
+	if err := db.renewLocksHeld(); err != nil {
 		return err
 	}
 	h := fnv.New64a()
@@ -63,7 +63,7 @@ func (db *DB) hold(key string) error {
 	if err := lockByte(db.locks, at); err != nil {
 		return err
 	}
-	db.held[at] = true
+	db.locked[at] = true
 	return nil
 }
 
@@ -79,28 +79,28 @@ func lockByte(f *os.File, at int64) error {
 	return nil
 }
 
-// keepHeld makes the file for the locks anew where somebody has removed it, and takes again
-// what this log holds. ErrTaken: another program has come in between.
-func (db *DB) keepHeld() error {
+// renewLocks makes the file for the locks again where somebody has removed it, and takes
+// this log's locks again. ErrTaken: another program was faster.
+func (db *DB) renewLocks() error {
 	db.locking.Lock()
 	defer db.locking.Unlock()
 	if db.locks == nil {
 		return nil
 	}
-	return db.lockAnew()
+	return db.renewLocksHeld()
 }
 
-// lockAnew is keepHeld for who has the mutex.
-func (db *DB) lockAnew() error {
+// renewLocksHeld is renewLocks for a caller that has the mutex.
+func (db *DB) renewLocksHeld() error {
 	open, err := db.locks.Stat()
-	if err != nil || !away(open, locksOf(db.full)) {
+	if err != nil || !replaced(open, locksOf(db.full)) {
 		return nil
 	}
 	f, err := openLocks(db.full)
 	if err != nil {
 		return nil // the next commit tries again
 	}
-	for at := range db.held {
+	for at := range db.locked {
 		if err := lockByte(f, at); err != nil {
 			return errors.Join(err, f.Close())
 		}
@@ -110,8 +110,8 @@ func (db *DB) lockAnew() error {
 	return was.Close()
 }
 
-// openLocks opens the file for the locks. Where it is made, it can be written by whoever
-// can write the log, as far as this user may see to that.
+// openLocks opens the file for the locks. A new one gets the log's rights, where this user
+// may give them.
 func openLocks(path string) (*os.File, error) {
 	name := locksOf(path)
 	f, err := os.OpenFile(name, os.O_RDWR, 0)
@@ -123,28 +123,28 @@ func openLocks(path string) (*os.File, error) {
 		return nil, fileError(err)
 	}
 	if made {
-		alike(f, path)
+		matchLog(f, path)
 	}
 	return f, nil
 }
 
-// alike gives a file beside the log the log's owner and rights, as far as that goes: what
+// matchLog gives a file beside the log the log's owner and rights, where it may: a file that
 // root has made must not keep the log's own user from it.
-func alike(f *os.File, log string) {
+func matchLog(f *os.File, log string) {
 	if info, err := os.Stat(log); err == nil {
-		like(f, info)
+		matchRights(f, info)
 	}
 }
 
-func like(f *os.File, log os.FileInfo) {
+func matchRights(f *os.File, log os.FileInfo) {
 	_ = f.Chmod(log.Mode().Perm())
 	if s, ok := log.Sys().(*syscall.Stat_t); ok && os.Geteuid() == 0 {
 		_ = f.Chown(int(s.Uid), int(s.Gid))
 	}
 }
 
-// letGo lets go of all that is held.
-func (db *DB) letGo() error {
+// unlock releases all locks.
+func (db *DB) unlock() error {
 	db.locking.Lock()
 	defer db.locking.Unlock()
 	if db.locks == nil {
@@ -155,6 +155,6 @@ func (db *DB) letGo() error {
 	all := unix.Flock_t{Type: unix.F_UNLCK, Whence: io.SeekStart}
 	err := unix.FcntlFlock(db.locks.Fd(), setLock, &all)
 	err = errors.Join(err, db.locks.Close())
-	db.locks, db.held = nil, nil
+	db.locks, db.locked = nil, nil
 	return err
 }

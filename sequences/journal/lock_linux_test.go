@@ -23,7 +23,7 @@ func TestTake(t *testing.T) {
 	before := contents(t, one, id)
 	seen := holding(t, two, id)
 	for what, err := range map[string]error{
-		"Take": second(two.Take(id)), "Resume": second(two.Resume(id, time.Unix(1_900_000_000, 0))),
+		"Take": second(two.Lock(id)), "Resume": second(two.Resume(id, time.Unix(1_900_000_000, 0))),
 		"DropRun": two.DropRun(seen), "DropCaptures": two.DropCaptures(seen),
 	} {
 		if !errors.Is(err, ErrTaken) {
@@ -33,13 +33,13 @@ func TestTake(t *testing.T) {
 	if after := contents(t, one, id); len(after) != len(before) {
 		t.Errorf("%d rows of the run are %d", len(before), len(after))
 	}
-	if _, err := one.Take(id); err != nil {
+	if _, err := one.Lock(id); err != nil {
 		t.Errorf("by who has it: %v", err)
 	}
 	if err := one.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := two.Take(id); err != nil {
+	if _, err := two.Lock(id); err != nil {
 		t.Errorf("once it is closed: %v", err)
 	}
 }
@@ -50,10 +50,10 @@ func second[T any](_ T, err error) error { return err }
 func TestTakeUnit(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, two := openLog(t, path), openLog(t, path)
-	if err := errors.Join(one.TakeUnit("RB-017", "relay-only"), two.TakeUnit("RB-018", "relay-only"), two.TakeUnit("RB-017", "armed-high")); err != nil {
+	if err := errors.Join(one.LockUnit("RB-017", "relay-only"), two.LockUnit("RB-018", "relay-only"), two.LockUnit("RB-017", "armed-high")); err != nil {
 		t.Error(err)
 	}
-	if err := two.TakeUnit("RB-017", "relay-only"); !errors.Is(err, ErrTaken) {
+	if err := two.LockUnit("RB-017", "relay-only"); !errors.Is(err, ErrTaken) {
 		t.Errorf("the same one: %v", err)
 	}
 }
@@ -66,7 +66,7 @@ func TestTake_Copied(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := one.TakeUnit("RB-017", "relay-only"); err != nil {
+	if err := one.LockUnit("RB-017", "relay-only"); err != nil {
 		t.Fatal(err)
 	}
 	copied, err := unix.Dup(int(one.locks.Fd()))
@@ -77,7 +77,7 @@ func TestTake_Copied(t *testing.T) {
 	if err := one.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if err := openLog(t, path).TakeUnit("RB-017", "relay-only"); err != nil {
+	if err := openLog(t, path).LockUnit("RB-017", "relay-only"); err != nil {
 		t.Error(err)
 	}
 }
@@ -91,7 +91,7 @@ func TestOpen_Link(t *testing.T) {
 	}
 	db := openLog(t, link)
 	id := fillRun(t, db, 3, time.Unix(1_800_000_000, 0))
-	if _, err := openLog(t, path).Take(id); !errors.Is(err, ErrTaken) {
+	if _, err := openLog(t, path).Lock(id); !errors.Is(err, ErrTaken) {
 		t.Errorf("by its own path: %v", err)
 	}
 	all, err := os.ReadDir(links)
@@ -111,13 +111,13 @@ func TestTake_LocksRemoved(t *testing.T) {
 	if err := r.Append(exampleCycle(4)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := two.Take(r.ID()); !errors.Is(err, ErrTaken) {
+	if _, err := two.Lock(r.ID()); !errors.Is(err, ErrTaken) {
 		t.Errorf("the locks made anew: %v", err)
 	}
 	if err := os.Remove(locksOf(path)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := two.Take(r.ID()); err != nil { // before the first one has noticed
+	if _, err := two.Lock(r.ID()); err != nil { // before the first one has noticed
 		t.Fatal(err)
 	}
 	if err := r.Append(exampleCycle(5)); !errors.Is(err, ErrTaken) {

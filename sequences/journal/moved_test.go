@@ -102,7 +102,7 @@ func TestLeft(t *testing.T) {
 		if err != nil {
 			err = &os.PathError{Op: "stat", Path: "log.db", Err: err}
 		}
-		if got := left(err); got != want {
+		if got := notThere(err); got != want {
 			t.Errorf("%v: %v, want %v", err, got, want)
 		}
 	}

@@ -21,7 +21,7 @@ type Holding struct {
 	CaptureBytes int64
 	Bytes        int64 // in all, captures included; about
 
-	state state
+	progress progress
 }
 
 // Holdings returns what each run takes up, the oldest first. It reads through the
@@ -32,7 +32,7 @@ func (db *DB) Holdings() ([]Holding, error) {
 }
 
 func (db *DB) holdings() ([]Holding, error) {
-	rows, err := db.read.Query("SELECT " + summaryColumns + `, ` + stateColumns + `,
+	rows, err := db.read.Query("SELECT " + summaryColumns + `, ` + progressColumns + `,
 		(SELECT max(started) FROM cycle WHERE run = run.id AND n = (SELECT max(n) FROM cycle WHERE run = run.id)),
 		(SELECT count(*) FROM measurement WHERE run = run.id),
 		(SELECT count(*) FROM cycle WHERE run = run.id AND capture IS NOT NULL),
@@ -49,11 +49,11 @@ func (db *DB) holdings() ([]Holding, error) {
 		var h Holding
 		var last sql.NullInt64
 		var n int64
-		h.RunSummary, err = scanSummary(rows.Scan, &h.state.ended, &h.state.last, &h.state.gaps, &last, &n, &h.Captures, &h.CaptureBytes)
+		h.RunSummary, err = scanSummary(rows.Scan, &h.progress.ended, &h.progress.last, &h.progress.gaps, &last, &n, &h.Captures, &h.CaptureBytes)
 		if err != nil {
 			return nil, err
 		}
-		ended := h.state.ended
+		ended := h.progress.ended
 		h.Touched, h.Ended = h.Started, ended.Valid
 		if last.Valid {
 			h.Touched = timeOf(last)
@@ -85,19 +85,19 @@ func (db *DB) holdings() ([]Holding, error) {
 const pruneBatch = 2000
 
 // inSteps runs a step in one transaction after another while there is something left
-// for it. Where the disk is full, the reserve is given up and the steps become smaller.
-func (db *DB) inSteps(step func(batch int) (left bool, err error)) error {
+// for it. Where the disk is full, the reserve is released and the steps become smaller.
+func (db *DB) inSteps(step func(batch int) (more bool, err error)) error {
 	batch := pruneBatch
-	for left := true; left; {
+	for more := true; more; {
 		err := db.transact(func() (err error) {
-			left, err = step(batch)
+			more, err = step(batch)
 			return err
 		})
 		switch {
 		case err == nil:
 		case sentinelOf(err) != ErrFull:
 			return err
-		case giveUpReserve(db.full, reserveBytes):
+		case releaseReserve(db.full, reserveBytes):
 			db.emptyWAL()
 		case batch > 1:
 			batch /= 4
@@ -109,8 +109,8 @@ func (db *DB) inSteps(step func(batch int) (left bool, err error)) error {
 	return nil
 }
 
-// advise says what to do where a disk is too full even for removing.
-func (db *DB) advise(err error) error {
+// adviseIfFull adds what to do where a disk is too full even for removing.
+func (db *DB) adviseIfFull(err error) error {
 	if !errors.Is(err, ErrFull) {
 		return err
 	}
@@ -122,32 +122,32 @@ func (db *DB) advise(err error) error {
 // DropCaptures removes a run's captures, unless it has gone on since it was looked at.
 // Its figures stay.
 func (db *DB) DropCaptures(h Holding) error {
-	rec, err := db.Take(h.Run)
+	rec, err := db.Lock(h.Run)
 	if err != nil {
 		return err
 	}
 	err = db.inSteps(func(batch int) (bool, error) {
-		if err := db.unchanged(rec.row, h.state); err != nil {
+		if err := db.unchanged(rec.row, h.progress); err != nil {
 			return false, err
 		}
 		return db.dropCaptures(rec.row, batch)
 	})
-	return db.advise(db.fail("remove the captures of run "+rec.ID, err))
+	return db.adviseIfFull(db.fail("remove the captures of run "+rec.ID, err))
 }
 
-// state is what changes when a run goes on.
-type state struct {
+// progress is what changes when a run goes on.
+type progress struct {
 	ended      sql.NullInt64
 	last, gaps int64
 }
 
-// stateColumns are read for a row of the table run.
-const stateColumns = `ended, (SELECT coalesce(max(n), 0) FROM cycle WHERE run = run.id), (SELECT count(*) FROM interruption WHERE run = run.id)`
+// progressColumns are read for a row of the table run.
+const progressColumns = `ended, (SELECT coalesce(max(n), 0) FROM cycle WHERE run = run.id), (SELECT count(*) FROM interruption WHERE run = run.id)`
 
-// unchanged says whether a run is as it was. It runs inside a transaction.
-func (db *DB) unchanged(run int64, was state) error {
-	var now state
-	if err := db.queryRow("SELECT "+stateColumns+" FROM run WHERE id = ?", []any{run}, &now.ended, &now.last, &now.gaps); err != nil {
+// unchanged returns ErrWentOn where a run is not as it was. It runs inside a transaction.
+func (db *DB) unchanged(run int64, was progress) error {
+	var now progress
+	if err := db.queryRow("SELECT "+progressColumns+" FROM run WHERE id = ?", []any{run}, &now.ended, &now.last, &now.gaps); err != nil {
 		return err
 	}
 	if now != was {
@@ -163,8 +163,8 @@ func (db *DB) dropCaptures(run int64, batch int) (some bool, err error) {
 	if err := db.queryRow("SELECT EXISTS ("+these+")", []any{run, batch}, &some); err != nil || !some {
 		return some, err
 	}
-	// The cycles must let go first; what they held is remembered by a table of this
-	// connection's own.
+	// The cycles must lose their references first. A table of this connection remembers
+	// them.
 	for _, text := range []string{"CREATE TEMP TABLE IF NOT EXISTS pruned (id INTEGER PRIMARY KEY)", "DELETE FROM pruned"} {
 		if err := db.exec(text); err != nil {
 			return false, err
@@ -182,15 +182,15 @@ func (db *DB) dropCaptures(run int64, batch int) (some bool, err error) {
 // DropRun removes a run altogether, unless it has gone on since it was looked at. As long
 // as nothing of it is gone, it is as it was.
 func (db *DB) DropRun(h Holding) error {
-	rec, err := db.Take(h.Run)
+	rec, err := db.Lock(h.Run)
 	if err != nil {
 		return err
 	}
-	return db.advise(db.fail("remove run "+rec.ID, db.dropRun(rec.row, &h.state)))
+	return db.adviseIfFull(db.fail("remove run "+rec.ID, db.dropRun(rec.row, &h.progress)))
 }
 
-// dropRun removes a run, one that is in the state given, where there is one given.
-func (db *DB) dropRun(run int64, was *state) error {
+// dropRun removes a run; with a progress only one that has not gone on since.
+func (db *DB) dropRun(run int64, was *progress) error {
 	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
 		err := db.inSteps(func(batch int) (bool, error) {
 			if err := db.mark(run, was); err != nil {
@@ -213,9 +213,9 @@ func (db *DB) dropRun(run int64, was *state) error {
 	})
 }
 
-// mark says of a run that it is being removed. It runs inside the transaction that removes
+// mark puts a run in the state Removing. It runs inside the transaction that removes
 // a part of it.
-func (db *DB) mark(run int64, was *state) error {
+func (db *DB) mark(run int64, was *progress) error {
 	var marked bool
 	if err := db.queryRow("SELECT state = ? FROM run WHERE id = ?", []any{Removing, run}, &marked); err != nil || marked {
 		return err
@@ -276,7 +276,7 @@ func (db *DB) shrinkInPlace(size, free int64) error {
 	if err := db.giveBack(func() bool { return true }); err != nil {
 		return err
 	}
-	if left, err := db.freePages(); err != nil || left == 0 {
+	if free, err := db.freePages(); err != nil || free == 0 {
 		return err
 	}
 	return fmt.Errorf("%w: %d MB are needed, %d MB are free", ErrNoRoom, 2*size>>20, free>>20)

@@ -19,7 +19,7 @@ type RunSummary struct {
 	Unit     string          `json:"unit"`
 	Sequence string          `json:"sequence"`
 	Started  time.Time       `json:"started"`
-	Cycles   int             `json:"cycles"` // stored whole
+	Cycles   int             `json:"cycles"` // complete ones
 	Planned  int             `json:"-"`
 	Verdict  analyze.Verdict `json:"verdict"`
 	// Complete is false for a run that ended early, was cut off or still goes on.
@@ -79,7 +79,7 @@ type RunRecord struct {
 	Complete bool
 	State    State
 	Reason   string // why it is not complete, as the program that wrote it said; see WhyIncomplete
-	Cycles   int    // stored whole
+	Cycles   int    // complete ones
 	Counts   capture.Counts
 
 	db  *DB
@@ -121,7 +121,7 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 	return rec, db.fail("find run "+id, errors.Join(rec.sumCounts(), rec.loadSoak()))
 }
 
-// sumCounts adds up the troubles of all cycles.
+// sumCounts adds up the measuring problems of all cycles.
 func (rec *RunRecord) sumCounts() error {
 	n := make([]int64, 5)
 	err := rec.db.read.QueryRow(`SELECT coalesce(sum(missed_conversions), 0), coalesce(sum(doubled_conversions), 0), coalesce(sum(bus_errors), 0),

@@ -49,8 +49,8 @@ func openReadOnly(path string, why error) (*DB, error) {
 		return nil, err
 	}
 	way := ""
-	switch inUse := isThere(full+"-wal") || isThere(full+"-shm"); {
-	case inUse && isThere(full+"-wal") && isThere(full+"-shm"):
+	switch inUse := exists(full+"-wal") || exists(full+"-shm"); {
+	case inUse && exists(full+"-wal") && exists(full+"-shm"):
 		way = "mode=ro"
 	case !inUse && readOnlyDisk(full):
 		way = "mode=ro&immutable=1"
@@ -67,7 +67,7 @@ func openReadOnly(path string, why error) (*DB, error) {
 	return db, nil
 }
 
-func isThere(path string) bool {
+func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
 }

@@ -153,7 +153,7 @@ func TestOpenRead_NoLog(t *testing.T) {
 		db.Close()
 		t.Error("a log that is not there is opened")
 	}
-	if isThere(path) {
+	if exists(path) {
 		t.Error("it was made")
 	}
 	if err := os.WriteFile(path, []byte("Not a log, and worth keeping."), 0o400); err != nil {

@@ -8,10 +8,10 @@ import (
 	"path/filepath"
 )
 
-// A log that has filled its disk could not even be pruned, for removing writes, too. So a
-// reserve is kept beside it: a file that holds nothing and that pruning gives up, and of
-// which a run that ends takes a little to say so. It is made when a run begins or goes on,
-// and again when pruning has made room.
+// A log that has filled its disk could not even be pruned, since removing writes, too. So
+// a reserve stands beside it: a file that holds nothing. Pruning releases it, and a run that
+// ends releases a little of it to store how it ended. It is made when a run begins or goes
+// on, and again when pruning has made room.
 
 const (
 	// reserveBytes let the write-ahead file be brought into the log, which may make that
@@ -25,9 +25,9 @@ const (
 
 func reserveOf(path string) string { return path + "-reserve" }
 
-// keepReserve makes the reserve, or makes it larger, where there is room. Without one the
-// log is as good, so it tells of no error.
-func keepReserve(path string) {
+// makeReserve makes the reserve, or makes it larger, where there is room. It reports no
+// error, since a log is as good without one.
+func makeReserve(path string) {
 	name := reserveOf(path)
 	has := allocated(name)
 	free, known := freeSpace(filepath.Dir(path))
@@ -39,22 +39,22 @@ func keepReserve(path string) {
 	if err != nil {
 		return
 	}
-	alike(f, path)
+	matchLog(f, path)
 	if allocate(f, want) != nil {
 		_ = f.Truncate(has)
 	}
 	_ = f.Close()
 }
 
-// A little of the reserve is enough to open a log and to store how a run ended. More goes
-// where that little was not enough.
+// reserveStep is enough of the reserve to open a log and to store how a run ended. At most
+// reserveSteps of them are released for that.
 const (
-	aLittle     = 64 << 10
-	littleTimes = 4
+	reserveStep  = 64 << 10
+	reserveSteps = 4
 )
 
-// giveUpReserve gives up so much of the reserve, and says whether there was any.
-func giveUpReserve(path string, bytes int64) bool {
+// releaseReserve releases so many bytes of the reserve, and reports whether there were any.
+func releaseReserve(path string, bytes int64) bool {
 	name := reserveOf(path)
 	has := allocated(name)
 	switch {
@@ -66,26 +66,26 @@ func giveUpReserve(path string, bytes int64) bool {
 	return os.Truncate(name, has-bytes) == nil
 }
 
-// canSpare says whether the reserve can lose a little and still serve for pruning: half of
+// canSpare reports whether the reserve can lose a step and still serve for pruning: half of
 // it may go, and on a small disk what is beyond an eighth of the disk. A service that is
 // started on a full disk again and again must not use it up.
 func canSpare(path string) bool {
 	size := diskSize(filepath.Dir(path))
-	return allocated(reserveOf(path))-aLittle >= min(reserveBytes/2, size/8)
+	return allocated(reserveOf(path))-reserveStep >= min(reserveBytes/2, size/8)
 }
 
-// withReserve does something again with a little of the reserve given up, where the disk
-// is full.
+// withReserve does something again with some of the reserve released, where the disk is
+// full.
 func withReserve(path string, do func() error) error {
 	err := do()
-	for n := 0; n < littleTimes && errors.Is(err, ErrFull) && canSpare(path) && giveUpReserve(path, aLittle); n++ {
+	for n := 0; n < reserveSteps && errors.Is(err, ErrFull) && canSpare(path) && releaseReserve(path, reserveStep); n++ {
 		err = do()
 	}
 	return err
 }
 
-// emptyWAL brings what is in the write-ahead file into the log, as far as nobody reads,
-// and gives the file's room back. What fails now is tried again with the next cycle.
+// emptyWAL brings what is in the write-ahead file into the log and gives the file's room
+// back, unless somebody reads. What fails now is tried again with the next cycle.
 func (db *DB) emptyWAL() {
 	db.mu.Lock()
 	defer db.mu.Unlock()
@@ -94,9 +94,9 @@ func (db *DB) emptyWAL() {
 	}
 }
 
-// Settle makes the reserve again after something was removed. On a disk that is full the
-// log gives some of its free pages back for that.
-func (db *DB) Settle() error {
+// RestoreReserve makes the reserve again after something was removed. On a disk that is
+// full the log gives some of its free pages back for that.
+func (db *DB) RestoreReserve() error {
 	if allocated(reserveOf(db.full)) < reserveBytes {
 		err := db.giveBack(func() bool {
 			free, known := freeSpace(filepath.Dir(db.full))
@@ -106,7 +106,7 @@ func (db *DB) Settle() error {
 			return db.fail("give room back", err)
 		}
 	}
-	keepReserve(db.full)
+	makeReserve(db.full)
 	return nil
 }
 

@@ -86,7 +86,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		r.info.ID = fmt.Sprintf("%s.%d", day, count)
-		if err := db.hold(runKey(r.info)); err != nil {
+		if err := db.lock(runKey(r.info)); err != nil {
 			return err
 		}
 		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
@@ -100,15 +100,15 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	if err != nil {
 		return nil, db.fail("begin a run", err)
 	}
-	keepReserve(db.full)
+	makeReserve(db.full)
 	return r, nil
 }
 
-// Resume takes a run up again that is not complete. Its end, if it has one, is
-// forgotten; that it was interrupted is recorded. One that another program is writing gives
-// ErrTaken and stays as it is.
+// Resume goes on with a run that is not complete. It removes the run's end, if it has one,
+// and records the interruption. A run that another program is writing gives ErrTaken and
+// stays as it is.
 func (db *DB) Resume(id string, now time.Time) (*Run, error) {
-	rec, err := db.Take(id)
+	rec, err := db.Lock(id)
 	if err != nil {
 		return nil, err
 	}
@@ -139,7 +139,7 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	if err != nil {
 		return nil, db.fail(doing, err)
 	}
-	keepReserve(db.full)
+	makeReserve(db.full)
 	return r, nil
 }
 
@@ -223,7 +223,7 @@ type measured struct {
 	numbers []byte
 }
 
-// packed are a cycle's rows, as far as they need the dictionary.
+// packed is what a cycle's rows need of the dictionary.
 type packed struct {
 	verdict      int
 	measurements []measured

@@ -38,13 +38,13 @@ const (
 
 // Interruption is a time during which a run did not go on.
 type Interruption struct {
-	After   int       // the last cycle stored before it, whole or not; 0: none was
+	After   int       // the last cycle stored before it, complete or not; 0: none was
 	Stopped time.Time // zero: not known, as the program or the power was cut off
 	Resumed time.Time
 	Reason  string
 }
 
-// cutOff is the reason of an interruption that nobody was left to tell of.
+// cutOff is the reason of an interruption that no program could record.
 const cutOff = "the program or the power was cut off"
 
 // addSoak stores how a soak keeps captures. It runs inside a transaction.
@@ -56,7 +56,7 @@ func (r *Run) addSoak() error {
 	return r.db.exec("INSERT INTO soak VALUES (?,?,?,?,?)", r.row, s.First, s.Last, s.Every, s.Bad)
 }
 
-// makeRoom lets go of the capture that is no longer among the last ones once the
+// makeRoom removes the capture that is no longer among the last ones once the
 // cycle n is stored. It runs inside a transaction.
 func (r *Run) makeRoom(n int) error {
 	if r.info.Soak == nil || r.info.Soak.Last <= 0 || n <= r.info.Soak.Last {
@@ -137,7 +137,7 @@ func (rec *RunRecord) Interruptions() ([]Interruption, error) {
 	return all, rec.fail("read the interruptions", rows.Err())
 }
 
-// Last returns the number of the last cycle stored, whole or not; 0: none is.
+// Last returns the number of the last cycle stored, complete or not; 0: none is.
 func (rec *RunRecord) Last() (int, error) {
 	n, err := lastCycle(rec.db.read, rec.row)
 	return n, rec.fail("find the last cycle", err)
@@ -148,7 +148,7 @@ func lastCycle(db *sql.DB, run int64) (n int, err error) {
 	return n, err
 }
 
-// FirstFailed returns how many whole cycles the run had done when the first of them
+// FirstFailed returns how many complete cycles the run had done when the first of them
 // failed, that one included; 0: none has.
 func (rec *RunRecord) FirstFailed() (cycles int, err error) {
 	failed, err := rankOf(analyze.Fail)

@@ -60,7 +60,7 @@ func Newest(db *journal.DB, unit, sequence string) (*journal.RunSummary, error) 
 // Take takes a soak in the log to go on with, and reads its sequence. It is locked before
 // anything else is done: another program that goes on with it stays undisturbed.
 func Take(ctx context.Context, db *journal.DB, id string, asked Asked) (*journal.RunRecord, *sequences.Sequence, error) {
-	rec, err := db.Take(id)
+	rec, err := db.Lock(id)
 	if err != nil {
 		return nil, nil, err
 	}
