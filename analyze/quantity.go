@@ -1,5 +1,7 @@
 package analyze
 
+import "strings"
+
 // Quantity is one thing measured. The names are the contract of the results.
 type Quantity string
 
@@ -109,6 +111,14 @@ func (q Quantity) Definition() (Definition, bool) {
 		}
 	}
 	return Definition{}, false
+}
+
+// Words returns the quantity's name for people, as in "high level".
+func (q Quantity) Words() string {
+	if q == Hold {
+		return "time out of state" // hold alone reads as if the state had been held for so long
+	}
+	return strings.ReplaceAll(string(q), "_", " ")
 }
 
 // Unit returns the quantity's unit of measure: "V", "s" or "1" for a count. An

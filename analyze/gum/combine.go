@@ -4,7 +4,7 @@ import "math"
 
 // Combined is the outcome of propagating a budget.
 type Combined struct {
-	Standard         float64 // combined standard uncertainty, GUM equation 10
+	Standard         float64 // combined standard uncertainty in the result's unit, GUM equation 10
 	DegreesOfFreedom float64 // effective ones, GUM equation G.2b; may be infinite
 	Excess           float64 // excess kurtosis of the sum, 0 for a normal one
 }

@@ -19,10 +19,10 @@ type Component struct {
 	Source       Source
 	Distribution string  // "normal", "rectangular", "triangular", "U-shaped"
 	Standard     float64 // standard uncertainty of the input, in the input's unit
-	Sensitivity  float64 // partial derivative of the result by the input
+	Sensitivity  float64 // partial derivative of the result by the input, in the unit of their ratio
 	// DegreesOfFreedom of the standard uncertainty; infinite where it is taken as
 	// known exactly.
-	DegreesOfFreedom float64
+	DegreesOfFreedom float64 // a number
 }
 
 // Contribution returns the component's share in the result, |c|·u.

@@ -16,8 +16,8 @@ var ErrNothing error = problem.New(problem.Usage, "no board has failed: there is
 
 // At is a place on the paper.
 type At struct {
-	Cycles float64
-	Failed float64 // share
+	Cycles float64 // of one board
+	Failed float64 // share of the boards, 0 to 1
 }
 
 // Paper is a probability plot on Weibull paper: across, cycles on a logarithmic
@@ -41,13 +41,13 @@ type Paper struct {
 // Bound is the fitted line at one share failed: the cycles by which it is reached, and
 // their bounds by likelihood, 0 and infinity where there is none.
 type Bound struct {
-	Failed              float64
-	Early, Cycles, Late float64
+	Failed              float64 // share of the boards, 0 to 1
+	Early, Cycles, Late float64 // cycles of one board
 }
 
 // Stop is a number of boards stopped at one count of cycles.
 type Stop struct {
-	Cycles float64
+	Cycles float64 // of each board
 	Boards int
 }
 

@@ -26,7 +26,7 @@ type Interval struct{ Lower, Upper float64 }
 // Estimate is a value with its bounds by both usual ways. Near each other, either
 // will do. Where they differ, failures are few, and Likelihood is the one to trust.
 type Estimate struct {
-	Value float64
+	Value float64 // in the unit of what is estimated, as its bounds are
 	// Fisher comes from the curvature of the log-likelihood at its top, on a
 	// logarithmic scale (Meeker and Escobar, Statistical Methods for Reliability Data,
 	// 1998, 8.4).

@@ -12,15 +12,15 @@ import (
 type Exponential struct {
 	Failures   int
 	Total      float64 // cycles of all boards together
-	Confidence float64
+	Confidence float64 // share, 0 to 1
 	// Value is Total over Failures, infinite without failures.
-	Value float64
+	Value float64 // cycles
 	// Lower is 2T/χ²(1-α/2; 2r+2) and Upper 2T/χ²(α/2; 2r): a test that ended after
 	// planned cycles, not with a failure (NIST/SEMATECH e-Handbook 8.4.5.1). Without
 	// failures there is no upper bound, and Lower is AtLeast.
 	Interval
 	// AtLeast is what may be claimed: 2T/χ²(confidence; 2r+2).
-	AtLeast float64
+	AtLeast float64 // cycles
 	Doubts  []string
 }
 

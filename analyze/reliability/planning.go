@@ -57,11 +57,11 @@ func mustLive(n int, confidence float64, failures int) float64 {
 // Claim is "at least (1-Share) of all boards live for Cycles", Share 0.1 for a B10,
 // to be shown at a confidence for lives of a known shape.
 type Claim struct {
-	Share      float64
-	Cycles     float64
-	Shape      float64
-	Confidence float64
-	Allowed    int // boards that may fail in the test
+	Share      float64 // of the boards, 0 to 1
+	Cycles     float64 // of one board
+	Shape      float64 // Weibull's, a plain number
+	Confidence float64 // share, 0 to 1
+	Allowed    int     // boards that may fail in the test
 }
 
 func (c Claim) check() error {

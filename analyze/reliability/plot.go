@@ -8,16 +8,16 @@ import (
 
 // Point is one failure on Weibull paper.
 type Point struct {
-	Cycles float64
+	Cycles float64 // of the board
 	// Rank is the failure's place among all boards, shifted for the boards that were
 	// stopped before it (Johnson 1964; the increment is (n+1-previous)/(1+at risk)).
-	Rank float64
+	Rank float64 // place, from 1
 	// Failed is the exact median rank: the share failed that is as likely too high as
 	// too low, the median of the beta distribution (Rank, n-Rank+1).
-	Failed float64
+	Failed float64 // share of the boards, 0 to 1
 	// X is ln Cycles, Y is ln(-ln(1-Failed)): a Weibull distribution is a straight
 	// line with the shape as its slope.
-	X, Y float64
+	X, Y float64 // plain numbers
 }
 
 // Paper returns where a share failed by so many cycles stands on Weibull paper.

@@ -11,14 +11,14 @@ import (
 // many cycles show, if each cycle fails as likely as any other, and independently.
 type Proportion struct {
 	Failures, Cycles int64
-	Confidence       float64
+	Confidence       float64 // share, 0 to 1
 	// Value is failures over cycles; Lower and Upper bound the true probability (Clopper
 	// and Pearson, Biometrika 26 (1934) 404): never narrower than stated.
-	Value float64
+	Value float64 // share of the cycles, 0 to 1
 	Interval
 	// AtMost is what may be claimed: with the confidence, the probability is at most
 	// this. Without failures it is 1-(1-confidence)^(1/cycles), near 3/cycles at 95 %.
-	AtMost float64
+	AtMost float64 // share of the cycles, 0 to 1
 	Doubts []string
 }
 

@@ -28,13 +28,13 @@ func (u Use) check() error {
 // Dangerous is what a B10d means in use, by ISO 13849-1:2015 C.4.
 type Dangerous struct {
 	B10d    float64 // cycles by which 10 % have failed dangerously
-	PerYear float64 // operations
+	PerYear float64 // operations a year
 	// MTTFd is the mean time to a dangerous failure in years, B10d/(0.1·n_op). It
 	// takes the rate as constant, which holds until T10d only. Capped is what
 	// counts for one channel: at most 100 years.
-	MTTFd, Capped float64
+	MTTFd, Capped float64 // years
 	// T10d is the time in years after which the part must be replaced, B10d/n_op.
-	T10d float64
+	T10d float64 // years
 	// Level names Capped: "low" from 3 years, "medium" from 10, "high" from 30, else
 	// "not enough" (ISO 13849-1 table 4; from memory).
 	Level  string

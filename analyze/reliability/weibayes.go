@@ -8,12 +8,12 @@ import (
 // Weibayes is what boards show about a life whose shape is known from elsewhere,
 // which needs no failures at all.
 type Weibayes struct {
-	Shape      float64
+	Shape      float64 // a plain number
 	Failures   int
-	Confidence float64
+	Confidence float64 // share, 0 to 1
 	// ScaleAtLeast bounds the cycles by which 63.2 % have failed, B10AtLeast those by
 	// which 10 % have, both one-sided.
-	ScaleAtLeast, B10AtLeast float64
+	ScaleAtLeast, B10AtLeast float64 // cycles
 	Doubts                   []string
 }
 

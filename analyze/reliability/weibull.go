@@ -23,16 +23,16 @@ var (
 type Weibull struct {
 	Shape      Estimate
 	Scale      Estimate // cycles, by which 63.2 % have failed
-	Confidence float64
+	Confidence float64  // share, 0 to 1
 	Units      int
 	Failures   int
 	// LogLikelihood at the fit, densities per cycle.
-	LogLikelihood float64
+	LogLikelihood float64 // natural logarithm
 	// Covariance of ln scale (0) and ln shape (1), from the observed information.
 	Covariance [2][2]float64
 	// ConstantP is the probability of a shape so far from 1 if the rate were
 	// constant: likelihood ratio, one degree of freedom.
-	ConstantP float64
+	ConstantP float64 // probability, 0 to 1
 	Doubts    []string
 
 	life life

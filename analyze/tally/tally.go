@@ -83,7 +83,7 @@ func outcome(v analyze.Verdict) trend.Outcome {
 }
 
 // AddCycle takes in how a cycle ended, after its figures. A cycle that was cut short
-// counts among those only: what came of it is no outcome of a cycle.
+// counts among those only: how it ended is no outcome of a whole cycle.
 func (t *Tally) AddCycle(n int, v analyze.Verdict, whole bool) error {
 	if !whole {
 		t.Cut++

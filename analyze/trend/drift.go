@@ -16,18 +16,18 @@ const minBlocks = 10
 type Drift struct {
 	// Slope is Sen's: the median of the slopes of all pairs of blocks, in the
 	// quantity's unit per 1,000 cycles. Lower and Upper bound it at 95 %.
-	Slope, Lower, Upper float64
+	Slope, Lower, Upper float64 // the quantity's unit in 1000 cycles
 	// P is the probability of as clear a drift, either way, in a quantity that does not
 	// drift: Mann and Kendall's test. NaN where there are too few values.
-	P float64
+	P float64 // probability, 0 to 1
 	// Tau is Kendall's rank correlation of value and cycle, -1 to 1.
-	Tau float64
+	Tau float64 // -1 to 1
 	// Change is what the drift makes from the first to the last block, in the
 	// quantity's unit.
-	Change float64
+	Change float64 // in the quantity's unit
 	// Inflation is by how much the variance was taken larger because blocks depend on
 	// their neighbours; 1 where they do not.
-	Inflation float64
+	Inflation float64 // factor, 1 or more
 }
 
 // line is Sen's line through blocks, with what its confidence needs.

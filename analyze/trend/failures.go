@@ -35,13 +35,13 @@ type Failures struct {
 	// clusters, as of an intermittent contact. It is twice the smaller of two tests':
 	// of the number of rows of failures (exact), and of the spread of the gaps between
 	// them. NaN below 5 failures.
-	Clustering float64
+	Clustering float64 // probability, 0 to 1
 	// Later is the probability of as clear a change in how often failures come, from
 	// the mean of their places: Laplace's test (Cox and Lewis, The Statistical Analysis of
 	// Series of Events, 1966, 3.3), judged more strictly where the gaps spread more
 	// than chance makes them (Lewis and Robinson 1974; from memory). Growing says
 	// which way. NaN below 5.
-	Later   float64
+	Later   float64 // probability, 0 to 1
 	Growing bool
 }
 

@@ -22,8 +22,8 @@ const (
 
 // Limit is one limit of a quantity, in its unit.
 type Limit struct {
-	Value float64
-	Upper bool // values must not lie above, else: not below
+	Value float64 // in the quantity's unit
+	Upper bool    // values must not lie above, else: not below
 }
 
 // Forecast says whether a quantity's drift will take it across a limit within the
@@ -33,14 +33,14 @@ type Forecast struct {
 	Limit   Limit
 	Planned int
 	// Level is where the middle of the values lies at the last cycle.
-	Level float64
+	Level float64 // in the quantity's unit
 	// Crossing is the cycle at which the drift's line meets the limit, 0 where it never
 	// does. Earliest and Latest follow from the slope's 95 % bounds, 0: never.
 	Crossing, Earliest, Latest int
 	// Confidence is that of the statement "it crosses within the planned cycles":
 	// one less the probability of so clear a drift in a quantity whose true line just misses
 	// the limit. NaN where it can't be told.
-	Confidence float64
+	Confidence float64 // share, 0 to 1
 	// Warn says that the confidence reaches WarnAt and that the forecast looks no
 	// further ahead than ten times the cycles seen.
 	Warn bool

@@ -28,7 +28,7 @@ type Series struct {
 
 // Extreme is a value with the first cycle that had it.
 type Extreme struct {
-	Value float64
+	Value float64 // in the quantity's unit
 	Cycle int
 }
 

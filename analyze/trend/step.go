@@ -11,11 +11,11 @@ type Step struct {
 	// at most Within cycles before or after it.
 	At, Within int
 	// Before and After are the median levels, Size is After less Before.
-	Before, After, Size float64
+	Before, After, Size float64 // in the quantity's unit
 	// P is the probability of as clear a step, either way, in a quantity that has none:
 	// Pettitt's test, whose approximation is on the safe side for few blocks. NaN
 	// where there are too few values.
-	P float64
+	P float64 // probability, 0 to 1
 
 	index int // of the first block at the new level
 }

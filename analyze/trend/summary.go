@@ -39,9 +39,9 @@ type Summary struct {
 
 	Quantiles []Quantile
 	Min, Max  Extreme
-	Mean, SD  float64
+	Mean, SD  float64 // in the quantity's unit
 	// Lag1 is the autocorrelation of neighbouring values.
-	Lag1 float64
+	Lag1 float64 // -1 to 1
 
 	Shape    Shape
 	Drift    Drift
