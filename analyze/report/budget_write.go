@@ -63,7 +63,7 @@ func (b *Budget) title() string {
 	if m.Event == "" {
 		where = "at the start"
 	}
-	return fmt.Sprintf("%s %s %s, cycle %d", oneLine(m.Signal), quantityWords(m.Quantity), where, m.Cycle)
+	return fmt.Sprintf("%s %s %s, cycle %d", oneLine(m.Signal), m.Quantity.Words(), where, m.Cycle)
 }
 
 // probability says how likely the true value meets the limit (JCGM 106:2012, 7).

@@ -40,7 +40,7 @@ func courses(r *Record) ([]template.HTML, error) {
 // course is the trend as a picture shows it, in the unit that suits its values.
 func (t *Trend) course() *picture.Course {
 	s := scalerOf(t.Quantity, t.limit, math.NaN(), t.Min.Value, t.Max.Value)
-	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event))),
+	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event))),
 		About: strings.Join(t.lines(), ". "), Unit: s.Unit(), FitWords: string(t.moved())}
 	blocks := t.series.Blocks()
 	for _, b := range blocks {

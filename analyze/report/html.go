@@ -100,7 +100,7 @@ func newPage(r *Record) (*page, error) {
 	if r.Verdict == analyze.Pass && !r.Complete { // no green for what was not tested to its end
 		p.Verdict, p.Tone = "pass so far", string(analyze.Undecided)
 	}
-	p.addList(unkeptHeading, oneLines(r.Unkept))
+	p.addList(unstoredHeading, oneLines(r.Unstored))
 	p.addList("Remarks", s.remarkLines())
 	p.addList(settleHeading, s.undecidedLines())
 	for _, l := range soakLists(r) {
@@ -142,7 +142,7 @@ func pageRows(s *summary) []pageRow {
 		v, _, _ := x.worst()
 		rows = append(rows, pageRow{
 			First: i == 0 || s.rows[i-1].Signal != x.Signal, Signal: oneLine(x.Signal),
-			Quantity: quantityWords(x.Quantity), Event: oneLine(eventWords(x.Event)),
+			Quantity: x.Quantity.Words(), Event: oneLine(eventWords(x.Event)),
 			N: f.n, Median: f.median, Span: f.span, U: f.uncertainty,
 			Limit: f.limit, Verdict: string(v), Words: x.verdictWords(),
 		})
@@ -207,7 +207,7 @@ func (p *page) addFigure(m analyze.Measurement) {
 		shown, reason = atMost+shown, ""
 	}
 	c.Figures = append(c.Figures, pageFigure{
-		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: quantityWords(m.Quantity),
+		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: m.Quantity.Words(),
 		Reading: shown, Limit: limitWords(scaler, m.Limit),
 		Verdict: string(m.Verdict), Reason: reason,
 	})
@@ -215,18 +215,18 @@ func (p *page) addFigure(m analyze.Measurement) {
 
 // cyclesNote says what the single cycles leave out.
 func (p *page) cyclesNote(s *summary, cut bool) string {
-	var left []string
+	var omitted []string
 	if s.cycles > shownCycles {
-		left = append(left, fmt.Sprintf("Of %d cycles the first %d are shown, and up to %d that did not pass.", s.cycles, shownCycles, keptCycles))
+		omitted = append(omitted, fmt.Sprintf("Of %d cycles the first %d are shown, and up to %d that did not pass.", s.cycles, shownCycles, keptCycles))
 	}
 	if cut {
-		left = append(left, fmt.Sprintf("The list ends after %d figures.", shownFigures))
+		omitted = append(omitted, fmt.Sprintf("The list ends after %d figures.", shownFigures))
 	}
 	if len(s.steady.signals) > 0 {
-		left = append(left, "Outputs that only held their state are left out.")
+		omitted = append(omitted, "Outputs that only held their state are left out.")
 	}
-	if len(left) > 0 {
-		left = append(left, "The CSV has every figure.")
+	if len(omitted) > 0 {
+		omitted = append(omitted, "The CSV has every figure.")
 	}
-	return strings.Join(left, " ")
+	return strings.Join(omitted, " ")
 }

@@ -13,7 +13,7 @@ import (
 	"makebreak/rig/capture"
 )
 
-// Record is all that is to be said of one run.
+// A Record holds all that is known of one run.
 type Record struct {
 	Run      string
 	Unit     string // serial of the unit; may be empty
@@ -28,9 +28,9 @@ type Record struct {
 	Complete bool
 	Reason   string
 	Verdict  analyze.Verdict
-	// Unkept says what was measured of cycles that are not among these figures, as they
-	// could not be kept; one line a cycle.
-	Unkept []string
+	// Unstored says what was measured of cycles that are not among these figures, as they
+	// could not be stored; one line a cycle.
+	Unstored []string
 	// Measurements streams every figure, in the order of the cycles. It must be
 	// repeatable: the text goes through it once, the page twice.
 	Measurements iter.Seq2[analyze.Measurement, error]
@@ -42,8 +42,8 @@ type Record struct {
 	// Cautions limit the trust in the figures (a calibration overdue, a contact
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string
-	LogPath         string   // file that keeps the run; empty: it was not kept
-	Captures        int      // cycles of which that file keeps the capture
+	LogPath         string   // file that the run is stored in; empty: it was not stored
+	Captures        int      // cycles of which that file has the capture
 	Simulated       bool     // measured on the simulated bench
 	Seed            uint64   // of the simulated bench
 	Faults          []string // planted on the simulated bench on purpose

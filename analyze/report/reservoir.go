@@ -15,32 +15,32 @@ const reservoirLen = 10_000
 // fixed seed, so the same record gives the same text. Taking every second value
 // instead would always meet the same one of two equal events in a cycle.
 type reservoir struct {
-	kept   []float64
+	sample []float64
 	n      int
 	random *rand.Rand
 }
 
 func (s *reservoir) add(x float64) {
 	s.n++
-	if len(s.kept) < reservoirLen {
-		s.kept = append(s.kept, x)
+	if len(s.sample) < reservoirLen {
+		s.sample = append(s.sample, x)
 		return
 	}
 	if s.random == nil {
 		s.random = rand.New(rand.NewPCG(1, 2))
 	}
-	if i := s.random.IntN(s.n); i < len(s.kept) {
-		s.kept[i] = x
+	if i := s.random.IntN(s.n); i < len(s.sample) {
+		s.sample[i] = x
 	}
 }
 
-// exact reports whether every value seen is kept.
-func (s *reservoir) exact() bool { return s.n == len(s.kept) }
+// exact reports whether every value seen is in the sample.
+func (s *reservoir) exact() bool { return s.n == len(s.sample) }
 
 // median returns the middle value, or the mean of the two in the middle. There
 // must be a value.
 func (s *reservoir) median() float64 {
-	x := slices.Sorted(slices.Values(s.kept))
+	x := slices.Sorted(slices.Values(s.sample))
 	n := len(x)
 	if n%2 == 1 {
 		return x[n/2]

@@ -102,23 +102,23 @@ func (t *Trend) lines() []string {
 		add("drifts by %s in 1000 cycles (95 %%: %s, %s), %s over the run", slope.Text(d.Slope), slope.Range(d.Lower, d.Upper, " to "),
 			chance(d.P), t.moves(d.Change).Text(d.Change))
 	case trend.Stepped:
-		add("steps by %s at about cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), whole(t.Step.At), chance(t.Step.P))
+		add("steps by %s at about cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), itoa(t.Step.At), chance(t.Step.P))
 	}
 	if len(t.warnings()) > 0 {
 		add("will cross its limit, see the findings")
 	}
 	if f := t.Failures; f.Outside > 0 {
-		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", whole(f.Outside), whole(f.Judged), whole(f.First),
-			whole(f.Last), times(f.Streak), clusters(f))
+		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", itoa(f.Outside), itoa(f.Judged), itoa(f.First),
+			itoa(f.Last), times(f.Streak), clusters(f))
 	}
 	if t.Missing > 0 {
-		add("could not be measured %s, first at cycle %s", times(t.Missing), whole(t.FirstMissing))
+		add("could not be measured %s, first at cycle %s", times(t.Missing), itoa(t.FirstMissing))
 	}
 	return out
 }
 
 func (t *Trend) name() string {
-	return fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), quantityWords(t.Quantity), oneLine(eventWords(t.Event)))
+	return fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event)))
 }
 
 // warnings are findings before a limit is crossed: no figure has failed, so they have no verdict.
@@ -127,7 +127,7 @@ func (t *Trend) warnings() []analyze.Finding {
 	for _, f := range t.Forecasts {
 		if f.Warn && f.Crossing > 0 {
 			text := fmt.Sprintf("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %s",
-				LimitWords(t.Quantity, t.limit), whole(f.Crossing), between(f.Earliest, f.Latest), whole(f.Planned), sure(f.Confidence))
+				LimitWords(t.Quantity, t.limit), itoa(f.Crossing), between(f.Earliest, f.Latest), itoa(f.Planned), percent(f.Confidence))
 			out = append(out, analyze.Finding{Signal: t.Signal, Text: t.name() + text})
 		}
 	}
@@ -176,9 +176,9 @@ func chance(p float64) string {
 func between(earliest, latest int) string {
 	switch {
 	case earliest > 0 && latest > 0:
-		return whole(earliest) + " to " + whole(latest)
+		return itoa(earliest) + " to " + itoa(latest)
 	case earliest > 0:
-		return "from " + whole(earliest)
+		return "from " + itoa(earliest)
 	}
 	return "no earliest or latest cycle can be given"
 }
@@ -187,13 +187,13 @@ func times[T int | int64](n T) string {
 	if n == 1 {
 		return "once"
 	}
-	return whole(n) + " times"
+	return itoa(n) + " times"
 }
 
-func whole[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
+func itoa[T int | int64](n T) string { return strconv.FormatInt(int64(n), 10) }
 
-// sure is a confidence in percent; none is ever whole.
-func sure(c float64) string {
+// percent is a confidence in percent; none is ever whole.
+func percent(c float64) string {
 	if c > 0.9999 {
 		return "over 99.99 %"
 	}
@@ -231,13 +231,13 @@ func reliabilityLines(t *tally.Tally) []string {
 			words.Count(f.Judged, "cycle"), share(p.AtMost), 100*p.Confidence))
 	} else {
 		lines = append(lines, fmt.Sprintf("failed in %s of %s: %s per cycle, %s to %s at %g %% confidence (Clopper-Pearson)%s",
-			whole(f.Outside), words.Count(f.Judged, "cycle"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
+			itoa(f.Outside), words.Count(f.Judged, "cycle"), share(p.Value), share(p.Lower), share(p.Upper), 100*p.Confidence, clusters(f)))
 	}
 	if f.Doubtful > 0 {
 		lines = append(lines, fmt.Sprintf("%s undecided, counted as not failed", words.Count(f.Doubtful, "cycle")))
 	}
-	if t.Cut > 0 {
-		lines = append(lines, cutOff(t.Cut))
+	if t.CutOff > 0 {
+		lines = append(lines, cutOff(t.CutOff))
 	}
 	return append(lines, p.Doubts...)
 }
@@ -268,7 +268,7 @@ func interruptionLines(r *Record) []string {
 		if !i.Stopped.IsZero() {
 			stopped = i.Stopped.Format("2006-01-02 15:04:05 MST")
 		}
-		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", whole(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
+		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", itoa(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
 	}
 	return lines
 }
@@ -342,7 +342,7 @@ func number(x float64) *float64 {
 
 func soakObjectOf(r *Record) soakObject {
 	f := r.Tally.Outcomes.Summary().Failures
-	out := soakObject{Cycles: r.Tally.Whole, CutShort: r.Tally.Cut, Failures: f.Outside, Confidence: soakConfidence,
+	out := soakObject{Cycles: r.Tally.Complete, CutShort: r.Tally.CutOff, Failures: f.Outside, Confidence: soakConfidence,
 		Clustering: number(f.Clustering), Interruptions: []interruptionObject{}, Trends: []trendObject{}}
 	if p, err := reliability.ProportionOf(f.Outside, f.Judged, soakConfidence); err == nil {
 		out.FailureProbability, out.Lower, out.Upper, out.AtMost = &p.Value, &p.Lower, &p.Upper, &p.AtMost

@@ -150,7 +150,7 @@ func (s *summary) foldSteady() {
 			n++
 		}
 		if rows := s.rows[i:n]; isSteady(rows) {
-			s.steady.take(rows)
+			s.steady.add(rows)
 		} else {
 			kept = append(kept, rows...)
 		}
@@ -185,7 +185,7 @@ func isSteady(rows []*row) bool {
 	return held
 }
 
-func (s *steady) take(rows []*row) {
+func (s *steady) add(rows []*row) {
 	s.signals = append(s.signals, rows[0].Signal)
 	for _, x := range rows {
 		switch x.Quantity {

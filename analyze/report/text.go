@@ -31,7 +31,7 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.header(r)
 	t.table(r, s)
-	t.list(unkeptHeading, r.Unkept)
+	t.list(unstoredHeading, r.Unstored)
 	t.findings(r)
 	for _, l := range soakLists(r) {
 		t.list(l.Heading, l.Items)
@@ -236,7 +236,7 @@ func (t *textWriter) render(s *summary, all []figures, q squeeze) string {
 		}
 		v, _, _ := x.worst()
 		tw.AppendRow(tableRow([]string{
-			oneLine(x.Signal), quantityWords(x.Quantity), oneLine(eventWords(x.Event)), f.n, f.median, f.span,
+			oneLine(x.Signal), x.Quantity.Words(), oneLine(eventWords(x.Event)), f.n, f.median, f.span,
 			f.uncertainty, f.limit, t.coloured(v, x.verdictWords()),
 		}))
 	}

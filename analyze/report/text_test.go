@@ -69,7 +69,7 @@ func TestText_Words(t *testing.T) {
 		{"measured only", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bare})},
 			[]string{"Verdict: none (no limit was set and nothing was judged)", "No verdict: no limit was set."}},
 		{"nothing", Record{Run: "1", Complete: true}, []string{"Nothing was measured.", "No findings."}},
-		{"nothing kept", Record{Run: "1", Unkept: []string{"cycle 1: pass, 3 of 3 judged figures passed"}}, []string{"No figure could be stored.",
+		{"nothing stored", Record{Run: "1", Unstored: []string{"cycle 1: pass, 3 of 3 judged figures passed"}}, []string{"No figure could be stored.",
 			"Measured but not stored\n  - cycle 1: pass, 3 of 3", "Verdict: none (no figure could be stored; the run is incomplete"}},
 		{"findings alone", Record{Run: "1", Complete: true, Verdict: analyze.Fail, Measurements: stream([]analyze.Measurement{pass}),
 			Findings: []analyze.Finding{{Signal: "OUT2", Verdict: analyze.Fail, Text: "moved at disarm."}}},
@@ -237,8 +237,8 @@ func TestReservoir_Sampled(t *testing.T) {
 				a.add(x)
 				b.add(x)
 			}
-			if a.exact() || len(a.kept) != reservoirLen {
-				t.Errorf("%d values are kept of %d, exact: %t", len(a.kept), n, a.exact())
+			if a.exact() || len(a.sample) != reservoirLen {
+				t.Errorf("%d values are in the sample, of %d, exact: %t", len(a.sample), n, a.exact())
 			}
 			if m := a.median(); m < 0.48 || m > 0.52 {
 				t.Errorf("median of values even between 0 and 1 = %v", m)

@@ -17,11 +17,6 @@ import (
 // atMost stands before a value that is only an upper bound.
 const atMost = "≤ "
 
-// quantityWords are the quantity's name for people.
-func quantityWords(q analyze.Quantity) string {
-	return strings.ReplaceAll(string(q), "_", " ")
-}
-
 // eventWords are an event's name for people.
 func eventWords(event string) string {
 	if event == "" {
@@ -97,9 +92,9 @@ func (f figures) stacked() figures {
 // where names a row's place: "OUT3 switching delay at arm-away".
 func (x *row) where() string {
 	if x.Event == "" {
-		return fmt.Sprintf("%s %s at the start", x.Signal, quantityWords(x.Quantity))
+		return fmt.Sprintf("%s %s at the start", x.Signal, x.Quantity.Words())
 	}
-	return fmt.Sprintf("%s %s at %s", x.Signal, quantityWords(x.Quantity), x.Event)
+	return fmt.Sprintf("%s %s at %s", x.Signal, x.Quantity.Words(), x.Event)
 }
 
 // remarkLines say why values are missing and what else is doubtful of figures, except of
@@ -233,15 +228,15 @@ func captureWords(r *Record) string {
 	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + words.Count(r.Captures, "cycle")
 }
 
-// unkeptHeading stands above what was measured and could not be stored.
-const unkeptHeading = "Measured but not stored"
+// unstoredHeading stands above what was measured and could not be stored.
+const unstoredHeading = "Measured but not stored"
 
 // settleHeading stands above what can be done about undecided results.
 const settleHeading = "To settle the undecided results"
 
 // nothingWords stand in place of a table without rows.
 func nothingWords(r *Record) string {
-	if len(r.Unkept) > 0 {
+	if len(r.Unstored) > 0 {
 		return "No figure could be stored."
 	}
 	return "Nothing was measured."
@@ -273,7 +268,7 @@ func faultWords(r *Record) string {
 // verdictSentence says why the verdict is what it is.
 func verdictSentence(r *Record, s *summary) string {
 	why := verdictReason(r.Verdict, s)
-	if len(s.rows) == 0 && len(r.Unkept) > 0 {
+	if len(s.rows) == 0 && len(r.Unstored) > 0 {
 		why = "no figure could be stored"
 	}
 	if !r.Complete {

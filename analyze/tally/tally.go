@@ -54,8 +54,8 @@ type Tally struct {
 	Doubtful []int
 	// Last is the highest cycle added.
 	Last int
-	// Whole are the cycles done whole; Cut those that were cut short.
-	Whole, Cut int
+	// Complete are the cycles that were done to their end, CutOff those that were not.
+	Complete, CutOff int
 	// Outcomes are the cycles' own outcomes, one without a value for each.
 	Outcomes *trend.Series
 
@@ -82,13 +82,13 @@ func outcome(v analyze.Verdict) trend.Outcome {
 	return [...]trend.Outcome{trend.Unjudged, trend.Within, trend.Doubtful, trend.Outside}[Rank(v)]
 }
 
-// AddCycle takes in how a cycle ended, after its figures. A cycle that was cut short
-// counts among those only: how it ended is no outcome of a whole cycle.
-func (t *Tally) AddCycle(n int, v analyze.Verdict, whole bool) error {
-	if !whole {
-		t.Cut++
+// AddCycle adds the verdict of a cycle, after its figures. A cycle that was cut off is
+// counted as such and has no part in the outcomes.
+func (t *Tally) AddCycle(n int, v analyze.Verdict, complete bool) error {
+	if !complete {
+		t.CutOff++
 	} else {
-		t.Whole++
+		t.Complete++
 		if err := t.Outcomes.Add(n, math.NaN(), outcome(v)); err != nil {
 			return err
 		}
@@ -97,7 +97,7 @@ func (t *Tally) AddCycle(n int, v analyze.Verdict, whole bool) error {
 	return nil
 }
 
-// Add takes in a figure. Cycles must not go back.
+// Add adds a figure. Cycles must not go back.
 func (t *Tally) Add(m *analyze.Measurement) error {
 	k := Key{m.Signal, m.Quantity, m.Event}
 	x := t.index[k]
@@ -121,7 +121,7 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 	return nil
 }
 
-// add takes in a figure and its trend.
+// add adds a figure and its trend.
 func (x *Row) add(m *analyze.Measurement) error {
 	value := m.Value
 	if !finite(value) {
@@ -134,7 +134,7 @@ func (x *Row) add(m *analyze.Measurement) error {
 	return nil
 }
 
-// Add takes in a figure, but not its trend.
+// Add adds a figure, without its trend.
 func (x *Row) Add(m *analyze.Measurement) {
 	x.Figures++
 	x.Verdicts[Rank(m.Verdict)]++

@@ -71,8 +71,8 @@ func bytesOf(t testing.TB, a *tally.Tally) []byte {
 
 func TestTally(t *testing.T) {
 	a := upTo(t, fresh(t), 1, 300)
-	if a.Whole != 270 || a.Cut != 30 || a.Last != 300 {
-		t.Errorf("%d whole, %d cut, last %d", a.Whole, a.Cut, a.Last)
+	if a.Complete != 270 || a.CutOff != 30 || a.Last != 300 {
+		t.Errorf("%d complete, %d cut off, last %d", a.Complete, a.CutOff, a.Last)
 	}
 	if len(a.Rows) != 4 || len(a.Doubtful) != 10 {
 		t.Fatalf("%d rows, %d doubtful cycles", len(a.Rows), len(a.Doubtful))

@@ -218,7 +218,7 @@ func says(on []string, cell func(string) string) bool {
 		event = "(start)"
 	}
 	bound := strings.HasPrefix(on[3], "≤ ") // the sign stands for the reason
-	return on[0] == event && on[1] == cell("signal") && on[2] == strings.ReplaceAll(cell("quantity"), "_", " ") && sameReading(on[3], cell("value")) &&
+	return on[0] == event && on[1] == cell("signal") && on[2] == analyze.Quantity(cell("quantity")).Words() && sameReading(on[3], cell("value")) &&
 		on[5] == cell("verdict") && (bound || on[6] == strings.Join(strings.Fields(cell("reason")), " "))
 }
 

@@ -285,6 +285,6 @@ func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, ru
 	if !r.Complete && r.Reason == "" {
 		r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
 	}
-	r.Unkept = record.Unstored(unstored)
+	r.Unstored = record.Unstored(unstored)
 	return rec.Verdict, a.results(r)
 }

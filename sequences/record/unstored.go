@@ -48,7 +48,7 @@ func cycleText(c *journal.Cycle) string {
 
 // figureText names a figure that did not pass.
 func figureText(m *analyze.Measurement) string {
-	text := m.Signal + " " + strings.ReplaceAll(string(m.Quantity), "_", " ")
+	text := m.Signal + " " + m.Quantity.Words()
 	if m.Event != "" {
 		text += " at " + m.Event
 	}

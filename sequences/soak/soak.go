@@ -193,7 +193,7 @@ func (s *Soak) tell(c *journal.Cycle) {
 	case c.Verdict == analyze.NoVerdict:
 		result = "none"
 	}
-	done, n := s.sums.tally.Whole, s.cycles
+	done, n := s.sums.tally.Complete, s.cycles
 	s.work.Hear.Say("cycle %d: %s (%d of %d done, %d failed)", c.N, result, done, n.planned, n.failed)
 	s.work.Hear.Progress(done, n.planned, n.failed)
 }
