@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"database/sql"
 	"errors"
 	"fmt"
 
@@ -60,6 +61,16 @@ func failAt(path, doing string, err error) error {
 // misuse is an error of the program that calls this package.
 func misuse(format string, args ...any) error {
 	return problem.Of(problem.Internal, fmt.Errorf(format, args...))
+}
+
+// scanned returns an error of reading a row. A value that is not of the type that the
+// column should have is damage.
+func scanned(err error) error {
+	var e *sqlite.Error
+	if err == nil || errors.As(err, &e) || errors.Is(err, sql.ErrNoRows) || problem.KindOf(err) != problem.Unknown {
+		return err
+	}
+	return fmt.Errorf("%w: %w", ErrCorrupt, err)
 }
 
 // asInput makes a bad input file of a log that is none, is damaged or is too new.

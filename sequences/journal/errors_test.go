@@ -2,8 +2,10 @@ package journal
 
 import (
 	"errors"
+	"iter"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -60,3 +62,49 @@ func fileAsFolder(path string) error {
 	_, err := Open(filepath.Join(path, "log.db"))
 	return err
 }
+
+// A value that no program of ours has written is damage, and the message says where it is.
+func TestRead_ForeignValues(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		change, says string
+		read         func(*DB, *RunRecord) error
+	}{
+		{"UPDATE run SET complete = 2", "complete", func(db *DB, _ *RunRecord) error { return second(db.Runs()) }},
+		{"UPDATE run SET verdict = 4, ended = 1", "verdict 4", func(db *DB, _ *RunRecord) error { return second(db.Find("last")) }},
+		{"UPDATE run SET verdict = -1, ended = 1", "verdict -1", func(db *DB, _ *RunRecord) error { return second(db.Holdings()) }},
+		{"UPDATE cycle SET complete = 7", "complete", func(_ *DB, rec *RunRecord) error { return lastError(rec.CycleInfos()) }},
+		{"UPDATE cycle SET verdict = 9", "verdict 9", func(_ *DB, rec *RunRecord) error { return lastError(rec.CycleInfos()) }},
+		{"UPDATE measurement SET verdict = 9", "verdict 9", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
+		{"UPDATE measurement SET numbers = x'01'", "end too soon", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
+		{"UPDATE measurement SET numbers = zeroblob(40)", "bytes of numbers too many", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
+		{"UPDATE point SET sources = 'noise'", "sources of point 0", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
+		{"UPDATE point SET numbers = x''", "point 0", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
+		{"UPDATE sign SET id = id + 1", "sign 1", func(db *DB, rec *RunRecord) error { return second(db.Resume(rec.ID, time.Unix(1, 0))) }},
+	} {
+		db, err := Open(filepath.Join(t.TempDir(), "log.db"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer db.Close()
+		fill(t, db, 1)
+		rec, err := db.Find("last")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.write.ExecContext(t.Context(), "PRAGMA foreign_keys = OFF; "+tc.change); err != nil {
+			t.Fatal(err)
+		}
+		if err := tc.read(db, rec); !errors.Is(err, ErrCorrupt) || !strings.Contains(err.Error(), tc.says) {
+			t.Errorf("%s: %v", tc.change, err)
+		}
+	}
+}
+
+func lastError[T any](all iter.Seq2[T, error]) (err error) {
+	for _, err = range all {
+	}
+	return err
+}
+
+func second[T any](_ T, err error) error { return err }

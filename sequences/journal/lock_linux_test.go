@@ -44,8 +44,6 @@ func TestTake(t *testing.T) {
 	}
 }
 
-func second[T any](_ T, err error) error { return err }
-
 // Of two programs that are to go on with a unit's soaks one is refused.
 func TestTakeUnit(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "log.db")

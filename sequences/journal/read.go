@@ -60,7 +60,7 @@ func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error)
 	var rank int
 	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.State, &s.row}, more...)
 	if err := scan(into...); err != nil {
-		return s, err
+		return s, scanned(err)
 	}
 	s.Started = timeOf(started)
 	if err := s.State.check(); err != nil {
@@ -239,7 +239,7 @@ func stream[T any](rec *RunRecord, doing, query string, s Span, scan func(*sql.R
 	for rows.Next() {
 		x, err := scan(rows)
 		if err != nil {
-			yield(none, rec.fail(doing, err))
+			yield(none, rec.fail(doing, scanned(err)))
 			return
 		}
 		if !yield(x, nil) {
