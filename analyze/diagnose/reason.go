@@ -107,8 +107,13 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.ClosedBefore: func(_ *analyze.Measurement, d doubt) string {
 		return d.Signal + " closed before " + d.Other + " crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself"
 	},
-	analyze.ChangedAgain:     numbering("the contact came to rest and then changed again, %s", "time"),
-	analyze.StillBouncing:    timing("still bouncing when the step ended, %s after the last edge: the true value may be higher"),
+	analyze.ChangedAgain: numbering("the contact came to rest and then changed again, %s", "time"),
+	analyze.StillBouncing: func(m *analyze.Measurement, d doubt) string {
+		if math.IsNaN(d.low) { // as in the oldest logs
+			return "still bouncing when the step ended: the true value may be higher"
+		}
+		return timing("still bouncing when the step ended, %s after the last edge: the true value may be higher")(m, d)
+	},
 	analyze.EdgesMissing:     fixed("edges were lost"),
 	analyze.BounceIncomplete: fixed("edges were lost: the true value may be higher"),
 	analyze.Worded:           func(_ *analyze.Measurement, d doubt) string { return d.Text },

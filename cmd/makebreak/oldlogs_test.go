@@ -13,6 +13,9 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"makebreak/analyze"
+	"makebreak/sequences/journal"
 )
 
 // TestOldLogs reports every run of a log that each landed schema's program wrote, in every
@@ -35,6 +38,7 @@ func TestOldLogs(t *testing.T) {
 				t.Fatalf("%d runs: %v %s", len(runs), err, errs)
 			}
 			slices.Reverse(runs) // the oldest first
+			checkCodes(t, log)
 			told := map[string]*strings.Builder{"runs.json": {}, "runs.txt": {}}
 			told["runs.json"].WriteString(list)
 			told["runs.txt"].WriteString(runsAtUTC(t, log))
@@ -67,6 +71,47 @@ func TestOldLogs(t *testing.T) {
 				checkTold(t, filepath.Join(strings.TrimSuffix(packed, ".db.gz"), file), withoutStyle(text.String()))
 			}
 		})
+	}
+}
+
+// checkCodes wants nothing in a log that is known by its words alone: all of its doubts have
+// codes, and all sources of its budgets are declared.
+func checkCodes(t *testing.T, log string) {
+	t.Helper()
+	db, err := journal.OpenRead(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	runs, err := db.Runs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	declared, codes := analyze.Sources(), map[analyze.DoubtCode]bool{}
+	for _, r := range runs {
+		rec, err := db.Find(r.Run)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for m, err := range rec.Measurements() {
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, line := range m.Budget {
+				if !slices.Contains(declared, line.Source) {
+					t.Errorf("run %s, %s of %s: the source %q is declared nowhere", r.Run, m.Quantity, m.Signal, line.Source)
+				}
+			}
+			for _, d := range m.Doubts {
+				codes[d.Code] = true
+				if d.Code == analyze.Worded {
+					t.Errorf("run %s, %s of %s: only the words are known: %q", r.Run, m.Quantity, m.Signal, d.Text)
+				}
+			}
+		}
+	}
+	if len(codes) < 10 {
+		t.Errorf("the log has only %d kinds of doubts", len(codes))
 	}
 }
 
