@@ -6,9 +6,9 @@ import (
 	"makebreak/rig/capture"
 )
 
-// quiet is how long a contact must keep its state for its change to be over. What
+// restAfter is how long a contact must keep its state for its change to be over. What
 // it does after that is no bounce but a disturbance of the state.
-const quiet = 100 * time.Millisecond
+const restAfter = 100 * time.Millisecond
 
 // change is one change-over of a contact: from its first edge to the last before
 // it comes to rest.
@@ -43,7 +43,7 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 			continue
 		}
 		c.end, c.known = e.Closed, true
-		if n := len(c.edges); c.later > 0 || n > 0 && e.At.Sub(c.edges[n-1].At) > quiet {
+		if n := len(c.edges); c.later > 0 || n > 0 && e.At.Sub(c.edges[n-1].At) > restAfter {
 			c.later++
 			continue
 		}
@@ -51,7 +51,7 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 	}
 	if n := len(c.edges); n > 0 && c.later == 0 {
 		c.watched = to.Sub(c.edges[n-1].At)
-		c.rests = c.watched >= quiet/5
+		c.rests = c.watched >= restAfter/5
 	}
 	return c
 }
@@ -123,5 +123,5 @@ func (c change) bounceCount() int {
 // changed again after a rest, or took longer than any bounce. Of one that a state's
 // end cuts short before that, nothing is known.
 func (c change) restless() bool {
-	return c.later > 0 || c.bounceTime() > quiet/2
+	return c.later > 0 || c.bounceTime() > restAfter/2
 }

@@ -37,13 +37,13 @@ type absence struct {
 	samples int     // that the excursion has
 	far     float64 // the farthest sample of all, volts
 	gap     float64 // the longest time without samples, seconds
-	left    float64 // the time of which samples were left out, seconds
+	leftOut    float64 // the time of which samples were left out, seconds
 }
 
 // absences looks at how samples from..to kept within tol of the level. A time of which
 // samples were left out is not one without samples.
 func absences(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, volts, tol float64) absence {
-	w := watch{absence: absence{far: volts, left: leftOut(kept, from, to).Seconds()}, kept: kept, from: from, prev: from,
+	w := watch{absence: absence{far: volts, leftOut: leftOut(kept, from, to).Seconds()}, kept: kept, from: from, prev: from,
 		span: tr.Converter.Span.Seconds(), tol: tol}
 	c, t := float32(volts), float32(tol)
 	for ts, vs := range tr.Blocks(from, to) {

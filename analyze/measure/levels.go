@@ -145,9 +145,9 @@ type level struct {
 	repeat float64 // standard uncertainty from the samples' scatter and drift, volts
 	dof    float64 // of repeat
 	sigma  float64 // standard deviation of the samples, volts
-	// quiet is that of the half that scatters less: what a slow edge leaves in the other half,
+	// quieterSigma is that of the half that scatters less: what a slow edge leaves in the other half,
 	// or a drift, is no scatter of the samples.
-	quiet float64
+	quieterSigma float64
 	n     int     // samples that belong to the state
 	noise float64 // standard deviation from sample to sample, hum and drift left out, volts
 	// noiseDOF are the degrees of freedom of noise.
@@ -316,10 +316,10 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 	if half[0].n > 0 && half[1].n > 0 {
 		l.slope = half[1].sum/float64(half[1].n) - half[0].sum/float64(half[0].n)
 	}
-	l.quiet = l.sigma
+	l.quieterSigma = l.sigma
 	for _, h := range half {
 		if h.n > fewest {
-			l.quiet = math.Min(l.quiet, h.deviation())
+			l.quieterSigma = math.Min(l.quieterSigma, h.deviation())
 		}
 	}
 	l.repeat = repeatability(l)

@@ -19,8 +19,8 @@ type Meter struct {
 	cycle   int
 	outputs []*outputMeter
 	relays  []*relayMeter
-	free    bool           // no plan: measure everything, demand nothing
-	kept    []capture.Span // where samples were kept, see capture.Capture.Kept
+	undemanded    bool           // no plan: measure everything, demand nothing
+	keptSpans    []capture.Span // where samples were kept, see capture.Capture.Kept
 	out     []analyze.Measurement
 	started bool
 	// firstRow is where the present state's rows begin.
@@ -36,11 +36,11 @@ type outputMeter struct {
 	high    bool
 	known   bool
 	demand  analyze.Demand // the last one that named a state
-	// saidLow and saidHigh: the level before the first event has been reported.
-	saidLow, saidHigh bool
+	// lowReported and highReported: the level before the first event has been reported.
+	lowReported, highReported bool
 	// lowest and highest levels that the output has had, NaN until known.
 	lowLevel, highLevel float64
-	had                 levels          // before the present state
+	levelsBefore                 levels          // before the present state
 	movedAt             capture.Instant // when it crossed its mid level last
 	averaging           Averaging
 	now                 seen
@@ -54,13 +54,13 @@ type seen struct {
 	o       observed
 	expect  analyze.Expectation
 	before  level
-	was     bool // high before
-	wasSure bool
+	wasHigh     bool // high before
+	wasKnown bool
 	stretch span    // the one that is judged
 	state   level   // its level
 	high    bool    // which state that is
-	rest    level   // the one that it ends in
-	soon    bool    // it did not go where it should, and was not watched for long enough
+	endLevel    level   // the one that it ends in
+	brief    bool    // it did not go where it should, and was not watched for long enough
 	watched float64 // seconds from the event to the last sample
 	entry   span
 	moved   bool
@@ -90,10 +90,10 @@ func NewMeter(plan *analyze.Plan, c *capture.Capture) (*Meter, error) {
 		plan = &analyze.Plan{}
 	}
 	m := &Meter{plan: plan, cycle: 1}
-	m.free = len(plan.Outputs) == 0 && len(plan.Relays) == 0 && !plan.OthersUnmoved
+	m.undemanded = len(plan.Outputs) == 0 && len(plan.Relays) == 0 && !plan.OthersUnmoved
 	for i, t := range c.Traces {
 		p := plan.Output(t.Signal)
-		if p == nil && !m.free && !plan.OthersUnmoved {
+		if p == nil && !m.undemanded && !plan.OthersUnmoved {
 			continue
 		}
 		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, nominal: nominal(t), plan: p,
@@ -112,7 +112,7 @@ func NewMeter(plan *analyze.Plan, c *capture.Capture) (*Meter, error) {
 
 func (m *Meter) addRelays(c *capture.Capture) error {
 	relays := m.plan.Relays
-	if m.free {
+	if m.undemanded {
 		relays = relaysOf(c)
 	}
 	for _, p := range relays {
@@ -130,7 +130,7 @@ func (m *Meter) addRelays(c *capture.Capture) error {
 			}
 		}
 		// One output and one relay need no word that they belong together.
-		if r.output == nil && m.free && len(m.outputs) == 1 && len(relays) == 1 {
+		if r.output == nil && m.undemanded && len(m.outputs) == 1 && len(relays) == 1 {
 			r.output = m.outputs[0]
 		}
 		m.relays = append(m.relays, r)
@@ -213,12 +213,12 @@ func (m *Meter) Begin(c *capture.Capture, to capture.Instant) {
 // record and no event's.
 func (m *Meter) baseline(tr *capture.Trace, o *outputMeter, seen observed, s span) level {
 	l := levelOf(tr, s, &seen)
-	said := &o.saidLow
+	said := &o.lowReported
 	q := analyze.LowLevel
 	if s.high {
-		said, q = &o.saidHigh, analyze.HighLevel
+		said, q = &o.highReported, analyze.HighLevel
 	}
-	if l.known() && (o.plan != nil || m.free) && !*said {
+	if l.known() && (o.plan != nil || m.undemanded) && !*said {
 		*said = true
 		m.levelRow(tr, "", o, q, l, analyze.NoLimit())
 	}
@@ -267,10 +267,10 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) *
 			m.distrust(row)
 		}
 	}
-	m.kept = c.Kept
+	m.keptSpans = c.Kept
 	m.firstRow = len(m.out)
 	for _, o := range m.outputs {
-		o.had = levels{o.lowLevel, o.highLevel}
+		o.levelsBefore = levels{o.lowLevel, o.highLevel}
 		o.measure(m, c.Traces[o.index], e, to)
 	}
 	changes := make([][]contacts, len(m.relays))
@@ -308,7 +308,7 @@ func (o *outputMeter) limitOf(q analyze.Quantity) analyze.Limit {
 // expectation returns what the output must do at the event.
 func (m *Meter) expectation(o *outputMeter, event string) analyze.Expectation {
 	if o.plan == nil {
-		if m.free {
+		if m.undemanded {
 			return analyze.Expectation{Demand: analyze.Any}
 		}
 		return analyze.Expectation{Demand: analyze.Unmoved}

@@ -18,29 +18,29 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 		return
 	}
 	x := m.expectation(o, e.Name)
-	o.now = seen{expect: x, before: o.level, was: o.high, wasSure: o.known}
+	o.now = seen{expect: x, before: o.level, wasHigh: o.high, wasKnown: o.known}
 	s := &o.now
-	s.o = observe(tr, e.At, to, m.kept, o.prior(tr))
+	s.o = observe(tr, e.At, to, m.keptSpans, o.prior(tr))
 	if s.o.n == 0 {
 		o.nothing(m, e)
 		return
 	}
-	s.watched = (s.o.last.Sub(e.At) + leftOut(m.kept, s.o.last, to)).Seconds()
+	s.watched = (s.o.last.Sub(e.At) + leftOut(m.keptSpans, s.o.last, to)).Seconds()
 	s.moved = s.o.moved()
 	s.stretch = o.judgedStretch()
 	s.high = s.stretch.high
 	s.state = levelOf(tr, s.stretch, &s.o)
-	if s.rest = s.state; s.o.final() != s.stretch {
-		s.rest = levelOf(tr, s.o.final(), &s.o)
+	if s.endLevel = s.state; s.o.final() != s.stretch {
+		s.endLevel = levelOf(tr, s.o.final(), &s.o)
 	}
 	want, named := x.Demand.State()
-	s.soon = named && !s.moved && s.high != want && o.tooSoon()
+	s.brief = named && !s.moved && s.high != want && o.watchedTooBriefly()
 	if !s.before.known() && s.moved {
 		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
 	o.placeCrossing(tr, e, to)
 	o.measureHold(m, tr, e, to)
-	if o.plan == nil && !m.free {
+	if o.plan == nil && !m.undemanded {
 		o.reportHold(m, e, analyze.NoLimit(), true)
 		return
 	}
@@ -134,7 +134,7 @@ func (o *outputMeter) measureHold(m *Meter, tr *capture.Trace, e capture.Event, 
 	}
 	l := o.heldLevel()
 	tol := math.Max(leastTolerance, tolerance*(s.o.hi-s.o.lo))
-	s.absent = absences(tr, o.heldFrom(tr, e, to, tol), to, m.kept, l, tol)
+	s.absent = absences(tr, o.heldFrom(tr, e, to, tol), to, m.keptSpans, l, tol)
 	if isGap(s.absent.gap, s.o.interval*float64(s.o.n), s.o.n) {
 		s.gap = s.absent.gap
 	}
@@ -145,7 +145,7 @@ func (o *outputMeter) measureHold(m *Meter, tr *capture.Trace, e capture.Event, 
 // bounce and ring; an output that goes back to the other state later on has left its own.
 func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.Instant, tol float64) capture.Instant {
 	s := &o.now
-	if s.expect.Demand == analyze.Unmoved && s.wasSure {
+	if s.expect.Demand == analyze.Unmoved && s.wasKnown {
 		return e.At
 	}
 	entry, ok := s.o.entry(s.high)
@@ -221,7 +221,7 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit,
 	}
 	m.row(x, budget)
 	switch y := m.lastRow(); {
-	case limit.None() && o.kept():
+	case limit.None() && o.heldItsState():
 		y.Verdict = analyze.Pass
 	case y.Verdict != analyze.Pass:
 	case s.gap > 0:
@@ -234,12 +234,12 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit,
 	}
 }
 
-// kept reports whether an output was seen to keep the state that is expected of it: that
+// heldItsState reports whether an output was seen to keep the state that is expected of it: that
 // needs no limit to be met.
-func (o *outputMeter) kept() bool {
+func (o *outputMeter) heldItsState() bool {
 	s := &o.now
 	return o.plan != nil && s.expect.Demand != analyze.Any && s.absent.samples == 0 &&
-		s.gap == 0 && s.absent.left < leastGap && s.o.n >= fewHeld
+		s.gap == 0 && s.absent.leftOut < leastGap && s.o.n >= fewHeld
 }
 
 // neverReached reports whether the output was never in the state that it should have
@@ -249,7 +249,7 @@ func (o *outputMeter) neverReached() (analyze.Doubt, bool) {
 	switch want, named := s.expect.Demand.State(); {
 	case !named || s.expect.Demand == analyze.Pulse || s.high == want:
 		return analyze.Doubt{}, false
-	case s.soon:
+	case s.brief:
 		return o.watchedBriefly(), true
 	default:
 		return didNotGo(want), true
@@ -271,8 +271,8 @@ func (o *outputMeter) wanders() bool {
 // doubtLeftOut takes back a pass of the last row that samples which were left out may
 // hide something from.
 func (m *Meter) doubtLeftOut(s *seen) {
-	if y := m.lastRow(); s.absent.left >= leastGap && y.Verdict == analyze.Pass {
-		y.LeaveUndecided(figure(analyze.SamplesLeftOut, s.absent.left)...)
+	if y := m.lastRow(); s.absent.leftOut >= leastGap && y.Verdict == analyze.Pass {
+		y.LeaveUndecided(figure(analyze.SamplesLeftOut, s.absent.leftOut)...)
 	}
 }
 
@@ -295,7 +295,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		m.missing(e.Name, o.signal, q, o.limitOf(q), analyze.Undecided, of(s.state.unknown))
 		return
 	}
-	if s.soon {
+	if s.brief {
 		m.missing(e.Name, o.signal, q, o.limitOf(q), analyze.Undecided, o.watchedBriefly())
 		return
 	}
@@ -395,7 +395,7 @@ func (o *outputMeter) reportPulseEnd(m *Meter, tr *capture.Trace, e capture.Even
 	next, ok := s.o.after(s.stretch)
 	if !s.moved || !s.high || !ok {
 		v, why := analyze.Fail, of(analyze.DidNotPulse)
-		if !s.moved && o.tooSoon() || s.moved && s.high && s.watched < limit.Upper {
+		if !s.moved && o.watchedTooBriefly() || s.moved && s.high && s.watched < limit.Upper {
 			v, why = analyze.Undecided, o.watchedBriefly()
 		}
 		m.missing(e.Name, o.signal, analyze.PulseDuration, limit, v, why)
@@ -436,7 +436,7 @@ func withoutEvent(budget []gum.Component) []gum.Component {
 func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant) {
 	s := &o.now
 	want, named := s.expect.Demand.State()
-	due := named && (!s.wasSure || s.was != want)
+	due := named && (!s.wasKnown || s.wasHigh != want)
 	if !due && !(s.expect.Demand == analyze.Any && s.moved) {
 		if named && changedDemand(o.demand, s.expect.Demand) {
 			o.missingSwitching(m, e, analyze.Undecided, already(want))
@@ -444,9 +444,9 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 		return
 	}
 	switch {
-	case !s.moved && !s.wasSure:
+	case !s.moved && !s.wasKnown:
 		o.missingSwitching(m, e, analyze.Undecided, of(analyze.StateBeforeUnknown))
-	case s.soon:
+	case s.brief:
 		o.missingSwitching(m, e, analyze.Undecided, o.watchedBriefly())
 	case !s.moved || named && s.high != want:
 		o.missingSwitching(m, e, analyze.Fail, didNotGo(want))
@@ -454,7 +454,7 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 		o.missingSwitching(m, e, analyze.Undecided, of(analyze.CrossingNotShown))
 	default:
 		x := analyze.Measurement{Event: e.Name, Signal: o.signal, Quantity: analyze.SwitchingDelay, Value: s.cross.at, Limit: o.delayLimit()}
-		if isGap(s.cross.step, s.watched-s.absent.left, s.o.n) {
+		if isGap(s.cross.step, s.watched-s.absent.leftOut, s.o.n) {
 			s.crossGap = s.cross.step
 			x.Doubts = figure(analyze.SamplesAbsent, s.crossGap)
 		}
@@ -475,9 +475,9 @@ func (o *outputMeter) allowed() float64 {
 	return ShortestWatch.Seconds()
 }
 
-// tooSoon reports whether the output was not watched for long enough to say that it
+// watchedTooBriefly reports whether the output was not watched for long enough to say that it
 // does not move.
-func (o *outputMeter) tooSoon() bool { return o.now.watched < o.allowed() }
+func (o *outputMeter) watchedTooBriefly() bool { return o.now.watched < o.allowed() }
 
 func (o *outputMeter) watchedBriefly() analyze.Doubt {
 	return analyze.Doubt{Code: analyze.WatchedBriefly, Value: math.Max(0, o.now.watched)}
@@ -564,7 +564,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[1]),
 		gum.Line(analyze.TimeStamp, "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2*between),
 		scattering(analyze.StateLevels, edge.slowness*math.Max(s.state.repeat, s.before.repeat), 1, s.before, s.state),
-		scattering(analyze.ScatterOfSamples, math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.quiet, s.before.quiet)), 1, s.before, s.state),
+		scattering(analyze.ScatterOfSamples, math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.quieterSigma, s.before.quieterSigma)), 1, s.before, s.state),
 	})
 }
 
@@ -590,7 +590,7 @@ func (o *outputMeter) after() {
 		return
 	}
 	last := s.o.final()
-	o.settle(s.rest, last.high)
+	o.settle(s.endLevel, last.high)
 	if last.crossed {
 		o.movedAt = last.from
 	}

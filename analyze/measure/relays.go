@@ -15,8 +15,8 @@ type contacts struct {
 	make, brk change
 	// operates and releases say which way the contacts changed over.
 	operates, releases bool
-	told               command
-	soon               bool // it was not watched for long enough to say that it stands still
+	command               command
+	brief               bool // it was not watched for long enough to say that it stands still
 	late               bool // what it does may answer what it was told in the state before
 }
 
@@ -40,17 +40,17 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	end, pulsed := r.pulseEnd(c)
 	if !pulsed {
 		x := r.changes(c, e.At, to)
-		x.told = r.command(x)
-		x.soon = to.Sub(max(e.At, r.lastMove())) < ShortestWatch
-		x.late = !x.told.due && e.At.Sub(r.lastMove()) < ShortestWatch
+		x.command = r.command(x)
+		x.brief = to.Sub(max(e.At, r.lastMove())) < ShortestWatch
+		x.late = !x.command.due && e.At.Sub(r.lastMove()) < ShortestWatch
 		r.report(m, e, x)
 		r.reportMargins(m, c, e)
 		return []contacts{x}
 	}
 	s := &r.output.now
 	x, y := r.changes(c, e.At, end), r.changes(c, end, to)
-	x.told = command{true, true, s.cross, s.placed}
-	y.told = command{true, false, s.end, s.ended}
+	x.command = command{true, true, s.cross, s.placed}
+	y.command = command{true, false, s.end, s.ended}
 	r.report(m, e, x)
 	r.report(m, e, y)
 	r.reportMargins(m, c, e)
@@ -62,7 +62,7 @@ func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) conta
 	x := contacts{
 		make: changeOf(trackAt(c, r.make), from, to),
 		brk:  changeOf(trackAt(c, r.brk), from, to),
-		soon: to.Sub(from) < ShortestWatch,
+		brief: to.Sub(from) < ShortestWatch,
 	}
 	x.operates = x.make.closes() || x.brk.opens()
 	x.releases = x.make.opens() || x.brk.closes()
@@ -119,10 +119,10 @@ func trackAt(c *capture.Capture, i int) *capture.Track {
 // MIL-R-5757 4.6.8, IEC 61810-7.
 func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	q, closing, name := analyze.OperateTime, x.make, r.plan.Make
-	if !x.told.due {
+	if !x.command.due {
 		return
 	}
-	if !x.told.rising {
+	if !x.command.rising {
 		q, closing, name = analyze.ReleaseTime, x.brk, r.plan.Break
 	}
 	limit := r.plan.Limits.Of(q)
@@ -130,7 +130,7 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 		m.missing(e.Name, r.plan.Signal, q, limit, analyze.Undecided, of(analyze.NoContactWired))
 		return
 	}
-	if !x.told.placed {
+	if !x.command.placed {
 		m.missing(e.Name, r.plan.Signal, q, limit, analyze.Undecided, r.noCrossing())
 		return
 	}
@@ -140,7 +140,7 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 		m.missing(e.Name, r.plan.Signal, q, limit, v, why)
 		return
 	}
-	cross := x.told.cross
+	cross := x.command.cross
 	budget := withoutEvent(cross.budget)
 	budget = append(budget, stampOf(closing.track)...)
 	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: q, Value: at.Sub(e.At).Seconds() - cross.at, Limit: limit}
@@ -149,13 +149,13 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	}
 	m.row(row, budget)
 	if y := m.lastRow(); y.Value+y.Expanded < 0 {
-		r.beforeTold(y, name)
+		r.doubtClosedBefore(y, name)
 	}
 }
 
-// beforeTold doubts the time of a contact that closed before the output crossed its mid
+// doubtClosedBefore doubts the time of a contact that closed before the output crossed its mid
 // level: that was not when the relay was told.
-func (r *relayMeter) beforeTold(y *analyze.Measurement, name string) {
+func (r *relayMeter) doubtClosedBefore(y *analyze.Measurement, name string) {
 	y.Doubts = []analyze.Doubt{{Code: analyze.ClosedBefore, Value: math.NaN(), Signal: name, Other: r.output.signal}}
 	if y.Verdict == analyze.Pass {
 		y.LeaveUndecided()
@@ -167,7 +167,7 @@ func notClosed(name string, x contacts, c change) (analyze.Verdict, analyze.Doub
 	switch {
 	case c.start:
 		return analyze.Fail, about(analyze.AlreadyClosed, name)
-	case x.soon:
+	case x.brief:
 		return analyze.Undecided, about(analyze.NotClosedInTime, name)
 	}
 	return analyze.Fail, about(analyze.DidNotClose, name)
@@ -247,7 +247,7 @@ func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 
 // stillness is the verdict on a contact that did not change.
 func (x contacts) stillness() analyze.Verdict {
-	if x.soon {
+	if x.brief {
 		return analyze.Undecided
 	}
 	return analyze.Fail
@@ -293,7 +293,7 @@ func (c change) doubtPass(x *analyze.Measurement) {
 
 // reportMargins reports how far the output's levels are from what the relay needs.
 func (r *relayMeter) reportMargins(m *Meter, c *capture.Capture, e capture.Event) {
-	if r.output == nil || !r.output.now.state.known() || r.output.now.soon {
+	if r.output == nil || !r.output.now.state.known() || r.output.now.brief {
 		return
 	}
 	s := &r.output.now

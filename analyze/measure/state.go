@@ -91,7 +91,7 @@ type ContactChange struct {
 // state is what was seen in the present state, before it is left behind; nil where
 // nothing is demanded.
 func (m *Meter) state(e capture.Event, to capture.Instant, changes [][]contacts, lost bool) *State {
-	if m.free {
+	if m.undemanded {
 		return nil
 	}
 	s := &State{Cycle: m.cycle, Event: e.Name, Outputs: make([]OutputState, len(m.outputs)), Relays: make([]RelayState, len(m.relays)),
@@ -116,7 +116,7 @@ func (m *Meter) state(e capture.Event, to capture.Instant, changes [][]contacts,
 func (o *outputMeter) state(lasted time.Duration) OutputState {
 	s := &o.now
 	x := OutputState{Signal: o.signal, Named: o.plan != nil, Demand: s.expect.Demand, Nominal: o.nominal,
-		Samples: s.o.n, Lasted: lasted.Seconds(), WasHigh: s.was, WasKnown: s.wasSure}
+		Samples: s.o.n, Lasted: lasted.Seconds(), WasHigh: s.wasHigh, WasKnown: s.wasKnown}
 	if s.o.n == 0 {
 		return x
 	}
@@ -124,10 +124,10 @@ func (o *outputMeter) state(lasted time.Duration) OutputState {
 	x.Crossings, x.Pulses = s.o.crossings(), s.o.pulses()
 	_, x.WentHigh = s.o.entry(true)
 	_, x.WentLow = s.o.entry(false)
-	x.Before, x.Level, x.Rest = s.before.volts, s.state.volts, s.rest.volts
+	x.Before, x.Level, x.Rest = s.before.volts, s.state.volts, s.endLevel.volts
 	x.LevelKnown, x.Drifts = s.state.known(), s.state.drifts()
 	x.Lowest, x.Highest, x.Held, x.OffLevel = s.o.lo, s.o.hi, o.heldLevel(), o.lowLevel
-	x.Watched, x.Allowed, x.LastEnd, x.TooBrief = s.watched, o.allowed(), s.expect.Span().Upper, o.tooSoon()
+	x.Watched, x.Allowed, x.LastEnd, x.TooBrief = s.watched, o.allowed(), s.expect.Span().Upper, o.watchedTooBriefly()
 	x.Away, x.AwaySamples, x.AwayVolts = s.absent.seconds, s.absent.samples, s.absent.far
 	x.HoldLimited = !o.limitOf(analyze.Hold).None()
 	x.Placed, x.Transient, x.Missing = s.placed, s.aberration, math.Max(s.gap, s.crossGap)
@@ -135,8 +135,8 @@ func (o *outputMeter) state(lasted time.Duration) OutputState {
 }
 
 func (x contacts) state() RelayChange {
-	return RelayChange{Make: x.make.state(), Break: x.brk.state(), Told: x.told.due, Rising: x.told.rising,
-		TooBrief: x.soon, Late: x.late, EdgesLost: x.lost()}
+	return RelayChange{Make: x.make.state(), Break: x.brk.state(), Told: x.command.due, Rising: x.command.rising,
+		TooBrief: x.brief, Late: x.late, EdgesLost: x.lost()}
 }
 
 func (c change) state() ContactChange {

@@ -17,7 +17,7 @@ const travel = 20 * time.Millisecond
 // follow takes over where an output stands after the supply has been moved. Its
 // level goes with the supply, so nothing of it is reported.
 func (o *outputMeter) follow(m *Meter, tr *capture.Trace, e capture.Event, to capture.Instant, mv analyze.Move) {
-	o.now = seen{before: o.level, was: o.high, wasSure: o.known}
+	o.now = seen{before: o.level, wasHigh: o.high, wasKnown: o.known}
 	s := &o.now
 	x := extremesOf(tr, e.At, to)
 	s.o = observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN(), last: x.last}
@@ -25,9 +25,9 @@ func (o *outputMeter) follow(m *Meter, tr *capture.Trace, e capture.Event, to ca
 		o.level, o.known = level{}, false
 		return
 	}
-	s.rest = o.levelAfter(tr, e, to, mv)
-	s.state = s.rest
-	s.o.spans = []span{{high: s.rest.volts > nominal(tr)/2, from: e.At, to: to}}
+	s.endLevel = o.levelAfter(tr, e, to, mv)
+	s.state = s.endLevel
+	s.o.spans = []span{{high: s.endLevel.volts > nominal(tr)/2, from: e.At, to: to}}
 }
 
 // levelAfter is the level at which an output settles once the supply has arrived.
@@ -50,7 +50,7 @@ func (r *relayMeter) move(m *Meter, c *capture.Capture, e capture.Event, to capt
 		r.reportRamp(m, c, e, to, mv)
 		return nil
 	}
-	if r.output == nil || r.output.now.o.n == 0 || r.output.now.o.final().high != r.output.now.was {
+	if r.output == nil || r.output.now.o.n == 0 || r.output.now.o.final().high != r.output.now.wasHigh {
 		return nil
 	}
 	x := r.changes(c, e.At, to)
@@ -58,8 +58,8 @@ func (r *relayMeter) move(m *Meter, c *capture.Capture, e capture.Event, to capt
 	return []contacts{x}
 }
 
-// turn is the contact by which a ramp shows that a relay has changed over.
-type turn struct {
+// changeOver is the contact by which a ramp shows that a relay has changed over.
+type changeOver struct {
 	q      analyze.Quantity
 	change change
 	closed bool // the state that it turns to
@@ -100,8 +100,8 @@ func (r *relayMeter) reportRamp(m *Meter, c *capture.Capture, e capture.Event, t
 
 // turn says which contact shows the change-over of a ramp: the one that closes, or,
 // where that is not wired, the one that opens.
-func (r *relayMeter) turn(c *capture.Capture, e capture.Event, to capture.Instant, mv analyze.Move) turn {
-	t := turn{name: r.plan.Make, closed: true, window: r.within(analyze.OperateTime)}
+func (r *relayMeter) turn(c *capture.Capture, e capture.Event, to capture.Instant, mv analyze.Move) changeOver {
+	t := changeOver{name: r.plan.Make, closed: true, window: r.within(analyze.OperateTime)}
 	closing, opening := r.make, r.brk
 	if t.q, t.limit = r.plan.OnRamp(mv); t.q == analyze.DropOutVoltage {
 		t.name, t.window = r.plan.Break, r.within(analyze.ReleaseTime)
@@ -126,7 +126,7 @@ func (r *relayMeter) within(q analyze.Quantity) time.Duration {
 
 // neverTurned reports a relay that did not change over on a ramp. One that was never
 // surely given what it needs has not failed: how far the ramp came is then a bound.
-func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t turn, mv analyze.Move) {
+func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t changeOver, mv analyze.Move) {
 	still := analyze.Doubt{Code: analyze.DidNotOpenTill, Value: mv.To, Signal: t.name}
 	if t.closed {
 		still.Code = analyze.DidNotCloseTill
@@ -139,21 +139,21 @@ func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t
 }
 
 // already says that the contact was in the state that it should have turned to.
-func (t turn) already() analyze.Doubt {
+func (t changeOver) already() analyze.Doubt {
 	if t.closed {
 		return about(analyze.AlreadyClosed, t.name)
 	}
 	return about(analyze.AlreadyOpen, t.name)
 }
 
-// came is how far a ramp brought a coil's voltage, and whether that was surely to the
+// rampEnd is how far a ramp brought a coil's voltage, and whether that was surely to the
 // relay's limit or beyond.
-type came struct {
+type rampEnd struct {
 	volts, expanded float64
 	decision        gum.Decision
 }
 
-func (c came) doubts() []analyze.Doubt {
+func (c rampEnd) doubts() []analyze.Doubt {
 	only := figure(analyze.CoilReachedOnly, c.volts)
 	if c.expanded > 0 {
 		only = append(only, figure(analyze.CoilReachedWith, roundUp(c.expanded))...)
@@ -161,12 +161,12 @@ func (c came) doubts() []analyze.Doubt {
 	return only
 }
 
-func (r *relayMeter) reached(tr *capture.Trace, t turn) came {
+func (r *relayMeter) reached(tr *capture.Trace, t changeOver) rampEnd {
 	seen := &r.output.now.o
 	if seen.n == 0 {
-		return came{volts: math.NaN()}
+		return rampEnd{volts: math.NaN()}
 	}
-	c, wanted := came{volts: seen.lo}, analyze.Limit{Lower: math.NaN(), Upper: t.limit.Lower}
+	c, wanted := rampEnd{volts: seen.lo}, analyze.Limit{Lower: math.NaN(), Upper: t.limit.Lower}
 	if t.q == analyze.PullInVoltage {
 		c.volts, wanted = seen.hi, analyze.Limit{Lower: t.limit.Upper, Upper: math.NaN()}
 	}
