@@ -71,13 +71,13 @@ const (
 // and leaves the bus alone.
 func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 	if bus == nil {
-		return nil, errors.New("ads1x15: no I²C bus given")
+		return nil, errors.New("no I²C bus given")
 	}
 	if opts == nil {
-		return nil, errors.New("ads1x15: no options given; DefaultOpts may stand there")
+		return nil, errors.New("no options given; DefaultOpts are the usual ones")
 	}
 	if err := check(addr, opts); err != nil {
-		return nil, fmt.Errorf("ads1x15: %w", err)
+		return nil, err
 	}
 	gain := gainCode(opts.Range)
 	base := Config{Gain: uint8(gain), Speed: uint8(slices.Index(opts.Model.Rates(), opts.Rate)), Queue: QueueOff}
@@ -90,16 +90,16 @@ func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 func check(addr uint16, o *Opts) error {
 	switch {
 	case addr < FirstAddress || addr > LastAddress:
-		return fmt.Errorf("address %#02x: 0x48, 0x49, 0x4a or 0x4b may stand there", addr)
+		return fmt.Errorf("address %#02x must be 0x48, 0x49, 0x4a or 0x4b", addr)
 	case !o.Model.Known():
-		return fmt.Errorf("model %q: %s or %s may stand there", o.Model, ADS1115, ADS1015)
+		return fmt.Errorf("model %q must be %s or %s", o.Model, ADS1115, ADS1015)
 	case gainCode(o.Range) < 0:
-		return fmt.Errorf("range ±%g V: ±%s V may stand there", o.Range,
+		return fmt.Errorf("range ±%g V must be ±%s V", o.Range,
 			words.Or(words.Texts(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) })))
 	case !slices.Contains(o.Model.Rates(), o.Rate):
-		return fmt.Errorf("rate %d/s: on the %s %s may stand there", o.Rate, o.Model, words.Or(words.Texts(o.Model.Rates(), strconv.Itoa)))
+		return fmt.Errorf("rate %d/s: an %s has %s", o.Rate, o.Model, words.Or(words.Texts(o.Model.Rates(), strconv.Itoa)))
 	case o.Retries < 0 || o.Retries > mostRetries:
-		return fmt.Errorf("%d retries: 0 to %d may stand there", o.Retries, mostRetries)
+		return fmt.Errorf("retries are %d, must be 0 to %d", o.Retries, mostRetries)
 	}
 	return nil
 }
@@ -195,7 +195,7 @@ func (d *Dev) Follow(channel int) error {
 func (d *Dev) convert(what string, channel int, bits uint16) error {
 	var err error
 	if channel < 0 || channel > 3 {
-		err = errors.New("0 to 3 may stand there")
+		err = errors.New("a channel must be 0 to 3")
 	} else {
 		err = d.configure(Mux0+Mux(channel), bits)
 	}
@@ -354,5 +354,5 @@ func (d *Dev) transfer(reg byte, w, r []byte) error {
 
 // fail says which chip could not do what, and why.
 func (d *Dev) fail(what string, err error) error {
-	return fmt.Errorf("ads1x15: %s: cannot %s: %w", d, what, err)
+	return fmt.Errorf("%s: cannot %s: %w", d, what, err)
 }

@@ -49,17 +49,17 @@ func TestNew_options(t *testing.T) {
 		"last address":    {0x4B, func(o *Opts) {}, ""},
 		"range from text": {0x48, func(o *Opts) { o.Range = 4096 * 0.001 }, ""},
 		"no retries":      {0x48, func(o *Opts) { o.Retries = 0 }, ""},
-		"address below":   {0x47, func(o *Opts) {}, "address 0x47: 0x48, 0x49, 0x4a or 0x4b may stand there"},
-		"address above":   {0x4C, func(o *Opts) {}, "address 0x4c: 0x48, 0x49, 0x4a or 0x4b may stand there"},
-		"model":           {0x48, func(o *Opts) { o.Model = "" }, `model "": ADS1115 or ADS1015 may stand there`},
+		"address below":   {0x47, func(o *Opts) {}, "address 0x47 must be 0x48, 0x49, 0x4a or 0x4b"},
+		"address above":   {0x4C, func(o *Opts) {}, "address 0x4c must be 0x48, 0x49, 0x4a or 0x4b"},
+		"model":           {0x48, func(o *Opts) { o.Model = "" }, `model "" must be ADS1115 or ADS1015`},
 		"range": {0x48, func(o *Opts) { o.Range = 5 },
-			"range ±5 V: ±6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V may stand there"},
+			"range ±5 V must be ±6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V"},
 		"rate of the other model": {0x48, func(o *Opts) { o.Rate = 3300 },
-			"rate 3300/s: on the ADS1115 8, 16, 32, 64, 128, 250, 475 or 860 may stand there"},
+			"rate 3300/s: an ADS1115 has 8, 16, 32, 64, 128, 250, 475 or 860"},
 		"rate of the other model too": {0x48, func(o *Opts) { o.Model = ADS1015 },
-			"rate 860/s: on the ADS1015 128, 250, 490, 920, 1600, 2400 or 3300 may stand there"},
-		"retries below": {0x48, func(o *Opts) { o.Retries = -1 }, "-1 retries: 0 to 100 may stand there"},
-		"retries above": {0x48, func(o *Opts) { o.Retries = 101 }, "101 retries: 0 to 100 may stand there"},
+			"rate 860/s: an ADS1015 has 128, 250, 490, 920, 1600, 2400 or 3300"},
+		"retries below": {0x48, func(o *Opts) { o.Retries = -1 }, "retries are -1, must be 0 to 100"},
+		"retries above": {0x48, func(o *Opts) { o.Retries = 101 }, "retries are 101, must be 0 to 100"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			bus := &i2ctest.Playback{DontPanic: true}
@@ -72,7 +72,7 @@ func TestNew_options(t *testing.T) {
 				}
 				return
 			}
-			if err == nil || err.Error() != "ads1x15: "+c.want {
+			if err == nil || err.Error() != c.want {
 				t.Errorf("error %q, want %q", err, c.want)
 			}
 			if d != nil {
@@ -282,10 +282,10 @@ func TestBusy_reset(t *testing.T) {
 func TestChannel_refused(t *testing.T) {
 	d := play(t, DefaultOpts)
 	for _, channel := range []int{-1, 4} {
-		if err := d.Start(channel); err == nil || !strings.Contains(err.Error(), "0 to 3 may stand there") {
+		if err := d.Start(channel); err == nil || !strings.Contains(err.Error(), "a channel must be 0 to 3") {
 			t.Errorf("Start(%d): %v", channel, err)
 		}
-		if err := d.Follow(channel); err == nil || !strings.Contains(err.Error(), "0 to 3 may stand there") {
+		if err := d.Follow(channel); err == nil || !strings.Contains(err.Error(), "a channel must be 0 to 3") {
 			t.Errorf("Follow(%d): %v", channel, err)
 		}
 	}
@@ -342,7 +342,7 @@ func TestRetry_givesUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	err = d.Start(2)
-	want := "ads1x15: ADS1115 at 0x49: cannot start a conversion of channel 2: given up at attempt 4: wire came off"
+	want := "ADS1115 at 0x49: cannot start a conversion of channel 2: given up at attempt 4: wire came off"
 	if !errors.Is(err, errWire) || err.Error() != want {
 		t.Errorf("error %q, want %q", err, want)
 	}

@@ -384,7 +384,7 @@ func TestMoveSupply_BusFailure(t *testing.T) {
 					}
 					return
 				}
-				if !errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), "supply: mcp4725: MCP4725 at 0x60") {
+				if !errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), "supply: MCP4725 at 0x60") {
 					t.Errorf("lost for good: %v", err)
 				}
 				if took := s.b.Now().Sub(s.bus.from); took > time.Second {

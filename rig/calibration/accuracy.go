@@ -88,14 +88,14 @@ func withoutMarks(s string) (string, error) {
 // add reads one term.
 func (a *Accuracy) add(term string) error {
 	if term == "" {
-		return errors.New("nothing stands beside the +")
+		return errors.New("a number is missing beside the +")
 	}
 	i := 0
 	for i < len(term) && (term[i] >= '0' && term[i] <= '9' || term[i] == '.') {
 		i++
 	}
 	if i < len(term) && term[i] == ',' {
-		return fmt.Errorf("the decimal sign of %q is a comma; write a dot", term)
+		return fmt.Errorf("%q has a decimal comma: write a dot", term)
 	}
 	v, err := strconv.ParseFloat(term[:i], 64)
 	if err != nil || math.IsInf(v, 0) {

@@ -44,12 +44,12 @@ func TestParseAccuracy(t *testing.T) {
 
 func TestParseAccuracy_refused(t *testing.T) {
 	for text, want := range map[string]string{
-		"":                      "nothing stands beside the +",
+		"":                      "a number is missing beside the +",
 		"0.5":                   "no unit",
 		"2":                     "no unit",
 		"0.5 % + 2.5":           "no unit",
 		"0,5 % + 2 digits":      "write a dot",
-		"0.5 % + 2 digits + ":   "nothing stands",
+		"0.5 % + 2 digits + ":   "a number is missing",
 		"0.05 % of range":       "write it in volts",
 		"0.1 % FS + 2 digits":   "write it in volts",
 		"0.5 % of wishes":       "of the reading",
@@ -65,7 +65,7 @@ func TestParseAccuracy_refused(t *testing.T) {
 	} {
 		_, err := ParseAccuracy(text)
 		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "as in 0.5 %") {
-			t.Errorf("%q: error %v, want %q in it and what may stand there", text, err, want)
+			t.Errorf("%q: error %v, want %q in it and what is right", text, err, want)
 		}
 	}
 }

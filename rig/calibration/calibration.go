@@ -199,7 +199,7 @@ func DayOf(t time.Time) Day {
 func ParseDay(s string) (Day, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil || t.Year() < 1970 {
-		return Day{}, fmt.Errorf("%q is not a day; may be written as in 2026-03-31", s)
+		return Day{}, fmt.Errorf("%q is not a day: write it as in 2026-03-31", s)
 	}
 	return Day{t}, nil
 }

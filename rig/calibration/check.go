@@ -70,7 +70,7 @@ func (c *Calibration) checkGain(rig *wiring.Rig, o *wiring.Output) error {
 		return err
 	}
 	if after.NominalUncertainty >= before.NominalUncertainty {
-		return fmt.Errorf("nothing is gained: at %s a level would be known to ± %s by these points and this meter, and is to ± %s by the resistors alone; a more accurate meter or steadier points are needed",
+		return fmt.Errorf("nothing is gained: at %s a level would be known to ± %s by these points and this meter; by the resistors alone it is known to ± %s. Use a more accurate meter, or steadier points",
 			show(o.Nominal), show(k95*after.NominalUncertainty), show(k95*before.NominalUncertainty))
 	}
 	return nil
@@ -90,12 +90,12 @@ func CheckSerial(s string) error {
 // checkText refuses what does not print on one line.
 func checkText(what, s string) error {
 	if utf8.RuneCountInString(s) > 64 || !utf8.ValidString(s) {
-		return fmt.Errorf("%s: up to 64 printed characters may stand there", what)
+		return fmt.Errorf("%s must have at most 64 characters, all printable", what)
 	}
 	for i, r := range s {
 		edge := i == 0 || i+utf8.RuneLen(r) == len(s)
 		if !unicode.IsPrint(r) || edge && r == ' ' {
-			return fmt.Errorf("%s: %q: printed characters may stand there, no space first or last", what, s)
+			return fmt.Errorf("%s: %q must have printable characters only, and no space first or last", what, s)
 		}
 	}
 	return nil
@@ -141,9 +141,9 @@ func checkPoint(rig *wiring.Rig, o *wiring.Output, p *Point) error {
 	case p.Accuracy.HalfWidth(p.Meter) <= 0 || p.Meter.Digit <= 0:
 		return errors.New("the meter's accuracy is missing")
 	case !(v >= low && v <= o.Highest):
-		return fmt.Errorf("the meter shows %s; from %s to %s (highest) may be at %s", p.Meter.Text, show(low), show(o.Highest), o.Name)
+		return fmt.Errorf("the meter shows %s, which must be from %s to %s, the highest of %s", p.Meter.Text, show(low), show(o.Highest), o.Name)
 	case !(p.ReadVolts < f.ClipTerminalVolts):
-		return fmt.Errorf("the rig reads %s, which is where its converter ends; take a lower voltage", show(p.ReadVolts))
+		return fmt.Errorf("the rig reads %s, the end of its converter's range; take a lower voltage", show(p.ReadVolts))
 	case !(p.ReadStandard >= 0 && p.ReadStandard <= mostScatter*o.Highest):
 		return fmt.Errorf("the rig's reading is known to %s only; take a steady voltage", show(p.ReadStandard))
 	}

@@ -25,7 +25,7 @@ func ParseReading(s string) (Reading, error) {
 	}
 	number, word := cut(text)
 	if number == "" || strings.Trim(number[1:], "0123456789.") != "" || len(text) > 40 {
-		return Reading{}, fmt.Errorf("%q is not what a meter shows: digits, a dot and a unit may stand there, as in 13.40 V", s)
+		return Reading{}, fmt.Errorf("%q is not what a meter shows: type digits, a dot and a unit, as in 13.40 V", s)
 	}
 	_, decimals, _ := strings.Cut(number, ".")
 	one, err := unit.Voltage.Parse(fmt.Sprintf("1e-%d %s", len(decimals), word))
@@ -33,7 +33,7 @@ func ParseReading(s string) (Reading, error) {
 		return Reading{}, fmt.Errorf("%q: %w", s, err)
 	}
 	if math.Abs(v) > mostVolts {
-		return Reading{}, fmt.Errorf("%q is beyond any output: up to %s may stand there", s, unit.Voltage.Format(mostVolts))
+		return Reading{}, fmt.Errorf("%q is beyond any output: it must be at most %s", s, unit.Voltage.Format(mostVolts))
 	}
 	return Reading{Text: text, Volts: v, Digit: one}, nil
 }

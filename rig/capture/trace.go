@@ -55,7 +55,7 @@ type block struct {
 
 // Trace is the sampled voltage of one output, at the unit's terminal, by rising
 // time. Samples are kept in blocks of fixed length, so that a trace grows
-// without copying and lets go of what has been measured. Volts are kept in
+// without copying and drops what has been measured. Volts are kept in
 // single precision: 24 bits, some 60 times finer than a 16 bit converter's step.
 type Trace struct {
 	Signal    string

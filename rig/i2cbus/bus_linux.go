@@ -143,7 +143,7 @@ func (b *Bus) transfer(addr uint16, w, r []byte) error {
 	}
 	b.job = transfer{msgs: &b.msgs[0], count: uint32(n)}
 	err := ioctl(b.fd, ioctlRdwr, unsafe.Pointer(&b.job))
-	b.msgs = [2]message{} // lets go of the caller's bytes
+	b.msgs = [2]message{} // keeps none of the caller's bytes
 	return err
 }
 

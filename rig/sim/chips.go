@@ -48,7 +48,7 @@ func (w *World) addChips(opts Opts) error {
 		}
 		c.Chip = simchip.NewChip(inputs, c.opts)
 		if err := w.bus.Attach(r.Address, c.Chip); err != nil {
-			return fmt.Errorf("sim: chip %s: %w", r.Name, err)
+			return fmt.Errorf("chip %s: %w", r.Name, err)
 		}
 		w.chips = append(w.chips, c)
 	}
@@ -81,7 +81,7 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 			continue
 		}
 		if x.Channel < 0 || x.Channel > 3 {
-			return in, fmt.Errorf("sim: output %s: channel %d: 0 to 3 may stand there", x.Name, x.Channel)
+			return in, fmt.Errorf("output %s: channel %d must be 0 to 3", x.Name, x.Channel)
 		}
 		o := w.outputs[i]
 		d := newDraws(opts.Seed, "divider "+x.Name, opts.Exact)
@@ -131,7 +131,7 @@ func pinShare(v wiring.Divider, load float64, d draws) float64 {
 func (w *World) checkWired() error {
 	for i := range w.rig.Outputs {
 		if x := &w.rig.Outputs[i]; w.rig.Chip(x.Chip) == nil {
-			return fmt.Errorf("sim: output %s: the rig has no chip %q", x.Name, x.Chip)
+			return fmt.Errorf("output %s: the rig has no chip %q", x.Name, x.Chip)
 		}
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 )
 
 // Fault is one fault to plant. A zero Value stands for the fault's usual one, an
@@ -59,13 +60,13 @@ func (v valueKind) parse(s string) (float64, error) {
 	case slope:
 		per, ok := strings.CutSuffix(strings.TrimSpace(s), "/s")
 		if !ok {
-			return 0, fmt.Errorf("%q is not volts a second: write it as in 0.3 V/s", s)
+			return 0, fmt.Errorf("%q is not in volts a second: write it as in 0.3 V/s", s)
 		}
 		return unit.Voltage.Parse(per)
 	}
 	n, err := strconv.Atoi(strings.TrimSpace(s))
 	if err != nil || n < 1 {
-		return 0, fmt.Errorf("%q is not a whole number from 1", s)
+		return 0, fmt.Errorf("%q must be a whole number, 1 or more", s)
 	}
 	return float64(n), nil
 }
@@ -165,18 +166,18 @@ func ParseFault(s string) (Fault, error) {
 		for i, f := range faults {
 			names[i] = f.name
 		}
-		return Fault{}, fmt.Errorf("fault %q is not known; may be %s", name, strings.Join(names, ", "))
+		return Fault{}, fmt.Errorf("fault %q is not known: %s", name, words.UseOneOf(name, names))
 	}
 	f := Fault{Name: name, Value: p.usual}
 	switch {
 	case !given:
 		return f, nil
 	case p.kind == noValue:
-		return Fault{}, fmt.Errorf("fault %s takes no value, read %q", name, value)
+		return Fault{}, fmt.Errorf("fault %s takes no value, not %q", name, value)
 	case p.kind == outputName:
 		f.Output = strings.TrimSpace(value)
 		if f.Output == "" {
-			return Fault{}, fmt.Errorf("fault %s: an output's name may stand after the equals sign", name)
+			return Fault{}, fmt.Errorf("fault %s: an output's name is missing after the equals sign", name)
 		}
 		return f, nil
 	}
@@ -211,7 +212,7 @@ func (p *plantable) check(f Fault) error {
 	if !math.IsInf(high, 1) {
 		may += " and at most " + p.kind.format(high)
 	}
-	return fmt.Errorf("fault %s: read %s; %s may stand there", f.Name, p.kind.format(f.Value), may)
+	return fmt.Errorf("fault %s: %s must be %s", f.Name, p.kind.format(f.Value), may)
 }
 
 // String writes the fault as ParseFault reads it.
@@ -238,22 +239,22 @@ func (w *World) plant(all []Fault) error {
 		p := lookUp(f.Name)
 		if p == nil {
 			_, err := ParseFault(f.Name)
-			return fmt.Errorf("sim: %w", err)
+			return fmt.Errorf("%w", err)
 		}
 		if f.Value == 0 {
 			f.Value = p.usual
 		}
 		if err := p.check(f); err != nil {
-			return fmt.Errorf("sim: %w", err)
+			return fmt.Errorf("%w", err)
 		}
 		if p.plant == nil {
 			continue // the chips were made with it
 		}
 		if victim == nil {
-			return fmt.Errorf("sim: fault %s: the rig has no outputs", f.Name)
+			return fmt.Errorf("fault %s: the rig has no outputs", f.Name)
 		}
 		if err := p.plant(w, victim, f); err != nil {
-			return fmt.Errorf("sim: fault %s: %w", f.Name, err)
+			return fmt.Errorf("fault %s: %w", f.Name, err)
 		}
 	}
 	return nil

@@ -338,15 +338,15 @@ func TestParseFault(t *testing.T) {
 	}
 	for text, want := range map[string]string{
 		"":                 "wrong-address, stuck-low",
-		"rust":             `fault "rust" is not known; may be wrong-address`,
-		"chatter=3":        `fault chatter takes no value, read "3"`,
-		"stuck-low=":       "an output's name may stand after the equals sign",
+		"rust":             `fault "rust" is not known: use one of: wrong-address`,
+		"chatter=3":        `fault chatter takes no value, not "3"`,
+		"stuck-low=":       "an output's name is missing after the equals sign",
 		"weak-supply=9":    "has no unit: write 9 V",
 		"weak-supply=-9 V": "more than 0 and at most 30 V",
 		"weak-supply=900V": "more than 0 and at most 30 V",
 		"slow-release=0 s": "more than 0",
-		"missed-cycle=0":   "not a whole number from 1",
-		"missed-cycle=1.5": "not a whole number from 1",
+		"missed-cycle=0":   "must be a whole number, 1 or more",
+		"missed-cycle=1.5": "must be a whole number, 1 or more",
 		"droop=1 V":        "write it as in 0.3 V/s",
 		"droop=x/s":        "is not a voltage",
 	} {

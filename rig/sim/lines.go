@@ -39,13 +39,13 @@ const driveTakes = int64(4 * time.Microsecond)
 // in the set. Lines are held by one set at a time: Close gives them back.
 func (w *World) Lines(reqs []Request) (line.Set, error) {
 	if w.lines != nil && !w.lines.closed {
-		return nil, fmt.Errorf("sim: the lines are in use; close the set that holds them first")
+		return nil, fmt.Errorf("the lines are in use; close the set that holds them first")
 	}
 	s := &lineSet{w: w}
 	for i, r := range reqs {
 		index, err := w.find(r)
 		if err != nil {
-			return nil, fmt.Errorf("sim: line %d: %w", i, err)
+			return nil, fmt.Errorf("line %d: %w", i, err)
 		}
 		s.lines = append(s.lines, heldLine{name: r.Line.Name, role: r.Role, index: index})
 	}
@@ -187,7 +187,7 @@ func (s *lineSet) Drive(index int, active bool) (at capture.Instant, within int6
 		return 0, 0, err
 	}
 	if l.role != line.Drive {
-		return 0, 0, fmt.Errorf("sim: line %s is a %s and cannot be driven", l.name, l.role)
+		return 0, 0, fmt.Errorf("line %s is a %s and cannot be driven", l.name, l.role)
 	}
 	w := s.w
 	w.listen()
@@ -237,9 +237,9 @@ func (s *lineSet) line(index int) (*heldLine, error) {
 		return nil, s.gone()
 	}
 	if index < 0 || index >= len(s.lines) {
-		return nil, fmt.Errorf("sim: line %d: the set has %d", index, len(s.lines))
+		return nil, fmt.Errorf("line %d: the set has %d", index, len(s.lines))
 	}
 	return &s.lines[index], nil
 }
 
-func (s *lineSet) gone() error { return fmt.Errorf("sim: lines: %w", os.ErrClosed) }
+func (s *lineSet) gone() error { return fmt.Errorf("lines: %w", os.ErrClosed) }

@@ -62,13 +62,13 @@ func (w *World) program(rules []Rule) error {
 		o := w.output(r.Output)
 		switch {
 		case o == nil:
-			return fmt.Errorf("sim: programme, rule %d: the rig has no output %q", i+1, r.Output)
+			return fmt.Errorf("programme, rule %d: the rig has no output %q", i+1, r.Output)
 		case r.Event == "":
-			return fmt.Errorf("sim: programme, rule %d: output %s has no event", i+1, r.Output)
+			return fmt.Errorf("programme, rule %d: output %s has no event", i+1, r.Output)
 		case r.Do < Nothing || r.Do > PulseHigh:
-			return fmt.Errorf("sim: programme, rule %d: action %d of %s is not known", i+1, r.Do, r.Output)
+			return fmt.Errorf("programme, rule %d: action %d of %s is not known", i+1, r.Do, r.Output)
 		case r.After < 0 || r.For < 0 || r.Do == PulseHigh && r.For == 0:
-			return fmt.Errorf("sim: programme, rule %d: %s at %s: times must not be negative, and a pulse has a length", i+1, r.Output, r.Event)
+			return fmt.Errorf("programme, rule %d: %s at %s: times must not be negative, and a pulse has a length", i+1, r.Output, r.Event)
 		}
 		if r.Do == Nothing || w.driven(o) {
 			continue
@@ -163,7 +163,7 @@ func (w *World) addCauses() error {
 		k := cause{event: w.panel.event(c.Event), reference: -1}
 		if c.Reference != "" {
 			if k.reference = w.reference(c.Reference); k.reference < 0 {
-				return fmt.Errorf("sim: event %s: the rig has no reference %q", c.Event, c.Reference)
+				return fmt.Errorf("event %s: the rig has no reference %q", c.Event, c.Reference)
 			}
 		}
 		w.acts = append(w.acts, k)
@@ -172,7 +172,7 @@ func (w *World) addCauses() error {
 		}
 		d := w.drive(c.Drive)
 		if d == nil {
-			return fmt.Errorf("sim: event %s: the rig has no drive %q", c.Event, c.Drive)
+			return fmt.Errorf("event %s: the rig has no drive %q", c.Event, c.Drive)
 		}
 		if c.Pulse > 0 || c.On {
 			d.on.causes = append(d.on.causes, k)

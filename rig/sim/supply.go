@@ -53,7 +53,7 @@ func (w *World) addSupply(opts Opts) error {
 	s.gain = r.Gain * (1 + s.gainError)
 	s.chip = simchip.NewDAC(simchip.DACOpts{SupplyVolts: r.Reference, Stored: simchip.FactoryCode, Changed: w.setSupply})
 	if err := w.bus.AttachDAC(r.Address, s.chip); err != nil {
-		return fmt.Errorf("sim: supply: %w", err)
+		return fmt.Errorf("supply: %w", err)
 	}
 	s.to = s.target(s.chip.Volts())
 	w.supply = s
@@ -65,7 +65,7 @@ func (w *World) addSupply(opts Opts) error {
 func (w *World) addStage(s *supply, g *wiring.Stage) error {
 	d := w.drive(g.Drive)
 	if d == nil {
-		return fmt.Errorf("sim: supply: the rig has no drive %q", g.Drive)
+		return fmt.Errorf("supply: the rig has no drive %q", g.Drive)
 	}
 	d.supplies = true
 	s.stage = g

@@ -206,16 +206,16 @@ func (w *World) addRelays(opts Opts) error {
 		}
 		k := &relay{name: r.Name, index: int32(len(w.relays)), out: w.output(r.Output)}
 		if k.out == nil {
-			return fmt.Errorf("sim: relay %s: the rig has no output %q", r.Name, r.Output)
+			return fmt.Errorf("relay %s: the rig has no output %q", r.Name, r.Output)
 		}
 		if k.out.relay != nil {
-			return fmt.Errorf("sim: relay %s: output %s already has the relay %s", r.Name, r.Output, k.out.relay.name)
+			return fmt.Errorf("relay %s: output %s already has the relay %s", r.Name, r.Output, k.out.relay.name)
 		}
 		if k.makes = w.contact(r.Make); k.makes == nil && r.Make != "" {
-			return fmt.Errorf("sim: relay %s: the rig has no contact %q", r.Name, r.Make)
+			return fmt.Errorf("relay %s: the rig has no contact %q", r.Name, r.Make)
 		}
 		if k.breaks = w.contact(r.Break); k.breaks == nil && r.Break != "" {
-			return fmt.Errorf("sim: relay %s: the rig has no contact %q", r.Name, r.Break)
+			return fmt.Errorf("relay %s: the rig has no contact %q", r.Name, r.Break)
 		}
 		k.setup(opts.Unit, newDraws(opts.Seed, "relay "+r.Name, opts.Exact))
 		k.out.relay = k
@@ -250,7 +250,7 @@ func (w *World) setInitial(initial map[string]bool) error {
 	for name, high := range initial {
 		o := w.output(name)
 		if o == nil {
-			return fmt.Errorf("sim: initial states: the rig has no output %q", name)
+			return fmt.Errorf("initial states: the rig has no output %q", name)
 		}
 		o.high = high
 	}

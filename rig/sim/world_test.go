@@ -577,7 +577,7 @@ func TestNewWorld_Refuses(t *testing.T) {
 		{"relay's output", Opts{Relays: []Relay{{Name: "K1", Output: "OUT9"}}}, `no output "OUT9"`},
 		{"relay's contact", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1", Make: "K9_NO"}}}, `no contact "K9_NO"`},
 		{"two relays", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1"}, {Name: "K2", Output: "OUT1"}}}, "already has the relay K1"},
-		{"fault", Opts{Faults: []Fault{{Name: "rust"}}}, `fault "rust" is not known; may be wrong-address`},
+		{"fault", Opts{Faults: []Fault{{Name: "rust"}}}, `fault "rust" is not known: use one of: wrong-address`},
 		{"fault's output", Opts{Faults: []Fault{{Name: "stuck-low", Output: "OUT9"}}}, "it has OUT1, OUT2"},
 		{"fault's value", Opts{Faults: []Fault{{Name: "droop", Value: -1}}}, "more than 0"},
 	} {

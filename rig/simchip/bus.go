@@ -71,7 +71,7 @@ func (b *Bus) setHz(hz int) { b.hz, b.picosPerBit = hz, 1e12/int64(hz) }
 func (b *Bus) Attach(addr uint16, c *Chip) error {
 	i := addr - firstAddress
 	if i >= uint16(len(b.chips)) {
-		return fmt.Errorf("simchip: address %#02x: a chip can be strapped to 0x48, 0x49, 0x4a or 0x4b", addr)
+		return fmt.Errorf("address %#02x: a chip can be strapped to 0x48, 0x49, 0x4a or 0x4b", addr)
 	}
 	b.chips[i] = c
 	return nil
@@ -81,7 +81,7 @@ func (b *Bus) Attach(addr uint16, c *Chip) error {
 func (b *Bus) AttachDAC(addr uint16, d *DAC) error {
 	i := addr - firstDAC
 	if i >= dacCount {
-		return fmt.Errorf("simchip: address %#02x: a DAC can have 0x60 to 0x67", addr)
+		return fmt.Errorf("address %#02x: a DAC can have 0x60 to 0x67", addr)
 	}
 	b.dacs[i] = d
 	return nil
@@ -94,7 +94,7 @@ func (b *Bus) String() string { return fmt.Sprintf("simulated I²C bus (%d Hz)",
 func (b *Bus) SetSpeed(f physic.Frequency) error {
 	hz := int(f / physic.Hertz)
 	if hz < 1 || hz > highestHz {
-		return fmt.Errorf("simchip: bus clock %s: 1 Hz to 3.4 MHz may stand there", f)
+		return fmt.Errorf("bus clock %s must be 1 Hz to 3.4 MHz", f)
 	}
 	b.setHz(hz)
 	return nil

@@ -37,11 +37,11 @@ func (in *CoilInput) check() error {
 	known := func(v float64) bool { return !math.IsNaN(v) }
 	switch {
 	case known(in.Inductance) && known(in.Tau):
-		return errors.New("the inductance and the time constant do not go together: each follows from the other")
+		return errors.New("give the inductance or the time constant, not both: each follows from the other")
 	case known(in.Leakage) && !known(in.MustRelease):
-		return errors.New("whether a leakage lets the relay go needs the must-release voltage")
+		return errors.New("the leakage needs the must-release voltage, to say whether the relay releases")
 	case known(in.OffSource) && known(in.Loaded):
-		return errors.New("the resistance behind the leakage and the leakage with the coil connected do not go together: each follows from the other")
+		return errors.New("give the resistance behind the leakage or the leakage with the coil connected, not both: each follows from the other")
 	case known(in.Loaded) && !known(in.Leakage):
 		return errors.New("the leakage with the coil connected needs the leakage without it")
 	case known(in.OffSource) && !known(in.Leakage):
@@ -53,13 +53,13 @@ func (in *CoilInput) check() error {
 	case known(in.MustRelease) && in.MustRelease >= in.Voltage:
 		return fmt.Errorf("the must-release voltage of %s is not below the %s of the output", volts(in.MustRelease), volts(in.Voltage))
 	case in.Tolerance >= 0.5:
-		return fmt.Errorf("a tolerance of %s: from 0 %% to below 50 %% may stand there", percent(in.Tolerance))
+		return fmt.Errorf("the tolerance %s must be below 50 %%", percent(in.Tolerance))
 	}
 	return nil
 }
 
 // Coil works out a relay's coil behind an output: what it draws, whether the output
-// pulls it in and lets it go, and what switching it off does.
+// pulls it in and releases it, and what switching it off does.
 func Coil(in CoilInput) (*Sheet, error) {
 	if err := in.check(); err != nil {
 		return nil, err

@@ -231,14 +231,14 @@ func TestCoil_Warnings(t *testing.T) {
 
 func TestCoil_Refused(t *testing.T) {
 	for want, change := range map[string]func(*CoilInput){
-		"time constant do not go together": func(in *CoilInput) { in.Tau, in.Inductance = 1e-3, 1 },
-		"needs the must-release":           func(in *CoilInput) { in.Leakage = 1 },
-		"connected do not go together":     func(in *CoilInput) { in.MustRelease, in.Leakage, in.Loaded, in.OffSource = 1.2, 2, 1, 100 },
-		"needs the leakage without":        func(in *CoilInput) { in.MustRelease, in.Loaded = 1.2, 1 },
-		"cannot raise":                     func(in *CoilInput) { in.MustRelease, in.Leakage, in.Loaded = 1.2, 1, 2 },
-		"not below the must-operate":       func(in *CoilInput) { in.MustOperate, in.MustRelease = 2, 3 },
-		"not below the 12 V of":            func(in *CoilInput) { in.MustRelease = 12 },
-		"below 50 %":                       func(in *CoilInput) { in.Tolerance = 0.5 },
+		"the time constant, not both":       func(in *CoilInput) { in.Tau, in.Inductance = 1e-3, 1 },
+		"needs the must-release":            func(in *CoilInput) { in.Leakage = 1 },
+		"with the coil connected, not both": func(in *CoilInput) { in.MustRelease, in.Leakage, in.Loaded, in.OffSource = 1.2, 2, 1, 100 },
+		"needs the leakage without":         func(in *CoilInput) { in.MustRelease, in.Loaded = 1.2, 1 },
+		"cannot raise":                      func(in *CoilInput) { in.MustRelease, in.Leakage, in.Loaded = 1.2, 1, 2 },
+		"not below the must-operate":        func(in *CoilInput) { in.MustOperate, in.MustRelease = 2, 3 },
+		"not below the 12 V of":             func(in *CoilInput) { in.MustRelease = 12 },
+		"below 50 %":                        func(in *CoilInput) { in.Tolerance = 0.5 },
 	} {
 		in := relayCoil()
 		change(&in)

@@ -37,17 +37,17 @@ const (
 
 func (in *DividerInput) check() error {
 	if in.Model != ads1x15.ADS1115 && in.Model != ads1x15.ADS1015 {
-		return fmt.Errorf("there is no converter %q; it may be %s or %s", in.Model, ads1x15.ADS1115, ads1x15.ADS1015)
+		return fmt.Errorf("there is no converter %q: use %s or %s", in.Model, ads1x15.ADS1115, ads1x15.ADS1015)
 	}
 	if !slices.Contains(ads1x15.Ranges(), in.Range) {
 		var may []string
 		for _, r := range ads1x15.Ranges() {
 			may = append(may, volts(r))
 		}
-		return fmt.Errorf("a range of %s: the converter has %s", volts(in.Range), strings.Join(may, ", "))
+		return fmt.Errorf("the converter has no range of %s; it has %s", volts(in.Range), strings.Join(may, ", "))
 	}
 	if in.Tolerance > mostTolerance {
-		return fmt.Errorf("a tolerance of %s: above 0 %% and up to %s may stand there", percent(in.Tolerance), percent(mostTolerance))
+		return fmt.Errorf("the tolerance %s must be above 0 %% and at most %s", percent(in.Tolerance), percent(mostTolerance))
 	}
 	return nil
 }
