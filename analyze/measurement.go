@@ -45,7 +45,7 @@ type Measurement struct {
 	Event    string // empty for the state before the first event
 	Signal   string
 	Quantity Quantity
-	// Value is NaN where the quantity could not be measured; Doubts say why.
+	// Value is in the quantity's base unit; NaN where it could not be measured, and Doubts say why.
 	Value float64
 	// Expanded is the expanded uncertainty at 95 %, NaN where none applies (a count).
 	Expanded float64

@@ -1,10 +1,15 @@
 package analyze
 
-import "math"
+import (
+	"math"
+	"time"
+
+	"makebreak/rig/unit"
+)
 
 // AssumedNominal is the nominal voltage in volts of an output of which nothing
 // else is known (common practice, no source: alarm panels run on 12 V).
-const AssumedNominal = 12.0
+const AssumedNominal unit.Volts = 12
 
 // Demand is what an output must do at an event.
 type Demand int
@@ -37,20 +42,20 @@ func (d Demand) State() (high, named bool) {
 // Expectation is what one output must do at one event.
 type Expectation struct {
 	Demand Demand
-	// After is, in seconds, how long an exit delay runs before the output changes
+	// After is how long an exit delay runs before the output changes
 	// (High, Low), or how long a pulse lasts (Pulse). Zero: it changes at once.
-	After float64
-	// Within is how far the real time may be off, a share of After.
+	After time.Duration
+	// Within is how far the real time may be off, as a share of After.
 	Within float64
 }
 
 // Span is the time, in seconds, that the expectation allows its delay or its pulse.
 func (x Expectation) Span() Limit {
-	return Limit{x.After * (1 - x.Within), x.After * (1 + x.Within)}
+	return Limit{x.After.Seconds() * (1 - x.Within), x.After.Seconds() * (1 + x.Within)}
 }
 
 // Limit bounds a quantity, in base units. A NaN bound is no bound.
-type Limit struct{ Lower, Upper float64 }
+type Limit struct{ Lower, Upper float64 } // in the quantity's base unit
 
 // NoLimit bounds nothing.
 func NoLimit() Limit { return Limit{math.NaN(), math.NaN()} }
@@ -80,10 +85,10 @@ type OutputPlan struct {
 // RelayPlan is one change-over relay behind an output.
 type RelayPlan struct {
 	Signal      string
-	Make, Break string  // contacts' signals; either may be empty
-	MustOperate float64 // volts; NaN: not stated
-	MustRelease float64 // volts; NaN: not stated
-	Limits      Limits
+	Make, Break string // contacts' signals; either may be empty
+	// MustOperate and MustRelease are the relay's own voltages; NaN: not stated.
+	MustOperate, MustRelease unit.Volts
+	Limits                   Limits
 }
 
 // Rule is how a figure near its limit is judged.
@@ -131,8 +136,8 @@ func (p *Plan) Relay(signal string) *RelayPlan {
 // Move is what a step does to the supply of what is tested: it is set to a voltage
 // at once, or taken there slowly.
 type Move struct {
-	From, To float64 // volts; From only of a ramp
-	Over     float64 // seconds that a ramp takes; 0: at once
+	From, To unit.Volts    // From only of a ramp
+	Over     time.Duration // that a ramp takes; 0: at once
 }
 
 // Ramp reports whether the supply is taken from one voltage to the other slowly, to
@@ -155,9 +160,9 @@ func (p *Plan) MovesAt(events []string) bool {
 // OnRamp returns which of the relay's voltages a ramp shows, and its limit: where none
 // is set to it, what the relay must operate or release at.
 func (p *RelayPlan) OnRamp(m Move) (Quantity, Limit) {
-	q, limit := PullInVoltage, Limit{math.NaN(), p.MustOperate}
+	q, limit := PullInVoltage, Limit{math.NaN(), float64(p.MustOperate)}
 	if m.To < m.From {
-		q, limit = DropOutVoltage, Limit{p.MustRelease, math.NaN()}
+		q, limit = DropOutVoltage, Limit{float64(p.MustRelease), math.NaN()}
 	}
 	if set := p.Limits.Of(q); !set.None() {
 		limit = set

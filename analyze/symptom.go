@@ -8,8 +8,8 @@ type Symptom struct {
 	Signal string // the output, relay or contact that it is about
 	Kind   Kind
 	Other  string  // another signal involved: the output that moved instead
-	Value  float64 // a figure for the text; NaN: none
-	Limit  float64 // the limit that it broke; NaN: none
+	Value  float64 // a figure, in the base unit of what the kind is about; NaN: none
+	Limit  float64 // the limit that it broke, in the same unit; NaN: none
 }
 
 // Kind is a kind of symptom.

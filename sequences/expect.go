@@ -1,6 +1,7 @@
 package sequences
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -107,14 +108,14 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 	return x, ok && (pulse == nil || x.After > 0)
 }
 
-// positive reads a time above zero in seconds, zero where it cannot be had.
-func positive(n *yamlfile.Node, may string) float64 {
+// positive reads a time above zero, zero where it cannot be had.
+func positive(n *yamlfile.Node, may string) time.Duration {
 	v, ok := n.Quantity(unit.Time)
 	if ok && (v <= 0 || v > 7*24*3600) {
 		n.Refuse("", "must be above 0 s and up to 168 h: "+may)
 		return 0
 	}
-	return v
+	return time.Duration(math.Round(v * 1e9))
 }
 
 func count(nodes ...*yamlfile.Node) int {
@@ -137,7 +138,7 @@ func pick(a, b *yamlfile.Node) *yamlfile.Node {
 // longEnough refuses an expectation that needs longer than a step of its event is
 // watched.
 func (r *reader) longEnough(n *yamlfile.Node, event string, x analyze.Expectation) {
-	need := time.Duration(x.After * (1 + x.Within) * 1e9)
+	need := time.Duration(x.After.Seconds() * (1 + x.Within) * 1e9)
 	for _, step := range r.seq.Steps {
 		if step.Event == event && step.Hold > 0 && need >= step.Hold {
 			n.Fail("the step is watched for "+unit.Time.Format(step.Hold.Seconds())+" only and this may take "+unit.Time.Format(need.Seconds()),

@@ -142,7 +142,7 @@ func (f *fitter) follows(output string) string {
 func (f *fitter) sets(step *Step) (drive string, on bool) {
 	if mv := step.Supply; mv != nil {
 		if s := f.rig.Supply; s != nil && s.Stage != nil {
-			on, _ = s.Stage.At(mv.To)
+			on, _ = s.Stage.At(float64(mv.To))
 			return s.Stage.Drive, on
 		}
 		return "", false

@@ -15,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
+	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/yamlfile"
@@ -119,7 +120,7 @@ func drawSequence(t *rapid.T) *Sequence {
 		}
 		if rapid.Bool().Draw(t, "relay") {
 			k := analyze.RelayPlan{Signal: fmt.Sprintf("K%d", i+1), Make: fmt.Sprintf("K%d_NO", i+1),
-				MustOperate: 9, MustRelease: rapid.SampledFrom([]float64{0.6, 1.2}).Draw(t, "release"), Limits: drawLimits(t, ofRelay)}
+				MustOperate: 9, MustRelease: rapid.SampledFrom([]unit.Volts{0.6, 1.2}).Draw(t, "release"), Limits: drawLimits(t, ofRelay)}
 			o.Relay = k.Signal
 			s.Plan.Relays = append(s.Plan.Relays, k)
 		}
@@ -129,9 +130,9 @@ func drawSequence(t *rapid.T) *Sequence {
 }
 
 func drawMove(t *rapid.T) analyze.Move {
-	m := analyze.Move{To: float64(rapid.IntRange(0, 15).Draw(t, "to"))}
+	m := analyze.Move{To: unit.Volts(rapid.IntRange(0, 15).Draw(t, "to"))}
 	if rapid.Bool().Draw(t, "ramp") {
-		m.From, m.Over = m.To+float64(rapid.IntRange(1, 20).Draw(t, "from")), (time.Duration(rapid.IntRange(1, 9000).Draw(t, "over")) * time.Millisecond).Seconds()
+		m.From, m.Over = m.To+unit.Volts(rapid.IntRange(1, 20).Draw(t, "from")), time.Duration(rapid.IntRange(1, 9000).Draw(t, "over"))*time.Millisecond
 	}
 	return m
 }
@@ -140,7 +141,7 @@ func drawExpectation(t *rapid.T) analyze.Expectation {
 	x := analyze.Expectation{Demand: rapid.SampledFrom([]analyze.Demand{analyze.Any, analyze.High, analyze.Low, analyze.Unmoved, analyze.Pulse}).Draw(t, "demand")}
 	timed := x.Demand == analyze.Pulse || (x.Demand == analyze.High || x.Demand == analyze.Low) && rapid.Bool().Draw(t, "timed")
 	if timed {
-		x.After = float64(rapid.IntRange(1, 5000).Draw(t, "after")) / 1000
+		x.After = time.Duration(rapid.IntRange(1, 5000).Draw(t, "after")) * time.Millisecond
 		x.Within = float64(rapid.IntRange(1, 50).Draw(t, "within")) / 100
 	}
 	return x
@@ -181,9 +182,9 @@ func written(s *Sequence) string {
 		case m == nil:
 			fmt.Fprintf(&b, "  event: %q\n", step.Cause)
 		case m.Ramp():
-			fmt.Fprintf(&b, "  supply: {from: %g V, to: %g V, over: %g s}\n", m.From, m.To, m.Over)
+			fmt.Fprintf(&b, "  supply: {from: %g V, to: %g V, over: %g s}\n", float64(m.From), float64(m.To), m.Over.Seconds())
 		default:
-			fmt.Fprintf(&b, "  supply: %g V\n", m.To)
+			fmt.Fprintf(&b, "  supply: %g V\n", float64(m.To))
 		}
 	}
 	writeOutputs(&b, s.Plan.Outputs)
@@ -191,7 +192,7 @@ func written(s *Sequence) string {
 		b.WriteString("relays:\n")
 	}
 	for _, k := range s.Plan.Relays {
-		fmt.Fprintf(&b, "  %s: {make: %s, must_operate: %g V, must_release: %g V, limits: %s}\n", k.Signal, k.Make, k.MustOperate, k.MustRelease, writtenLimits(k.Limits))
+		fmt.Fprintf(&b, "  %s: {make: %s, must_operate: %g V, must_release: %g V, limits: %s}\n", k.Signal, k.Make, float64(k.MustOperate), float64(k.MustRelease), writtenLimits(k.Limits))
 	}
 	return b.String()
 }
@@ -214,9 +215,9 @@ func writeOutputs(b *strings.Builder, outputs []analyze.OutputPlan) {
 func writtenExpectation(x analyze.Expectation) string {
 	switch {
 	case x.Demand == analyze.Pulse:
-		return fmt.Sprintf("{pulse: %.0f ms, within: %.0f %%}", x.After*1000, x.Within*100)
+		return fmt.Sprintf("{pulse: %.0f ms, within: %.0f %%}", float64(x.After.Milliseconds()), x.Within*100)
 	case x.After > 0:
-		return fmt.Sprintf("{%s: true, after: %.0f ms, within: %.0f %%}", x.Demand, x.After*1000, x.Within*100)
+		return fmt.Sprintf("{%s: true, after: %.0f ms, within: %.0f %%}", x.Demand, float64(x.After.Milliseconds()), x.Within*100)
 	}
 	return x.Demand.String()
 }

@@ -156,10 +156,10 @@ func (r *reader) limits(n *yamlfile.Node, by user) analyze.Limits {
 // not stated.
 func (r *reader) relayLimits(n *yamlfile.Node, p *analyze.RelayPlan) {
 	p.Limits = r.limits(n, ofRelay)
-	if _, ok := p.Limits[analyze.PullInMargin]; ok && math.IsNaN(p.MustOperate) {
+	if _, ok := p.Limits[analyze.PullInMargin]; ok && math.IsNaN(float64(p.MustOperate)) {
 		n.Refuse("pull_in_margin has a limit, but the relay's must_operate is not stated", "add it, for example must_operate: 9 V")
 	}
-	if _, ok := p.Limits[analyze.DropOutMargin]; ok && math.IsNaN(p.MustRelease) {
+	if _, ok := p.Limits[analyze.DropOutMargin]; ok && math.IsNaN(float64(p.MustRelease)) {
 		n.Refuse("drop_out_margin has a limit, but the relay's must_release is not stated", "add it, for example must_release: 1.2 V")
 	}
 }

@@ -189,7 +189,7 @@ func (r *reader) relays(n *yamlfile.Node) {
 	contacts := map[string]string{}
 	for _, e := range n.Entries("must be relays by name, as in K1: {make: K1_NO, break: K1_NC}") {
 		checkSignal(e.Key, e.Name())
-		p := analyze.RelayPlan{Signal: e.Name(), MustOperate: math.NaN(), MustRelease: math.NaN()}
+		p := analyze.RelayPlan{Signal: e.Name(), MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())}
 		f, ok := e.Value.Fields("must be a relay, as in {make: K1_NO, break: K1_NC}")
 		if !ok {
 			r.seq.Plan.Relays = append(r.seq.Plan.Relays, p)
@@ -224,16 +224,16 @@ func (r *reader) relays(n *yamlfile.Node) {
 }
 
 // coilVolts reads a voltage of a relay's coil, NaN where it is not stated.
-func (r *reader) coilVolts(n *yamlfile.Node) float64 {
+func (r *reader) coilVolts(n *yamlfile.Node) unit.Volts {
 	v, ok := n.Quantity(unit.Voltage)
 	if !ok {
-		return math.NaN()
+		return unit.Volts(math.NaN())
 	}
 	if v <= 0 || v > 1000 {
 		n.Refuse("", "must be above 0 V")
-		return math.NaN()
+		return unit.Volts(math.NaN())
 	}
-	return v
+	return unit.Volts(v)
 }
 
 func (r *reader) outputs(n *yamlfile.Node) {

@@ -15,6 +15,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/line"
+	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 )
@@ -80,10 +81,10 @@ func TestLoad_full(t *testing.T) {
 		t.Fatal(err)
 	}
 	expect := func(demand analyze.Demand, after, within float64) analyze.Expectation {
-		return analyze.Expectation{Demand: demand, After: after, Within: within}
+		return analyze.Expectation{Demand: demand, After: time.Duration(after * 1e9), Within: within}
 	}
 	high, low := expect(analyze.High, 0, 0), expect(analyze.Low, 0, 0)
-	low10, fall := analyze.Move{To: 10.5}, analyze.Move{From: 13.8, To: 0, Over: 14}
+	low10, fall := analyze.Move{To: 10.5}, analyze.Move{From: 13.8, To: 0, Over: 14 * time.Second}
 	limits := analyze.Limits{analyze.TransitionDuration: atMost(0.020)}
 	for q, l := range output12V {
 		limits[q] = l
@@ -130,8 +131,8 @@ func TestParse_defaults(t *testing.T) {
 		Plan: analyze.Plan{
 			Steps: []string{"a"}, Decide: analyze.Guarded,
 			// The only relay is behind the only output.
-			Outputs: []analyze.OutputPlan{{Signal: "O", Relay: "K", Expect: map[string]analyze.Expectation{"a": {Demand: analyze.Pulse, After: 1, Within: 0.1}}}},
-			Relays:  []analyze.RelayPlan{{Signal: "K", Make: "K_NO", MustOperate: noBound, MustRelease: noBound}},
+			Outputs: []analyze.OutputPlan{{Signal: "O", Relay: "K", Expect: map[string]analyze.Expectation{"a": {Demand: analyze.Pulse, After: 1 * time.Second, Within: 0.1}}}},
+			Relays:  []analyze.RelayPlan{{Signal: "K", Make: "K_NO", MustOperate: unit.Volts(noBound), MustRelease: unit.Volts(noBound)}},
 		},
 	}
 	if d := diff(want, got); d != "" {
@@ -144,11 +145,11 @@ func TestParse_expectations(t *testing.T) {
 	for text, want := range map[string]analyze.Expectation{
 		"high": {Demand: analyze.High}, "low": {Demand: analyze.Low}, "any": {}, "unmoved": {Demand: analyze.Unmoved},
 		"{high: true}":                                 {Demand: analyze.High},
-		"{low: true, after: 500 ms}":                   {Demand: analyze.Low, After: 0.5, Within: 0.1},
-		"{after: 2 s, within: 1 %, high: true}":        {Demand: analyze.High, After: 2, Within: 0.01},
-		"{pulse: 250 ms, within: 50000 ppm}":           {Demand: analyze.Pulse, After: 0.25, Within: 0.05},
-		"{\"pulse\": \"2 s\", 'within': '10 %'}":       {Demand: analyze.Pulse, After: 2, Within: 0.1},
-		"{\n  pulse: 2 s,   # a note\n  within: 10 %}": {Demand: analyze.Pulse, After: 2, Within: 0.1},
+		"{low: true, after: 500 ms}":                   {Demand: analyze.Low, After: 500 * time.Millisecond, Within: 0.1},
+		"{after: 2 s, within: 1 %, high: true}":        {Demand: analyze.High, After: 2 * time.Second, Within: 0.01},
+		"{pulse: 250 ms, within: 50000 ppm}":           {Demand: analyze.Pulse, After: 250 * time.Millisecond, Within: 0.05},
+		"{\"pulse\": \"2 s\", 'within': '10 %'}":       {Demand: analyze.Pulse, After: 2 * time.Second, Within: 0.1},
+		"{\n  pulse: 2 s,   # a note\n  within: 10 %}": {Demand: analyze.Pulse, After: 2 * time.Second, Within: 0.1},
 	} {
 		s, err := Parse("f.yaml", []byte("name: n\nsteps: [{event: a, hold: 3 s}]\noutputs:\n  O:\n    expect:\n      a: "+strings.ReplaceAll(text, "\n", "\n        ")+"\n"))
 		if err != nil {

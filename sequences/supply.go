@@ -31,7 +31,7 @@ func readMove(n *yamlfile.Node, hold time.Duration) *analyze.Move {
 	over := f.Need("over", "14 s")
 	m := &analyze.Move{From: supplyVolts(from), To: supplyVolts(to)}
 	takes := readTime(over, false)
-	m.Over = takes.Seconds()
+	m.Over = takes
 	if f.Done() && from != nil && m.From == m.To {
 		to.Refuse("a ramp leads from one voltage to another", "must differ from from")
 	}
@@ -41,13 +41,13 @@ func readMove(n *yamlfile.Node, hold time.Duration) *analyze.Move {
 	return m
 }
 
-func supplyVolts(n *yamlfile.Node) float64 {
+func supplyVolts(n *yamlfile.Node) unit.Volts {
 	v, ok := n.Quantity(unit.Voltage)
 	if ok && (v < 0 || v > mostVolts) {
 		n.Refuse("", "must be from 0 V to 100 V")
 		return 0
 	}
-	return v
+	return unit.Volts(v)
 }
 
 // supply finds moves that the rig's supply cannot make.
@@ -60,7 +60,7 @@ func (f *fitter) supply(path string, mv *analyze.Move) {
 		f.doc.Report(path, "", "rig "+f.rig.Name+" has no supply that can be set", "leave it out, or use a rig with a supply")
 	case has.Stage != nil:
 		f.stage(path, mv, has.Stage)
-	case max(mv.From, mv.To) > has.Highest:
+	case float64(max(mv.From, mv.To)) > has.Highest:
 		most := unit.Voltage.Format(has.Highest)
 		f.doc.Report(path, "", "the rig's supply is never set above "+most, "must be at most "+most)
 	}
@@ -76,7 +76,7 @@ func (f *fitter) ramps() {
 		for i := range f.seq.Plan.Relays {
 			k := &f.seq.Plan.Relays[i]
 			q, limit := k.OnRamp(*step.Supply)
-			end, at, must, beyond := step.Supply.To, limit.Upper, "operate", "below"
+			end, at, must, beyond := float64(step.Supply.To), limit.Upper, "operate", "below"
 			if q == analyze.DropOutVoltage {
 				at, must, beyond = limit.Lower, "release", "above"
 			}
@@ -90,7 +90,7 @@ func (f *fitter) ramps() {
 
 // stage finds moves that two supplies and a switch cannot make.
 func (f *fitter) stage(path string, mv *analyze.Move, g *wiring.Stage) {
-	if _, has := g.At(mv.To); mv.Ramp() || !has {
+	if _, has := g.At(float64(mv.To)); mv.Ramp() || !has {
 		f.doc.Report(path, "", "this rig's supply has two voltages only", "must be "+g.Both())
 	}
 }

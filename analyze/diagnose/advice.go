@@ -292,9 +292,9 @@ const driftShare = 1e-3
 func levelOfFigure(x *analyze.Measurement) float64 {
 	switch x.Quantity {
 	case analyze.PullInMargin:
-		return analyze.AssumedNominal
+		return float64(analyze.AssumedNominal)
 	case analyze.DropOutMargin:
-		return analyze.AssumedNominal / 10
+		return float64(analyze.AssumedNominal) / 10
 	}
 	return math.Abs(x.Value)
 }

@@ -289,9 +289,9 @@ func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool
 	value, limit := math.NaN(), math.NaN()
 	switch k {
 	case analyze.RelayStill:
-		value, limit = r.Output.Level, r.Plan.MustOperate
+		value, limit = r.Output.Level, float64(r.Plan.MustOperate)
 	case analyze.HeldIn:
-		value, limit = r.Output.Level, r.Plan.MustRelease
+		value, limit = r.Output.Level, float64(r.Plan.MustRelease)
 	case explained:
 		return true
 	}
@@ -354,7 +354,7 @@ func symptomOfRelease(r *measure.RelayState, c *measure.RelayChange) (string, an
 		return r.Plan.Signal, explained // it had not operated either
 	case c.TooBrief:
 		return r.Plan.Signal, explained
-	case r.Output.Level > r.Plan.MustRelease && r.Output.Demand != analyze.Pulse:
+	case r.Output.Level > float64(r.Plan.MustRelease) && r.Output.Demand != analyze.Pulse:
 		return r.Plan.Signal, analyze.HeldIn
 	case !r.HasMake:
 		return r.Plan.Break, analyze.UnsteadyMake

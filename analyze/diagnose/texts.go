@@ -155,8 +155,8 @@ func mustRelease(plan *analyze.Plan, relay string) string {
 	if plan == nil {
 		return ""
 	}
-	if r := plan.Relay(relay); r != nil && !math.IsNaN(r.MustRelease) {
-		return " of " + unit.Voltage.Format(r.MustRelease)
+	if r := plan.Relay(relay); r != nil && !math.IsNaN(float64(r.MustRelease)) {
+		return " of " + r.MustRelease.String()
 	}
 	return ""
 }
@@ -170,7 +170,7 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s failed to switch in some cycles: it did not go%s at %s, though it does at other times. Check the key-switch wire and how long it is pulsed, then whether the unit refuses to arm (an open zone, a tamper).", g.signal, demanded, g.at())
 	}
 	check := "Check whether the unit armed at all, then the output's programming, fuse and wire."
-	if g.highest > analyze.AssumedNominal/2 {
+	if g.highest > float64(analyze.AssumedNominal)/2 {
 		check = "Check the output's programming, then for a short to the supply or a switch that has failed closed."
 	}
 	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -23,8 +24,8 @@ var (
 	goHigh  = analyze.Expectation{Demand: analyze.High}
 	goLow   = analyze.Expectation{Demand: analyze.Low}
 	unmoved = analyze.Expectation{Demand: analyze.Unmoved}
-	pulse1s = analyze.Expectation{Demand: analyze.Pulse, After: 1, Within: 0.1}
-	delayed = analyze.Expectation{Demand: analyze.High, After: 2, Within: 0.05}
+	pulse1s = analyze.Expectation{Demand: analyze.Pulse, After: 1 * time.Second, Within: 0.1}
+	delayed = analyze.Expectation{Demand: analyze.High, After: 2 * time.Second, Within: 0.05}
 )
 
 // usual are the limits of a 12 V output.

@@ -37,7 +37,7 @@ type absence struct {
 	samples int     // that the excursion has
 	far     float64 // the farthest sample of all, volts
 	gap     float64 // the longest time without samples, seconds
-	leftOut    float64 // the time of which samples were left out, seconds
+	leftOut float64 // the time of which samples were left out, seconds
 }
 
 // absences looks at how samples from..to kept within tol of the level. A time of which

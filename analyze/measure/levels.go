@@ -148,8 +148,8 @@ type level struct {
 	// quieterSigma is that of the half that scatters less: what a slow edge leaves in the other half,
 	// or a drift, is no scatter of the samples.
 	quieterSigma float64
-	n     int     // samples that belong to the state
-	noise float64 // standard deviation from sample to sample, hum and drift left out, volts
+	n            int     // samples that belong to the state
+	noise        float64 // standard deviation from sample to sample, hum and drift left out, volts
 	// noiseDOF are the degrees of freedom of noise.
 	noiseDOF float64
 	peak     float64 // peak to peak of all settled samples, volts

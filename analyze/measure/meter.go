@@ -8,6 +8,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -15,14 +16,14 @@ import (
 // next. It keeps what it must know of the states before, so that a capture of any
 // length can be measured while it is read.
 type Meter struct {
-	plan    *analyze.Plan
-	cycle   int
-	outputs []*outputMeter
-	relays  []*relayMeter
-	undemanded    bool           // no plan: measure everything, demand nothing
-	keptSpans    []capture.Span // where samples were kept, see capture.Capture.Kept
-	out     []analyze.Measurement
-	started bool
+	plan       *analyze.Plan
+	cycle      int
+	outputs    []*outputMeter
+	relays     []*relayMeter
+	undemanded bool           // no plan: measure everything, demand nothing
+	keptSpans  []capture.Span // where samples were kept, see capture.Capture.Kept
+	out        []analyze.Measurement
+	started    bool
 	// firstRow is where the present state's rows begin.
 	firstRow int
 }
@@ -40,7 +41,7 @@ type outputMeter struct {
 	lowReported, highReported bool
 	// lowest and highest levels that the output has had, NaN until known.
 	lowLevel, highLevel float64
-	levelsBefore                 levels          // before the present state
+	levelsBefore        levels          // before the present state
 	movedAt             capture.Instant // when it crossed its mid level last
 	averaging           Averaging
 	now                 seen
@@ -51,21 +52,21 @@ type levels struct{ low, high float64 }
 
 // seen is what one output did in the state under measurement.
 type seen struct {
-	o       observed
-	expect  analyze.Expectation
-	before  level
-	wasHigh     bool // high before
+	o        observed
+	expect   analyze.Expectation
+	before   level
+	wasHigh  bool // high before
 	wasKnown bool
-	stretch span    // the one that is judged
-	state   level   // its level
-	high    bool    // which state that is
-	endLevel    level   // the one that it ends in
+	stretch  span    // the one that is judged
+	state    level   // its level
+	high     bool    // which state that is
+	endLevel level   // the one that it ends in
 	brief    bool    // it did not go where it should, and was not watched for long enough
-	watched float64 // seconds from the event to the last sample
-	entry   span
-	moved   bool
-	cross   crossing
-	placed  bool
+	watched  float64 // seconds from the event to the last sample
+	entry    span
+	moved    bool
+	cross    crossing
+	placed   bool
 	// aberration is how far, in volts, it went before it settled.
 	aberration float64
 	end        crossing // of a pulse
@@ -177,7 +178,7 @@ func relaysOf(c *capture.Capture) []analyze.RelayPlan {
 		if !ok {
 			i = len(relays)
 			at[name] = i
-			relays = append(relays, analyze.RelayPlan{Signal: name, MustOperate: math.NaN(), MustRelease: math.NaN()})
+			relays = append(relays, analyze.RelayPlan{Signal: name, MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())})
 		}
 		if isMake {
 			relays[i].Make = t.Signal
@@ -251,7 +252,7 @@ func nominal(tr *capture.Trace) float64 {
 	if tr.NominalVolts > 0 {
 		return tr.NominalVolts
 	}
-	return analyze.AssumedNominal
+	return float64(analyze.AssumedNominal)
 }
 
 // SetCycle says which cycle the next states belong to. Cycles count from 1.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -237,9 +238,9 @@ func TestRelay_CutShort(t *testing.T) {
 // follows a pulse does not chatter.
 func TestRelay_Pulse(t *testing.T) {
 	plan := relayPlan()
-	plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Pulse, After: 0.5, Within: 0.1}
+	plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Pulse, After: 500 * time.Millisecond, Within: 0.1}
 	for _, length := range []float64{0.5, 0.08} {
-		plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Pulse, After: length, Within: 0.1}
+		plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Pulse, After: time.Duration(length * 1e9), Within: 0.1}
 		d := draw(4).output("OUT1", 1e3, levels(0, 1.05, 12, 1.05+length, 0)).
 			contact("K1_NO", false, 1.056, 1.0565, 1.057, 1.053+length).contact("K1_NC", true, 1.054, 1.055+length).event("on", 1)
 		r, findings := measured(t, plan, d)

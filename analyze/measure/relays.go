@@ -15,8 +15,8 @@ type contacts struct {
 	make, brk change
 	// operates and releases say which way the contacts changed over.
 	operates, releases bool
-	command               command
-	brief               bool // it was not watched for long enough to say that it stands still
+	command            command
+	brief              bool // it was not watched for long enough to say that it stands still
 	late               bool // what it does may answer what it was told in the state before
 }
 
@@ -60,8 +60,8 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 // changes looks at what both contacts did in from..to.
 func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) contacts {
 	x := contacts{
-		make: changeOf(trackAt(c, r.make), from, to),
-		brk:  changeOf(trackAt(c, r.brk), from, to),
+		make:  changeOf(trackAt(c, r.make), from, to),
+		brk:   changeOf(trackAt(c, r.brk), from, to),
 		brief: to.Sub(from) < ShortestWatch,
 	}
 	x.operates = x.make.closes() || x.brk.opens()
@@ -299,13 +299,13 @@ func (r *relayMeter) reportMargins(m *Meter, c *capture.Capture, e capture.Event
 	s := &r.output.now
 	budget := levelBudget(c.Traces[r.output.index], s.state)
 	if r.output.namesHigh() {
-		if must := r.plan.MustOperate; !math.IsNaN(must) {
+		if must := float64(r.plan.MustOperate); !math.IsNaN(must) {
 			m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.PullInMargin,
 				Value: s.state.volts - must, Limit: r.plan.Limits.Of(analyze.PullInMargin)}, budget)
 		}
 		return
 	}
-	if must := r.plan.MustRelease; !math.IsNaN(must) {
+	if must := float64(r.plan.MustRelease); !math.IsNaN(must) {
 		m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.DropOutMargin,
 			Value: must - s.state.volts, Limit: r.plan.Limits.Of(analyze.DropOutMargin)}, budget)
 	}

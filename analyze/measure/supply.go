@@ -32,7 +32,7 @@ func (o *outputMeter) follow(m *Meter, tr *capture.Trace, e capture.Event, to ca
 
 // levelAfter is the level at which an output settles once the supply has arrived.
 func (o *outputMeter) levelAfter(tr *capture.Trace, e capture.Event, to capture.Instant, mv analyze.Move) level {
-	arrived := e.At.Add(time.Duration(mv.Over * 1e9))
+	arrived := e.At.Add(mv.Over)
 	settled := arrived.Add(time.Duration(settling * float64(to.Sub(arrived))))
 	if settled < to {
 		if l := levelBetween(tr, settled, to, o.now.o.lo, o.now.o.hi); l.known() {
@@ -127,7 +127,7 @@ func (r *relayMeter) within(q analyze.Quantity) time.Duration {
 // neverTurned reports a relay that did not change over on a ramp. One that was never
 // surely given what it needs has not failed: how far the ramp came is then a bound.
 func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t changeOver, mv analyze.Move) {
-	still := analyze.Doubt{Code: analyze.DidNotOpenTill, Value: mv.To, Signal: t.name}
+	still := analyze.Doubt{Code: analyze.DidNotOpenTill, Value: float64(mv.To), Signal: t.name}
 	if t.closed {
 		still.Code = analyze.DidNotCloseTill
 	}

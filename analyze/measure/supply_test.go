@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -16,8 +17,8 @@ func rampPlan() *analyze.Plan {
 	p.Steps = []string{"rise", "fall", "dip"}
 	p.Outputs[0].Expect = nil
 	p.Moves = map[string]analyze.Move{
-		"rise": {From: 0, To: 13.8, Over: 13.8},
-		"fall": {From: 13.8, To: 0, Over: 13.8},
+		"rise": {From: 0, To: 13.8, Over: 13800 * time.Millisecond},
+		"fall": {From: 13.8, To: 0, Over: 13800 * time.Millisecond},
 		"dip":  {To: 10.5},
 	}
 	return p

@@ -64,10 +64,10 @@ func (t *truths) of(i int, m *analyze.Measurement) float64 {
 		return t.level(m.Signal, m.Quantity == analyze.HighLevel)
 	case analyze.PullInMargin:
 		r := t.plan.Relay(m.Signal)
-		return t.level(t.outputOf(m.Signal), true) - r.MustOperate
+		return t.level(t.outputOf(m.Signal), true) - float64(r.MustOperate)
 	case analyze.DropOutMargin:
 		r := t.plan.Relay(m.Signal)
-		return r.MustRelease - t.level(t.outputOf(m.Signal), false)
+		return float64(r.MustRelease) - t.level(t.outputOf(m.Signal), false)
 	case analyze.PullInVoltage, analyze.DropOutVoltage:
 		for _, r := range t.world.Relays {
 			if r.Name == m.Signal && m.Quantity == analyze.PullInVoltage {

@@ -11,7 +11,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"runtime/debug"
 	"time"
 
@@ -203,8 +202,7 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 // act brings a step's event about, or moves the supply.
 func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences.Step) (capture.Event, error) {
 	if mv := step.Supply; mv != nil {
-		over := time.Duration(math.Round(mv.Over * 1e9))
-		return b.MoveSupply(ctx, c, step.Event, bench.Move{From: mv.From, To: mv.To, Over: over})
+		return b.MoveSupply(ctx, c, step.Event, bench.Move{From: float64(mv.From), To: float64(mv.To), Over: mv.Over})
 	}
 	e, err := b.Cause(ctx, c, step.Cause)
 	if err == nil && e.Name != step.Event {

@@ -21,14 +21,14 @@ func Unit(rig *wiring.Rig, seq *sequences.Sequence) sim.Opts {
 		}
 		for _, event := range seq.Causes() {
 			x := o.Expect[firstNamed(seq, event)]
-			r := sim.Rule{Output: o.Signal, Event: event, After: toDuration(x.After)}
+			r := sim.Rule{Output: o.Signal, Event: event, After: x.After}
 			switch x.Demand {
 			case analyze.High:
 				r.Do = sim.GoHigh
 			case analyze.Low:
 				r.Do = sim.GoLow
 			case analyze.Pulse:
-				r.Do, r.After, r.For = sim.PulseHigh, 0, toDuration(x.After)
+				r.Do, r.After, r.For = sim.PulseHigh, 0, x.After
 			default:
 				continue
 			}
