@@ -9,6 +9,7 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/rig/problem"
 	"makebreak/rig/words"
 )
 
@@ -71,13 +72,13 @@ const (
 // and leaves the bus alone.
 func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 	if bus == nil {
-		return nil, errors.New("no I²C bus given")
+		return nil, problem.New(problem.Internal, "no I²C bus given")
 	}
 	if opts == nil {
-		return nil, errors.New("no options given; DefaultOpts are the usual ones")
+		return nil, problem.New(problem.Internal, "no options given: use DefaultOpts or options of your own")
 	}
 	if err := check(addr, opts); err != nil {
-		return nil, err
+		return nil, problem.Of(problem.Internal, err)
 	}
 	gain := gainCode(opts.Range)
 	base := Config{Gain: uint8(gain), Speed: uint8(slices.Index(opts.Model.Rates(), opts.Rate)), Queue: QueueOff}
@@ -90,16 +91,16 @@ func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 func check(addr uint16, o *Opts) error {
 	switch {
 	case addr < FirstAddress || addr > LastAddress:
-		return fmt.Errorf("address %#02x must be 0x48, 0x49, 0x4a or 0x4b", addr)
+		return fmt.Errorf("address %#02x: use one of: 0x48, 0x49, 0x4a, 0x4b", addr)
 	case !o.Model.Known():
-		return fmt.Errorf("model %q must be %s or %s", o.Model, ADS1115, ADS1015)
+		return fmt.Errorf("model %q: use one of: %s, %s", o.Model, ADS1115, ADS1015)
 	case gainCode(o.Range) < 0:
-		return fmt.Errorf("range ±%g V must be ±%s V", o.Range,
-			words.Or(words.Texts(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) })))
+		return fmt.Errorf("range ±%g V: use one of, in ± volts: %s", o.Range,
+			words.List(words.Texts(ranges, func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) })))
 	case !slices.Contains(o.Model.Rates(), o.Rate):
-		return fmt.Errorf("rate %d/s: an %s has %s", o.Rate, o.Model, words.Or(words.Texts(o.Model.Rates(), strconv.Itoa)))
+		return fmt.Errorf("rate %d/s: on the %s use one of: %s", o.Rate, o.Model, words.List(words.Texts(o.Model.Rates(), strconv.Itoa)))
 	case o.Retries < 0 || o.Retries > mostRetries:
-		return fmt.Errorf("retries are %d, must be 0 to %d", o.Retries, mostRetries)
+		return fmt.Errorf("%d retries: must be from 0 to %d", o.Retries, mostRetries)
 	}
 	return nil
 }
@@ -195,7 +196,7 @@ func (d *Dev) Follow(channel int) error {
 func (d *Dev) convert(what string, channel int, bits uint16) error {
 	var err error
 	if channel < 0 || channel > 3 {
-		err = errors.New("a channel must be 0 to 3")
+		err = errors.New("must be from 0 to 3")
 	} else {
 		err = d.configure(Mux0+Mux(channel), bits)
 	}
@@ -354,5 +355,5 @@ func (d *Dev) transfer(reg byte, w, r []byte) error {
 
 // fail says which chip could not do what, and why.
 func (d *Dev) fail(what string, err error) error {
-	return fmt.Errorf("%s: cannot %s: %w", d, what, err)
+	return &problem.Error{Kind: problem.Rig, Place: d.String(), Op: "cannot " + what, Err: err}
 }

@@ -49,17 +49,17 @@ func TestNew_options(t *testing.T) {
 		"last address":    {0x4B, func(o *Opts) {}, ""},
 		"range from text": {0x48, func(o *Opts) { o.Range = 4096 * 0.001 }, ""},
 		"no retries":      {0x48, func(o *Opts) { o.Retries = 0 }, ""},
-		"address below":   {0x47, func(o *Opts) {}, "address 0x47 must be 0x48, 0x49, 0x4a or 0x4b"},
-		"address above":   {0x4C, func(o *Opts) {}, "address 0x4c must be 0x48, 0x49, 0x4a or 0x4b"},
-		"model":           {0x48, func(o *Opts) { o.Model = "" }, `model "" must be ADS1115 or ADS1015`},
+		"address below":   {0x47, func(o *Opts) {}, "address 0x47: use one of: 0x48, 0x49, 0x4a, 0x4b"},
+		"address above":   {0x4C, func(o *Opts) {}, "address 0x4c: use one of: 0x48, 0x49, 0x4a, 0x4b"},
+		"model":           {0x48, func(o *Opts) { o.Model = "" }, `model "": use one of: ADS1115, ADS1015`},
 		"range": {0x48, func(o *Opts) { o.Range = 5 },
-			"range ±5 V must be ±6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V"},
+			"range ±5 V: use one of, in ± volts: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256"},
 		"rate of the other model": {0x48, func(o *Opts) { o.Rate = 3300 },
-			"rate 3300/s: an ADS1115 has 8, 16, 32, 64, 128, 250, 475 or 860"},
+			"rate 3300/s: on the ADS1115 use one of: 8, 16, 32, 64, 128, 250, 475, 860"},
 		"rate of the other model too": {0x48, func(o *Opts) { o.Model = ADS1015 },
-			"rate 860/s: an ADS1015 has 128, 250, 490, 920, 1600, 2400 or 3300"},
-		"retries below": {0x48, func(o *Opts) { o.Retries = -1 }, "retries are -1, must be 0 to 100"},
-		"retries above": {0x48, func(o *Opts) { o.Retries = 101 }, "retries are 101, must be 0 to 100"},
+			"rate 860/s: on the ADS1015 use one of: 128, 250, 490, 920, 1600, 2400, 3300"},
+		"retries below": {0x48, func(o *Opts) { o.Retries = -1 }, "-1 retries: must be from 0 to 100"},
+		"retries above": {0x48, func(o *Opts) { o.Retries = 101 }, "101 retries: must be from 0 to 100"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			bus := &i2ctest.Playback{DontPanic: true}
@@ -282,10 +282,10 @@ func TestBusy_reset(t *testing.T) {
 func TestChannel_refused(t *testing.T) {
 	d := play(t, DefaultOpts)
 	for _, channel := range []int{-1, 4} {
-		if err := d.Start(channel); err == nil || !strings.Contains(err.Error(), "a channel must be 0 to 3") {
+		if err := d.Start(channel); err == nil || !strings.Contains(err.Error(), "must be from 0 to 3") {
 			t.Errorf("Start(%d): %v", channel, err)
 		}
-		if err := d.Follow(channel); err == nil || !strings.Contains(err.Error(), "a channel must be 0 to 3") {
+		if err := d.Follow(channel); err == nil || !strings.Contains(err.Error(), "must be from 0 to 3") {
 			t.Errorf("Follow(%d): %v", channel, err)
 		}
 	}

@@ -11,6 +11,8 @@ import (
 
 	"periph.io/x/conn/v3/driver/driverreg"
 	_ "periph.io/x/host/v3/gpioioctl" // finds the GPIO chips
+
+	"makebreak/rig/problem"
 )
 
 var initOnce = sync.OnceValue(initialise)
@@ -29,11 +31,11 @@ func Init() error { return initOnce() }
 func initialise() (err error) {
 	restore, err := guardInput()
 	if err != nil {
-		return fmt.Errorf("board: standard input: %w", err)
+		return problem.Of(problem.Rig, fmt.Errorf("standard input: %w", err))
 	}
 	defer func() {
 		if restoreErr := restore(); restoreErr != nil {
-			err = errors.Join(err, fmt.Errorf("board: standard input: %w", restoreErr))
+			err = errors.Join(err, problem.Of(problem.Rig, fmt.Errorf("standard input: %w", restoreErr)))
 		}
 	}()
 	// What periph logs about a chip that cannot be opened is found again, and
@@ -42,7 +44,7 @@ func initialise() (err error) {
 	log.SetOutput(io.Discard)
 	defer log.SetOutput(out)
 	if _, err := driverreg.Init(); err != nil {
-		return fmt.Errorf("board: looking for GPIO chips: %w", err)
+		return problem.Of(problem.Rig, fmt.Errorf("look for GPIO chips: %w", err))
 	}
 	return nil
 }

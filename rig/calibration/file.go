@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/yamlfile"
 )
@@ -54,7 +55,7 @@ func Load(path, rig string) (*File, error) {
 		return &File{Path: path, Rig: rig}, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("calibrations: %w", err)
+		return nil, problem.Of(problem.Input, fmt.Errorf("calibrations: %w", err))
 	}
 	return Parse(path, src)
 }
@@ -63,7 +64,7 @@ func Load(path, rig string) (*File, error) {
 // and a failure leaves the old one.
 func (f *File) Save() error {
 	if err := renameio.WriteFile(f.Path, f.Format(), 0o644); err != nil {
-		return fmt.Errorf("calibrations: %w", err)
+		return problem.Of(problem.Input, fmt.Errorf("calibrations: %w", err))
 	}
 	return nil
 }

@@ -11,7 +11,7 @@ import (
 	"makebreak/rig/yamlfile"
 )
 
-// What may stand in the files.
+// What the files must hold.
 const (
 	calibrationRule = "must be date, due, meter, wiring, gain, offset, nonlinearity and points"
 	pointRule       = "must be a point, as in {meter: 13.47 V, accuracy: 0.5 % + 2 digits, read: 13.312 V}"

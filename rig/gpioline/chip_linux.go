@@ -13,6 +13,7 @@ import (
 
 	"makebreak/rig/board"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 	"makebreak/rig/words"
 )
 
@@ -37,7 +38,7 @@ func openChip(path string) (*chip, error) {
 		if errors.Is(err, unix.ENOTTY) {
 			return nil, fmt.Errorf("%s is not a GPIO chip: %w", path, err)
 		}
-		return nil, fmt.Errorf("%s: %s%w", path, goneAdvice(err), err)
+		return nil, fmt.Errorf("%s: %s%w", path, removedAdvice(err), err)
 	}
 	return &chip{fd: fd, path: path, nodes: []string{path}, name: text(info.name), label: text(info.label), lines: int(info.lines)}, nil
 }
@@ -50,7 +51,7 @@ func (c *chip) info(offset int) (LineInfo, error) {
 		if errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOTTY) {
 			return LineInfo{}, fmt.Errorf("%s line %d: the kernel knows no GPIO interface version 2 (5.10 or later is needed): %w", c.name, offset, err)
 		}
-		return LineInfo{}, fmt.Errorf("%s line %d: %s%w", c.name, offset, goneAdvice(err), err)
+		return LineInfo{}, fmt.Errorf("%s line %d: %s%w", c.name, offset, removedAdvice(err), err)
 	}
 	return in.info(), nil
 }
@@ -76,7 +77,7 @@ func openAdvice(path string, err error) string {
 	case errors.Is(err, unix.ENOENT), errors.Is(err, unix.ENXIO):
 		return "there is no such chip: "
 	}
-	return goneAdvice(err)
+	return removedAdvice(err)
 }
 
 // groupAdvice says which group may open the node.
@@ -92,7 +93,7 @@ func groupAdvice(path string) string {
 	return fmt.Sprintf("put the user into the group %s (usermod -aG %s USER) and log in again", group, group)
 }
 
-func goneAdvice(err error) string {
+func removedAdvice(err error) string {
 	if errors.Is(err, unix.ENODEV) {
 		return "the chip has gone (unplugged, or its driver was removed): "
 	}
@@ -207,7 +208,7 @@ func Inventory() ([]ChipInfo, error) {
 		c.close()
 	}
 	if err := errors.Join(failed...); err != nil {
-		return out, fmt.Errorf("gpioline: %w", err)
+		return out, problem.Of(problem.Rig, err)
 	}
 	return out, nil
 }
@@ -220,7 +221,7 @@ func Inventory() ([]ChipInfo, error) {
 func Find(l line.Line) (chipPath string, offset int, err error) {
 	at, err := find(l)
 	if err != nil {
-		return "", 0, fmt.Errorf("gpioline: %s: %w", lineTitle(l), err)
+		return "", 0, fail(lineTitle(l), "", err)
 	}
 	defer at.chip.close()
 	return at.chip.path, at.offset, nil

@@ -22,8 +22,8 @@
 // A drive is requested as an output with its inactive value in one call, so
 // that it makes no pulse. It is released by Release and Close, and, when the
 // program dies without either (a panic, kill -9), by a guard process; see
-// GuardMain. Whatever else must not stay as it is then, but is set over an I²C bus, is
-// set by the same ones: see Word.
+// GuardMain. What a chip on an I²C bus must be set to then is written at the same
+// occasions: see SafeWrite.
 package gpioline
 
 import (
@@ -40,9 +40,9 @@ const QueueLen = 1024
 // Request is one line wanted and what for.
 type Request = line.Request
 
-// Word is a last word: what is written to a chip on an I²C bus whenever the drives are
-// released, because the chip would keep its setting for ever.
-type Word struct {
+// A SafeWrite puts a chip on an I²C bus into its safe state. It is written whenever the
+// drives are released, because the chip would keep its setting for ever.
+type SafeWrite struct {
 	Bus     string // as i2cbus.OpenBus takes it
 	Address uint16 // 7 bit
 	Bytes   []byte

@@ -19,19 +19,19 @@ func (s *Set) Drive(index int, active bool) (at capture.Instant, within int64, e
 		return 0, 0, err
 	}
 	if h.role != line.Drive {
-		return 0, 0, fmt.Errorf("gpioline: %s is a %s, not a drive: it is only read", h.title, h.role)
+		return 0, 0, fail(h.title, "", fmt.Errorf("the line is a %s, not a drive: it is only read", h.role))
 	}
 	before := now()
 	err = setValue(h.fd, active)
 	after := now()
 	if err != nil {
-		return 0, 0, fmt.Errorf("gpioline: %s: setting the drive: %s%w", h.title, goneAdvice(err), err)
+		return 0, 0, fail(h.title, "set the drive", advised(removedAdvice(err), err))
 	}
 	spread := int64(after - before)
 	return before + capture.Instant(spread/2), (spread + 1) / 2, nil
 }
 
-// Release makes every drive inactive and says the last words. It may be called from any
+// Release makes every drive inactive and does the safe writes. It may be called from any
 // goroutine and any number of times; a drive that fails does not keep the others from
 // being released.
 func (s *Set) Release() error {
@@ -43,7 +43,7 @@ func (s *Set) Release() error {
 	return s.release()
 }
 
-// release sets the drives inactive, then says the last words, which may take longer; the
+// release sets the drives inactive, then does the safe writes, which may take longer; the
 // lock is held.
 func (s *Set) release() error {
 	var failed []error
@@ -52,10 +52,10 @@ func (s *Set) release() error {
 			continue
 		}
 		if err := setValue(h.fd, false); err != nil {
-			failed = append(failed, fmt.Errorf("gpioline: %s: releasing the drive: %s%w", h.title, goneAdvice(err), err))
+			failed = append(failed, fail(h.title, "release the drive", advised(removedAdvice(err), err)))
 		}
 	}
-	return errors.Join(append(failed, sayAll(s.last))...)
+	return errors.Join(append(failed, runSafeWrites(s.safe))...)
 }
 
 // drives returns the drives' descriptors.

@@ -9,15 +9,16 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 )
 
-var errNeedsLinux = fmt.Errorf("gpioline: GPIO lines need Linux: %w", errors.ErrUnsupported)
+var errNeedsLinux = problem.Of(problem.Rig, fmt.Errorf("GPIO lines need Linux: %w", errors.ErrUnsupported))
 
 // Set cannot be had without Linux.
 type Set struct{}
 
 // Open says that GPIO lines need Linux.
-func Open([]Request, ...Word) (*Set, error) { return nil, errNeedsLinux }
+func Open([]Request, ...SafeWrite) (*Set, error) { return nil, errNeedsLinux }
 
 // Find says that GPIO lines need Linux.
 func Find(line.Line) (chipPath string, offset int, err error) { return "", 0, errNeedsLinux }

@@ -15,91 +15,91 @@ import (
 )
 
 // The guard is a second process of the same program that holds the drives'
-// descriptors, the last words and one end of a pipe. When the program dies in a way
+// descriptors, the safe writes and one end of a pipe. When the program dies in a way
 // that runs no more of its code, the kernel closes the other end, and the guard makes
-// the drives inactive and says the words. A chip on a bus keeps its setting whoever
-// has gone. For drives the kernel alone cannot be trusted with that: on a Raspberry
+// the drives inactive and does the writes. A chip on a bus keeps its setting whatever
+// becomes of the program. For drives the kernel alone cannot be trusted with that: on a Raspberry
 // Pi's own kernel an output keeps its level after the program that held it has
 // gone, unless strict_gpiod is set (raspberrypi/linux, pull request 6117).
 
 // guardName is what the guard's first argument says it is.
 const guardName = "makebreak-drive-guard"
 
-// unableToGuard is the guard's exit status where it cannot stand.
-const unableToGuard = 2
+// exitGuardFailed is the guard's exit status where it cannot guard.
+const exitGuardFailed = 2
 
-// guardPatience is how long the guard may take to be ready, and to go.
-const guardPatience = 20 * time.Second
+// guardTimeout is how long the guard may take to be ready, and to end.
+const guardTimeout = 20 * time.Second
 
 var guardable atomic.Bool
 
 // GuardMain must be the first call of a program that opens drives. In the
 // process that the program starts as its guard it never returns; anywhere else
-// it notes that a guard can be posted and returns at once. Without it drives
+// it notes that a guard can be started and returns at once. Without it drives
 // work, but stay as they are when the program is killed; see Set.Guarded.
 func GuardMain() {
 	if len(os.Args) >= 2 && os.Args[0] == guardName {
-		os.Exit(standGuard(os.Args[1:], os.Stdin, os.Stdout))
+		os.Exit(runGuard(os.Args[1:], os.Stdin, os.Stdout))
 	}
 	guardable.Store(true)
 }
 
-// standGuard waits for the end of the program, releases its drives, which are the
-// descriptors from 3 on, and says its last words. The arguments are how many drives
-// there are, then the words.
-func standGuard(args []string, program io.Reader, ready io.WriteCloser) int {
+// runGuard waits for the end of the program, releases its drives, which are the
+// descriptors from 3 on, and does its safe writes. The arguments are how many drives
+// there are, then the writes.
+func runGuard(args []string, program io.Reader, ready io.WriteCloser) int {
 	// What ends the program from the keyboard or the service manager must not
 	// end its guard first.
 	signal.Ignore(unix.SIGINT, unix.SIGTERM, unix.SIGHUP, unix.SIGQUIT, unix.SIGPIPE, unix.SIGTSTP)
 	n, err := strconv.Atoi(args[0])
 	if err != nil {
-		return unableToGuard
+		return exitGuardFailed
 	}
-	last, err := parseWords(args[1:])
+	list, err := parseSafeWrites(args[1:])
 	if err != nil {
-		return unableToGuard
+		return exitGuardFailed
 	}
-	sayings, err := openSayings(last)
+	writes, err := openSafeWrites(list)
 	if err != nil {
-		return unableToGuard
+		return exitGuardFailed
 	}
 	if _, err := ready.Write([]byte{1}); err != nil {
-		return unableToGuard
+		return exitGuardFailed
 	}
 	ready.Close()
 	_, _ = io.Copy(io.Discard, program)
 	for fd := 3; fd < 3+n; fd++ {
-		// Nobody is left to be told; the other drives must be released anyway.
+		// No program is left to be told; the other drives must be released anyway.
 		_ = setValue(fd, false)
 	}
-	_ = sayAll(sayings)
+	_ = runSafeWrites(writes)
 	return 0
 }
 
-// guard is the posted guard process. A nil guard guards nothing.
+// guard is the guard's process. A nil guard guards nothing.
 type guard struct {
 	cmd  *exec.Cmd
 	life io.Closer // closing it, or dying, calls the guard
 }
 
-// postGuard starts a guard over the drives and the last words, where there are any and
+// startGuard starts a guard over the drives and the safe writes, where there are any and
 // the program has called GuardMain.
-func postGuard(drives []int, last []Word) (*guard, error) {
-	if len(drives)+len(last) == 0 || !guardable.Load() {
+func startGuard(drives []int, safe []SafeWrite) (*guard, error) {
+	if len(drives)+len(safe) == 0 || !guardable.Load() {
 		return nil, nil
 	}
-	g, err := startGuard(drives, last)
+	g, err := spawnGuard(drives, safe)
 	if err != nil {
 		return nil, fmt.Errorf("guard over the drives: %w", err)
 	}
 	return g, nil
 }
 
-func startGuard(drives []int, last []Word) (*guard, error) {
+func spawnGuard(drives []int, safe []SafeWrite) (*guard, error) {
 	// The link leads to this very program even if its file has been replaced.
 	cmd := &exec.Cmd{
 		Path:        "/proc/self/exe",
-		Args:        append([]string{guardName, strconv.Itoa(len(drives))}, arguments(last)...),
+		Args:        append([]string{guardName, strconv.Itoa(len(drives))}, arguments(safe)...),
 		Env:         []string{},
 		Dir:         "/",
 		SysProcAttr: &unix.SysProcAttr{Setsid: true},
@@ -127,15 +127,15 @@ func startGuard(drives []int, last []Word) (*guard, error) {
 	return g, nil
 }
 
-// awaitReady waits for the guard's word that it stands.
+// awaitReady waits until the guard says that it is ready.
 func awaitReady(ready io.ReadCloser) error {
 	if f, ok := ready.(*os.File); ok {
-		if err := f.SetReadDeadline(time.Now().Add(guardPatience)); err != nil {
+		if err := f.SetReadDeadline(time.Now().Add(guardTimeout)); err != nil {
 			return err
 		}
 	}
-	var word [1]byte
-	if _, err := io.ReadFull(ready, word[:]); err != nil {
+	var sign [1]byte
+	if _, err := io.ReadFull(ready, sign[:]); err != nil {
 		return fmt.Errorf("it does not answer: %w", err)
 	}
 	return ready.Close()
@@ -162,21 +162,21 @@ func closeFiles(files []*os.File) {
 	}
 }
 
-// dismiss ends the guard, which releases the drives and says the last words once more,
-// gives the lines back, and waits until it has gone.
+// dismiss ends the guard, which releases the drives and does the safe writes once more,
+// gives the lines back, and waits until it has ended.
 func (g *guard) dismiss() error {
 	if g == nil {
 		return nil
 	}
 	failed := g.life.Close()
-	late := time.AfterFunc(guardPatience, func() { _ = g.cmd.Process.Kill() })
+	late := time.AfterFunc(guardTimeout, func() { _ = g.cmd.Process.Kill() })
 	defer late.Stop()
 	if err := g.cmd.Wait(); err != nil {
-		return errors.Join(failed, fmt.Errorf("gpioline: guard over the drives: %w", err))
+		return errors.Join(failed, fail("guard over the drives", "", err))
 	}
 	return failed
 }
 
-// Guarded reports whether a guard releases the drives and says the last words if the
+// Guarded reports whether a guard releases the drives and does the safe writes if the
 // program is killed.
 func (s *Set) Guarded() bool { return s.guard != nil }

@@ -22,8 +22,8 @@ func helperMain() {
 		os.Exit(helpOpen(chip))
 	case "drive":
 		os.Exit(helpDrive(chip))
-	case "word":
-		os.Exit(helpWord())
+	case "write":
+		os.Exit(helpSafeWrite())
 	default:
 		os.Exit(64)
 	}
@@ -44,14 +44,14 @@ func helpOpen(chip string) int {
 	return 0
 }
 
-// helpWord sets what its last word is to set otherwise, and waits to be killed.
-func helpWord() int {
+// helpSafeWrite sets what its safe write is to set otherwise, and waits to be killed.
+func helpSafeWrite() int {
 	s, err := Open(nil, keeps)
 	if err != nil {
 		fmt.Println(err)
 		return 1
 	}
-	if err := s.last[0].bus.Tx(keeps.Address, working, nil); err != nil {
+	if err := s.safe[0].bus.Tx(keeps.Address, working, nil); err != nil {
 		fmt.Println(err)
 		return 1
 	}

@@ -306,7 +306,7 @@ func TestKernel_Find(t *testing.T) {
 		is   error
 		want []string
 	}{
-		{"no such chip", line.Line{Name: "K1_NO", Chip: "gpiochip97"}, unix.ENOENT, []string{"gpioline: K1_NO: ", `no GPIO chip "gpiochip97"`, a.Name + " (header, 4 lines)", b.Name + " (expander, 2 lines)"}},
+		{"no such chip", line.Line{Name: "K1_NO", Chip: "gpiochip97"}, unix.ENOENT, []string{"K1_NO: ", `no GPIO chip "gpiochip97"`, a.Name + " (header, 4 lines)", b.Name + " (expander, 2 lines)"}},
 		{"number too high", line.Line{Name: "K1_NO", Chip: a.Name, Number: 4}, unix.EINVAL, []string{"lines 0 to 3, not 4"}},
 		{"neither name nor number", line.Line{Name: "K1_NO", Chip: a.Name, Number: -1}, unix.EINVAL, []string{"lines 0 to 3, not -1"}},
 		{"chip not named", line.Line{Name: "K1_NO", Number: 1}, unix.EINVAL, []string{"the chip must be named"}},

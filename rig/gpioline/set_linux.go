@@ -12,6 +12,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 )
 
 // Set is the lines of one rig, held from Open to Close. It implements
@@ -20,13 +21,13 @@ type Set struct {
 	lines []held
 	poll  []unix.PollFd // the read lines, then the wake-up call
 	index []int         // of the line that a poll entry belongs to
-	wake  *bell
-	last  []saying
+	wake  *wakeup
+	safe  []safeWrite
 	guard *guard
 	data  [eventsAt * eventLen]byte
 
-	heeded context.Context // whose end rings the wake-up call
-	unheed func() bool
+	watched      context.Context // whose end wakes a wait
+	stopWatching func() bool
 
 	mu     sync.Mutex // over closed, and over the drives' descriptors
 	closed bool
@@ -44,17 +45,17 @@ type held struct {
 }
 
 // Open requests the lines. A line's index in reqs is its index everywhere. If
-// one of them cannot be had, none is kept. The last words are said with every release
+// one of them cannot be had, none is kept. The safe writes are done with every release
 // of the drives.
-func Open(reqs []Request, last ...Word) (*Set, error) {
+func Open(reqs []Request, safe ...SafeWrite) (*Set, error) {
 	s := &Set{}
-	if err := s.open(reqs, last); err != nil {
-		return nil, errors.Join(fmt.Errorf("gpioline: %w", err), s.Close())
+	if err := s.open(reqs, safe); err != nil {
+		return nil, errors.Join(problem.Of(problem.Rig, err), s.Close())
 	}
 	return s, nil
 }
 
-func (s *Set) open(reqs []Request, last []Word) error {
+func (s *Set) open(reqs []Request, safe []SafeWrite) error {
 	for _, r := range reqs {
 		h, err := request(r, s.lines)
 		if err != nil {
@@ -63,7 +64,7 @@ func (s *Set) open(reqs []Request, last []Word) error {
 		s.lines = append(s.lines, h)
 	}
 	var err error
-	if s.wake, err = newBell(); err != nil {
+	if s.wake, err = newWakeup(); err != nil {
 		return err
 	}
 	for i, h := range s.lines {
@@ -73,10 +74,10 @@ func (s *Set) open(reqs []Request, last []Word) error {
 		}
 	}
 	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.wake.fd), Events: unix.POLLIN})
-	if s.last, err = openSayings(last); err != nil {
+	if s.safe, err = openSafeWrites(safe); err != nil {
 		return err
 	}
-	s.guard, err = postGuard(s.drives(), last)
+	s.guard, err = startGuard(s.drives(), safe)
 	return err
 }
 
@@ -130,14 +131,14 @@ func requestAdvice(at place, err error) string {
 	case errors.Is(err, unix.EPERM), errors.Is(err, unix.EACCES):
 		return "the kernel keeps this line to itself: "
 	}
-	return goneAdvice(err)
+	return removedAdvice(err)
 }
 
 // Now returns the present instant of CLOCK_MONOTONIC.
 func (s *Set) Now() capture.Instant { return now() }
 
-// longestNap bounds one sleep, well inside what a 32 bit time structure holds.
-const longestNap = time.Hour
+// longestSleep bounds one sleep, well inside what a 32 bit time structure holds.
+const longestSleep = time.Hour
 
 // Wait returns when an edge waits to be read, when the deadline has come or
 // when the context is done, then with its error. A chip that has gone is an
@@ -149,14 +150,14 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 	if s.closed {
 		return errClosed
 	}
-	s.heed(ctx)
+	s.watch(ctx)
 	for {
-		left := min(deadline.Sub(now()), longestNap)
+		left := min(deadline.Sub(now()), longestSleep)
 		n, err := s.pollFor(max(left, 0))
 		if err != nil {
-			return fmt.Errorf("gpioline: waiting for edges: %w", err)
+			return fail("", "wait for edges", err)
 		}
-		if s.wake.rung(&s.poll[len(s.poll)-1]) {
+		if s.wake.consume(&s.poll[len(s.poll)-1]) {
 			n--
 			if err := ctx.Err(); err != nil {
 				return err
@@ -174,14 +175,14 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 // heed has the context's end ring the wake-up call. A loop waits with the same context
 // some thousand times a second: it is arranged once, not each time, since what it takes
 // in memory would have to be collected while conversions wait to be fetched.
-func (s *Set) heed(ctx context.Context) {
-	if s.heeded == ctx {
+func (s *Set) watch(ctx context.Context) {
+	if s.watched == ctx {
 		return
 	}
-	if s.unheed != nil {
-		s.unheed()
+	if s.stopWatching != nil {
+		s.stopWatching()
 	}
-	s.heeded, s.unheed = ctx, context.AfterFunc(ctx, s.wake.ring)
+	s.watched, s.stopWatching = ctx, context.AfterFunc(ctx, s.wake.wake)
 }
 
 // pollFor waits for events or the wake-up call, once, and returns how many
@@ -203,7 +204,7 @@ func (s *Set) pollFor(d time.Duration) (int, error) {
 func (s *Set) pollErr() error {
 	for k, i := range s.index {
 		if s.poll[k].Revents&(unix.POLLERR|unix.POLLHUP|unix.POLLNVAL) != 0 {
-			return fmt.Errorf("gpioline: %s: %s%w", s.lines[i].title, goneAdvice(unix.ENODEV), unix.ENODEV)
+			return fail(s.lines[i].title, "", advised(removedAdvice(unix.ENODEV), unix.ENODEV))
 		}
 	}
 	return nil
@@ -217,7 +218,7 @@ func (s *Set) Edges(buf []line.Edge) ([]line.Edge, error) {
 	}
 	n, err := s.pollFor(0)
 	if err != nil {
-		return buf, fmt.Errorf("gpioline: %w", err)
+		return buf, fail("", "look for edges", err)
 	}
 	if n == 0 {
 		return buf, nil
@@ -227,7 +228,7 @@ func (s *Set) Edges(buf []line.Edge) ([]line.Edge, error) {
 			continue
 		}
 		if buf, err = s.read(buf, i); err != nil {
-			return buf, fmt.Errorf("gpioline: %s: %s%w", s.lines[i].title, goneAdvice(err), err)
+			return buf, fail(s.lines[i].title, "", advised(removedAdvice(err), err))
 		}
 	}
 	return buf, s.pollErr()
@@ -264,7 +265,7 @@ func (s *Set) Active(index int) (bool, error) {
 	}
 	active, err := getValue(h.fd)
 	if err != nil {
-		return false, fmt.Errorf("gpioline: %s: %s%w", h.title, goneAdvice(err), err)
+		return false, fail(h.title, "", advised(removedAdvice(err), err))
 	}
 	return active, nil
 }
@@ -275,14 +276,22 @@ func (s *Set) at(index int) (*held, error) {
 		return nil, errClosed
 	}
 	if index < 0 || index >= len(s.lines) {
-		return nil, fmt.Errorf("gpioline: line %d asked for: the set has %d lines", index, len(s.lines))
+		return nil, problem.Of(problem.Internal, fmt.Errorf("line %d asked for: the set has %d lines", index, len(s.lines)))
 	}
 	return &s.lines[index], nil
 }
 
-var errClosed = fmt.Errorf("gpioline: the lines have been given back: %w", os.ErrClosed)
+var errClosed = fail("", "", fmt.Errorf("the lines have been given back: %w", os.ErrClosed))
 
-// Close makes every drive inactive, says the last words and gives the lines back. It may
+// fail returns an error of the rig; place or op may be empty.
+func fail(place, op string, err error) error {
+	return &problem.Error{Kind: problem.Rig, Place: place, Op: op, Err: err}
+}
+
+// advised puts advice, which may be empty, before an error.
+func advised(advice string, err error) error { return fmt.Errorf("%s%w", advice, err) }
+
+// Close makes every drive inactive, does the safe writes and gives the lines back. It may
 // be called again, without effect.
 func (s *Set) Close() error {
 	s.mu.Lock()
@@ -292,14 +301,14 @@ func (s *Set) Close() error {
 	}
 	failed := []error{s.release()}
 	s.closed = true
-	if s.unheed != nil {
-		s.unheed()
+	if s.stopWatching != nil {
+		s.stopWatching()
 	}
 	for _, h := range s.lines {
 		if err := unix.Close(h.fd); err != nil {
-			failed = append(failed, fmt.Errorf("gpioline: %s: giving it back: %w", h.title, err))
+			failed = append(failed, fail(h.title, "give the line back", err))
 		}
 	}
-	failed = append(failed, s.guard.dismiss(), s.wake.close(), closeSayings(s.last))
+	failed = append(failed, s.guard.dismiss(), s.wake.close(), closeSafeWrites(s.safe))
 	return errors.Join(failed...)
 }

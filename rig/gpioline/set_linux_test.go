@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,6 +14,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 )
 
 func TestMain(m *testing.M) {
@@ -27,11 +29,11 @@ func TestMain(m *testing.M) {
 // into one is read as the kernel's events would be.
 func pipeSet(t *testing.T, n int) (*Set, []int) {
 	t.Helper()
-	bell, err := newBell()
+	wakeup, err := newWakeup()
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Set{wake: bell}
+	s := &Set{wake: wakeup}
 	var ends []int
 	for i := range n {
 		var p [2]int
@@ -43,7 +45,7 @@ func pipeSet(t *testing.T, n int) (*Set, []int) {
 		s.index = append(s.index, i)
 		ends = append(ends, p[1])
 	}
-	s.poll = append(s.poll, unix.PollFd{Fd: int32(bell.fd), Events: unix.POLLIN})
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(wakeup.fd), Events: unix.POLLIN})
 	t.Cleanup(func() {
 		if err := s.Close(); err != nil {
 			t.Error(err)
@@ -134,7 +136,7 @@ func TestSet_Wait_Cancelled(t *testing.T) {
 // A ring that came too late for its own wait must not end the next one early.
 func TestSet_Wait_StaleRing(t *testing.T) {
 	s, _ := pipeSet(t, 1)
-	s.wake.ring()
+	s.wake.wake()
 	deadline := s.Now().Add(20 * time.Millisecond)
 	if err := s.Wait(t.Context(), deadline); err != nil {
 		t.Fatal(err)
@@ -211,6 +213,58 @@ func TestSet_Release_GoesOn(t *testing.T) {
 	s.lines[0].role, s.lines[1].role = line.Contact, line.Contact
 }
 
+// What Close could not do is told, each of it, with the kind that ends the program by the
+// rig's status: a drive that may have stayed on, a line that was not given back, a guard that
+// failed, a bus that did not close.
+func TestSet_Close_Errors(t *testing.T) {
+	s, ends := pipeSet(t, 2)
+	s.lines[0].role, s.lines[0].title = line.Drive, "SIREN (gpiochip0 line 5)"
+	if err := unix.Close(s.lines[1].fd); err != nil {
+		t.Fatal(err)
+	}
+	s.lines[1].fd, s.lines[1].title = -1, "K1_NO (gpiochip0 line 6)"
+	bus := &fakeBus{closeErr: errors.New("the bus does not close")}
+	s.safe = []safeWrite{{SafeWrite{Address: 0x60, Bytes: []byte{1}}, bus}}
+	s.guard = failedGuard(t)
+	err := s.Close()
+	for _, want := range []string{
+		"SIREN (gpiochip0 line 5): release the drive: ",
+		"K1_NO (gpiochip0 line 6): give the line back: ",
+		"guard over the drives: exit status 3",
+		"the bus does not close",
+	} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v\nlacks %q", err, want)
+		}
+	}
+	if problem.KindOf(err) != problem.Rig || !errors.Is(err, unix.ENOTTY) || !errors.Is(err, unix.EBADF) {
+		t.Errorf("kind %v of %v", problem.KindOf(err), err)
+	}
+	if string(bus.wrote) != "\x01" {
+		t.Errorf("the safe state was written as % X", bus.wrote)
+	}
+	if _, err := unix.Write(ends[0], []byte{1}); !errors.Is(err, unix.EPIPE) {
+		t.Errorf("the drive's line was not given back: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Errorf("closed again: %v", err)
+	}
+}
+
+// failedGuard is a guard's process that ends by another status than 0.
+func failedGuard(t *testing.T) *guard {
+	t.Helper()
+	cmd := exec.Command("sh", "-c", "cat; exit 3")
+	life, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return &guard{cmd: cmd, life: life}
+}
+
 func TestSet_WrongLine(t *testing.T) {
 	s, _ := pipeSet(t, 1)
 	for _, index := range []int{-1, 1} {
@@ -252,11 +306,11 @@ func TestOpen_NoChip(t *testing.T) {
 		{Name: "K1_NO", LineName: "GPIO3", Number: -1},
 	} {
 		_, err := Open([]Request{{Line: l, Role: line.Contact}})
-		if !errors.Is(err, unix.ENOENT) || !strings.HasPrefix(err.Error(), "gpioline: K1_NO: no GPIO chip") {
+		if !errors.Is(err, unix.ENOENT) || !strings.HasPrefix(err.Error(), "K1_NO: no GPIO chip") {
 			t.Errorf("%v", err)
 		}
-		if strings.Count(err.Error(), "gpioline:") != 1 {
-			t.Errorf("prefixed more than once: %v", err)
+		if problem.KindOf(err) != problem.Rig {
+			t.Errorf("kind %v of %v", problem.KindOf(err), err)
 		}
 	}
 	if chips, err := Inventory(); len(chips) != 0 || err != nil {
@@ -287,7 +341,7 @@ func TestGuard_Dismiss(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer unix.Close(null)
-	g, err := postGuard([]int{null, null}, nil)
+	g, err := startGuard([]int{null, null}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -304,7 +358,7 @@ func TestGuard_Dismiss(t *testing.T) {
 }
 
 func TestGuard_None(t *testing.T) {
-	g, err := postGuard(nil, nil)
+	g, err := startGuard(nil, nil)
 	if g != nil || err != nil {
 		t.Errorf("%v, %v", g, err)
 	}
@@ -314,11 +368,11 @@ func TestGuard_None(t *testing.T) {
 }
 
 func BenchmarkSet_Edges(b *testing.B) {
-	bell, err := newBell()
+	wakeup, err := newWakeup()
 	if err != nil {
 		b.Fatal(err)
 	}
-	s := &Set{wake: bell}
+	s := &Set{wake: wakeup}
 	var ends []int
 	for i := range 8 {
 		var p [2]int
@@ -330,7 +384,7 @@ func BenchmarkSet_Edges(b *testing.B) {
 		s.index = append(s.index, i)
 		ends = append(ends, p[1])
 	}
-	s.poll = append(s.poll, unix.PollFd{Fd: int32(bell.fd), Events: unix.POLLIN})
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(wakeup.fd), Events: unix.POLLIN})
 	defer s.Close()
 	one := event(1, 1, 0, 1, 1)
 	buf := make([]line.Edge, 0, 16)

@@ -62,13 +62,13 @@ func CloseBench(b *bench.Bench) error {
 
 // safeStateWrites returns what must be written when the program ends: the supply, where a
 // converter sets it, goes to its rest. Drives need no write; each is released as a line.
-func safeStateWrites(rig *wiring.Rig, bus i2c.Bus) []gpioline.Word {
+func safeStateWrites(rig *wiring.Rig, bus i2c.Bus) []gpioline.SafeWrite {
 	s := rig.ProgrammedSupply()
 	if s == nil {
 		return nil
 	}
 	rest := mcp4725.FastWrite(s.Code(s.Rest))
-	return []gpioline.Word{{Bus: bus.String(), Address: s.Address, Bytes: rest[:]}}
+	return []gpioline.SafeWrite{{Bus: bus.String(), Address: s.Address, Bytes: rest[:]}}
 }
 
 // preferred is the lines of a real rig, with which its bus is closed. The thread of the

@@ -22,7 +22,7 @@ func TestSafeStateWrites(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []gpioline.Word{{Bus: w.Bus().String(), Address: 0x60, Bytes: []byte{0x00, 0x7C}}}
+	want := []gpioline.SafeWrite{{Bus: w.Bus().String(), Address: 0x60, Bytes: []byte{0x00, 0x7C}}}
 	if d := cmp.Diff(want, safeStateWrites(full, w.Bus())); d != "" {
 		t.Error(d)
 	}

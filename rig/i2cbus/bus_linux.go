@@ -11,6 +11,8 @@ import (
 	"golang.org/x/sys/unix"
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
+
+	"makebreak/rig/problem"
 )
 
 // Numbers of include/uapi/linux/i2c-dev.h and i2c.h.
@@ -111,10 +113,10 @@ func (b *Bus) String() string { return b.node }
 // transfer without a stop in between. Either may be empty.
 func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	if addr > 0x7f {
-		return fmt.Errorf("i2cbus: address %#x: may be up to 0x7f", addr)
+		return problem.Of(problem.Internal, fmt.Errorf("address %#x: must be at most 0x7f", addr))
 	}
 	if len(w) > longestMsg || len(r) > longestMsg {
-		return fmt.Errorf("i2cbus: %d bytes out and %d in: one transfer takes up to %d each way", len(w), len(r), longestMsg)
+		return problem.Of(problem.Internal, fmt.Errorf("%d bytes out and %d in: must be at most %d each way", len(w), len(r), longestMsg))
 	}
 	if len(w) == 0 && len(r) == 0 {
 		return nil
@@ -122,10 +124,10 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.fd < 0 {
-		return fmt.Errorf("i2cbus: %s: closed: %w", b.node, unix.EBADF)
+		return fail(b.node, fmt.Errorf("closed: %w", unix.EBADF))
 	}
 	if err := b.transfer(addr, w, r); err != nil {
-		return fmt.Errorf("i2cbus: %s, address %#02x: %s%w", b.node, addr, transferAdvice(err), err)
+		return fail(fmt.Sprintf("%s, address %#02x", b.node, addr), fmt.Errorf("%s%w", transferAdvice(err), err))
 	}
 	return nil
 }
@@ -165,8 +167,8 @@ func transferAdvice(err error) string {
 
 // SetSpeed cannot be had: Linux sets a bus's clock when it starts the driver.
 func (b *Bus) SetSpeed(f physic.Frequency) error {
-	return fmt.Errorf("i2cbus: %s: clock of %s asked for: Linux sets it at the start (on a Raspberry Pi: dtparam=i2c_arm_baudrate=%d in config.txt): %w",
-		b.node, f, f/physic.Hertz, errors.ErrUnsupported)
+	return fail(b.node, fmt.Errorf("clock of %s asked for: Linux sets it at the start (on a Raspberry Pi: dtparam=i2c_arm_baudrate=%d in config.txt): %w",
+		f, f/physic.Hertz, errors.ErrUnsupported))
 }
 
 // Close gives the bus back. It may be called again, without effect.
@@ -179,7 +181,7 @@ func (b *Bus) Close() error {
 	err := unix.Close(b.fd)
 	b.fd = -1
 	if err != nil {
-		return fmt.Errorf("i2cbus: %s: %w", b.node, err)
+		return fail(b.node, err)
 	}
 	return nil
 }

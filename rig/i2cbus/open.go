@@ -13,6 +13,8 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
+
+	"makebreak/rig/problem"
 )
 
 // nodePrefix is what the nodes of Linux's I²C buses begin with.
@@ -25,7 +27,7 @@ const nodePrefix = "/dev/i2c-"
 func OpenBus(name string) (i2c.BusCloser, error) {
 	bus, err := open(name)
 	if err != nil {
-		return nil, fmt.Errorf("i2cbus: bus %q: %w", name, err)
+		return nil, fail(fmt.Sprintf("bus %q", name), err)
 	}
 	return bus, nil
 }
@@ -76,7 +78,7 @@ func nodeOf(name string) string {
 func Names() ([]string, error) {
 	nodes, err := filepath.Glob(nodePrefix + "*")
 	if err != nil {
-		return nil, fmt.Errorf("i2cbus: %w", err)
+		return nil, fail("", err)
 	}
 	slices.SortFunc(nodes, func(a, b string) int {
 		return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b))
@@ -99,4 +101,9 @@ func noBus() error {
 		return fmt.Errorf("there is no I²C bus: switch it on (on a Raspberry Pi: dtparam=i2c_arm=on in config.txt, then restart) and load the module i2c-dev: %w", fs.ErrNotExist)
 	}
 	return fmt.Errorf("there is no such bus; there is %s: %w", strings.Join(names, ", "), fs.ErrNotExist)
+}
+
+// fail returns an error of the rig; place may be empty.
+func fail(place string, err error) error {
+	return &problem.Error{Kind: problem.Rig, Place: place, Err: err}
 }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 
 	"periph.io/x/conn/v3/i2c"
+
+	"makebreak/rig/problem"
 )
 
 // ErrReset says that the chip does not hold the code that was written: it has lost its
@@ -52,13 +54,13 @@ type Dev struct {
 func New(bus i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 	switch {
 	case bus == nil:
-		return nil, errors.New("no I²C bus given")
+		return nil, problem.New(problem.Internal, "no I²C bus given")
 	case opts == nil:
-		return nil, errors.New("no options given; DefaultOpts are the usual ones")
+		return nil, problem.New(problem.Internal, "no options given: use DefaultOpts or options of your own")
 	case addr < FirstAddress || addr > LastAddress:
-		return nil, fmt.Errorf("address %#02x must be 0x60 to 0x67", addr)
+		return nil, problem.Of(problem.Internal, fmt.Errorf("address %#02x: must be from 0x60 to 0x67", addr))
 	case opts.Retries < 0 || opts.Retries > mostRetries:
-		return nil, fmt.Errorf("retries are %d, must be 0 to %d", opts.Retries, mostRetries)
+		return nil, problem.Of(problem.Internal, fmt.Errorf("%d retries: must be from 0 to %d", opts.Retries, mostRetries))
 	}
 	return &Dev{bus: bus, addr: addr, opts: *opts}, nil
 }
@@ -74,7 +76,7 @@ func FastWrite(code uint16) [2]byte { return [2]byte{byte(code >> 8 & 0x0F), byt
 // settling of what is behind it.
 func (d *Dev) Set(code uint16) error {
 	if code > Last {
-		return fmt.Errorf("%s: cannot set code %d: it must be 0 to %d", d, code, Last)
+		return problem.Of(problem.Internal, fmt.Errorf("%s: cannot set code %d: must be from 0 to %d", d, code, Last))
 	}
 	d.w = FastWrite(code)
 	// From here on the chip may hold the new code, also where the write fails.
@@ -134,5 +136,5 @@ func (d *Dev) transfer(w, r []byte) error {
 
 // fail says which chip could not do what, and why.
 func (d *Dev) fail(what string, err error) error {
-	return fmt.Errorf("%s: cannot %s: %w", d, what, err)
+	return &problem.Error{Kind: problem.Rig, Place: d.String(), Op: "cannot " + what, Err: err}
 }

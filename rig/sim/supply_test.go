@@ -166,7 +166,7 @@ func TestSupply_RelayChangesOver(t *testing.T) {
 }
 
 // Release and Close say the last word, also on a bus that fails now and then.
-func TestSupply_LastWord(t *testing.T) {
+func TestSupply_SafeWrite(t *testing.T) {
 	w, set := suppliedRelay(t, Opts{})
 	for _, say := range []func() error{set.Release, set.Close} {
 		write(t, w, 3426)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
@@ -79,7 +80,7 @@ func LoadLatency(path string) (*wiring.Latency, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("latency: %w", err)
+		return nil, problem.Of(problem.Input, fmt.Errorf("latency: %w", err))
 	}
 	return ParseLatency(path, src)
 }
@@ -87,7 +88,7 @@ func LoadLatency(path string) (*wiring.Latency, error) {
 // SaveLatency writes the latency to the path, whole or not at all.
 func SaveLatency(path string, l *wiring.Latency) error {
 	if err := renameio.WriteFile(path, FormatLatency(l), 0o644); err != nil {
-		return fmt.Errorf("latency: %w", err)
+		return problem.Of(problem.Storage, fmt.Errorf("latency: %w", err))
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
@@ -47,10 +48,10 @@ func Load(nameOrPath string) (*wiring.Rig, error) {
 	}
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, words.And(names), fs.ErrNotExist)
+		return nil, problem.Of(problem.Input, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, words.And(names), fs.ErrNotExist))
 	}
 	if err != nil {
-		return nil, fmt.Errorf("rig: %w", err)
+		return nil, problem.Of(problem.Input, fmt.Errorf("rig: %w", err))
 	}
 	return Parse(nameOrPath, src)
 }

@@ -7,22 +7,22 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// bell is an eventfd by which another goroutine ends a poll.
-type bell struct {
-	mu sync.Mutex // a late ring must not reach a descriptor that is closed
+// wakeup is an eventfd by which another goroutine ends a poll.
+type wakeup struct {
+	mu sync.Mutex // a late wake must not reach a descriptor that is closed
 	fd int
 }
 
-func newBell() (*bell, error) {
+func newWakeup() (*wakeup, error) {
 	fd, err := unix.Eventfd(0, unix.EFD_CLOEXEC|unix.EFD_NONBLOCK)
 	if err != nil {
 		return nil, fmt.Errorf("eventfd: %w", err)
 	}
-	return &bell{fd: fd}, nil
+	return &wakeup{fd: fd}, nil
 }
 
-// ring makes the descriptor readable until rung is called.
-func (b *bell) ring() {
+// wake makes the descriptor readable until consume is called.
+func (b *wakeup) wake() {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.fd >= 0 {
@@ -31,8 +31,8 @@ func (b *bell) ring() {
 	}
 }
 
-// rung reports whether the poll was ended by the bell, and silences it.
-func (b *bell) rung(p *unix.PollFd) bool {
+// consume reports whether the poll was ended by the wakeup, and makes it silent.
+func (b *wakeup) consume(p *unix.PollFd) bool {
 	if p.Revents == 0 {
 		return false
 	}
@@ -41,7 +41,7 @@ func (b *bell) rung(p *unix.PollFd) bool {
 	return true
 }
 
-func (b *bell) close() error {
+func (b *wakeup) close() error {
 	if b == nil {
 		return nil
 	}

@@ -11,10 +11,10 @@ import (
 	"makebreak/rig/kernelbench"
 )
 
-// keeps is what the low threshold of a converter is set to by a last word: any register
+// keeps is what the low threshold of a converter is set to by a safe write: any register
 // will do that keeps what is written to it.
 var (
-	keeps   = Word{Bus: kernelbench.Bus, Address: 0x4B, Bytes: []byte{2, 0x12, 0x34}}
+	keeps   = SafeWrite{Bus: kernelbench.Bus, Address: 0x4B, Bytes: []byte{2, 0x12, 0x34}}
 	working = []byte{2, 0x56, 0x78}
 )
 
@@ -33,11 +33,11 @@ func threshold(t *testing.T) int {
 	return int(r[0])<<8 | int(r[1])
 }
 
-// Where a program without any drive is killed, its last word is said all the same.
-func TestKernel_GuardSaysLastWord(t *testing.T) {
+// Where a program without any drive is killed, its safe write is done all the same.
+func TestKernel_GuardDoesSafeWrite(t *testing.T) {
 	kernelbench.NewConverters(t)
 	chip := kernelbench.NewChip(t, "words", "")
-	cmd := helper(t, "word", chip)
+	cmd := helper(t, "write", chip)
 	stdout, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -59,21 +59,21 @@ func TestKernel_GuardSaysLastWord(t *testing.T) {
 	_ = cmd.Wait()
 	for end := time.Now().Add(30 * time.Second); threshold(t) != 0x1234; time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("the register holds %04Xh, the last word has not been said", threshold(t))
+			t.Fatalf("the register holds %04Xh, the safe write was not done", threshold(t))
 		}
 	}
 	t.Logf("said %v after the program was killed", now().Sub(began))
 }
 
 // Release and Close say it as well.
-func TestKernel_LastWord(t *testing.T) {
+func TestKernel_SafeWrite(t *testing.T) {
 	kernelbench.NewConverters(t)
 	s, err := Open(nil, keeps)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, say := range []func() error{s.Release, s.Close} {
-		if err := s.last[0].bus.Tx(keeps.Address, working, nil); err != nil {
+		if err := s.safe[0].bus.Tx(keeps.Address, working, nil); err != nil {
 			t.Fatal(err)
 		}
 		if err := say(); err != nil {

@@ -16,14 +16,14 @@ import (
 )
 
 // What the guard is told comes out as it was put in.
-func TestWords_RoundTrip(t *testing.T) {
+func TestSafeWrites_RoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		var want []Word
+		var want []SafeWrite
 		for range rapid.IntRange(0, 4).Draw(t, "words") {
-			want = append(want, Word{Bus: rapid.StringMatching(`/dev/i2c-[0-9]{1,3}|[^\x00]{0,9}`).Draw(t, "bus"),
+			want = append(want, SafeWrite{Bus: rapid.StringMatching(`/dev/i2c-[0-9]{1,3}|[^\x00]{0,9}`).Draw(t, "bus"),
 				Address: rapid.Uint16Range(0, 0x7F).Draw(t, "address"), Bytes: rapid.SliceOf(rapid.Byte()).Draw(t, "bytes")})
 		}
-		got, err := parseWords(arguments(want))
+		got, err := parseSafeWrites(arguments(want))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -33,9 +33,9 @@ func TestWords_RoundTrip(t *testing.T) {
 	})
 }
 
-func TestWords_Refused(t *testing.T) {
+func TestSafeWrites_Refused(t *testing.T) {
 	for _, args := range [][]string{{"/dev/i2c-1"}, {"/dev/i2c-1", "96"}, {"/dev/i2c-1", "x", "0000"}, {"/dev/i2c-1", "128", "0000"}, {"/dev/i2c-1", "96", "0"}} {
-		if w, err := parseWords(args); err == nil {
+		if w, err := parseSafeWrites(args); err == nil {
 			t.Errorf("%q is read as %+v", args, w)
 		}
 	}
@@ -46,6 +46,7 @@ type fakeBus struct {
 	fails, calls int
 	wrote        []byte
 	closed       bool
+	closeErr     error
 }
 
 func (b *fakeBus) Tx(_ uint16, w, _ []byte) error {
@@ -57,19 +58,19 @@ func (b *fakeBus) Tx(_ uint16, w, _ []byte) error {
 }
 func (b *fakeBus) String() string                  { return "fake" }
 func (b *fakeBus) SetSpeed(physic.Frequency) error { return nil }
-func (b *fakeBus) Close() error                    { b.closed = true; return nil }
+func (b *fakeBus) Close() error                    { b.closed = true; return b.closeErr }
 
-// Every release says the words, tries a few times, and goes on to the next one after
+// Every release does the writes, tries a few times, and goes on to the next one after
 // one that fails. Close takes the buses along.
-func TestSet_LastWords(t *testing.T) {
+func TestSet_SafeWrites(t *testing.T) {
 	s, _ := pipeSet(t, 1)
 	deaf, slow, well := &fakeBus{fails: 1 << 30}, &fakeBus{fails: 3}, &fakeBus{}
-	s.last = []saying{{Word{Address: 0x60, Bytes: []byte{1}}, deaf}, {Word{Address: 0x61, Bytes: []byte{2, 3}}, slow}, {Word{Address: 0x62, Bytes: []byte{4}}, well}}
+	s.safe = []safeWrite{{SafeWrite{Address: 0x60, Bytes: []byte{1}}, deaf}, {SafeWrite{Address: 0x61, Bytes: []byte{2, 3}}, slow}, {SafeWrite{Address: 0x62, Bytes: []byte{4}}, well}}
 	err := s.Release()
-	if !errors.Is(err, unix.EREMOTEIO) || !strings.Contains(err.Error(), "last word to address 0x60") || strings.Contains(err.Error(), "0x61") {
+	if !errors.Is(err, unix.EREMOTEIO) || !strings.Contains(err.Error(), "safe state of address 0x60") || strings.Contains(err.Error(), "0x61") {
 		t.Errorf("released: %v", err)
 	}
-	if deaf.calls != wordAttempts || string(slow.wrote) != "\x02\x03" || string(well.wrote) != "\x04" {
+	if deaf.calls != writeAttempts || string(slow.wrote) != "\x02\x03" || string(well.wrote) != "\x04" {
 		t.Errorf("said %d times, % X, % X", deaf.calls, slow.wrote, well.wrote)
 	}
 	if err := s.Close(); !errors.Is(err, unix.EREMOTEIO) {
@@ -80,17 +81,17 @@ func TestSet_LastWords(t *testing.T) {
 	}
 }
 
-// A set whose last word could not be said is not opened.
-func TestOpen_NoBusForTheLastWord(t *testing.T) {
-	_, err := Open(nil, Word{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}})
-	if !errors.Is(err, fs.ErrNotExist) || !strings.HasPrefix(err.Error(), "gpioline: last word to address 0x60: i2cbus:") {
+// A set whose safe write could not be done is not opened.
+func TestOpen_NoBusForTheSafeWrite(t *testing.T) {
+	_, err := Open(nil, SafeWrite{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}})
+	if !errors.Is(err, fs.ErrNotExist) || !strings.HasPrefix(err.Error(), "safe state of address 0x60: ") {
 		t.Errorf("%v", err)
 	}
 }
 
-// A guard that cannot say its words does not take its post.
+// A guard that cannot do its writes does not start.
 func TestGuard_NoBus(t *testing.T) {
-	g, err := postGuard(nil, []Word{{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}}})
+	g, err := startGuard(nil, []SafeWrite{{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}}})
 	if err == nil || g != nil {
 		t.Errorf("%+v, %v", g, err)
 	}
