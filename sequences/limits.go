@@ -25,14 +25,12 @@ func (u user) words() (one, none string) {
 	return "an output", "no output"
 }
 
-// belongs says what a quantity is measured of.
+// belongs says whose limit a quantity's is: a contact's stands with its relay.
 func belongs(q analyze.Quantity) user {
-	switch q {
-	case analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime, analyze.BounceCount,
-		analyze.PullInMargin, analyze.DropOutMargin, analyze.PullInVoltage, analyze.DropOutVoltage:
-		return ofRelay
+	if d, _ := q.Definition(); d.Of == analyze.OfOutput {
+		return ofOutput
 	}
-	return ofOutput
+	return ofRelay
 }
 
 // limitSet is a set of limits, with the places of its quantities.

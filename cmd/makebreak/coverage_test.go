@@ -190,37 +190,14 @@ func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Op
 			seq.Steps[i].Hold = min(seq.Steps[i].Hold, time.Second)
 		}
 	}
-	unit := setup.Unit(rig, seq)
 	var events []sim.TruthEvent
-	opts.Programme, opts.Initial, opts.Relays = unit.Programme, unit.Initial, unit.Relays
 	opts.OnTruth = func(e sim.TruthEvent) {
 		if e.Name != "" {
 			e.Crossings, e.Edges, e.Changes = slices.Clone(e.Crossings), nil, slices.Clone(e.Changes)
 			events = append(events, e)
 		}
 	}
-	world, err := sim.NewWorld(rig, opts)
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines, err := world.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: setup.Sampled(rig, seq), Mode: seq.Sample})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var got []analyze.Measurement
-	_, err = runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now,
-		OnCycle: func(c *journal.Cycle) { got = c.Measurements }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	truth := world.Truth()
-	if err := b.Close(); err != nil {
-		t.Fatal(err)
-	}
+	got, truth := measuredOn(t, rig, seq, opts)
 	acts := slices.DeleteFunc(slices.Clone(seq.Steps), func(s sequences.Step) bool { return s.Supply != nil })
 	if len(events) != len(acts) {
 		t.Fatalf("the simulator tells of %d events, the sequence has %d", len(events), len(acts))
@@ -239,6 +216,36 @@ func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Op
 			add(m.Quantity, m.Value, m.Expanded, v)
 		}
 	}
+}
+
+// measuredOn runs one cycle of a sequence on a simulated bench and returns its figures and
+// what the simulator knows of it.
+func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Opts) (got []analyze.Measurement, truth *sim.Truth) {
+	t.Helper()
+	unit := setup.Unit(rig, seq)
+	opts.Programme, opts.Initial, opts.Relays = unit.Programme, unit.Initial, unit.Relays
+	world, err := sim.NewWorld(rig, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines, err := world.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: setup.Sampled(rig, seq), Mode: seq.Sample})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now,
+		OnCycle: func(c *journal.Cycle) { got = c.Measurements }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth = world.Truth()
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return got, truth
 }
 
 // coverAll draws benches from their tolerances, with as many of each sequence as
