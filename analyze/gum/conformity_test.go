@@ -18,6 +18,7 @@ func normal(u float64) Combined { return Combined{Standard: u, DegreesOfFreedom:
 // -5.40 V) and two-sided (12.5 to 16.3); from memory. The others are computed from the
 // normal distribution with another program.
 func TestConformance_JCGM106(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ value, u, lower, upper, want float64 }{
 		{-5.47, 0.05, none, -5.40, 0.919243},
 		{13.6, 1.8, 12.5, 16.3, 0.662630},
@@ -34,6 +35,7 @@ func TestConformance_JCGM106(t *testing.T) {
 // U = 2u and a guard band of g·U: 50 % without one, 2.275 % with U (ILAC-G8 states
 // "< 50 %" and "< 2.5 %"), 4.85 % with 0.83 U.
 func TestDecide_FalseAcceptance(t *testing.T) {
+	t.Parallel()
 	const u, upper = 0.05, 14.4
 	for _, c := range []struct{ guard, want float64 }{{0, 0.5}, {0.83, 0.0485}, {1, 0.02275}} {
 		w := c.guard * 2 * u
@@ -52,6 +54,7 @@ func TestDecide_FalseAcceptance(t *testing.T) {
 // the degrees of freedom. Student's distribution with 1 and 2 degrees of freedom has
 // closed forms: 1/2 + atan(z)/π and 1/2 + z/(2·√(2+z²)) (any table of distributions).
 func TestConformance_Student(t *testing.T) {
+	t.Parallel()
 	for _, excess := range []float64{0, -0.3, -0.6, -1.2} {
 		for _, dof := range []float64{1, 2, 7, 30, 400, math.Inf(1)} {
 			c := Combined{Standard: 0.3, DegreesOfFreedom: dof, Excess: excess}
@@ -68,6 +71,7 @@ func TestConformance_Student(t *testing.T) {
 // Bounded components, against the distribution function of their sum found by numerical
 // convolution: a limit anywhere from -2 to 2 expanded uncertainties away.
 func TestConformance_Bounded(t *testing.T) {
+	t.Parallel()
 	part := func(name string, u float64) Component {
 		return Component{Distribution: name, Standard: u, Sensitivity: 1, DegreesOfFreedom: math.Inf(1)}
 	}
@@ -101,6 +105,7 @@ func TestConformance_Bounded(t *testing.T) {
 
 // Many degrees of freedom, against gonum's Student distribution.
 func TestConformance_ManyReadings(t *testing.T) {
+	t.Parallel()
 	for dof := 100.0; dof < 1e6; dof *= 1.5 {
 		for z := -5.0; z <= 5; z += 0.25 {
 			want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.CDF(z)
@@ -110,6 +115,7 @@ func TestConformance_ManyReadings(t *testing.T) {
 }
 
 func TestConformance_Known(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ value, lower, upper, want float64 }{
 		{1, 0, 2, 1}, {2, 0, 2, 1}, {2.1, 0, 2, 0}, {-1, 0, none, 0}, {7, none, none, 1},
 	} {
@@ -123,6 +129,7 @@ func TestConformance_Known(t *testing.T) {
 }
 
 func TestDecide(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		value, guard, lower, upper float64
 		want                       Decision
@@ -149,6 +156,7 @@ func TestDecide(t *testing.T) {
 // A decision that was taken never turns into the opposite with a wider guard band,
 // and what is accepted conforms more likely than not.
 func TestDecide_Properties(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		value := rapid.Float64Range(-10, 10).Draw(t, "value")
 		u := rapid.Float64Range(0.001, 3).Draw(t, "u")

@@ -119,20 +119,14 @@ func student95(dof float64) float64 {
 }
 
 // hill95 is Hill's algorithm for the two-sided 95 % point of n degrees of freedom, 5
-// or more.
+// or more: the branch for large factors, (d·0.05)^(2/n) up to 0.05 + a, is not reached.
 func hill95(n float64) float64 {
-	const p = 0.05
 	a := 1 / (n - 0.5)
 	b := 48 / (a * a)
 	c := ((20700*a/b-98)*a-16)*a + 96.36
 	d := ((94.5/(b+c)-3)/b + 1) * math.Sqrt(a*math.Pi/2) * n
-	y := math.Pow(d*p, 2/n)
-	if y <= p+a {
-		y = ((1/(((n+6)/(n*y)-0.089*d-0.822)*(n+2)*3)+0.5/(n+4))*y-1)*(n+1)/(n+2) + 1/y
-		return math.Sqrt(n * y)
-	}
 	const x = -normal95
-	y = x * x
+	y := x * x
 	c += (((0.05*d*x-5)*x-7)*x-2)*x + b
 	y = (((((0.4*y+6.3)*y+36)*y+94.5)/c-y-3)/b + 1) * x
 	return math.Sqrt(n * math.Expm1(a*y*y))

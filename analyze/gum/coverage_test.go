@@ -141,6 +141,7 @@ func mixture(names []string, variances []float64) []Component {
 // make a triangle, three the Irwin-Hall distribution, whose 95 % point is
 // 3/2-(6·0.025)^(1/3) from the middle for unit widths (any table of distributions).
 func TestConvolution(t *testing.T) {
+	t.Parallel()
 	two := mixture([]string{"rectangular", "rectangular"}, []float64{1, 1})
 	if got := start(two[0]).plus(two[1]).within(triangular95); math.Abs(got-0.95) > 1e-5 {
 		t.Errorf("two rectangles within a triangle's 95 %% factor: %.6f", got)
@@ -157,6 +158,7 @@ func TestConvolution(t *testing.T) {
 }
 
 func TestExpanded_TrueCoverage(t *testing.T) {
+	t.Parallel()
 	lowest, highest := 1.0, 0.0
 	check := func(t *testing.T, names []string, variances []float64, from, to float64) {
 		t.Helper()
@@ -196,6 +198,7 @@ func TestExpanded_TrueCoverage(t *testing.T) {
 
 // Any mixture of components that the product uses is covered.
 func TestExpanded_TrueCoverage_Drawn(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 4).Draw(t, "components")
 		names, variances := make([]string, n), make([]float64, n)
@@ -211,6 +214,7 @@ func TestExpanded_TrueCoverage_Drawn(t *testing.T) {
 
 // The cubic's pins, and that it never rises with boundedness.
 func TestBounded95(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ excess, want float64 }{
 		{0, normal95}, {1, normal95}, {triangular, (1 - math.Sqrt(0.05)) * math.Sqrt(6)}, {rectangular, 0.95 * math.Sqrt(3)},
 	} {
@@ -250,6 +254,7 @@ func simulated(n int, q float64, trials int) float64 {
 
 // The bounds of what Expanded says of few readings beside a rectangular component.
 func TestExpanded_FewReadings(t *testing.T) {
+	t.Parallel()
 	for n, least := range map[int]float64{3: 0.915, 5: 0.935, 10: 0.945, 30: 0.947} {
 		lowest := 1.0
 		for _, q := range []float64{0, 0.3, 0.6, 1, 1.5, 3} {
@@ -266,6 +271,7 @@ func TestExpanded_FewReadings(t *testing.T) {
 // Student's factors: GUM table G.2, which is NIST TN 1297's table B.1 (from memory),
 // and Abramowitz and Stegun 26.7.5's expansion against the quantile.
 func TestStudent(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ dof, p95, p99 float64 }{
 		{1, 12.71, 63.66}, {2, 4.30, 9.92}, {3, 3.18, 5.84}, {4, 2.78, 4.60}, {5, 2.57, 4.03}, {9, 2.26, 3.25},
 		{10, 2.23, 3.17}, {16, 2.12, 2.92}, {19, 2.09, 2.86}, {20, 2.09, 2.85}, {50, 2.01, 2.68}, {100, 1.984, 2.626}, {math.Inf(1), 1.960, 2.576},

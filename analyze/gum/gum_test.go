@@ -25,6 +25,7 @@ var known = math.Inf(1)
 // Half-widths: GUM 4.3.4 (a certificate's 129 µΩ at 99 %), 4.3.7 (0.40e-6, rectangular)
 // and 4.4.5, 4.4.6 (±4 °C, rectangular and triangular); from memory.
 func TestGUM_43_HalfWidth(t *testing.T) {
+	t.Parallel()
 	near(t, "4.3.4", 129/Student(0.99, known), 50, 0.1)
 	near(t, "4.3.7", HalfWidth("rectangular", 0.40e-6), 0.23e-6, 0.005e-6)
 	near(t, "4.4.5", HalfWidth("rectangular", 4), 2.3, 0.05)
@@ -39,6 +40,7 @@ func TestGUM_43_HalfWidth(t *testing.T) {
 // of freedom were read in a general statistics package's manual (its example of the
 // Welch-Satterthwaite formula); the rest is from memory.
 func TestGUM_H1_EndGauge(t *testing.T) {
+	t.Parallel()
 	d := Combine([]Component{input(5.8, 24), input(3.9, 5), input(6.7, 8)})
 	near(t, "u(d)", d.Standard, 9.7, 0.05)
 	near(t, "its degrees of freedom", d.DegreesOfFreedom, 25.6, 0.2)
@@ -53,6 +55,7 @@ func TestGUM_H1_EndGauge(t *testing.T) {
 // GUM G.4.1's example: relative uncertainties of 0.25, 0.57 and 0.82 % with 10, 5 and
 // 15 readings (from memory): u_c 1.03 %, 19.0 degrees of freedom, U = 2.2 %.
 func TestGUM_G41_WelchSatterthwaite(t *testing.T) {
+	t.Parallel()
 	c := Combine([]Component{input(0.25, 9), input(0.57, 4), input(0.82, 14)})
 	near(t, "u_c", c.Standard, 1.03, 0.005)
 	near(t, "degrees of freedom", c.DegreesOfFreedom, 18.99874, 0.000005)
@@ -65,6 +68,7 @@ func TestGUM_G41_WelchSatterthwaite(t *testing.T) {
 // (both read in texts that quote it), of which U is 0.70 mg with k = 2 and, for 9
 // degrees of freedom and 95 %, 0.79 mg with k = 2.26 (GUM 7.2.4, from memory).
 func TestTN1297_MassStandard(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ dof, k, mg float64 }{{9, 2.26, 0.79}, {math.Inf(1), 1.96, 0.69}} {
 		g := Combine([]Component{{Source: "mass", Distribution: "normal", Standard: 0.35, Sensitivity: 1, DegreesOfFreedom: c.dof}})
 		k, mg := g.Expanded()
@@ -81,6 +85,7 @@ func TestTN1297_MassStandard(t *testing.T) {
 // were read in the manual of an open metrology package for a statistics language, the
 // results computed independently with another program.
 func TestCombine_WelchSatterthwaite_Sensitivities(t *testing.T) {
+	t.Parallel()
 	c := []Component{input(0.1, known), input(0.3, 6), input(0.2, 8), input(1.1, 3)}
 	for i, s := range []float64{1, 2, 3, 0.5} {
 		c[i].Sensitivity = s
@@ -91,6 +96,7 @@ func TestCombine_WelchSatterthwaite_Sensitivities(t *testing.T) {
 }
 
 func TestCombine_Degenerate(t *testing.T) {
+	t.Parallel()
 	if c := Combine(nil); c.Standard != 0 || !math.IsInf(c.DegreesOfFreedom, 1) || c.Excess != 0 {
 		t.Errorf("of nothing: %+v", c)
 	}
@@ -118,6 +124,7 @@ func drawn(t *rapid.T) []Component {
 // changes nothing, and more doubt never makes the interval smaller where the shapes
 // are alike.
 func TestCombine_Properties(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		b := drawn(t)
 		c := Combine(b)

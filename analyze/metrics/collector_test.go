@@ -103,6 +103,7 @@ func parsed(t *testing.T, text []byte) map[string]*dto.MetricFamily {
 func TestCollector_Golden(t *testing.T) { golden(t, "metrics.txt", scrape(t, fed())) }
 
 func TestCollector_GoldenFresh(t *testing.T) {
+	t.Parallel()
 	golden(t, "metrics-fresh.txt", scrape(t, NewCollector(Opts{})))
 }
 
@@ -125,6 +126,7 @@ func tableOf(all []spec) string {
 
 // What the scrape says, read back with an outside parser.
 func TestCollector_ParsesBack(t *testing.T) {
+	t.Parallel()
 	f := parsed(t, scrape(t, fed()))
 	if len(f) != len(catalogue) {
 		t.Errorf("%d metrics; the catalogue has %d", len(f), len(catalogue))
@@ -154,6 +156,7 @@ func TestCollector_ParsesBack(t *testing.T) {
 }
 
 func TestCollector_MissingIsNotObserved(t *testing.T) {
+	t.Parallel()
 	c := NewCollector(Opts{})
 	var ms []analyze.Measurement
 	for _, q := range analyze.Quantities() {
@@ -172,6 +175,7 @@ func TestCollector_MissingIsNotObserved(t *testing.T) {
 }
 
 func TestCollector_RunIsReplaced(t *testing.T) {
+	t.Parallel()
 	c := fed()
 	c.SetRun("2", "INV-2", "other", "v0")
 	c.SetRunning(false)
@@ -192,6 +196,7 @@ func TestCollector_RunIsReplaced(t *testing.T) {
 
 // Names from outside that are no valid UTF-8 must not bring the program down.
 func TestCollector_InvalidNames(t *testing.T) {
+	t.Parallel()
 	c := NewCollector(Opts{})
 	c.SetRun("\xff", "\xff", "\xff", "\xff")
 	c.ObserveCycle("odd", []analyze.Measurement{
@@ -204,6 +209,7 @@ func TestCollector_InvalidNames(t *testing.T) {
 }
 
 func TestCollector_Lint(t *testing.T) {
+	t.Parallel()
 	problems, err := testutil.GatherAndLint(fed().Gatherer())
 	if err != nil {
 		t.Fatal(err)
@@ -215,6 +221,7 @@ func TestCollector_Lint(t *testing.T) {
 
 // promtool, the Prometheus project's own checker, has nothing to say.
 func TestCollector_Promtool(t *testing.T) {
+	t.Parallel()
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
 		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
@@ -233,6 +240,7 @@ func TestCollector_Promtool(t *testing.T) {
 // Scrapes while cycles come in: for the race detector; every scrape parses and
 // names one run.
 func TestCollector_Concurrent(t *testing.T) {
+	t.Parallel()
 	const writers, cycles = 4, 200
 	c := NewCollector(Opts{})
 	c.SetRun("0", "INV-0", "soak", "v0")
@@ -264,6 +272,7 @@ func TestCollector_Concurrent(t *testing.T) {
 }
 
 func TestWriteFile(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "makebreak.prom")
 	if err := os.WriteFile(path, []byte("old"), 0o600); err != nil {
 		t.Fatal(err)
@@ -308,6 +317,7 @@ func (failing) Gather() ([]*dto.MetricFamily, error) { return nil, io.ErrUnexpec
 
 // A file that cannot be written whole stays as it was.
 func TestWriteFile_Faults(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "makebreak.prom")
 	if err := os.WriteFile(path, []byte("old"), 0o644); err != nil {
 		t.Fatal(err)

@@ -210,4 +210,4 @@ func pathOf(points []spot) string {
 }
 
 // short writes a length to a tenth of a unit.
-func short(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10, 'f', -1, 64) }
+func short(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10+0, 'f', -1, 64) } // + 0: no -0

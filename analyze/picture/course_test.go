@@ -10,6 +10,7 @@ import (
 )
 
 func TestCourse_Inline(t *testing.T) {
+	t.Parallel()
 	c := &picture.Course{Heading: "K1 operate time at <energize>", Unit: "ms", FitWords: "drift",
 		Limits: []picture.Limit{{Value: 6, Upper: true, Words: "max 6 ms"}, {Value: 60, Words: "far away"}}}
 	for n := range 300 {

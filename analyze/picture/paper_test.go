@@ -64,11 +64,17 @@ func coordinates(p *picture.Paper) string {
 }
 
 func TestPaper_Coordinates(t *testing.T) {
+	t.Parallel()
 	if runtime.GOARCH != "amd64" {
 		t.Skip("fused multiply-adds move the last digits")
 	}
-	got := coordinates(paperOf(t, published()))
-	path := filepath.Join("..", "..", "testdata", "golden", "weibull-paper.txt")
+	golden(t, "weibull-paper.txt", coordinates(paperOf(t, published())))
+}
+
+// golden compares with a file under the top-level testdata/golden.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("..", "..", "testdata", "golden", name)
 	if os.Getenv("MAKEBREAK_UPDATE") != "" {
 		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
@@ -83,10 +89,43 @@ func TestPaper_Coordinates(t *testing.T) {
 	}
 }
 
+// The pictures themselves, to be looked at: boards of a published test, boards whose lives
+// lie so far apart that only decades are labelled, and a course.
+func TestPictures_Golden(t *testing.T) {
+	t.Parallel()
+	if runtime.GOARCH != "amd64" {
+		t.Skip("fused multiply-adds move the last digits")
+	}
+	apart := []reliability.Unit{{Cycles: 1, Failed: true}, {Cycles: 5e8, Failed: true}, {Cycles: 2e5}}
+	golden(t, "weibull-paper.svg", svg(t, paperOf(t, published())))
+	golden(t, "weibull-paper-apart.svg", svg(t, paperOf(t, apart)))
+	var b strings.Builder
+	if err := stepped().Inline(&b); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "course.svg", b.String())
+}
+
+// stepped is an invented voltage that falls by a step towards its lower limit.
+func stepped() *picture.Course {
+	c := &picture.Course{Heading: "OUT3 high level at arm-away", About: "steps by -400 mV at about cycle 31", Unit: "V", FitWords: "step",
+		Limits: []picture.Limit{{Value: 12.4, Words: "min 12.4 V"}, {Value: 14.5, Upper: true, Words: "max 14.5 V"}}}
+	for n := range 60 {
+		v := 13.2 + 0.02*float64(n*7%5-2)
+		if n >= 30 {
+			v -= 0.4
+		}
+		c.Values = append(c.Values, picture.Place{Cycle: float64(1 + n), Value: v})
+	}
+	c.Fits = [][]picture.Place{{{Cycle: 1, Value: 13.2}, {Cycle: 31, Value: 13.2}}, {{Cycle: 31, Value: 12.8}, {Cycle: 60, Value: 12.8}}}
+	return c
+}
+
 // The line passes the shape and scale that R 4.2.2 with survival 3.5-3 gives for the
 // published lives, 1.7208 and 606.5280, and its B10, 164.022: 63.2 % have failed at
 // the scale, and the slope on the paper is the shape.
 func TestPaper_Line(t *testing.T) {
+	t.Parallel()
 	p := paperOf(t, published())
 	if got := p.B10.Value; math.Abs(got-164.022) > 0.001 {
 		t.Errorf("B10 %g, R says 164.022", got)
@@ -107,6 +146,7 @@ func TestPaper_Line(t *testing.T) {
 
 // Everything that is marked lies on the paper, for any boards.
 func TestPaper_HoldsAll(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		units := []reliability.Unit{{Cycles: 1000, Failed: true}}
 		for range rapid.IntRange(0, 12).Draw(t, "boards") {
@@ -141,6 +181,7 @@ func TestPaper_HoldsAll(t *testing.T) {
 
 // Odd boards are drawn too, without a figure that is none.
 func TestPaper_Odd(t *testing.T) {
+	t.Parallel()
 	for name, units := range map[string][]reliability.Unit{
 		"one failure":      {{Cycles: 120_000, Failed: true}, {Cycles: 500_000}, {Cycles: 300_000}},
 		"far apart":        {{Cycles: 1, Failed: true}, {Cycles: 5e8, Failed: true}, {Cycles: 2e5}},
@@ -188,6 +229,7 @@ func texts(t testing.TB, picture string) []string {
 }
 
 func TestPaper_SVG(t *testing.T) {
+	t.Parallel()
 	p := paperOf(t, published())
 	got := svg(t, p)
 	all := texts(t, got)
@@ -210,6 +252,7 @@ func TestPaper_SVG(t *testing.T) {
 }
 
 func TestPaper_PNG(t *testing.T) {
+	t.Parallel()
 	var b bytes.Buffer
 	if err := paperOf(t, published()).PNG(&b); err != nil {
 		t.Fatal(err)
@@ -225,6 +268,7 @@ func TestPaper_PNG(t *testing.T) {
 
 // Without a fit there are points only; without a failure there is nothing.
 func TestPaper_Bare(t *testing.T) {
+	t.Parallel()
 	p, err := picture.PaperOf([]reliability.Unit{{Cycles: 100, Failed: true}, {Cycles: 100, Failed: true}}, nil)
 	if err != nil {
 		t.Fatal(err)

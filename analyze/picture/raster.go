@@ -80,16 +80,32 @@ func (c *canvas) paint(s *shape) error {
 
 // fill paints areas as one. They must go round in the same direction.
 func (c *canvas) fill(r role, areas ...[]spot) {
-	size := c.Bounds().Size()
-	v := vector.NewRasterizer(size.X, size.Y)
+	box := c.boundsOf(areas)
+	if box.Empty() {
+		return
+	}
+	v := vector.NewRasterizer(box.Dx(), box.Dy())
+	x, y := float32(box.Min.X), float32(box.Min.Y)
 	for _, a := range areas {
-		v.MoveTo(pixel(a[0].x), pixel(a[0].y))
+		v.MoveTo(pixel(a[0].x)-x, pixel(a[0].y)-y)
 		for _, p := range a[1:] {
-			v.LineTo(pixel(p.x), pixel(p.y))
+			v.LineTo(pixel(p.x)-x, pixel(p.y)-y)
 		}
 		v.ClosePath()
 	}
-	v.Draw(c.RGBA, c.Bounds(), ground(r), image.Point{})
+	v.Draw(c.RGBA, box, ground(r), image.Point{})
+}
+
+// boundsOf is the part of the image that areas lie on.
+func (c *canvas) boundsOf(areas [][]spot) image.Rectangle {
+	var box image.Rectangle
+	for _, a := range areas {
+		for _, p := range a {
+			x, y := int(pixel(p.x)), int(pixel(p.y))
+			box = box.Union(image.Rect(x-1, y-1, x+2, y+2))
+		}
+	}
+	return box.Intersect(c.Bounds())
 }
 
 // pixel is a place as pixels from the image's corner.

@@ -15,6 +15,7 @@ func within(t *testing.T, what string, got, want, tolerance float64) {
 // NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3: scale, shape,
 // log-likelihood, mean and standard deviation as printed there.
 func TestFitWeibull_NIST(t *testing.T) {
+	t.Parallel()
 	ref := reference(t)
 	w, err := FitWeibull(unitsOf(ref["nist.cycles"][0], ref["nist.failed"][0]), 0.95)
 	if err != nil {
@@ -31,6 +32,7 @@ func TestFitWeibull_NIST(t *testing.T) {
 // Lieblein and Zelen's ball bearings (Journal of Research of the NBS 57 (1956) 273),
 // fitted in many textbooks: shape 2.10, scale 81.9 million revolutions.
 func TestFitWeibull_Bearings(t *testing.T) {
+	t.Parallel()
 	ref := reference(t)
 	units := unitsOf(ref["bearings.cycles"][0], ref["bearings.failed"][0])
 	w, err := FitWeibull(units, 0.95)
@@ -54,6 +56,7 @@ func TestFitWeibull_Bearings(t *testing.T) {
 // NIST/SEMATECH e-Handbook 8.4.5.1: bounds of an MTBF, time-terminated; factors and
 // test lengths by its formulas.
 func TestExponentialOf_NIST(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ r, low, up float64 }{
 		{1, 0.21080, 19.4957}, {2, 0.31767, 5.62807}, {3, 0.38691, 3.66887}, {5, 0.47560, 2.53788},
 	} {
@@ -91,6 +94,7 @@ func TestExponentialOf_NIST(t *testing.T) {
 // out with SciPy; 682 in 925 is the example of R's binom.test, its bounds found again
 // from the binomial distribution's sums with another program.
 func TestProportionOf_Published(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		failures, cycles      int64
 		confidence, low, high float64
@@ -112,6 +116,7 @@ func TestProportionOf_Published(t *testing.T) {
 // Lippman-Hand, JAMA 249 (1983) 1743). It is -ln 0.05 = 2.9957 rounded up, so the
 // exact figure lies below it, closer the more cycles.
 func TestProportionOf_RuleOfThree(t *testing.T) {
+	t.Parallel()
 	for n, exact := range map[int64]float64{100: 0.029513, 300: 0.009936} {
 		p, _ := ProportionOf(0, n, 0.95)
 		within(t, "exact", p.AtMost, exact, 5e-7)
@@ -131,6 +136,7 @@ func TestProportionOf_RuleOfThree(t *testing.T) {
 // Zero-failure sample sizes, ln(1-c)/ln R rounded up: in any text on success-run
 // testing.
 func TestSampleSize_ZeroFailures(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		share, confidence float64
 		want              int
@@ -147,6 +153,7 @@ func TestSampleSize_ZeroFailures(t *testing.T) {
 
 // Ten boards ran 200,000 cycles, shape 2: (10·(2·10⁵)²/ln 10)^½, by hand.
 func TestWeibayesOf(t *testing.T) {
+	t.Parallel()
 	w, err := WeibayesOf(running(10, 200000), 2, 0.9)
 	if err != nil {
 		t.Fatal(err)
@@ -171,6 +178,7 @@ func TestWeibayesOf(t *testing.T) {
 // ISO 13849-1 B10d figures as worked by makers: a B10d of 20 million operated every
 // 20 s all year (a drive maker's guide), and 1 million every 10 s, 250 days of 8 h.
 func TestDangerousOf(t *testing.T) {
+	t.Parallel()
 	d, err := DangerousOf(2e7, Use{365.25, 24, 20})
 	if err != nil {
 		t.Fatal(err)

@@ -57,6 +57,7 @@ func unitsOf(cycles, failed []float64) []Unit {
 var sets = []string{"nist", "bearings", "genfan", "few"}
 
 func TestFitWeibull_R(t *testing.T) {
+	t.Parallel()
 	ref := reference(t)
 	for _, set := range sets {
 		t.Run(set, func(t *testing.T) {
@@ -103,6 +104,7 @@ func TestFitWeibull_R(t *testing.T) {
 }
 
 func TestProportionOf_R(t *testing.T) {
+	t.Parallel()
 	for _, row := range reference(t)["clopper"] {
 		p, err := ProportionOf(int64(row[0]), int64(row[1]), row[2])
 		if err != nil {
@@ -116,6 +118,7 @@ func TestProportionOf_R(t *testing.T) {
 }
 
 func TestExponentialOf_R(t *testing.T) {
+	t.Parallel()
 	for _, row := range reference(t)["exponential"] {
 		e, err := ExponentialOf(int(row[0]), 1, row[1])
 		if err != nil {
@@ -129,6 +132,7 @@ func TestExponentialOf_R(t *testing.T) {
 }
 
 func TestPoints_R(t *testing.T) {
+	t.Parallel()
 	ref := reference(t)
 	for _, n := range []int{1, 10, 37} {
 		units := make([]Unit, n)
@@ -150,6 +154,7 @@ func TestPoints_R(t *testing.T) {
 }
 
 func TestSampleSize_R(t *testing.T) {
+	t.Parallel()
 	for _, row := range reference(t)["size"] {
 		n, err := SampleSize(row[0], row[1], int(row[2]))
 		if err != nil || n != int(row[3]) {

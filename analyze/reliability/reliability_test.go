@@ -31,6 +31,7 @@ func failedAt(cycles ...float64) []Unit {
 }
 
 func TestRefused(t *testing.T) {
+	t.Parallel()
 	nan, inf := math.NaN(), math.Inf(1)
 	good := failedAt(10, 20, 30)
 	claim := Claim{Share: 0.1, Cycles: 1000, Shape: 2, Confidence: 0.9}
@@ -74,6 +75,7 @@ func TestRefused(t *testing.T) {
 func second[T any](_ T, err error) error { return err }
 
 func TestDoubts(t *testing.T) {
+	t.Parallel()
 	mixed := []Unit{{Cycles: 100, Failed: true, Load: "2 A"}, {Cycles: 200, Failed: true, Load: "5 A"}, {Cycles: 300, Load: "5 A"}}
 	w, err := FitWeibull(mixed, 0.9)
 	if err != nil || !contains(w.Doubts, "different loads (2 A, 5 A)") || !contains(w.Doubts, "2 failures only") {
@@ -105,6 +107,7 @@ func TestDoubts(t *testing.T) {
 // hold the true figures in about 90 % of 250 tests: 225, less or more 4 standard
 // deviations of 4.7.
 func TestFitWeibull_Coverage(t *testing.T) {
+	t.Parallel()
 	const tests, shape, scale = 250, 1.8, 1e5
 	trueB10 := scale * math.Pow(-math.Log1p(-0.1), 1/shape)
 	r := rand.New(rand.NewPCG(7, 7))
@@ -142,6 +145,7 @@ func TestFitWeibull_Coverage(t *testing.T) {
 // Whatever boards: the unit of cycles does not matter, bounds hold the value, B10
 // lies below the scale, and the line goes through it.
 func TestFitWeibull_Properties(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(2, 30).Draw(t, "boards")
 		units := make([]Unit, n)
@@ -179,6 +183,7 @@ func TestFitWeibull_Properties(t *testing.T) {
 // Stopped boards push the ranks of later failures up. Worked by hand: 4 boards, the
 // second stopped; increments (5-1)/(1+2) = 4/3.
 func TestPoints_Stopped(t *testing.T) {
+	t.Parallel()
 	p, err := Points([]Unit{{Cycles: 40, Failed: true}, {Cycles: 20}, {Cycles: 10, Failed: true}, {Cycles: 30, Failed: true}})
 	if err != nil || len(p) != 3 {
 		t.Fatal(p, err)
@@ -195,6 +200,7 @@ func TestPoints_Stopped(t *testing.T) {
 
 // A plan and its test agree: so many boards, allowed failures and all, show the claim.
 func TestClaim_Properties(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		c := Claim{Share: rapid.Float64Range(0.01, 0.5).Draw(t, "share"), Cycles: 1e5,
 			Shape: rapid.Float64Range(0.5, 4).Draw(t, "shape"), Confidence: rapid.Float64Range(0.5, 0.99).Draw(t, "confidence"),
@@ -222,6 +228,30 @@ func BenchmarkFitWeibull(b *testing.B) {
 	for b.Loop() {
 		if _, err := FitWeibull(units, 0.95); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// A share or a confidence outside 0 to 1 is refused by name, on either side.
+func TestShares_Refused(t *testing.T) {
+	t.Parallel()
+	claim := Claim{Share: 0.1, Cycles: 1e5, Shape: 1.5, Confidence: 0.9}
+	for _, x := range []float64{-1, 0, 1, 2, math.NaN()} {
+		share, sure := claim, claim
+		share.Share, sure.Confidence = x, x
+		for name, err := range map[string]error{
+			"sample size, share":      second(SampleSize(x, 0.9, 0)),
+			"sample size, confidence": second(SampleSize(0.9, x, 0)),
+			"boards, share":           second(share.Boards(1e5)),
+			"boards, confidence":      second(sure.Boards(1e5)),
+			"cycles, share":           second(share.CyclesEach(10)),
+			"cycles, confidence":      second(sure.CyclesEach(10)),
+			"proportion, confidence":  second(ProportionOf(1, 10, x)),
+			"fit, confidence":         second(FitWeibull(failedAt(1, 2, 3), x)),
+		} {
+			if err == nil || !strings.Contains(err.Error(), "must lie between 0 and 1") {
+				t.Errorf("%s of %g: %v", name, x, err)
+			}
 		}
 	}
 }

@@ -50,6 +50,7 @@ func withBudget(m analyze.Measurement, budget ...gum.Component) analyze.Measurem
 }
 
 func TestBudget_Golden(t *testing.T) {
+	t.Parallel()
 	r := budgeted()
 	for _, c := range []struct{ file, name string }{
 		{"level", "OUT3.high_level@arm-away#2"},
@@ -76,6 +77,7 @@ func TestBudget_Golden(t *testing.T) {
 // The forms for machines hold the numbers: the contributions' squares add up to the
 // combined one's.
 func TestBudget_Machines(t *testing.T) {
+	t.Parallel()
 	b, err := FindBudget(budgeted(), "OUT4.switching_delay@disarm")
 	if err != nil {
 		t.Fatal(err)
@@ -120,6 +122,7 @@ func TestBudget_Machines(t *testing.T) {
 }
 
 func TestFindBudget(t *testing.T) {
+	t.Parallel()
 	r := budgeted()
 	for _, c := range []struct {
 		name, event string
@@ -173,6 +176,7 @@ func TestFindBudget(t *testing.T) {
 
 // Any signal and event can be named, dots and marks among their letters or not.
 func TestParseBudget_RoundTrip(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		name := rapid.StringMatching(`[A-Za-z0-9_.-]{1,8}`)
 		w := wantedBudget{signal: name.Draw(t, "signal"), quantity: rapid.SampledFrom(analyze.Quantities()).Draw(t, "quantity"),

@@ -35,6 +35,7 @@ func golden(t *testing.T, name string, got []byte) {
 }
 
 func TestGolden(t *testing.T) {
+	t.Parallel()
 	for name, write := range map[string]func(*bytes.Buffer) error{
 		"report.csv":        func(b *bytes.Buffer) error { return CSV(b, invented()) },
 		"report.json":       func(b *bytes.Buffer) error { return JSON(b, invented()) },

@@ -75,6 +75,7 @@ func checkElement(t *testing.T, e xml.StartElement) {
 }
 
 func TestHTML_StandsAlone(t *testing.T) {
+	t.Parallel()
 	page := htmlOf(t, invented())
 	parsePage(t, page)
 	for _, word := range []string{"http:", "https:", "//", "url(", "@import", "javascript:"} {
@@ -85,6 +86,7 @@ func TestHTML_StandsAlone(t *testing.T) {
 }
 
 func TestHTML_Escapes(t *testing.T) {
+	t.Parallel()
 	const evil = `</td></style><script>alert(1)</script><img src=x onerror="alert(2)">&lt;'` + "\x00"
 	r := invented()
 	r.Run, r.Unit, r.Sequence, r.About, r.By, r.Rig, r.Reason, r.LogPath = evil, evil, evil, evil, evil, evil, evil, evil
@@ -102,6 +104,7 @@ func TestHTML_Escapes(t *testing.T) {
 
 // The page says what the text says.
 func TestHTML_SaysWhatTheTextSays(t *testing.T) {
+	t.Parallel()
 	words := strings.Join(strings.Fields(parsePage(t, htmlOf(t, invented()))), " ")
 	s, err := summarize(invented())
 	if err != nil {
@@ -145,6 +148,7 @@ func manyCycles(perCycle int) *Record {
 }
 
 func TestHTML_Cycles(t *testing.T) {
+	t.Parallel()
 	words := parsePage(t, htmlOf(t, manyCycles(1)))
 	for c := 1; c <= 1000; c++ {
 		want := c <= shownCycles || c == 500 || c == 700
@@ -158,6 +162,7 @@ func TestHTML_Cycles(t *testing.T) {
 }
 
 func TestHTML_CutsLongCycles(t *testing.T) {
+	t.Parallel()
 	page := htmlOf(t, manyCycles(1500))
 	if !strings.Contains(page, "The list ends after 2000 figures.") {
 		t.Error("the page does not say that it was cut")
@@ -169,6 +174,7 @@ func TestHTML_CutsLongCycles(t *testing.T) {
 
 // What was not tested to its end is not shown in green.
 func TestHTML_PassSoFar(t *testing.T) {
+	t.Parallel()
 	for complete, want := range map[bool]string{
 		true:  `<p class="result pass"><b>pass</b>`,
 		false: `<p class="result undecided"><b>pass so far</b>`,
@@ -183,6 +189,7 @@ func TestHTML_PassSoFar(t *testing.T) {
 
 // A picture has a name for who cannot see it.
 func TestHTML_PicturesAreNamed(t *testing.T) {
+	t.Parallel()
 	page := htmlOf(t, soaked(t, 5000, 30_000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) }))
 	if want := "<title>K1 operate time at energize</title>\n<desc>K1 operate time at energize: drifts by "; !strings.Contains(page, want) {
 		t.Errorf("the page does not hold %s", want)
@@ -190,6 +197,7 @@ func TestHTML_PicturesAreNamed(t *testing.T) {
 }
 
 func TestHTML_WritesNothingOnAFault(t *testing.T) {
+	t.Parallel()
 	r := invented()
 	r.Measurements = broken(3, errDisk)
 	var b bytes.Buffer

@@ -42,6 +42,7 @@ func readJSON(t testing.TB, b []byte) map[string]any {
 }
 
 func TestCSV_RoundTrip(t *testing.T) {
+	t.Parallel()
 	var b bytes.Buffer
 	if err := CSV(&b, invented()); err != nil {
 		t.Fatal(err)
@@ -94,6 +95,7 @@ func checkCell(t *testing.T, cell string, want, u float64) {
 
 // RFC 4180, 2.1: lines end with CRLF; 2.7: quotes are doubled.
 func TestCSV_Lines(t *testing.T) {
+	t.Parallel()
 	r := invented()
 	r.Measurements = stream([]analyze.Measurement{{
 		Cycle: 1, Signal: "OUT1", Quantity: analyze.Hold, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Doubts: analyze.InWords(`a "b", c`),
@@ -110,6 +112,7 @@ func TestCSV_Lines(t *testing.T) {
 }
 
 func TestJSON_Shape(t *testing.T) {
+	t.Parallel()
 	var b bytes.Buffer
 	if err := JSON(&b, invented()); err != nil {
 		t.Fatal(err)
@@ -135,6 +138,7 @@ func TestJSON_Shape(t *testing.T) {
 }
 
 func TestJSON_Empty(t *testing.T) {
+	t.Parallel()
 	var b bytes.Buffer
 	if err := JSON(&b, &Record{Run: "7"}); err != nil {
 		t.Fatal(err)
@@ -163,6 +167,7 @@ func drawMeasurement(t *rapid.T) analyze.Measurement {
 // Whatever is measured and whatever the texts hold, both formats can be read
 // back, say the same as each other, and have no number where there is none.
 func TestMachineFormats_Property(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		ms := rapid.SliceOfN(rapid.Custom(drawMeasurement), 0, 8).Draw(rt, "measurements")
 		r := &Record{Run: rapid.String().Draw(rt, "run"), Unit: rapid.String().Draw(rt, "unit"), Measurements: stream(ms)}
@@ -204,6 +209,7 @@ func flat(o map[string]any) []string {
 }
 
 func TestFormats_Faults(t *testing.T) {
+	t.Parallel()
 	formats := map[string]func(*bytes.Buffer, *Record) error{
 		"csv":  func(b *bytes.Buffer, r *Record) error { return CSV(b, r) },
 		"json": func(b *bytes.Buffer, r *Record) error { return JSON(b, r) },
@@ -228,6 +234,7 @@ type full struct{}
 func (full) Write([]byte) (int, error) { return 0, errDisk }
 
 func TestFormats_FullDisk(t *testing.T) {
+	t.Parallel()
 	r := invented()
 	for name, err := range map[string]error{
 		"csv": CSV(full{}, r), "json": JSON(full{}, r), "text": Text(full{}, r, TextOpts{}),

@@ -98,6 +98,7 @@ func broken(n int, fault error) iter.Seq2[analyze.Measurement, error] {
 }
 
 func TestCheckName(t *testing.T) {
+	t.Parallel()
 	for _, good := range []string{"", "INV-0042", "42", "Zoë Müller", "a=b", "x+y@z", "Ω-7"} {
 		if err := CheckName(good); err != nil {
 			t.Errorf("CheckName(%q) = %v; want it accepted", good, err)

@@ -13,6 +13,7 @@ import (
 )
 
 func TestRound(t *testing.T) {
+	t.Parallel()
 	inf := math.Inf(1)
 	for _, c := range []struct {
 		name         string
@@ -107,6 +108,7 @@ func numberIn(t *rapid.T, s string) float64 {
 }
 
 func TestRound_Property(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		value := drawMagnitude(t, "value", -9, 6)
 		if rapid.Bool().Draw(t, "negative") {
@@ -128,6 +130,7 @@ func TestRound_Property(t *testing.T) {
 }
 
 func TestRound_AloneProperty(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		value := drawMagnitude(t, "value", -9, 9)
 		v, _ := Round(analyze.Ripple, value, nan)
@@ -136,6 +139,7 @@ func TestRound_AloneProperty(t *testing.T) {
 }
 
 func TestReading(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		q        analyze.Quantity
 		value, u float64
@@ -159,6 +163,7 @@ func TestReading(t *testing.T) {
 }
 
 func TestLimitWords(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		q         analyze.Quantity
 		low, high float64

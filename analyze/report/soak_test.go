@@ -59,6 +59,7 @@ func steadily(_ int, rng *rand.Rand) float64 { return 0.005 + 0.0001*rng.NormFlo
 
 // What is planted is told, and nothing else.
 func TestText_Soak(t *testing.T) {
+	t.Parallel()
 	none := []string{"drifts by", "steps by", "WARNING", "out of its limit", "could not be measured", "in clusters"}
 	for _, c := range []struct {
 		name   string
@@ -112,6 +113,7 @@ func TestText_Soak(t *testing.T) {
 // A steady unit is said to drift or step in at most one of a hundred runs: with four
 // quantities, here each on its own, in at most one of four hundred.
 func TestSoak_FalseAlarms(t *testing.T) {
+	t.Parallel()
 	alarms := 0
 	for seed := range 200 {
 		r := soaked(t, 600, 6000, func(n int, _ *rand.Rand) float64 {
@@ -131,6 +133,7 @@ func TestSoak_FalseAlarms(t *testing.T) {
 
 // A digest's median is as near to the exact one as the legend says.
 func TestDigest_Median(t *testing.T) {
+	t.Parallel()
 	const n = 100_000
 	var all []float64
 	r := soaked(t, n, n, func(n int, rng *rand.Rand) float64 {
@@ -150,6 +153,7 @@ func TestDigest_Median(t *testing.T) {
 }
 
 func TestJSON_Soak(t *testing.T) {
+	t.Parallel()
 	r := soaked(t, 5000, 30_000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 5e-8*float64(n) })
 	r.Interruptions = []Interruption{{After: 17, Resumed: time.Unix(1_800_000_000, 0).UTC(), Reason: "the program or the power was cut off"}}
 	var b bytes.Buffer
@@ -199,6 +203,7 @@ func TestJSON_Soak(t *testing.T) {
 }
 
 func TestHTML_Soak(t *testing.T) {
+	t.Parallel()
 	r := soaked(t, 1000, 1000, steadily)
 	r.Interruptions = make([]Interruption, 25)
 	var b bytes.Buffer
@@ -215,6 +220,7 @@ func TestHTML_Soak(t *testing.T) {
 // A quantity that drifts or steps is drawn, with what is said of it; a steady one is
 // not. The page still stands alone.
 func TestHTML_Courses(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		each func(n int, rng *rand.Rand) float64

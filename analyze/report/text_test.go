@@ -22,6 +22,7 @@ func textOf(t *testing.T, r *Record, opts TextOpts) string {
 }
 
 func TestText_Width(t *testing.T) {
+	t.Parallel()
 	for _, width := range []int{100, 90, 80} {
 		for _, line := range strings.Split(textOf(t, invented(), TextOpts{Width: width}), "\n") {
 			if n := utf8.RuneCountInString(line); n > width {
@@ -33,6 +34,7 @@ func TestText_Width(t *testing.T) {
 
 // Colour is an ornament: without its codes the text is the same.
 func TestText_ColourCarriesNothing(t *testing.T) {
+	t.Parallel()
 	plain := textOf(t, invented(), TextOpts{Width: 100})
 	coloured := textOf(t, invented(), TextOpts{Width: 100, Colour: true})
 	if plain == coloured {
@@ -47,6 +49,7 @@ func TestText_ColourCarriesNothing(t *testing.T) {
 }
 
 func TestText_ObeysNoControls(t *testing.T) {
+	t.Parallel()
 	r := invented()
 	r.Unit, r.Notes = "A\x1b[2J\x07B", []string{"one\x1b]0;x\x07\ntwo"}
 	got := textOf(t, r, TextOpts{})
@@ -56,6 +59,7 @@ func TestText_ObeysNoControls(t *testing.T) {
 }
 
 func TestText_Words(t *testing.T) {
+	t.Parallel()
 	pass := analyze.Measurement{Cycle: 1, Event: "disarm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Expanded: 0.1, Limit: analyze.Limit{Lower: 11, Upper: nan}, Verdict: analyze.Pass}
 	bare := pass
 	bare.Limit, bare.Verdict = analyze.NoLimit(), analyze.NoVerdict
@@ -92,6 +96,7 @@ func TestText_Words(t *testing.T) {
 // Only what holds its state and is asked nothing else folds into the line of
 // steady outputs.
 func TestSummary_Folding(t *testing.T) {
+	t.Parallel()
 	hold := analyze.Measurement{Cycle: 1, Event: "disarm", Signal: "OUT1", Quantity: analyze.Hold, Value: 0, Expanded: nan, Limit: analyze.Limit{Lower: nan, Upper: 0}, Verdict: analyze.Pass}
 	level := analyze.Measurement{Cycle: 1, Event: "disarm", Signal: "OUT1", Quantity: analyze.LowLevel, Value: 0.01, Expanded: 0.005, Limit: analyze.NoLimit()}
 	for _, c := range []struct {
@@ -127,6 +132,7 @@ func TestSummary_Folding(t *testing.T) {
 }
 
 func TestSummary_Order(t *testing.T) {
+	t.Parallel()
 	var ms []analyze.Measurement
 	for _, k := range []struct {
 		signal   string
@@ -156,6 +162,7 @@ func TestSummary_Order(t *testing.T) {
 }
 
 func TestSummary_ManyReasons(t *testing.T) {
+	t.Parallel()
 	var ms []analyze.Measurement
 	for i := range 50 {
 		ms = append(ms, analyze.Measurement{Cycle: i + 1, Event: "arm", Signal: "OUT1", Quantity: analyze.SwitchingDelay, Value: nan, Expanded: nan, Limit: analyze.NoLimit(), Doubts: analyze.InWords(fmt.Sprintf("reason %d", i))})
@@ -202,6 +209,7 @@ func TestSummary_Remarks(t *testing.T) {
 }
 
 func TestReservoir_Exact(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		values []float64
 		want   float64
@@ -222,6 +230,7 @@ func TestReservoir_Exact(t *testing.T) {
 // standard deviations) and comes out the same every time, also where two kinds
 // of values take turns.
 func TestReservoir_Sampled(t *testing.T) {
+	t.Parallel()
 	const n = 200_000
 	random := rand.New(rand.NewPCG(3, 4))
 	draw := map[string]func(i int) float64{
@@ -251,6 +260,7 @@ func TestReservoir_Sampled(t *testing.T) {
 }
 
 func TestText_SaysWhereItSampled(t *testing.T) {
+	t.Parallel()
 	r := &Record{Run: "1", Complete: true, Measurements: func(yield func(analyze.Measurement, error) bool) {
 		for i := range reservoirLen + 1 {
 			if !yield(analyze.Measurement{Cycle: i + 1, Event: "arm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Expanded: 0.1, Limit: analyze.NoLimit()}, nil) {

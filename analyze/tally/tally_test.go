@@ -70,6 +70,7 @@ func bytesOf(t testing.TB, a *tally.Tally) []byte {
 }
 
 func TestTally(t *testing.T) {
+	t.Parallel()
 	a := upTo(t, fresh(t), 1, 300)
 	if a.Complete != 270 || a.CutOff != 30 || a.Last != 300 {
 		t.Errorf("%d complete, %d cut off, last %d", a.Complete, a.CutOff, a.Last)
@@ -99,6 +100,7 @@ func TestTally(t *testing.T) {
 // A tally that is stored and read back at any point comes to the same as one that
 // never was.
 func TestTally_StateGoesOn(t *testing.T) {
+	t.Parallel()
 	want := bytesOf(t, upTo(t, fresh(t), 1, 5000))
 	for _, at := range []int{0, 1, 37, 400, 2500, 5000} {
 		state := bytesOf(t, upTo(t, fresh(t), 1, at))
@@ -114,6 +116,7 @@ func TestTally_StateGoesOn(t *testing.T) {
 
 // What cannot be read is refused, and the tally stays as it was.
 func TestTally_BadState(t *testing.T) {
+	t.Parallel()
 	a := upTo(t, fresh(t), 1, 40)
 	before := bytesOf(t, a)
 	for _, bad := range [][]byte{nil, []byte("tally"), before[:len(before)-1], append(bytes.Clone(before), 0), []byte("tally\x00\x03xxxx")} {

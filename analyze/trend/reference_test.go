@@ -45,6 +45,7 @@ func near(t *testing.T, what string, got, want, relative float64) {
 // Against R 4.2.2 and SciPy 1.10.1 with the Nile and Lake Huron series; how the
 // values were made stands in testdata/reference.R and reference.py.
 func TestDriftAndStep_Reference(t *testing.T) {
+	t.Parallel()
 	r, sp := readReference(t, "reference-r.txt"), readReference(t, "reference-scipy.txt")
 	for _, set := range []string{"Nile", "LakeHuron"} {
 		s, err := New()
@@ -94,6 +95,7 @@ func TestDriftAndStep_Reference(t *testing.T) {
 
 // The Nile's flow fell at once after 1898, its 28th year: Cobb, Biometrika 65 (1978) 243.
 func TestStep_Nile(t *testing.T) {
+	t.Parallel()
 	s, err := New()
 	if err != nil {
 		t.Fatal(err)
@@ -111,6 +113,7 @@ func TestStep_Nile(t *testing.T) {
 
 // Against R's phyper, see testdata/reference.R.
 func TestFailures_Rows(t *testing.T) {
+	t.Parallel()
 	for _, row := range readReference(t, "reference-r.txt")["rows"] {
 		f := failures{judged: int64(row[0]), outside: int64(row[1]), rows: int64(row[2])}
 		near(t, "rows", f.fewRows(), row[3], 1e-7)

@@ -44,6 +44,7 @@ func extend(t testing.TB, s *Series, to int, value func(cycle int) (float64, Out
 func noise(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 42)) }
 
 func TestSeries_Add_Refused(t *testing.T) {
+	t.Parallel()
 	s := made(t, 5, func(c int) (float64, Outcome) { return 1, Within })
 	before, _ := s.MarshalBinary()
 	for _, c := range []struct {
@@ -70,6 +71,7 @@ func TestSeries_Add_Refused(t *testing.T) {
 }
 
 func TestSeries_Counts(t *testing.T) {
+	t.Parallel()
 	s, err := New()
 	if err != nil {
 		t.Fatal(err)
@@ -101,6 +103,7 @@ func TestSeries_Counts(t *testing.T) {
 }
 
 func TestSeries_Empty(t *testing.T) {
+	t.Parallel()
 	got := made(t, 0, nil).Summary()
 	if got.N != 0 || !math.IsNaN(got.Mean) || !math.IsNaN(got.SD) || !math.IsNaN(got.Quantiles[4].Value) || !math.IsNaN(got.Min.Value) {
 		t.Errorf("got %+v", got)
@@ -111,6 +114,7 @@ func TestSeries_Empty(t *testing.T) {
 // deviation and lag-1 autocorrelation. Lew and Mavro hold measured data, PiDigits
 // the digits of pi, the NumAcc sets are built to break formulas.
 func TestMoments_StRD(t *testing.T) {
+	t.Parallel()
 	ref := readReference(t, "strd.txt")
 	numAcc := func(first, low, high float64, n int) []float64 {
 		x := []float64{first}
@@ -150,6 +154,7 @@ func TestMoments_StRD(t *testing.T) {
 // The rank of a quantile is off by at most what sketch.go says, whatever the order
 // and shape of the values.
 func TestSeries_Quantile_Rank(t *testing.T) {
+	t.Parallel()
 	const n = 100000
 	r := noise(1)
 	for name, value := range map[string]func(c int) float64{
@@ -190,6 +195,7 @@ func TestSeries_Quantile_Rank(t *testing.T) {
 
 // R: quantile(c(1, 2, 4, 8), c(.5, .25)) is 3 and 1.75 (type 7).
 func TestSeries_Quantile_Exact(t *testing.T) {
+	t.Parallel()
 	s := made(t, 4, func(c int) (float64, Outcome) { return math.Pow(2, float64(4-c)), Unjudged })
 	if a, b := s.Quantile(0.5), s.Quantile(0.25); a != 3 || b != 1.75 {
 		t.Errorf("got %g and %g", a, b)
@@ -203,6 +209,7 @@ func TestSeries_Quantile_Exact(t *testing.T) {
 
 // Blocks of nine bear four wild values; the trend must not see them.
 func TestBlocks_Outliers(t *testing.T) {
+	t.Parallel()
 	r := noise(3)
 	s := made(t, 50000, func(c int) (float64, Outcome) {
 		if c%50 == 0 {
@@ -218,6 +225,7 @@ func TestBlocks_Outliers(t *testing.T) {
 }
 
 func TestBlocks_CoverAll(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(0, 20000).Draw(t, "n")
 		var b blocks

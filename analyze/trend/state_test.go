@@ -16,6 +16,7 @@ import (
 // as one that was not, whoever looked at it in between; and so does one that is
 // added again from a log.
 func TestSeries_Resume(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		n := rapid.IntRange(0, 6000).Draw(rt, "cycles")
 		stops := rapid.SliceOfN(rapid.IntRange(0, n), 0, 4).Draw(rt, "stops")
@@ -54,6 +55,7 @@ func TestSeries_Resume(t *testing.T) {
 }
 
 func TestSeries_UnmarshalBinary_Damaged(t *testing.T) {
+	t.Parallel()
 	r := noise(2)
 	s := made(t, 3000, func(int) (float64, Outcome) { return r.NormFloat64(), Within })
 	good, err := s.MarshalBinary()
@@ -122,6 +124,7 @@ func FuzzSeries_UnmarshalBinary(f *testing.F) {
 
 // A summary read twice, and after a state, is the same.
 func TestSeries_Summary_Steady(t *testing.T) {
+	t.Parallel()
 	r := noise(4)
 	s := made(t, 7000, func(c int) (float64, Outcome) { return float64(c)/1e4 + r.NormFloat64(), Within })
 	a := s.Summary()

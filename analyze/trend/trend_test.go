@@ -30,6 +30,7 @@ func overSeeds(trial func(r *rand.Rand) bool) int {
 // Significance of the time. 16 of 1,000 is the 97th percentile of chance where the
 // rate is exactly 1 %.
 func TestDriftAndStep_FalseAlarms(t *testing.T) {
+	t.Parallel()
 	for name, value := range map[string]func(r *rand.Rand) float64{
 		"normal":      (*rand.Rand).NormFloat64,
 		"exponential": (*rand.Rand).ExpFloat64,
@@ -59,6 +60,7 @@ func TestDriftAndStep_FalseAlarms(t *testing.T) {
 // limits from within the noise to three standard deviations off, looking up to nine
 // times as far ahead as the run has come. At most 1 in 100 of them may warn at all.
 func TestForecast_FalseAlarms(t *testing.T) {
+	t.Parallel()
 	hits := overSeeds(func(r *rand.Rand) bool {
 		s := made(t, 0, nil)
 		warned := false
@@ -79,6 +81,7 @@ func TestForecast_FalseAlarms(t *testing.T) {
 
 // Failures that strike by chance are seldom called clustered or growing.
 func TestFailures_FalseAlarms(t *testing.T) {
+	t.Parallel()
 	for _, p := range []float64{0.5, 0.2, 0.05, 0.01} {
 		var clustered, growing atomic.Int64
 		overSeeds(func(r *rand.Rand) bool {
@@ -107,6 +110,7 @@ func TestFailures_FalseAlarms(t *testing.T) {
 }
 
 func TestFailures_Patterns(t *testing.T) {
+	t.Parallel()
 	r := noise(9)
 	for _, c := range []struct {
 		name                string
@@ -139,6 +143,7 @@ func TestFailures_Patterns(t *testing.T) {
 // A planted drift of 0.5 ms over 300,000 cycles in noise of 1 ms, found to within twice
 // its stated bounds.
 func TestSummary_Drift(t *testing.T) {
+	t.Parallel()
 	r := noise(11)
 	const perThousand = 0.5e-3 / 300
 	s := made(t, 300000, func(c int) (float64, Outcome) {
@@ -171,6 +176,7 @@ func TestSummary_Drift(t *testing.T) {
 // 950, less or more 4 standard deviations of 7. (With fewer seeds the bounds are
 // wider than that.)
 func TestDrift_Coverage(t *testing.T) {
+	t.Parallel()
 	hits := overSeeds(func(r *rand.Rand) bool {
 		s := made(t, 60, func(c int) (float64, Outcome) { return 0.02*float64(c) + r.NormFloat64(), Within })
 		d := s.fit().line
@@ -182,6 +188,7 @@ func TestDrift_Coverage(t *testing.T) {
 }
 
 func TestSummary_Step(t *testing.T) {
+	t.Parallel()
 	r := noise(12)
 	const at = 123456
 	s := made(t, 300000, func(c int) (float64, Outcome) {
@@ -205,6 +212,7 @@ func TestSummary_Step(t *testing.T) {
 // Wear begins late: level for 80 % of the cycles so far, then rising. A line through
 // all of it would see the crossing too late.
 func TestForecast_LateWear(t *testing.T) {
+	t.Parallel()
 	r := noise(13)
 	const n = 100000
 	s := made(t, n, func(c int) (float64, Outcome) {
@@ -217,6 +225,7 @@ func TestForecast_LateWear(t *testing.T) {
 }
 
 func TestForecast_Silent(t *testing.T) {
+	t.Parallel()
 	drift := func(c int) (float64, Outcome) { return float64(c), Within }
 	for _, c := range []struct {
 		name    string
@@ -252,6 +261,7 @@ func TestForecast_Silent(t *testing.T) {
 // A workshop that warms and cools: a slow swing over many blocks inflates the
 // variance, so it is not taken for a drift, while a drift under it is found.
 func TestSummary_Swing(t *testing.T) {
+	t.Parallel()
 	r := noise(14)
 	swing := func(c int) float64 { return math.Sin(2*math.Pi*float64(c)/8000) + 0.3*r.NormFloat64() }
 	still := made(t, 100000, func(c int) (float64, Outcome) { return swing(c), Within }).Summary()
