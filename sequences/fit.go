@@ -12,10 +12,13 @@ import (
 	"makebreak/rig/yamlfile"
 )
 
-// Fits says whether the rig can run the sequence. The error names everything that
-// the rig lacks, as *yamlfile.Error at its place in the sequence file; cautions are
-// what can be run and not shown.
+// Fits says whether the rig can run the sequence. The error names everything that the rig
+// lacks, as *yamlfile.Error at its place in the sequence file, or says that the rig is of
+// another kind. Cautions say what can be run and not shown.
 func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
+	if err := s.otherBench(r); err != nil {
+		return nil, err
+	}
 	doc, err := yamlfile.Parse(s.File, s.Source)
 	if err != nil {
 		doc = &yamlfile.Doc{File: s.File} // not read from a file: no places

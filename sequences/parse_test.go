@@ -16,6 +16,8 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
+
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 )
@@ -197,7 +199,7 @@ func TestBuiltin(t *testing.T) {
 
 func TestLoad(t *testing.T) {
 	_, err := Load("armed-hihg")
-	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "built in are armed-high, armed-low") || !strings.Contains(err.Error(), "and relay-supply") {
+	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "did you mean armed-high? Use one of: armed-high, armed-low") || !strings.Contains(err.Error(), ", relay-supply") {
 		t.Errorf("unknown name: %v", err)
 	}
 	if _, err := Load(t.TempDir()); err == nil {
@@ -285,10 +287,10 @@ func TestSequence_Fits(t *testing.T) {
 
 // A sequence made in Go has no file; what does not fit is said without a place.
 func TestSequence_Fits_noFile(t *testing.T) {
-	s := &Sequence{File: "made", Steps: []Step{step("alarm", time.Second)}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
+	s := &Sequence{File: "made", Steps: []Step{step("energise", time.Second)}, Plan: analyze.Plan{Outputs: []analyze.OutputPlan{{Signal: "X"}}}}
 	_, err := s.Fits(rigfile.Builtin()[1])
 	want := "made: outputs.X: \"X\": the rig has no output of this name; use COIL (rig relay)\n" +
-		"made: steps[0].event: \"alarm\": the rig file does not define this event; use one of: energize, release (rig relay)"
+		"made: steps[0].event: \"energise\": the rig file does not define this event; did you mean energize? Use one of: energize, release (rig relay)"
 	if err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}
@@ -296,3 +298,25 @@ func TestSequence_Fits_noFile(t *testing.T) {
 
 // voltsAlike takes two voltages that are not stated for equal.
 var voltsAlike = cmp.Comparer(func(a, b unit.Volts) bool { return a == b || a != a && b != b })
+
+// A rig of another kind is named as that, in one sentence, and not name by name.
+func TestSequence_Fits_otherBench(t *testing.T) {
+	panel, relay := rigfile.Builtin()[0], rigfile.Builtin()[1]
+	for _, c := range []struct {
+		sequence string
+		rig      *wiring.Rig
+		want     string
+	}{
+		{"armed-high", relay, "armed-high: this sequence needs a panel with the events arm-away, disarm and arm-stay, and rig relay is a relay bench with energize and release; use another rig or another sequence"},
+		{"relay-only", panel, "relay-only: this sequence needs a rig with the events energize and release, and rig panel has arm-away, arm-stay, disarm, alarm and chime; use another rig or another sequence"},
+	} {
+		s, err := Load(c.sequence)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = s.Fits(c.rig)
+		if err == nil || err.Error() != c.want || problem.KindOf(err) != problem.Input {
+			t.Errorf("got  %v\nwant %s", err, c.want)
+		}
+	}
+}

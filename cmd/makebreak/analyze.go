@@ -42,7 +42,7 @@ K1_NO and K1_NC. - reads standard input.`,
   makebreak analyze capture.csv --sequence armed-high --as csv -o figures.csv`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return failed(exitUsage, errors.New("analyze takes at least one capture file; - reads standard input"))
+				return badUsage("analyze takes at least one capture file; - reads standard input")
 			}
 			return nil
 		},
@@ -67,7 +67,7 @@ func (a *app) analyze(ctx context.Context, files []string, o *analyzeOpts) error
 		}
 	}
 	if a.as == "html" && len(files) > 1 {
-		return failed(exitUsage, errors.New("--as html makes one page of one capture; name one file"))
+		return badUsage("--as html makes a page of one capture; name one file")
 	}
 	var records []*report.Record
 	worst := analyze.NoVerdict
@@ -95,7 +95,7 @@ func (o *analyzeOpts) averagedTime() (time.Duration, error) {
 		return 0, failed(exitUsage, fmt.Errorf("--averaged: %w", err))
 	}
 	if s <= 0 || s > 3600 {
-		return 0, failed(exitUsage, fmt.Errorf("--averaged %s: more than nothing and at most 1 h may stand there", o.averaged))
+		return 0, badUsage("--averaged %s: must be above 0 s and at most 1 h", o.averaged)
 	}
 	return capture.FromSeconds(s).Sub(0), nil
 }
@@ -127,11 +127,11 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 	}
 	r, err := csvfile.NewReader(interruptible{ctx, in}, name, averaged)
 	if err != nil {
-		return nil, inputError(err)
+		return nil, otherFile(file, sequences.CaptureFile, inputError(err))
 	}
 	rec, unlike, err := record.OfCapture(name, r, seq)
 	if err != nil {
-		return nil, inputError(err)
+		return nil, otherFile(file, sequences.CaptureFile, inputError(err))
 	}
 	if unlike != "" && (a.as == "csv" || a.as == "json") {
 		a.note("%s: %s", name, unlike) // these have no place for cautions

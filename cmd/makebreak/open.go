@@ -3,12 +3,15 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"slices"
 	"strings"
 
 	"makebreak/rig/bench"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
@@ -27,7 +30,7 @@ func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
 	}
 	cautions, err := seq.Fits(rig)
 	if err != nil {
-		return nil, failed(exitInput, err)
+		return nil, problem.Of(problem.Input, err)
 	}
 	seq.Cautions = append(seq.Cautions, cautions...)
 	for _, p := range rig.Check() {
@@ -44,7 +47,7 @@ func (a *app) rigFile() (*wiring.Rig, error) {
 	}
 	rig, err := rigfile.Load(a.rig)
 	if err != nil {
-		return nil, inputError(err)
+		return nil, otherFile(a.rig, sequences.RigFile, inputError(err))
 	}
 	if !a.ownRig() {
 		return rig, nil
@@ -75,13 +78,32 @@ func (a *app) rigSource() string {
 
 // inputError is an error of reading a file that the user named.
 func inputError(err error) error {
-	if err == nil {
-		return nil
-	}
 	if errors.Is(err, context.Canceled) {
-		return failed(exitInterrupted, errors.New("interrupted"))
+		return problem.New(problem.Interrupted, "interrupted")
 	}
-	return failed(exitInput, err)
+	return problem.Of(problem.Input, err)
+}
+
+// otherFile says what a file is that could not be read as the kind wanted, where it is one
+// of another kind; else it returns the error as it is.
+func otherFile(path string, want sequences.FileKind, err error) error {
+	const most = 1 << 20 // bytes
+	f, openErr := os.Open(path)
+	if openErr != nil {
+		return err
+	}
+	defer f.Close()
+	text, readErr := io.ReadAll(io.LimitReader(f, most))
+	kind := sequences.FileKindOf(text)
+	if readErr != nil || kind == "" || kind == want {
+		return err
+	}
+	use := map[sequences.FileKind]string{
+		sequences.SequenceFile: "makebreak run takes it",
+		sequences.RigFile:      "name it with --rig",
+		sequences.CaptureFile:  "makebreak analyze takes it",
+	}
+	return problem.Of(problem.Input, fmt.Errorf("%s is %s, not %s; %s", path, kind, want, use[kind]))
 }
 
 // openBench opens the bench, simulated or real, for a sequence.
@@ -109,11 +131,14 @@ func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulat
 // loadSequence reads the sequence named.
 func loadSequence(name string) (*sequences.Sequence, error) {
 	if name == "" {
-		return nil, failed(exitUsage, errors.New("a sequence needs a name, a built-in one or a file's; it was given an empty one"))
+		return nil, badUsage("name a sequence: a built-in one or a file, not an empty name")
 	}
 	seq, err := sequences.Load(name)
 	if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./") {
-		return nil, failed(exitUsage, err) // a mistyped name, not a file
+		return nil, problem.Of(problem.Usage, err) // a mistyped name, not a file
 	}
-	return seq, inputError(err)
+	if err != nil {
+		return nil, otherFile(name, sequences.SequenceFile, inputError(err))
+	}
+	return seq, nil
 }

@@ -60,7 +60,7 @@ func (a *age) String() string {
 
 func (a *age) Type() string { return "age" }
 
-func (a *age) mayStand() string { return "a time up to 36500d, as in 90d, 12w or 36h," }
+func (a *age) rule() string { return "must be a time up to 36500d, for example 90d, 12w or 36h" }
 
 // busyWithin is how recently a run that has not ended may have stored a cycle to be
 // taken for one that goes on.

@@ -100,9 +100,9 @@ or a file of results could not be written, 130 interrupted.`,
 	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
 	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
-	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json or html, as far as the command has it")
+	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json or html, where the command supports it")
 	f.StringVarP(&a.file, "output", "o", "", "write the results to a `file`, whole or not at all")
-	f.BoolVar(&a.quiet, "quiet", false, "no progress, no results as text; the exit status tells")
+	f.BoolVar(&a.quiet, "quiet", false, "no progress and no results as text; only the exit status")
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
@@ -121,11 +121,11 @@ func (a *app) check(c *cobra.Command) error {
 	}
 	for flag, name := range map[string]string{"--unit": a.unit, "--by": a.by} {
 		if err := report.CheckName(name); err != nil {
-			return failed(exitUsage, fmt.Errorf("%s: %w", flag, err))
+			return badUsage("%s: %w", flag, err)
 		}
 	}
 	if c.Flags().Changed("rig") && a.rig == "" || a.log == "" || c.Flags().Changed("output") && a.file == "" {
-		return failed(exitUsage, errors.New("--rig, --log and -o need a file's name; they were given an empty one"))
+		return badUsage("--rig, --log and -o need a file's name, not an empty one")
 	}
 	return a.canDeliver()
 }

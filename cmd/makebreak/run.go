@@ -55,7 +55,7 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 				return noArguments(c, args)
 			}
 			if len(args) != 1 {
-				return failed(exitUsage, fmt.Errorf("run takes one sequence, a built-in name or a file; makebreak run --list shows the built-in ones"))
+				return badUsage("run takes one sequence, a built-in name or a file; makebreak run --list shows the built-in ones")
 			}
 			return nil
 		},
@@ -81,10 +81,10 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.IntVar(&o.cycles, "cycles", 0, "`number` of cycles (default: the sequence's)")
 	f.BoolVar(&o.stopOnFail, "stop-on-fail", false, "stop after the first cycle that does not pass")
-	f.BoolVar(&o.yes, "yes", false, "the cautions have been read (for scripts)")
-	f.Uint64Var(&o.seed, "seed", 0, "`number` that the simulated bench is drawn from (default: a new one)")
+	f.BoolVar(&o.yes, "yes", false, "accept the safety notes beforehand (for scripts)")
+	f.Uint64Var(&o.seed, "seed", 0, "seed of the simulated bench: the same `number` gives the same result (default: a new one)")
 	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE]`; may be repeated")
-	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take its time")
+	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take as long as a real one")
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
 }
@@ -149,10 +149,10 @@ func (o *runOpts) planned(c *cobra.Command, seq *sequences.Sequence) (int, error
 		cycles = o.cycles
 	}
 	if cycles < 1 {
-		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: a whole number from 1 may stand there", cycles))
+		return 0, badUsage("--cycles %d: must be a whole number, 1 or more", cycles)
 	}
 	if cycles > soak.MaxCycle {
-		return 0, failed(exitUsage, fmt.Errorf("--cycles %d: that is more than a run can hold; at most %d may stand there", cycles, soak.MaxCycle))
+		return 0, badUsage("--cycles %d: must be at most %d", cycles, soak.MaxCycle)
 	}
 	return cycles, nil
 }
@@ -176,10 +176,10 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (setup.Simulatio
 		s.Seed = uint64(rand.Uint32())
 	}
 	if err := s.Plant(o.faults); err != nil {
-		return s, failed(exitUsage, fmt.Errorf("--fault: %w", err))
+		return s, badUsage("--fault: %w", err)
 	}
 	if !rig.Simulated && (len(o.faults) > 0 || o.realTime || c.Flags().Changed("seed")) {
-		return s, failed(exitUsage, errors.New("--fault, --seed and --real-time are for the simulated bench; this rig file is of a real one"))
+		return s, badUsage("--fault, --seed and --real-time are for the simulated bench only; leave them out with a real rig")
 	}
 	return s, nil
 }

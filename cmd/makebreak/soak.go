@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"strconv"
 	"time"
 
@@ -104,22 +103,22 @@ func (n *countOrAll) String() string {
 
 func (n *countOrAll) Type() string { return "number or all" }
 
-func (n *countOrAll) mayStand() string { return "a whole number from 0, or all," }
+func (n *countOrAll) rule() string { return "must be a whole number, 0 or more, or all" }
 
 func (o *soakOpts) check(c *cobra.Command) error {
 	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every} {
 		if n < 0 {
-			return failed(exitUsage, fmt.Errorf("%s %d: a whole number from 0 may stand there", name, n))
+			return badUsage("%s %d: must be a whole number, 0 or more", name, n)
 		}
 	}
 	if c.Flags().Changed("tell-every") && o.tellEvery < 1 {
-		return failed(exitUsage, fmt.Errorf("--tell-every %d: a whole number from 1 may stand there", o.tellEvery))
+		return badUsage("--tell-every %d: must be a whole number, 1 or more", o.tellEvery)
 	}
 	if o.waitForRig < 0 {
-		return failed(exitUsage, fmt.Errorf("--wait-for-rig %s: a time from 0 may stand there, as in 10m", o.waitForRig))
+		return badUsage("--wait-for-rig %s: must be 0s or more, for example 10m", o.waitForRig)
 	}
 	if o.goOn && o.resume != "" {
-		return failed(exitUsage, errors.New("--go-on and --resume do not go together: --go-on finds the run by unit and sequence"))
+		return badUsage("use either --go-on or --resume: --go-on finds the run by unit and sequence")
 	}
 	return nil
 }

@@ -39,7 +39,7 @@ func (p *percent) String() string {
 
 func (p *percent) Type() string { return "share" }
 
-func (p *percent) mayStand() string { return "a share between 0 and 100 %, as in 90%," }
+func (p *percent) rule() string { return "must be between 0 and 100 %, for example 90%" }
 
 // planOpts are the flags of soak plan.
 type planOpts struct {
@@ -90,22 +90,22 @@ const planMost = 1e12
 func (o *planOpts) check(c *cobra.Command) error {
 	given := c.Flags().Changed
 	cycles := func(x float64) bool { return x >= 1 && x <= planMost && x == math.Trunc(x) }
-	const cyclesMay = "a whole number of cycles from 1 to %.0f may stand there"
+	const cyclesRule = "must be a whole number of cycles from 1 to %.0f"
 	switch {
 	case !given("b10"):
 		return errors.New("soak plan needs --b10, as in --b10 100000")
 	case !cycles(o.b10):
-		return fmt.Errorf("--b10 %g: "+cyclesMay, o.b10, planMost)
+		return fmt.Errorf("--b10 %g: "+cyclesRule, o.b10, planMost)
 	case given("boards") && given("cycles"):
-		return errors.New("--boards and --cycles do not go together: each follows from the other")
+		return errors.New("use either --boards or --cycles: each follows from the other")
 	case given("cycles") && !cycles(o.each):
-		return fmt.Errorf("--cycles %g: "+cyclesMay, o.each, planMost)
+		return fmt.Errorf("--cycles %g: "+cyclesRule, o.each, planMost)
 	case !(o.shape >= 0.1 && o.shape <= 100):
-		return fmt.Errorf("--shape %g: a number from 0.1 to 100 may stand there", o.shape)
+		return fmt.Errorf("--shape %g: must be from 0.1 to 100", o.shape)
 	case o.allowed < 0 || o.allowed > 1000:
-		return fmt.Errorf("--failures %d: a whole number from 0 to 1000 may stand there", o.allowed)
+		return fmt.Errorf("--failures %d: must be a whole number from 0 to 1000", o.allowed)
 	case given("boards") && (o.boards <= o.allowed || o.boards > 1_000_000):
-		return fmt.Errorf("--boards %d: a whole number above the %d that may fail, up to 1000000, may stand there", o.boards, o.allowed)
+		return fmt.Errorf("--boards %d: must be a whole number from %d (one more than may fail) to 1000000", o.boards, o.allowed+1)
 	}
 	return nil
 }

@@ -21,7 +21,7 @@ func drawing(path string) (func(*picture.Paper, io.Writer) error, error) {
 	ending := filepath.Ext(path)
 	draw := drawings[strings.ToLower(ending)]
 	if draw == nil {
-		return nil, failed(exitUsage, fmt.Errorf("--plot %s: a file that ends in .svg or .png may stand there", path))
+		return nil, badUsage("--plot %s: the file's name must end in .svg or .png", path)
 	}
 	return draw, nil
 }
@@ -35,7 +35,7 @@ func (o *reliabilityOpts) canPlot() error {
 		return err
 	}
 	if special(o.plot) {
-		return cannotWrite(o.plot, errors.New("it is no ordinary file"))
+		return cannotWrite(o.plot, errors.New("it is not an ordinary file"))
 	}
 	return canCreate(o.plot)
 }

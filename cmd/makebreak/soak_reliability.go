@@ -40,13 +40,13 @@ and the boards that were stopped.`,
   makebreak soak reliability last --shape 2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return failed(exitUsage, errors.New("soak reliability takes one or more runs, as makebreak runs lists them"))
+				return badUsage("soak reliability takes one or more runs, as makebreak runs lists them")
 			}
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			if c.Flags().Changed("shape") && !(o.shape > 0) || c.Flags().Changed("cycles-per-year") && !(o.perYear > 0) {
-				return failed(exitUsage, errors.New("--shape and --cycles-per-year: a number above 0 may stand there"))
+				return badUsage("--shape and --cycles-per-year must be above 0")
 			}
 			if err := o.canPlot(); err != nil {
 				return err
@@ -166,7 +166,7 @@ func (a *app) writeLives(w io.Writer, r *lifeResult) error {
 	}
 	if err := writeTable(w, []string{"board", "cycles", "ended by"}, func(row func(...any)) {
 		for _, u := range r.units {
-			how := "being stopped"
+			how := "stopped, not failed"
 			if u.Failed {
 				how = "a failure"
 			}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"makebreak/rig/problem"
 	"makebreak/rig/words"
 )
 
@@ -29,9 +30,9 @@ func flagError(c *cobra.Command, err error) error {
 	case errors.As(err, &lone):
 		err = fmt.Errorf("%s needs a %s after it", flagName(lone.GetFlag()), valueWord(lone.GetFlag()))
 	case errors.As(err, &invalid):
-		err = fmt.Errorf("%s %q: %s may stand there", flagName(invalid.GetFlag()), invalid.GetValue(), mayStand(invalid.GetFlag()))
+		err = fmt.Errorf("%s %q: %s", flagName(invalid.GetFlag()), invalid.GetValue(), rule(invalid.GetFlag()))
 	}
-	return failed(exitUsage, err)
+	return problem.Of(problem.Usage, err)
 }
 
 // flagNames lists a command's flags, its own first.
@@ -64,27 +65,27 @@ func valueWord(f *pflag.Flag) string {
 	return word
 }
 
-// teller is a flag's value that says itself what may stand there.
-type teller interface{ mayStand() string }
+// ruled is a flag's value that says itself what it must be.
+type ruled interface{ rule() string }
 
-// mayStand says what a flag takes, by the type of its value.
-func mayStand(f *pflag.Flag) string {
-	if v, ok := f.Value.(teller); ok {
-		return v.mayStand()
+// rule says what a flag's value must be, by its type.
+func rule(f *pflag.Flag) string {
+	if v, ok := f.Value.(ruled); ok {
+		return v.rule()
 	}
 	switch t := f.Value.Type(); {
 	case t == "bool":
-		return "nothing, true or false"
+		return "must be true or false, or left out"
 	case strings.HasPrefix(t, "uint"):
-		return "a whole number from 0"
+		return "must be a whole number, 0 or more"
 	case strings.HasPrefix(t, "int"):
-		return "a whole number"
+		return "must be a whole number"
 	case strings.HasPrefix(t, "float"):
-		return "a number"
+		return "must be a number"
 	case t == "duration":
-		return "a time, as in 1.5s,"
+		return "must be a time, for example 1.5s"
 	}
-	return "a " + valueWord(f)
+	return "must be a " + valueWord(f)
 }
 
 // noSuchCommand refuses words after a command that only holds others.
@@ -99,9 +100,9 @@ func noSuchCommand(c *cobra.Command, args []string) error {
 		}
 	}
 	if len(names) == 0 {
-		return failed(exitUsage, fmt.Errorf("%s has no commands below it; it was given %q", c.CommandPath(), args[0]))
+		return badUsage("%s has no commands below it; leave %q out", c.CommandPath(), args[0])
 	}
-	return failed(exitUsage, fmt.Errorf("%s has no command %q; its commands: %s", c.CommandPath(), args[0], strings.Join(words.NearestFirst(args[0], names), ", ")))
+	return badUsage("%s has no command %q; %s", c.CommandPath(), args[0], words.UseOneOf(args[0], names))
 }
 
 // helpCommand shows a command's help and, unlike the library's own, refuses a
@@ -113,7 +114,7 @@ func helpCommand(root *cobra.Command) *cobra.Command {
 		RunE: func(_ *cobra.Command, args []string) error {
 			c, rest, err := root.Find(args)
 			if err != nil {
-				return failed(exitUsage, err)
+				return problem.Of(problem.Usage, err)
 			}
 			if err := noSuchCommand(c, rest); err != nil {
 				return err
@@ -190,5 +191,5 @@ func (a *app) choice(what string, may ...string) error {
 	if slices.Contains(may, a.as) {
 		return nil
 	}
-	return failed(exitUsage, fmt.Errorf("%s --as %q: %s may stand there", what, a.as, words.Or(may)))
+	return badUsage("%s --as %q: %s", what, a.as, words.UseOneOf(a.as, may))
 }

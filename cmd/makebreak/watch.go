@@ -46,7 +46,7 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 	}
 	if o.metricsFile != "" {
 		if special(o.metricsFile) {
-			return nil, failed(exitUsage, fmt.Errorf("--metrics-file %s: only an ordinary file may stand there", o.metricsFile))
+			return nil, badUsage("--metrics-file %s: must be an ordinary file", o.metricsFile)
 		}
 		if err := canCreate(o.metricsFile); err != nil {
 			return nil, err
@@ -63,7 +63,7 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 func (w *watch) serve(address string) error {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
-		return failed(exitUsage, fmt.Errorf("--metrics %s: %w; a free address as in localhost:9110 may stand there", address, addressError(err)))
+		return badUsage("--metrics %s: %w; use a free address, for example localhost:9110", address, addressError(err))
 	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", w.metrics.Handler())
