@@ -81,7 +81,8 @@ type Bench struct {
 	ledger line.Ledger
 	counts capture.Counts
 
-	references, drives int // where these kinds of line begin in roles; contacts come first
+	references, drives, readies int     // where these kinds of line begin in roles; contacts come first
+	listening                   []*chip // by line, from readies on; nil: its chip is not sampled
 
 	pending []switching     // drives to be switched later, by time
 	seen    map[int]instant // latest active edge of each reference
@@ -105,6 +106,8 @@ func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, erro
 	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}}
 	b.references = len(rig.Contacts)
 	b.drives = b.references + len(rig.References)
+	b.readies = b.drives + len(rig.Drives)
+	b.listening = make([]*chip, len(b.roles)-b.readies)
 	for _, name := range opts.Outputs {
 		if rig.Output(name) == nil {
 			return nil, fmt.Errorf("%w: rig %s has no output %s", ErrSetup, rig.Name, name)
@@ -126,7 +129,7 @@ func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, erro
 
 // addChips makes the converters that have outputs to sample.
 func (b *Bench) addChips(bus i2c.Bus) error {
-	ready := len(b.rig.Contacts) + len(b.rig.References) + len(b.rig.Drives)
+	ready := b.readies
 	for i := range b.rig.Chips {
 		w := &b.rig.Chips[i]
 		at := -1
@@ -150,6 +153,9 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 			b.sampled = append(b.sampled, o.Name)
 		}
 		b.chips = append(b.chips, c)
+		if at >= 0 {
+			b.listening[at-b.readies] = c
+		}
 	}
 	return b.carries()
 }
@@ -306,14 +312,15 @@ func (b *Bench) serve() error {
 func (b *Bench) takeEdges() error {
 	var err error
 	b.buf, err = b.lines.Edges(b.buf[:0])
-	for _, e := range b.buf {
-		if b.roles[e.Line].Role == line.Ready {
-			if c := b.chipOf(e.Line); c != nil && e.Active {
+	for i := range b.buf {
+		e := &b.buf[i]
+		if e.Line >= b.readies {
+			if c := b.listening[e.Line-b.readies]; c != nil && e.Active {
 				c.readyAt(b, e.At)
 			}
 			continue
 		}
-		lost := b.ledger.Add(e)
+		lost := b.ledger.Add(*e)
 		b.counts.LostEdges += uint64(lost)
 		t := b.c.Tracks[e.Line]
 		t.Lost += lost
@@ -335,9 +342,9 @@ func (b *Bench) passOver() error {
 	var err error
 	b.buf, err = b.lines.Edges(b.buf[:0])
 	for _, e := range b.buf {
-		if b.roles[e.Line].Role != line.Ready {
+		if e.Line < b.readies {
 			b.ledger.Add(e)
-		} else if c := b.chipOf(e.Line); c != nil && e.Active {
+		} else if c := b.listening[e.Line-b.readies]; c != nil && e.Active {
 			c.readyAt(b, e.At)
 		}
 	}
@@ -349,15 +356,6 @@ func (b *Bench) passOver() error {
 		c.passOver(b.lines.Now())
 	}
 	return nil
-}
-
-func (b *Bench) chipOf(line int) *chip {
-	for _, c := range b.chips {
-		if c.line == line {
-			return c
-		}
-	}
-	return nil // a chip that is not sampled
 }
 
 // conclude writes into the capture what is known of it by now.

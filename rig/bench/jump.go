@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -40,22 +39,31 @@ type jumps struct {
 // most is the largest step that needs no second reading.
 func (j *jumps) most() float64 { return max(leastJump, ripple*j.usual) }
 
-// step is how far a code lies from the one before; the first one of a channel has
-// nothing beside it that vouches for it.
-func (j *jumps) step(code int16) float64 {
-	if !j.known {
-		return math.Inf(1)
-	}
-	return math.Abs(float64(code) - float64(j.last))
+// step is how far a code lies from the one before, in codes.
+func (j *jumps) step(code int16) int {
+	d := int(code) - int(j.last)
+	return max(d, -d)
 }
 
-// doubtful reports whether a reading is to be read again.
-func (j *jumps) doubtful(code int16) bool { return j.step(code) > j.most() }
+// doubtful reports whether a reading is to be read again: it differs much from the one
+// before, or it is the first one of its channel, which nothing vouches for.
+func (j *jumps) doubtful(code int16) bool {
+	if !j.known {
+		return true
+	}
+	step := j.step(code)
+	return step > leastJump && float64(step) > j.most()
+}
 
 // add takes a reading in that counts.
 func (j *jumps) add(code int16) {
 	if j.known {
-		j.usual += jumpPace * (min(j.step(code), j.most()) - j.usual)
+		step := j.step(code)
+		counts := float64(step)
+		if step > leastJump {
+			counts = min(counts, j.most())
+		}
+		j.usual += jumpPace * (counts - j.usual)
 	}
 	j.known, j.last = true, code
 }

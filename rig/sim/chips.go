@@ -17,6 +17,7 @@ import (
 type chip struct {
 	*simchip.Chip
 	name  string
+	addr  uint16
 	opts  simchip.Opts
 	ready *line.Line
 	line  int   // index in the open set of lines; -1: not asked for
@@ -41,7 +42,7 @@ func (w *World) addChips(opts Opts) error {
 	w.bus = simchip.NewBus(w, w.rig.BusHz)
 	for i := range w.rig.Chips {
 		r := &w.rig.Chips[i]
-		c := &chip{name: r.Name, opts: chipOpts(r, opts), ready: r.Ready, line: -1, end: never}
+		c := &chip{name: r.Name, addr: r.Address, opts: chipOpts(r, opts), ready: r.Ready, line: -1, end: never}
 		inputs, err := w.inputs(r, opts)
 		if err != nil {
 			return err
@@ -169,29 +170,25 @@ func (w *World) refresh(c *chip) {
 		return
 	}
 	c.end = end
-	w.readyDue = never
+	w.readyNext, w.readyDue = nil, never
 	for _, k := range w.chips {
-		w.readyDue = min(w.readyDue, k.end)
+		if k.end < w.readyDue {
+			w.readyNext, w.readyDue = k, k.end
+		}
 	}
 }
 
 // endConversion lets the conversion end whose ready edge comes next.
 func (w *World) endConversion() {
-	for _, c := range w.chips {
-		if c.end != w.readyDue {
-			continue
-		}
-		at := c.end
-		c.Settle(capture.Instant(at))
-		c.late = w.latency()
-		w.refresh(c)
-		w.lines.queue(c.line, at, true)
-		return
-	}
+	c, at := w.readyNext, w.readyDue
+	c.Settle(capture.Instant(at))
+	c.late = w.latency()
+	w.refresh(c)
+	w.lines.queue(c.line, at, true)
 }
 
-// bus is the simulated bus as the program sees it. After a transfer the world
-// asks the chip again when its ready pin will assert.
+// bus is the simulated bus as the program sees it. After a transfer that may have
+// changed something the world asks again when a ready pin will assert.
 type bus World
 
 func (b *bus) String() string { return b.bus.String() }
@@ -204,7 +201,10 @@ func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	err := w.bus.Tx(addr, wr, rd)
 	if len(wr) > 0 || err != nil {
 		for _, c := range w.chips {
-			w.refresh(c)
+			// A write that nothing disturbs changes the chip that it is for.
+			if c.addr == addr || addr == 0 || err != nil {
+				w.refresh(c)
+			}
 		}
 		w.schedule()
 	}

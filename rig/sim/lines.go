@@ -158,8 +158,10 @@ func (s *lineSet) Edges(buf []line.Edge) ([]line.Edge, error) {
 	if s.closed {
 		return buf, s.gone()
 	}
-	buf = append(buf, s.edges...)
-	s.edges = s.edges[:0]
+	if len(s.edges) > 0 {
+		buf = append(buf, s.edges...)
+		s.edges = s.edges[:0]
+	}
 	return buf, nil
 }
 

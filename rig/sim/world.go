@@ -61,10 +61,11 @@ type World struct {
 	due int64 // when something happens next: an event, or a ready edge
 	agenda
 
-	chips    []*chip
-	bus      *simchip.Bus
-	supply   *supply // nil: the unit has its own
-	readyDue int64
+	chips     []*chip
+	bus       *simchip.Bus
+	supply    *supply // nil: the unit has its own
+	readyDue  int64
+	readyNext *chip // whose ready edge that is
 
 	outputs    []*output
 	relays     []*relay

@@ -84,7 +84,8 @@ type Chip struct {
 	top     float64 // highest voltage that a pin can take
 	periods [8]float64
 	perVolt [8]float64 // steps of the converter per volt, by range
-	last    int32      // highest code, in the converter's own steps
+	least   float64    // lowest code, in the converter's own steps
+	most    float64    // highest code
 	shift   uint8      // left-justification
 
 	resetAt, loseAt capture.Instant
@@ -100,14 +101,15 @@ func NewChip(inputs [4]Input, opts Opts) *Chip {
 		opts.Rand = rand.New(rand.NewPCG(1, 2))
 	}
 	c := &Chip{inputs: inputs, opts: opts, gain: 1 + opts.GainError, top: opts.SupplyVolts + clampVolts,
-		last: 1<<15 - 1, resetAt: never, loseAt: never}
-	rates := &rates1115
+		resetAt: never, loseAt: never}
+	rates, codes := &rates1115, float64(1<<15)
 	if opts.Model == ads1x15.ADS1015 {
-		rates, c.last, c.shift = &rates1015, 1<<11-1, 4
+		rates, codes, c.shift = &rates1015, 1<<11, 4
 	}
+	c.least, c.most = -codes, codes-1
 	for i := range rates {
 		c.periods[i] = 1e9 / rates[i] * (1 + opts.Oscillator)
-		c.perVolt[i] = float64(c.last+1) / fullScale[i]
+		c.perVolt[i] = codes / fullScale[i]
 	}
 	c.reset()
 	return c
@@ -263,10 +265,8 @@ func (c *Chip) convert() uint16 {
 	if c.opts.NoiseVolts != 0 {
 		v += c.opts.NoiseVolts * c.opts.Rand.NormFloat64()
 	}
-	steps := v * c.perVolt[c.doneSet>>shiftRange&7]
-	last := float64(c.last)
-	code := int32(math.Floor(max(min(steps, last), -last-1) + 0.5))
-	return uint16(code << c.shift)
+	steps := math.Floor(between(v*c.perVolt[c.doneSet>>shiftRange&7], c.least, c.most) + 0.5)
+	return uint16(int32(steps) << c.shift)
 }
 
 // pin returns the mean at an input pin over the latest finished conversion,
@@ -276,7 +276,19 @@ func (c *Chip) pin(n uint8) float64 {
 	if in == nil {
 		return 0
 	}
-	return max(min(in(c.doneStart, c.doneEnd), c.top), -clampVolts)
+	return between(in(c.doneStart, c.doneEnd), -clampVolts, c.top)
+}
+
+// between returns x, or the bound that it lies beyond. Every conversion comes here twice,
+// and min and max of the language, which heed NaN and the sign of zero, take longer.
+func between(x, low, high float64) float64 {
+	if x > high {
+		return high
+	}
+	if x < low {
+		return low
+	}
+	return x
 }
 
 // register returns the register that the pointer names, at an instant at which
