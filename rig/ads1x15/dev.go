@@ -315,8 +315,10 @@ func (d *Dev) configure(mux Mux, bits uint16) error {
 // write writes a register and leaves the pointer on it.
 func (d *Dev) write(reg byte, v uint16) error {
 	d.w = [3]byte{reg, byte(v >> 8), byte(v)}
-	if err := d.transfer(reg, d.w[:], nil); err != nil {
-		return err
+	if err := d.bus.Tx(d.addr, d.w[:], nil); err != nil {
+		if err = d.retry(err, d.w[:], nil); err != nil {
+			return err
+		}
 	}
 	d.pointer = reg
 	return nil
@@ -324,31 +326,33 @@ func (d *Dev) write(reg byte, v uint16) error {
 
 // read reads a register, naming it only where the pointer is not on it already.
 func (d *Dev) read(reg byte) (uint16, error) {
-	if err := d.transfer(reg, nil, d.r[:]); err != nil {
-		return 0, err
+	var name []byte
+	if d.pointer != reg {
+		d.w[0] = reg
+		name = d.w[:1]
+	}
+	if err := d.bus.Tx(d.addr, name, d.r[:]); err != nil {
+		d.w[0] = reg
+		if err = d.retry(err, d.w[:1], d.r[:]); err != nil {
+			return 0, err
+		}
 	}
 	d.pointer = reg
 	return uint16(d.r[0])<<8 | uint16(d.r[1]), nil
 }
 
-// transfer carries out a transfer with a register and repeats it as often as
-// allowed. Every transfer of this package may be repeated. A write brings its
-// bytes; for a read they depend on where the pointer is at each attempt.
-func (d *Dev) transfer(reg byte, w, r []byte) error {
-	for attempt := 0; ; attempt++ {
-		out := w
-		if w == nil && d.pointer != reg {
-			d.w[0] = reg
-			out = d.w[:1]
-		}
-		err := d.bus.Tx(d.addr, out, r)
-		if err == nil {
-			return nil
-		}
+// retry repeats a transfer that has failed with an error, as often as allowed. Every
+// transfer of this package may be repeated; nobody knows then where the pointer is, so a
+// read names its register.
+func (d *Dev) retry(err error, w, r []byte) error {
+	for attempt := 1; ; attempt++ {
 		d.pointer = unknown
 		d.errors++
-		if attempt == d.opts.Retries {
-			return fmt.Errorf("given up at attempt %d: %w", attempt+1, err)
+		if attempt > d.opts.Retries {
+			return fmt.Errorf("given up at attempt %d: %w", attempt, err)
+		}
+		if err = d.bus.Tx(d.addr, w, r); err == nil {
+			return nil
 		}
 	}
 }

@@ -301,7 +301,7 @@ func (b *Bench) serve() error {
 			return err
 		}
 	}
-	if b.lines.Now() >= b.supply.wake() {
+	if b.supply != nil && b.lines.Now() >= b.supply.wake() {
 		return b.supply.serve(b)
 	}
 	return nil

@@ -62,6 +62,7 @@ type chip struct {
 	settling bool    // it is set up; what it may have been converting ends first
 
 	shortest, nominal, longest time.Duration
+	credible                   [2]time.Duration // what a single conversion may have taken, power-up left out
 	pollGap                    time.Duration
 	span                       spans
 	polled                     spans // half-widths within which an unwired chip's ends are known
@@ -95,6 +96,7 @@ func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*ch
 	}
 	c := &chip{dev: dev, name: w.Name, line: line, follow: follow && line >= 0}
 	c.shortest, c.nominal, c.longest = dev.Period()
+	c.credible = [2]time.Duration{c.shortest * 9 / 10, c.longest * 11 / 10}
 	c.pollGap = c.nominal / 20
 	c.readFirst = busHz > 0 && time.Second*readBits/time.Duration(busHz) >= c.shortest
 	return c, nil
@@ -167,12 +169,18 @@ func (c *chip) readyAt(b *Bench, at instant) {
 		if at < c.started {
 			return // of a conversion before this one
 		}
-		if d := at.Sub(c.started) - ads1x15.PowerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
-			c.span.add(d)
-		}
+		c.lasted(at)
 	}
 	c.finished++
 	c.end, c.ended = at, true
+}
+
+// lasted takes in how long the single conversion that ended at an instant took, unless it
+// cannot have taken that long.
+func (c *chip) lasted(end instant) {
+	if d := end.Sub(c.started) - ads1x15.PowerUp; d > c.credible[0] && d < c.credible[1] {
+		c.span.add(d)
+	}
 }
 
 // pace measures the spacing of a continuous chip's conversions, and counts those
@@ -237,7 +245,9 @@ func (c *chip) fetch(b *Bench) error {
 	c.finished = 0
 	keeps := !c.follow && c.readFirst
 	if !c.follow {
-		c.current = (c.current + 1) % len(c.channels)
+		if c.current++; c.current == len(c.channels) {
+			c.current = 0
+		}
 		if !keeps {
 			if err := c.start(b); err != nil {
 				return err
@@ -352,9 +362,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	c.end, c.ended = between+(asked-between)/2, true
 	c.polled.add(asked.Sub(between) / 2)
-	if d := c.end.Sub(c.started) - ads1x15.PowerUp; d > c.shortest*9/10 && d < c.longest*11/10 {
-		c.span.add(d)
-	}
+	c.lasted(c.end)
 	c.finished = 1
 	return c.fetch(b)
 }

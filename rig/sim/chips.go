@@ -33,6 +33,9 @@ const (
 	noiseRate  = 860
 )
 
+// straps is how many addresses a converter can be strapped to, one beside the other.
+const straps = 4
+
 // oscillatorSpread is how far the converters' oscillators are drawn, half of
 // what the data sheet allows.
 const oscillatorSpread = 0.05
@@ -52,6 +55,7 @@ func (w *World) addChips(opts Opts) error {
 			return fmt.Errorf("chip %s: %w", r.Name, err)
 		}
 		w.chips = append(w.chips, c)
+		w.strapped[c.addr%straps] = c
 	}
 	return w.checkWired()
 }
@@ -76,6 +80,7 @@ func chipOpts(r *wiring.Chip, opts Opts) simchip.Opts {
 func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 	var in [4]simchip.Input
 	load := ads1x15.Errors(r.Model, r.Range).InputOhms
+	late := int64(opts.Filter)
 	for i := range w.rig.Outputs {
 		x := &w.rig.Outputs[i]
 		if x.Chip != r.Name {
@@ -90,7 +95,7 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		o.share = pinShare(x.Divider, ohms, d)
 		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
-			return o.sense.mean(int64(from.Add(-opts.Filter)), int64(to.Add(-opts.Filter)))*o.share + o.lift
+			return o.sense.mean(int64(from)-late, int64(to)-late)*o.share + o.lift
 		}
 	}
 	return in, nil
@@ -170,6 +175,12 @@ func (w *World) refresh(c *chip) {
 		return
 	}
 	c.end = end
+	if c != w.readyNext && end != w.readyDue {
+		if end < w.readyDue {
+			w.readyNext, w.readyDue = c, end
+		}
+		return
+	}
 	w.readyNext, w.readyDue = nil, never
 	for _, k := range w.chips {
 		if k.end < w.readyDue {
@@ -199,17 +210,25 @@ func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	w := (*World)(b)
 	w.listen()
 	err := w.bus.Tx(addr, wr, rd)
-	if len(wr) > 0 || err != nil {
-		for _, c := range w.chips {
-			// A write that nothing disturbs changes the chip that it is for.
-			if c.addr == addr || addr == 0 || err != nil {
-				w.refresh(c)
-			}
-		}
-		w.schedule()
+	// A transfer that only reads changes nothing, nor does one that only names a register.
+	if len(wr) > 1 || err != nil {
+		w.changed(addr, err)
 	}
 	if w.real != nil {
 		w.pace()
 	}
 	return err
+}
+
+// changed asks again when ready pins assert after a transfer to an address: of that chip,
+// or of all where the transfer went to all or failed.
+func (w *World) changed(addr uint16, failed error) {
+	if c := w.strapped[addr%straps]; c != nil && c.addr == addr && failed == nil {
+		w.refresh(c)
+	} else {
+		for _, c := range w.chips {
+			w.refresh(c)
+		}
+	}
+	w.schedule()
 }

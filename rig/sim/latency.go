@@ -16,5 +16,5 @@ func (w *World) latency() int64 {
 	if w.kernel.exact {
 		return 0
 	}
-	return max(int64(latencyLeast), int64(w.kernel.normal(float64(latencyMean), float64(latencySpread))))
+	return max(int64(latencyLeast), int64(float64(latencyMean)+float64(latencySpread)*cut(w.kernel.NormFloat64())))
 }

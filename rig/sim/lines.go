@@ -158,10 +158,10 @@ func (s *lineSet) Edges(buf []line.Edge) ([]line.Edge, error) {
 	if s.closed {
 		return buf, s.gone()
 	}
-	if len(s.edges) > 0 {
-		buf = append(buf, s.edges...)
-		s.edges = s.edges[:0]
+	for i := range s.edges { // one, as a rule: copying it in bulk takes longer
+		buf = append(buf, s.edges[i])
 	}
+	s.edges = s.edges[:0]
 	return buf, nil
 }
 

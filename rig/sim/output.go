@@ -103,7 +103,7 @@ func (o *output) begin(at int64, high bool) {
 		o.present.hum = o.hum
 	}
 	o.present.settle()
-	o.sense = signal{segs: append(make([]segment, 0, maxSegs), o.present)}
+	o.sense = signalFrom(o.present)
 }
 
 // show puts a new stretch of voltage on the terminal.

@@ -84,11 +84,22 @@ func (d draws) about(set, usual, share float64) float64 {
 // normal draws from the normal distribution, cut off at three standard
 // deviations, where no bench has a say.
 func (d draws) normal(mean, sd float64) float64 {
-	x := min(3, max(-3, d.NormFloat64()))
+	x := cut(d.NormFloat64())
 	if d.exact {
 		return mean
 	}
 	return mean + sd*x
+}
+
+// cut returns x, or the end of ±3 that it lies beyond.
+func cut(x float64) float64 {
+	if x > 3 {
+		return 3
+	}
+	if x < -3 {
+		return -3
+	}
+	return x
 }
 
 // between draws a time evenly between two, in nanoseconds.

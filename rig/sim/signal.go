@@ -93,6 +93,9 @@ const humRate = 2 * math.Pi * 50e-9
 // segments kept counts as the oldest one's first value.
 type signal struct {
 	segs []segment
+	// level is the newest segment's constant, flatFrom from when on it is nothing else.
+	level    float64 // V
+	flatFrom int64
 	// fed says that the output follows a programmable supply.
 	fed bool
 }
@@ -109,13 +112,19 @@ const (
 )
 
 func newSignal(at int64, volts float64) signal {
-	return signal{segs: append(make([]segment, 0, maxSegs), constant(at, volts))}
+	return signalFrom(constant(at, volts))
+}
+
+// signalFrom returns a signal of one settled segment.
+func signalFrom(s segment) signal {
+	return signal{segs: append(make([]segment, 0, maxSegs), s), level: s.c, flatFrom: s.flatFrom}
 }
 
 // push adds a segment that begins at its At, which must not lie before the last
 // one's. A segment of no length is replaced.
 func (g *signal) push(s segment) {
 	s.settle()
+	g.level, g.flatFrom = s.c, s.flatFrom
 	last := &g.segs[len(g.segs)-1]
 	if last.at == s.at {
 		*last = s
@@ -135,9 +144,8 @@ func (g *signal) push(s segment) {
 // mean returns the mean over the interval, in volts. A settled signal, by far
 // the most frequent case, answers at once.
 func (g *signal) mean(from, to int64) float64 {
-	last := &g.segs[len(g.segs)-1]
-	if from >= last.flatFrom {
-		return last.c
+	if from >= g.flatFrom {
+		return g.level
 	}
 	return g.meanOver(from, to)
 }

@@ -62,6 +62,7 @@ type World struct {
 	agenda
 
 	chips     []*chip
+	strapped  [straps]*chip // by the last bits of their addresses
 	bus       *simchip.Bus
 	supply    *supply // nil: the unit has its own
 	readyDue  int64
@@ -398,9 +399,12 @@ func (w *World) ask(r request) {
 
 // listen does what other goroutines have asked for.
 func (w *World) listen() {
-	if !w.asked.Load() {
-		return
+	if w.asked.Load() {
+		w.answer()
 	}
+}
+
+func (w *World) answer() {
 	w.asked.Store(false)
 	w.mu.Lock()
 	all := w.inbox

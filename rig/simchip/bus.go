@@ -113,9 +113,10 @@ const byteBits = 9
 // time that this needs at the bus clock.
 func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	b.Transfers++
-	i := addr - firstAddress
-	if i < uint16(len(b.chips)) && b.chips[i] != nil && !b.faulty {
-		return b.transfer(b.chips[i], addr, w, r)
+	if i := addr - firstAddress; i < uint16(len(b.chips)) && !b.faulty {
+		if c := b.chips[i]; c != nil {
+			return b.transfer(c, addr, w, r)
+		}
 	}
 	return b.oddTransfer(addr, w, r)
 }
@@ -127,37 +128,33 @@ func (b *Bus) transfer(c *Chip, addr uint16, w, r []byte) error {
 	if c.gone {
 		return b.nak(addr)
 	}
-	if len(r) == 0 {
-		b.write(c, w, now)
+	if len(r) > 0 {
+		b.read(c, w, r, now)
 		return nil
 	}
-	b.read(c, w, r, now)
-	return nil
-}
-
-// write carries a transfer that begins now and only writes.
-func (b *Bus) write(c *Chip, w []byte, now capture.Instant) {
 	b.Bytes += uint64(1 + len(w))
 	at := now + b.span(byteBits*(1+len(w))+2)
 	b.clock.AdvanceTo(at)
 	c.Settle(at)
 	c.write(w, at)
+	return nil
 }
 
 // read carries a transfer that begins now and reads, after writing where there is
 // something to write.
 func (b *Bus) read(c *Chip, w, r []byte, now capture.Instant) {
 	bits := 1
-	if len(w) > 0 {
-		b.Bytes += uint64(1 + len(w))
-		bits += byteBits*(1+len(w)) + 1
-		at := now
-		if len(w) > 1 {
-			at += b.span(bits)
+	if n := len(w); n > 0 {
+		b.Bytes += uint64(1 + n)
+		bits += byteBits*(1+n) + 1
+		if n == 1 {
+			c.point(w[0])
+		} else {
+			at := now + b.span(bits)
 			b.clock.AdvanceTo(at)
 			c.Settle(at)
+			c.write(w, at)
 		}
-		c.write(w, at)
 	}
 	b.Bytes += uint64(1 + len(r))
 	bits += byteBits
@@ -168,21 +165,14 @@ func (b *Bus) read(c *Chip, w, r []byte, now capture.Instant) {
 		b.clock.AdvanceTo(latch)
 		c.Settle(latch)
 	}
-	fill(r, c.register())
+	v := c.register()
+	if r[0] = byte(v >> 8); len(r) > 1 {
+		r[1] = byte(v)
+		for i := range r[2:] {
+			r[2+i] = 0xFF // nothing drives the bus
+		}
+	}
 	b.clock.AdvanceTo(now + b.span(bits+byteBits*len(r)+1))
-}
-
-// fill puts a register into the bytes of a read. Beyond the two bytes nothing
-// drives the bus, so ones are read.
-func fill(r []byte, v uint16) {
-	r[0] = byte(v >> 8)
-	if len(r) == 1 {
-		return
-	}
-	r[1] = byte(v)
-	for i := range r[2:] {
-		r[2+i] = 0xFF
-	}
 }
 
 // nak ends a transfer after an address byte that nobody acknowledged.

@@ -309,6 +309,9 @@ func (c *Chip) register() uint16 {
 	return c.high
 }
 
+// point puts the pointer on a register.
+func (c *Chip) point(reg byte) { c.pointer = reg & 3 }
+
 // write takes the bytes of a write transfer that ends at the instant, at which
 // the chip is settled: the pointer, and with two more bytes the register.
 // Fewer than two leave the register alone, more are ignored.
@@ -316,7 +319,7 @@ func (c *Chip) write(w []byte, at capture.Instant) {
 	if len(w) == 0 {
 		return
 	}
-	c.pointer = w[0] & 3
+	c.point(w[0])
 	if len(w) < 3 {
 		return
 	}
