@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/rig/sim"
@@ -41,19 +42,12 @@ func TestQuantities_Complete(t *testing.T) {
 }
 
 // measuredQuantities are those that the built-in sequences measure on the simulated bench,
-// and those that have a budget there: with hum, so that an output leaves its state.
+// and those that have a budget there. One bench has a loose wire and slow edges: no time out of
+// the state has no budget, nor has the bound of an edge too fast to time.
 func measuredQuantities(t *testing.T) (measured, budgeted map[analyze.Quantity]bool) {
 	t.Helper()
 	measured, budgeted = map[analyze.Quantity]bool{}, map[analyze.Quantity]bool{}
-	take := func(seq *sequences.Sequence, faults ...string) {
-		opts := sim.Opts{Seed: 1}
-		for _, f := range faults {
-			fault, err := sim.ParseFault(f)
-			if err != nil {
-				t.Fatal(err)
-			}
-			opts.Faults = append(opts.Faults, fault)
-		}
+	take := func(seq *sequences.Sequence, opts sim.Opts) {
 		got, _ := measuredOn(t, setup.BenchFor(seq), seq, opts)
 		for _, m := range got {
 			measured[m.Quantity] = true
@@ -61,12 +55,12 @@ func measuredQuantities(t *testing.T) (measured, budgeted map[analyze.Quantity]b
 		}
 	}
 	for _, seq := range sequences.Builtin() {
-		take(seq)
+		take(seq, sim.Opts{Seed: 1})
 	}
 	seq, err := sequences.Load("armed-high")
 	if err != nil {
 		t.Fatal(err)
 	}
-	take(seq, "loose-wire") // an excursion has a budget, none has none
+	take(seq, sim.Opts{Seed: 1, Faults: []sim.Fault{{Name: "loose-wire"}}, Unit: sim.UnitParams{Edge: 20 * time.Millisecond}})
 	return measured, budgeted
 }
