@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"makebreak/rig/prompt"
 	"os"
 	"slices"
 	"strings"
@@ -123,7 +124,7 @@ func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulat
 		return nil, err
 	}
 	if setup.Prompts(rig, seq) {
-		opts.Prompter = newPrompter(a.in, a.err)
+		opts.Prompter = prompt.NewKeys(a.in, a.err)
 	}
 	return setup.Open(rig, seq, s, opts)
 }

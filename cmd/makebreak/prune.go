@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"makebreak/rig/table"
 	"strconv"
 	"strings"
 	"time"
@@ -174,7 +175,7 @@ func (a *app) tellPrune(o *pruneOpts, chosen []journal.Holding) error {
 			return nil
 		}
 		total := int64(0)
-		err := writeTable(w, []string{"run", "unit", "sequence", "last used, local time", "cycles", "captures", "frees about"}, func(row func(...any)) {
+		err := table.Write(w, []string{"run", "unit", "sequence", "last used, local time", "cycles", "captures", "frees about"}, func(row func(...any)) {
 			for _, h := range chosen {
 				bytes := h.CaptureBytes
 				if o.whole {

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
+	"makebreak/rig/prompt"
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -102,7 +103,7 @@ func escaped(s string) string { return strings.ReplaceAll(s, "|", "\\|") }
 
 // madeCautions are the cautions that the program shows before it acts on a unit.
 func madeCautions(*testing.T) string {
-	_, list, _ := strings.Cut(cautions, "\n")
+	_, list, _ := strings.Cut(prompt.Cautions, "\n")
 	return strings.ReplaceAll(strings.ReplaceAll(list, "\n    ", "\n  "), "  - ", "- ")
 }
 

@@ -2,12 +2,16 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
+	"makebreak/rig/commission"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -43,7 +47,7 @@ func loopedRig(t *testing.T) *wiring.Rig {
 
 // loopedBack measures the loop-back on a simulated bench whose samples come late by as much as
 // filter says, and returns what would be stored.
-func loopedBack(t *testing.T, filter time.Duration, seed uint64) (wiring.Latency, stepResult) {
+func loopedBack(t *testing.T, filter time.Duration, seed uint64) (wiring.Latency, commission.Step) {
 	t.Helper()
 	rig := loopedRig(t)
 	world, err := sim.NewWorld(rig, sim.Opts{Seed: seed, Filter: filter, Unit: sim.UnitParams{Edge: time.Nanosecond}})
@@ -59,13 +63,17 @@ func loopedBack(t *testing.T, filter time.Duration, seed uint64) (wiring.Latency
 		t.Fatal(err)
 	}
 	defer b.Close()
-	l := &loopBack{"COIL_DRIVE", "REF", "COIL"}
-	edges, x, err := l.measure(context.Background(), b)
-	if err != nil || len(edges) != loopPulses {
-		t.Fatalf("%d edges, %v", len(edges), err)
+	l := &commission.LoopBack{Drive: "COIL_DRIVE", Line: "REF", Output: "COIL"}
+	path := filepath.Join(t.TempDir(), "latency.yaml")
+	steps, err := l.Run(context.Background(), b, switchingDelay, path)
+	if err != nil || len(steps) != 3 || steps[0].Outcome != commission.OK || !strings.Contains(steps[0].Detail, fmt.Sprintf("of %d)", commission.LoopPulses)) || steps[2].Outcome != commission.OK {
+		t.Fatalf("%+v, %v", steps, err)
 	}
-	latency := wiring.Latency{Mean: 20 * time.Microsecond, Standard: 10 * time.Microsecond}
-	return latency, l.compare(x, &latency)
+	latency, err := rigfile.LoadLatency(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return *latency, steps[1]
 }
 
 // edgesOnly switches the coil on and off.
@@ -85,7 +93,7 @@ func TestLoopBack_SamplesLate(t *testing.T) {
 	var latency wiring.Latency
 	for seed := range uint64(20) {
 		l, got := loopedBack(t, filter, seed)
-		if off := (l.Samples - filter).Abs(); l.Output != "COIL" || off > 2*l.SamplesStandard || got.outcome != stepOK {
+		if off := (l.Samples - filter).Abs(); l.Output != "COIL" || off > 2*l.SamplesStandard || got.Outcome != commission.OK {
 			t.Errorf("seed %d: %v stored, ± %v for samples that come %v late: %v", seed, l.Samples, l.SamplesStandard, filter, got)
 		}
 		if latency = l; seed < 10 {
@@ -94,7 +102,7 @@ func TestLoopBack_SamplesLate(t *testing.T) {
 			}
 		}
 	}
-	if l, got := loopedBack(t, 400*time.Microsecond, 1); l.Output != "" || got.outcome != stepWrong {
+	if l, got := loopedBack(t, 400*time.Microsecond, 1); l.Output != "" || got.Outcome != commission.Wrong {
 		t.Errorf("%v stored for samples that come too late to be of one clock: %v", l.Samples, got)
 	}
 	held := func(latency *wiring.Latency) (n, all int) {

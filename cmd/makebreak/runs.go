@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"makebreak/rig/table"
 	"os"
 	"slices"
 	"strconv"
@@ -121,7 +122,7 @@ func (a *app) writeRuns(w io.Writer, runs []journal.RunSummary) error {
 		_, err := fmt.Fprintln(w, "The log holds no runs.")
 		return err
 	}
-	return writeTable(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
+	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
 		for _, r := range runs {
 			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, verdictWord(string(r.Verdict)), yesNo(r.Complete))
 		}
@@ -155,4 +156,9 @@ func writeRunsCSV(w io.Writer, runs []journal.RunSummary) error {
 	}
 	c.Flush()
 	return c.Error()
+}
+
+// table writes a plain table to standard output or the file asked for.
+func (a *app) table(head []string, fill func(row func(...any))) error {
+	return a.deliver(func(w io.Writer) error { return table.Write(w, head, fill) })
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"makebreak/rig/table"
 	"math"
 	"strconv"
 	"strings"
@@ -186,7 +187,7 @@ func (a *app) writePlan(o *planOpts, rows []planRow) error {
 	return a.deliver(func(w io.Writer) error {
 		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)
 		fmt.Fprintf(w, "with %s:\n\n", o.failedWord())
-		err := writeTable(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
+		err := table.Write(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
 			for _, t := range plan.Tests {
 				row(t.Boards, fmt.Sprintf("%.0f", t.Each), fmt.Sprintf("%.0f", t.All))
 			}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"makebreak/rig/table"
 	"math"
 	"strconv"
 
@@ -164,7 +165,7 @@ func (a *app) writeLives(w io.Writer, r *lifeResult) error {
 	if a.as == "json" {
 		return writeJSON(w, r.object())
 	}
-	if err := writeTable(w, []string{"board", "cycles", "ended by"}, func(row func(...any)) {
+	if err := table.Write(w, []string{"board", "cycles", "ended by"}, func(row func(...any)) {
 		for _, u := range r.units {
 			how := "stopped, not failed"
 			if u.Failed {
@@ -213,7 +214,7 @@ func (r *lifeResult) writeFit(w io.Writer, f *reliability.Weibull) {
 	line("scale", f.Scale, cyclesText)
 	line("B10", r.b10, cyclesText)
 	fmt.Fprintln(w, "\nFor a probability plot (x = ln cycles, y = ln(-ln(1 - share failed)); the line is y = shape·(x - ln scale))")
-	_ = writeTable(w, []string{"cycles", "share failed", "x", "y", "line"}, func(row func(...any)) {
+	_ = table.Write(w, []string{"cycles", "share failed", "x", "y", "line"}, func(row func(...any)) {
 		for _, p := range r.points {
 			row(cyclesText(p.Cycles), fmt.Sprintf("%.4f", p.Failed), fmt.Sprintf("%.4f", p.X), fmt.Sprintf("%.4f", p.Y),
 				fmt.Sprintf("%.4f", f.Shape.Value*(p.X-math.Log(f.Scale.Value))))

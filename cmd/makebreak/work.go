@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"makebreak/rig/table"
 	"math"
 	"slices"
 	"strconv"
@@ -262,7 +263,7 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 func sheetText(w io.Writer, s *sums.Sheet) error {
 	fmt.Fprintln(w, s.Title)
 	fmt.Fprintln(w)
-	err := writeTable(w, []string{"what", "sum", "result"}, func(row func(...any)) {
+	err := table.Write(w, []string{"what", "sum", "result"}, func(row func(...any)) {
 		for _, f := range s.Given {
 			row(f.What, "given", f.Result())
 		}

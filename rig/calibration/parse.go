@@ -183,14 +183,30 @@ func readGain(n *yamlfile.Node) float64 {
 	return v
 }
 
-// Session is what a points file holds: a calibration without its line.
+// A Session is what is known of a calibration before its line is drawn: what a points file
+// holds, or what was asked for.
 type Session struct {
-	Meter  string
-	Date   Day  // the day on which the points were taken; zero: not said
-	Due    Day  // zero: not said
-	Dated  bool // Date is given
-	HasDue bool // Due is given
-	Points []Point
+	Meter    string
+	Accuracy Accuracy // of the meter, for points still to be taken
+	Date     Day      // the day on which the points were taken; zero: not said
+	Due      Day      // zero: not said
+	Dated    bool     // Date is given
+	HasDue   bool     // Due is given
+	Points   []Point
+}
+
+// Calibration makes a calibration of an output of it, to be given to New. It is dated
+// today where no day was given, and due a year later.
+func (s *Session) Calibration(output string, today Day) Calibration {
+	c := Calibration{Output: output, Meter: s.Meter, Date: today, Points: s.Points}
+	if s.Dated {
+		c.Date = s.Date
+	}
+	c.Due = c.Date.YearLater()
+	if s.HasDue {
+		c.Due = s.Due
+	}
+	return c
 }
 
 // ParsePoints reads a points file: what a meter showed and what the rig read without

@@ -1,4 +1,4 @@
-package main
+package commission
 
 import (
 	"errors"
@@ -8,19 +8,19 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/spf13/cobra"
 	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/mcp4725"
+	"makebreak/rig/table"
 )
 
-// scanned is what was found, as JSON gives it. What is missing is null, or an empty list.
-type scanned struct {
-	Buses []scannedBus  `json:"buses"`
-	Chips []scannedChip `json:"gpio_chips"`
+// A Found is the hardware that a scan found, as JSON gives it. What is missing is null, or an empty list.
+type Found struct {
+	Buses []FoundBus  `json:"buses"`
+	Chips []FoundChip `json:"gpio_chips"`
 	// Closed says why buses or GPIO chips that are there could not be looked at.
 	Closed []string `json:"closed"`
 
@@ -28,15 +28,16 @@ type scanned struct {
 	otherNames              bool // the board's lines are not named as a Raspberry Pi's
 }
 
-type scannedBus struct {
+// A FoundBus is an I²C bus and what answers on it.
+type FoundBus struct {
 	Bus     string   `json:"bus"`
 	TreeHz  *int     `json:"device_tree_hz"`
-	Answers []answer `json:"answers"`
+	Answers []Answer `json:"answers"`
 	Trouble *string  `json:"trouble"` // that ended the search
 }
 
-// answer is an address of a bus at which something is.
-type answer struct {
+// An Answer is an address of a bus at which something is.
+type Answer struct {
 	Address   string   `json:"address"`
 	Converter bool     `json:"converter"`
 	Models    []string `json:"models"` // that it can be
@@ -45,15 +46,17 @@ type answer struct {
 	What      string   `json:"what"`
 }
 
-type scannedChip struct {
-	Chip  string        `json:"chip"`
-	Node  string        `json:"node"`
-	Label string        `json:"label"`
-	Lines int           `json:"lines"`
-	Named []scannedLine `json:"lines_named_or_used"`
+// A FoundChip is a GPIO chip and those of its lines that have a name or a user.
+type FoundChip struct {
+	Chip  string      `json:"chip"`
+	Node  string      `json:"node"`
+	Label string      `json:"label"`
+	Lines int         `json:"lines"`
+	Named []FoundLine `json:"lines_named_or_used"`
 }
 
-type scannedLine struct {
+// A FoundLine is a line of a GPIO chip.
+type FoundLine struct {
 	Line   int     `json:"line"`
 	Name   *string `json:"name"`
 	Output bool    `json:"output"`
@@ -61,46 +64,10 @@ type scannedLine struct {
 	By     *string `json:"used_by"`
 }
 
-func (a *app) rigScanCommand() *cobra.Command {
-	c := &cobra.Command{
-		Use:   "scan",
-		Short: "Say what hardware there is, without a rig file",
-		Long: `Say what hardware there is, without a rig file: the I²C buses, what answers there
-at the addresses that converters can have (0x48 to 0x4B) and that a DAC can have
-(0x60 to 0x67), the GPIO chips, their lines named GPIO0 to GPIO27 as at a Raspberry
-Pi's header, and those that something uses; on a board without such names, all lines
-that have one. Buses and chips that this user may not open are listed with what
-helps.
-
-Nothing is changed: at each address one byte is read. Where one answers at a
-converter's address its registers are read, for which their numbers are written.
-Chips that a driver of the kernel holds are left alone.
-
-It ends with 69 where there is nothing that this user can open.`,
-		Args: noArguments,
-		RunE: func(*cobra.Command, []string) error { return a.rigScan() },
-	}
-	a.forms(c, "text", "json")
-	return c
-}
-
-func (a *app) rigScan() error {
-	s := scan()
-	err := a.deliver(func(w io.Writer) error {
-		if a.as == "json" {
-			return writeJSON(w, s)
-		}
-		return s.write(w)
-	})
-	if err == nil && len(s.Buses) == 0 && len(s.Chips) == 0 {
-		err = failed(exitRig, errors.New("there is no I²C bus and no GPIO chip that this user can open"))
-	}
-	return err
-}
-
-// scan looks for all that there is.
-func scan() *scanned {
-	s := &scanned{Buses: []scannedBus{}, Chips: []scannedChip{}, Closed: []string{}}
+// Scan looks for all hardware that there is, without a rig file. At each address of a bus
+// one byte is read, and of a converter its registers; nothing is changed.
+func Scan() *Found {
+	s := &Found{Buses: []FoundBus{}, Chips: []FoundChip{}, Closed: []string{}}
 	names, err := i2cbus.Names()
 	s.closed(err)
 	s.busIsThere = len(names) > 0
@@ -120,7 +87,7 @@ func scan() *scanned {
 }
 
 // take takes in the board's GPIO chips.
-func (s *scanned) take(chips []gpioline.ChipInfo) {
+func (s *Found) take(chips []gpioline.ChipInfo) {
 	isHeader := func(in gpioline.LineInfo) bool { return header.MatchString(in.Name) }
 	s.otherNames = !slices.ContainsFunc(chips, func(c gpioline.ChipInfo) bool { return slices.ContainsFunc(c.Lines, isHeader) })
 	for _, c := range chips {
@@ -129,7 +96,7 @@ func (s *scanned) take(chips []gpioline.ChipInfo) {
 }
 
 // named is what lines that a rig may use are called.
-func (s *scanned) named() string {
+func (s *Found) named() string {
 	if s.otherNames {
 		return "with a name"
 	}
@@ -137,36 +104,36 @@ func (s *scanned) named() string {
 }
 
 // usable tells whether a rig may use a line of the name.
-func (s *scanned) usable(name string) bool {
+func (s *Found) usable(name string) bool {
 	if s.otherNames {
 		return name != ""
 	}
 	return header.MatchString(name)
 }
 
-func (s *scanned) closed(err error) {
+func (s *Found) closed(err error) {
 	if err != nil {
-		s.Closed = append(s.Closed, strings.Split(plain(err), "\n")...)
+		s.Closed = append(s.Closed, strings.Split(err.Error(), "\n")...)
 	}
 }
 
 // scanBus asks the addresses of an open bus. Those that a driver of the kernel holds are
 // not asked.
-func scanBus(bus i2c.Bus, holder func(addr uint16) string) scannedBus {
-	s := scannedBus{Bus: bus.String(), Answers: []answer{}}
+func scanBus(bus i2c.Bus, holder func(addr uint16) string) FoundBus {
+	s := FoundBus{Bus: bus.String(), Answers: []Answer{}}
 	if hz, ok := i2cbus.TreeHz(bus); ok {
 		s.TreeHz = &hz
 	}
 	for _, span := range [][2]uint16{{ads1x15.FirstAddress, ads1x15.LastAddress}, {mcp4725.FirstAddress, mcp4725.LastAddress}} {
 		for addr := span[0]; addr <= span[1]; addr++ {
 			if driver := holder(addr); driver != "" {
-				s.Answers = append(s.Answers, answer{Address: address(addr), Models: []string{}, Driver: &driver,
+				s.Answers = append(s.Answers, Answer{Address: address(addr), Models: []string{}, Driver: &driver,
 					What: "held by the kernel's driver " + driver + ": take out its dtoverlay to use it here"})
 				continue
 			}
 			err := bus.Tx(addr, nil, make([]byte, 1))
 			if timedOut(err) {
-				text := plain(err)
+				text := err.Error()
 				s.Trouble = &text // every other address would take as long
 				return s
 			}
@@ -187,14 +154,14 @@ func timedOut(err error) bool {
 func address(addr uint16) string { return fmt.Sprintf("0x%02X", addr) }
 
 // whatAnswers says what answers at an address.
-func whatAnswers(bus i2c.Bus, addr uint16) answer {
-	a := answer{Address: address(addr), Models: []string{}, What: "another chip (a DAC may be here)"}
+func whatAnswers(bus i2c.Bus, addr uint16) Answer {
+	a := Answer{Address: address(addr), Models: []string{}, What: "another chip (a DAC may be here)"}
 	if addr > ads1x15.LastAddress {
 		return a
 	}
-	id, err := identity(bus, addr)
+	id, err := identityAt(bus, addr)
 	if err != nil {
-		a.What = "something that does not give its registers: " + plain(err)
+		a.What = "something that does not give its registers: " + err.Error()
 		return a
 	}
 	text := id.String()
@@ -210,7 +177,7 @@ func whatAnswers(bus i2c.Bus, addr uint16) answer {
 	return a
 }
 
-func identity(bus i2c.Bus, addr uint16) (ads1x15.Identity, error) {
+func identityAt(bus i2c.Bus, addr uint16) (ads1x15.Identity, error) {
 	dev, err := ads1x15.New(bus, addr, &ads1x15.DefaultOpts)
 	if err != nil {
 		return ads1x15.Identity{}, err
@@ -223,13 +190,13 @@ var header = regexp.MustCompile(`^GPIO(\d|1\d|2[0-7])$`)
 
 // scanLines keeps of a chip's lines those that a rig may use, and those that something
 // uses already.
-func (s *scanned) scanLines(c gpioline.ChipInfo) scannedChip {
-	chip := scannedChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []scannedLine{}}
+func (s *Found) scanLines(c gpioline.ChipInfo) FoundChip {
+	chip := FoundChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []FoundLine{}}
 	for _, in := range c.Lines {
 		if !in.Used && !s.usable(in.Name) {
 			continue
 		}
-		l := scannedLine{Line: in.Offset, Output: in.Output, Used: in.Used}
+		l := FoundLine{Line: in.Offset, Output: in.Output, Used: in.Used}
 		if in.Name != "" {
 			l.Name = &in.Name
 		}
@@ -241,13 +208,16 @@ func (s *scanned) scanLines(c gpioline.ChipInfo) scannedChip {
 	return chip
 }
 
-// write writes what was found, then what is missing and what helps, in blocks.
-func (s *scanned) write(w io.Writer) error {
+// Empty reports whether there is no bus and no GPIO chip that this user can open.
+func (s *Found) Empty() bool { return len(s.Buses) == 0 && len(s.Chips) == 0 }
+
+// Text writes what was found, then what is missing and what helps, in blocks.
+func (s *Found) Text(w io.Writer) error {
 	var blocks []string
 	block := func(title string, head []string, fill func(row func(...any))) error {
 		var b strings.Builder
 		fmt.Fprintln(&b, title)
-		err := writeTable(&b, head, fill)
+		err := table.Write(&b, head, fill)
 		blocks = append(blocks, b.String())
 		return err
 	}
@@ -270,7 +240,7 @@ func (s *scanned) write(w io.Writer) error {
 	return errors.Join(err, writeErr)
 }
 
-func (s *scanned) busRows(row func(...any)) {
+func (s *Found) busRows(row func(...any)) {
 	for _, b := range s.Buses {
 		name := b.Bus
 		if b.TreeHz != nil {
@@ -295,7 +265,7 @@ func orEmpty(s *string) string {
 	return *s
 }
 
-func (s *scanned) chipRows(row func(...any)) {
+func (s *Found) chipRows(row func(...any)) {
 	for _, c := range s.Chips {
 		named, used := 0, 0
 		for _, l := range c.Named {
@@ -310,7 +280,7 @@ func (s *scanned) chipRows(row func(...any)) {
 	}
 }
 
-func (s *scanned) lineRows(row func(...any)) {
+func (s *Found) lineRows(row func(...any)) {
 	for _, c := range s.Chips {
 		for _, l := range c.Named {
 			row(c.Chip, l.Line, orEmpty(l.Name), map[bool]string{false: "input", true: "output"}[l.Output], l.by())
@@ -318,7 +288,7 @@ func (s *scanned) lineRows(row func(...any)) {
 	}
 }
 
-func (l scannedLine) by() string {
+func (l FoundLine) by() string {
 	switch {
 	case l.By != nil:
 		return *l.By
@@ -329,7 +299,7 @@ func (l scannedLine) by() string {
 }
 
 // missing says what a rig needs that was not found, and how it is switched on.
-func (s *scanned) missing() []string {
+func (s *Found) missing() []string {
 	var all []string
 	converters := 0
 	for _, b := range s.Buses {

@@ -1,4 +1,5 @@
-package main
+// Package table writes plain tables: columns two spaces apart, without lines.
+package table
 
 import (
 	"io"
@@ -7,15 +8,9 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 )
 
-// table writes a plain table to standard output or the file asked for.
-func (a *app) table(head []string, fill func(row func(...any))) error {
-	return a.deliver(func(w io.Writer) error { return writeTable(w, head, fill) })
-}
-
-// writeTable writes a table without lines, its columns two spaces apart.
-func writeTable(w io.Writer, head []string, fill func(row func(...any))) error {
+// Write writes a table with the head. Fill gives it the rows, one call of row for each.
+func Write(w io.Writer, head []string, fill func(row func(cells ...any))) error {
 	t := table.NewWriter()
-	t.SetOutputMirror(w)
 	style := table.StyleDefault
 	style.Options = table.OptionsNoBordersAndSeparators
 	style.Format.Header = text.FormatDefault
@@ -28,6 +23,6 @@ func writeTable(w io.Writer, head []string, fill func(row func(...any))) error {
 	t.AppendHeader(first)
 	fill(func(cells ...any) { t.AppendRow(cells) })
 	t.SuppressTrailingSpaces()
-	t.Render()
-	return nil
+	_, err := io.WriteString(w, t.Render()+"\n")
+	return err
 }

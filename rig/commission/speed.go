@@ -1,8 +1,7 @@
-package main
+package commission
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"strings"
 	"time"
@@ -24,8 +23,8 @@ const speedOff = 0.2
 // What the rig file can say of the bus's clock, in hertz.
 const fileLeastHz, fileMostHz = 10e3, 400e3
 
-// busSpeed is what is known of a bus's clock.
-type busSpeed struct {
+// A BusSpeed is what is known of a bus's clock.
+type BusSpeed struct {
 	i2cbus.Speed
 	treeHz int // as the device tree asks for it; 0: it does not say
 	fileHz int // as the rig file says
@@ -33,19 +32,19 @@ type busSpeed struct {
 }
 
 // measureSpeed measures the clock of a real rig's bus by the chip at the address.
-func measureSpeed(bus i2c.Bus, rig *wiring.Rig, addr uint16) (*busSpeed, error) {
+func measureSpeed(bus i2c.Bus, rig *wiring.Rig, addr uint16) (*BusSpeed, error) {
 	began := time.Now()
 	speed, err := i2cbus.MeasureSpeed(bus, addr, func() capture.Instant { return capture.Instant(time.Since(began)) })
 	if err != nil {
 		return nil, err
 	}
-	s := &busSpeed{Speed: speed, fileHz: rig.BusHz, bus: bus.String()}
+	s := &BusSpeed{Speed: speed, fileHz: rig.BusHz, bus: bus.String()}
 	s.treeHz, _ = i2cbus.TreeHz(bus)
 	return s, nil
 }
 
 // simulatedSpeed measures the clock of a simulated rig's bus, by the world's own time.
-func simulatedSpeed(rig *wiring.Rig) (*busSpeed, error) {
+func simulatedSpeed(rig *wiring.Rig) (*BusSpeed, error) {
 	world, err := sim.NewWorld(rig, sim.Opts{})
 	if err != nil {
 		return nil, err
@@ -54,11 +53,11 @@ func simulatedSpeed(rig *wiring.Rig) (*busSpeed, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &busSpeed{Speed: speed, fileHz: rig.BusHz}, nil
+	return &BusSpeed{Speed: speed, fileHz: rig.BusHz}, nil
 }
 
 // String says what was measured, and what is written.
-func (s *busSpeed) String() string {
+func (s *BusSpeed) String() string {
 	if s == nil {
 		return "not measured"
 	}
@@ -69,13 +68,13 @@ func (s *busSpeed) String() string {
 	return strings.Join(append(said, hertz(float64(s.fileHz))+" in the rig file"), ", ")
 }
 
-func (s *busSpeed) measured() string {
+func (s *BusSpeed) measured() string {
 	if s.Faster {
 		return fmt.Sprintf("faster than %s: transfers take no time that could be measured", hertz(s.Hz))
 	}
 	text := hertz(s.Hz)
 	if s.Doubt >= 0.005 {
-		text += fmt.Sprintf(" ± %.0f %%", 196*s.Doubt)
+		text += fmt.Sprintf(" ± %.0f %%", 100*coverage95*s.Doubt)
 	}
 	return text + " measured"
 }
@@ -94,23 +93,19 @@ func hertz(v float64) string {
 }
 
 // off reports whether the bus runs at another speed than the rig file says.
-func (s *busSpeed) off() bool {
-	return !s.Faster && math.Abs(s.Hz/float64(s.fileHz)-1) > speedOff
+func (s *BusSpeed) off() bool {
+	return s != nil && !s.Faster && math.Abs(s.Hz/float64(s.fileHz)-1) > speedOff
 }
 
-// warn says how the two are brought together, where they are apart.
-func (s *busSpeed) warn(w io.Writer) (warned bool) {
-	if !s.off() {
-		return false
-	}
+// advice says how the two are brought together, where they are apart.
+func (s *BusSpeed) advice() string {
 	setting := "the baudrate of the bus's own dtoverlay in config.txt to"
 	if s.bus == "/dev/i2c-1" {
 		setting = "dtparam=i2c_arm_baudrate in config.txt to"
 	}
-	fmt.Fprintf(w, "\nWarning: the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", hertz(s.Hz), hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
+	text := fmt.Sprintf("the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", hertz(s.Hz), hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
 	if s.Hz >= fileLeastHz && s.Hz <= fileMostHz {
-		fmt.Fprintf(w, "; or write bus_speed: %s into the rig file", hertz(s.Hz))
+		text += fmt.Sprintf("; or write bus_speed: %s into the rig file", hertz(s.Hz))
 	}
-	fmt.Fprintln(w, ".")
-	return true
+	return text + "."
 }

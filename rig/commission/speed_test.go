@@ -1,4 +1,4 @@
-package main
+package commission
 
 import (
 	"strings"
@@ -22,7 +22,7 @@ func TestBusSpeed_AgainstTheFile(t *testing.T) {
 		{340_000, 400_000, ""},
 		{100_000, 400_000, "runs at 100 kHz, and the rig file says 400 kHz, which is more than 20 % apart. On a Raspberry Pi set dtparam=i2c_arm_baudrate in config.txt to 400000 and restart; or write bus_speed: 100 kHz into the rig file."},
 		{400_000, 100_000, "to 100000 and restart; or write bus_speed: 400 kHz into the rig file."},
-		{1_000_000, 400_000, "runs at 1 MHz, and the rig file says 400 kHz, which is more than 20 % apart. On a Raspberry Pi set dtparam=i2c_arm_baudrate in config.txt to 400000 and restart.\n"},
+		{1_000_000, 400_000, "runs at 1 MHz, and the rig file says 400 kHz, which is more than 20 % apart. On a Raspberry Pi set dtparam=i2c_arm_baudrate in config.txt to 400000 and restart."},
 	} {
 		rig.BusHz = c.runs
 		world, err := sim.NewWorld(rig, sim.Opts{})
@@ -33,16 +33,15 @@ func TestBusSpeed_AgainstTheFile(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := busSpeed{Speed: measured, fileHz: c.file, bus: "/dev/i2c-1"}
-		var w strings.Builder
-		if warned := s.warn(&w); warned != (c.want != "") || !strings.Contains(w.String(), c.want) {
-			t.Errorf("a bus of %d Hz, %d Hz in the file: warned %v: %s", c.runs, c.file, warned, w.String())
+		s := BusSpeed{Speed: measured, fileHz: c.file, bus: "/dev/i2c-1"}
+		if s.off() != (c.want != "") || !strings.Contains(s.advice(), c.want) {
+			t.Errorf("a bus of %d Hz, %d Hz in the file: off %v: %s", c.runs, c.file, s.off(), s.advice())
 		}
 	}
 }
 
 func TestBusSpeed_Words(t *testing.T) {
-	for want, s := range map[string]busSpeed{
+	for want, s := range map[string]BusSpeed{
 		"398 kHz measured, 400 kHz in the device tree, 400 kHz in the rig file":                        {Speed: i2cbus.Speed{Hz: 397_600}, treeHz: 400_000, fileHz: 400_000},
 		"98.7 kHz ± 6 % measured, 100 kHz in the rig file":                                             {Speed: i2cbus.Speed{Hz: 98_651, Doubt: 0.03}, fileHz: 100_000},
 		"faster than 3.4 MHz: transfers take no time that could be measured, 400 kHz in the rig file":  {Speed: i2cbus.Speed{Hz: 3.4e6, Faster: true}, fileHz: 400_000},
@@ -55,12 +54,11 @@ func TestBusSpeed_Words(t *testing.T) {
 			t.Errorf("%q: what was not measured cannot be off", want)
 		}
 	}
-	own := busSpeed{Speed: i2cbus.Speed{Hz: 100_000}, fileHz: 400_000, bus: "/dev/i2c-3"}
-	var w strings.Builder
-	if !own.warn(&w) || !strings.Contains(w.String(), "baudrate of the bus's own dtoverlay in config.txt to 400000") {
-		t.Errorf("bus 3: %s", w.String())
+	own := BusSpeed{Speed: i2cbus.Speed{Hz: 100_000}, fileHz: 400_000, bus: "/dev/i2c-3"}
+	if !own.off() || !strings.Contains(own.advice(), "baudrate of the bus's own dtoverlay in config.txt to 400000") {
+		t.Errorf("bus 3: %s", own.advice())
 	}
-	if got := (*busSpeed)(nil).String(); got != "not measured" {
+	if got := (*BusSpeed)(nil).String(); got != "not measured" || (*BusSpeed)(nil).off() {
 		t.Errorf("nothing measured: %q", got)
 	}
 }

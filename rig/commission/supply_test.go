@@ -1,4 +1,4 @@
-package main
+package commission
 
 import (
 	"testing"
@@ -22,10 +22,10 @@ func TestProbeSupply(t *testing.T) {
 		write []byte
 		want  string
 	}{
-		{nil, "stands at 8.25 V (code 2048); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
-		{[]byte{0x04, 0xD9}, "stands at 5.00 V (code 1241); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
-		{[]byte{0x14, 0xD9}, "stands at 0.00 V (code 1241); at power-up 8.25 V (code 2048): that is what the unit gets until the program runs, and not the 0 V of rest"},
-		{[]byte{0x60, 0x00, 0x00}, "stands at 0.00 V (code 0); at power-up 0.00 V (code 0)"},
+		{nil, "at 8.25 V (code 2048); at power-up 8.25 V (code 2048): the unit gets that until the program runs, not the 0 V of rest"},
+		{[]byte{0x04, 0xD9}, "at 5.00 V (code 1241); at power-up 8.25 V (code 2048): the unit gets that until the program runs, not the 0 V of rest"},
+		{[]byte{0x14, 0xD9}, "at 0.00 V (code 1241); at power-up 8.25 V (code 2048): the unit gets that until the program runs, not the 0 V of rest"},
+		{[]byte{0x60, 0x00, 0x00}, "at 0.00 V (code 0); at power-up 0.00 V (code 0)"},
 	} {
 		if len(c.write) > 0 {
 			if err := bus.Tx(0x60, c.write, nil); err != nil {
