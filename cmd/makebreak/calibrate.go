@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/words"
 	"makebreak/rig/yamlfile"
+	"makebreak/sequences/setup"
 )
 
 // calibrateOpts are the flags of rig calibrate.
@@ -84,7 +85,7 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 		return err
 	}
 	if o.points == "" {
-		t := commission.TerminalOf(rig.Uncorrected(), out, o.seed)
+		t := setup.Terminal(rig.Uncorrected(), out, o.seed)
 		err := commission.TakePoints(ctx, rig, out, t, prompt.NewTerminal(a.in, a.err), session)
 		if err = errors.Join(err, t.Close()); err != nil {
 			return err

@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/commission"
 	"makebreak/rig/prompt"
+	"makebreak/rig/sim"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -131,13 +132,28 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 			return err
 		}
 	}
-	r := commission.Look(rig)
+	r, err := look(rig)
+	if err != nil {
+		return err
+	}
 	r.By = a.by
 	err = r.Err()
 	if r.Whole() {
 		err = a.tryRig(ctx, r, o.steps && (o.asked || !rig.Simulated), loop)
 	}
 	return errors.Join(a.deliver(r.Text), err)
+}
+
+// look looks for a rig's parts, of a simulated one at its bus.
+func look(rig *wiring.Rig) (*commission.Report, error) {
+	if !rig.Simulated {
+		return commission.Look(rig), nil
+	}
+	world, err := sim.NewWorld(rig, sim.Opts{})
+	if err != nil {
+		return nil, failed(exitInput, err)
+	}
+	return commission.LookSimulated(rig, world.Bus(), world.Now), nil
 }
 
 // tryRig tries the rig step by step, by a loop-back, or both.

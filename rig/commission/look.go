@@ -8,6 +8,7 @@ import (
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/problem"
@@ -21,16 +22,11 @@ type Part struct {
 	Err   error  // why it was not found
 }
 
-// Look looks for all of a real rig and measures the speed of its bus; of a simulated one
-// there is nothing but the bus. Nothing is switched. It goes on after a failure, so that
-// one call shows all that is missing; what was found and what not is in the report.
+// Look looks for all of a real rig and measures the speed of its bus. Nothing is switched.
+// It goes on after a failure, so that one call shows all that is missing; what was found
+// and what not is in the report.
 func Look(rig *wiring.Rig) *Report {
 	r := &Report{Rig: rig}
-	if rig.Simulated {
-		r.Speed, r.fault = simulatedSpeed(rig)
-		r.fault = problem.Of(problem.Input, r.fault)
-		return r
-	}
 	if bus := r.openBus(); bus != nil {
 		defer bus.Close()
 		r.lookOnBus(bus)
@@ -39,6 +35,18 @@ func Look(rig *wiring.Rig) *Report {
 		path, offset, err := gpioline.Find(q.Line)
 		r.part(fmt.Sprintf("%s %s", q.Role, q.Line.Name), err, fmt.Sprintf("%s line %d", path, offset))
 	}
+	return r
+}
+
+// LookSimulated measures the speed of a simulated rig's bus by the clock that it moves.
+func LookSimulated(rig *wiring.Rig, bus i2c.Bus, now func() capture.Instant) *Report {
+	r := &Report{Rig: rig}
+	speed, err := i2cbus.MeasureSpeed(bus, rig.Chips[0].Address, now)
+	if err != nil {
+		r.fault = problem.Of(problem.Input, err)
+		return r
+	}
+	r.Speed = &BusSpeed{Speed: speed, fileHz: rig.BusHz}
 	return r
 }
 

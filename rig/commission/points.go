@@ -14,7 +14,6 @@ import (
 	"makebreak/rig/calibration"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
-	"makebreak/rig/sim"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -34,20 +33,17 @@ type Terminal interface {
 	Close() error
 }
 
-// TerminalOf returns the terminal of a rig's output, on hardware or on the simulated bench
-// of the seed. The rig must be without corrections.
-func TerminalOf(rig *wiring.Rig, output string, seed uint64) Terminal {
-	if rig.Simulated {
-		return &simulatedTerminal{rig: rig, output: output, seed: seed}
-	}
-	return &realTerminal{rig: rig, output: output}
-}
-
 // realTerminal is a terminal whose voltages a person makes: nothing is switched on.
 type realTerminal struct {
 	rig    *wiring.Rig
 	output string
 	bench  *bench.Bench
+}
+
+// RealTerminal returns the terminal of an output of a real rig. The rig must be without
+// corrections.
+func RealTerminal(rig *wiring.Rig, output string) Terminal {
+	return &realTerminal{rig: rig, output: output}
 }
 
 func (t *realTerminal) Bench(int) (*bench.Bench, unit.Volts, error) {
@@ -58,50 +54,19 @@ func (t *realTerminal) Bench(int) (*bench.Bench, unit.Volts, error) {
 	return t.bench, unit.Volts(math.NaN()), err
 }
 
-func (t *realTerminal) Close() error { return closed(t.bench) }
-
-// simulatedTerminal is opened anew for each point, with the output low and high in turn.
-type simulatedTerminal struct {
-	rig    *wiring.Rig
-	output string
-	seed   uint64
-	bench  *bench.Bench
-}
-
-func (t *simulatedTerminal) Bench(n int) (*bench.Bench, unit.Volts, error) {
-	if err := t.Close(); err != nil {
-		return nil, 0, err
-	}
-	high := n%2 == 1
-	world, err := sim.NewWorld(t.rig, sim.Opts{Seed: t.seed, RealTime: true, Initial: map[string]bool{t.output: high}})
-	if err != nil {
-		return nil, 0, problem.Of(problem.Input, err)
-	}
-	lines, err := world.Lines(bench.Requests(t.rig))
-	if err != nil {
-		return nil, 0, problem.Of(problem.Input, err)
-	}
-	if t.bench, err = bench.Open(t.rig, world.Bus(), lines, bench.Opts{Outputs: []string{t.output}, Mode: wiring.Follow}); err != nil {
-		return nil, 0, err
-	}
-	truth := world.Truth().Output(t.output) // with the supply as the bench has set it
-	if high {
-		return t.bench, unit.Volts(truth.High), nil
-	}
-	return t.bench, unit.Volts(truth.Low), nil
-}
-
-func (t *simulatedTerminal) Close() error { return closed(t.bench) }
-
-// closed closes a bench, where one is open.
-func closed(b *bench.Bench) error {
-	if b == nil {
+func (t *realTerminal) Close() error {
+	if t.bench == nil {
 		return nil
 	}
-	if err := b.Close(); err != nil {
-		return problem.Of(problem.Rig, fmt.Errorf("the rig could not be closed; see that its drives are off: %w", err))
+	return Closed(t.bench.Close())
+}
+
+// Closed is the error of a bench that could not be closed, of the kind Rig; nil for nil.
+func Closed(err error) error {
+	if err == nil {
+		return nil
 	}
-	return nil
+	return problem.Of(problem.Rig, fmt.Errorf("the rig could not be closed; see that its drives are off: %w", err))
 }
 
 // points are the questions of a calibration.

@@ -10,7 +10,6 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/i2cbus"
-	"makebreak/rig/sim"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
@@ -41,19 +40,6 @@ func measureSpeed(bus i2c.Bus, rig *wiring.Rig, addr uint16) (*BusSpeed, error) 
 	s := &BusSpeed{Speed: speed, fileHz: rig.BusHz, bus: bus.String()}
 	s.treeHz, _ = i2cbus.TreeHz(bus)
 	return s, nil
-}
-
-// simulatedSpeed measures the clock of a simulated rig's bus, by the world's own time.
-func simulatedSpeed(rig *wiring.Rig) (*BusSpeed, error) {
-	world, err := sim.NewWorld(rig, sim.Opts{})
-	if err != nil {
-		return nil, err
-	}
-	speed, err := i2cbus.MeasureSpeed(world.Bus(), rig.Chips[0].Address, world.Now)
-	if err != nil {
-		return nil, err
-	}
-	return &BusSpeed{Speed: speed, fileHz: rig.BusHz}, nil
 }
 
 // String says what was measured, and what is written.
