@@ -210,7 +210,7 @@ func soakLists(r *Record) []pageList {
 		lines = append(lines, t.lines()...)
 	}
 	if len(lines) == 0 && len(r.Tally.Rows) > 0 {
-		lines = []string{"no figure clearly drifts or steps, leaves its limits or goes missing"}
+		lines = []string{"no drift, no step, nothing out of limits or missing"}
 	}
 	return []pageList{{"Over the cycles", lines}, {"Reliability", reliabilityLines(r.Tally)}, {"Interruptions", interruptionLines(r)}}
 }

@@ -269,7 +269,7 @@ func TestText_SaysWhereItSampled(t *testing.T) {
 		}
 	}}
 	got := textOf(t, r, TextOpts{})
-	for _, want := range []string{"10001", "≈ 12.00 V", "≈: median of a random sample of 10000 of the values"} {
+	for _, want := range []string{"10001", "≈ 12.00 V", "≈: median of 10000 values chosen at random"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not in:\n%s", want, got)
 		}

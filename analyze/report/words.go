@@ -176,10 +176,10 @@ func (s *summary) legendLines() []string {
 		lines = append(lines, "No verdict: no limit was set.")
 	}
 	if sampled {
-		lines = append(lines, fmt.Sprintf("≈: median of a random sample of %d of the values; lowest and highest are of all.", reservoirLen))
+		lines = append(lines, fmt.Sprintf("≈: median of %d values chosen at random; lowest and highest are of all.", reservoirLen))
 	}
 	if digested {
-		lines = append(lines, "≈: median from a digest of all values, right to 0.1 % of their ranks; lowest and highest are exact.")
+		lines = append(lines, "≈: approximate median, right to 0.1 % of the ranks; lowest and highest are exact.")
 	}
 	return lines
 }

@@ -112,8 +112,8 @@ func TestReadme_ShortestBounce(t *testing.T) {
 	const page = "rig/bench/README.md"
 	text := record.ShortestBounce(bench.EdgeLatency)
 	figure := regexp.MustCompile(`[0-9.]+ [µm]?s`).FindString(text)
-	if have := documentText(t, filepath.Join(root, page)); figure == "" || !strings.Contains(have, "bounce under about "+figure) {
-		t.Errorf("%s does not say that a bounce under about %q cannot be detected, as the program does: %s", page, figure, text)
+	if have := documentText(t, filepath.Join(root, page)); figure == "" || !strings.Contains(have, "bounce under "+figure) {
+		t.Errorf("%s does not say that a bounce under %q cannot be detected, as the program does: %s", page, figure, text)
 	}
 }
 

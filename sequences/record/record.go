@@ -5,13 +5,13 @@ package record
 import (
 	"fmt"
 	"iter"
-	"math"
 	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
+	"makebreak/rig/unit"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/soak"
@@ -56,11 +56,11 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	return r, addSoak(r, rec)
 }
 
-// ShortestBounce says what bounce could not have been seen: the opening and the
-// closing that make it must be told apart by their time stamps.
+// ShortestBounce says what bounces cannot be detected with time stamps of this standard
+// uncertainty: the opening and the closing of one must be told apart.
 func ShortestBounce(stamp time.Duration) string {
-	return fmt.Sprintf("bounces shorter than about %s could not have been seen (twice the uncertainty of an edge's time stamp)",
-		report.Reading(analyze.BounceTime, 2*stamp.Seconds(), math.NaN()))
+	return fmt.Sprintf("bounces under %s cannot be detected (twice the uncertainty of an edge's time stamp)",
+		unit.Time.Short(2*stamp.Seconds(), 2))
 }
 
 // signals is the order in which a plan's signals are shown: each output, then the
