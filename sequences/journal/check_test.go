@@ -38,6 +38,7 @@ func captured(t *testing.T, db *DB, cycles int) RunSummary {
 // Whatever a run lacks or cannot be read of it is said, each by its words, and of another
 // run nothing.
 func TestReadRun(t *testing.T) {
+	t.Parallel()
 	for _, tc := range []struct{ damage, says string }{
 		{"DELETE FROM cycle WHERE run = 1 AND n = 3; DELETE FROM measurement WHERE run = 1 AND cycle = 3; DELETE FROM symptom WHERE run = 1 AND cycle = 3", "cycles are missing: of 8 there are 7"},
 		{"DELETE FROM measurement WHERE run = 1 AND cycle = 5 AND seq = 1", "figures are missing: of cycle 5"},
@@ -74,6 +75,7 @@ func TestReadRun(t *testing.T) {
 // A run that was removed since it was listed is not mixed up with the next one, which has
 // its row.
 func TestReadRun_Removed(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	one := captured(t, db, 2)
 	if err := db.dropRun(one.row, nil); err != nil {
@@ -90,6 +92,7 @@ func TestReadRun_Removed(t *testing.T) {
 
 // A row that refers to one that is not there is found, where the pages are sound.
 func TestCheckReferences(t *testing.T) {
+	t.Parallel()
 	db, err := Open(filepath.Join(t.TempDir(), "log.db"))
 	if err != nil {
 		t.Fatal(err)

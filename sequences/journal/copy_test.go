@@ -49,6 +49,7 @@ func contents(t *testing.T, db *DB, id string) []string {
 
 // Every table that has rows of a run is copied; a trigger fills the one of the names.
 func TestCopyRun_Tables(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	known := append([]string{"run", "name", "capture"}, runTables...)
 	rows, err := db.read.Query("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
@@ -70,6 +71,7 @@ func TestCopyRun_Tables(t *testing.T) {
 // A copied run has all that it had, beside what the other log holds already, and can
 // be copied twice; copying the other way round gives it back.
 func TestCopyRun(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "older", "archive.db")
 	day := time.Unix(1_800_000_000, 0).UTC()
@@ -120,6 +122,7 @@ func names(t *testing.T, db *DB) (all []string) {
 // What an earlier copy left half way is begun anew; another run of the same name, the
 // log itself and a file that is no log are refused; the run stays in all cases.
 func TestCopyRun_Ways(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	day := time.Unix(1_800_000_000, 0).UTC()
@@ -178,6 +181,7 @@ func TestCopyRun_Ways(t *testing.T) {
 // reason, is made anew; one that has all of it and more stays; where each has something
 // that the other lacks, both stay and that is said.
 func TestCopyRun_Differs(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
@@ -236,6 +240,7 @@ func TestCopyRun_Differs(t *testing.T) {
 // What is left of a run whose removal was cut off is not taken for the run: a whole copy
 // is left as it is, and without one nothing is copied.
 func TestCopyRun_RemovalCutOff(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))

@@ -32,6 +32,7 @@ func smallDisk(t *testing.T) (dir string) {
 
 // A disk that runs full stops the run with a clear error and loses nothing.
 func TestAppend_DiskFull(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(smallDisk(t), "log.db")
 	db := openLog(t, path)
 	stored, err := fillUp(fill(t, db, 1), 2)
@@ -45,6 +46,7 @@ func TestAppend_DiskFull(t *testing.T) {
 }
 
 func TestOpen_DiskFull(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	if err := os.WriteFile(filepath.Join(dir, "ballast"), make([]byte, 4<<20), 0o600); err != nil {
 		t.Fatal(err)
@@ -76,6 +78,7 @@ func filesIn(t *testing.T, dir string) (names []string) {
 // Where the disk has no room for what a removed log held, that is said, and no part of it
 // is left.
 func TestAppend_GoneDiskFull(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	path := filepath.Join(dir, "log.db")
 	db, err := Open(path)
@@ -101,6 +104,7 @@ func TestAppend_GoneDiskFull(t *testing.T) {
 // A run that the other log's disk has no room for leaves nothing there: no log where none
 // was, and one that was as it was.
 func TestCopyRun_DiskFull(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	db := newLog(t)
 	day := time.Unix(1_800_000_000, 0).UTC()
@@ -135,6 +139,7 @@ func TestCopyRun_DiskFull(t *testing.T) {
 }
 
 func TestOpen_ReadOnly(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	if err := syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""); err != nil {
 		t.Fatal(err)
@@ -153,6 +158,7 @@ func TestOpen_ReadOnly(t *testing.T) {
 // A disk without a byte free is pruned, again and again: runs and captures go, the reserve
 // that helped is made again, and later runs have room.
 func TestDropRun_DiskFull(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	path := filepath.Join(dir, "log.db")
 	for round := range 4 {
@@ -221,6 +227,7 @@ func fillDisk(t *testing.T, dir string) {
 // Without a reserve a full disk cannot be pruned: the run stays as it was, and what can
 // be done is said.
 func TestDropRun_NoReserve(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	path := filepath.Join(dir, "log.db")
 	db := openLog(t, path)
@@ -241,6 +248,7 @@ func TestDropRun_NoReserve(t *testing.T) {
 // However often a run is begun and ended on a full disk, enough of the reserve stays for
 // the disk to be pruned.
 func TestReserve_NotUsedUp(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	path := filepath.Join(dir, "log.db")
 	db := openLog(t, path)

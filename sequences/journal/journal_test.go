@@ -37,6 +37,7 @@ func openLog(tb testing.TB, path string) *DB {
 }
 
 func TestOpen_Private(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	if _, err := db.Begin(RunInfo{Started: time.Unix(0, 0)}); err != nil {
 		t.Fatal(err)
@@ -54,6 +55,7 @@ func TestOpen_Private(t *testing.T) {
 // Every connection, whichever the pool hands out, waits for the disk and for
 // other programs, and checks what refers to what.
 func TestOpen_Settings(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	var held []*sql.Conn
 	for range 3 {
@@ -82,6 +84,7 @@ func TestOpen_Settings(t *testing.T) {
 }
 
 func TestOpen_OddPath(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "50% of #1?mode=memory", "log & more.db")
 	db := openLog(t, path)
 	if _, err := db.Begin(RunInfo{Started: time.Unix(0, 0)}); err != nil {
@@ -93,6 +96,7 @@ func TestOpen_OddPath(t *testing.T) {
 }
 
 func TestOpen_Refuses(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	file := func(name string, content []byte) string {
 		path := filepath.Join(dir, name)
@@ -148,6 +152,7 @@ func TestOpen_Refuses(t *testing.T) {
 // An empty file is at version 0 and gets the whole schema. An older log gets what
 // it lacks and keeps its runs; a migration that fails leaves it as it was.
 func TestMigrate(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	if err := os.WriteFile(path, nil, 0o600); err != nil {
 		t.Fatal(err)
@@ -211,6 +216,7 @@ func tables(t *testing.T, db *DB, name string) (n int) {
 
 // Programs that open a new log at one time all get it, with one schema.
 func TestOpen_AtOnce(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	var wg sync.WaitGroup
 	for range 8 {
@@ -237,6 +243,7 @@ func TestOpen_AtOnce(t *testing.T) {
 
 // A page overwritten in the middle of the file is found.
 func TestCheck_Damage(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	db, err := Open(path)
 	if err != nil {
@@ -282,6 +289,7 @@ func TestCheck_Damage(t *testing.T) {
 
 // A program that holds the log for too long is named as the reason.
 func TestAppend_Locked(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	run, err := db.Begin(RunInfo{Started: time.Unix(0, 0)})
 	if err != nil {
@@ -307,6 +315,7 @@ func TestAppend_Locked(t *testing.T) {
 // A log that may not grow keeps what it has, says that it is full, and goes on
 // once there is room.
 func TestAppend_Full(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	run := fill(t, db, 3)
 	if _, err := db.write.ExecContext(t.Context(), "PRAGMA max_page_count = 60"); err != nil {
@@ -338,6 +347,7 @@ func fillUp(run *Run, from int) (stored int, err error) {
 }
 
 func TestDB_Closed(t *testing.T) {
+	t.Parallel()
 	db, err := Open(filepath.Join(t.TempDir(), "log.db"))
 	if err != nil {
 		t.Fatal(err)

@@ -57,6 +57,7 @@ func writeUntilKilled(path string) error {
 // and not in the system's memory only is SQLite's synchronous=FULL, see
 // TestOpen_Settings; a killed process cannot show it.)
 func TestAppend_Killed(t *testing.T) {
+	t.Parallel()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)

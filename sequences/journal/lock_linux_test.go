@@ -12,7 +12,8 @@ import (
 
 // A run is held by the log that began it or took it, until that is closed; another gets
 // ErrTaken for all that would change it, and changes nothing.
-func TestTake(t *testing.T) {
+func TestLock(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, err := Open(path)
 	if err != nil {
@@ -45,7 +46,8 @@ func TestTake(t *testing.T) {
 }
 
 // Of two programs that are to go on with a unit's soaks one is refused.
-func TestTakeUnit(t *testing.T) {
+func TestLockUnit(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, two := openLog(t, path), openLog(t, path)
 	if err := errors.Join(one.LockUnit("RB-017", "relay-only"), two.LockUnit("RB-018", "relay-only"), two.LockUnit("RB-017", "armed-high")); err != nil {
@@ -58,7 +60,8 @@ func TestTakeUnit(t *testing.T) {
 
 // A log that is closed lets go also where a process that is just being started still has a
 // copy of its descriptors.
-func TestTake_Copied(t *testing.T) {
+func TestLock_Copied(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, err := Open(path)
 	if err != nil {
@@ -82,6 +85,7 @@ func TestTake_Copied(t *testing.T) {
 
 // What stands beside a log stands beside the file, wherever a link to it is.
 func TestOpen_Link(t *testing.T) {
+	t.Parallel()
 	dir, links := t.TempDir(), t.TempDir()
 	path, link := filepath.Join(dir, "log.db"), filepath.Join(links, "link.db")
 	if err := os.Symlink(path, link); err != nil { // to nothing yet
@@ -99,7 +103,8 @@ func TestOpen_Link(t *testing.T) {
 }
 
 // Who removes the file for the locks does not let another program into a run that goes on.
-func TestTake_LocksRemoved(t *testing.T) {
+func TestLock_LocksRemoved(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, two := openLog(t, path), openLog(t, path)
 	r := fill(t, one, 3)

@@ -12,6 +12,7 @@ import (
 // A log whose files go while it is in use takes no further cycle, and those that it took
 // can be found: in the file itself where that is there, else in one that is written for it.
 func TestAppend_Gone(t *testing.T) {
+	t.Parallel()
 	for _, tc := range []struct {
 		name, rescued string
 		spoil         func(path string) error
@@ -59,6 +60,7 @@ func TestAppend_Gone(t *testing.T) {
 
 // Another log that has come into the place of one keeps all that is its own.
 func TestAppend_GoneForAnother(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	one, err := Open(path)
 	if err != nil {
@@ -96,7 +98,8 @@ func TestAppend_GoneForAnother(t *testing.T) {
 }
 
 // A file counts as gone where the system says so, not where it cannot be looked for.
-func TestLeft(t *testing.T) {
+func TestNotThere(t *testing.T) {
+	t.Parallel()
 	for err, want := range map[error]bool{nil: false, syscall.ENOENT: true, syscall.ENOTDIR: true, syscall.ELOOP: true, syscall.ESTALE: true,
 		syscall.EACCES: false, syscall.EIO: false, syscall.EINTR: false, syscall.ETIMEDOUT: false} {
 		if err != nil {
@@ -110,6 +113,7 @@ func TestLeft(t *testing.T) {
 
 // A new log is not mixed with the write-ahead file that another has left in its place.
 func TestOpen_LeftBeside(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "log.db")
 	old, err := Open(path)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 // A measurement that differs from its point in nothing takes no bytes; one number
 // takes its mask and itself.
 func TestPackNumbers(t *testing.T) {
+	t.Parallel()
 	m := exampleCycle(1).Measurements[0]
 	same := numbersOf(&m)
 	if b := packNumbers(&m, same); b != nil {

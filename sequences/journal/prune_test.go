@@ -47,6 +47,7 @@ func count(t *testing.T, db *DB, from string) (n int) {
 // Captures go first and leave the figures; a whole run goes without a trace, and other
 // runs keep all that they have. Shrinking gives the room back.
 func TestPrune(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	day := time.Unix(1_800_000_000, 0).UTC()
 	old := fillRun(t, db, 300, day)
@@ -142,6 +143,7 @@ func removeHalf(t *testing.T, db *DB, run int64) {
 // A removal that was cut off half way leaves a run that says so and why it had ended,
 // cannot go on, and can be removed.
 func TestDropRun_CutOff(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
 	if err := db.exec("UPDATE run SET complete = 0, reason = 'the rig is lost'"); err != nil {
@@ -168,6 +170,7 @@ func TestDropRun_CutOff(t *testing.T) {
 
 // A run that has gone on since it was looked at stays as it is.
 func TestDropRun_WentOn(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
 	if err := db.exec("UPDATE run SET complete = 0, reason = 'interrupted'"); err != nil {

@@ -82,6 +82,7 @@ func TestOpenRead_ReadOnlyDisk(t *testing.T) {
 
 // A log of an older program is read on such a disk, too.
 func TestOpenRead_ReadOnlyOld(t *testing.T) {
+	t.Parallel()
 	dir := smallDisk(t)
 	path := filepath.Join(dir, "log.db")
 	first, err := migrations.ReadFile("migration/0001_log.sql")
@@ -119,6 +120,7 @@ func TestOpenRead_NoRoomToCopy(t *testing.T) {
 // A log that another program is writing can be read through a mount that cannot be written,
 // and what is written meanwhile is seen.
 func TestOpenRead_Live(t *testing.T) {
+	t.Parallel()
 	dir, through := t.TempDir(), t.TempDir()
 	if err := syscall.Mount(dir, through, "", syscall.MS_BIND, ""); err != nil {
 		t.Skipf("LEFT OUT: cannot mount a folder a second time: %v", err)
@@ -147,6 +149,7 @@ func TestOpenRead_Live(t *testing.T) {
 
 // A file that is no log is told as that, and one that is not there is not made.
 func TestOpenRead_NoLog(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "log.db")
 	if db, err := OpenRead(path); err == nil {

@@ -119,6 +119,7 @@ func checkStored(tb tester, db *DB, n int) {
 var sameBits = cmp.Comparer(func(a, b float64) bool { return a == b || a != a && b != b })
 
 func TestRun_RoundTrip(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	fill(t, db, 3)
 	checkStored(t, db, 3)
@@ -126,6 +127,7 @@ func TestRun_RoundTrip(t *testing.T) {
 
 // Whatever a cycle holds comes back as it was.
 func TestRun_RoundTripAny(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	rapid.Check(t, func(t *rapid.T) {
 		run, err := db.Begin(RunInfo{Started: time.Unix(0, 0)})
@@ -188,6 +190,7 @@ func drawCycle(t *rapid.T, n int) *Cycle {
 
 // A run's ID is the day on which it began, where it began, and a count.
 func TestBegin_ID(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	east := time.FixedZone("east", 11*3600)
 	for _, tc := range []struct {
@@ -218,6 +221,7 @@ func TestBegin_ID(t *testing.T) {
 }
 
 func TestFind_Record(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	seed := uint64(math.MaxUint64)
 	info := RunInfo{Unit: "SN-0042", By: "trainee 3", Sequence: "armed-high", SequenceSource: "name: armed-high\n", Rig: "bench", RigSource: "name: bench\n",
@@ -268,6 +272,7 @@ func TestFind_Record(t *testing.T) {
 }
 
 func TestFind_Unknown(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	for _, id := range []string{"last", "2026-11-25.1", ""} {
 		if _, err := db.Find(id); !errors.Is(err, ErrNoRun) || !strings.Contains(err.Error(), "holds none") {
@@ -291,6 +296,7 @@ func TestFind_Unknown(t *testing.T) {
 }
 
 func TestRuns(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	if runs, err := db.Runs(); err != nil || runs == nil || len(runs) != 0 {
 		t.Errorf("an empty log: %v, %v", runs, err)
@@ -326,6 +332,7 @@ func TestRuns(t *testing.T) {
 }
 
 func TestAppend_Refuses(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	run := fill(t, db, 2)
 	for name, c := range map[string]*Cycle{
@@ -375,6 +382,7 @@ func TestAppend_Refuses(t *testing.T) {
 }
 
 func TestResume(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	run := fill(t, db, 2)
 	if err := run.Append(exampleCycle(4)); err != nil {
@@ -421,6 +429,7 @@ func points(t *testing.T, db *DB) (n int) {
 
 // Two that write one run do not mix their dictionaries.
 func TestResume_Twice(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	one := fill(t, db, 1)
 	two, err := db.Resume(one.ID(), time.Unix(1_900_000_000, 0))
@@ -440,6 +449,7 @@ func TestResume_Twice(t *testing.T) {
 
 // Two programs write their runs to one log at one time while a third reads.
 func TestRun_TwoWriters(t *testing.T) {
+	t.Parallel()
 	const cycles = 25
 	first := newLog(t)
 	var wg sync.WaitGroup
@@ -489,6 +499,7 @@ func TestRun_TwoWriters(t *testing.T) {
 
 // The view for other programs shows the figures in words.
 func TestFigures(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	fill(t, db, 1)
 	rows, err := db.read.Query("SELECT * FROM figures")
@@ -517,6 +528,7 @@ func TestFigures(t *testing.T) {
 // Doubts may hold figures and be new in every cycle: beyond what is remembered
 // they are written anew, and all come back.
 func TestRun_ManyDoubts(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	run := fill(t, db, 0)
 	const each, cycles = 2000, 7

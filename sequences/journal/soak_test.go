@@ -36,6 +36,7 @@ func kept(n int, why Kept) *Cycle {
 // Captures kept as the last ones make room for later ones; all others stay. What
 // was freed is used again: the file does not grow by captures that come and go.
 func TestAppend_Retention(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	r := beginSoak(t, db, Retention{First: 2, Last: 3, Every: 4, Bad: 1})
 	for n := 1; n <= 12; n++ {
@@ -89,6 +90,7 @@ func TestAppend_Retention(t *testing.T) {
 // Cycles appended together are stored together or not at all, and what the failed
 // ones added to the run's dictionary is forgotten.
 func TestAppend_Together(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	r := beginSoak(t, db, Retention{})
 	if err := r.Append(exampleCycle(3)); err != nil {
@@ -125,6 +127,7 @@ func TestAppend_Together(t *testing.T) {
 }
 
 func TestInterruptions(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	r := beginSoak(t, db, Retention{})
 	at := func(s int64) time.Time { return time.Unix(1_800_000_000+s, 0).UTC() }
@@ -163,6 +166,7 @@ func TestInterruptions(t *testing.T) {
 }
 
 func TestCheckpoint(t *testing.T) {
+	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
 	r := beginSoak(t, db, Retention{})
 	read := func() (int, string) {
@@ -192,6 +196,7 @@ func TestCheckpoint(t *testing.T) {
 // A log written before there were soaks gets what it lacks and keeps its captures; what
 // was not kept then is not known.
 func TestMigrate_Soak(t *testing.T) {
+	t.Parallel()
 	first, err := migrations.ReadFile("migration/0001_log.sql")
 	if err != nil {
 		t.Fatal(err)
@@ -242,6 +247,7 @@ func oldLog(t *testing.T, path string, schema fs.FS) {
 // The write-ahead file, which cannot be brought into the log while somebody reads what was
 // there before, becomes small again when the reading is done.
 func TestAppend_LongReading(t *testing.T) {
+	t.Parallel()
 	db := newLog(t)
 	r := fill(t, db, 3)
 	rows, err := db.read.Query("SELECT n FROM cycle")
