@@ -4,15 +4,18 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"makebreak/rig/table"
 	"math"
 	"strconv"
 	"strings"
 
+	"makebreak/rig/table"
+
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
+	"makebreak/rig/problem"
 	"makebreak/rig/words"
+	"makebreak/sequences/soak"
 )
 
 // percent is a share as it is typed: 90% or 0.9.
@@ -65,13 +68,13 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if err := o.check(c); err != nil {
-				return failed(exitUsage, err)
+				return problem.Of(problem.Usage, err)
 			}
-			rows, err := o.rows(c)
+			plan, err := soak.PlanFor(o.claim(), o.boards, o.each)
 			if err != nil {
-				return failed(exitUsage, err)
+				return problem.Of(problem.Usage, err)
 			}
-			return a.writePlan(&o, rows)
+			return a.writePlan(&o, plan)
 		},
 	}
 	a.forms(c, "text", "csv", "json")
@@ -111,67 +114,12 @@ func (o *planOpts) check(c *cobra.Command) error {
 	return nil
 }
 
-// planRow is one test that would do.
-type planRow struct {
-	boards int
-	each   float64 // cycles
+// claim is what is to be shown.
+func (o *planOpts) claim() reliability.Claim {
+	return reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
 }
 
-// planOut is a plan as JSON.
-type planOut struct {
-	B10        float64   `json:"b10_cycles"`
-	Confidence float64   `json:"confidence"`
-	Shape      float64   `json:"shape"`
-	Failures   int       `json:"failures"`
-	Tests      []testOut `json:"tests"`
-}
-
-type testOut struct {
-	Boards int     `json:"boards"`
-	Each   float64 `json:"cycles_each"`
-	All    float64 `json:"cycles_in_all"`
-}
-
-// out is what the row stands for, in whole cycles.
-func (r planRow) out() testOut {
-	each := math.Ceil(r.each)
-	return testOut{r.boards, each, each * float64(r.boards)}
-}
-
-// rows are the tests that would do: the one asked for, or some to choose from.
-func (o *planOpts) rows(c *cobra.Command) ([]planRow, error) {
-	claim := reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
-	byBoards, byCycles := c.Flags().Changed("boards"), c.Flags().Changed("cycles")
-	if byCycles {
-		n, err := claim.Boards(o.each)
-		return []planRow{{n, o.each}}, err
-	}
-	if byBoards {
-		each, err := claim.CyclesEach(o.boards)
-		return []planRow{{o.boards, each}}, err
-	}
-	once, err := claim.Boards(o.b10)
-	if err != nil {
-		return nil, err
-	}
-	rows := []planRow{{once, o.b10}}
-	for _, n := range []int{50, 20, 10, 5, 3, 2, 1} {
-		if n < once && n > o.allowed {
-			each, err := claim.CyclesEach(n)
-			if err != nil {
-				return nil, err
-			}
-			rows = append(rows, planRow{n, each})
-		}
-	}
-	return rows, nil
-}
-
-func (a *app) writePlan(o *planOpts, rows []planRow) error {
-	plan := planOut{B10: o.b10, Confidence: float64(o.confidence), Shape: o.shape, Failures: o.allowed}
-	for _, r := range rows {
-		plan.Tests = append(plan.Tests, r.out())
-	}
+func (a *app) writePlan(o *planOpts, plan *soak.Plan) error {
 	switch a.as {
 	case "csv":
 		return a.deliver(func(w io.Writer) error {
@@ -192,7 +140,7 @@ func (a *app) writePlan(o *planOpts, rows []planRow) error {
 				row(t.Boards, fmt.Sprintf("%.0f", t.Each), fmt.Sprintf("%.0f", t.All))
 			}
 		})
-		if len(rows) > 1 || rows[0].each != o.b10 {
+		if len(plan.Tests) > 1 || plan.Tests[0].Each != o.b10 {
 			fmt.Fprintln(w, "\nBoards that run longer or shorter than the claim stand for it only as far as\nthe shape is right.")
 		}
 		return err

@@ -2,12 +2,12 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"path/filepath"
 	"strings"
 
 	"makebreak/analyze/picture"
+	"makebreak/sequences/soak"
 )
 
 // drawings are what a picture can be written as, by the ending of its file.
@@ -41,8 +41,7 @@ func (o *reliabilityOpts) canPlot() error {
 }
 
 // plotLives draws boards on Weibull paper, where that is asked for.
-func (a *app) plotLives(r *lifeResult) error {
-	path := r.o.plot
+func (a *app) plotLives(path string, r *soak.LifeResult) error {
 	if path == "" {
 		return nil
 	}
@@ -50,12 +49,12 @@ func (a *app) plotLives(r *lifeResult) error {
 	if err != nil {
 		return err
 	}
-	paper, err := picture.PaperOf(r.units, r.fit)
+	paper, err := picture.PaperOf(r.Units, r.Fit)
 	if err != nil {
-		return failed(exitUsage, fmt.Errorf("--plot: %w", err))
+		return badUsage("--plot: %w", err)
 	}
-	if r.unreal != "" {
-		paper.Words = append(paper.Words, upperFirst(r.unreal))
+	if r.Simulated != "" {
+		paper.Words = append(paper.Words, upperFirst(r.Simulated))
 	}
 	if err := whole(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
 		return err

@@ -1,4 +1,4 @@
-package main
+package soak
 
 import (
 	"fmt"
@@ -6,24 +6,20 @@ import (
 	"strings"
 
 	"makebreak/analyze/reliability"
+	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 )
 
-// lifeTest is several boards' lives, and what is to be kept in mind about how they came.
-type lifeTest struct {
+// A LifeTest is several boards' lives, and what is to be kept in mind about how they came.
+type LifeTest struct {
 	units     []reliability.Unit
 	simulated int // how many are of the simulated bench
 	doubts    []string
 }
 
-// lives reads each run's life: the cycles to its first failure, or all that it did.
-func (a *app) lives(ids []string) (*lifeTest, error) {
-	db, err := a.openLog()
-	if err != nil {
-		return nil, err
-	}
-	defer db.Close()
-	t := &lifeTest{}
+// Lives reads each run's life: the cycles to its first failure, or all that it did.
+func Lives(db *journal.DB, ids []string) (*LifeTest, error) {
+	t := &LifeTest{}
 	var runs []*journal.RunRecord
 	for _, id := range ids {
 		rec, err := db.Find(id)
@@ -31,10 +27,10 @@ func (a *app) lives(ids []string) (*lifeTest, error) {
 			return nil, err
 		}
 		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.ID == rec.ID }) {
-			return nil, failed(exitUsage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
+			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
 		}
 		if rec.State.Partial() {
-			return nil, failed(exitUsage, fmt.Errorf("run %s: %w", rec.ID, journal.ErrPart))
+			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", rec.ID, journal.ErrPart))
 		}
 		u, err := life(rec)
 		if err != nil {
@@ -52,7 +48,7 @@ func (a *app) lives(ids []string) (*lifeTest, error) {
 func life(rec *journal.RunRecord) (reliability.Unit, error) {
 	n, err := rec.FirstFailed()
 	if err != nil {
-		return reliability.Unit{}, readFailed(err)
+		return reliability.Unit{}, problem.Of(problem.Storage, err)
 	}
 	u := reliability.Unit{Name: rec.ID, Cycles: float64(rec.Cycles), Load: rec.Sequence}
 	if rec.Unit != "" {
@@ -62,7 +58,7 @@ func life(rec *journal.RunRecord) (reliability.Unit, error) {
 		u.Cycles, u.Failed = float64(n), true
 	}
 	if u.Cycles == 0 {
-		return u, failed(exitUsage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
+		return u, problem.Of(problem.Usage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
 	}
 	return u, nil
 }
