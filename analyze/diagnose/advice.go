@@ -250,7 +250,7 @@ func (t *trial) allowed(distance float64) float64 {
 }
 
 // appendRest appends what is left of a cause when its remedy leaves s of it. A meter's
-// accuracy counts twice there: as what all its readings share, and, as far as it is in
+// accuracy counts twice there: as what all its readings share, and, where it is in
 // digits or volts, as what each of a calibration's points has of its own. Near one of
 // only two points both are alike, which is the worst case.
 func (c *cause) appendRest(budget []gum.Component, x *analyze.Measurement, s float64) []gum.Component {

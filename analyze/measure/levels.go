@@ -215,7 +215,7 @@ const arrival = 0.02
 // where no sample fell into that. Where a slow transition reaches into the settled
 // part, that begins when it has ended.
 //
-// A stretch whose end was left out of the capture counts as far as it was kept.
+// Of a stretch whose end was left out of the capture the part that was kept counts.
 func levelOf(tr *capture.Trace, s span, o *observed) level {
 	if o.cut && s.to > o.last {
 		s.to = o.last + 1

@@ -161,7 +161,7 @@ func (p *Paper) corners(units []reliability.Unit) {
 	p.To.Failed = shareAbove(math.Max(0.9, p.Points[len(p.Points)-1].Failed))
 }
 
-// draw works out the line and its bounds, as far as they lie on the paper.
+// draw works out the parts of the line and its bounds that lie on the paper.
 func (p *Paper) draw(fit *reliability.Weibull) error {
 	_, from := reliability.Paper(1, p.From.Failed)
 	_, to := reliability.Paper(1, p.To.Failed)

@@ -17,7 +17,7 @@ type row struct {
 	values spread
 }
 
-// spread is a row's values, as far as they are needed.
+// spread is what a row needs to know of its values.
 type spread interface {
 	exact() bool // whether the median is
 	median() float64

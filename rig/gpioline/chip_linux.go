@@ -308,7 +308,7 @@ func noName(name string, chips []*chip, names []string) error {
 	return fmt.Errorf("no line named %q on %s; %s: %w", name, words.First(descriptions(chips), mostNamed), hint, unix.ENOENT)
 }
 
-// lineTitle names a line for a message, as far as the rig file tells.
+// lineTitle names a line for a message, by its name in the rig file where it has one.
 func lineTitle(l line.Line) string {
 	if l.Name != "" {
 		return l.Name
