@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"makebreak/rig/table"
 	"os"
 	"slices"
 	"strconv"
@@ -14,6 +13,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/problem"
+	"makebreak/rig/table"
 	"makebreak/sequences/journal"
 )
 

@@ -8,12 +8,11 @@ import (
 	"strconv"
 	"strings"
 
-	"makebreak/rig/table"
-
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
 	"makebreak/rig/problem"
+	"makebreak/rig/table"
 	"makebreak/rig/words"
 	"makebreak/sequences/soak"
 )

@@ -6,12 +6,11 @@ import (
 	"math"
 	"strconv"
 
-	"makebreak/rig/table"
-
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/reliability"
 	"makebreak/rig/problem"
+	"makebreak/rig/table"
 	"makebreak/sequences/soak"
 )
 

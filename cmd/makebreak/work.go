@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"makebreak/rig/table"
 	"math"
 	"slices"
 	"strconv"
@@ -16,6 +15,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/sums"
+	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
