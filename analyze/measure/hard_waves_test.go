@@ -216,7 +216,7 @@ func TestHardWaves(t *testing.T) {
 		{name: "exit delay skipped", meaning: "early, and it stayed",
 			limits: usual(), expect: map[string]analyze.Expectation{"on": delayed, "off": goLow}, d: plain(good),
 			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, 0.1995, 1e-5, analyze.Fail}},
-			verdict: analyze.Fail, says: []string{"OUT1 switches early at on: after 200 ms"}},
+			verdict: analyze.Fail, says: []string{"OUT1 switches early at on: after 0.200 s"}},
 		{name: "wrong state early in the exit delay", meaning: "it was high too early, and fell back before the time",
 			limits: usual(), expect: map[string]analyze.Expectation{"on": delayed, "off": goLow}, d: plain(levels(0.1, 1.2, 12.6, 1.7, 0.1, 3.01, 12.6, 4.2, 0.1)),
 			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, 0.1995, 1e-5, analyze.Fail}},

@@ -77,7 +77,7 @@ func TestSupply_RampJudged(t *testing.T) {
 		{"pulls in too high", []float64{10.806}, []float64{10.803}, "rise", analyze.PullInVoltage, analyze.Fail, "", "pulls in only at 9.80 V; it must operate at 9 V"},
 		{"on the limit", []float64{10.006}, []float64{10.003}, "rise", analyze.PullInVoltage, analyze.Undecided, "a ramp", "cannot be decided"},
 		{"never pulls in", nil, nil, "rise", analyze.PullInVoltage, analyze.Fail, "K1_NO did not close, although the supply went to 13.8 V", "Relay K1 never moves"},
-		{"lets go too low", []float64{7.806, 29.001}, []float64{7.803, 29.004}, "fall", analyze.DropOutVoltage, analyze.Fail, "", "releases only at 601 mV; it must release at 1.2 V"},
+		{"lets go too low", []float64{7.806, 29.001}, []float64{7.803, 29.004}, "fall", analyze.DropOutVoltage, analyze.Fail, "", "releases only at 0.601 V; it must release at 1.2 V"},
 		{"never lets go", []float64{7.806}, []float64{7.803}, "fall", analyze.DropOutVoltage, analyze.Fail, "K1_NC did not close, although the supply went to 0 V", "welded"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

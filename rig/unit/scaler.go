@@ -26,10 +26,9 @@ type Figures struct {
 // so that they can be compared at a glance: 492.5 mV, 491.9 to 493.1 mV, ± 8.4 mV, max 500 mV.
 //
 // The unit is the one in which the largest value reads as 1 or more; a larger one where a
-// limit would else have more than four digits before the point. The decimals follow from the
-// uncertainty, which has two significant digits (JCGM 100:2008, 7.2.6). A value that would
-// round onto a limit or beyond it gets as many more decimals as show its side. Limits are
-// written as they were stated.
+// limit would else be 1000 or more. The decimals follow from the uncertainty, which has two
+// significant digits (JCGM 100:2008, 7.2.6). A value that would round onto a limit or beyond
+// it gets as many more decimals as show its side. Limits are written as they were stated.
 //
 // The zero Scaler writes whole numbers without a unit.
 type Scaler struct {
@@ -86,7 +85,7 @@ func (s Scaler) in(k Kind, magnitude float64) Scaler {
 }
 
 // mostInFront is the number from which a limit's unit is taken a step larger.
-const mostInFront = 1e4
+const mostInFront = 1e3
 
 // at returns v in a unit of 10^power.
 func at(v float64, power int) float64 { return significant(v, 15).shifted(-power).value() }

@@ -39,7 +39,7 @@ func TestScaler(t *testing.T) {
 		{"six digits", unit.Voltage, unit.Figures{Values: []float64{1.0 / 3}, Uncertainty: nan, Digits: 6}, "333.333", "mV", "0.333333"},
 		{"an uncertainty of zero", unit.Time, unit.Figures{Values: []float64{0.25}}, "250 ± 0", "ms", "0.250 ± 0"},
 		{"rounded up to the next unit", unit.Time, unit.Figures{Values: []float64{0.99996}, Uncertainty: nan}, "1.00", "s", "1.00"},
-		{"a limit a thousand times as large", unit.Time, unit.Figures{Values: []float64{0.0124}, Uncertainty: 0.0012, Limits: []float64{3}}, "12.4 ± 1.2 | 3000", "ms", "0.0124 ± 0.0012 | 3"},
+		{"a limit a thousand times as large", unit.Time, unit.Figures{Values: []float64{0.0124}, Uncertainty: 0.0012, Limits: []float64{3}}, "0.0124 ± 0.0012 | 3", "s", "0.0124 ± 0.0012 | 3"},
 		{"a limit far above", unit.Time, unit.Figures{Values: []float64{12.4e-6}, Uncertainty: 1.2e-6, Limits: []float64{0.5}}, "0.0124 ± 0.0012 | 500", "ms", "0.0000124 ± 0.0000012 | 0.5"},
 		{"all zero", unit.Voltage, unit.Figures{Values: []float64{0}, Uncertainty: nan}, "0.00", "V", "0.00"},
 		{"zero with a limit", unit.Voltage, unit.Figures{Values: []float64{0}, Uncertainty: nan, Limits: []float64{0.02}}, "0 | 20", "mV", "0.00 | 0.02"},
