@@ -12,9 +12,9 @@ import (
 // what it shows, plus Digits of its last digit, plus Volts.
 type Accuracy struct {
 	Text   string  // as it was typed
-	Share  float64 // of the reading
+	Share  float64 // of the reading, a share of one
 	Digits float64 // units of the last digit shown
-	Volts  float64
+	Volts  float64 // volts, whatever the reading
 }
 
 // What counts as an accuracy: worse than this is a slip of the pen.

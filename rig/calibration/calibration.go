@@ -18,7 +18,7 @@ type Calibration struct {
 	Wiring    string // what was calibrated, see the function Wiring
 	// Nonlinearity is the half-width in volts at the terminal within which the
 	// converter's nonlinearity moves a point.
-	Nonlinearity float64
+	Nonlinearity float64 // volts
 	Points       []Point
 	Line
 }
@@ -27,17 +27,20 @@ type Calibration struct {
 type Line struct {
 	// The voltage at the terminal is Gain times the uncalibrated reading plus Offset,
 	// in volts.
-	Gain, Offset float64
+	Gain   float64 // volts per volt
+	Offset float64 // volts
 	// VarGain, VarOffset and Cov are the covariance matrix of gain and offset from
 	// what may differ from point to point. The meter's accuracy that all points share
 	// is not in it.
-	VarGain, VarOffset, Cov float64
+	VarGain   float64 // a share of one, squared
+	VarOffset float64 // volts squared
+	Cov       float64 // volts
 	// Residuals are the meter's readings less the line, in volts.
-	Residuals []float64
+	Residuals []float64 // volts
 	// Tolerated are the standard uncertainties of the residuals in volts. With two
 	// points they are 0: two points always lie on a line.
-	Tolerated []float64
-	ChiSquare float64 // weighted sum of the squared residuals
+	Tolerated []float64 // volts
+	ChiSquare float64   // weighted sum of the squared residuals, without a unit
 	// Doubts are the uncertainties of a corrected reading that come from the meter
 	// and the points.
 	Doubts []capture.Doubt

@@ -187,8 +187,4 @@ func (c *Calibration) checkResiduals() error {
 }
 
 // show writes volts with four digits, down to the microvolt.
-func show(v float64) string {
-	digits := 4 - 1 - int(math.Floor(math.Log10(math.Max(math.Abs(v), 1e-6))))
-	scale := math.Pow(10, float64(min(6, digits)))
-	return unit.Voltage.Format(math.Round(v*scale) / scale)
-}
+func show(v float64) string { return unit.Voltage.Short(microvolts(v), 4) }

@@ -11,7 +11,7 @@ import (
 // Reading is what a meter showed.
 type Reading struct {
 	Text  string  // as it was typed, with its unit
-	Volts float64 // what it says
+	Volts float64 // volts that it says
 	Digit float64 // volts of one unit of its last digit
 }
 

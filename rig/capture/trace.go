@@ -16,7 +16,7 @@ type Converter struct {
 	// stamp. Zero: the value at the instant.
 	Span time.Duration
 	// SpanRel is the relative standard uncertainty of Span.
-	SpanRel float64
+	SpanRel float64 // a share of one
 	// Stamp is the standard uncertainty of a sample's time stamp.
 	Stamp time.Duration
 	// StepVolts is the resolution at the unit's terminal, in volts: one code,
@@ -43,8 +43,8 @@ const (
 type Doubt struct {
 	Source       Source
 	Distribution Distribution
-	Relative     float64
-	Volts        float64
+	Relative     float64 // a share of one
+	Volts        float64 // volts
 }
 
 type block struct {

@@ -148,8 +148,8 @@ func addChip(chips []*chip, c *chip) []*chip {
 	return append(chips, c)
 }
 
-// match returns the chips that a rig file's word for a chip may stand for: a
-// kernel name, a node or a driver's label; all for an empty word.
+// match returns the chips that a rig file's name for a chip can mean: a
+// kernel name, a node or a driver's label; all for an empty name.
 func match(chips []*chip, word string) []*chip {
 	if word == "" {
 		return chips

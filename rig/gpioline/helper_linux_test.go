@@ -29,7 +29,7 @@ func helperMain() {
 	}
 }
 
-// helpOpen opens a line and prints what came of it.
+// helpOpen opens a line and prints the result.
 func helpOpen(chip string) int {
 	s, err := Open([]Request{{Line: line.Line{Name: "K1_NO", Chip: chip}, Role: line.Contact}})
 	if err != nil {

@@ -21,24 +21,7 @@ type entry struct {
 	seq    uint32 // of the last edge; 0: none yet
 	known  bool   // active says the state
 	active bool
-	oneWay bool // only becoming active is reported
-	lost   int
 }
-
-// Start says the line's state before its first edge, so that a loss can be
-// told from that edge already, and begins the count of sequence numbers anew;
-// losses counted stay. The state must have been read while no edge of the line
-// was waiting; where that is not certain, do without Start: the first edge
-// then sets the state.
-func (l *Ledger) Start(line int, active bool) {
-	e := l.entry(line)
-	e.seq, e.known, e.active = 0, true, active
-}
-
-// OneWay says that the line reports becoming active and nothing else, as a
-// converter's ready pin does: active edges in a row are then its way, and only
-// gaps in the sequence number are losses.
-func (l *Ledger) OneWay(line int) { l.entry(line).oneWay = true }
 
 // Add takes one edge and returns how many edges of its line must have happened
 // since the one before and were not reported; 0 is the usual answer.
@@ -46,7 +29,8 @@ func (l *Ledger) OneWay(line int) { l.entry(line).oneWay = true }
 // The kernel's number is 32 bits wide and goes round; a step of more than half
 // that range is taken as a step back. A number that repeats or steps back says
 // that the line was requested anew, and the count goes on from there without a
-// loss.
+// loss. An edge with the number 0 is none: it sets the line's state before its first edge,
+// so that a loss can be told from that one already.
 func (l *Ledger) Add(edge Edge) (lost int) {
 	e := l.entry(edge.Line)
 	step := edge.Seq - e.seq
@@ -56,29 +40,11 @@ func (l *Ledger) Add(edge Edge) (lost int) {
 	}
 	// With lost edges in between, the direction must still fit their number:
 	// it changes with each.
-	if e.known && !e.oneWay && !restarted && edge.Active != (e.active != (step%2 == 1)) {
+	if e.known && !restarted && edge.Active != (e.active != (step%2 == 1)) {
 		lost++
 	}
 	e.seq, e.known, e.active = edge.Seq, true, edge.Active
-	e.lost += lost
 	return lost
-}
-
-// Lost returns how many lost edges have been counted on the line.
-func (l *Ledger) Lost(line int) int {
-	if line < 0 || line >= len(l.lines) {
-		return 0
-	}
-	return l.lines[line].lost
-}
-
-// Total returns how many lost edges have been counted on all lines.
-func (l *Ledger) Total() int {
-	n := 0
-	for i := range l.lines {
-		n += l.lines[i].lost
-	}
-	return n
 }
 
 func (l *Ledger) entry(line int) *entry {

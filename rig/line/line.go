@@ -80,8 +80,8 @@ type Set interface {
 	// Drive sets a drive and returns the instant at which it was set, known to
 	// lie within the half-width given.
 	Drive(line int, active bool) (at capture.Instant, within int64, err error)
-	// Release makes every drive inactive, and leaves at rest whatever else the set was
-	// opened to let go of. It needs no context, can be called at any time and any number
+	// Release makes every drive inactive, and does the safe writes that the set was
+	// opened with. It needs no context, can be called at any time and any number
 	// of times.
 	Release() error
 	// Close releases the drives and gives the lines back.

@@ -36,11 +36,11 @@ type Opts struct {
 	Model ads1x15.Model
 	// Oscillator is the relative error of the conversion period: +0.03 makes
 	// conversions last 3 % longer.
-	Oscillator float64
+	Oscillator float64 // a share of one
 	// NoiseVolts is the noise of one conversion, rms, referred to the pin.
 	NoiseVolts float64
 	// GainError is a share of the reading, OffsetVolts is added to it.
-	GainError   float64
+	GainError   float64 // a share of one
 	OffsetVolts float64
 	// Rand draws the noise; nil: a generator with a fixed seed.
 	Rand *rand.Rand

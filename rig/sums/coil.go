@@ -12,19 +12,19 @@ import (
 // CoilInput is a relay's coil and the output that drives it, in volts, ohms, henries and
 // seconds. What is not known is NaN.
 type CoilInput struct {
-	Voltage     float64 // of the output when on, with nothing connected
-	Resistance  float64 // of the coil
-	Tolerance   float64 // of that, a share
-	Source      float64 // resistance behind the output when on
-	Inductance  float64
-	Tau         float64 // L/R; instead of Inductance
-	MustOperate float64 // the relay operates at this voltage or below
-	MustRelease float64 // the relay releases at this voltage or above
-	Leakage     float64 // of the output when off, with nothing connected
-	Loaded      float64 // the same with the coil connected, which gives OffSource
-	OffSource   float64 // resistance behind the output when off
-	Zener       float64 // of the suppression that a plain diode is compared with
-	CutOff      float64 // the output's own time to let the current stop
+	Voltage     float64 // volts of the output when on, with nothing connected
+	Resistance  float64 // ohms of the coil
+	Tolerance   float64 // of that, a share of one
+	Source      float64 // ohms behind the output when on
+	Inductance  float64 // henries
+	Tau         float64 // seconds, L/R; instead of Inductance
+	MustOperate float64 // volts: the relay operates at this voltage or below
+	MustRelease float64 // volts: the relay releases at this voltage or above
+	Leakage     float64 // volts of the output when off, with nothing connected
+	Loaded      float64 // volts: the same with the coil connected, which gives OffSource
+	OffSource   float64 // ohms behind the output when off
+	Zener       float64 // volts of the suppression that a plain diode is compared with
+	CutOff      float64 // seconds: the output's own time to let the current stop
 }
 
 const (
@@ -174,11 +174,11 @@ func (s *Sheet) letGo(in *CoilInput) {
 	at := fmt.Sprintf("%s at the coil, it must be below %s", volts(off), volts(in.MustRelease))
 	switch {
 	case off < in.MustRelease:
-		s.answer("lets_go", true, "The off level lets it go: "+at+".")
+		s.answer("drops_out", true, "The relay drops out at the off level: "+at+".")
 	case behind > 0:
-		s.answer("lets_go", false, fmt.Sprintf("The off level may hold it in: %s. With %s across the coil it lets go.", at, ohms(s.bleed(in, behind))))
+		s.answer("drops_out", false, fmt.Sprintf("The off level may hold the relay: %s. With %s across the coil it drops out.", at, ohms(s.bleed(in, behind))))
 	default:
-		s.answer("lets_go", false, "The off level may hold it in: "+at+".")
+		s.answer("drops_out", false, "The off level may hold the relay: "+at+".")
 		s.warn("no resistor across the coil can be worked out: " + unknown)
 	}
 }
@@ -197,12 +197,11 @@ func (s *Sheet) bleed(in *CoilInput, behind float64) float64 {
 	parallel := func(coil, share float64) float64 { return 1 / (1/coil + 1/(bleed*share)) }
 	p := parallel(r, 1+bleedTolerance)
 	s.step("bled_off_volts", "at the coil when off, with it", unit.Voltage, shared(in.Leakage, p, behind), sharedSum(in.Leakage, p, behind))
-	on := in.Voltage
 	if in.Source > 0 {
 		p = parallel(in.least(), 1-bleedTolerance)
-		on = s.step("bled_coil_volts", "at the coil when on, with it", unit.Voltage, shared(in.Voltage, p, in.Source), sharedSum(in.Voltage, p, in.Source))
+		on := s.step("bled_coil_volts", "at the coil when on, with it", unit.Voltage, shared(in.Voltage, p, in.Source), sharedSum(in.Voltage, p, in.Source))
 		if on < in.MustOperate {
-			s.warn(fmt.Sprintf("with %s across the coil the output may no longer pull it in: %s at the coil, %s are needed", ohms(bleed), volts(on), volts(in.MustOperate)))
+			s.warn(fmt.Sprintf("with %s across the coil the output may no longer pull the relay in: %s at the coil, %s are needed", ohms(bleed), volts(on), volts(in.MustOperate)))
 		}
 	}
 	least := bleed * (1 - bleedTolerance)

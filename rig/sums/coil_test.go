@@ -149,14 +149,14 @@ func TestCoil_PulledInAndLetGo(t *testing.T) {
 		"bleed_watts":           {144 / 484.5, 1e-12},
 		"bleed_rating_watts":    {1, 0},
 	})
-	if !yes(t, s, "pulls_in") || yes(t, s, "lets_go") || s.Yes() {
+	if !yes(t, s, "pulls_in") || yes(t, s, "drops_out") || s.Yes() {
 		t.Errorf("answers %v", s.Answers)
 	}
 	if on := s.Value("bled_coil_volts"); !(on > 9 && on < 11.36842) {
 		t.Errorf("with the resistor %g V are at the coil", on)
 	}
 	in.Leakage, in.Loaded, in.OffSource = 0.65, unknown, 100
-	if s, err = Coil(in); err != nil || !yes(t, s, "lets_go") || !s.Yes() {
+	if s, err = Coil(in); err != nil || !yes(t, s, "drops_out") || !s.Yes() {
 		t.Errorf("0.65 V: %v, %v", s.Answers, err)
 	}
 	in.Source = 200 // 12 × 360/560 = 7.71 V
@@ -181,7 +181,7 @@ func TestCoil_BleedIsEnough(t *testing.T) {
 		off := rapid.Float64Range(-1, 1)
 		coil := in.Resistance * (1 + in.Tolerance*off.Draw(t, "coil is off by"))
 		both := coil
-		if !yes(t, s, "lets_go") {
+		if !yes(t, s, "drops_out") {
 			bleed := s.Value("bleed_ohms") * (1 + 0.05*off.Draw(t, "resistor is off by"))
 			if !(bleed > 0) {
 				t.Fatalf("no resistor: %v", s.Steps)
@@ -255,7 +255,7 @@ func TestCoil_NotToBeTold(t *testing.T) {
 	in := relayCoil()
 	in.MustRelease, in.Leakage, in.Loaded = 1.2, 2, 2
 	s, err := Coil(in)
-	if err != nil || !math.IsNaN(s.Value("off_source_ohms")) || yes(t, s, "lets_go") || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "too small to be told") {
+	if err != nil || !math.IsNaN(s.Value("off_source_ohms")) || yes(t, s, "drops_out") || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "too small to be told") {
 		t.Errorf("equal readings: off_source_ohms %g, warnings %v, %v", s.Value("off_source_ohms"), s.Warnings, err)
 	}
 	in.Leakage, in.Loaded = unknown, unknown

@@ -14,12 +14,12 @@ import (
 // DividerInput says what a divider is for. Voltages in volts, resistances in ohms.
 type DividerInput struct {
 	Model     ads1x15.Model // of the converter, ads1x15.ADS1115 or ads1x15.ADS1015
-	Highest   float64       // that the output can reach
-	Supply    float64       // of the converter
-	Range     float64       // of the converter, one of ads1x15.Ranges
-	Lower     float64       // converter to ground
-	Upper     float64       // terminal to converter; NaN: it is to be found
-	Tolerance float64       // of each resistor, a share
+	Highest   float64       // volts that the output can reach
+	Supply    float64       // volts, of the converter
+	Range     float64       // ± volts, of the converter, one of ads1x15.Ranges
+	Lower     float64       // ohms, converter to ground
+	Upper     float64       // ohms, terminal to converter; NaN: it is to be found
+	Tolerance float64       // of each resistor, a share of one
 	Series    wiring.Series // that the upper resistor is to come from
 }
 

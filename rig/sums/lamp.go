@@ -11,13 +11,13 @@ import (
 
 // LampInput is an indicator LED with its series resistor, in volts, amperes and ohms.
 type LampInput struct {
-	Supply   float64 // nominal
-	Highest  float64 // battery on float; NaN: 1.15 times the nominal
-	Lowest   float64 // battery at its end; NaN: 0.875 times the nominal
-	LED      float64 // forward voltage
-	Current  float64 // wanted; NaN where the resistor is given
-	Resistor float64 // NaN where the current is given
-	Off      float64 // what an output that is off still shows
+	Supply   float64 // volts, nominal
+	Highest  float64 // volts: battery on float; NaN: 1.15 times the nominal
+	Lowest   float64 // volts: battery at its end; NaN: 0.875 times the nominal
+	LED      float64 // volts: forward voltage
+	Current  float64 // amperes wanted; NaN where the resistor is given
+	Resistor float64 // ohms; NaN where the current is given
+	Off      float64 // volts that an output that is off still shows
 }
 
 const (

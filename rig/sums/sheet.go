@@ -9,7 +9,6 @@ package sums
 import (
 	"math"
 	"strconv"
-	"strings"
 
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -94,21 +93,12 @@ const theCodeFirst = "a sum is no proof: electrical codes and the makers' instru
 // seriesName is a series as it is named.
 func seriesName(s wiring.Series) string { return "E" + strconv.Itoa(int(s)) }
 
-// digits is how many digits figures are shown to: enough for parts of 0.1 %.
-const digits = 4
-
-// show writes a value with its unit, rounded.
+// show writes a value with its unit, to enough digits for parts of 0.1 %.
 func show(k unit.Kind, v float64) string {
-	n := digits
 	if k.Name == unit.Share.Name {
-		n = 3
+		return k.Short(v, 3)
 	}
-	text := k.Format(rounded(v, n))
-	number, word, _ := strings.Cut(text, " ")
-	if rest, ok := strings.CutPrefix(word, "u"); ok {
-		word = "µ" + rest
-	}
-	return number + " " + word
+	return k.Short(v, 4)
 }
 
 func volts(v float64) string   { return show(unit.Voltage, v) }
@@ -127,4 +117,4 @@ func rounded(v float64, n int) float64 {
 }
 
 // plain writes a number as it stands in a formula, rounded.
-func plain(v float64) string { return strconv.FormatFloat(rounded(v, digits), 'f', -1, 64) }
+func plain(v float64) string { return unit.Number.Short(v, 4) }

@@ -15,7 +15,7 @@ type Kind struct {
 	Base    string // its base unit as printed; empty for a plain number
 	Example string // how a value may be written
 	units   []word
-	letters string // what may stand for the decimal point in a component's marking, see marking
+	letters string // what can take the place of the decimal point in a component's marking, see marking
 }
 
 // word is one of a kind's unit words: "mV" is 10^-3 V.

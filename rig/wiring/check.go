@@ -313,11 +313,3 @@ func lineNames(lines []line.Line) []string {
 	}
 	return names
 }
-
-// named adds the names there are, the nearest first, to a sentence.
-func named(names []string, read string) string {
-	if len(names) == 0 {
-		return ", of which there are none"
-	}
-	return ": " + words.Or(words.NearestFirst(read, names))
-}

@@ -5,7 +5,7 @@ import "makebreak/rig/capture"
 // Correction is what a calibration says of an output's readings: the voltage at the
 // terminal is Gain times what resistors and converter nominally give, plus Offset.
 type Correction struct {
-	Gain   float64
+	Gain   float64 // volts at the terminal per volt read
 	Offset float64 // volts at the terminal
 	// Doubts are the calibration's own, of a corrected reading. They take the place of
 	// those that the calibration has found out: the resistors' tolerance, the

@@ -13,7 +13,7 @@ import (
 // Voltages are at the converter's input where the name says Pin, at the unit's
 // terminal where it says Terminal.
 type DividerFigures struct {
-	Ratio         float64 // pin to terminal by the nominal resistors alone
+	Ratio         float64 // volts per volt, pin to terminal by the nominal resistors alone
 	LoadedRatio   float64 // the same with the converter's input impedance across the lower one
 	InputShare    float64 // by how much the input impedance lowers the reading if uncorrected, a share
 	WorstPinVolts float64 // at the highest terminal voltage in the worst case of the tolerances
@@ -25,7 +25,7 @@ type DividerFigures struct {
 	StepVoltsAtTerminal  float64 // one code
 	TerminalOhms         float64 // what the divider loads the output with; infinite for none
 	PinOhms              float64 // source resistance that the converter sees
-	ResistorsUncertainty float64 // relative standard uncertainty from the resistors alone
+	ResistorsUncertainty float64 // a share of one: relative standard uncertainty from the resistors alone
 	NominalUncertainty   float64 // standard uncertainty in volts at the nominal voltage, all of Converter's doubts
 }
 
@@ -245,18 +245,15 @@ func (c *checker) divider(o *Output, path string) {
 		return
 	}
 	text := fmt.Sprintf("at %s the input of chip %s can see %s, above its %s of %s",
-		unit.Voltage.Format(o.Highest), chip.Name, volts4(worst), by, unit.Voltage.Format(allowed))
+		unit.Voltage.Format(o.Highest), chip.Name, unit.Voltage.Short(worst, 4), by, unit.Voltage.Format(allowed))
 	if d.Protected {
 		clip := allowed * d.terminalPerPin(chip.Errors().InputOhms)
 		c.list = append(c.list, Problem{Path: path, Warning: true,
-			Why: text + "; it is said to be protected, so readings clip from " + volts4(clip) + " on"})
+			Why: text + "; it is said to be protected, so readings clip from " + unit.Voltage.Short(clip, 4) + " on"})
 		return
 	}
 	c.add(path, "", text, fitting(o, allowed))
 }
-
-// volts4 writes volts to four digits.
-func volts4(v float64) string { return fmt.Sprintf("%.4g V", v) }
 
 // fitting says which upper resistor would do for the lower one there is.
 func fitting(o *Output, allowed float64) string {

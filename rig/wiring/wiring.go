@@ -69,10 +69,10 @@ type Output struct {
 	Channel int    // 0 to 3, against ground
 	Divider Divider
 	// Highest is the highest voltage in volts that the output can reach.
-	Highest float64
+	Highest float64 // volts
 	// Nominal is the output's nominal voltage in volts; half of it tells high from
 	// low where nothing else does.
-	Nominal float64
+	Nominal float64 // volts
 }
 
 // Divider is the pair of resistors before a converter's input. A zero Upper

@@ -112,7 +112,7 @@ func (r *Reader) readHeader(averaged time.Duration) error {
 }
 
 // foresee looks at the times of the first rows, without taking them, for how
-// finely they are written: the first event may stand on a row with few digits.
+// finely they are written: the first event can be on a row with few digits.
 func (r *Reader) foresee() error {
 	for !r.done && r.hi-r.lo < foreseen {
 		if err := r.fill(); err != nil {
@@ -155,9 +155,6 @@ func (r *Reader) addSignals(averaged time.Duration) {
 // from it what has been measured. Its Start is the first row's time, its End the
 // time of the last row read.
 func (r *Reader) Capture() *capture.Capture { return r.capture }
-
-// Line returns the number of the row read last, from 1.
-func (r *Reader) Line() int { return r.lineNo }
 
 // Next reads on up to the next event's row and returns the event, which the
 // capture holds as well; what follows the event is not read yet. At the end of

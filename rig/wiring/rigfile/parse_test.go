@@ -16,7 +16,7 @@ import (
 	"makebreak/rig/wiring"
 )
 
-// The commented example holds everything that may stand in a rig file.
+// The commented example holds everything that a rig file can have.
 func TestParse_full(t *testing.T) {
 	got, err := Load("../../../testdata/rigs/full.yaml")
 	if err != nil {
