@@ -213,7 +213,7 @@ func TestCoil_Warnings(t *testing.T) {
 	for want, change := range map[string]func(*CoilInput){
 		"is not known":         func(in *CoilInput) { in.MustRelease, in.Leakage = 1.2, 2 },
 		"look for the leakage": func(in *CoilInput) { in.MustRelease, in.Leakage, in.OffSource = 1.2, 10, 100 },
-		"no longer pull it in": func(in *CoilInput) {
+		"no longer pull the relay in": func(in *CoilInput) {
 			in.MustRelease, in.MustOperate, in.Leakage, in.OffSource, in.Source = 1.2, 9, 8, 1000, 90
 		},
 		"without suppression":      func(in *CoilInput) { in.Inductance = 0.5 },
