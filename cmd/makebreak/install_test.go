@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"makebreak/sequences/service"
 )
 
 // What is shown is what is written; a settings file that is there stays.
@@ -45,17 +47,17 @@ func TestInstall(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for _, f := range installs {
-		b, err := os.ReadFile(filepath.Join(root, f.path))
+	for _, f := range service.Files {
+		b, err := os.ReadFile(filepath.Join(root, f.Path))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if info, err := os.Stat(filepath.Join(root, f.path)); err != nil || info.Mode() != f.mode {
-			t.Errorf("%s: mode %v, want %v", f.path, info.Mode(), f.mode)
+		if info, err := os.Stat(filepath.Join(root, f.Path)); err != nil || info.Mode() != f.Mode {
+			t.Errorf("%s: mode %v, want %v", f.Path, info.Mode(), f.Mode)
 		}
 		first, _, _ := strings.Cut(string(b), "\n")
-		if f.source != "" && !f.keep && !strings.Contains(shown, first) {
-			t.Errorf("%s was not shown", f.path)
+		if f.Source != "" && !f.Keep && !strings.Contains(shown, first) {
+			t.Errorf("%s was not shown", f.Path)
 		}
 	}
 	if status, _, _ := run(t, "install", "--root", root, "--yes", "--dry-run"); status != exitUsage {

@@ -1,12 +1,9 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -15,7 +12,6 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/sums"
-	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
@@ -30,7 +26,7 @@ and rating.
 
 Quantities carry their unit, as in 12V or "1.2 kohm". The exit status is 0 where
 every question is answered by yes, 1 where one is answered by no: a divider that
-does not fit, a relay that may not pull in or let go, a lamp that may glow.`,
+does not fit, a relay that may not pull in or release, a lamp that may glow.`,
 		Args: noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
@@ -85,7 +81,7 @@ func seriesOf(name string) (wiring.Series, error) {
 			return s, nil
 		}
 	}
-	return 0, fmt.Errorf("--series %q: E24 or E96 may stand there", name)
+	return 0, fmt.Errorf("--series %q: must be E24 or E96", name)
 }
 
 func (a *app) workCoilCommand() *cobra.Command {
@@ -94,7 +90,7 @@ func (a *app) workCoilCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "coil",
 		Short: "Work out a relay's coil behind an output",
-		Long: `Work out what a relay's coil draws, whether the output pulls it in and lets it go,
+		Long: `Work out what a relay's coil draws, whether the output pulls it in and releases it,
 which resistor across the coil helps against leakage, and what switching it off
 does with and without a diode.`,
 		Example: `  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V --leakage 0.65V
@@ -189,8 +185,8 @@ type quantity struct {
 	into   *float64 // NaN where it is not given
 	text   string   // as typed, or what stands for it
 	needed bool
-	zero   bool    // 0 may stand there
-	most   float64 // that may stand there, in base units
+	zero   bool    // 0 is allowed
+	most   float64 // the largest value allowed, in base units
 	usage  string
 }
 
@@ -228,11 +224,11 @@ func (q *quantity) parse(c *cobra.Command) error {
 		*q.into = v
 		return nil
 	}
-	from := "above 0 " + q.kind.Base + " and"
+	least := "above 0"
 	if q.zero {
-		from = "from 0 " + q.kind.Base
+		least = "0 or more"
 	}
-	return fmt.Errorf("--%s %s: %s %s up to %s may stand there", q.name, q.text, q.kind.Name, from, q.kind.Format(q.most))
+	return fmt.Errorf("--%s %s: must be %s, at most %s", q.name, q.text, least, q.kind.Format(q.most))
 }
 
 // work reads the quantities, does the sum and writes it.
@@ -245,80 +241,15 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	if err != nil {
 		return failed(exitUsage, fmt.Errorf("%s: %w", what, err))
 	}
-	if err := a.deliver(func(w io.Writer) error {
-		if a.as == "json" {
-			return sheetJSON(w, s)
-		}
-		return sheetText(w, s)
-	}); err != nil {
+	write := s.Text
+	if a.as == "json" {
+		write = s.JSON
+	}
+	if err := a.deliver(write); err != nil {
 		return err
 	}
 	if !s.Yes() {
 		a.verdict = analyze.Fail // a sum whose answer is no
 	}
 	return nil
-}
-
-// sheetText writes a sum as it would be written down by hand.
-func sheetText(w io.Writer, s *sums.Sheet) error {
-	fmt.Fprintln(w, s.Title)
-	fmt.Fprintln(w)
-	err := table.Write(w, []string{"what", "sum", "result"}, func(row func(...any)) {
-		for _, f := range s.Given {
-			row(f.What, "given", f.Result())
-		}
-		for _, f := range s.Steps {
-			row(f.What, f.Sum, f.Result())
-		}
-	})
-	if len(s.Answers) > 0 {
-		fmt.Fprintln(w)
-	}
-	for _, a := range s.Answers {
-		fmt.Fprintln(w, a.Text)
-	}
-	for _, l := range []struct {
-		head  string
-		items []string
-	}{{"Warnings", s.Warnings}, {"Cautions", s.Cautions}} {
-		if len(l.items) == 0 {
-			continue
-		}
-		fmt.Fprintf(w, "\n%s\n", l.head)
-		for _, text := range l.items {
-			fmt.Fprintf(w, "  - %s\n", text)
-		}
-	}
-	return err
-}
-
-// sheetJSON writes a sum's figures as one object: each figure by its name, which ends
-// in its base unit, each answer as true or false, and the warnings.
-func sheetJSON(w io.Writer, s *sums.Sheet) error {
-	var b strings.Builder
-	b.WriteString("{")
-	field := func(name string, value any) error {
-		v, err := json.Marshal(value)
-		if b.Len() > 1 {
-			b.WriteString(",")
-		}
-		fmt.Fprintf(&b, "\n  %q: %s", name, v)
-		return err
-	}
-	for _, f := range slices.Concat(s.Given, s.Steps) {
-		if err := field(f.Name, f.Rounded()); err != nil {
-			return err
-		}
-	}
-	for _, a := range s.Answers {
-		if err := field(a.Name, a.Yes); err != nil {
-			return err
-		}
-	}
-	if err := field("warnings", append([]string{}, s.Warnings...)); err != nil {
-		return err
-	}
-	b.WriteString("\n}\n")
-	_, err := io.WriteString(w, b.String())
-	return err
 }

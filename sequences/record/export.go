@@ -1,0 +1,144 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/problem"
+	"makebreak/rig/unit"
+	"makebreak/rig/words"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+)
+
+// CaptureOf returns the capture kept of a cycle, its times from the capture's start. The
+// error is of the kind Usage where none is kept, and says of which cycles one is.
+func CaptureOf(rec *journal.RunRecord, n int) (*capture.Capture, error) {
+	data, err := rec.Capture(n)
+	if err != nil {
+		return nil, err
+	}
+	if len(data) == 0 {
+		return nil, noCapture(rec, n)
+	}
+	c := &capture.Capture{}
+	if err := c.UnmarshalBinary(data); err != nil {
+		return nil, fmt.Errorf("run %s, cycle %d: %w", rec.ID, n, err)
+	}
+	c.Shift(capture.Instant(0).Sub(c.Start))
+	return c, nil
+}
+
+// noCapture says that a cycle has none, and which have one.
+func noCapture(rec *journal.RunRecord, n int) error {
+	kept, err := rec.Captured()
+	if err != nil {
+		return err
+	}
+	stored, err := rec.Stored()
+	if err != nil {
+		return err
+	}
+	what := fmt.Sprintf("no capture is kept of cycle %d", n)
+	if !slices.ContainsFunc(stored, func(s journal.Span) bool { return n >= s.First && n <= s.Last }) {
+		what = fmt.Sprintf("there is no cycle %d", n)
+	}
+	which := "it keeps none"
+	if len(kept) > 0 {
+		which = "captures are kept of " + cyclesText(kept)
+	}
+	return problem.Of(problem.Usage, fmt.Errorf("%s in run %s; %s", what, rec.ID, which))
+}
+
+// mostSpans is how many spans of cycles a message names.
+const mostSpans = 8
+
+// cyclesText names spans of cycles, as in "cycles 1 to 3, 10 and 20 to 25".
+func cyclesText(spans []journal.Span) string {
+	if len(spans) == 1 && spans[0].First == spans[0].Last {
+		return fmt.Sprintf("cycle %d", spans[0].First)
+	}
+	var names []string
+	for _, s := range spans[:min(mostSpans, len(spans))] {
+		name := fmt.Sprint(s.First)
+		if s.Last > s.First {
+			name = fmt.Sprintf("%d to %d", s.First, s.Last)
+		}
+		names = append(names, name)
+	}
+	if more := CountCycles(spans[min(mostSpans, len(spans)):]); more > 0 {
+		names = append(names, fmt.Sprintf("%d more up to %d", more, spans[len(spans)-1].Last))
+	}
+	return "cycles " + words.And(names)
+}
+
+// ExportNotes say how to measure an exported capture again, and what the form has no
+// room for.
+func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []string {
+	var notes []string
+	if rec.Seed != nil {
+		notes = append(notes, "It is of the simulated bench: nothing real was measured.")
+		if len(rec.Faults) > 0 {
+			notes = append(notes, "Faults were planted on purpose: "+strings.Join(rec.Faults, ", ")+".")
+		}
+	}
+	again := "makebreak analyze " + file
+	first, others := Averaged(rec, c)
+	if first > 0 {
+		again += " --averaged " + strings.ReplaceAll(unit.Time.Format(first.Seconds()), " ", "")
+	}
+	notes = append(notes, fmt.Sprintf("To measure it again: %s --sequence %s", again, rec.Sequence))
+	if others != "" {
+		notes = append(notes, "Other outputs have other conversion times: "+others+".")
+	}
+	notes = append(notes, "The file has no room for what the rig knows of its own uncertainties: those are in the run's record.")
+	for _, t := range c.Tracks {
+		if t.Lost > 0 {
+			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", words.Count(t.Lost, "edge"), t.Signal))
+		}
+	}
+	for _, s := range c.Unsupplied {
+		notes = append(notes, fmt.Sprintf("The supply's converter had lost its setting some time from %s to %s, of which the file cannot tell: figures from there on say nothing of the unit.",
+			unit.Time.Format(s.From.Seconds()), unit.Time.Format(s.To.Seconds())))
+	}
+	if c.Kept != nil {
+		if left := leftOut(c); left > 0 {
+			notes = append(notes, fmt.Sprintf("Samples were kept around what happened; %s of %s were left out, where samples_kept is 0.",
+				unit.Time.Format(left.Seconds()), unit.Time.Format(c.End.Sub(c.Start).Seconds())))
+		}
+	}
+	return notes
+}
+
+// Averaged returns the time over which a sample of the outputs that the sequence names is
+// a mean, and in words those of other outputs that differ from it.
+func Averaged(rec *journal.RunRecord, c *capture.Capture) (first time.Duration, others string) {
+	named := func(string) bool { return true }
+	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil && len(seq.Plan.Outputs) > 0 {
+		named = func(signal string) bool { return seq.Plan.Output(signal) != nil }
+	}
+	for _, t := range c.Traces {
+		if first == 0 && named(t.Signal) {
+			first = t.Converter.Span
+		}
+	}
+	var words []string
+	for _, t := range c.Traces {
+		if d := t.Converter.Span; d != first {
+			words = append(words, t.Signal+" "+unit.Time.Format(d.Seconds()))
+		}
+	}
+	return first, strings.Join(words, ", ")
+}
+
+// leftOut is the time of a capture in which samples were left out.
+func leftOut(c *capture.Capture) time.Duration {
+	left := c.End.Sub(c.Start)
+	for _, s := range c.Kept {
+		left -= s.To.Sub(s.From)
+	}
+	return left
+}
