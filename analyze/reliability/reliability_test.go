@@ -255,3 +255,24 @@ func TestShares_Refused(t *testing.T) {
 		}
 	}
 }
+
+func TestProportionOf_Value(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		failures, cycles int64
+		want             float64
+	}{{3, 12, 0.25}, {0, 1, 0}, {1, 1, 1}, {7, 1000, 0.007}} {
+		if p, err := ProportionOf(c.failures, c.cycles, 0.95); err != nil || p.Value != c.want {
+			t.Errorf("%d of %d: %g, %v", c.failures, c.cycles, p.Value, err)
+		}
+	}
+}
+
+// A board that is wrong is named by its place, counted from 1.
+func TestPoints_NamesTheBoard(t *testing.T) {
+	t.Parallel()
+	_, err := Points([]Unit{{Cycles: 5, Failed: true}, {Cycles: -1}})
+	if err == nil || !strings.Contains(err.Error(), "board 2: ") {
+		t.Errorf("%v", err)
+	}
+}

@@ -195,3 +195,30 @@ func TestParseBudget_RoundTrip(t *testing.T) {
 		}
 	})
 }
+
+// Without a cycle the latest figure with a budget is meant, and where none has one, the
+// latest.
+func TestFindBudget_Latest(t *testing.T) {
+	t.Parallel()
+	figure := func(cycle int, lines int) analyze.Measurement {
+		return analyze.Measurement{Cycle: cycle, Event: "arm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Budget: make([]gum.Component, lines)}
+	}
+	for _, c := range []struct {
+		name string
+		all  []analyze.Measurement
+		want int
+	}{
+		{"all have one", []analyze.Measurement{figure(1, 2), figure(2, 2)}, 2},
+		{"the latest has none", []analyze.Measurement{figure(1, 2), figure(2, 0)}, 1},
+		{"the first has none", []analyze.Measurement{figure(1, 0), figure(2, 2)}, 2},
+		{"none has one", []analyze.Measurement{figure(1, 0), figure(2, 0)}, 2},
+	} {
+		s := search{wantedBudget: wantedBudget{signal: "OUT1", quantity: analyze.HighLevel, anyEvent: true}}
+		for _, m := range c.all {
+			s.see(m)
+		}
+		if s.found.Cycle != c.want || s.first != 1 || s.last != 2 {
+			t.Errorf("%s: cycle %d, want %d; cycles from %d to %d", c.name, s.found.Cycle, c.want, s.first, s.last)
+		}
+	}
+}

@@ -275,3 +275,13 @@ func BenchmarkFormats(b *testing.B) {
 		})
 	}
 }
+
+// A figure of no cycle, as of an imported capture, has none in either form.
+func TestResult_NoCycle(t *testing.T) {
+	t.Parallel()
+	for cycle, want := range map[int]string{0: "", 1: "1", 12: "12"} {
+		if got := cellsOf(resultOf(&Record{}, &analyze.Measurement{Cycle: cycle, Value: nan, Expanded: nan, Limit: analyze.NoLimit()}))[2]; got != want {
+			t.Errorf("cycle %d is written as %q", cycle, got)
+		}
+	}
+}

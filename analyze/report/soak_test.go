@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"encoding/json"
+	"iter"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -12,6 +13,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
+	"makebreak/analyze/trend"
 )
 
 // soaked is the record of an invented soak of a relay. each gives a cycle's operate
@@ -268,5 +270,77 @@ func TestHTML_Courses(t *testing.T) {
 				t.Errorf("the step is drawn at cycle %g", fits[0][1].Cycle)
 			}
 		})
+	}
+}
+
+// The line of a drift goes from the first to the last block, where the drift is; that of a
+// step has two levels.
+func TestTrend_Course(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		value       func(n int, rng *rand.Rand) float64
+		first, last float64 // of the first and the last line, in ms
+		lines       int
+	}{
+		"drift": {func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 1e-7*float64(n) }, 5, 5.5, 1},
+		"step": {func(n int, rng *rand.Rand) float64 {
+			if n > 3000 {
+				return steadily(n, rng) + 0.0004
+			}
+			return steadily(n, rng)
+		}, 5, 5.4, 2},
+	} {
+		all := trendsOf(soaked(t, 5000, 5000, c.value))
+		p := all[0].course()
+		begin, last := p.Fits[0][0], p.Fits[len(p.Fits)-1][1]
+		if len(p.Fits) != c.lines || p.Unit != "ms" || begin.Cycle != p.Values[0].Cycle || last.Cycle != p.Values[len(p.Values)-1].Cycle {
+			t.Errorf("%s: %s, lines %v over %g to %g", name, p.Unit, p.Fits, p.Values[0].Cycle, p.Values[len(p.Values)-1].Cycle)
+		}
+		if math.Abs(begin.Value-c.first) > 0.02 || math.Abs(last.Value-c.last) > 0.02 {
+			t.Errorf("%s: from %g to %g ms, want %g to %g", name, begin.Value, last.Value, c.first, c.last)
+		}
+		if name == "drift" && math.Abs(last.Value-begin.Value-1e-4*(last.Cycle-begin.Cycle)) > 0.02 {
+			t.Errorf("the drift's line has another slope: %v", p.Fits)
+		}
+	}
+}
+
+// A shape counts as a move only where its own test is clear enough among so many.
+func TestTrend_Moved(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		shape       trend.Shape
+		drift, step float64 // probabilities
+		among       int
+		want        trend.Shape
+	}{
+		{trend.Drifting, 1e-6, 1, 10, trend.Drifting},
+		{trend.Drifting, 0.5, 1e-6, 10, ""},
+		{trend.Drifting, 1e-4, 1e-6, 1000, ""},
+		{trend.Stepped, 1, 1e-6, 10, trend.Stepped},
+		{trend.Stepped, 1e-6, 0.5, 10, ""},
+		{trend.Steady, 1e-6, 1e-6, 10, ""},
+	} {
+		x := Trend{Summary: trend.Summary{Shape: c.shape, Drift: trend.Drift{P: c.drift}, Step: trend.Step{P: c.step}}, among: c.among}
+		if got := x.moved(); got != c.want {
+			t.Errorf("%s, p %g and %g among %d: %q, want %q", c.shape, c.drift, c.step, c.among, got, c.want)
+		}
+	}
+}
+
+// Single cycles are asked for one by one: the first ten, and those named.
+func TestRecord_CyclesTo(t *testing.T) {
+	t.Parallel()
+	var asked []int
+	r := &Record{Cycle: func(n int) iter.Seq2[analyze.Measurement, error] {
+		asked = append(asked, n)
+		return stream([]analyze.Measurement{{Cycle: n}})
+	}}
+	n := 0
+	for range r.cyclesTo(14, []int{12, 14}) {
+		n++
+	}
+	if want := []int{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14}; !slices.Equal(asked, want) || n != len(want) {
+		t.Errorf("asked for %v, %d figures", asked, n)
 	}
 }
