@@ -44,6 +44,10 @@ func Parse(file string, src []byte) (*Sequence, error) {
 	if err != nil {
 		return nil, err
 	}
+	if doc.Root.Has("chips") && !doc.Root.Has("steps") {
+		doc.Root.Fail("this is a rig file, not a sequence", "give it by --rig, and a sequence here")
+		return nil, doc.Err()
+	}
 	r := &reader{
 		seq: &Sequence{
 			Cycles: DefaultCycles, Baseline: DefaultBaseline, Plan: analyze.Plan{Decide: analyze.Guarded},

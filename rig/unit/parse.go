@@ -32,7 +32,7 @@ func (k Kind) Parse(s string) (float64, error) {
 		return v, nil
 	}
 	number, unit := split(text)
-	unit = alike.Replace(unit)
+	unit = spellings.Replace(unit)
 	if err := k.comma(s, text); err != nil {
 		return 0, err
 	}
@@ -117,9 +117,9 @@ func (k Kind) marking(text string) (float64, bool) {
 	return v, err == nil
 }
 
-// alike turns spellings of a unit into those of the kinds: two signs of Unicode are each
+// spellings turns spellings of a unit into those of the kinds: two signs of Unicode are each
 // other's likeness, and ohm is written with either letter.
-var alike = strings.NewReplacer("\u2126", "Ω", "\u03bc", "µ", "Ohm", "ohm")
+var spellings = strings.NewReplacer("\u2126", "Ω", "\u03bc", "µ", "Ohm", "ohm")
 
 // value returns the number of base units. A power of ten goes through the decimal text, so
 // that "350 mV" is the float64 nearest to 0.35 and not a product that is off by one bit.

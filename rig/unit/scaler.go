@@ -55,7 +55,7 @@ func (k Kind) Scaler(f Figures) Scaler {
 	case stated:
 		s.place = placeOf(f.Uncertainty, 2)
 		largest = math.Max(largest, f.Uncertainty)
-	case k.Base == "" && whole(f.Values):
+	case k.Base == "" && integers(f.Values):
 		s.place = 0
 	default:
 		s.place = placeOf(largest, digits)
@@ -287,7 +287,7 @@ func largestOf(values []float64) (largest float64) {
 	return largest
 }
 
-func whole(values []float64) bool {
+func integers(values []float64) bool {
 	for _, v := range values {
 		if finite(v) && v != math.Trunc(v) {
 			return false

@@ -19,16 +19,16 @@ func TwoStages(drive string, off, on float64) *Supply {
 	return &Supply{Stage: &Stage{Drive: drive, Off: off, On: on}, Highest: max(off, on), Usual: off, Rest: off}
 }
 
-// alike is by how many volts two voltages may differ that are the same one, written in
+// sameVolts is by how many volts two voltages may differ that are the same one, written in
 // two ways (10.5 V and 10500 mV).
-const alike = 1e-6
+const sameVolts = 1e-6
 
 // At says whether the drive must be on for a voltage, and whether the stage has it at all.
 func (g *Stage) At(volts float64) (on, has bool) {
 	switch {
-	case math.Abs(volts-g.Off) <= alike:
+	case math.Abs(volts-g.Off) <= sameVolts:
 		return false, true
-	case math.Abs(volts-g.On) <= alike:
+	case math.Abs(volts-g.On) <= sameVolts:
 		return true, true
 	}
 	return false, false
@@ -54,7 +54,7 @@ func (c *checker) stage(g *Stage) {
 			return
 		}
 	}
-	if math.Abs(g.Off-g.On) <= alike {
+	if math.Abs(g.Off-g.On) <= sameVolts {
 		c.add("supply.on", unit.Voltage.Format(g.On), "the same as off", "must differ from off")
 		return
 	}

@@ -51,9 +51,7 @@ func (f *Fields) Need(key, example string) *Node {
 }
 
 // Has reports whether the key is given.
-func (f *Fields) Has(key string) bool {
-	return slices.ContainsFunc(f.node.entries, func(e Entry) bool { return e.Key.text == key })
-}
+func (f *Fields) Has(key string) bool { return f.node.Has(key) }
 
 // Done refuses every key that was not asked for and reports whether there was
 // none.

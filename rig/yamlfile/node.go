@@ -147,6 +147,11 @@ func (n *Node) Plain() string {
 // IsMap reports whether the value has keys.
 func (n *Node) IsMap() bool { return n != nil && n.kind == mapKind }
 
+// Has reports whether the value has keys and this one is among them.
+func (n *Node) Has(key string) bool {
+	return n != nil && slices.ContainsFunc(n.entries, func(e Entry) bool { return e.Key.text == key })
+}
+
 // Items returns the values of a list with at least one.
 func (n *Node) Items() []*Node {
 	if n == nil {

@@ -122,16 +122,16 @@ type written struct {
 	scientific bool
 }
 
-// takeApart splits a number in plain or scientific notation; ok is false for
+// parseWritten splits a number in plain or scientific notation; ok is false for
 // anything else (hexadecimal, infinities, digits with separators).
-func takeApart(b []byte) (w written, ok bool) {
+func parseWritten(b []byte) (w written, ok bool) {
 	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
 		w.negative = b[0] == '-'
 		b = b[1:]
 	}
-	w.whole, b = takeDigits(b)
+	w.whole, b = scanDigits(b)
 	if len(b) > 0 && b[0] == '.' {
-		w.dec, b = takeDigits(b[1:])
+		w.dec, b = scanDigits(b[1:])
 	}
 	if len(w.whole)+len(w.dec) == 0 {
 		return w, false
@@ -143,11 +143,11 @@ func takeApart(b []byte) (w written, ok bool) {
 		return w, false
 	}
 	w.scientific = true
-	w.exponent, ok = takeExponent(b[1:])
+	w.exponent, ok = scanExponent(b[1:])
 	return w, ok
 }
 
-func takeDigits(b []byte) (digits, rest []byte) {
+func scanDigits(b []byte) (digits, rest []byte) {
 	n := 0
 	for n < len(b) && b[n]-'0' <= 9 {
 		n++
@@ -155,15 +155,15 @@ func takeDigits(b []byte) (digits, rest []byte) {
 	return b[:n], b[n:]
 }
 
-// takeExponent reads a signed whole number. Beyond four digits it is held at
+// scanExponent reads a signed whole number. Beyond four digits it is held at
 // 9999: the number is zero or out of bounds either way.
-func takeExponent(b []byte) (int, bool) {
+func scanExponent(b []byte) (int, bool) {
 	negative := false
 	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
 		negative = b[0] == '-'
 		b = b[1:]
 	}
-	digits, rest := takeDigits(b)
+	digits, rest := scanDigits(b)
 	if len(digits) == 0 || len(rest) > 0 {
 		return 0, false
 	}
@@ -222,9 +222,9 @@ func (w written) zero() bool {
 	return len(bytes.Trim(w.whole, "0")) == 0 && len(bytes.Trim(w.dec, "0")) == 0
 }
 
-// carefulVolts reads a voltage in any notation that takeApart knows.
+// carefulVolts reads a voltage in any notation that parseWritten knows.
 func carefulVolts(cell []byte) (v float64, places int, ok bool) {
-	w, ok := takeApart(cell)
+	w, ok := parseWritten(cell)
 	if !ok {
 		return 0, 0, false
 	}

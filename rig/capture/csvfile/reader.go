@@ -82,13 +82,13 @@ func NewReader(r io.Reader, name string, averaged time.Duration) (*Reader, error
 func (r *Reader) readHeader(averaged time.Duration) error {
 	row, err := r.nextLine()
 	if err == io.EOF {
-		return r.whole("the file is empty", "begin with a header row whose first column is "+timeName)
+		return r.fileError("the file is empty", "begin with a header row whose first column is "+timeName)
 	}
 	if err != nil {
 		return err
 	}
 	if bytes.HasPrefix(row, []byte{0xFF, 0xFE}) || bytes.HasPrefix(row, []byte{0xFE, 0xFF}) {
-		return r.whole("the text is UTF-16", "save it as UTF-8")
+		return r.fileError("the text is UTF-16", "save it as UTF-8")
 	}
 	row = bytes.TrimPrefix(row, []byte{0xEF, 0xBB, 0xBF})
 	if err := r.split(row); err != nil {
@@ -126,7 +126,7 @@ func (r *Reader) foresee() error {
 			break // what is cut off here would depend on how much was read
 		}
 		cell, _, _ := bytes.Cut(ahead[:end], []byte{','})
-		if w, ok := takeApart(bytes.TrimSpace(cell)); ok {
+		if w, ok := parseWritten(bytes.TrimSpace(cell)); ok {
 			r.finerTime(r.timePlaces(w))
 		}
 		ahead = ahead[end+1:]
@@ -192,7 +192,7 @@ func (r *Reader) Advance(rows int) (e capture.Event, found bool, err error) {
 func (r *Reader) readRow() (event bool, err error) {
 	row, err := r.nextLine()
 	if err == io.EOF && !r.begun {
-		return false, r.whole("there are no rows below the header", "add rows that begin with a time")
+		return false, r.fileError("there are no rows below the header", "add rows that begin with a time")
 	}
 	if err != nil {
 		return false, err
@@ -284,7 +284,7 @@ func (r *Reader) carefulRow(row []byte) (ns int64, places int, err error) {
 		return 0, 0, &SyntaxError{File: r.name, Line: r.lineNo, Read: fmt.Sprintf("%d cells", len(r.cells)),
 			Remedy: fmt.Sprintf("must have %d, as many as the header", len(r.columns))}
 	}
-	w, ok := takeApart(r.cells[0])
+	w, ok := parseWritten(r.cells[0])
 	if ok {
 		ns, ok = w.ns()
 	}
@@ -497,7 +497,7 @@ func (r *Reader) columnError(i int, read, remedy string) error {
 	return &SyntaxError{File: r.name, Line: r.lineNo, Column: i + 1, Name: r.columns[i].name, Read: read, Remedy: remedy}
 }
 
-func (r *Reader) whole(read, remedy string) error {
+func (r *Reader) fileError(read, remedy string) error {
 	return &SyntaxError{File: r.name, Read: read, Remedy: remedy}
 }
 
@@ -509,11 +509,11 @@ func (r *Reader) nextLine() ([]byte, error) {
 			row := r.buf[r.lo : r.scanned+i]
 			r.lo = r.scanned + i + 1
 			r.scanned = r.lo
-			return r.taken(row)
+			return r.endRow(row)
 		}
 		r.scanned = r.hi
 		if r.hi-r.lo > maxLine {
-			return r.taken(r.buf[r.lo:r.hi])
+			return r.endRow(r.buf[r.lo:r.hi])
 		}
 		if r.done {
 			row := r.buf[r.lo:r.hi]
@@ -521,7 +521,7 @@ func (r *Reader) nextLine() ([]byte, error) {
 			if len(row) == 0 {
 				return nil, io.EOF
 			}
-			return r.taken(row)
+			return r.endRow(row)
 		}
 		if err := r.fill(); err != nil {
 			return nil, err
@@ -529,8 +529,8 @@ func (r *Reader) nextLine() ([]byte, error) {
 	}
 }
 
-// taken counts a row and takes its carriage return off.
-func (r *Reader) taken(row []byte) ([]byte, error) {
+// endRow counts a row and takes its carriage return off.
+func (r *Reader) endRow(row []byte) ([]byte, error) {
 	r.lineNo++
 	if len(row) > maxLine {
 		return nil, &SyntaxError{File: r.name, Line: r.lineNo, Read: "a row longer than 1 MiB",

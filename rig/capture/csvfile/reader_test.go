@@ -435,7 +435,7 @@ func TestNumbers(t *testing.T) {
 				t.Errorf("%s: plain volts %v, want %v", text, got, want)
 			}
 		}
-		w, ok := takeApart([]byte(text))
+		w, ok := parseWritten([]byte(text))
 		if !ok {
 			t.Fatalf("%s cannot be taken apart", text)
 		}

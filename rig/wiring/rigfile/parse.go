@@ -63,6 +63,10 @@ func Parse(file string, src []byte) (*wiring.Rig, error) {
 	if err != nil {
 		return nil, err
 	}
+	if doc.Root.Has("steps") && !doc.Root.Has("chips") {
+		doc.Root.Fail("this is a sequence, not a rig file", "give a rig file by --rig, and the sequence without an option")
+		return nil, doc.Err()
+	}
 	r := readRig(doc.Root)
 	for _, p := range r.Check() {
 		switch {
