@@ -117,7 +117,8 @@ func ended(t *testing.T, s syscall.Signal, by ...string) syscall.WaitStatus {
 	return p.ProcessState.Sys().(syscall.WaitStatus)
 }
 
-// A second signal ends the program at once, whichever it is, and with the status of the first.
+// Two signals together are one request, whichever they are: the run is marked. The status is
+// that of an interruption.
 func TestSignal_Twice(t *testing.T) {
 	t.Parallel()
 	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGQUIT} {
@@ -127,6 +128,9 @@ func TestSignal_Twice(t *testing.T) {
 		}
 		if status := p.wait(t); status != exitInterrupted {
 			t.Errorf("%v: exit status %d, want %d", s, status, exitInterrupted)
+		}
+		if !strings.Contains(p.errors(), "marked as incomplete") {
+			t.Errorf("%v: the run is not marked: %q", s, p.errors())
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"makebreak/rig/gpioline"
 	"makebreak/rig/realtime"
@@ -24,20 +25,26 @@ func main() {
 }
 
 // untilInterrupted returns a context that ends with the first signal that asks the program
-// to end. A second one ends the program at once.
+// to end. A later one ends the program at once; one that comes within oneRequest is the same
+// request, as from timeout, which signals the program and then its group.
 func untilInterrupted() context.Context {
 	signals := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
 		signals = append(signals, syscall.SIGHUP)
 	}
+	const oneRequest = 300 * time.Millisecond
 	c := make(chan os.Signal, 2)
 	signal.Notify(c, signals...)
 	ctx, cancel := context.WithCancel(context.Background())
 	go func() {
 		<-c
+		first := time.Now()
 		cancel()
-		<-c
-		os.Exit(exitInterrupted)
+		for range c {
+			if time.Since(first) > oneRequest {
+				os.Exit(exitInterrupted)
+			}
+		}
 	}()
 	return ctx
 }
