@@ -6,9 +6,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
-	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/problem"
-	"makebreak/rig/yamlfile"
 	"makebreak/sequences/runner"
 )
 
@@ -56,10 +54,8 @@ func kindOf(err error) problem.Kind {
 	if k := problem.KindOf(err); k != problem.Unknown {
 		return k
 	}
-	var y *yamlfile.Error
-	var c *csvfile.SyntaxError
 	switch {
-	case errors.As(err, &y), errors.As(err, &c), errors.Is(err, bench.ErrSetup):
+	case errors.Is(err, bench.ErrSetup):
 		return problem.Input
 	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody), errors.Is(err, bench.ErrReleased):
 		return problem.Rig
