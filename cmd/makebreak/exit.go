@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"makebreak/analyze"
-	"makebreak/rig/bench"
 	"makebreak/rig/problem"
 	"makebreak/sequences/runner"
 )
@@ -55,10 +54,6 @@ func kindOf(err error) problem.Kind {
 		return k
 	}
 	switch {
-	case errors.Is(err, bench.ErrSetup):
-		return problem.Input
-	case errors.Is(err, bench.ErrLost), errors.Is(err, bench.ErrNobody), errors.Is(err, bench.ErrReleased):
-		return problem.Rig
 	case errors.Is(err, runner.ErrInternal):
 		return problem.Internal
 	}

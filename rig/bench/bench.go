@@ -13,14 +13,15 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 )
 
 // ErrLost is wrapped by errors that say that the rig no longer answers.
-var ErrLost = errors.New("the rig is lost")
+var ErrLost error = problem.New(problem.Rig, "the rig is lost")
 
 // ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
-var ErrSetup = errors.New("the rig cannot do this")
+var ErrSetup error = problem.New(problem.Input, "the rig cannot do this")
 
 // EdgeLatency is the standard uncertainty of a kernel time stamp, and usualLatency
 // how late such a stamp usually is: the time from the electrical edge to the

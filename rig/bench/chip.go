@@ -95,11 +95,17 @@ func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*ch
 		return nil, err
 	}
 	c := &chip{dev: dev, name: w.Name, line: line, follow: follow && line >= 0}
-	c.shortest, c.nominal, c.longest = dev.Period()
-	c.credible = [2]time.Duration{c.shortest * 9 / 10, c.longest * 11 / 10}
+	c.setPeriod(dev.Period())
 	c.pollGap = c.nominal / 20
 	c.readFirst = busHz > 0 && time.Second*readBits/time.Duration(busHz) >= c.shortest
 	return c, nil
+}
+
+// setPeriod sets how long a conversion lasts, and with that how long one may be taken to
+// have lasted.
+func (c *chip) setPeriod(shortest, nominal, longest time.Duration) {
+	c.shortest, c.nominal, c.longest = shortest, nominal, longest
+	c.credible = [2]time.Duration{shortest * 9 / 10, longest * 11 / 10}
 }
 
 // begin sets the chip up and starts its first conversion, once a conversion that runs

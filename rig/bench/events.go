@@ -9,12 +9,13 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 )
 
 // ErrNobody says that an event needs the person at the bench and there is no way
 // to ask.
-var ErrNobody = errors.New("nobody at the bench can be asked")
+var ErrNobody error = problem.New(problem.Rig, "nobody at the bench can be asked")
 
 // ErrTooLong says that a drive had to be released because it had been on for its
 // longest time.

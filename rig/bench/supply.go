@@ -13,6 +13,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/mcp4725"
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
@@ -26,7 +27,7 @@ type Move struct {
 
 // ErrReleased says that the supply was not moved, or does not stand where it was moved to,
 // because everything was let go of meanwhile: it is at its rest.
-var ErrReleased = errors.New("everything has been let go of, the supply is at its rest")
+var ErrReleased error = problem.New(problem.Rig, "everything has been released, the supply is at its rest")
 
 // stepGap is the shortest time between two steps of a ramp. A write takes the bus for
 // 72.5 µs at 400 kHz and for 290 µs at 100 kHz, a look at the setting for 95 µs and
@@ -50,7 +51,7 @@ type supply struct {
 	wired *wiring.Supply
 	code  uint16 // written last
 
-	// releases counts how often everything has been let go of, from any goroutine, and
+	// releases counts how often everything has been released, from any goroutine, and
 	// seen what the bench knew of that when it set the supply last. letting is held while
 	// it is done.
 	letting  sync.Mutex
@@ -364,7 +365,7 @@ func (s *supply) doubt(c *capture.Capture, to instant) {
 // pause lets a chip that does not answer alone until the instant.
 func (s *supply) pause(until instant) { s.look, s.next = until, max(s.next, until) }
 
-// write writes a code. Where everything has been let go of since the supply was taken,
+// write writes a code. Where everything has been released since the supply was taken,
 // that write may have come after the last word, which is then said again.
 func (s *supply) write(code uint16) error {
 	s.code = code
@@ -429,7 +430,7 @@ func (s *supply) take() {
 	}
 }
 
-// let reports whether everything has been let go of since the supply was taken.
+// let reports whether everything has been released since the supply was taken.
 func (s *supply) let() bool { return s.releases.Load() != s.seen }
 
 // wake is when the supply has its turn next.

@@ -470,7 +470,7 @@ func TestMoveSupply_LetGoOfMeanwhile(t *testing.T) {
 			}
 		}
 		_, err := s.b.MoveSupply(context.Background(), s.c, "sag", m)
-		if !errors.Is(err, bench.ErrReleased) || errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), "event sag: everything has been let go of") {
+		if !errors.Is(err, bench.ErrReleased) || errors.Is(err, bench.ErrLost) || !strings.Contains(err.Error(), "event sag: everything has been released") {
 			t.Errorf("%+v: %v", m, err)
 		}
 		s.record(time.Second)

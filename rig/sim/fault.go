@@ -1,12 +1,14 @@
 package sim
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
@@ -232,30 +234,38 @@ func (f Fault) String() string {
 	return f.Name + "=" + p.kind.format(f.Value)
 }
 
-// plant puts the faults into the bench. It runs before anything moves.
+// plant puts the faults into the bench, before anything moves. A fault that the bench
+// cannot have is bad usage.
 func (w *World) plant(all []Fault) error {
 	victim := w.programmed()
 	for _, f := range all {
-		p := lookUp(f.Name)
-		if p == nil {
-			_, err := ParseFault(f.Name)
-			return fmt.Errorf("%w", err)
+		if err := w.plantOne(victim, f); err != nil {
+			return problem.Of(problem.Usage, err)
 		}
-		if f.Value == 0 {
-			f.Value = p.usual
-		}
-		if err := p.check(f); err != nil {
-			return fmt.Errorf("%w", err)
-		}
-		if p.plant == nil {
-			continue // the chips were made with it
-		}
-		if victim == nil {
-			return fmt.Errorf("fault %s: the rig has no outputs", f.Name)
-		}
-		if err := p.plant(w, victim, f); err != nil {
-			return fmt.Errorf("fault %s: %w", f.Name, err)
-		}
+	}
+	return nil
+}
+
+func (w *World) plantOne(victim *output, f Fault) error {
+	p := lookUp(f.Name)
+	if p == nil {
+		_, err := ParseFault(f.Name)
+		return err
+	}
+	if f.Value == 0 {
+		f.Value = p.usual
+	}
+	if err := p.check(f); err != nil {
+		return err
+	}
+	if p.plant == nil {
+		return nil // the chips were made with it
+	}
+	if victim == nil {
+		return fmt.Errorf("fault %s: the rig has no outputs", f.Name)
+	}
+	if err := p.plant(w, victim, f); err != nil {
+		return fmt.Errorf("fault %s: %w", f.Name, err)
 	}
 	return nil
 }
@@ -291,13 +301,13 @@ func (w *World) named(f Fault, victim *output) (*output, error) {
 	for i, o := range w.outputs {
 		names[i] = o.name
 	}
-	return nil, fmt.Errorf("the rig has no output %q; it has %s", f.Output, strings.Join(names, ", "))
+	return nil, fmt.Errorf("the rig has no output %q: %s", f.Output, words.UseOneOf(f.Output, names))
 }
 
 // plantAddress moves what the panel does with the victim to another output.
 func plantAddress(w *World, victim *output, f Fault) error {
 	if len(w.outputs) < 2 {
-		return fmt.Errorf("the rig has one output only")
+		return errors.New("the rig has one output only")
 	}
 	other := w.outputs[(int(victim.index)+1)%len(w.outputs)]
 	if f.Output != "" {
@@ -398,7 +408,7 @@ func onRelay(do func(k *relay, value float64)) func(*World, *output, Fault) erro
 			k = w.relays[0]
 		}
 		if k == nil {
-			return fmt.Errorf("there is no relay on the bench")
+			return errors.New("there is no relay on the bench")
 		}
 		do(k, f.Value)
 		return nil
@@ -437,7 +447,7 @@ func plantReset(w *World, victim *output, f Fault) error {
 
 func plantSupplyReset(w *World, _ *output, f Fault) error {
 	if w.SupplyChip() == nil {
-		return fmt.Errorf("the rig has no converter that sets its supply")
+		return errors.New("the rig has no converter that sets its supply")
 	}
 	w.plan(happening{at: int64(Start) + nanoseconds(f.Value), kind: supplyResets})
 	return nil

@@ -9,6 +9,7 @@ import (
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
 )
 
 // Request is one line wanted and what for.
@@ -39,7 +40,7 @@ const driveTakes = int64(4 * time.Microsecond)
 // in the set. Lines are held by one set at a time: Close gives them back.
 func (w *World) Lines(reqs []Request) (line.Set, error) {
 	if w.lines != nil && !w.lines.closed {
-		return nil, fmt.Errorf("the lines are in use; close the set that holds them first")
+		return nil, problem.New(problem.Internal, "the lines are in use: close the set that holds them first")
 	}
 	s := &lineSet{w: w}
 	for i, r := range reqs {
