@@ -578,7 +578,7 @@ func TestNewWorld_Refuses(t *testing.T) {
 		{"relay's contact", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1", Make: "K9_NO"}}}, `no contact "K9_NO"`},
 		{"two relays", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1"}, {Name: "K2", Output: "OUT1"}}}, "already has the relay K1"},
 		{"fault", Opts{Faults: []Fault{{Name: "rust"}}}, `fault "rust" is not known: use one of: wrong-address`},
-		{"fault's output", Opts{Faults: []Fault{{Name: "stuck-low", Output: "OUT9"}}}, "it has OUT1, OUT2"},
+		{"fault's output", Opts{Faults: []Fault{{Name: "stuck-low", Output: "OUT9"}}}, "use one of: OUT1, OUT2"},
 		{"fault's value", Opts{Faults: []Fault{{Name: "droop", Value: -1}}}, "more than 0"},
 	} {
 		if _, err := NewWorld(panelRig(), c.opts); err == nil || !strings.Contains(err.Error(), c.want) {
