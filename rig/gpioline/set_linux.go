@@ -172,7 +172,7 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 	}
 }
 
-// heed has the context's end ring the wake-up call. A loop waits with the same context
+// watch arranges that the context's end wakes a wait. A loop waits with the same context
 // some thousand times a second: it is arranged once, not each time, since what it takes
 // in memory would have to be collected while conversions wait to be fetched.
 func (s *Set) watch(ctx context.Context) {

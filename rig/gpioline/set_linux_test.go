@@ -134,7 +134,7 @@ func TestSet_Wait_Cancelled(t *testing.T) {
 }
 
 // A ring that came too late for its own wait must not end the next one early.
-func TestSet_Wait_StaleRing(t *testing.T) {
+func TestSet_Wait_StaleWake(t *testing.T) {
 	s, _ := pipeSet(t, 1)
 	s.wake.wake()
 	deadline := s.Now().Add(20 * time.Millisecond)
