@@ -42,15 +42,16 @@ func (a *app) pruneCommand() *cobra.Command {
 		Long: `Make room in the log. Captures of runs that ended longer ago than --older-than are
 removed; their figures stay, and so does every report. With --whole-runs the runs
 themselves go; with --into they are first copied into another log, which report and
-runs read by --log as they read this one. Without --yes it only says what would be
-removed.
+runs read by --log as they read this one. Without --yes, prune only says what
+would be removed.
 
 A run that has not ended is spared while its last cycle is less than a day old.
-What a removal left that was cut off goes with the next --whole-runs. A full disk can
-be pruned by the help of the file beside the log that ends in -reserve.
+What is left of a removal that was cut off goes with the next --whole-runs. A full disk
+can be pruned with the help of the file beside the log that ends in -reserve.
 
-The room is used again by later runs; --shrink gives it back to the disk. Where there
-is room for two more of it the log is written anew, and no program may be running.`,
+Later runs use the room again; --shrink gives it back to the disk. Where the disk has
+room for two more copies the log is written anew for that; no other program may use
+it meanwhile.`,
 		Example: `  makebreak runs prune --older-than 90d
   makebreak runs prune --older-than 90d --yes
   makebreak runs prune --older-than 365d --whole-runs --shrink --yes
@@ -69,11 +70,11 @@ is room for two more of it the log is written anew, and no program may be runnin
 	}
 	a.forms(c, "text")
 	f := c.Flags()
-	f.Var(&olderThan, "older-than", "only what ended longer ago than this `time`, as in 90d; 0d: all that has ended; must be given")
+	f.Var(&olderThan, "older-than", "remove only what ended longer ago than this `time`, as in 90d; 0d: all that has ended (required)")
 	f.BoolVar(&p.WholeRuns, "whole-runs", false, "remove the runs, not only their captures")
 	f.StringVar(&p.Into, "into", "", "copy the runs into another log, a `file`, before they are removed")
 	f.BoolVar(&p.Shrink, "shrink", false, "give the room back to the disk afterwards")
-	f.BoolVar(&yes, "yes", false, "do it; without this it is only said what would be done")
+	f.BoolVar(&yes, "yes", false, "do it; without this, only say what would be removed")
 	return c
 }
 

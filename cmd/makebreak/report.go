@@ -35,11 +35,12 @@ A measurement is named SIGNAL.QUANTITY[@EVENT][#CYCLE]:
   makebreak report last --budget OUT3.high_level
   makebreak report last --budget K1.operate_time@arm-away#2
 
-Without an event it is any, without a cycle the latest that has a budget.
+Without an event, any event is taken. Without a cycle, the latest that has a budget
+is taken.
 
 With --capture, write what was captured in one cycle instead, as a CSV file that
 makebreak analyze reads: times from the capture's start, to the nanosecond.
-Captures are kept around what happened; where samples were left out, the column
+Captures are kept around what happened. Where samples were left out, the column
 samples_kept is 0.
 
   makebreak report last --capture 3 -o cycle3.csv`,
@@ -66,9 +67,9 @@ samples_kept is 0.
 func (o *reportOpts) check() error {
 	switch {
 	case o.wantsCycle && o.wantsBudget:
-		return failed(exitUsage, errors.New("--capture and --budget do not go together"))
+		return failed(exitUsage, errors.New("use --capture or --budget, not both"))
 	case o.wantsCycle && o.cycle < 1:
-		return failed(exitUsage, fmt.Errorf("--capture %d: a cycle's number, from 1, may stand there", o.cycle))
+		return failed(exitUsage, fmt.Errorf("--capture %d: must be a cycle's number, 1 or more", o.cycle))
 	}
 	return nil
 }

@@ -40,18 +40,19 @@ func (a *app) rigScanCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "scan",
 		Short: "List the hardware that is there, without a rig file",
-		Long: `List the hardware that is there, without a rig file: the I²C buses, what answers
-there at the addresses that converters can have (0x48 to 0x4B) and that a DAC can
-have (0x60 to 0x67), the GPIO chips, their lines named GPIO0 to GPIO27 as at a
-Raspberry Pi's header, and those that something uses; on a board without such names,
-all lines that have one. Buses and chips that this user may not open are listed with
-what helps.
+		Long: `List the hardware that is there, without a rig file:
 
-Nothing is changed: at each address one byte is read. Where one answers at a
-converter's address its registers are read, for which their numbers are written.
+  - the I²C buses, and what answers there at the addresses that converters can have
+    (0x48 to 0x4B) and that a DAC can have (0x60 to 0x67);
+  - the GPIO chips, with the lines of a Raspberry Pi's header (GPIO0 to GPIO27) and
+    those in use; on a board without such names, all lines that have a name;
+  - buses and chips that this user may not open, with what helps.
+
+Nothing is changed. At each address one byte is read. Where a chip answers at a
+converter's address its registers are read; for that, only their numbers are written.
 Chips that a driver of the kernel holds are left alone.
 
-It ends with 69 where there is nothing that this user can open.`,
+The exit status is 69 where there is nothing that this user can open.`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			found := commission.Scan()
@@ -83,15 +84,15 @@ func (a *app) rigCheckCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check",
 		Short: "Check the rig file, and on a real rig whether all of it is there and works",
-		Long: `Check the rig file: every divider's worst case, every name. On a real rig the
-chips are asked for their registers, the bus's speed is measured and the lines are
-looked for. Without a rig file, "rig scan" says what there is.
+		Long: `Check the rig file: every divider's worst case, every name. On a real rig
+the chips' registers are read, the bus's speed is measured and the lines are looked
+for. Without a rig file, "rig scan" says what there is.
 
 Then, on a real rig with a person at a terminal, or where --steps is given, the
 rig is tried step by step: converters' rates and ready lines, each divider with
 nothing connected and with a known voltage, each contact by hand, each drive when
 yes is typed for it, a supply by a meter. With --loop-back, which needs other wires,
-only where --steps is given. It ends in a report that a second person can review; -o
+this is done only where --steps is given. It ends in a report that a second person can review; -o
 writes it to a file.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -103,7 +104,7 @@ writes it to a file.`,
 		},
 	}
 	a.forms(c, "text")
-	c.Flags().StringVar(&o.loopBack, "loop-back", "", "time a `DRIVE,LINE[,OUTPUT]` that are wired together, and store how late the lines are")
+	c.Flags().StringVar(&o.loopBack, "loop-back", "", "measure how late the lines are, with `DRIVE,LINE[,OUTPUT]` wired together, and store it")
 	c.Flags().BoolVar(&o.yes, "yes", false, "accept the safety notes beforehand (for a --loop-back in a script)")
 	c.Flags().BoolVar(&o.steps, "steps", false, "try the rig step by step (default: on a real rig, at a terminal, without --loop-back)")
 	return c

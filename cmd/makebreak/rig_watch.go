@@ -32,8 +32,9 @@ func (a *app) rigWatchCommand() *cobra.Command {
 second, with the lowest and highest voltage and the count of edges since the
 start. Nothing is switched and nothing is logged. Ctrl-C ends it.
 
-On the simulated bench the events of a built-in sequence go round meanwhile, as if
-somebody worked the unit, except where its supply would have to be switched on.`,
+On the simulated bench the events of a built-in sequence are repeated meanwhile, as
+if somebody worked the unit. They are not where its supply would have to be switched
+on.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			var d time.Duration

@@ -71,10 +71,10 @@ func (a *app) root() *cobra.Command {
 		Short: "Tests the programmable outputs and relays of alarm panels on a bench",
 		Long: `Makebreak tests the programmable outputs and relays of alarm panels on a bench.
 
-It arms and disarms the unit, samples its output voltages and its relays'
-contacts on one time base, measures levels, delays, operate and release times
-and bounce, judges every figure with its uncertainty, says what is wrong and
-where to look first, and keeps a log.
+It arms and disarms the unit, and samples its output voltages and its relays'
+contacts on one time base. It measures levels, delays, operate and release times
+and bounce, and judges every figure with its uncertainty. It says what is wrong
+and where to look first, and keeps a log.
 
 Without --rig it runs on a simulated bench with an invented panel, no hardware
 needed:

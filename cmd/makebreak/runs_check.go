@@ -18,11 +18,11 @@ func (a *app) checkCommand() *cobra.Command {
 		Short: "Read the whole log and check that it is sound",
 		Long: `Read the whole log and check that it is sound: its pages and indexes; that what
 rows refer to is there; and of each run all that a report reads, with no cycle,
-figure or symptom missing in between. Nothing is changed. The log may lie on a disk
-that cannot be written, and a soak may go on in it meanwhile.
+figure or symptom missing in between. Nothing is changed. The log may be on a disk
+that cannot be written, and a soak may be running in it.
 
-Exit status: 0 it is sound, 65 it is damaged, 74 it could not be read. What cannot be
-seen is a figure that a fault of the disk has made another possible one.`,
+Exit status: 0 it is sound, 65 it is damaged, 74 it could not be read. A figure that a
+fault of the disk has turned into another possible one is not detected.`,
 		Example: `  makebreak runs check
   makebreak runs check --log /media/stick/log.db`,
 		Args: noArguments,

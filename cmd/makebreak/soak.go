@@ -26,14 +26,14 @@ func (a *app) soakCommand() *cobra.Command {
 		Use:   "soak SEQUENCE",
 		Short: "Run a sequence for very many cycles, resumable, with trends and reliability",
 		Long: `Run a sequence unattended for very many cycles. The figures of every cycle are
-kept; captures are kept by policy: of the first and the last cycles, of every
-K-th, and of those that did not pass or in which a figure went further than ever
-(--keep-bad all: of every one, however many). A capture takes some 1.5 kB of log for
-a relay's cycle of 0.3 s and 22 kB for an output's of 12 s.
+kept. Captures are kept of the first and the last cycles, of one in so many, and of
+those that did not pass or in which a figure was higher or lower than ever before
+(--keep-bad all: of every such cycle). A capture takes some 1.5 kB of log for a
+relay's cycle of 0.3 s and 22 kB for an output's of 12 s.
 
-Whatever ends it (a signal, a power cut, a full disk, a lost rig), no cycle that
-was reported done is lost, and --resume goes on with the next one. --go-on, for
-services, resumes the unit's unfinished soak of the sequence, begins one where
+No cycle that was reported done is lost, whatever ends the soak: a signal, a power
+cut, a full disk or a lost rig. --resume goes on with the next cycle. --go-on, for
+services, resumes the unit's unfinished soak of the sequence. It begins one where
 there is none, and does nothing where one is complete.`,
 		Example: `  makebreak soak relay-only --cycles 1000000 --unit RB-017
   makebreak soak --resume last
@@ -73,7 +73,7 @@ there is none, and does nothing where one is complete.`,
 	f.IntVar(&o.keep.Every, "keep-every", 10_000, "keep one capture in this `number` of cycles, 0 for none")
 	o.keep.Bad = 1000
 	f.Var((*countOrAll)(&o.keep.Bad), "keep-bad", "keep at most this `number` of captures of cycles that did not pass or drifted, or all")
-	f.IntVar(&o.tellEvery, "tell-every", 0, "`number` of cycles after each of which a line is written (default: a line every 10 minutes, where there is no terminal)")
+	f.IntVar(&o.tellEvery, "tell-every", 0, "`number` of cycles between two lines of progress (default: a line every 10 minutes, where there is no terminal)")
 	c.AddCommand(a.soakPlanCommand(), a.soakReliabilityCommand())
 	return c
 }

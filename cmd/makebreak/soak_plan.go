@@ -59,7 +59,7 @@ func (a *app) soakPlanCommand() *cobra.Command {
 		Use:   "plan",
 		Short: "Say how many boards and cycles a claim about the life needs",
 		Long: `Say how many boards, each run for how many cycles, show that at least 90 % live
-for so many cycles (a B10), at a confidence, with so many allowed to fail. The
+for so many cycles (a B10), at a confidence level, with so many allowed to fail. The
 shape of the lives is needed for boards that run longer or shorter than the claim:
 1 where failures come at a constant rate, above 1 where they wear.`,
 		Example: `  makebreak soak plan --b10 100000 --confidence 90%
@@ -79,9 +79,9 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 	a.forms(c, "text", "csv", "json")
 	f := c.Flags()
 	f.Float64Var(&o.b10, "b10", 0, "`cycles` that at least 90 % of all boards are to live")
-	f.Var(&o.confidence, "confidence", "`share` of tests that would not show this by chance, as in 90%")
-	f.Float64Var(&o.shape, "shape", 1, "`number` that is the Weibull shape of the lives")
-	f.IntVar(&o.boards, "boards", 0, "`number` of boards that there are (default: a table)")
+	f.Var(&o.confidence, "confidence", "confidence level, a `share` as in 90%")
+	f.Float64Var(&o.shape, "shape", 1, "Weibull shape of the lives, a `number`")
+	f.IntVar(&o.boards, "boards", 0, "`number` of boards at hand (default: a table for several)")
 	f.Float64Var(&o.each, "cycles", 0, "`number` of cycles that each board is run (default: a table)")
 	f.IntVar(&o.allowed, "failures", 0, "`number` of boards that may fail")
 	return c

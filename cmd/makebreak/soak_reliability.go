@@ -28,7 +28,7 @@ func (a *app) soakReliabilityCommand() *cobra.Command {
 		Use:   "reliability RUN...",
 		Short: "Say what several boards' soaks show about their life",
 		Long: `Say what the soaks of several boards, one run each, show about their life. A
-board's life ends with its first failed cycle; one that never failed counts as
+board's life ends with its first failed cycle. One that never failed counts as
 living on after its last cycle.
 
 With failures a Weibull distribution is fitted. Without any, --shape gives the
@@ -74,8 +74,8 @@ and the boards that were stopped.`,
 	}
 	a.forms(c, "text", "json")
 	f := c.Flags()
-	f.Var(&o.confidence, "confidence", "`share` of the bounds' confidence, as in 90%")
-	f.Float64Var(&o.shape, "shape", 0, "`number` that is the Weibull shape known from experience")
+	f.Var(&o.confidence, "confidence", "confidence level of the bounds, a `share` as in 90%")
+	f.Float64Var(&o.shape, "shape", 0, "Weibull shape known from experience, a `number`")
 	f.Float64Var(&o.perYear, "cycles-per-year", 0, "`number` of cycles in a year of use, for the mean time to a dangerous failure")
 	f.StringVar(&o.plot, "plot", "", "draw a probability plot into a `file` that ends in .svg or .png")
 	return c

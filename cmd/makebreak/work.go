@@ -144,8 +144,8 @@ func (a *app) workLampCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "lamp",
 		Short: "Work out an indicator LED and its resistor",
-		Long: `Work out the resistor for an LED's current, or the current for a resistor, over the
-life of a battery's charge, and whether an output that is off leaves it dark.`,
+		Long: `Work out the resistor for an LED's current, or the current for a resistor, from a full
+to an empty battery, and whether an output that is off leaves it dark.`,
 		Example: `  makebreak work lamp --supply 12V --led 1.8V --current 10mA
   makebreak work lamp --supply 12V --led 1.8V --resistor 1kohm`,
 		Args: noArguments,
