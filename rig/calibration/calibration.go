@@ -6,10 +6,11 @@ import (
 	"time"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 )
 
-// Calibration is what comparing an output with a meter gave.
+// A Calibration is the result of comparing an output with a meter.
 type Calibration struct {
 	Output    string
 	Meter     string // the meter's serial
@@ -23,7 +24,7 @@ type Calibration struct {
 	Line
 }
 
-// Line is the straight line through a calibration's points.
+// A Line is the straight line through a calibration's points.
 type Line struct {
 	// The voltage at the terminal is Gain times the uncalibrated reading plus Offset,
 	// in volts.
@@ -47,10 +48,10 @@ type Line struct {
 }
 
 // New fits a calibration of an output and refuses points that cannot be right. The rig
-// is read without corrections.
+// is read without corrections. The error is of the kind Input.
 func New(rig *wiring.Rig, c Calibration) (*Calibration, error) {
 	if err := c.check(rig.Uncorrected()); err != nil {
-		return nil, fmt.Errorf("calibration of %s: %w", c.Output, err)
+		return nil, problem.Of(problem.Input, fmt.Errorf("calibration of %s: %w", c.Output, err))
 	}
 	return &c, nil
 }
@@ -189,7 +190,7 @@ func (c *Calibration) Correction(today Day) wiring.Correction {
 // Corrected returns the volts at the terminal for an uncalibrated reading.
 func (l *Line) Corrected(read float64) float64 { return l.Offset + l.Gain*read }
 
-// Day is a day of the calendar.
+// A Day is a day of the calendar.
 type Day struct{ t time.Time }
 
 // DayOf returns the day on which an instant falls where the clock says it.

@@ -15,7 +15,7 @@ import (
 	"makebreak/rig/yamlfile"
 )
 
-// File is a rig's calibrations.
+// A File holds a rig's calibrations.
 type File struct {
 	Path         string
 	Rig          string // the rig's name
@@ -48,7 +48,8 @@ func (f *File) Set(c *Calibration) {
 }
 
 // Load reads the calibrations at the path; where there is no file there are none, and
-// the file is of the rig named. The lines are fitted again from the points, and a file that says otherwise is refused.
+// the file is of the rig named. The lines are fitted again from the points, and a file that
+// says otherwise is refused. The error is of the kind Input.
 func Load(path, rig string) (*File, error) {
 	src, err := yamlfile.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -61,10 +62,10 @@ func Load(path, rig string) (*File, error) {
 }
 
 // Save writes the file whole or not at all: a reader sees the old file or the new one,
-// and a failure leaves the old one.
+// and a failure leaves the old one. The error is of the kind Storage.
 func (f *File) Save() error {
 	if err := renameio.WriteFile(f.Path, f.Format(), 0o644); err != nil {
-		return problem.Of(problem.Input, fmt.Errorf("calibrations: %w", err))
+		return problem.Of(problem.Storage, fmt.Errorf("calibrations: %w", err))
 	}
 	return nil
 }
