@@ -53,8 +53,7 @@ func kindOf(err error) problem.Kind {
 	if k := problem.KindOf(err); k != problem.Unknown {
 		return k
 	}
-	switch {
-	case errors.Is(err, runner.ErrInternal):
+	if errors.Is(err, runner.ErrInternal) {
 		return problem.Internal
 	}
 	return problem.Unknown

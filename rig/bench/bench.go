@@ -23,14 +23,14 @@ var ErrLost error = problem.New(problem.Rig, "the rig is lost")
 // ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
 var ErrSetup error = problem.New(problem.Input, "the rig cannot do this")
 
-// EdgeLatency is the standard uncertainty of a kernel time stamp, and usualLatency
+// EdgeLatency is the standard uncertainty of a kernel time stamp, and typicalLatency
 // how late such a stamp usually is: the time from the electrical edge to the
 // interrupt handler that stamps it. A gpiolib line under a Linux kernel takes some 6
 // to 19 µs at the median, measured on a virtual machine. Between two edges the
 // usual latency cancels.
 const (
-	EdgeLatency  = 10 * time.Microsecond
-	usualLatency = 2 * EdgeLatency
+	EdgeLatency    = 10 * time.Microsecond
+	typicalLatency = 2 * EdgeLatency
 )
 
 // Requests lists the lines of a rig in the order in which the bench numbers them:
@@ -236,14 +236,14 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 // setting, where a converter makes it, has been looked at after that. Where it returns an
 // error, what was recorded before is in c.
 func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.Instant) error {
-	if err := b.run(ctx, c, until, goOn); err != nil {
+	if err := b.run(ctx, c, until, neverStop); err != nil {
 		return err
 	}
-	return b.lookAtSupply(ctx, c)
+	return b.checkSupply(ctx, c)
 }
 
-// goOn lets run go on until its instant.
-func goOn() bool { return false }
+// neverStop lets run go on until its instant.
+func neverStop() bool { return false }
 
 // run is the bench's loop: it ends at the instant, when stop says so, or with an
 // error.

@@ -13,16 +13,16 @@ import (
 	"makebreak/rig/wiring"
 )
 
-// patience is how long beyond its slowest conversion a chip may keep silent: a
+// readyTimeout is how long beyond its slowest conversion a chip may keep silent: a
 // busy kernel may wake the program late, though its stamps are on time.
-const patience = 20 * time.Millisecond
+const readyTimeout = 20 * time.Millisecond
 
 // revivals is how often in a row a chip that fails is set up again before the rig
-// counts as lost, and rest how long it is left alone each time. On a bus where every
+// counts as lost, and retryPause how long it is left alone each time. On a bus where every
 // transfer takes its time-out, longestFailing comes first.
 const (
 	revivals       = 3
-	rest           = 20 * time.Millisecond
+	retryPause     = 20 * time.Millisecond
 	longestFailing = time.Second
 )
 
@@ -135,7 +135,7 @@ func (c *chip) first(b *Bench) error {
 		return err
 	}
 	c.started = b.lines.Now()
-	c.wake = c.started.Add(2*c.longest + patience)
+	c.wake = c.started.Add(2*c.longest + readyTimeout)
 	return nil
 }
 
@@ -147,7 +147,7 @@ func (c *chip) start(b *Bench) error {
 	}
 	c.started = b.lines.Now()
 	if c.line >= 0 {
-		c.wake = c.started.Add(ads1x15.PowerUp + c.longest + patience)
+		c.wake = c.started.Add(ads1x15.PowerUp + c.longest + readyTimeout)
 	} else {
 		c.wake = c.started.Add(ads1x15.PowerUp + c.firstPoll())
 	}
@@ -293,7 +293,7 @@ func (c *chip) read(b *Bench, end instant, keeps bool, ch *channel) (code int16,
 		}
 	}
 	if c.follow {
-		c.wake = now.Add(2*c.longest + patience)
+		c.wake = now.Add(2*c.longest + readyTimeout)
 	}
 	if !ch.jumps.doubtful(code) {
 		return code, true, nil
@@ -335,8 +335,8 @@ func (c *chip) passOver(now instant) {
 	case c.broken || c.settling:
 	case c.follow:
 		c.finished = 0
-		c.wake = now.Add(2*c.longest + patience)
-	case c.line < 0 && now.Sub(c.started) > c.longest+patience:
+		c.wake = now.Add(2*c.longest + readyTimeout)
+	case c.line < 0 && now.Sub(c.started) > c.longest+readyTimeout:
 		c.stale = true
 	}
 }
@@ -350,7 +350,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	asked := b.lines.Now()
 	if busy {
-		if asked.Sub(c.started) > ads1x15.PowerUp+c.longest+patience {
+		if asked.Sub(c.started) > ads1x15.PowerUp+c.longest+readyTimeout {
 			return errors.New("the conversion does not end")
 		}
 		c.end = asked
@@ -359,7 +359,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	}
 	between := max(c.end, c.started.Add(ads1x15.PowerUp+c.shortest)) // no sooner, by the data sheet
 	between = min(between, asked)
-	if asked.Sub(between) > c.longest+patience {
+	if asked.Sub(between) > c.longest+readyTimeout {
 		// The bus was held up meanwhile: nobody knows when the conversion ended.
 		if !c.stale {
 			b.counts.MissedConversions++
@@ -397,7 +397,7 @@ func (c *chip) revive(b *Bench, began instant, cause error) error {
 	c.finished, c.broken = 0, false
 	if err := c.begin(b); err != nil {
 		c.broken = true // tried again after a rest
-		c.wake = b.lines.Now().Add(rest)
+		c.wake = b.lines.Now().Add(retryPause)
 	}
 	return nil
 }
@@ -410,7 +410,7 @@ func (c *chip) describe(conv *capture.Converter, ch *channel) {
 		conv.Span = time.Duration(c.span.mean)
 		conv.SpanRel = 0.1 / math.Sqrt(3) / math.Sqrt(float64(min(c.span.n, 1000)))
 		if !c.follow {
-			conv.SpanRel = math.Hypot(conv.SpanRel, usualLatency.Seconds()/c.nominal.Seconds())
+			conv.SpanRel = math.Hypot(conv.SpanRel, typicalLatency.Seconds()/c.nominal.Seconds())
 		}
 	}
 	conv.Stamp = EdgeLatency

@@ -31,8 +31,8 @@ type Prompter interface {
 const (
 	// referenceWait is how long a reference may take to report a drive.
 	referenceWait = time.Second
-	// glance is how often the person's key is looked at.
-	glance = 20 * time.Millisecond
+	// keyPoll is how often the person's key is looked at.
+	keyPoll = 20 * time.Millisecond
 	// pressing is how well a key press tells when the person acted: half a second
 	// either way (common practice, no source).
 	pressing = 500 * time.Millisecond
@@ -56,7 +56,7 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	index, d := b.driveIndex(cause.Drive)
 	on := cause.Pulse > 0 || cause.On
 	b.c = c
-	at, within, err := b.hold(index, d, on)
+	at, within, err := b.switchDrive(index, d, on)
 	if err != nil {
 		return capture.Event{}, err
 	}
@@ -80,9 +80,9 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	return b.note(c, e), nil
 }
 
-// hold switches a drive. One that is on is let go of at the latest when it has been on for
+// switchDrive switches a drive. One that is on is released at the latest when it has been on for
 // its longest time, counted from when it went on and not from when it was last told to.
-func (b *Bench) hold(index int, d *wiring.Drive, on bool) (instant, int64, error) {
+func (b *Bench) switchDrive(index int, d *wiring.Drive, on bool) (instant, int64, error) {
 	end := b.forcedOff(index)
 	at, within, err := b.setDrive(index, on)
 	if err == nil && on {
@@ -115,7 +115,7 @@ func (b *Bench) latency() (late, doubt time.Duration) {
 	if l := b.rig.Latency; l != nil {
 		return l.Mean, l.Standard
 	}
-	return usualLatency, EdgeLatency
+	return typicalLatency, EdgeLatency
 }
 
 // prompt asks the person at the bench and takes the instant from the reference
@@ -133,7 +133,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 	defer done()
 	key := false
 	var nobody error
-	told := func() bool {
+	answered := func() bool {
 		if !key {
 			select {
 			case nobody = <-pressed:
@@ -147,8 +147,8 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 		_, reported := b.seen[ref]
 		return reported || key && ref < 0 || nobody != nil
 	}
-	for !told() {
-		if err := b.run(ctx, c, b.Now().Add(glance), told); err != nil {
+	for !answered() {
+		if err := b.run(ctx, c, b.Now().Add(keyPoll), answered); err != nil {
 			return capture.Event{}, err
 		}
 	}

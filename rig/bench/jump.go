@@ -31,13 +31,13 @@ const jumpPace = 1.0 / 64
 
 // jumps knows how a channel's readings usually differ from one to the next.
 type jumps struct {
-	known bool
-	last  int16
-	usual float64 // mean step in codes; one step counts as a jump at most
+	known    bool
+	last     int16
+	meanStep float64 // in codes; one step counts as a jump at most
 }
 
 // most is the largest step that needs no second reading.
-func (j *jumps) most() float64 { return max(leastJump, ripple*j.usual) }
+func (j *jumps) most() float64 { return max(leastJump, ripple*j.meanStep) }
 
 // step is how far a code lies from the one before, in codes.
 func (j *jumps) step(code int16) int {
@@ -63,7 +63,7 @@ func (j *jumps) add(code int16) {
 		if step > leastJump {
 			counts = min(counts, j.most())
 		}
-		j.usual += jumpPace * (counts - j.usual)
+		j.meanStep += jumpPace * (counts - j.meanStep)
 	}
 	j.known, j.last = true, code
 }

@@ -42,7 +42,7 @@ func TestJumps_Doubtful(t *testing.T) {
 	}
 	doubts(1000, func(int) float64 { return 0 })
 	if !j.doubtful(1033) {
-		t.Errorf("at rest again, a step of 33 passes; the usual one is %g", j.usual)
+		t.Errorf("at rest again, a step of 33 passes; the usual one is %g", j.meanStep)
 	}
 	// An output that steps now and then stays watched.
 	doubts(3000, func(i int) float64 { return float64(i / 300 % 2 * 20_000) })

@@ -28,7 +28,7 @@ func (b *Bench) switchSupply(c *capture.Capture, event string, g *wiring.Stage, 
 	}
 	on, _ := g.At(volts)
 	b.c = c
-	at, within, err := b.hold(index, d, on)
+	at, within, err := b.switchDrive(index, d, on)
 	if err != nil {
 		return capture.Event{}, err
 	}

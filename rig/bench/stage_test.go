@@ -114,7 +114,7 @@ func TestMoveSupply_StageLongestOn(t *testing.T) {
 		t.Errorf("the drive was on for %v, 5 s are the most", was)
 	}
 	if got := settled(w); got != 13.8 {
-		t.Errorf("let go, the supply goes to %g V", got)
+		t.Errorf("released, the supply goes to %g V", got)
 	}
 }
 

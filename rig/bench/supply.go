@@ -26,7 +26,7 @@ type Move struct {
 }
 
 // ErrReleased says that the supply was not moved, or does not stand where it was moved to,
-// because everything was let go of meanwhile: it is at its rest.
+// because everything was released meanwhile: it is at its rest.
 var ErrReleased error = problem.New(problem.Rig, "everything has been released, the supply is at its rest")
 
 // stepGap is the shortest time between two steps of a ramp. A write takes the bus for
@@ -35,15 +35,15 @@ var ErrReleased error = problem.New(problem.Rig, "everything has been released, 
 const stepGap = 2 * time.Millisecond
 
 // The setting is looked at before each write, which would hide that it was lost, and at
-// the end of each recording; else once what was set has settled, and then every lookGap.
+// the end of each recording; else once what was set has settled, and then every checkGap.
 const (
-	lookGap  = time.Second
+	checkGap = time.Second
 	settling = 100 * time.Millisecond // of the unit and its relays (common practice, no source)
 )
 
-// looksSure is how many looks in a row must find another setting before it counts as lost:
+// mismatchesReset is how many looks in a row must find another setting before it counts as lost:
 // I²C has no check sum.
-const looksSure = 2
+const mismatchesReset = 2
 
 // supply is the unit's supply and what it is doing.
 type supply struct {
@@ -52,24 +52,24 @@ type supply struct {
 	code  uint16 // written last
 
 	// releases counts how often everything has been released, from any goroutine, and
-	// seen what the bench knew of that when it set the supply last. letting is held while
+	// seen what the bench knew of that when it set the supply last. releaseLock is held while
 	// it is done.
-	letting  sync.Mutex
-	releases atomic.Uint64
-	seen     uint64
+	releaseLock sync.Mutex
+	releases    atomic.Uint64
+	seen        uint64
 
-	ramp   ramp
-	next   instant // when to write next; never: no ramp is under way
-	looked bool    // at the setting, for the step that is due
+	ramp      ramp
+	nextWrite instant // when to write next; never: no ramp is under way
+	checked   bool    // the setting, for the step that is due
 
-	look    instant // when to look at the setting next
-	sure    instant // until when it is known to have been what was written
-	astray  int     // looks in a row that found it otherwise
-	lost    bool    // it was, and the unit has not yet followed when it was written again
-	why     error   // what was found then
-	settled instant // when the unit will have followed
-	failed  int     // attempts in a row, each with all its retries
-	failing instant // when the first of them began
+	nextCheck  instant // when to read the setting back next
+	verified   instant // until when the setting is known to have been what was written
+	mismatches int     // readings in a row that found it otherwise
+	lost       bool    // it was, and the unit has not yet followed when it was written again
+	why        error   // what was found then
+	settled    instant // when the unit will have followed
+	failed     int     // attempts in a row, each with all its retries
+	failing    instant // when the first of them began
 }
 
 // never lies beyond every instant.
@@ -128,7 +128,7 @@ func (b *Bench) openSupply(bus i2c.Bus) error {
 	if err != nil {
 		return fmt.Errorf("%w: supply: %w", ErrSetup, err)
 	}
-	s := &supply{dev: dev, wired: w, next: never}
+	s := &supply{dev: dev, wired: w, nextWrite: never}
 	volts := w.Usual
 	if b.opts.SupplyAtRest {
 		volts = w.Rest
@@ -154,7 +154,7 @@ func (b *Bench) openSupply(bus i2c.Bus) error {
 // wiring.Supply.Step; see its Code. Where the chip does not answer MoveSupply goes on
 // recording and tries again, and gives up with ErrLost.
 //
-// Where everything is let go of meanwhile the supply goes to its rest, and the error is
+// Where everything is released meanwhile the supply goes to its rest, and the error is
 // ErrReleased.
 //
 // Where a drive switches it, To is one of its two voltages, at once; anything else is
@@ -165,17 +165,17 @@ func (b *Bench) MoveSupply(ctx context.Context, c *capture.Capture, event string
 		return capture.Event{}, err
 	}
 	if err := ctx.Err(); err != nil {
-		return capture.Event{}, err // what was let go stays so
+		return capture.Event{}, err // what was released stays so
 	}
 	if g := b.rig.Supply.Stage; g != nil {
 		return b.switchSupply(c, event, g, m.To)
 	}
 	s := b.supply
 	b.c = c
-	s.take()
-	s.next = never
-	if s.lost || b.lines.Now().Sub(s.sure) > stepGap {
-		if err := b.lookAtSupply(ctx, c); err != nil {
+	s.resume()
+	s.nextWrite = never
+	if s.lost || b.lines.Now().Sub(s.verified) > stepGap {
+		if err := b.checkSupply(ctx, c); err != nil {
 			return capture.Event{}, err
 		}
 	}
@@ -189,7 +189,7 @@ func (b *Bench) setSupply(ctx context.Context, c *capture.Capture, event string,
 	if m.Over == 0 {
 		first = m.To
 	}
-	s.look = never
+	s.nextCheck = never
 	for {
 		began := b.lines.Now()
 		err := s.write(s.wired.Code(first))
@@ -204,23 +204,23 @@ func (b *Bench) setSupply(ctx context.Context, c *capture.Capture, event string,
 		if err := s.giveUp(began, end, err); err != nil {
 			return capture.Event{}, err
 		}
-		if err := b.run(ctx, c, end.Add(rest), goOn); err != nil {
+		if err := b.run(ctx, c, end.Add(retryPause), neverStop); err != nil {
 			return capture.Event{}, err
 		}
 	}
 }
 
-// lookAtSupply goes on recording until the supply's setting has been looked at and is
+// checkSupply goes on recording until the supply's setting has been looked at and is
 // right. Where it was lost, that is once it has been written again and the unit has
 // followed.
-func (b *Bench) lookAtSupply(ctx context.Context, c *capture.Capture) error {
+func (b *Bench) checkSupply(ctx context.Context, c *capture.Capture) error {
 	s := b.supply
-	if s == nil || s.let() {
+	if s == nil || s.released() {
 		return nil
 	}
 	from := b.lines.Now()
-	s.look = from
-	return b.run(ctx, c, never, func() bool { return s.let() || !s.lost && s.sure >= from })
+	s.nextCheck = from
+	return b.run(ctx, c, never, func() bool { return s.released() || !s.lost && s.verified >= from })
 }
 
 // canMove says what is wrong with a change of the supply.
@@ -252,48 +252,48 @@ func (b *Bench) canMove(event string, m Move) error {
 // begin begins what comes after the first voltage.
 func (s *supply) begin(at instant, m Move) {
 	s.ramp = newRamp(at, m.Over, s.code, s.wired.Code(m.To))
-	s.looked = false
+	s.checked = false
 	s.plan()
 	s.settle(at)
 }
 
 // settle has the setting looked at once the unit has followed what was written.
-func (s *supply) settle(at instant) { s.astray, s.sure, s.look = 0, at, at.Add(settling) }
+func (s *supply) settle(at instant) { s.mismatches, s.verified, s.nextCheck = 0, at, at.Add(settling) }
 
 // plan says when the next step is due.
 func (s *supply) plan() {
-	s.next = never
+	s.nextWrite = never
 	if s.ramp.done < s.ramp.steps {
-		s.next = s.ramp.at(s.ramp.done + 1)
+		s.nextWrite = s.ramp.at(s.ramp.done + 1)
 	}
 }
 
 // serve looks at the setting or writes the step that is due. It does one of them at a
 // time, so that the converters have their turn between both.
 func (s *supply) serve(b *Bench) error {
-	if s.let() {
-		s.next, s.look = never, never
+	if s.released() {
+		s.nextWrite, s.nextCheck = never, never
 		return nil
 	}
 	began := b.lines.Now()
 	err := s.turn(b, began)
 	if err == nil || errors.Is(err, ErrReleased) {
-		return nil // what was let go of is seen above
+		return nil // a release is seen above
 	}
 	now := b.lines.Now()
 	if !errors.Is(err, mcp4725.ErrReset) {
-		s.pause(now.Add(rest))
+		s.pause(now.Add(retryPause))
 	}
 	return s.giveUp(began, now, err)
 }
 
 // turn makes one transfer.
 func (s *supply) turn(b *Bench, now instant) error {
-	due := s.next <= now
+	due := s.nextWrite <= now
 	switch {
-	case s.astray >= looksSure:
+	case s.mismatches >= mismatchesReset:
 		return s.restore(b)
-	case !due || !s.looked:
+	case !due || !s.checked:
 		return s.verify(b, now, due)
 	}
 	step := s.ramp.due(now)
@@ -301,9 +301,9 @@ func (s *supply) turn(b *Bench, now instant) error {
 		return err
 	}
 	if !s.lost {
-		s.sure = b.lines.Now()
+		s.verified = b.lines.Now()
 	}
-	s.ramp.done, s.looked = step, false
+	s.ramp.done, s.checked = step, false
 	s.plan()
 	return nil
 }
@@ -314,11 +314,11 @@ func (s *supply) turn(b *Bench, now instant) error {
 func (s *supply) verify(b *Bench, now instant, due bool) error {
 	err := s.dev.Verify()
 	switch {
-	case s.let():
+	case s.released():
 		return ErrReleased // what it holds may be the last word
 	case errors.Is(err, mcp4725.ErrReset):
-		s.look = now
-		if s.astray++; s.astray == looksSure {
+		s.nextCheck = now
+		if s.mismatches++; s.mismatches == mismatchesReset {
 			s.lost, s.why = true, err
 			s.doubt(b.c, b.lines.Now())
 		}
@@ -326,15 +326,15 @@ func (s *supply) verify(b *Bench, now instant, due bool) error {
 	case err != nil:
 		return err
 	}
-	s.astray, s.failed, s.looked, s.look = 0, 0, due, now.Add(lookGap)
+	s.mismatches, s.failed, s.checked, s.nextCheck = 0, 0, due, now.Add(checkGap)
 	switch {
 	case !s.lost:
-		s.sure = now
+		s.verified = now
 	case now >= s.settled:
 		s.doubt(b.c, now)
-		s.lost, s.sure = false, now
+		s.lost, s.verified = false, now
 	default:
-		s.look = s.settled
+		s.nextCheck = s.settled
 	}
 	return nil
 }
@@ -346,31 +346,31 @@ func (s *supply) restore(b *Bench) error {
 		return err
 	}
 	b.counts.ChipResets++
-	s.astray = 0
+	s.mismatches = 0
 	s.settled = b.lines.Now().Add(settling)
-	s.look = s.settled
+	s.nextCheck = s.settled
 	return s.why
 }
 
 // doubt writes into the recording that the unit may not have been supplied as it should
 // since the setting was last known to be right.
 func (s *supply) doubt(c *capture.Capture, to instant) {
-	if n := len(c.Unsupplied); n > 0 && c.Unsupplied[n-1].From == s.sure {
+	if n := len(c.Unsupplied); n > 0 && c.Unsupplied[n-1].From == s.verified {
 		c.Unsupplied[n-1].To = to
 		return
 	}
-	c.Unsupplied = append(c.Unsupplied, capture.Span{From: s.sure, To: to})
+	c.Unsupplied = append(c.Unsupplied, capture.Span{From: s.verified, To: to})
 }
 
 // pause lets a chip that does not answer alone until the instant.
-func (s *supply) pause(until instant) { s.look, s.next = until, max(s.next, until) }
+func (s *supply) pause(until instant) { s.nextCheck, s.nextWrite = until, max(s.nextWrite, until) }
 
-// write writes a code. Where everything has been released since the supply was taken,
+// write writes a code. Where everything has been released since the supply was taken into use,
 // that write may have come after the last word, which is then said again.
 func (s *supply) write(code uint16) error {
 	s.code = code
 	err := s.dev.Set(code)
-	if s.let() {
+	if s.released() {
 		return errors.Join(ErrReleased, s.rest())
 	}
 	return err
@@ -398,7 +398,7 @@ func (s *supply) close() error {
 	if s == nil {
 		return nil
 	}
-	s.next, s.look = never, never
+	s.nextWrite, s.nextCheck = never, never
 	err := s.rest()
 	if err == nil {
 		err = s.dev.Verify()
@@ -409,34 +409,34 @@ func (s *supply) close() error {
 	return nil
 }
 
-// release lets go by what is given. It may be called from any goroutine; whatever is
+// release releases the lines by the function given. It may be called from any goroutine; whatever is
 // under way finds that out.
-func (s *supply) release(letGo func() error) error {
+func (s *supply) release(releaseLines func() error) error {
 	if s == nil {
-		return letGo()
+		return releaseLines()
 	}
-	s.letting.Lock()
-	defer s.letting.Unlock()
+	s.releaseLock.Lock()
+	defer s.releaseLock.Unlock()
 	s.releases.Add(1)
-	return letGo()
+	return releaseLines()
 }
 
-// take takes the supply into use again after it has been let go of, once that is done.
-func (s *supply) take() {
-	s.letting.Lock()
-	defer s.letting.Unlock()
+// resume takes the supply into use again once a release under way is done.
+func (s *supply) resume() {
+	s.releaseLock.Lock()
+	defer s.releaseLock.Unlock()
 	if n := s.releases.Load(); n != s.seen {
-		s.seen, s.lost, s.astray, s.failed, s.sure = n, false, 0, 0, never
+		s.seen, s.lost, s.mismatches, s.failed, s.verified = n, false, 0, 0, never
 	}
 }
 
-// let reports whether everything has been released since the supply was taken.
-func (s *supply) let() bool { return s.releases.Load() != s.seen }
+// released reports whether everything has been released since the supply was taken into use.
+func (s *supply) released() bool { return s.releases.Load() != s.seen }
 
 // wake is when the supply has its turn next.
 func (s *supply) wake() instant {
 	if s == nil {
 		return never
 	}
-	return min(s.next, s.look)
+	return min(s.nextWrite, s.nextCheck)
 }

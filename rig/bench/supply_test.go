@@ -448,7 +448,7 @@ func TestSupply_Release(t *testing.T) {
 		t.Errorf("code %d after Release", s.code())
 	}
 	if n := s.b.Counts(); n.ChipResets != 0 || len(s.c.Unsupplied) > 0 {
-		t.Errorf("what was let go of is taken for a reset: %+v, %v", n, s.c.Unsupplied)
+		t.Errorf("a release is taken for a reset: %+v, %v", n, s.c.Unsupplied)
 	}
 	s.move("again", bench.Move{To: 5})
 	if s.code() != code5V {
@@ -456,7 +456,7 @@ func TestSupply_Release(t *testing.T) {
 	}
 }
 
-// Where everything is let go of while the supply is moved it goes to its rest, and the move
+// Where everything is released while the supply is moved it goes to its rest, and the move
 // says so; one after that is made.
 func TestMoveSupply_LetGoOfMeanwhile(t *testing.T) {
 	for _, m := range []bench.Move{{To: 5}, {From: 5, To: 13.8, Over: 10 * time.Second}} {

@@ -54,10 +54,10 @@ func TestCoil_DecaysThroughTheDiode(t *testing.T) {
 		t.Fatal("the current did not fall while the diode conducts")
 	}
 	near(t, "time to 3.6 V's current", float64(at), 1.08299*0.52/400*1e9, 20)
-	// The diode lets go where the leakage alone carries the current, without a
+	// The diode stops conducting where the leakage alone carries the current, without a
 	// jump of the terminal's voltage.
 	s = k.connect(k.until, source{volts: 0.65 * 1.4, ohms: 1000})
-	near(t, "terminal as the diode lets go", s.value(s.at), -0.7, 1e-5)
+	near(t, "terminal as the diode stops conducting", s.value(s.at), -0.7, 1e-5)
 	if k.until != never {
 		t.Fatal("the diode still conducts")
 	}

@@ -36,7 +36,7 @@
 //     decays through a flyback diode of 0.7 V when it is switched off. 400 ohm
 //     ±10 % as the data sheet of the SRD-12VDC-SL relay says; L/R of 1.3 ms is an
 //     invented, plausible figure.
-//   - Armature: pulls in at about 6.8 V and lets go at about 2.2 V of a nominal
+//   - Armature: pulls in at about 6.8 V and drops out at about 2.2 V of a nominal
 //     12 V, by the current that those voltages drive; the data sheets' bounds are
 //     9 V (75 %) and 1.2 V (10 %). The travel makes about 5.5 ms to operate and
 //     4.5 ms to release, where data sheets allow 10 ms and 5 ms. A travel once begun

@@ -53,7 +53,7 @@ func (a *agenda) next() int64 {
 	return a.heap[0].at
 }
 
-func (a *agenda) add(h happening) {
+func (a *agenda) push(h happening) {
 	a.order++
 	h.order = a.order
 	a.heap = append(a.heap, h)
@@ -68,7 +68,7 @@ func (a *agenda) add(h happening) {
 	}
 }
 
-func (a *agenda) take() happening {
+func (a *agenda) pop() happening {
 	first := a.heap[0]
 	n := len(a.heap) - 1
 	a.heap[0] = a.heap[n]

@@ -91,11 +91,11 @@ func (v valueKind) format(x float64) string {
 // plantable is a fault with what it does. The victim is the output that the fault
 // is about.
 type plantable struct {
-	name  string
-	kind  valueKind
-	usual float64
-	about string
-	plant func(w *World, victim *output, f Fault) error
+	name   string
+	kind   valueKind
+	preset float64
+	about  string
+	plant  func(w *World, victim *output, f Fault) error
 }
 
 // faults in the order in which they are listed.
@@ -111,13 +111,13 @@ var faults = []plantable{
 	{"hum", volts, 0.9, "mains hum of 50 Hz on outputs that are on, peak to peak", plantHum},
 	{"droop", slope, 0.3, "outputs that are on sag by this much every second", plantDroop},
 	{"holding-in", volts, 2.6, "the programmed output leaks this voltage when off, and its relay stays in", plantLow},
-	{"high-off-level", volts, 1.7, "the programmed output leaks this voltage when off, and its relay still lets go", plantLow},
+	{"high-off-level", volts, 1.7, "the programmed output leaks this voltage when off, and its relay still drops out", plantLow},
 	{"loose-wire", noValue, 0, "the sense wire of the programmed output drops out now and then and reads about 0 V", plantLoose},
 	{"swapped-contacts", noValue, 0, "the relay's make and break contacts are wired the wrong way round", plantSwapped},
 	{"dead-relay", noValue, 0, "the relay never moves", onRelay(func(k *relay, _ float64) { k.dead = true })},
 	{"welded", noValue, 0, "the relay's make contact has welded: once closed it never opens, and the break contact stays open", onRelay(func(k *relay, _ float64) { k.welded = true })},
 	{"weak-contact", noValue, 0, "the relay's make contact is worn: it reads open most of the time although the armature is in", onRelay(func(k *relay, _ float64) { k.weak = true })},
-	{"slow-release", seconds, 0.025, "the relay's armature sticks and lets go this much later", onRelay(func(k *relay, v float64) { k.slow = nanoseconds(v) })},
+	{"slow-release", seconds, 0.025, "the relay's armature sticks and drops out this much later", onRelay(func(k *relay, v float64) { k.slow = nanoseconds(v) })},
 	{"long-bounce", seconds, 0.012, "the relay's contacts bounce for this long when they close", onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) })},
 	{"chatter", noValue, 0, "the relay's armature chatters while it should be in", onRelay(func(k *relay, _ float64) { k.chatters = true })},
 	{"lost-edges", count, 7, "every N-th edge of the contact lines is lost, with a gap in the numbers", plantLostEdges},
@@ -143,7 +143,7 @@ func Faults() []FaultInfo {
 				all[i].Usual = "the next one"
 			}
 		default:
-			all[i].Usual = f.kind.format(f.usual)
+			all[i].Usual = f.kind.format(f.preset)
 		}
 	}
 	return all
@@ -170,7 +170,7 @@ func ParseFault(s string) (Fault, error) {
 		}
 		return Fault{}, fmt.Errorf("fault %q is not known: %s", name, words.UseOneOf(name, names))
 	}
-	f := Fault{Name: name, Value: p.usual}
+	f := Fault{Name: name, Value: p.preset}
 	switch {
 	case !given:
 		return f, nil
@@ -229,7 +229,7 @@ func (f Fault) String() string {
 		}
 		return f.Name + "=" + f.Output
 	case f.Value == 0:
-		return f.Name + "=" + p.kind.format(p.usual)
+		return f.Name + "=" + p.kind.format(p.preset)
 	}
 	return f.Name + "=" + p.kind.format(f.Value)
 }
@@ -253,7 +253,7 @@ func (w *World) plantOne(victim *output, f Fault) error {
 		return err
 	}
 	if f.Value == 0 {
-		f.Value = p.usual
+		f.Value = p.preset
 	}
 	if err := p.check(f); err != nil {
 		return err

@@ -52,14 +52,14 @@ func (w *World) Lines(reqs []Request) (line.Set, error) {
 	}
 	w.lines = s
 	for i, l := range s.lines {
-		w.hold(l, i)
+		w.attach(l, i)
 	}
 	w.schedule()
 	return s, nil
 }
 
-// hold tells whatever stands behind a line where it reports to.
-func (w *World) hold(l heldLine, at int) {
+// attach tells whatever stands behind a line where it reports to.
+func (w *World) attach(l heldLine, at int) {
 	switch l.role {
 	case line.Contact:
 		w.contacts[l.index].line = at

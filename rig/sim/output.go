@@ -53,16 +53,16 @@ const droopFloor = 0.6
 // its terminal, so the leakage's open voltage depends on the coil.
 func (o *output) setup(p UnitParams, d draws) {
 	o.on = source{
-		volts: d.about(p.HighVolts, usual.HighVolts, spreads.supply/4),
-		ohms:  d.about(p.OnOhms, usual.OnOhms, spreads.onOhms),
+		volts: d.about(p.HighVolts, typical.HighVolts, spreads.supply/4),
+		ohms:  d.about(p.OnOhms, typical.OnOhms, spreads.onOhms),
 	}
 	o.off = source{
-		volts: d.about(p.LowVolts, usual.LowVolts, spreads.low),
-		ohms:  d.about(p.OffOhms, usual.OffOhms, spreads.offOhms),
+		volts: d.about(p.LowVolts, typical.LowVolts, spreads.low),
+		ohms:  d.about(p.OffOhms, typical.OffOhms, spreads.offOhms),
 	}
 	o.drawn = o.on.volts
 	o.skew = d.between(0, 200*time.Microsecond)
-	if o.edge = d.about(float64(p.Edge), float64(usual.Edge), 1); d.exact {
+	if o.edge = d.about(float64(p.Edge), float64(typical.Edge), 1); d.exact {
 		o.edge = 0
 	}
 }
@@ -178,8 +178,8 @@ func (w *World) source(o *output) source {
 		return src
 	}
 	src.gap, src.tau = 0, 0
-	if left := o.swing * math.Exp(-float64(w.now-o.swungAt)/o.edge); o.swing != 0 && math.Abs(left) > settledVolts {
-		src.gap, src.tau = left, o.edge
+	if remainder := o.swing * math.Exp(-float64(w.now-o.swungAt)/o.edge); o.swing != 0 && math.Abs(remainder) > settledVolts {
+		src.gap, src.tau = remainder, o.edge
 	}
 	return src
 }

@@ -20,17 +20,17 @@ type UnitParams struct {
 	CoilOhms     float64
 	CoilTau      time.Duration // the coil's L/R
 	PullInVolts  float64       // coil voltage that pulls the armature in
-	DropOutVolts float64       // coil voltage at which the armature lets go
+	DropOutVolts float64       // coil voltage at which the armature drops out
 	BreakOpens   time.Duration // from pull-in to the break contact's opening
 	MakeCloses   time.Duration // from pull-in to the make contact's first closing
 	MakeOpens    time.Duration // from drop-out to the make contact's opening
 	BreakCloses  time.Duration // from drop-out to the break contact's first closing
 }
 
-// usual are the figures about which a unit is drawn, and spreads the half-widths
+// typical are the figures about which a unit is drawn, and spreads the half-widths
 // of the draws as shares of them. Sources: see the package comment.
 var (
-	usual = UnitParams{
+	typical = UnitParams{
 		HighVolts: 13.55, OnOhms: 12, LowVolts: 0.65, OffOhms: 1000,
 		// Half a microfarad across the coil, which keeps its noise from the panel, and some
 		// hundred ohms of a switch that opens or closes (common practice, no source).
@@ -71,10 +71,10 @@ func (d draws) within(middle, half float64) float64 {
 	return middle + half*x
 }
 
-// about returns set where it is not zero, else draws evenly about the usual
+// about returns set where it is not zero, else draws evenly about the typical
 // value, a share to each side.
-func (d draws) about(set, usual, share float64) float64 {
-	v := d.within(usual, usual*share)
+func (d draws) about(set, typical, share float64) float64 {
+	v := d.within(typical, typical*share)
 	if set != 0 {
 		return set
 	}

@@ -9,12 +9,12 @@ import (
 // world: however late the program is woken, in the world it is in time, so that a
 // bench that is paced for a person measures the same as one that is not.
 type pacer struct {
-	began time.Time
-	bell  chan struct{}
+	began  time.Time
+	wakeup chan struct{}
 }
 
 func newPacer() *pacer {
-	return &pacer{began: time.Now(), bell: make(chan struct{}, 1)}
+	return &pacer{began: time.Now(), wakeup: make(chan struct{}, 1)}
 }
 
 // wall returns the instant that it is by the wall clock.
@@ -23,12 +23,12 @@ func (p *pacer) wall() int64 { return int64(Start) + int64(time.Since(p.began)) 
 // wake ends a sleep, because another goroutine wants something.
 func (p *pacer) wake() {
 	select {
-	case p.bell <- struct{}{}:
+	case p.wakeup <- struct{}{}:
 	default:
 	}
 }
 
-// sleep waits until the wall clock is at the instant, the bell rings or the
+// sleep waits until the wall clock is at the instant, a wakeup comes or the
 // context is done.
 func (p *pacer) sleep(ctx context.Context, until int64) error {
 	d := time.Duration(until - p.wall())
@@ -40,7 +40,7 @@ func (p *pacer) sleep(ctx context.Context, until int64) error {
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
-	case <-p.bell:
+	case <-p.wakeup:
 	case <-t.C:
 	}
 	return nil

@@ -41,19 +41,19 @@ type step struct {
 func (k *relay) setup(p UnitParams, d draws) {
 	k.draw = d
 	c := &k.coil
-	c.ohms = d.about(p.CoilOhms, usual.CoilOhms, spreads.coil)
-	tau := d.about(p.CoilTau.Seconds(), usual.CoilTau.Seconds(), spreads.tau)
+	c.ohms = d.about(p.CoilOhms, typical.CoilOhms, spreads.coil)
+	tau := d.about(p.CoilTau.Seconds(), typical.CoilTau.Seconds(), spreads.tau)
 	c.henries = tau * c.ohms
-	c.pullIn = d.about(p.PullInVolts, usual.PullInVolts, spreads.pullIn) / c.ohms
-	c.dropOut = d.about(p.DropOutVolts, usual.DropOutVolts, spreads.dropOut) / c.ohms
+	c.pullIn = d.about(p.PullInVolts, typical.PullInVolts, spreads.pullIn) / c.ohms
+	c.dropOut = d.about(p.DropOutVolts, typical.DropOutVolts, spreads.dropOut) / c.ohms
 	c.flyback = 0.7
 	ns := func(set, mid time.Duration) float64 {
 		return d.about(float64(set), float64(mid), spreads.travel)
 	}
-	k.breakOpens = ns(p.BreakOpens, usual.BreakOpens)
-	k.makeCloses = ns(p.MakeCloses, usual.MakeCloses)
-	k.makeOpens = ns(p.MakeOpens, usual.MakeOpens)
-	k.breakCloses = ns(p.BreakCloses, usual.BreakCloses)
+	k.breakOpens = ns(p.BreakOpens, typical.BreakOpens)
+	k.makeCloses = ns(p.MakeCloses, typical.MakeCloses)
+	k.makeOpens = ns(p.MakeOpens, typical.MakeOpens)
+	k.breakCloses = ns(p.BreakCloses, typical.BreakCloses)
 }
 
 // begin puts the armature where the settled coil current holds it.
@@ -171,7 +171,7 @@ func (w *World) nextStep(k *relay) {
 	w.plan(happening{at: w.now + int64(500*time.Microsecond), kind: travelEnds, index: k.index})
 }
 
-func (w *World) takeStep(k *relay) {
+func (w *World) moveContact(k *relay) {
 	s := k.steps[k.done]
 	k.done++
 	c := k.makes
@@ -189,12 +189,12 @@ func (w *World) endTravel(k *relay) {
 	k.moving = false
 	w.watchArmature(k)
 	if k.in {
-		w.rest(k)
+		w.disturb(k)
 	}
 }
 
-// rest is what a faulty relay does while its armature is in.
-func (w *World) rest(k *relay) {
+// disturb is what a faulty relay does while its armature is in.
+func (w *World) disturb(k *relay) {
 	if k.weak && k.makes != nil {
 		k.spell++
 		w.setSpell(k, false)

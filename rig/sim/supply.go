@@ -172,7 +172,7 @@ func (w *World) PullIn(name string) float64 {
 	return w.coilVolts(name, func(k *coil) float64 { return k.pullIn })
 }
 
-// DropOut returns the voltage at a relay's coil at which it lets go; NaN where there is
+// DropOut returns the voltage at a relay's coil at which it drops out; NaN where there is
 // no such relay.
 func (w *World) DropOut(name string) float64 {
 	return w.coilVolts(name, func(k *coil) float64 { return k.dropOut })

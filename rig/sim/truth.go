@@ -102,8 +102,8 @@ type TruthChip struct {
 	OffsetVolts float64
 }
 
-// truthKept is how many events the world remembers.
-const truthKept = 64
+// pastEvents is how many events the world remembers.
+const pastEvents = 64
 
 // recorder writes the truth down.
 type recorder struct {
@@ -125,11 +125,11 @@ func (r *recorder) begin(name string, at int64) {
 	if r.on != nil {
 		r.on(r.open)
 	}
-	if len(r.past) < truthKept {
+	if len(r.past) < pastEvents {
 		r.past = append(r.past, r.open)
 	} else {
 		r.past[r.first] = r.open
-		r.first = (r.first + 1) % truthKept
+		r.first = (r.first + 1) % pastEvents
 	}
 	r.open = TruthEvent{Name: name, At: capture.Instant(at)}
 }

@@ -135,10 +135,10 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 func (w *World) addUnit(opts Opts) {
 	d := newDraws(opts.Seed, "unit", opts.Exact)
 	p := opts.Unit
-	p.HighVolts = d.about(p.HighVolts, usual.HighVolts, spreads.supply)
+	p.HighVolts = d.about(p.HighVolts, typical.HighVolts, spreads.supply)
 	w.panel.draw = newDraws(opts.Seed, "panel", opts.Exact)
-	w.panel.delay = d.about(float64(p.Delay), float64(usual.Delay), spreads.delay)
-	w.panel.jitter = d.about(float64(p.DelayJitter), float64(usual.DelayJitter), 0)
+	w.panel.delay = d.about(float64(p.Delay), float64(typical.Delay), spreads.delay)
+	w.panel.jitter = d.about(float64(p.DelayJitter), float64(typical.DelayJitter), 0)
 	for i := range w.rig.Outputs {
 		o := &output{name: w.rig.Outputs[i].Name, index: int32(i)}
 		o.setup(p, newDraws(opts.Seed, "output "+o.name, opts.Exact))
@@ -274,7 +274,7 @@ func (w *World) begin() {
 	for _, k := range w.relays {
 		k.begin(w.now)
 		if k.in {
-			w.rest(k)
+			w.disturb(k)
 		}
 	}
 	w.schedule()
@@ -282,7 +282,7 @@ func (w *World) begin() {
 
 // plan puts an event on the agenda.
 func (w *World) plan(h happening) {
-	w.add(h)
+	w.push(h)
 	w.due = min(w.due, h.at)
 }
 
@@ -310,7 +310,7 @@ func (w *World) run(to int64) {
 		if w.readyDue <= w.next() {
 			w.endConversion()
 		} else {
-			w.happen(w.take())
+			w.happen(w.pop())
 		}
 		w.schedule()
 	}
@@ -334,7 +334,7 @@ func (w *World) happen(h happening) {
 	case armatureMoves, armatureShakes:
 		w.startTravel(w.relays[h.index], h)
 	case contactStep:
-		w.takeStep(w.relays[h.index])
+		w.moveContact(w.relays[h.index])
 	case travelEnds:
 		w.endTravel(w.relays[h.index])
 	case contactSpell:

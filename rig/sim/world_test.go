@@ -612,7 +612,7 @@ func TestWorld_LongRunStaysSmall(t *testing.T) {
 				buf, _ = set.Edges(buf[:0])
 			}
 		}
-		if len(w.heap) > 100 || len(w.Truth().Events) > truthKept+1 {
+		if len(w.heap) > 100 || len(w.Truth().Events) > pastEvents+1 {
 			t.Fatalf("%d events ahead, %d kept", len(w.heap), len(w.Truth().Events))
 		}
 	}
@@ -633,14 +633,14 @@ func TestAgenda_InOrder(t *testing.T) {
 		var a agenda
 		at := rapid.SliceOf(rapid.Int64Range(0, 20)).Draw(t, "at")
 		for i, x := range at {
-			a.add(happening{at: x, index: int32(i)})
+			a.push(happening{at: x, index: int32(i)})
 		}
 		last := happening{at: -1}
 		for range at {
 			if a.next() != a.heap[0].at {
 				t.Fatal("next is not the first")
 			}
-			h := a.take()
+			h := a.pop()
 			if h.at < last.at || h.at == last.at && h.index < last.index {
 				t.Fatalf("%+v after %+v", h, last)
 			}
