@@ -12,8 +12,6 @@ import (
 
 	"makebreak/analyze/reliability"
 	"makebreak/rig/problem"
-	"makebreak/rig/table"
-	"makebreak/rig/words"
 	"makebreak/sequences/soak"
 )
 
@@ -73,7 +71,15 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 			if err != nil {
 				return problem.Of(problem.Usage, err)
 			}
-			return a.writePlan(&o, plan)
+			return a.deliver(func(w io.Writer) error {
+				switch a.as {
+				case "csv":
+					return plan.CSV(w)
+				case "json":
+					return writeJSON(w, plan)
+				}
+				return plan.Text(w)
+			})
 		},
 	}
 	a.forms(c, "text", "csv", "json")
@@ -117,41 +123,3 @@ func (o *planOpts) check(c *cobra.Command) error {
 func (o *planOpts) claim() reliability.Claim {
 	return reliability.Claim{Share: 0.1, Cycles: o.b10, Shape: o.shape, Confidence: float64(o.confidence), Allowed: o.allowed}
 }
-
-func (a *app) writePlan(o *planOpts, plan *soak.Plan) error {
-	switch a.as {
-	case "csv":
-		return a.deliver(func(w io.Writer) error {
-			fmt.Fprint(w, "boards,cycles_each,cycles_in_all\r\n")
-			for _, t := range plan.Tests {
-				fmt.Fprintf(w, "%d,%.0f,%.0f\r\n", t.Boards, t.Each, t.All)
-			}
-			return nil
-		})
-	case "json":
-		return a.deliver(func(w io.Writer) error { return writeJSON(w, plan) })
-	}
-	return a.deliver(func(w io.Writer) error {
-		fmt.Fprintf(w, "To show a B10 of at least %.0f cycles at %s confidence, shape %g,\n", o.b10, o.confidence.String(), o.shape)
-		fmt.Fprintf(w, "with %s:\n\n", o.failedWord())
-		err := table.Write(w, []string{"boards", "cycles each", "cycles in all"}, func(row func(...any)) {
-			for _, t := range plan.Tests {
-				row(t.Boards, fmt.Sprintf("%.0f", t.Each), fmt.Sprintf("%.0f", t.All))
-			}
-		})
-		if len(plan.Tests) > 1 || plan.Tests[0].Each != o.b10 {
-			fmt.Fprintln(w, "\nBoards that run longer or shorter than the claim stand for it only as far as\nthe shape is right.")
-		}
-		return err
-	})
-}
-
-// failedWord says how many boards may fail.
-func (o *planOpts) failedWord() string {
-	if o.allowed == 0 {
-		return "no board failed"
-	}
-	return "at most " + boardsWord(o.allowed) + " failed"
-}
-
-func boardsWord(n int) string { return words.Count(n, "board", "boards") }

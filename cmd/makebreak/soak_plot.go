@@ -54,7 +54,7 @@ func (a *app) plotLives(path string, r *soak.LifeResult) error {
 		return badUsage("--plot: %w", err)
 	}
 	if r.Simulated != "" {
-		paper.Words = append(paper.Words, upperFirst(r.Simulated))
+		paper.Words = append(paper.Words, soak.UpperFirst(r.Simulated))
 	}
 	if err := whole(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
 		return err
