@@ -14,7 +14,6 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
-	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
@@ -125,11 +124,7 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 		defer f.Close()
 		in, name = f, file
 	}
-	r, err := csvfile.NewReader(interruptible{ctx, in}, name, averaged)
-	if err != nil {
-		return nil, otherFile(file, sequences.CaptureFile, inputError(err))
-	}
-	rec, unlike, err := record.OfCapture(name, r, seq)
+	rec, unlike, err := record.OfCapture(ctx, name, in, averaged, seq)
 	if err != nil {
 		return nil, otherFile(file, sequences.CaptureFile, inputError(err))
 	}

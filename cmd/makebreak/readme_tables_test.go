@@ -13,7 +13,6 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
-	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
@@ -126,11 +125,7 @@ func TestReadme_Capture(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r, err := csvfile.NewReader(f, "capture.csv", 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rec, _, err := record.OfCapture("capture.csv", r, nil)
+	rec, _, err := record.OfCapture(t.Context(), "capture.csv", f, 0, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,17 +1,16 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
-	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/sim"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
@@ -57,15 +56,11 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 		t.Fatal(err)
 	}
 	averaged, _ := record.Averaged(rec, &c)
-	r, err := csvfile.NewReader(bytes.NewReader([]byte(text)), "exported", averaged)
-	if err != nil {
-		t.Fatal(err)
-	}
 	seq, err := loadSequence(rec.Sequence)
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, unlike, err := record.OfCapture("exported", r, seq)
+	again, unlike, err := record.OfCapture(t.Context(), "exported", strings.NewReader(text), averaged, seq)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/report"
+	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 )
 
@@ -49,15 +50,15 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(s.in)
-	told := &sink{w: s.out} // help and version
-	root.SetOut(told)
+	help := &outfile.Sink{W: s.out} // help and version
+	root.SetOut(help)
 	root.SetErr(s.err)
 	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
 	if !a.called && kindOf(err) == problem.Unknown {
 		err = problem.Of(problem.Usage, err) // one of cobra's own
 	}
-	if told.err != nil {
-		err = cannotWrite("standard output", told.err)
+	if help.Err != nil {
+		err = outfile.Failed("standard output", help.Err)
 	}
 	if err != nil {
 		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))

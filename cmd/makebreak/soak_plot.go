@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"makebreak/analyze/picture"
+	"makebreak/rig/outfile"
 	"makebreak/sequences/soak"
 )
 
@@ -34,10 +35,10 @@ func (o *reliabilityOpts) canPlot() error {
 	if _, err := drawing(o.plot); err != nil {
 		return err
 	}
-	if special(o.plot) {
-		return cannotWrite(o.plot, errors.New("it is not an ordinary file"))
+	if outfile.Special(o.plot) {
+		return outfile.Failed(o.plot, errors.New("it is not an ordinary file"))
 	}
-	return canCreate(o.plot)
+	return outfile.Check(o.plot)
 }
 
 // plotLives draws boards on Weibull paper, where that is asked for.
@@ -56,7 +57,7 @@ func (a *app) plotLives(path string, r *soak.LifeResult) error {
 	if r.Simulated != "" {
 		paper.Words = append(paper.Words, soak.UpperFirst(r.Simulated))
 	}
-	if err := whole(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
+	if err := outfile.Write(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
 		return err
 	}
 	a.note("Probability plot written to %s", path)

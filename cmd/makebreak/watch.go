@@ -11,6 +11,7 @@ import (
 	"github.com/schollz/progressbar/v3"
 
 	"makebreak/analyze/metrics"
+	"makebreak/rig/outfile"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -45,10 +46,10 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 		return w, nil
 	}
 	if o.metricsFile != "" {
-		if special(o.metricsFile) {
+		if outfile.Special(o.metricsFile) {
 			return nil, badUsage("--metrics-file %s: must be an ordinary file", o.metricsFile)
 		}
-		if err := canCreate(o.metricsFile); err != nil {
+		if err := outfile.Check(o.metricsFile); err != nil {
 			return nil, err
 		}
 	}

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -20,9 +21,14 @@ import (
 )
 
 // OfCapture measures a capture file while it is read, judges it where a sequence is given,
-// and makes its record. unlike says where the samples do not look like the means that they
-// are said to be; empty where they may be.
-func OfCapture(name string, r *csvfile.Reader, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+// and makes its record. Each voltage is the mean over the time averaged before its instant;
+// 0: the value at it. unlike says where the samples do not look like such means; empty where
+// they may be. Reading ends with the context.
+func OfCapture(ctx context.Context, name string, in io.Reader, averaged time.Duration, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+	r, err := csvfile.NewReader(ctxReader{ctx, in}, name, averaged)
+	if err != nil {
+		return nil, "", err
+	}
 	m, err := newCaptureMeasurer(r, seq)
 	if err != nil {
 		return nil, "", problem.Of(problem.Input, fmt.Errorf("%s: %w", name, err))

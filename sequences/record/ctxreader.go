@@ -1,19 +1,19 @@
-package main
+package record
 
 import (
 	"context"
 	"io"
 )
 
-// interruptible is a stream whose reading ends with the context, even while it
+// ctxReader is a stream whose reading ends with the context, even while it
 // waits for more to come.
-type interruptible struct {
+type ctxReader struct {
 	ctx context.Context
 	r   io.Reader
 }
 
-func (i interruptible) Read(p []byte) (int, error) {
-	if err := i.ctx.Err(); err != nil {
+func (c ctxReader) Read(p []byte) (int, error) {
+	if err := c.ctx.Err(); err != nil {
 		return 0, err
 	}
 	type result struct {
@@ -23,13 +23,13 @@ func (i interruptible) Read(p []byte) (int, error) {
 	read := make(chan result, 1)
 	own := make([]byte, len(p)) // a read that was given up may still write
 	go func() {
-		n, err := i.r.Read(own)
+		n, err := c.r.Read(own)
 		read <- result{n, err}
 	}()
 	select {
 	case r := <-read:
 		return copy(p, own[:r.n]), r.err
-	case <-i.ctx.Done():
-		return 0, i.ctx.Err()
+	case <-c.ctx.Done():
+		return 0, c.ctx.Err()
 	}
 }
