@@ -79,9 +79,9 @@ func ExponentialOfUnits(units []Unit, confidence float64) (Exponential, error) {
 	return out, nil
 }
 
-// TestLength is how many times the mean cycles between failures a test must last,
-// over all boards, to show that mean at the confidence with so many failures:
-// χ²(confidence; 2r+2)/2. It is NaN for a confidence that is none.
+// TestLength returns how long a test must last to show a mean of cycles between failures,
+// in multiples of that mean and over all boards: χ²(confidence; 2r+2)/2 with r failures. It
+// is NaN for a confidence that is none.
 func TestLength(failures int, confidence float64) float64 {
 	if checkConfidence(confidence) != nil || failures < 0 {
 		return math.NaN()

@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// SampleSize is how many boards must be tested, each for one life of the claim, with
-// at most so many allowed to fail, to show that the share given lives: the smallest
+// SampleSize returns how many boards must be tested, each for one life of the claim, to
+// show that the share given lives. At most so many as allowed may fail. It is the smallest
 // n for which that few failures have at most the probability 1-confidence. With none
 // allowed it is ln(1-confidence)/ln(share), rounded up.
 func SampleSize(share, confidence float64, allowed int) (int, error) {

@@ -7,8 +7,8 @@ import (
 	"gonum.org/v1/gonum/mathext"
 )
 
-// Proportion is the failure probability per cycle that so many failures among so
-// many cycles show, if each cycle fails as likely as any other, and independently.
+// Proportion is the failure probability per cycle that failures among cycles show. It
+// takes each cycle to fail as likely as any other, and independently.
 type Proportion struct {
 	Failures, Cycles int64
 	Confidence       float64 // share, 0 to 1

@@ -24,9 +24,8 @@ const (
 	machineDigits = 6
 )
 
-// Text writes the budget for people: the figure, a table of the components as the
-// GUM shows them (source, distribution, standard uncertainty, sensitivity,
-// contribution, degrees of freedom), and how they make the expanded uncertainty.
+// Text writes the budget for people: the figure, a table of the components as the GUM
+// shows them, and how they make the expanded uncertainty.
 func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	m := &b.Measurement
@@ -201,8 +200,8 @@ func budgetLineOf(c *gum.Component, endless *json.Number) budgetLine {
 		machine(c.Contribution()), machineDoF(c.DegreesOfFreedom, endless)}
 }
 
-// CSV writes one row a component after a header row, then one for all of them
-// together, named "combined", whose contribution is the combined standard
+// CSV writes one row a component after a header row. The last row is for all of them
+// together: it is named "combined", and its contribution is the combined standard
 // uncertainty. Degrees of freedom that are infinite, or as good as that, are "inf"; what
 // is missing is empty.
 func (b *Budget) CSV(w io.Writer) error {

@@ -8,9 +8,9 @@ import (
 	"time"
 )
 
-// JSON writes one object: run, unit, started (RFC 3339), verdict, measurements (the
-// columns of CSV by name, one measurement a line), findings and, where there are any,
-// planted_faults and soak. Numbers have the digits that CSV has. What is missing is null.
+// JSON writes one object: run, unit, started (RFC 3339), verdict, measurements, findings
+// and, where there are any, planted_faults and soak. A measurement stands on one line and
+// has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
 // Measurements are written as they are read. Several records make an array of such
 // objects.
 func JSON(w io.Writer, records ...*Record) error {

@@ -344,3 +344,27 @@ func TestRecord_CyclesTo(t *testing.T) {
 		t.Errorf("asked for %v, %d figures", asked, n)
 	}
 }
+
+// An interruption says when it began, where that is known.
+func TestInterruptionLines(t *testing.T) {
+	t.Parallel()
+	resumed := time.Date(2031, 4, 5, 9, 30, 0, 0, time.UTC)
+	r := &Record{Interruptions: []Interruption{
+		{After: 17, Resumed: resumed, Reason: "the power was cut"},
+		{After: 40, Stopped: resumed.Add(time.Hour), Resumed: resumed.Add(2 * time.Hour), Reason: "stopped"},
+	}}
+	want := []string{
+		"interrupted 2 times; no cycle that was reported done is missing",
+		"after cycle 17, at an unknown time, until 2031-04-05 09:30:00 UTC: the power was cut",
+		"after cycle 40, 2031-04-05 10:30:00 UTC, until 2031-04-05 11:30:00 UTC: stopped",
+	}
+	if got := interruptionLines(r); !slices.Equal(got, want) {
+		t.Errorf("got %q\nwant %q", got, want)
+	}
+	for range shownInterruptions {
+		r.Interruptions = append(r.Interruptions, r.Interruptions[1])
+	}
+	if got := interruptionLines(r); len(got) != shownInterruptions+2 || got[1] != "the latest 10 of them:" || strings.Contains(got[2], "cycle 17") {
+		t.Errorf("of twelve: %q", got)
+	}
+}
