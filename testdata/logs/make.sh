@@ -47,6 +47,7 @@ run "$log" run relay-only --seed 1 --cycles 2 --unit R1 --by 'A. Fitter'
 stopped() { # after a time, by a signal
 	after=$1 signal=$2; shift 2
 	timeout -s "$signal" "$after" "$program" "$@" --log "$log" --yes --quiet >/dev/null 2>&1
+	sleep 0.5 # it may still hold its locks
 }
 stopped 1.2 INT run relay-only --seed 1 --cycles 5 --real-time --unit R1
 stopped 1.2 KILL run relay-only --seed 1 --cycles 5 --real-time --unit R1
@@ -80,12 +81,15 @@ cutoff() { # what the run must be like for it to have happened
 if [ "$schema" -ge 2 ]; then
 	stopped 1.2 INT run relay-only --seed 6 --cycles 5 --real-time --unit R5
 	sqlite3 "$log" "UPDATE run SET ended = 1000000000 WHERE unit = 'R5'"
-	cutoff "reason GLOB 'being removed from the log*'" try.db runs prune --log "$work/try.db" --whole-runs --older-than 300d
-
+	removing="reason GLOB 'being removed from the log*'" copying="reason = 'being copied into this log'"
+	[ "$schema" -ge 5 ] && removing='state = 2' copying='state = 1'
+	cutoff "$removing" try.db runs prune --log "$work/try.db" --whole-runs --older-than 300d
+fi
+if [ "$schema" -ge 2 ] && [ "$schema" -le 5 ]; then # later programs copy by one transaction
 	run "$work/base.db" run relay-only --seed 5 --cycles 1 --unit R4
 	sqlite3 "$work/base.db" "UPDATE run SET day = '2026-01-02', started = started - 1000"
 	[ "$schema" -ge 4 ] && sqlite3 "$work/base.db" "UPDATE name SET day = '2026-01-02', started = started - 1000"
-	cutoff "reason = 'being copied into this log'" try.db runs prune --log "$work/other.db" --whole-runs --older-than 0d --into "$work/try.db"
+	cutoff "$copying" try.db runs prune --log "$work/other.db" --whole-runs --older-than 0d --into "$work/try.db"
 fi
 sqlite3 "$log" 'PRAGMA wal_checkpoint(TRUNCATE); PRAGMA journal_mode = DELETE; VACUUM' >/dev/null
 rm -f "$log"-*
