@@ -41,7 +41,7 @@ type DB struct {
 
 	locking sync.Mutex // guards what follows
 	locks   *os.File   // nil: nothing is held yet
-	locked  map[int64]bool
+	locked  map[int64]struct{}
 }
 
 // Open opens the log at the path, a new one where there is none: its folders and

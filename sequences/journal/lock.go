@@ -52,7 +52,7 @@ func (db *DB) lock(key string) error {
 		if err != nil {
 			return err
 		}
-		db.locks, db.locked = f, map[int64]bool{}
+		db.locks, db.locked = f, map[int64]struct{}{}
 	}
 	if err := db.renewLocksHeld(); err != nil {
 		return err
@@ -63,7 +63,7 @@ func (db *DB) lock(key string) error {
 	if err := lockByte(db.locks, at); err != nil {
 		return err
 	}
-	db.locked[at] = true
+	db.locked[at] = struct{}{}
 	return nil
 }
 

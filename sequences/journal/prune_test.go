@@ -216,3 +216,25 @@ func TestShrink_Locked(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// What a run takes up beside its captures is its share of the log by its figures.
+func TestHoldings_Bytes(t *testing.T) {
+	t.Parallel()
+	db := newLog(t)
+	day := time.Unix(1_800_000_000, 0).UTC()
+	fillRun(t, db, 300, day)
+	fillRun(t, db, 100, day.AddDate(0, 0, 1))
+	all, err := db.Holdings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	large, small := all[0].Bytes-all[0].CaptureBytes, all[1].Bytes-all[1].CaptureBytes
+	if small <= 0 || large < 3*small-4 || large > 3*small+4 {
+		t.Errorf("300 cycles take %d bytes and 100 take %d", large, small)
+	}
+	for i, want := range []time.Time{day.Add(time.Hour), day.AddDate(0, 0, 1).Add(time.Hour)} {
+		if h := all[i]; !h.Touched.Equal(want) || !h.Ended {
+			t.Errorf("run %s: ended %v, %t", h.Run, h.Touched, h.Ended)
+		}
+	}
+}

@@ -115,6 +115,9 @@ func TestOpenRead_NoRoomToCopy(t *testing.T) {
 	if !errors.Is(err, ErrFull) {
 		t.Errorf("error %v, want ErrFull", err)
 	}
+	if left, err := filepath.Glob(filepath.Join(full, "makebreak-log-*")); err != nil || len(left) > 0 {
+		t.Errorf("left in the folder for temporary files: %q, %v", left, err)
+	}
 }
 
 // A log that another program is writing can be read through a mount that cannot be written,
