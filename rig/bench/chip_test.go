@@ -2,12 +2,16 @@ package bench
 
 import (
 	"errors"
+	"math"
 	"testing"
 	"time"
+
+	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/wiring"
 )
 
 // stillLines is a line set whose clock stands still and which has the edges given.
@@ -166,5 +170,182 @@ func TestChip_Period(t *testing.T) {
 	}
 	if k.span.n = 20; k.period() != 1040 || k.firstPoll() != 1008 {
 		t.Errorf("20 measured: period %g, first poll %v", k.period(), k.firstPoll())
+	}
+}
+
+// codeBus is a bus on which every register reads as the code given.
+type codeBus struct {
+	i2c.Bus
+	code uint16
+	err  error
+}
+
+func (b *codeBus) Tx(_ uint16, _, r []byte) error {
+	if len(r) == 2 {
+		r[0], r[1] = byte(b.code>>8), byte(b.code)
+	}
+	return b.err
+}
+
+// chipOn returns a chip on a bus, whose conversions last 1 ms, and a bench with it.
+func chipOn(t *testing.T, bus i2c.Bus, k chip) (*chip, *Bench) {
+	t.Helper()
+	opts := ads1x15.DefaultOpts
+	opts.Retries = 0
+	dev, err := ads1x15.New(bus, ads1x15.FirstAddress, &opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	k.dev = dev
+	k.setPeriod(900*time.Microsecond, time.Millisecond, 1100*time.Microsecond)
+	c := &capture.Capture{Traces: []*capture.Trace{capture.NewTrace("OUT1", capture.Converter{})}}
+	return &k, &Bench{rig: &wiring.Rig{}, lines: &stillLines{now: instant(time.Second)}, chips: []*chip{&k}, listening: []*chip{&k}, c: c}
+}
+
+// A sample lies as much before its ready edge as the terminal's voltage comes later to the
+// pin, and is the pin's voltage times the divider, with the offset of the terminal added.
+func TestChip_Sample(t *testing.T) {
+	end := instant(time.Second - 100*time.Microsecond)
+	k, b := chipOn(t, &codeBus{code: 16000}, chip{follow: true, finished: 1, end: end, ended: true,
+		channels: []channel{{perPin: 4, offset: 0.5, late: 30 * time.Microsecond, jumps: jumps{known: true, last: 16000}}}})
+	if err := k.fetch(b); err != nil {
+		t.Fatal(err)
+	}
+	at, volts, ok := b.c.Traces[0].Last()
+	if !ok || at != end.Add(-30*time.Microsecond) || volts != 8.5 { // 16,000 codes of 125 µV are 2 V
+		t.Errorf("sample at %v of %g V (%v), want %v and 8.5 V", at, volts, ok, end.Add(-30*time.Microsecond))
+	}
+}
+
+// A ready edge from before a conversion was started is not that conversion's.
+func TestChip_ReadyBeforeStart(t *testing.T) {
+	for _, c := range []struct {
+		at   instant
+		want int
+	}{{99, 0}, {100, 1}} {
+		k := &chip{started: 100}
+		if k.readyAt(&Bench{}, c.at); k.finished != c.want {
+			t.Errorf("edge at %d, started at 100: %d finished, want %d", c.at, k.finished, c.want)
+		}
+	}
+	for _, k := range []*chip{{broken: true}, {settling: true}} {
+		if k.readyAt(&Bench{}, 100); k.finished != 0 {
+			t.Errorf("%+v takes an edge for a conversion's", k)
+		}
+	}
+}
+
+// Of a chip that is asked, nobody knows when its conversion ended after a pause that was
+// longer than it may take; that is no missed conversion.
+func TestChip_PassOver(t *testing.T) {
+	for _, c := range []struct {
+		chip  chip
+		since time.Duration
+		stale bool
+	}{
+		{chip{line: -1}, 1100*time.Microsecond + readyTimeout, false},
+		{chip{line: -1}, 1100*time.Microsecond + readyTimeout + 1, true},
+		{chip{line: 0}, time.Hour, false},
+		{chip{line: -1, broken: true}, time.Hour, false},
+		{chip{line: -1, settling: true}, time.Hour, false},
+	} {
+		k, _ := chipOn(t, &codeBus{}, c.chip)
+		if k.passOver(instant(c.since)); k.stale != c.stale {
+			t.Errorf("%+v, %v after its start: stale %v, want %v", c.chip, c.since, k.stale, c.stale)
+		}
+	}
+	k, _ := chipOn(t, &codeBus{}, chip{follow: true, finished: 2})
+	if k.passOver(100); k.finished != 0 || k.wake != instant(100).Add(2*k.longest+readyTimeout) {
+		t.Errorf("a followed chip after a pause: %+v, want it to begin with its next conversion", k)
+	}
+}
+
+// The conversion of a chip that is asked ended between the last time it said no and now:
+// half of that is how well its end is known.
+func TestChip_PollHalfWidth(t *testing.T) {
+	const idle = 1 << 15 // the bit that says that no conversion runs
+	now := instant(time.Second)
+	for _, c := range []struct {
+		name   string
+		asked  time.Duration // how long ago it last said no; 0: it never did
+		start  time.Duration // how long ago it was started
+		half   time.Duration
+		missed uint64
+	}{
+		{name: "asked before", asked: 200 * time.Microsecond, start: 1200 * time.Microsecond, half: 100 * time.Microsecond},
+		{name: "asked for the first time", start: 1025 * time.Microsecond, half: 50 * time.Microsecond},
+		{name: "asked too late", start: 60 * time.Millisecond, missed: 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			k, b := chipOn(t, &codeBus{code: idle | 0x0583&^idle}, chip{line: -1, started: now.Add(-c.start), channels: []channel{{perPin: 1}}})
+			if c.asked > 0 {
+				k.end = now.Add(-c.asked)
+			}
+			if err := k.poll(b, now); err != nil {
+				t.Fatal(err)
+			}
+			if got := time.Duration(k.polled.mean); got != c.half || b.counts.MissedConversions != c.missed {
+				t.Errorf("known within ± %v with %d missed, want %v and %d", got, b.counts.MissedConversions, c.half, c.missed)
+			}
+			if c.missed == 0 && k.end != now.Add(-c.half) {
+				t.Errorf("ended at %v, want the middle, %v", k.end, now.Add(-c.half))
+			}
+		})
+	}
+}
+
+// A chip that fails is set up again a few times in a row, then the rig is lost; on a bus
+// where every transfer takes its time-out, it is lost after a second.
+func TestChip_Revive(t *testing.T) {
+	silent := errors.New("no acknowledge")
+	for _, c := range []struct {
+		name    string
+		between time.Duration
+		want    int // attempts until the rig is lost
+	}{{"quick failures", time.Millisecond, revivals + 1}, {"slow failures", 600 * time.Millisecond, 3}} {
+		t.Run(c.name, func(t *testing.T) {
+			k, b := chipOn(t, &codeBus{err: silent}, chip{name: "A", channels: []channel{{perPin: 1}}})
+			lines := b.lines.(*stillLines)
+			attempts := 0
+			var err error
+			for err == nil && attempts < 10 {
+				attempts++
+				began := lines.now
+				err = k.revive(b, began, silent)
+				lines.now = lines.now.Add(c.between)
+			}
+			if attempts != c.want || !errors.Is(err, ErrLost) || !errors.Is(err, silent) || b.counts.ChipResets != 0 {
+				t.Errorf("%d attempts, %d resets, %v, want %d attempts and a lost rig", attempts, b.counts.ChipResets, err, c.want)
+			}
+		})
+	}
+	k, b := chipOn(t, &codeBus{err: silent}, chip{channels: []channel{{perPin: 1}}})
+	if err := k.revive(b, 0, ads1x15.ErrReset); err != nil || b.counts.ChipResets != 1 || !k.broken {
+		t.Errorf("a reset: %v, %d resets, broken %v", err, b.counts.ChipResets, k.broken)
+	}
+}
+
+// What is known of samples: the mean conversion time with the spread of a uniform tenth over
+// the root of the count, and the end's half-width where the chip is asked.
+func TestChip_Describe(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		chip    chip
+		late    time.Duration // standard uncertainty of the sample's delay
+		spanRel float64
+		stamp   time.Duration
+	}{
+		{"followed", chip{follow: true, span: spans{n: 100, mean: 1e6}}, 0, 0.1 / math.Sqrt(300), EdgeLatency},
+		{"single", chip{span: spans{n: 100, mean: 1e6}}, 0, math.Hypot(0.1/math.Sqrt(300), 0.02), EdgeLatency},
+		{"many", chip{follow: true, span: spans{n: 1e6, mean: 1e6}}, 0, 0.1 / math.Sqrt(3000), EdgeLatency},
+		{"asked", chip{follow: true, line: -1, span: spans{n: 100, mean: 1e6}, polled: spans{n: 1, mean: 30e3}}, 0, 0.1 / math.Sqrt(300), 17320 * time.Nanosecond},
+		{"delayed", chip{follow: true, span: spans{n: 100, mean: 1e6}}, EdgeLatency * 4 / 3, 0.1 / math.Sqrt(300), EdgeLatency * 5 / 3},
+	} {
+		k, _ := chipOn(t, &codeBus{}, c.chip)
+		var conv capture.Converter
+		k.describe(&conv, &channel{lateStandard: c.late})
+		if conv.Span != time.Millisecond || math.Abs(conv.SpanRel-c.spanRel) > 1e-9 || conv.Stamp/10 != c.stamp/10 {
+			t.Errorf("%s: %v ± %.5f, stamps ± %v, want 1 ms ± %.5f, ± %v", c.name, conv.Span, conv.SpanRel, conv.Stamp, c.spanRel, c.stamp)
+		}
 	}
 }
