@@ -156,17 +156,13 @@ func TestOf(t *testing.T) {
 
 func TestQuantities(t *testing.T) {
 	for want, got := range map[string]interface{ String() string }{
-		"350 mV": unit.Volts(0.35), "1.5 s": unit.Seconds(1.5), "4.7 kohm": unit.Ohms(4700), "20 mA": unit.Amps(0.02),
-		"250 mW": unit.Watts(0.25), "520 mH": unit.Henries(0.52), "2 V/s": unit.VoltsPerSecond(2),
+		"350 mV": unit.Volts(0.35), "1.5 s": unit.Seconds(1.5),
 	} {
 		if got.String() != want {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}
 	if got := unit.Seconds(0.25).Duration(); got != 250*time.Millisecond {
-		t.Error(got)
-	}
-	if got := unit.SecondsOf(90 * time.Second); got != 90 {
 		t.Error(got)
 	}
 }

@@ -18,6 +18,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 // sample is one sample of a trace, for comparing.
