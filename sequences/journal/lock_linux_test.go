@@ -58,7 +58,7 @@ func TestLockUnit(t *testing.T) {
 	}
 }
 
-// A log that is closed lets go also where a process that is just being started still has a
+// A log that is closed releases its locks also where a process that is just being started still has a
 // copy of its descriptors.
 func TestLock_Copied(t *testing.T) {
 	t.Parallel()

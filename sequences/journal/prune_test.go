@@ -126,7 +126,7 @@ func holding(t *testing.T, db *DB, id string) Holding {
 	return Holding{}
 }
 
-// removeHalf removes a run as far as it is when it is cut off.
+// removeHalf removes a run up to where a removal is cut off.
 func removeHalf(t *testing.T, db *DB, run int64) {
 	t.Helper()
 	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
