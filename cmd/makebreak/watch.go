@@ -1,11 +1,7 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
-	"net"
-	"net/http"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -23,7 +19,7 @@ type watch struct {
 	steps   int
 	metrics *metrics.Collector // nil: none asked for
 	file    string
-	server  *http.Server
+	server  *metrics.Server
 	written time.Time
 }
 
@@ -60,31 +56,13 @@ func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch,
 	return w, w.serve(o.metrics)
 }
 
-// serve serves /metrics until the watch is closed.
-func (w *watch) serve(address string) error {
-	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return badUsage("--metrics %s: %w; use a free address, for example localhost:9110", address, addressError(err))
+// serve serves the metrics until the watch is closed.
+func (w *watch) serve(address string) (err error) {
+	if w.server, err = metrics.Serve(address, w.metrics, func(err error) { w.app.note("metrics: %v", err) }); err != nil {
+		return fmt.Errorf("--metrics %w", err)
 	}
-	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", w.metrics.Handler())
-	w.server = &http.Server{Handler: mux, ReadHeaderTimeout: 10 * time.Second}
-	go func() {
-		if err := w.server.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
-			w.app.note("metrics: %v", err)
-		}
-	}()
-	w.app.note("Metrics at http://%s/metrics", l.Addr())
+	w.app.note("Metrics at http://%s/metrics", w.server.Addr)
 	return nil
-}
-
-// addressError is what is wrong with an address, in few words.
-func addressError(err error) error {
-	var a *net.AddrError
-	if errors.As(err, &a) {
-		return errors.New(a.Err)
-	}
-	return innermost(err)
 }
 
 func (w *watch) begin(run, unit, sequence string) {
@@ -141,7 +119,5 @@ func (w *watch) close() {
 	if w.server == nil {
 		return
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
-	defer cancel()
-	_ = w.server.Shutdown(ctx) // what is still being scraped is cut off
+	_ = w.server.Close() // what is still being read is cut off
 }

@@ -1,0 +1,89 @@
+package record
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+
+	"makebreak/analyze"
+	"makebreak/analyze/report"
+	"makebreak/rig/table"
+	"makebreak/sequences/journal"
+)
+
+// A List is a list of the runs in a log, of one unit where Unit is not empty.
+type List struct {
+	Runs []journal.RunSummary
+	Unit string
+}
+
+// listed is a run as JSON: the contract of the command line.
+type listed struct {
+	Run      string  `json:"run"`
+	Unit     *string `json:"unit"`
+	Sequence string  `json:"sequence"`
+	Started  string  `json:"started"`
+	Cycles   int     `json:"cycles"`
+	Verdict  *string `json:"verdict"`
+	Complete bool    `json:"complete"`
+}
+
+// JSON writes the list as an array. What is not known is null.
+func (l List) JSON(w io.Writer) error {
+	orNull := func(s string) *string {
+		if s == "" {
+			return nil
+		}
+		return &s
+	}
+	rows := make([]listed, len(l.Runs))
+	for i, r := range l.Runs {
+		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete}
+	}
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(rows)
+}
+
+// CSV writes the list as RFC 4180 has it.
+func (l List) CSV(w io.Writer) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}); err != nil {
+		return err
+	}
+	for _, r := range l.Runs {
+		if err := c.Write([]string{r.Run, r.Unit, r.Sequence, report.MachineTime(r.Started), strconv.Itoa(r.Cycles), string(r.Verdict), strconv.FormatBool(r.Complete)}); err != nil {
+			return err
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
+
+// Text writes the list as a table, its times in local time.
+func (l List) Text(w io.Writer) error {
+	switch {
+	case len(l.Runs) == 0 && l.Unit != "":
+		_, err := fmt.Fprintf(w, "The log holds no runs of the unit %q.\n", l.Unit)
+		return err
+	case len(l.Runs) == 0:
+		_, err := fmt.Fprintln(w, "The log holds no runs.")
+		return err
+	}
+	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
+		for _, r := range l.Runs {
+			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, VerdictText(r.Verdict), map[bool]string{false: "no", true: "yes"}[r.Complete])
+		}
+	})
+}
+
+// VerdictText is a verdict in words; "none" where nothing was judged.
+func VerdictText(v analyze.Verdict) string {
+	if v == analyze.NoVerdict {
+		return "none"
+	}
+	return string(v)
+}
