@@ -20,13 +20,13 @@ func flagError(c *cobra.Command, err error) error {
 	var invalid *pflag.InvalidValueError
 	switch {
 	case errors.As(err, &unknown):
-		name, names := "--"+unknown.GetSpecifiedName(), flagNames(c)
+		name, names, list := "--"+unknown.GetSpecifiedName(), flagNames(c), "its flags: "
 		if unknown.GetSpecifiedShortnames() != "" {
 			name = "-" + unknown.GetSpecifiedName()
-		} else {
-			names = words.NearestFirst(name, names)
+		} else if guess := words.Guess(name, names); guess != "" {
+			list = "did you mean " + guess + "? Its flags: "
 		}
-		err = fmt.Errorf("%s has no flag %s; its flags: %s", c.CommandPath(), name, strings.Join(names, ", "))
+		err = fmt.Errorf("%s has no flag %s; %s%s", c.CommandPath(), name, list, strings.Join(names, ", "))
 	case errors.As(err, &lone):
 		err = fmt.Errorf("%s needs a %s after it", flagName(lone.GetFlag()), valueWord(lone.GetFlag()))
 	case errors.As(err, &invalid):

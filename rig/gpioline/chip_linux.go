@@ -184,7 +184,7 @@ func noChip(word string, chips []*chip, closed error) error {
 	case len(chips) > 0:
 		return fmt.Errorf("%s; there is %s: %w", what, words.First(descriptions(chips), mostNamed), unix.ENOENT)
 	}
-	return fmt.Errorf("%s: there is no /dev/gpiochip*; has the board GPIO lines, and has the kernel the GPIO character device?: %w", what, unix.ENOENT)
+	return fmt.Errorf("%s: there is no /dev/gpiochip*; check that the board has GPIO lines and the kernel the GPIO character device: %w", what, unix.ENOENT)
 }
 
 func descriptions(chips []*chip) []string {
