@@ -1,0 +1,136 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/line"
+	"makebreak/rig/wiring"
+)
+
+// edgeBench is a bench with a contact, a reference and a followed chip's ready line.
+func edgeBench(edges ...line.Edge) (*Bench, *chip) {
+	k := &chip{follow: true, nominal: time.Millisecond}
+	return &Bench{
+		rig: &wiring.Rig{}, lines: &stillLines{edges: edges}, seen: map[int]instant{},
+		references: 1, drives: 2, readies: 2, chips: []*chip{k}, listening: []*chip{k},
+		c: &capture.Capture{Tracks: []*capture.Track{{Signal: "K1_NO"}, {Signal: "REF"}}},
+	}, k
+}
+
+// Edges go where they belong: a contact's and a reference's into the capture, a reference's
+// beside that to who waits for it, a ready line's to its converter. Lost ones are counted.
+func TestBench_TakeEdges(t *testing.T) {
+	b, k := edgeBench(
+		line.Edge{Line: 0, At: 10, Active: true, Seq: 1},
+		line.Edge{Line: 0, At: 20, Active: false, Seq: 4}, // with two lost between
+		line.Edge{Line: 1, At: 30, Active: true, Seq: 1},
+		line.Edge{Line: 1, At: 40, Active: false, Seq: 2},
+		line.Edge{Line: 2, At: 50, Active: true, Seq: 1},
+		line.Edge{Line: 2, At: 60, Active: false, Seq: 2}, // says nothing
+	)
+	if err := b.takeEdges(); err != nil {
+		t.Fatal(err)
+	}
+	contact, reference := b.c.Tracks[0], b.c.Tracks[1]
+	if want := []capture.Edge{{At: 10, Closed: true}, {At: 20}}; !slices.Equal(contact.Edges, want) || contact.Lost != 2 {
+		t.Errorf("contact: %v, %d lost, want %v, 2 lost", contact.Edges, contact.Lost, want)
+	}
+	if want := []capture.Edge{{At: 30, Closed: true}, {At: 40}}; !slices.Equal(reference.Edges, want) || reference.Lost != 0 {
+		t.Errorf("reference: %v, %d lost, want %v, none lost", reference.Edges, reference.Lost, want)
+	}
+	if len(b.seen) != 1 || b.seen[1] != 30 {
+		t.Errorf("seen: %v, want the reference's active edge at 30", b.seen)
+	}
+	if b.counts.LostEdges != 2 || k.finished != 1 || k.end != 50 {
+		t.Errorf("%d lost, %d conversions finished, the last at %d, want 2, 1, 50", b.counts.LostEdges, k.finished, k.end)
+	}
+}
+
+// What is lost while nobody records is not counted, and the next edge is not taken for the
+// sign of a loss.
+func TestBench_PassOverCountsNothing(t *testing.T) {
+	b, k := edgeBench(
+		line.Edge{Line: 0, At: 10, Active: true, Seq: 4},
+		line.Edge{Line: 2, At: 1e6, Active: true, Seq: 1},
+		line.Edge{Line: 2, At: 9e6, Active: true, Seq: 9},
+	)
+	if err := b.passOver(); err != nil {
+		t.Fatal(err)
+	}
+	if b.counts != (capture.Counts{}) || len(b.c.Tracks[0].Edges) != 0 || k.finished != 0 {
+		t.Errorf("%+v counted, %d edges taken, %d conversions waiting, want none", b.counts, len(b.c.Tracks[0].Edges), k.finished)
+	}
+	b.lines.(*stillLines).edges = []line.Edge{{Line: 0, At: 20, Active: false, Seq: 5}}
+	if err := b.takeEdges(); err != nil || b.counts.LostEdges != 0 || b.c.Tracks[0].Lost != 0 {
+		t.Errorf("the next edge: %v, %d counted as lost", err, b.counts.LostEdges)
+	}
+}
+
+// An event by a drive is as late as its edges' stamps, which are those measured on the rig
+// where it has been measured.
+func TestBench_Driven(t *testing.T) {
+	b, _ := edgeBench()
+	const at, within = instant(1e9), int64(60_000)
+	halfWidth := time.Duration(float64(within) / math.Sqrt(3))
+	if e := b.driven("arm", at, within, "drive"); e.At != at.Add(20*time.Microsecond) || e.Uncertainty != halfWidth+EdgeLatency || e.Name != "arm" || e.Timed != "drive" {
+		t.Errorf("latency not measured: %+v", e)
+	}
+	b.rig.Latency = &wiring.Latency{Mean: 7 * time.Microsecond, Standard: 3 * time.Microsecond}
+	if e := b.driven("arm", at, within, "drive"); e.At != at.Add(7*time.Microsecond) || e.Uncertainty != halfWidth+3*time.Microsecond {
+		t.Errorf("latency measured: %+v", e)
+	}
+}
+
+// Drives are switched off by time; a pulse that ends when its drive has been on for its
+// longest time ends as a pulse.
+func TestBench_Later(t *testing.T) {
+	b, _ := edgeBench()
+	for _, s := range []switching{{at: 30, line: 1}, {at: 10, line: 2, forced: true}, {at: 10, line: 3}, {at: 20, line: 4}, {at: 30, line: 5, forced: true}} {
+		b.later(s)
+	}
+	var got []int
+	for _, s := range b.pending {
+		got = append(got, s.line)
+	}
+	if want := []int{3, 2, 4, 1, 5}; !slices.Equal(got, want) {
+		t.Errorf("lines are switched off in the order %v, want %v", got, want)
+	}
+	if at := b.forcedOff(2); at != 10 {
+		t.Errorf("line 2 goes off at %d, want 10", at)
+	}
+	if at := b.forcedOff(3); at != never {
+		t.Errorf("line 3 is only pulsed and goes off at %d", at)
+	}
+}
+
+// The bench looks again when a chip, a drive or the supply is due, whichever is first, and
+// at once where a conversion waits.
+func TestBench_Wake(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		finished int
+		chip     instant
+		pending  []switching
+		supply   *supply
+		until    instant
+		want     instant
+	}{
+		{name: "the end", chip: 900, until: 500, want: 500},
+		{name: "a chip", chip: 300, until: 500, want: 300},
+		{name: "a drive", chip: 300, pending: []switching{{at: 200}}, until: 500, want: 200},
+		{name: "the supply is written", chip: 300, supply: &supply{nextWrite: 100, nextCheck: 250}, until: 500, want: 100},
+		{name: "the supply is checked", chip: 300, supply: &supply{nextWrite: 250, nextCheck: 100}, until: 500, want: 100},
+		{name: "a conversion waits", finished: 1, chip: 300, until: 500, want: 50},
+	} {
+		b, k := edgeBench()
+		b.lines.(*stillLines).now = 50
+		k.finished, k.wake, b.pending, b.supply = c.finished, c.chip, c.pending, c.supply
+		if got := b.wake(c.until); got != c.want {
+			t.Errorf("%s: %d, want %d", c.name, got, c.want)
+		}
+	}
+}
