@@ -1,12 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"fmt"
-	"io"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -14,6 +10,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/commission"
+	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -65,10 +62,13 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 		return err
 	}
 	defer b.Close()
-	drawn := 0 // lines of the view on the terminal
+	screen := table.Screen{Out: a.out}
 	err = commission.Live(ctx, rig, b, lasts, events, func(v *commission.View, last bool) error {
 		if obeys(a.out) && a.file == "" {
-			return a.redraw(v, &drawn, last)
+			if screen.Columns, screen.Rows = a.size(); last {
+				screen.Columns, screen.Rows = 0, 0 // all of the last one
+			}
+			return screen.Draw(v.Text)
 		}
 		if !last {
 			return nil
@@ -102,39 +102,4 @@ func (a *app) openWatched(rig *wiring.Rig) (*bench.Bench, []string, error) {
 		events = append(events, s.Cause)
 	}
 	return b, events, nil
-}
-
-// redraw draws a view over the one before.
-func (a *app) redraw(v *commission.View, drawn *int, last bool) error {
-	var text bytes.Buffer
-	if err := v.Text(&text); err != nil {
-		return err
-	}
-	if *drawn > 0 { // back to the first line of the view before, and clear from there
-		fmt.Fprintf(a.out, "\x1b[%dA\x1b[J", *drawn)
-	}
-	lines := strings.SplitAfter(text.String(), "\n")
-	if columns, rows := a.size(); !last {
-		lines = cutTo(lines, columns, rows)
-	}
-	*drawn = len(lines)
-	_, err := io.WriteString(a.out, strings.Join(lines, ""))
-	return err
-}
-
-// cutTo cuts a view to what a terminal can show without moving it: a line that went on in a
-// second row, or one too many, would put the next view in the wrong place.
-func cutTo(lines []string, columns, rows int) []string {
-	if n := len(lines) - 1; lines[n] == "" {
-		lines = lines[:n]
-	}
-	if rows > 1 && len(lines) >= rows {
-		lines = append(lines[:rows-2:rows-2], "… (more lines than the terminal has)\n")
-	}
-	for i, line := range lines {
-		if text := []rune(strings.TrimSuffix(line, "\n")); columns > 0 && len(text) >= columns {
-			lines[i] = string(text[:columns-1]) + "\n"
-		}
-	}
-	return lines
 }

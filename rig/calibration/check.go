@@ -122,7 +122,7 @@ func (c *Calibration) checkPoints(rig *wiring.Rig, o *wiring.Output) error {
 }
 
 // CheckPoint says whether a point can belong to the output: by the voltages that are
-// possible there, and by whether meter and rig agree as far as tolerances allow.
+// possible there, and by whether meter and rig agree within what tolerances allow.
 func CheckPoint(rig *wiring.Rig, out string, p *Point) error {
 	o := rig.Output(out)
 	if o == nil {

@@ -1,4 +1,5 @@
-// Package table writes plain tables: columns two spaces apart, without lines.
+// Package table writes plain tables, columns two spaces apart and without lines, and draws
+// texts over each other on a terminal.
 package table
 
 import (

@@ -98,7 +98,7 @@ func Show(w io.Writer, root string) error {
 	return err
 }
 
-// Install writes the files below the root, each whole or not at all, and tells of each. The
+// Install writes the files below the root, each whole or not at all, and tells which. The
 // error is of the kind Storage.
 func Install(root string, tell func(text string)) error {
 	for _, f := range Files {

@@ -1,7 +1,10 @@
-package main
+package table
 
 import (
+	"errors"
+	"io"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -22,5 +25,26 @@ func TestCutTo(t *testing.T) {
 		if got := cutTo(picture(), c.columns, c.rows); !slices.Equal(got, c.want) {
 			t.Errorf("%d columns, %d rows: %q, want %q", c.columns, c.rows, got, c.want)
 		}
+	}
+}
+
+// The first text is written as it is, each later one over all lines of the one before.
+func TestScreen(t *testing.T) {
+	var out strings.Builder
+	s := Screen{Out: &out}
+	for _, text := range []string{"a\nb\n", "c\n", "d\n"} {
+		if err := s.Draw(func(w io.Writer) error { _, err := io.WriteString(w, text); return err }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if want := "a\nb\n\x1b[2A\x1b[Jc\n\x1b[1A\x1b[Jd\n"; out.String() != want {
+		t.Errorf("%q, want %q", out.String(), want)
+	}
+	if err := s.Draw(func(io.Writer) error { return errFull }); !errors.Is(err, errFull) {
+		t.Errorf("%v", err)
+	}
+	s.Out = full{}
+	if err := s.Draw(func(w io.Writer) error { return nil }); !errors.Is(err, errFull) {
+		t.Errorf("%v", err)
 	}
 }
