@@ -48,16 +48,10 @@ func Load(nameOrPath string) (*Sequence, error) {
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, &problem.Error{Kind: problem.Input, Place: "sequence " + nameOrPath,
-			Err: noSuch{"there is no such file or built-in sequence; " + words.UseOneOf(nameOrPath, order)}}
+			Err: problem.Instead(fs.ErrNotExist, "there is no such file or built-in sequence; "+words.UseOneOf(nameOrPath, order))}
 	}
 	if err != nil {
 		return nil, &problem.Error{Kind: problem.Input, Place: "sequence", Err: err}
 	}
 	return Parse(nameOrPath, src)
 }
-
-// noSuch says that there is neither a file nor a built-in sequence of a name.
-type noSuch struct{ text string }
-
-func (e noSuch) Error() string { return e.text }
-func (noSuch) Unwrap() error   { return fs.ErrNotExist }

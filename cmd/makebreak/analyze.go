@@ -14,6 +14,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
@@ -91,7 +92,7 @@ func (o *analyzeOpts) averagedTime() (time.Duration, error) {
 	}
 	s, err := unit.Time.Parse(o.averaged)
 	if err != nil {
-		return 0, failed(exitUsage, fmt.Errorf("--averaged: %w", err))
+		return 0, badUsage("--averaged: %w", err)
 	}
 	if s <= 0 || s > 3600 {
 		return 0, badUsage("--averaged %s: must be above 0 s and at most 1 h", o.averaged)
@@ -119,7 +120,7 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 	if file != "-" {
 		f, err := openFile(file)
 		if err != nil {
-			return nil, failed(exitInput, fmt.Errorf("capture %s: %w", file, err))
+			return nil, problem.Of(problem.Input, fmt.Errorf("capture %s: %w", file, err))
 		}
 		defer f.Close()
 		in, name = f, file

@@ -12,6 +12,7 @@ import (
 
 	"makebreak/rig/calibration"
 	"makebreak/rig/commission"
+	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -52,7 +53,7 @@ runs with the same --seed.`,
   makebreak rig calibrate OUT3 --rig rig.yaml --points points.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return failed(exitUsage, errors.New("rig calibrate takes one output's name"))
+				return problem.New(problem.Usage, "rig calibrate takes one output's name")
 			}
 			return nil
 		},
@@ -96,11 +97,11 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 	c.By, c.Wiring = a.by, calibration.Wiring(rig, out, o.seed)
 	done, err := calibration.New(rig, c)
 	if err != nil {
-		return failed(exitInput, err)
+		return problem.Of(problem.Input, err)
 	}
 	stored.Set(done)
 	if err := stored.Save(); err != nil {
-		return failed(exitLog, err)
+		return problem.Of(problem.Storage, err)
 	}
 	return a.deliver(func(w io.Writer) error { return commission.WriteCalibration(w, rig, done, today, stored.Path) })
 }
@@ -114,7 +115,7 @@ func (o *calibrateOpts) session() (*calibration.Session, error) {
 		}
 		src, err := yamlfile.ReadFile(o.points)
 		if err != nil {
-			return nil, failed(exitInput, fmt.Errorf("points: %w", err))
+			return nil, problem.Of(problem.Input, fmt.Errorf("points: %w", err))
 		}
 		if s, err = calibration.ParsePoints(o.points, src); err != nil {
 			return nil, inputError(err)

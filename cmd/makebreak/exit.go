@@ -1,12 +1,10 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"makebreak/analyze"
 	"makebreak/rig/problem"
-	"makebreak/sequences/runner"
 )
 
 // Exit statuses: the contract of the command line.
@@ -39,7 +37,7 @@ var statuses = map[problem.Kind]int{
 func exitStatus(v analyze.Verdict, err error) int {
 	switch {
 	case err != nil:
-		return statuses[kindOf(err)]
+		return statuses[problem.KindOf(err)]
 	case v == analyze.Fail:
 		return exitFail
 	case v == analyze.Undecided:
@@ -48,28 +46,7 @@ func exitStatus(v analyze.Verdict, err error) int {
 	return exitPass
 }
 
-// kindOf returns the kind of an error, also of those that do not say it themselves.
-func kindOf(err error) problem.Kind {
-	if k := problem.KindOf(err); k != problem.Unknown {
-		return k
-	}
-	if errors.Is(err, runner.ErrInternal) {
-		return problem.Internal
-	}
-	return problem.Unknown
-}
-
 // badUsage says what was typed wrongly.
 func badUsage(format string, args ...any) error {
 	return problem.Of(problem.Usage, fmt.Errorf(format, args...))
-}
-
-// failed gives an error the kind that has the exit status.
-func failed(status int, err error) error {
-	for k, s := range statuses {
-		if s == status && k != problem.Unknown {
-			return problem.Of(k, err)
-		}
-	}
-	return err
 }

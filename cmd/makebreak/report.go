@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 
@@ -46,7 +45,7 @@ samples_kept is 0.
   makebreak report last --capture 3 -o cycle3.csv`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return failed(exitUsage, errors.New("report takes one run, as makebreak runs lists them, or last"))
+				return problem.New(problem.Usage, "report takes one run, as makebreak runs lists them, or last")
 			}
 			return nil
 		},
@@ -67,9 +66,9 @@ samples_kept is 0.
 func (o *reportOpts) check() error {
 	switch {
 	case o.wantsCycle && o.wantsBudget:
-		return failed(exitUsage, errors.New("use --capture or --budget, not both"))
+		return problem.New(problem.Usage, "use --capture or --budget, not both")
 	case o.wantsCycle && o.cycle < 1:
-		return failed(exitUsage, fmt.Errorf("--capture %d: must be a cycle's number, 1 or more", o.cycle))
+		return badUsage("--capture %d: must be a cycle's number, 1 or more", o.cycle)
 	}
 	return nil
 }
@@ -107,7 +106,7 @@ func (a *app) findRun(db *journal.DB, name string) (*journal.RunRecord, error) {
 		case err != nil:
 			return nil, err
 		case len(runs) == 0:
-			return nil, failed(exitUsage, fmt.Errorf("the log holds no run of the unit %q", a.unit))
+			return nil, badUsage("the log holds no run of the unit %q", a.unit)
 		}
 		name = runs[0].Run
 	}
@@ -116,7 +115,7 @@ func (a *app) findRun(db *journal.DB, name string) (*journal.RunRecord, error) {
 	case err != nil:
 		return nil, err
 	case a.unit != "" && rec.Unit != a.unit:
-		return nil, failed(exitUsage, fmt.Errorf("run %s is of the unit %q, not %q", rec.ID, rec.Unit, a.unit))
+		return nil, badUsage("run %s is of the unit %q, not %q", rec.ID, rec.Unit, a.unit)
 	}
 	return rec, nil
 }
@@ -132,7 +131,7 @@ func (a *app) budget(r *report.Record, name string) error {
 		if problem.KindOf(err) != problem.Unknown { // the log cannot be read
 			return err
 		}
-		return failed(exitUsage, err)
+		return problem.Of(problem.Usage, err)
 	}
 	return a.deliver(func(w io.Writer) error {
 		switch a.as {

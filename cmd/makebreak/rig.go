@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/commission"
+	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
@@ -63,7 +64,7 @@ The exit status is 69 where there is nothing that this user can open.`,
 				return found.Text(w)
 			})
 			if err == nil && found.Empty() {
-				err = failed(exitRig, errors.New("there is no I²C bus and no GPIO chip that this user can open"))
+				err = problem.New(problem.Rig, "there is no I²C bus and no GPIO chip that this user can open")
 			}
 			return err
 		},
@@ -152,7 +153,7 @@ func look(rig *wiring.Rig) (*commission.Report, error) {
 	}
 	world, err := sim.NewWorld(rig, sim.Opts{})
 	if err != nil {
-		return nil, failed(exitInput, err)
+		return nil, problem.Of(problem.Input, err)
 	}
 	return commission.LookSimulated(rig, world.Bus(), world.Now), nil
 }

@@ -10,6 +10,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/commission"
+	"makebreak/rig/problem"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -76,7 +77,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 		return a.deliver(v.Text)
 	})
 	if errors.Is(err, context.Canceled) {
-		return failed(exitInterrupted, errors.New("interrupted"))
+		return problem.New(problem.Interrupted, "interrupted")
 	}
 	return err
 }

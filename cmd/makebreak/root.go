@@ -54,14 +54,14 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	root.SetOut(help)
 	root.SetErr(s.err)
 	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
-	if !a.called && kindOf(err) == problem.Unknown {
+	if !a.called && problem.KindOf(err) == problem.Unknown {
 		err = problem.Of(problem.Usage, err) // one of cobra's own
 	}
 	if help.Err != nil {
 		err = outfile.Failed("standard output", help.Err)
 	}
 	if err != nil {
-		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(plain(err), "\n", "\n  "))
+		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(err.Error(), "\n", "\n  "))
 	}
 	return exitStatus(a.verdict, err)
 }

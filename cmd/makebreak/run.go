@@ -136,10 +136,24 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 	if err != nil {
 		return err
 	}
+	a.announce(&j)
 	if err := a.cautioned(c.Context(), j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
 	return a.runLogged(c.Context(), &j, o)
+}
+
+// announce says on a terminal what happens now: the first line that a newcomer sees, after
+// what may have been minutes of building the program.
+func (a *app) announce(j *job) {
+	if _, tty := terminal(a.err); !tty {
+		return
+	}
+	bench := "rig " + j.rig.Name
+	if j.rig.Simulated {
+		bench = fmt.Sprintf("the simulated bench %s (nothing real is measured)", j.rig.Name)
+	}
+	a.note("Running %s on %s: %s of %s each", j.seq.Name, bench, words.Count(j.cycles, "cycle"), j.seq.Duration())
 }
 
 // planned is how many cycles are to be done.
@@ -246,7 +260,7 @@ func whyIncomplete(err error) string {
 	case errors.Is(err, context.Canceled):
 		return "interrupted"
 	}
-	return plain(err)
+	return err.Error()
 }
 
 // finish reports a run from the log. What ended it comes back, with what went wrong since
@@ -254,7 +268,7 @@ func whyIncomplete(err error) string {
 func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, w *watch) error {
 	verdict, err := a.reportRun(db, id, unstored, runErr)
 	err = errors.Join(err, w.writeFile())
-	kind := kindOf(runErr)
+	kind := problem.KindOf(runErr)
 	switch {
 	case errors.Is(runErr, journal.ErrGone):
 		return problem.Of(problem.Storage, runErr) // where the run is stands there
@@ -266,7 +280,7 @@ func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runEr
 		return problem.Of(kind, errors.Join(runErr, fmt.Errorf("run %s is in the log, marked as incomplete", id), err))
 	}
 	if err != nil {
-		return problem.Of(kindOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
+		return problem.Of(problem.KindOf(err), fmt.Errorf("%w\nrun %s is in the log; makebreak report %s writes its record again", err, id, id))
 	}
 	a.verdict = verdict
 	return nil

@@ -48,7 +48,7 @@ func (a *app) runsCommand() *cobra.Command {
 
 func noArguments(c *cobra.Command, args []string) error {
 	if len(args) > 0 {
-		return failed(exitUsage, fmt.Errorf("%s takes no arguments; it was given %q", c.Name(), args[0]))
+		return badUsage("%s takes no arguments; it was given %q", c.Name(), args[0])
 	}
 	return nil
 }
@@ -63,13 +63,13 @@ func readFailed(err error) error {
 	if problem.KindOf(err) != problem.Unknown {
 		return err
 	}
-	return failed(exitLog, err)
+	return problem.Of(problem.Storage, err)
 }
 
 // openLogWith opens a log that is there: one that is not is not made.
 func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
 	if _, err := os.Stat(a.log); err != nil {
-		return nil, failed(exitInput, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
+		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
 	}
 	return open(a.log)
 }

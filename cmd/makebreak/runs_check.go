@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/journal/upkeep"
 )
@@ -54,7 +55,7 @@ func (a *app) checkLog(ctx context.Context) error {
 	err = u.Err()
 	if errors.Is(err, journal.ErrCorrupt) {
 		err = fmt.Errorf("log %s: %w; makebreak report still writes the record of each run that is whole", db.Path(), journal.ErrCorrupt) // the results have the details
-		return a.keepDamaged(failed(exitInput, err))
+		return a.keepDamaged(problem.Of(problem.Input, err))
 	}
 	return readFailed(err)
 }

@@ -1,12 +1,12 @@
 package main
 
 import (
-	"errors"
 	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 )
 
@@ -43,9 +43,9 @@ there is none, and does nothing where one is complete.`,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
 			case o.resume != "" && len(args) > 1:
-				return failed(exitUsage, errors.New("soak --resume takes one sequence at most, the run's own; it stands in the log with the run"))
+				return problem.New(problem.Usage, "soak --resume takes one sequence at most, the run's own; it stands in the log with the run")
 			case o.resume == "" && len(args) != 1:
-				return failed(exitUsage, errors.New("soak takes one sequence, a built-in name or a file, or --resume RUN; makebreak run --list shows the built-in ones"))
+				return problem.New(problem.Usage, "soak takes one sequence, a built-in name or a file, or --resume RUN; makebreak run --list shows the built-in ones")
 			}
 			return nil
 		},

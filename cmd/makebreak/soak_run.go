@@ -166,7 +166,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	}
 	s, err := begin(w, b)
 	if err != nil {
-		return problem.Of(kindOf(err), errors.Join(err, hardware.CloseBench(b)))
+		return problem.Of(problem.KindOf(err), errors.Join(err, hardware.CloseBench(b)))
 	}
 	next, planned := s.Next()
 	watch.begin(s.ID(), a.unit, j.seq.Name)

@@ -136,19 +136,6 @@ func (a *app) help(c *cobra.Command, show func(*cobra.Command, []string)) {
 	show(c, nil)
 }
 
-// places are packages' own names, as they stand before the texts of their errors.
-var places = []string{"ads1x15: ", "gpioline: ", "i2cbus: ", "simchip: ", "report: csv: ", "report: text: ", "report: json: ", "report: html: "}
-
-// plain is an error's text as the person should read it: without the names of the
-// program's own parts, and without saying twice that a file is not there.
-func plain(err error) string {
-	text := err.Error()
-	for _, p := range places {
-		text = strings.ReplaceAll(text, p, "")
-	}
-	return strings.ReplaceAll(text, ": file does not exist", "")
-}
-
 // innermost is what lies at the bottom of an error: the operating system's word,
 // without the names of calls and addresses around it.
 func innermost(err error) error {

@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze/metrics"
 	"makebreak/rig/outfile"
+	"makebreak/rig/problem"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -110,7 +111,7 @@ func (w *watch) writeFile() error {
 		return nil
 	}
 	if err := metrics.WriteFile(w.file, w.metrics.Gatherer()); err != nil {
-		return failed(exitLog, fmt.Errorf("--metrics-file %s cannot be written: %w", w.file, innermost(err)))
+		return problem.Of(problem.Storage, fmt.Errorf("--metrics-file %s cannot be written: %w", w.file, innermost(err)))
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/problem"
 	"makebreak/rig/sums"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -202,7 +203,7 @@ func (q quantities) flags(c *cobra.Command) {
 func (q quantities) parse(c *cobra.Command) error {
 	for i := range q {
 		if err := q[i].parse(c); err != nil {
-			return failed(exitUsage, err)
+			return problem.Of(problem.Usage, err)
 		}
 	}
 	return nil
@@ -239,7 +240,7 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	}
 	s, err := sum()
 	if err != nil {
-		return failed(exitUsage, fmt.Errorf("%s: %w", what, err))
+		return badUsage("%s: %w", what, err)
 	}
 	write := s.Text
 	if a.as == "json" {

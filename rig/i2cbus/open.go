@@ -98,9 +98,9 @@ func noBus() error {
 		return err
 	}
 	if len(names) == 0 {
-		return fmt.Errorf("there is no I²C bus: switch it on (on a Raspberry Pi: dtparam=i2c_arm=on in config.txt, then restart) and load the module i2c-dev: %w", fs.ErrNotExist)
+		return problem.Instead(fs.ErrNotExist, "there is no I²C bus: switch it on (on a Raspberry Pi: dtparam=i2c_arm=on in config.txt, then restart) and load the module i2c-dev")
 	}
-	return fmt.Errorf("there is no such bus; there is %s: %w", strings.Join(names, ", "), fs.ErrNotExist)
+	return problem.Instead(fs.ErrNotExist, "there is no such bus; there is "+strings.Join(names, ", "))
 }
 
 // fail returns an error of the rig; place may be empty.

@@ -53,6 +53,17 @@ func Of(kind Kind, err error) error {
 	return &Error{Kind: kind, Err: err}
 }
 
+// Instead returns an error that is its cause for errors.Is, and says the text in its place.
+func Instead(cause error, text string) error { return instead{cause, text} }
+
+type instead struct {
+	cause error
+	text  string
+}
+
+func (e instead) Error() string { return e.text }
+func (e instead) Unwrap() error { return e.cause }
+
 // Error returns "place: op: cause", without the parts that are empty.
 func (e *Error) Error() string {
 	parts := make([]string, 0, 3)

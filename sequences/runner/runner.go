@@ -18,6 +18,7 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -35,7 +36,7 @@ type Recorder interface {
 var ErrStopped = errors.New("stopped at the first cycle that did not pass")
 
 // ErrInternal says that the program itself is at fault.
-var ErrInternal = errors.New("internal error")
+var ErrInternal error = problem.New(problem.Internal, "internal error")
 
 // Opts say how a sequence is run.
 type Opts struct {

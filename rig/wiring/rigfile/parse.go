@@ -48,7 +48,7 @@ func Load(nameOrPath string) (*wiring.Rig, error) {
 	}
 	src, err := yamlfile.ReadFile(nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, problem.Of(problem.Input, fmt.Errorf("rig %s: there is no such file; built in are %s: %w", nameOrPath, words.And(names), fs.ErrNotExist))
+		return nil, problem.Of(problem.Input, problem.Instead(fs.ErrNotExist, "rig "+nameOrPath+": there is no such file; built in are "+words.And(names)))
 	}
 	if err != nil {
 		return nil, problem.Of(problem.Input, fmt.Errorf("rig: %w", err))
