@@ -349,3 +349,77 @@ func TestChip_Describe(t *testing.T) {
 		}
 	}
 }
+
+// scriptBus is a bus on which readings of the conversion register give the codes in order.
+type scriptBus struct {
+	i2c.Bus
+	codes []uint16
+}
+
+func (b *scriptBus) Tx(_ uint16, _, r []byte) error {
+	if len(r) == 2 && len(b.codes) > 0 {
+		r[0], r[1] = byte(b.codes[0]>>8), byte(b.codes[0])
+		b.codes = b.codes[1:]
+	}
+	return nil
+}
+
+// A reading that jumps is what two of up to three readings say. Where the next conversion
+// may have ended meanwhile, the first one stands.
+func TestChip_Settled(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		follow    bool
+		passed    time.Duration // since the conversion ended, or since the next was started
+		edge      time.Duration // when the next one's ready edge is, since the end; 0: none waits
+		codes     []uint16      // of the second and third reading; the first is 1,000
+		want      int16
+		sure      bool
+		busErrors uint64
+		missed    uint64
+	}{
+		{name: "the same again", codes: []uint16{1000}, want: 1000, sure: true},
+		{name: "the second was wrong", codes: []uint16{7, 1000}, want: 1000, sure: true, busErrors: 1},
+		{name: "the first was wrong", codes: []uint16{7, 7}, want: 7, sure: true, busErrors: 1},
+		{name: "nothing decides", codes: []uint16{7, 8}, busErrors: 2, missed: 1},
+		{name: "single, the next may have ended", passed: 900 * time.Microsecond, codes: []uint16{7}, want: 1000, sure: true},
+		{name: "single, the next runs", passed: 899 * time.Microsecond, codes: []uint16{7, 7}, want: 7, sure: true, busErrors: 1},
+		{name: "followed, in time", follow: true, passed: 899 * time.Microsecond, codes: []uint16{7, 7}, want: 7, sure: true, busErrors: 1},
+		{name: "followed, the next has ended", follow: true, passed: 890 * time.Microsecond, edge: 880 * time.Microsecond, codes: []uint16{7}, want: 1000, sure: true},
+		{name: "followed, the next ended after it was read", follow: true, passed: 890 * time.Microsecond, edge: 895 * time.Microsecond, codes: []uint16{7, 7}, want: 7, sure: true, busErrors: 1},
+		{name: "followed, the next may have ended", follow: true, passed: 900 * time.Microsecond, codes: []uint16{7}, want: 1000, sure: true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			end := instant(time.Second).Add(-c.passed)
+			k, b := chipOn(t, &scriptBus{codes: c.codes}, chip{follow: c.follow, started: end, end: end, channels: []channel{{}}})
+			if c.edge > 0 {
+				b.lines.(*stillLines).edges = []line.Edge{{Line: 0, At: end.Add(c.edge), Active: true, Seq: 1}}
+			}
+			code, sure, err := k.settled(b, end, false, 1000)
+			if err != nil || sure != c.sure || sure && code != c.want || b.counts.BusErrors != c.busErrors || b.counts.MissedConversions != c.missed {
+				t.Errorf("%d, sure %v, %v, %d bus errors, %d missed, want %d, %v, %d, %d", code, sure, err,
+					b.counts.BusErrors, b.counts.MissedConversions, c.want, c.sure, c.busErrors, c.missed)
+			}
+		})
+	}
+}
+
+// A supply that fails is lost after a few failures in a row, or after a second.
+func TestSupply_GiveUp(t *testing.T) {
+	silent := errors.New("no acknowledge")
+	for _, c := range []struct {
+		between time.Duration
+		want    int
+	}{{time.Millisecond, revivals + 1}, {600 * time.Millisecond, 3}} {
+		s, now, attempts := &supply{}, instant(0), 0
+		var err error
+		for err == nil && attempts < 10 {
+			attempts++
+			err = s.giveUp(now, now, silent)
+			now = now.Add(c.between)
+		}
+		if attempts != c.want || !errors.Is(err, ErrLost) || !errors.Is(err, silent) {
+			t.Errorf("failures %v apart: %v after %d, want a lost rig after %d", c.between, err, attempts, c.want)
+		}
+	}
+}

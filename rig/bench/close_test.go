@@ -57,9 +57,10 @@ func (s *failingLines) Edges(buf []line.Edge) ([]line.Edge, error) {
 // stands for all.
 type failingBus struct {
 	i2c.Bus
-	addr uint16
-	err  error
-	wr   []byte // what the last transfer to the address wrote
+	addr  uint16
+	err   error
+	wrong bool   // bits of what is read are turned over
+	wr    []byte // what the last transfer to the address wrote
 }
 
 func (b *failingBus) Tx(addr uint16, w, r []byte) error {
@@ -69,7 +70,13 @@ func (b *failingBus) Tx(addr uint16, w, r []byte) error {
 			return b.err
 		}
 	}
-	return b.Bus.Tx(addr, w, r)
+	err := b.Bus.Tx(addr, w, r)
+	if b.wrong && addr == b.addr {
+		for i := range r {
+			r[i] ^= 0x10
+		}
+	}
+	return err
 }
 
 // failing opens a bench on lines and a bus that can be made to fail.
@@ -135,6 +142,49 @@ func TestBench_CloseErrors(t *testing.T) {
 				t.Errorf("the lines saw %v, want %v", lines.called, want)
 			}
 		})
+	}
+}
+
+// A supply whose setting reads back otherwise than at rest is told of as well.
+func TestBench_CloseVerifiesSupply(t *testing.T) {
+	rig := supplyRig(t)
+	b, _, bus := failing(t, rig)
+	bus.addr, bus.wrong = rig.Supply.Address, true
+	if err := b.Close(); err == nil || !strings.Contains(err.Error(), "the supply may not be at its rest of 0 V, switch it off: ") {
+		t.Errorf("Close: %v", err)
+	}
+}
+
+// A drive is pulsed for as long as it may be on and not longer.
+func TestBench_PulseLongestOn(t *testing.T) {
+	rig := rigfile.Builtin()[0]
+	b, _, _ := failing(t, rig)
+	longest := rig.Drive("KEY_AWAY").LongestOn
+	if _, err := b.Pulse(context.Background(), newCapture(t, b), "KEY_AWAY", longest+1); !errors.Is(err, bench.ErrSetup) || !strings.Contains(err.Error(), longest.String()) {
+		t.Errorf("a pulse longer than longest_on: %v", err)
+	}
+	if _, err := b.Pulse(context.Background(), newCapture(t, b), "KEY_AWAY", longest); err != nil {
+		t.Errorf("a pulse of longest_on: %v", err)
+	}
+	if _, err := b.Pulse(context.Background(), newCapture(t, b), "KEY_X", time.Millisecond); !errors.Is(err, bench.ErrSetup) {
+		t.Errorf("a drive that the rig has not: %v", err)
+	}
+}
+
+// A capture begins with the lines' states and the outputs' nominal voltages.
+func TestBench_NewCaptureBegins(t *testing.T) {
+	rig := rigfile.Builtin()[0]
+	b, _, _ := failing(t, rig)
+	c := newCapture(t, b)
+	for i := range c.Traces {
+		if want := rig.Output(c.Traces[i].Signal).Nominal; c.Traces[i].NominalVolts != want || want == 0 {
+			t.Errorf("%s: nominal %v, want %v", c.Traces[i].Signal, c.Traces[i].NominalVolts, want)
+		}
+	}
+	for signal, want := range map[string]bool{"K1_NO": false, "K1_NC": true, "KEY_AWAY": false} {
+		if k := c.Track(signal); !k.Known || k.Initial != want || k.Stamp != bench.EdgeLatency {
+			t.Errorf("%s begins as %+v, want it known and %v", signal, k, want)
+		}
 	}
 }
 
