@@ -166,7 +166,9 @@ func (a *app) tryRig(ctx context.Context, r *commission.Report, stepwise bool, l
 			return r.Fail(err)
 		}
 		err = r.Try(ctx, b, prompt.NewTerminal(a.in, a.err))
-		_ = b.Close() // what matters of it the steps have shown
+		if closeErr := commission.Closed(b.Close()); closeErr != nil {
+			err = r.Fail(errors.Join(err, closeErr))
+		}
 		if err != nil {
 			return err
 		}
@@ -191,12 +193,15 @@ func (a *app) loopBack(ctx context.Context, r *commission.Report, l *commission.
 	if err != nil {
 		return r.Fail(err)
 	}
-	defer b.Close()
 	path := ""
 	if a.ownRig() {
 		path = rigfile.LatencyPath(a.rig)
 	}
-	return r.LoopBack(ctx, l, b, switchingDelay, path)
+	err = r.LoopBack(ctx, l, b, switchingDelay, path)
+	if closeErr := commission.Closed(b.Close()); closeErr != nil {
+		err = r.Fail(errors.Join(err, closeErr))
+	}
+	return err
 }
 
 // switchingDelay measures an output's switching delay in a capture.
