@@ -65,7 +65,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 	defer b.Close()
 	screen := table.Screen{Out: a.out}
 	err = commission.Live(ctx, rig, b, lasts, events, func(v *commission.View, last bool) error {
-		if obeys(a.out) && a.file == "" {
+		if drawable(a.out) && a.file == "" {
 			if screen.Columns, screen.Rows = a.size(); last {
 				screen.Columns, screen.Rows = 0, 0 // all of the last one
 			}

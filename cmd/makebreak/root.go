@@ -167,16 +167,16 @@ func terminal(stream any) (*os.File, bool) {
 	return f, true
 }
 
-// obeys reports whether a stream is a terminal that takes more than plain text, for colours
+// drawable reports whether a stream is a terminal that takes more than plain text, for colours
 // and for what is drawn over.
-func obeys(stream any) bool {
+func drawable(stream any) bool {
 	_, tty := terminal(stream)
 	return tty && os.Getenv("TERM") != "dumb"
 }
 
 // colour says whether results may be coloured.
 func (a *app) colour() bool {
-	return obeys(a.out) && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
+	return drawable(a.out) && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
 }
 
 // width is the terminal's width in columns, 0 where there is none.

@@ -40,7 +40,7 @@ func beginAtNoon() {
 }
 
 // TestScripts runs the scripts in testdata/script: what a person types, and what
-// must come of it. Beside the commands of testscript they have
+// must follow. Beside the commands of testscript they have
 //
 //	status N command...     the command must exit with the status N
 //	samefigures A B         two CSV results hold the same but for the run's name

@@ -29,7 +29,7 @@ const fileEvery = 5 * time.Second
 
 func (a *app) newWatch(seq *sequences.Sequence, cycles int, o *runOpts) (*watch, error) {
 	w := &watch{app: a, steps: len(seq.Steps), file: o.metricsFile}
-	if obeys(a.err) && !a.quiet {
+	if drawable(a.err) && !a.quiet {
 		w.bar = progressbar.NewOptions(cycles*len(seq.Steps),
 			progressbar.OptionSetWriter(a.err),
 			progressbar.OptionSetDescription(seq.Name),

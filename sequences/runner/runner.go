@@ -115,7 +115,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	return m.outcome, err
 }
 
-// record keeps the bench going, cycle after cycle. Everything is let go of before it waits
+// record keeps the bench going, cycle after cycle. The drives are released before it waits
 // for the measurer with the last one.
 func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue chan<- recorded) error {
 	before := capture.Counts{}

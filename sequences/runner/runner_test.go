@@ -331,7 +331,7 @@ func TestRun_LogStalls(t *testing.T) {
 	}
 }
 
-// A cancellation is heeded while the log stalls, wherever the bench is: the drives are
+// A cancellation ends a run while the log stalls, wherever the bench is: the drives are
 // released at once, and what is whole is stored when the log goes on.
 func TestRun_CancelledWhileLogStalls(t *testing.T) {
 	for name, prepare := range map[string]func(cancel func(), spy *watched, s *stalled, o *runner.Opts){

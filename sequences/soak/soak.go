@@ -59,20 +59,20 @@ type Lines struct {
 
 // Soak is a run of very many cycles at work.
 type Soak struct {
-	work   Work
-	db     *journal.DB
-	store  *runner.Store
-	keeper *Keeper
-	sums   *sums
-	cycles cycles
-	growth growth
-	told   time.Time // when the latest line was
+	work     Work
+	db       *journal.DB
+	store    *runner.Store
+	keeper   *Keeper
+	sums     *sums
+	cycles   cycles
+	growth   growth
+	lastLine time.Time // when the latest line was
 }
 
 // cycles is how far a soak is, over all its sittings.
 type cycles struct {
 	planned int
-	whole   int // done from start to end
+	done    int // done from start to end
 	next    int // number of the next one
 	failed  int
 }
@@ -117,9 +117,9 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 		return storage(err)
 	}
 	s := newSoak(db, run, *rec.Soak, kept[journal.KeptBad]+kept[journal.KeptDrifted], t, w)
-	s.cycles = cycles{planned: rec.Planned, whole: rec.Cycles, next: last + 1, failed: int(t.Outcomes.Summary().Failures.Outside)}
-	w.Hear.Say("Run %s goes on with cycle %d; %d of %d are done", run.ID(), s.cycles.next, s.cycles.whole, s.cycles.planned)
-	if err := s.growth.begin(db, s.cycles.whole); err != nil {
+	s.cycles = cycles{planned: rec.Planned, done: rec.Cycles, next: last + 1, failed: int(t.Outcomes.Summary().Failures.Outside)}
+	w.Hear.Say("Run %s goes on with cycle %d; %d of %d are done", run.ID(), s.cycles.next, s.cycles.done, s.cycles.planned)
+	if err := s.growth.begin(db, s.cycles.done); err != nil {
 		return nil, err
 	}
 	if t.Last-stored < checkpointAgain {
@@ -130,7 +130,7 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 
 func newSoak(db *journal.DB, run *journal.Run, keep journal.Retention, bad int, t *tally.Tally, w Work) *Soak {
 	return &Soak{work: w, db: db, store: &runner.Store{Run: run}, keeper: NewKeeper(keep, bad),
-		sums: &sums{run: run, tally: t, stored: t.Last}, told: time.Now()}
+		sums: &sums{run: run, tally: t, stored: t.Last}, lastLine: time.Now()}
 }
 
 // ID returns the run's.
@@ -148,13 +148,13 @@ func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 	var lost retry
 	for {
 		c := &s.cycles
-		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.whole - 1,
+		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
 			StopOnFail: s.work.StopOnFail, Now: time.Now, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
 			OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, hardware.CloseBench(b))
-		c.whole += outcome.Cycles
+		c.done += outcome.Cycles
 		c.next = max(c.next, outcome.Last+1)
-		if c.whole >= c.planned || !errors.Is(err, bench.ErrLost) || errors.Is(err, bench.ErrNobody) || s.work.WaitForRig == 0 {
+		if c.done >= c.planned || !errors.Is(err, bench.ErrLost) || errors.Is(err, bench.ErrNobody) || s.work.WaitForRig == 0 {
 			return err
 		}
 		if b, err = s.wait(ctx, &lost, err, outcome.Cycles > 0); err != nil {
@@ -182,10 +182,10 @@ func (s *Soak) cycle(c *journal.Cycle) {
 // tell says how far the soak is.
 func (s *Soak) tell(c *journal.Cycle) {
 	l := s.work.Lines
-	if !(l.Cycles > 0 && c.N%l.Cycles == 0) && !(l.Time > 0 && time.Since(s.told) >= l.Time) {
+	if !(l.Cycles > 0 && c.N%l.Cycles == 0) && !(l.Time > 0 && time.Since(s.lastLine) >= l.Time) {
 		return
 	}
-	s.told = time.Now()
+	s.lastLine = time.Now()
 	result := string(c.Verdict)
 	switch {
 	case !c.Complete:
@@ -211,8 +211,8 @@ func (s *Soak) End(err error, reason string) error {
 	if n := s.keeper.NotKept(); n > 0 {
 		hear.Say("Cycles that did not pass or drifted and kept no capture, beyond the %d of --keep-bad: %d", s.keeper.policy.Bad, n)
 	}
-	if err == nil || s.cycles.whole >= s.cycles.planned {
-		s.growth.tell(s.db, s.cycles.whole, s.work.Sequence.Duration(), hear.Say)
+	if err == nil || s.cycles.done >= s.cycles.planned {
+		s.growth.tell(s.db, s.cycles.done, s.work.Sequence.Duration(), hear.Say)
 	}
 	verdict := analyze.NoVerdict
 	rec, findErr := s.db.Find(s.ID()) // its verdict is that of all cycles until it is finished
@@ -229,20 +229,20 @@ func (s *Soak) End(err error, reason string) error {
 // growth is how much of the log a sitting has taken.
 type growth struct {
 	began time.Time
-	whole int   // cycles done then
+	done int   // cycles done then
 	size  int64 // of the log then, in bytes
 }
 
-func (g *growth) begin(db *journal.DB, whole int) error {
+func (g *growth) begin(db *journal.DB, done int) error {
 	size, err := db.Size()
-	*g = growth{time.Now(), whole, size}
+	*g = growth{time.Now(), done, size}
 	return problem.Of(problem.Storage, err)
 }
 
 // tell says how much of the log a cycle takes, and how long a gigabyte lasts.
-func (g *growth) tell(db *journal.DB, whole int, cycle time.Duration, say func(format string, args ...any)) {
+func (g *growth) tell(db *journal.DB, done int, cycle time.Duration, say func(format string, args ...any)) {
 	size, err := db.Size()
-	n := whole - g.whole
+	n := done - g.done
 	if err != nil || n == 0 || size <= g.size {
 		return
 	}
