@@ -1,6 +1,8 @@
 package sim
 
 import (
+	"math"
+	"slices"
 	"testing"
 	"time"
 )
@@ -94,5 +96,122 @@ func TestRelay_OperateTimeOfExactParts(t *testing.T) {
 		// 12.36 V through 412 ohm is 30 mA, of which 1.625 mA (0.65 V) leak before;
 		// 15 mA pull in: ln(28.375/15) of 0.52 H/412 ohm.
 		near(t, "operate time", e.Changes[0].Time.Seconds(), 0.004+0.637458*0.52/412, 1e-6)
+	}
+}
+
+// One opening in six closes again once, shortly; a closing bounces for 3.5 ms at most.
+func TestRelay_Steps(t *testing.T) {
+	k := &relay{draw: newDraws(1, "relay", false)}
+	const tries = 3000
+	again, longest := 0, int64(0)
+	for range tries {
+		k.steps = k.steps[:0]
+		k.opening(0, true)
+		switch s := k.steps; {
+		case len(s) == 1 && !s[0].closed:
+		case len(s) == 3 && !s[0].closed && s[1].closed && !s[2].closed && s[1].at >= 20e3 && s[2].at <= 200e3:
+			again++
+		default:
+			t.Fatalf("an opening's steps: %+v", s)
+		}
+		k.steps = k.steps[:0]
+		k.closing(0, false)
+		longest = max(longest, k.steps[len(k.steps)-1].at)
+	}
+	// Six standard deviations of the binomial distribution about a sixth.
+	if math.Abs(float64(again)-tries/6) > 6*math.Sqrt(tries*5.0/36) {
+		t.Errorf("%d of %d openings close again, want about a sixth", again, tries)
+	}
+	if longest > int64(3500*time.Microsecond) || longest < int64(2500*time.Microsecond) {
+		t.Errorf("the longest bounce of %d closings lasts %v, want nearly 3.5 ms", tries, time.Duration(longest))
+	}
+}
+
+// A relay that releases slowly opens its make contact as much later as it closes the break
+// contact.
+func TestRelay_SlowRelease(t *testing.T) {
+	steps := func(faults ...Fault) *Change {
+		w, err := NewWorld(panelRig(), Opts{Exact: true, Programme: armedHigh, Relays: onOUT3(), Initial: map[string]bool{"OUT3": true}, Faults: faults})
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.Act("disarm")
+		w.answer()
+		w.AdvanceTo(Start.Add(time.Second))
+		events := w.Truth().Events
+		changes := events[len(events)-1].Changes
+		if len(changes) != 1 {
+			t.Fatalf("%d travels, want one", len(changes))
+		}
+		return &changes[0]
+	}
+	healthy, slow := steps(), steps(Fault{Name: "slow-release", Value: 0.02})
+	if slow.Time-healthy.Time != 20*time.Millisecond || slow.Transfer != healthy.Transfer {
+		t.Errorf("slow by %v with a transfer of %v, want 20 ms and %v", slow.Time-healthy.Time, slow.Transfer, healthy.Transfer)
+	}
+}
+
+// Every n-th edge of a contact is lost, with its number; edges on one line keep their order.
+func TestContact_LosesEveryNth(t *testing.T) {
+	w, err := NewWorld(panelRig(), Opts{Exact: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(testLines(w.rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := w.contacts[0]
+	c.loses = 3
+	for i := range 6 {
+		w.report(c, int64(Start)+int64(i), i%2 == 0)
+	}
+	edges, err := set.Edges(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []uint32
+	for _, e := range edges {
+		got = append(got, e.Seq)
+	}
+	if want := []uint32{1, 2, 4, 5}; !slices.Equal(got, want) {
+		t.Errorf("edges numbered %v, want %v", got, want)
+	}
+}
+
+// Two edges of a contact that follow closely are stamped in their order, however late each
+// is stamped.
+func TestContact_StampsInOrder(t *testing.T) {
+	w, err := NewWorld(panelRig(), Opts{Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := w.Lines(testLines(w.rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := w.contacts[0]
+	for range 200 {
+		w.setContact(c, !c.closed)
+		w.AdvanceTo(w.Now() + 1)
+	}
+	w.AdvanceTo(w.Now().Add(time.Millisecond))
+	edges, err := set.Edges(nil)
+	if err != nil || len(edges) != 200 {
+		t.Fatalf("%d edges, %v, want 200", len(edges), err)
+	}
+	for i := 1; i < len(edges); i++ {
+		if edges[i].At <= edges[i-1].At || edges[i].Active == edges[i-1].Active {
+			t.Fatalf("edge %d at %v after one at %v", i, edges[i].At, edges[i-1].At)
+		}
+	}
+}
+
+// What is drawn from the normal distribution is cut off at three standard deviations.
+func TestCut(t *testing.T) {
+	for x, want := range map[float64]float64{-9: -3, -3: -3, -2.5: -2.5, 0: 0, 3: 3, 3.1: 3} {
+		if got := cut(x); got != want {
+			t.Errorf("cut(%g) = %g, want %g", x, got, want)
+		}
 	}
 }
