@@ -229,7 +229,7 @@ func (s *Soak) End(err error, reason string) error {
 // growth is how much of the log a sitting has taken.
 type growth struct {
 	began time.Time
-	done int   // cycles done then
+	done  int   // cycles done then
 	size  int64 // of the log then, in bytes
 }
 
