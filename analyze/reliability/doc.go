@@ -20,7 +20,7 @@ import (
 	"gonum.org/v1/gonum/mathext"
 )
 
-// Interval is a two-sided interval.
+// Interval is a two-sided interval, in the unit of what it bounds.
 type Interval struct{ Lower, Upper float64 }
 
 // Estimate is a value with its bounds by both usual ways. Near each other, either

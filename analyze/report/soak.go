@@ -283,7 +283,7 @@ type soakObject struct {
 	Lower              *float64             `json:"lower"`
 	Upper              *float64             `json:"upper"`
 	AtMost             *float64             `json:"at_most"`
-	Confidence         float64              `json:"confidence"`
+	Confidence         float64              `json:"confidence"` // share of 1
 	Clustering         *float64             `json:"clustering_p"`
 	Trends             []trendObject        `json:"trends"`
 }
@@ -325,11 +325,11 @@ type trendObject struct {
 }
 
 type warningObject struct {
-	Limit      float64 `json:"limit"`
+	Limit      float64 `json:"limit"` // in the quantity's base unit
 	Crossing   int     `json:"crossing_cycle"`
 	Earliest   int     `json:"earliest"`
 	Latest     int     `json:"latest"`
-	Confidence float64 `json:"confidence"`
+	Confidence float64 `json:"confidence"` // share of 1
 }
 
 // number is a number as JSON can say it: null where there is none.

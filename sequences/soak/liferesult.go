@@ -100,7 +100,7 @@ func (r *LifeResult) KnownB10() (b10 float64, what string) {
 
 // lifeObject is the JSON form.
 type lifeObject struct {
-	Confidence float64      `json:"confidence"`
+	Confidence float64      `json:"confidence"` // share of 1
 	Boards     []boardLife  `json:"boards"`
 	Failures   int          `json:"failures"`
 	MeanCycles *float64     `json:"mean_cycles_between_failures"`
@@ -119,12 +119,15 @@ type boardLife struct {
 	Failed bool    `json:"failed"`
 }
 
+// estimateOut is an estimate with its bounds: in cycles, or a plain number for the shape.
 type estimateOut struct {
 	Value float64 `json:"value"`
 	Lower float64 `json:"lower"`
 	Upper float64 `json:"upper"`
 }
 
+// pointOut is a point of Weibull paper: cycles against the share failed, and both again on the
+// paper's scales, as plain numbers.
 type pointOut struct {
 	Cycles float64 `json:"cycles"`
 	Failed float64 `json:"share_failed"`
