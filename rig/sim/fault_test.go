@@ -1,12 +1,16 @@
 package sim
 
 import (
+	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/problem"
+	"makebreak/rig/wiring"
 )
 
 // seen is what a run of four cycles with faults planted shows, cycle by cycle.
@@ -386,4 +390,43 @@ func FuzzParseFault(f *testing.F) {
 			t.Fatalf("%q: %+v, then %+v", s, x, again)
 		}
 	})
+}
+
+// An output that a drive switches cannot be the panel's mistake, and an output that is stuck
+// keeps its state though it is inverted as well.
+func TestPlant_Conditions(t *testing.T) {
+	driven := panelRig()
+	driven.Drives = append(driven.Drives, wiring.Drive{Line: line.Line{Name: "COIL"}, Coil: true})
+	_, err := NewWorld(driven, Opts{Relays: []Relay{{Name: "K1", Output: "OUT1"}}, Faults: []Fault{{Name: "wrong-address"}}})
+	if err == nil || !strings.Contains(err.Error(), "OUT1 is switched by a drive") || problem.KindOf(err) != problem.Usage {
+		t.Errorf("the wrong address of an output that a drive switches: %v of kind %v", err, problem.KindOf(err))
+	}
+	for _, faults := range [][]Fault{{{Name: "inverted"}, {Name: "stuck-high"}}, {{Name: "stuck-high"}, {Name: "inverted"}}} {
+		w, err := NewWorld(panelRig(), Opts{Exact: true, Programme: armedHigh, Faults: faults})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if o := w.firstRule; math.Abs(o.sense.value(int64(Start))-o.level(true)) > 1e-6 {
+			t.Errorf("%v: the output stands at %g V, want it on at %g V", faults, o.sense.value(int64(Start)), o.level(true))
+		}
+	}
+}
+
+// Setting a drive takes 4 µs, and the instant is known to half of that.
+func TestLines_DriveWithin(t *testing.T) {
+	w, err := NewWorld(panelRig(), Opts{Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	reqs := testLines(w.rig)
+	set, err := w.Lines(reqs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	index := slices.IndexFunc(reqs, func(r Request) bool { return r.Role == line.Drive })
+	began := w.Now()
+	at, within, err := set.Drive(index, true)
+	if err != nil || at != began.Add(2*time.Microsecond) || within != 2000 || w.Now() != began.Add(4*time.Microsecond) {
+		t.Errorf("driven at %v ± %d ns by %v (%v), want 2 µs ± 2 µs after %v", at, within, w.Now(), err, began)
+	}
 }
