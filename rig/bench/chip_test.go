@@ -11,6 +11,7 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
+	"makebreak/rig/mcp4725"
 	"makebreak/rig/wiring"
 )
 
@@ -420,6 +421,27 @@ func TestSupply_GiveUp(t *testing.T) {
 		}
 		if attempts != c.want || !errors.Is(err, ErrLost) || !errors.Is(err, silent) {
 			t.Errorf("failures %v apart: %v after %d, want a lost rig after %d", c.between, err, attempts, c.want)
+		}
+	}
+}
+
+// A write that meets a release puts the supply back to its rest, and tells where that fails.
+func TestSupply_WriteMeetsRelease(t *testing.T) {
+	silent := errors.New("no acknowledge")
+	for _, fails := range []error{nil, silent} {
+		opts := mcp4725.DefaultOpts
+		opts.Retries = 0
+		dev, err := mcp4725.New(&codeBus{err: fails}, 0x60, &opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := &supply{dev: dev, wired: &wiring.Supply{}}
+		if err := s.write(100); !errors.Is(err, fails) || errors.Is(err, ErrReleased) {
+			t.Errorf("bus fails with %v, nothing released: %v", fails, err)
+		}
+		s.releases.Add(1)
+		if err := s.write(100); !errors.Is(err, ErrReleased) || fails != nil && !errors.Is(err, fails) {
+			t.Errorf("bus fails with %v, released meanwhile: %v", fails, err)
 		}
 	}
 }

@@ -21,7 +21,7 @@ import (
 // Move is a change of the supply, in volts: at once to To where Over is 0, else from
 // From to To in equal steps over that time.
 type Move struct {
-	From, To float64
+	From, To float64 // V
 	Over     time.Duration
 }
 

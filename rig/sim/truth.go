@@ -82,8 +82,8 @@ type Bounce struct {
 // the volts at the converter's pin per volt there.
 type TruthOutput struct {
 	Name      string
-	High, Low float64
-	PinShare  float64
+	High, Low float64 // V, settled, at the terminal
+	PinShare  float64 // volts at the pin per volt at the terminal, a share
 }
 
 // TruthRelay are a relay's exact figures, voltages at its coil.
@@ -97,9 +97,9 @@ type TruthRelay struct {
 // positive is slow), of its gain (a share) and its offset in volts at the pin.
 type TruthChip struct {
 	Name        string
-	Oscillator  float64
-	GainError   float64
-	OffsetVolts float64
+	Oscillator  float64 // of the conversion period, a share; positive is slow
+	GainError   float64 // a share
+	OffsetVolts float64 // at the pin
 }
 
 // pastEvents is how many events the world remembers.
