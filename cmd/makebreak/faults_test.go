@@ -92,7 +92,7 @@ func TestFaults_Named(t *testing.T) {
 		"slow-release":     {"releases slowly", "fail"},
 		"long-bounce":      {"bounces too long", "fail"},
 		"chatter":          {"chatters", "fail"},
-		"lost-edges":       {"contacts were lost", "undecided"},
+		"lost-edges":       {"were lost at", "undecided"},
 		"merged-edges":     {held, "pass"}, // counted as lost edges
 		"adc-lost":         {held, "pass"}, // ends the run; see the error
 		"chip-reset":       {held, "pass"}, // found by read-back, counted, survived

@@ -20,7 +20,10 @@ import (
 // soakKills is how often the soak is killed; the race detector makes a start so slow
 // that it sees fewer.
 func soakKills() int {
-	if raceEnabled {
+	switch {
+	case testing.Short():
+		return 20
+	case raceEnabled:
 		return 40
 	}
 	return 204
