@@ -162,11 +162,11 @@ func (c *chip) asserted(now int64) bool {
 
 // refresh asks a chip anew when its ready pin asserts next.
 func (w *World) refresh(c *chip) {
-	if c.line >= 0 && c.end-c.late <= w.now && w.now < c.end {
-		return // the pin has asserted, and the kernel is about to see it
-	}
 	end := int64(never)
 	if c.line >= 0 {
+		if c.end-c.late <= w.now && w.now < c.end {
+			return // the pin has asserted, and the kernel is about to see it
+		}
 		if at, ok := c.NextReady(); ok {
 			end = int64(at) + c.late
 		}

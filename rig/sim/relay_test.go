@@ -102,7 +102,7 @@ func TestRelay_OperateTimeOfExactParts(t *testing.T) {
 // One opening in six closes again once, shortly; a closing bounces for 3.5 ms at most.
 func TestRelay_Steps(t *testing.T) {
 	k := &relay{draw: newDraws(1, "relay", false)}
-	const tries = 3000
+	const tries = 100_000
 	again, longest := 0, int64(0)
 	for range tries {
 		k.steps = k.steps[:0]

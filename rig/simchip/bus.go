@@ -113,17 +113,14 @@ const byteBits = 9
 // time that this needs at the bus clock.
 func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	b.Transfers++
-	if i := addr - firstAddress; i < uint16(len(b.chips)) && !b.faulty {
-		if c := b.chips[i]; c != nil {
-			return b.transfer(c, addr, w, r)
-		}
+	if b.faulty {
+		return b.disturbed(addr, w, r)
 	}
-	return b.oddTransfer(addr, w, r)
-}
-
-// transfer carries a transfer to a chip on the bus.
-func (b *Bus) transfer(c *Chip, addr uint16, w, r []byte) error {
-	now := b.clock.Now()
+	i := addr - firstAddress
+	if i >= uint16(len(b.chips)) || b.chips[i] == nil {
+		return b.otherThanChip(addr, w, r)
+	}
+	c, now := b.chips[i], b.clock.Now()
 	c.Settle(now)
 	if c.gone {
 		return b.nak(addr)
@@ -182,24 +179,28 @@ func (b *Bus) nak(addr uint16) error {
 	return fmt.Errorf("%w: nothing answers at %#02x", ErrNAK, addr)
 }
 
-// oddTransfer carries the transfers that are not plain traffic with a chip: the
-// general call, an address without a chip, planted faults.
-func (b *Bus) oddTransfer(addr uint16, w, r []byte) error {
-	if b.faulty {
-		if err, over := b.disturb(addr, w, r); over {
-			return err
-		}
-	}
-	if addr == 0 {
-		return b.generalCall(w, r)
+// disturbed carries a transfer on a bus with planted faults.
+func (b *Bus) disturbed(addr uint16, w, r []byte) error {
+	if err, over := b.disturb(addr, w, r); over {
+		return err
 	}
 	return b.carry(addr, w, r)
 }
 
-// carry carries a transfer to whatever has the address.
+// carry carries a transfer, counted already, as a bus without faults does.
 func (b *Bus) carry(addr uint16, w, r []byte) error {
-	if i := addr - firstAddress; i < uint16(len(b.chips)) && b.chips[i] != nil {
-		return b.transfer(b.chips[i], addr, w, r)
+	faulty, transfers := b.faulty, b.Transfers
+	b.faulty = false
+	err := b.Tx(addr, w, r)
+	b.faulty, b.Transfers = faulty, transfers
+	return err
+}
+
+// otherThanChip carries a transfer to an address without a chip: the general call, a DAC
+// or nothing.
+func (b *Bus) otherThanChip(addr uint16, w, r []byte) error {
+	if addr == 0 {
+		return b.generalCall(w, r)
 	}
 	if i := addr - firstDAC; i < dacCount && b.dacs[i] != nil && !b.dacs[i].gone {
 		b.transferDAC(b.dacs[i], w, r)
