@@ -104,7 +104,7 @@ func (o *analyzeOpts) averagedTime() (time.Duration, error) {
 func openFile(path string) (*os.File, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, innermost(err)
+		return nil, problem.Innermost(err)
 	}
 	if info, err := f.Stat(); err == nil && info.IsDir() {
 		f.Close()

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -25,7 +26,7 @@ var crashes = map[string]func(){
 	"unlocked mutex": func() { new(sync.Mutex).Unlock() },
 	"two writers":    twoWriters,
 	"no stack":       func() { debug.SetMaxStack(64 << 20); fmt.Fprint(io.Discard, deeper(0)) },
-	"no memory":      func() { fmt.Fprint(io.Discard, make([]byte, 1<<46)[0]) },
+	"no memory":      func() { fmt.Fprint(io.Discard, make([]byte, math.MaxInt/2)[0]) },
 	"no more memory": noMoreMemory,
 }
 

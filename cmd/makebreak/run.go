@@ -19,6 +19,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
@@ -200,11 +201,11 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (setup.Simulatio
 
 // runLogged opens the log and the bench, runs, and reports from the log.
 func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
-	watch, err := a.newWatch(j.seq, j.cycles, o)
+	shown, err := a.show(j.seq, j.cycles, o)
 	if err != nil {
 		return err
 	}
-	defer watch.close()
+	defer shown.Close()
 	db, err := journal.Open(a.log)
 	if err != nil {
 		return problem.Of(problem.Storage, err)
@@ -218,17 +219,26 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
-	watch.begin(run.ID(), a.unit, j.seq.Name)
+	shown.Begin(run.ID(), a.unit, j.seq.Name)
 	store := &runner.Store{Run: run}
 	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
-		Now: time.Now, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: watch.cycle, OnEvent: watch.event})
+		Now: time.Now, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
 	closeErr := hardware.CloseBench(b)
-	watch.end()
+	shown.End()
 	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}
-	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), watch)
+	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), shown)
+}
+
+// show shows a run of a sequence as the command asks.
+func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.Shown, error) {
+	opts := progress.Opts{Serve: o.metrics, File: o.metricsFile, Program: version(), Note: a.note}
+	if drawable(a.err) && !a.quiet {
+		opts.Terminal = a.err
+	}
+	return progress.New(seq, cycles, opts)
 }
 
 // runInfo is what the log keeps of a run besides its figures.
@@ -265,9 +275,9 @@ func whyIncomplete(err error) string {
 
 // finish reports a run from the log. What ended it comes back, with what went wrong since
 // and where the run is; else the verdict counts.
-func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, w *watch) error {
+func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, shown *progress.Shown) error {
 	verdict, err := a.reportRun(db, id, unstored, runErr)
-	err = errors.Join(err, w.writeFile())
+	err = errors.Join(err, shown.WriteFile())
 	kind := problem.KindOf(runErr)
 	switch {
 	case errors.Is(runErr, journal.ErrGone):

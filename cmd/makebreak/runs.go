@@ -69,7 +69,7 @@ func readFailed(err error) error {
 // openLogWith opens a log that is there: one that is not is not made.
 func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
 	if _, err := os.Stat(a.log); err != nil {
-		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, innermost(err)))
+		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, problem.Innermost(err)))
 	}
 	return open(a.log)
 }

@@ -14,6 +14,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
@@ -148,16 +149,16 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	if err := a.cautioned(ctx, j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
-	watch, err := a.newWatch(j.seq, cycles, &o.runOpts)
+	shown, err := a.show(j.seq, cycles, &o.runOpts)
 	if err != nil {
 		return err
 	}
-	defer watch.close()
-	hear := &soakHearer{app: a, watch: watch, notify: soak.NewNotifier(j.seq, a.note)}
+	defer shown.Close()
+	hear := &soakHearer{app: a, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
 	w := soak.Work{Sequence: j.seq, Bench: j.open,
 		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear}
-	if o.tellEvery == 0 && watch.bar == nil {
+	if o.tellEvery == 0 && !shown.Drawn() {
 		w.Lines.Time = tellEvery
 	}
 	b, err := w.Open(ctx)
@@ -169,10 +170,10 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		return problem.Of(problem.KindOf(err), errors.Join(err, hardware.CloseBench(b)))
 	}
 	next, planned := s.Next()
-	watch.begin(s.ID(), a.unit, j.seq.Name)
+	shown.Begin(s.ID(), a.unit, j.seq.Name)
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
-	watch.end()
+	shown.End()
 	hear.notify.Stopping()
 	ended := s.End(runErr, whyIncomplete(runErr))
 	if errors.Is(runErr, journal.ErrHaveCycle) || errors.Is(runErr, journal.ErrTaken) {
@@ -182,20 +183,20 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		next, _ := s.Next()
 		defer a.note("makebreak soak --resume %s goes on with cycle %d", s.ID(), next)
 	}
-	return a.finish(db, s.ID(), s.Unstored(), ended, watch)
+	return a.finish(db, s.ID(), s.Unstored(), ended, shown)
 }
 
-// soakHearer tells the person, the watch and systemd how a soak gets on.
+// soakHearer tells the person, the progress and systemd how a soak gets on.
 type soakHearer struct {
 	app    *app
-	watch  *watch
+	shown  *progress.Shown
 	notify *soak.Notifier
 }
 
 func (h *soakHearer) Say(format string, args ...any) { h.app.note(format, args...) }
 func (h *soakHearer) Alive()                         { h.notify.Alive() }
-func (h *soakHearer) Event(cycle int, event string)  { h.watch.event(cycle, event) }
-func (h *soakHearer) Cycle(c *journal.Cycle)         { h.watch.cycle(c) }
+func (h *soakHearer) Event(cycle int, event string)  { h.shown.Event(cycle, event) }
+func (h *soakHearer) Cycle(c *journal.Cycle)         { h.shown.Cycle(c) }
 
 func (h *soakHearer) Progress(done, planned, failed int) {
 	h.notify.Status(fmt.Sprintf("cycle %d of %d, %d failed", done, planned, failed))

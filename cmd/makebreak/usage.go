@@ -136,18 +136,6 @@ func (a *app) help(c *cobra.Command, show func(*cobra.Command, []string)) {
 	show(c, nil)
 }
 
-// innermost is what lies at the bottom of an error: the operating system's word,
-// without the names of calls and addresses around it.
-func innermost(err error) error {
-	for {
-		inner := errors.Unwrap(err)
-		if inner == nil {
-			return err
-		}
-		err = inner
-	}
-}
-
 // allForms are the forms that results can have.
 var allForms = []string{"text", "csv", "json", "html"}
 

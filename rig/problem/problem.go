@@ -108,3 +108,15 @@ func KindOf(err error) Kind {
 	}
 	return Unknown
 }
+
+// Innermost is what lies at the bottom of an error: the operating system's word,
+// without the names of calls and addresses around it.
+func Innermost(err error) error {
+	for {
+		inner := errors.Unwrap(err)
+		if inner == nil {
+			return err
+		}
+		err = inner
+	}
+}

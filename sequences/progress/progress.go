@@ -1,0 +1,141 @@
+// Package progress shows a run under way: a bar on a terminal, and metrics to be scraped or
+// read from a file.
+package progress
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+
+	"makebreak/analyze/metrics"
+	"makebreak/rig/outfile"
+	"makebreak/rig/problem"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+)
+
+// Opts say where a run's progress is shown. The zero value shows nothing.
+type Opts struct {
+	Terminal io.Writer                        // that a bar is drawn on; nil: none
+	Serve    string                           // address at which the metrics are served; empty: nowhere
+	File     string                           // that the metrics are written to; empty: none
+	Program  string                           // version
+	Note     func(format string, args ...any) // takes what a person should know
+}
+
+// Shown is the progress of one run. It is used from one goroutine; Close ends it.
+type Shown struct {
+	opts    Opts
+	bar     *progressbar.ProgressBar // nil: no terminal
+	metrics *metrics.Collector       // nil: none asked for
+	server  *metrics.Server
+	written time.Time
+}
+
+// fileEvery is how often the metrics file is written while a run lasts.
+const fileEvery = 5 * time.Second
+
+// New begins to show a run of so many cycles. An address that cannot be served or a file that
+// cannot be written is an error.
+func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
+	s := &Shown{opts: opts}
+	if opts.Terminal != nil {
+		s.bar = progressbar.NewOptions(cycles*len(seq.Steps),
+			progressbar.OptionSetWriter(opts.Terminal),
+			progressbar.OptionSetDescription(seq.Name),
+			progressbar.OptionSetWidth(30),
+			progressbar.OptionSetTheme(progressbar.Theme{Saucer: "━", SaucerHead: "━", SaucerPadding: "·", BarStart: " ", BarEnd: " "}),
+			progressbar.OptionThrottle(100*time.Millisecond),
+			progressbar.OptionClearOnFinish(),
+		)
+	}
+	if opts.Serve == "" && opts.File == "" {
+		return s, nil
+	}
+	if opts.File != "" {
+		if outfile.Special(opts.File) {
+			return nil, problem.New(problem.Usage, "--metrics-file "+opts.File+": must be an ordinary file")
+		}
+		if err := outfile.Check(opts.File); err != nil {
+			return nil, err
+		}
+	}
+	s.metrics = metrics.NewCollector(metrics.Opts{})
+	if opts.Serve == "" {
+		return s, nil
+	}
+	return s, s.serve()
+}
+
+// Drawn reports whether a bar is drawn.
+func (s *Shown) Drawn() bool { return s.bar != nil }
+
+// serve serves the metrics until Close.
+func (s *Shown) serve() (err error) {
+	if s.server, err = metrics.Serve(s.opts.Serve, s.metrics, func(err error) { s.opts.Note("metrics: %v", err) }); err != nil {
+		return fmt.Errorf("--metrics %w", err)
+	}
+	s.opts.Note("Metrics at http://%s/metrics", s.server.Addr)
+	return nil
+}
+
+// Begin says which run it is.
+func (s *Shown) Begin(run, unit, sequence string) {
+	if s.metrics != nil {
+		s.metrics.SetRun(run, unit, sequence, s.opts.Program)
+		s.metrics.SetRunning(true)
+	}
+}
+
+// Event counts an event on the progress bar.
+func (s *Shown) Event(cycle int, event string) {
+	if s.bar != nil {
+		s.bar.Describe(fmt.Sprintf("cycle %d  %-12s", cycle, event))
+		_ = s.bar.Add(1) // a progress bar that cannot be drawn is no loss
+	}
+}
+
+// Cycle takes in a cycle that has been stored.
+func (s *Shown) Cycle(c *journal.Cycle) {
+	if s.metrics == nil {
+		return
+	}
+	s.metrics.ObserveCycle(c.Verdict, c.Measurements, c.Counts)
+	if now := time.Now(); s.opts.File != "" && now.Sub(s.written) > fileEvery {
+		s.written = now
+		if err := s.WriteFile(); err != nil {
+			s.opts.Note("%v", err)
+		}
+	}
+}
+
+// End says that no more cycles will come.
+func (s *Shown) End() {
+	if s.bar != nil {
+		_ = s.bar.Finish()
+	}
+	if s.metrics != nil {
+		s.metrics.SetRunning(false)
+	}
+}
+
+// WriteFile writes the metrics file, where one was asked for.
+func (s *Shown) WriteFile() error {
+	if s.opts.File == "" {
+		return nil
+	}
+	if err := metrics.WriteFile(s.opts.File, s.metrics.Gatherer()); err != nil {
+		return problem.Of(problem.Storage, fmt.Errorf("--metrics-file %s cannot be written: %w", s.opts.File, problem.Innermost(err)))
+	}
+	return nil
+}
+
+// Close ends the serving of metrics.
+func (s *Shown) Close() {
+	if s.server == nil {
+		return
+	}
+	_ = s.server.Close() // what is still being read is cut off
+}
