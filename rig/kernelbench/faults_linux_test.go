@@ -193,7 +193,7 @@ func TestKernel_EndsMidRun(t *testing.T) {
 		{"drives' chip unplugged", func(s *site, _ *running) {
 			s.adc.WireReady(0, s.contacts, 0) // lets go of the chip
 			s.lines.Unplug()
-		}, exitRig, []string{"the rig is lost", "the chip has gone", "KEY_AWAY", "releasing the drive", "is in the log, marked as incomplete"}, true, false},
+		}, exitRig, []string{"the rig is lost", "the chip has gone", "KEY_AWAY", "release the drive", "is in the log, marked as incomplete"}, true, false},
 		{"SIGTERM", func(s *site, r *running) { s.signal(r, unix.SIGTERM) }, exitInterrupted, []string{"interrupted; run ", "is in the log, marked as incomplete"}, false, true},
 		{"SIGINT", func(s *site, r *running) { s.signal(r, unix.SIGINT) }, exitInterrupted, []string{"interrupted; run ", "is in the log, marked as incomplete"}, false, false},
 		{"kill -9", func(s *site, r *running) { s.signal(r, unix.SIGKILL) }, -1, nil, false, true},
