@@ -320,3 +320,15 @@ func TestSequence_Fits_otherBench(t *testing.T) {
 		}
 	}
 }
+
+// A time that is refused is refused once: a deviation beside it has a time to compare with.
+func TestParse_deviationBesideABadTime(t *testing.T) {
+	for text, says := range map[string]bool{
+		"{high: true, after: 0 s, within: 10 %}": false, "{pulse: 0 s, within: 10 %}": false, "{high: true, within: 10 %}": true,
+	} {
+		_, err := Parse("f.yaml", []byte("name: n\nsteps: [{event: a, hold: 3 s}]\noutputs: {O: {expect: {a: "+text+"}}}\n"))
+		if err == nil || strings.Contains(err.Error(), "without after") != says {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+}

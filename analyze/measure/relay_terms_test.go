@@ -172,6 +172,12 @@ func TestRelay_Pathological(t *testing.T) {
 			figures: []figure{{"on", "K1", analyze.OperateTime, nan, 0, analyze.Fail},
 				{"on", "K1", analyze.TransferTime, nan, 0, analyze.Fail}},
 			verdict: analyze.Fail, says: []string{"K1_NO is welded"}},
+		{name: "break contact opens and closes again", meaning: "it did not open: there is no transfer to time",
+			draw: func(d drawing) drawing {
+				return d.contact("K1_NO", false, 1.056, 3.053).contact("K1_NC", true, 1.054, 1.0545)
+			},
+			figures: []figure{{"on", "K1", analyze.TransferTime, nan, 0, analyze.Fail}},
+			verdict: analyze.Fail},
 		{name: "swapped", meaning: "make and break changed roles: one finding",
 			draw: func(d drawing) drawing {
 				return d.contact("K1_NO", true, 1.054, 3.055).contact("K1_NC", false, 1.056, 3.053)

@@ -276,3 +276,18 @@ func TestPoints_NamesTheBoard(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// Fits through less than ten failures are doubted, by their number.
+func TestDoubts_FewFailures(t *testing.T) {
+	t.Parallel()
+	for n, want := range map[int]string{2: "2 failures only", 9: "9 failures only", 10: "", 11: ""} {
+		var all []Unit
+		for i := range n {
+			all = append(all, Unit{Cycles: 1000 + 100*float64(i), Failed: true})
+		}
+		w, err := FitWeibull(all, 0.9)
+		if err != nil || contains(w.Doubts, "failures only") != (want != "") || want != "" && !contains(w.Doubts, want) {
+			t.Errorf("%d failures: %v, %q", n, err, w.Doubts)
+		}
+	}
+}

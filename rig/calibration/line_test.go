@@ -221,3 +221,33 @@ func TestDraw_scatteringPoints(t *testing.T) {
 		}
 	}
 }
+
+// Where the meter changed its range, each range's accuracy may err for itself and bends the
+// points: a residual is known to what each bend makes of it, rectangular (GUM 4.3.7), and to
+// no more than the point's own beside. The bends are seen by a line through points whose
+// readings err by the half-width of one range.
+func TestDraw_toleratedBend(t *testing.T) {
+	all := func() []Point {
+		return points(t, "0.5 % + 1 digits", "1.0000 V", 1.0, "7.000 V", 7.0, "13.000 V", 13.0)
+	}
+	l, err := draw(all(), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bend := 0.0
+	for _, of := range [][]int{{0}, {1, 2}} {
+		erring := all()
+		for _, i := range of {
+			erring[i].Meter.Volts += all()[i].Half()
+		}
+		bent, err := draw(erring, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		bend += bent.Residuals[1] * bent.Residuals[1] / 3
+	}
+	own := 0.001*0.001/3 + 2e-4*2e-4
+	if got := l.Tolerated[1] * l.Tolerated[1]; !(bend > own && got > 0.99*bend && got < 1.01*(bend+own)) {
+		t.Errorf("variance of the middle residual: %g V², of the bends %g, of the point %g", got, bend, own)
+	}
+}

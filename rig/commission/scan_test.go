@@ -216,3 +216,13 @@ func TestOtherThan(t *testing.T) {
 		}
 	}
 }
+
+// A bus that is there and could not be opened is not said to have no converter.
+func TestFound_missing(t *testing.T) {
+	if m := (&Found{busIsThere: true, chipIsThere: true, Closed: []string{"/dev/i2c-1"}}).missing(); len(m) != 0 {
+		t.Errorf("nothing was looked at, and it says %q", m)
+	}
+	if m := (&Found{chipIsThere: true}).missing(); len(m) != 1 || !strings.HasPrefix(m[0], "No I²C bus") {
+		t.Errorf("no bus: %q", m)
+	}
+}

@@ -58,3 +58,32 @@ func TestCheck_Supply(t *testing.T) {
 		t.Errorf("problems: %v", p)
 	}
 }
+
+// A supply that can drive an output higher than its divider was worked out for is refused,
+// save for an output that a unit makes of it: one of less than half of what is usual.
+func TestCheck_SupplyAtOutputs(t *testing.T) {
+	for _, c := range []struct {
+		nominal, reach, highest float64
+		problems                int
+	}{
+		{12, 15, 15, 0}, {12, 15, 14, 0}, {12, 15, 15.1, 1},
+		{6, 15, 15.1, 1}, {5.9, 15, 15.1, 0}, {5, 15, 14, 0}, {5, 15, 30, 0},
+	} {
+		r := benchRig()
+		r.Outputs[0].Nominal, r.Outputs[0].Highest = c.nominal, c.reach
+		k := &checker{rig: r}
+		k.supplyAtOutputs("supply.highest", c.highest, 12)
+		if len(k.list) != c.problems {
+			t.Errorf("%g V output of %g V at most, supply of %g V: %v", c.nominal, c.reach, c.highest, k.list)
+		}
+	}
+}
+
+// Worked by hand: 10 kohm, 1 % each way, 30 V brought to 3 V: 10.1 kohm × 9/0.99.
+func TestLeastUpper(t *testing.T) {
+	near(t, "1 %", LeastUpper(10e3, 0.01, 30, 3), 91818.1818, 1e-3)
+	near(t, "exact resistors", LeastUpper(10e3, 0, 30, 3), 90e3, 1e-6)
+	near(t, "no divider needed", LeastUpper(10e3, 0.01, 3, 3), 0, 1e-9)
+	d := Divider{Upper: LeastUpper(10e3, 0.05, 30, 3), Lower: 10e3, Tolerance: 0.05}
+	near(t, "volts at the pin at worst", 30*d.worstRatio(), 3, 1e-9)
+}

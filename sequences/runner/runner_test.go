@@ -381,3 +381,18 @@ func TestRun_CancelledWhileLogStalls(t *testing.T) {
 		})
 	}
 }
+
+// A rig that is lost before the first event leaves no whole cycle.
+func TestRun_RigLostInTheBaseline(t *testing.T) {
+	b, _, seq := relayBench(t, "adc-lost=20 ms")
+	s := &shelf{}
+	out, err := runner.Run(context.Background(), b, seq, opts(1, s))
+	if !errors.Is(err, bench.ErrLost) || out.Cycles != 0 {
+		t.Fatalf("%+v, %v; want the rig lost and no cycle", out, err)
+	}
+	for _, c := range s.cycles {
+		if c.Complete {
+			t.Errorf("cycle %d is stored as complete", c.N)
+		}
+	}
+}
