@@ -29,10 +29,10 @@ func TestState_Crossings(t *testing.T) {
 }
 
 // TestState_StepBetweenHighLevels: the band in which a crossing does not count is a share of
-// the step, not of the levels: an output that goes from 8 V to 12 V is placed like any other.
+// the step, not of the levels: an output that goes from 9 V to 12 V is placed like any other.
 func TestState_StepBetweenHighLevels(t *testing.T) {
 	for name, v := range map[string]func(float64) float64{
-		"up": levels(8, 1.1, 12, 2.1, 8), "from 0 V": levels(0, 1.1, 4, 2.1, 0),
+		"from 9 V": levels(9, 1.1, 12, 2.1, 9), "from 0 V": levels(0, 1.1, 3, 2.1, 0),
 	} {
 		r, _ := measured(t, nil, draw(3).output("OUT1", 1000, v).event("on", 1).event("off", 2))
 		for _, event := range []string{"on", "off"} {
