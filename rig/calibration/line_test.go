@@ -223,7 +223,7 @@ func TestDraw_scatteringPoints(t *testing.T) {
 }
 
 // Where the meter changed its range, each range's accuracy may err for itself and bends the
-// points: a residual is known to what each bend makes of it, rectangular (GUM 4.3.7), and to
+// points: a residual is known to what each bend makes of it, rectangular, and to
 // no more than the point's own beside. The bends are seen by a line through points whose
 // readings err by the half-width of one range.
 func TestDraw_toleratedBend(t *testing.T) {
