@@ -31,7 +31,8 @@ const (
 	PlainMean           DoubtCode = "plain-mean"             // Value: of how many samples; too few for a histogram
 	SamplesAbsent       DoubtCode = "samples-missing"        // Value: seconds without samples
 	SamplesLeftOut      DoubtCode = "samples-left-out"       // Value: seconds of which samples were left out on purpose
-	UpperBound          DoubtCode = "upper-bound"            // the sampling cannot resolve it; the true value is no higher
+	AtMost              DoubtCode = "upper-bound"            // the value is an upper bound; with no other doubt, for want of closer samples
+	AtLeast             DoubtCode = "lower-bound"            // the value is a lower bound, for what the doubt beside it says
 	CrossingNotShown    DoubtCode = "crossing-not-shown"     // the samples do not show where the output crossed
 	ReferencesNotShown  DoubtCode = "references-not-shown"   // the 10 % or 90 % instant is not in the samples
 	StateBeforeUnknown  DoubtCode = "state-before-unknown"   // nothing is known of the state before the event

@@ -62,9 +62,6 @@ type Measurement struct {
 	Budget []gum.Component
 }
 
-// Bound reports whether the value is only an upper bound of the quantity.
-func (m *Measurement) Bound() bool { return m.Has(UpperBound) }
-
 // LeaveUndecided leaves a figure undecided for something that its budget knows nothing of: the
 // probability that it conforms is not known then, either. The doubts given replace those
 // there are; none keeps them.

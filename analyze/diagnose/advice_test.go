@@ -222,9 +222,9 @@ func TestJudge_UpperBound(t *testing.T) {
 		{limits(open, 1.1e-3), analyze.Undecided, bound + "; samples at most 250 µs apart would settle it"}, // a fourth of 1.1 ms
 		{limits(1e-3, open), analyze.Undecided, bound + "; only samples closer than the transition takes would settle it"},
 	} {
-		x := &analyze.Measurement{Quantity: analyze.TransitionDuration, Value: 2.4e-3, Limit: c.limit, Doubts: []analyze.Doubt{{Code: analyze.UpperBound}}}
+		x := &analyze.Measurement{Quantity: analyze.TransitionDuration, Value: 2.4e-3, Limit: c.limit, Doubts: []analyze.Doubt{{Code: analyze.AtMost}}}
 		measure.Judge(x, analyze.Guarded)
-		if x.Verdict != c.want || Reason(x) != c.reason || !x.Bound() {
+		if x.Verdict != c.want || Reason(x) != c.reason || x.Bound() != analyze.UpperBound {
 			t.Errorf("limit %v: %s, %q", c.limit, x.Verdict, Reason(x))
 		}
 	}

@@ -28,7 +28,9 @@ func ReasonOver(m *analyze.Measurement, low, high []float64) string {
 		}
 	}
 	if undecidedByLimit(m) {
-		parts = append(parts, adviceFor(m))
+		if text := adviceFor(m); text != "" {
+			parts = append(parts, text)
+		}
 	}
 	return strings.Join(parts, "; ")
 }
@@ -40,7 +42,7 @@ func undecidedByLimit(m *analyze.Measurement) bool {
 		return false
 	}
 	for _, d := range m.Doubts {
-		if d.Code != analyze.PlainMean && d.Code != analyze.UpperBound {
+		if d.Code != analyze.PlainMean && d.Code != analyze.AtMost && d.Code != analyze.AtLeast {
 			return false
 		}
 	}
@@ -48,8 +50,11 @@ func undecidedByLimit(m *analyze.Measurement) bool {
 }
 
 func adviceFor(m *analyze.Measurement) string {
-	if m.Bound() {
+	switch m.Bound() {
+	case analyze.UpperBound:
 		return adviceOnBound(m)
+	case analyze.LowerBound:
+		return "" // what made it a bound is said
 	}
 	return advice(m)
 }
@@ -76,7 +81,8 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.PlainMean:           numbering("mean of %s, too few for a histogram", "sample"),
 	analyze.SamplesAbsent:       timing("samples are missing for %s"),
 	analyze.SamplesLeftOut:      timing("samples were left out on purpose for %s: only a move would have been kept; the whole capture would settle it"),
-	analyze.UpperBound:          fixed("too fast to time: no slower than this"),
+	analyze.AtMost:              atMostText,
+	analyze.AtLeast:             fixed("the true value may be higher"),
 	analyze.CrossingNotShown:    fixed("the samples do not show when the output switched"),
 	analyze.ReferencesNotShown:  fixed("the 10 % or 90 % instant is not in the samples"),
 	analyze.StateBeforeUnknown:  fixed("the state before the event is not known"),
@@ -145,6 +151,14 @@ func numbering(format, thing string) func(*analyze.Measurement, doubt) string {
 		}
 		return fmt.Sprintf(format, words.Count(int(d.high), thing))
 	}
+}
+
+// atMostText says why a value is only an upper bound, unless another doubt does.
+func atMostText(m *analyze.Measurement, _ doubt) string {
+	if len(m.Doubts) == 1 && m.Quantity == analyze.TransitionDuration {
+		return "too fast to time: no slower than this"
+	}
+	return "the true value may be lower"
 }
 
 // coilReachedText says how far a ramp brought a coil, and what a longer one would show.

@@ -421,7 +421,7 @@ func (x *examination) doubt(m *analyze.Measurement) {
 		// Nothing is wrong with the unit or the rig.
 	case m.Has(analyze.SamplesAbsent):
 		x.add(m.Signal, analyze.SamplesMissing, "", x.missingAt(m.Signal), math.NaN())
-	case m.Bound() || !(math.Abs(m.Value-nearer(m)) <= m.Expanded):
+	case m.Bound() != analyze.NoBound || !(math.Abs(m.Value-nearer(m)) <= m.Expanded):
 		// Not for its nearness to the limit.
 		x.add(m.Signal, analyze.Doubtful, string(m.Quantity), m.Value, math.NaN())
 	default:

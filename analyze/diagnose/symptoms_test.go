@@ -226,7 +226,7 @@ func TestSymptoms_Figures(t *testing.T) {
 		{"near", row(analyze.HighLevel, "OUT3", 12.05, 12, 14.5, analyze.Undecided), analyze.NearLimit, "OUT3"},
 		{"near from below", row(analyze.HighLevel, "OUT3", 14.45, 12, 14.5, analyze.Undecided), analyze.NearLimit, "OUT3"},
 		{"undecided for something else", row(analyze.HighLevel, "OUT3", 13, 12, 14.5, analyze.Undecided, analyze.Doubt{Code: analyze.FewSamples, Value: 2}), analyze.Doubtful, "OUT3"},
-		{"a bound", row(analyze.TransitionDuration, "OUT3", 0.05, nan, 0.04, analyze.Undecided, analyze.Doubt{Code: analyze.UpperBound}), analyze.Doubtful, "OUT3"},
+		{"a bound", row(analyze.TransitionDuration, "OUT3", 0.05, nan, 0.04, analyze.Undecided, analyze.Doubt{Code: analyze.AtMost}), analyze.Doubtful, "OUT3"},
 		{"edges lost", row(analyze.BounceTime, "K1_NO", 0.01, nan, 0.005, analyze.Undecided, analyze.Doubt{Code: analyze.EdgesMissing}), analyze.EdgesLost, "K1_NO"},
 		{"samples missing", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesAbsent, Value: 1}), analyze.SamplesMissing, "OUT3"},
 		{"samples left out on purpose", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesLeftOut, Value: 1}), "", ""},

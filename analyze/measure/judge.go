@@ -14,6 +14,9 @@ import (
 // 8.3.3; in between it is undecided. By the simple rule the value alone decides (JCGM 106:2012, 8.2).
 func Judge(x *analyze.Measurement, rule analyze.Rule) {
 	x.Standard, x.Expanded, x.Coverage, x.DegreesOfFreedom = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	if x.Bound() != analyze.NoBound {
+		x.Budget = nil // a bound has no interval
+	}
 	if len(x.Budget) > 0 && !math.IsNaN(x.Value) {
 		g := gum.Combine(x.Budget)
 		x.Standard, x.DegreesOfFreedom = g.Standard, g.DegreesOfFreedom
@@ -23,8 +26,8 @@ func Judge(x *analyze.Measurement, rule analyze.Rule) {
 	if x.Limit.None() || math.IsNaN(x.Value) {
 		return
 	}
-	if x.Bound() {
-		judgeBound(x)
+	if b := x.Bound(); b != analyze.NoBound {
+		judgeBound(x, b)
 		return
 	}
 	guard := x.Expanded
@@ -47,13 +50,19 @@ func verdictOf(d gum.Decision) analyze.Verdict {
 	return analyze.Undecided
 }
 
-// judgeBound judges a value that is only an upper bound: it can pass a maximum and
-// break a minimum, and decides nothing else.
-func judgeBound(x *analyze.Measurement) {
+// judgeBound judges a value that is only a bound. The true value may be any on one side of
+// it: an upper bound can pass a maximum and fail a minimum, a lower one can fail a maximum
+// and pass a minimum, and neither decides anything else.
+func judgeBound(x *analyze.Measurement, b analyze.Bound) {
+	lower, upper := x.Limit.Lower, x.Limit.Upper
+	fails, passes := x.Value < lower, math.IsNaN(lower) && !(x.Value > upper)
+	if b == analyze.LowerBound {
+		fails, passes = x.Value > upper, math.IsNaN(upper) && !(x.Value < lower)
+	}
 	switch {
-	case x.Value < x.Limit.Lower:
+	case fails:
 		x.Verdict = analyze.Fail
-	case !(x.Value > x.Limit.Upper) && math.IsNaN(x.Limit.Lower):
+	case passes:
 		x.Verdict = analyze.Pass
 	default:
 		x.Verdict = analyze.Undecided

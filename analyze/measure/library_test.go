@@ -125,7 +125,7 @@ func TestLibrary_Meter(t *testing.T) {
 				case analyze.SwitchingDelay:
 					near(t, "delay", x.Value, want.T50-want.Event, interval/5)
 				case analyze.TransitionDuration:
-					if x.Bound() {
+					if x.Bound() != analyze.NoBound {
 						if x.Value < want.T90-want.T10 {
 							t.Errorf("the duration is at most %g, the library says %g", x.Value, want.T90-want.T10)
 						}

@@ -540,7 +540,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	s := &o.now
 	x := analyze.Measurement{Event: e.Name, Signal: o.signal, Quantity: analyze.TransitionDuration, Limit: o.limitOf(analyze.TransitionDuration)}
 	if s.cross.clean {
-		x.Value, x.Doubts = roundUp(s.cross.bound), []analyze.Doubt{of(analyze.UpperBound)}
+		x.Value, x.Doubts = roundUp(s.cross.bound), []analyze.Doubt{of(analyze.AtMost)}
 		m.row(x, nil)
 		return
 	}
@@ -551,7 +551,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		return
 	}
 	if edge.seconds < EdgeSamples*edge.step {
-		x.Value, x.Doubts = roundUp(math.Max(edge.seconds, edge.step)), []analyze.Doubt{of(analyze.UpperBound)}
+		x.Value, x.Doubts = roundUp(math.Max(edge.seconds, edge.step)), []analyze.Doubt{of(analyze.AtMost)}
 		m.row(x, nil)
 		return
 	}

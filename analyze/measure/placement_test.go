@@ -241,7 +241,7 @@ func TestPlacement_Durations(t *testing.T) {
 				for _, m := range got.Measurements {
 					switch off := m.Value - math.Log(9)*tau; {
 					case m.Quantity != analyze.TransitionDuration:
-					case m.Bound():
+					case m.Bound() != analyze.NoBound:
 						bounds++
 						if off >= 0 {
 							held++

@@ -43,7 +43,7 @@ func TestQuantities_WorkedByHand(t *testing.T) {
 	// Limits on either side of each figure: it passes between them, and fails outside. Far
 	// enough away for its uncertainty not to matter.
 	for _, x := range r.Measurements {
-		if math.IsNaN(x.Value) || x.Bound() || x.Event == "" {
+		if math.IsNaN(x.Value) || x.Bound() != analyze.NoBound || x.Event == "" {
 			continue
 		}
 		far := 1.0

@@ -203,8 +203,10 @@ func (p *page) addFigure(m analyze.Measurement) {
 	c := &p.Cycles[len(p.Cycles)-1]
 	scaler := scalerOf(m.Quantity, m.Limit, m.Expanded, m.Value)
 	shown, reason := reading(scaler, m.Value), oneLine(diagnose.Reason(&m))
-	if m.Bound() {
-		shown, reason = atMost+shown, ""
+	if b := m.Bound(); b != analyze.NoBound {
+		if shown = b.Sign() + shown; len(m.Doubts) == 1 {
+			reason = "" // the sign says it
+		}
 	}
 	c.Figures = append(c.Figures, pageFigure{
 		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: m.Quantity.Words(),

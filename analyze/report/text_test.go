@@ -63,11 +63,24 @@ func TestText_Words(t *testing.T) {
 	pass := analyze.Measurement{Cycle: 1, Event: "disarm", Signal: "OUT1", Quantity: analyze.HighLevel, Value: 12, Expanded: 0.1, Limit: analyze.Limit{Lower: 11, Upper: nan}, Verdict: analyze.Pass}
 	bare := pass
 	bare.Limit, bare.Verdict = analyze.NoLimit(), analyze.NoVerdict
+	bound := func(cycle int, value float64, codes ...analyze.DoubtCode) analyze.Measurement {
+		m := analyze.Measurement{Cycle: cycle, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: value, Expanded: nan, Limit: analyze.NoLimit()}
+		for _, c := range codes {
+			m.Doubts = append(m.Doubts, analyze.Doubt{Code: c, Value: nan})
+		}
+		return m
+	}
 	for _, c := range []struct {
 		name   string
 		record Record
 		want   []string
 	}{
+		{"a lower bound", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bound(1, 0.004, analyze.EdgesMissing, analyze.AtLeast), bound(2, 0.003)})},
+			[]string{" ≥ 3.5 ms ", "≥: a lower bound: the true value may be higher.", "noted on 1 of 2: edges were lost; the true value may be higher"}},
+		{"an upper bound", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bound(1, 0.004, analyze.EdgesMissing, analyze.AtMost)})},
+			[]string{" ≤ 4 ms\n", "≤: an upper bound: the true value may be lower.", "edges were lost; the true value may be lower"}},
+		{"both", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bound(1, 0.004, analyze.AtMost), bound(2, 0.004, analyze.AtLeast)})},
+			[]string{" ≶ 4 ms ", "≶: some values are upper bounds, others lower bounds."}},
 		{"pass", Record{Run: "1", Complete: true, Verdict: analyze.Pass, Measurements: stream([]analyze.Measurement{pass})},
 			[]string{"No findings.", "Verdict: pass (1 of 1 judged figure passed)", "min 11 V"}},
 		{"measured only", Record{Run: "1", Complete: true, Measurements: stream([]analyze.Measurement{bare})},

@@ -14,9 +14,6 @@ import (
 	"makebreak/rig/words"
 )
 
-// atMost stands before a value that is only an upper bound.
-const atMost = "≤ "
-
 // eventWords are an event's name for people.
 func eventWords(event string) string {
 	if event == "" {
@@ -58,9 +55,7 @@ func (x *row) figures() figures {
 		return f
 	}
 	f.median = s.Text(median)
-	if x.Bounds > 0 {
-		f.median = atMost + f.median
-	}
+	f.median = x.sign() + f.median
 	if !x.values.exact() {
 		f.median = "≈ " + f.median
 	}
@@ -69,6 +64,33 @@ func (x *row) figures() figures {
 	}
 	f.uncertainty = s.PlusMinus()
 	return f
+}
+
+// eitherBound stands before the median of values that are upper bounds in part and lower
+// bounds in part.
+const eitherBound = "≶ "
+
+// sign is what stands before the row's median: nothing where each value is a plain one.
+func (x *row) sign() string {
+	if b, known := x.Bound(); known {
+		return b.Sign()
+	}
+	return eitherBound
+}
+
+// legend explains the row's sign; empty where it has none.
+func (x *row) legend() string {
+	switch sign := x.sign(); {
+	case sign == analyze.UpperBound.Sign() && x.Quantity == analyze.TransitionDuration:
+		return "≤: too fast to time: no slower than this."
+	case sign == analyze.UpperBound.Sign():
+		return "≤: an upper bound: the true value may be lower."
+	case sign == analyze.LowerBound.Sign():
+		return "≥: a lower bound: the true value may be higher."
+	case sign == eitherBound:
+		return "≶: some values are upper bounds, others lower bounds."
+	}
+	return ""
 }
 
 // scaler writes all of the row's figures and its limit.
@@ -154,9 +176,12 @@ func (s steady) line() string {
 
 // legendLines explain what stands in the table and does not explain itself.
 func (s *summary) legendLines() []string {
-	var sampled, digested, unjudged, uncertain, bound bool
+	var sampled, digested, unjudged, uncertain bool
+	var signs []string
 	for _, x := range s.rows {
-		bound = bound || x.Bounds > 0
+		if l := x.legend(); l != "" {
+			signs = appendNew(signs, l)
+		}
 		if _, ok := x.values.(digest); ok {
 			digested = digested || !x.values.exact()
 		} else {
@@ -169,9 +194,7 @@ func (s *summary) legendLines() []string {
 	if uncertain {
 		lines = append(lines, "± U: measurement uncertainty (95 %), largest in this row.")
 	}
-	if bound {
-		lines = append(lines, "≤: too fast to time: no slower than this.")
-	}
+	lines = append(lines, signs...)
 	if unjudged {
 		lines = append(lines, "No verdict: no limit was set.")
 	}

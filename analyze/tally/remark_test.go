@@ -35,7 +35,7 @@ func TestRow_Remarks(t *testing.T) {
 	}
 	missing := func(m *analyze.Measurement) { m.Value = math.NaN() }
 	undecided := func(m *analyze.Measurement) { m.Verdict = analyze.Undecided }
-	bound := analyze.Doubt{Code: analyze.UpperBound}
+	bound := analyze.Doubt{Code: analyze.AtMost}
 	for _, c := range []struct {
 		name string
 		all  []analyze.Measurement
@@ -50,6 +50,7 @@ func TestRow_Remarks(t *testing.T) {
 		{"another verdict", []analyze.Measurement{figure(1, undecided, mean(2)), figure(2, nil, mean(2))}, []int{1, 1}},
 		{"undecided by its limit alone", []analyze.Measurement{figure(1, undecided), figure(2, undecided)}, []int{2}},
 		{"a bound", []analyze.Measurement{figure(1, nil, bound)}, nil},
+		{"a bound for a reason", []analyze.Measurement{figure(1, nil, nothing, bound)}, []int{1}},
 		{"a bound that is undecided", []analyze.Measurement{figure(1, undecided, bound)}, []int{1}},
 		{"a fourth kind", []analyze.Measurement{figure(1, nil, mean(2)), figure(2, nil, nothing), figure(3, missing, nothing), figure(4, nil, of("K1_NO"))}, []int{1, 1, 1}},
 	} {

@@ -9,7 +9,7 @@ import (
 )
 
 // magic begins a state; its last byte is the version.
-const magic = "tally\x00\x02"
+const magic = "tally\x00\x03"
 
 // ErrState says that bytes are not a tally's state, or one of another version. The
 // tally can then be made again from the figures.

@@ -33,7 +33,8 @@ type Row struct {
 	Uncertainty  float64 // largest expanded uncertainty (95 %), in the same unit; NaN: none stated
 	Limit        analyze.Limit
 	LimitsDiffer bool
-	Bounds       int    // values that are only upper bounds
+	Uppers       int    // values that are only upper bounds
+	Lowers       int    // values that are only lower bounds
 	Verdicts     [4]int // by the number of Rank
 	Remarks      []Remark
 	MoreRemarks  int           // figures whose doubts are not among Remarks
@@ -139,11 +140,14 @@ func (x *Row) Add(m *analyze.Measurement) {
 	x.Figures++
 	x.Verdicts[Rank(m.Verdict)]++
 	x.LimitsDiffer = x.LimitsDiffer || !same(x.Limit.Lower, m.Limit.Lower) || !same(x.Limit.Upper, m.Limit.Upper)
-	if m.Bound() {
-		x.Bounds++
+	switch m.Bound() {
+	case analyze.UpperBound:
+		x.Uppers++
+	case analyze.LowerBound:
+		x.Lowers++
 	}
-	if !m.Bound() || m.Verdict == analyze.Undecided {
-		x.remark(m)
+	if len(m.Doubts) > 1 || m.Bound() == analyze.NoBound || m.Verdict == analyze.Undecided {
+		x.remark(m) // a bound's sign says what its doubt does
 	}
 	if !finite(m.Value) {
 		return
@@ -158,6 +162,20 @@ func (x *Row) Add(m *analyze.Measurement) {
 	if finite(m.Expanded) && !(m.Expanded <= x.Uncertainty) {
 		x.Uncertainty = m.Expanded
 	}
+}
+
+// Bound reports of what the row's values are bounds: of them all, as soon as one of them
+// is. Of values with bounds of both kinds nothing is known, and known is false.
+func (x *Row) Bound() (b analyze.Bound, known bool) {
+	switch {
+	case x.Uppers > 0 && x.Lowers > 0:
+		return analyze.NoBound, false
+	case x.Uppers > 0:
+		return analyze.UpperBound, true
+	case x.Lowers > 0:
+		return analyze.LowerBound, true
+	}
+	return analyze.NoBound, true
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

@@ -217,12 +217,12 @@ func says(on []string, cell func(string) string) bool {
 	if event == "" {
 		event = "(start)"
 	}
-	bound := strings.HasPrefix(on[3], "≤ ") // the sign stands for the reason
+	bound := strings.HasPrefix(on[3], "≤ ") || strings.HasPrefix(on[3], "≥ ") // the sign stands for the reason
 	return on[0] == event && on[1] == cell("signal") && on[2] == analyze.Quantity(cell("quantity")).Words() && sameReading(on[3], cell("value")) &&
 		on[5] == cell("verdict") && (bound || on[6] == strings.Join(strings.Fields(cell("reason")), " "))
 }
 
-var reading = regexp.MustCompile(`^(?:≤ )?(-?\d+(?:\.(\d+))?)(?: (µs|ms|s|mV|V))?(?: ±|$)`)
+var reading = regexp.MustCompile(`^(?:[≤≥] )?(-?\d+(?:\.(\d+))?)(?: (µs|ms|s|mV|V))?(?: ±|$)`)
 
 // sameReading compares a reading with the value that it was rounded from.
 func sameReading(shown, value string) bool {

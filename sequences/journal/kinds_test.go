@@ -14,7 +14,7 @@ func TestRun_KindsComeBack(t *testing.T) {
 	t.Parallel()
 	db := newLog(t)
 	run := fill(t, db, 0)
-	doubts := [][]analyze.Doubt{{{Code: analyze.UpperBound, Value: math.Inf(1)}}, {{Code: analyze.UpperBound}, {Code: analyze.StillBouncing, Value: 0.5}}, nil}
+	doubts := [][]analyze.Doubt{{{Code: analyze.AtMost, Value: math.Inf(1)}}, {{Code: analyze.AtMost}, {Code: analyze.StillBouncing, Value: 0.5}}, nil}
 	kinds := []analyze.Kind{analyze.Chattering, analyze.Rippling, analyze.NearLimit}
 	c := &Cycle{N: 1}
 	for _, d := range doubts {
@@ -32,7 +32,7 @@ func TestRun_KindsComeBack(t *testing.T) {
 	}
 	i := 0
 	for m, err := range rec.Measurements() {
-		if err != nil || !slices.Equal(m.Doubts, doubts[i]) || m.Bound() != (len(doubts[i]) > 0) {
+		if err != nil || !slices.Equal(m.Doubts, doubts[i]) || (m.Bound() != analyze.NoBound) != (len(doubts[i]) > 0) {
 			t.Errorf("figure %d: %v, %v, want %v", i, m.Doubts, err, doubts[i])
 		}
 		i++

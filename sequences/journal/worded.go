@@ -35,7 +35,7 @@ const (
 )
 
 var sentences = []sentence{
-	form(`upper bound: shorter than the sampling can resolve`, analyze.UpperBound),
+	form(`upper bound: shorter than the sampling can resolve`, analyze.AtMost),
 	form(`no samples`, analyze.NoSamples),
 	form(`no samples in the settled part of the state`, analyze.NoSettledSamples),
 	form(`no samples near the state's level`, analyze.NoSamplesAtLevel),

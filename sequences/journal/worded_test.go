@@ -62,9 +62,9 @@ func TestDoubtsOfWords(t *testing.T) {
 		{"samples are missing for 450 µs", one(analyze.SamplesAbsent, 0.00045)},
 		{"samples were left out on purpose for 2.50 s: only a move would have been kept", one(analyze.SamplesLeftOut, 2.5)},
 		{"samples were left out on purpose for 2.50 s: only a move would have been kept; the whole capture would settle it", one(analyze.SamplesLeftOut, 2.5)},
-		{"upper bound: shorter than the sampling can resolve", one(analyze.UpperBound, nan)},
-		{"upper bound: shorter than the sampling can resolve; samples at most 250 µs apart would settle it", one(analyze.UpperBound, nan)},
-		{"upper bound: shorter than the sampling can resolve; only samples closer than the transition takes would settle it", one(analyze.UpperBound, nan)},
+		{"upper bound: shorter than the sampling can resolve", one(analyze.AtMost, nan)},
+		{"upper bound: shorter than the sampling can resolve; samples at most 250 µs apart would settle it", one(analyze.AtMost, nan)},
+		{"upper bound: shorter than the sampling can resolve; only samples closer than the transition takes would settle it", one(analyze.AtMost, nan)},
 		{"the samples do not show where it crossed", one(analyze.CrossingNotShown, nan)},
 		{"the crossing lies in a gap of the samples", one(analyze.CrossingNotShown, nan)},
 		{"the 10 % or 90 % instant is not in the samples", one(analyze.ReferencesNotShown, nan)},
@@ -107,7 +107,7 @@ func TestDoubtsOfWords(t *testing.T) {
 			[]analyze.Doubt{{Code: analyze.DidNotOpen, Value: nan, Signal: "K1_NO"}, {Code: analyze.SamplesAbsent, Value: 0.25, Other: "OUT1", Text: "x"}}},
 		{`[{"code":`, analyze.InWords(`[{"code":`)},
 		{"the moon was full", analyze.InWords("the moon was full")},
-		{"upper bound: shorter than the sampling can resolve; the moon was full", append(one(analyze.UpperBound, nan), analyze.InWords("the moon was full")...)},
+		{"upper bound: shorter than the sampling can resolve; the moon was full", append(one(analyze.AtMost, nan), analyze.InWords("the moon was full")...)},
 		{"samples are missing for 3 parsecs", analyze.InWords("samples are missing for 3 parsecs")},
 		{"K1_NO did not close until 13.8 V, and the coil came to 8.91 V ± 2 A only", analyze.InWords("K1_NO did not close until 13.8 V, and the coil came to 8.91 V ± 2 A only")},
 		{"K1_NO did not close until 13.8 V, and the coil came to nothing V only", analyze.InWords("K1_NO did not close until 13.8 V, and the coil came to nothing V only")},
@@ -136,7 +136,7 @@ func TestMigrate_Doubts(t *testing.T) {
 	}
 	db := openLog(t, logOfSchema(t, 5, statements...))
 	nan := math.NaN()
-	want := [][]analyze.Doubt{nil, nil, {{Code: analyze.UpperBound, Value: nan}},
+	want := [][]analyze.Doubt{nil, nil, {{Code: analyze.AtMost, Value: nan}},
 		{{Code: analyze.DidNotOpen, Value: nan, Signal: "K1_NO"}, {Code: analyze.EdgesMissing, Value: nan}}}
 	for run := 1; run <= 2; run++ {
 		rec, err := db.Find(fmt.Sprintf("2026-11-25.%d", run))
@@ -150,7 +150,7 @@ func TestMigrate_Doubts(t *testing.T) {
 				t.Fatal(err)
 			}
 			got = append(got, m.Doubts)
-			if m.Bound() {
+			if m.Bound() != analyze.NoBound {
 				bounds++
 			}
 		}
