@@ -17,6 +17,7 @@ const (
 	missedConversions  = "makebreak_missed_conversions_total"
 	doubledConversions = "makebreak_doubled_conversions_total"
 	lostEdges          = "makebreak_lost_edges_total"
+	lostReadyEdges     = "makebreak_lost_ready_edges_total"
 	busErrors          = "makebreak_bus_errors_total"
 	chipResets         = "makebreak_chip_resets_total"
 	lastCycleTimestamp = "makebreak_last_cycle_timestamp_seconds"
@@ -63,6 +64,7 @@ var catalogue = []spec{
 	{missedConversions, counter, nil, "Conversions overwritten before they were read.", nil},
 	{doubledConversions, counter, nil, "Conversions read twice.", nil},
 	{lostEdges, counter, nil, "Contact edges known to have happened and not recorded.", nil},
+	{lostReadyEdges, counter, nil, "Conversions that had ended though no ready edge of the converter came.", nil},
 	{busErrors, counter, nil, "Failed transfers on the converters' bus, the retried ones included.", nil},
 	{chipResets, counter, nil, "Converters found with another configuration than was written.", nil},
 	{lastCycleTimestamp, gauge, nil, "When the last cycle ended, in Unix time; absent before the first.", nil},

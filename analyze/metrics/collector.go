@@ -101,7 +101,7 @@ func (c *Collector) ObserveCycle(v analyze.Verdict, ms []analyze.Measurement, de
 	}
 	for name, n := range map[string]uint64{
 		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
-		lostEdges: delta.LostEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
+		lostEdges: delta.LostEdges, lostReadyEdges: delta.LostReadyEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
 	} {
 		c.counters[name].WithLabelValues().Add(float64(n))
 	}

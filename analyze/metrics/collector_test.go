@@ -75,7 +75,7 @@ func fed() *Collector {
 		figure(analyze.SwitchingDelay, "OUT3", "arm-away", nan, analyze.Fail),
 		figure(analyze.LowLevel, "OUT3", "arm-away", 0.03, analyze.Undecided),
 		figure(analyze.HighLevel, "OUT3", "arm-away", nan, analyze.Fail),
-	}, capture.Counts{MissedConversions: 5, DoubledConversions: 4, BusErrors: 3, LostEdges: 2, ChipResets: 1})
+	}, capture.Counts{MissedConversions: 5, DoubledConversions: 4, BusErrors: 3, LostEdges: 2, ChipResets: 1, LostReadyEdges: 6})
 	return c
 }
 

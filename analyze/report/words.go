@@ -217,6 +217,7 @@ func troubleLines(r *Record) []string {
 		{r.Counts.MissedConversions, "conversion missed", "conversions missed"},
 		{r.Counts.DoubledConversions, "conversion read twice", "conversions read twice"},
 		{r.Counts.LostEdges, "contact edge lost", "contact edges lost"},
+		{r.Counts.LostReadyEdges, "ready edge of a converter lost", "ready edges of converters lost"},
 		{r.Counts.BusErrors, "bus error", "bus errors"},
 		{r.Counts.ChipResets, "converter found reset", "converters found reset"},
 	} {

@@ -61,6 +61,7 @@ type Counts struct {
 	BusErrors          uint64 // failed transfers, the retried ones included
 	LostEdges          uint64 // see Track.Lost
 	ChipResets         uint64 // configuration found changed on read-back
+	LostReadyEdges     uint64 // of conversions that had ended though no ready edge came
 }
 
 // Add returns the sum of both.
@@ -70,6 +71,7 @@ func (c Counts) Add(d Counts) Counts {
 	c.BusErrors += d.BusErrors
 	c.LostEdges += d.LostEdges
 	c.ChipResets += d.ChipResets
+	c.LostReadyEdges += d.LostReadyEdges
 	return c
 }
 
@@ -80,6 +82,7 @@ func (c Counts) Sub(d Counts) Counts {
 	c.BusErrors -= d.BusErrors
 	c.LostEdges -= d.LostEdges
 	c.ChipResets -= d.ChipResets
+	c.LostReadyEdges -= d.LostReadyEdges
 	return c
 }
 

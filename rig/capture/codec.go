@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// The binary form, version 1. Integers are varints (of either sign: zigzag),
+// The binary form, version 2. Version 1 has no count of lost ready edges. Integers are varints (of either sign: zigzag),
 // texts their length and their bytes, reals 8 bytes, lowest first.
 //
 //	mark, version
@@ -29,7 +29,7 @@ import (
 // combined with the last by exclusive or.
 const (
 	codecMark    = "mbc" // of a makebreak capture
-	codecVersion = 1
+	codecVersion = 2
 	chunkLen     = BlockLen
 
 	leastTrace = 30 // bytes: three reals, and six other things
@@ -56,8 +56,8 @@ func (c *Capture) AppendBinary(b []byte) ([]byte, error) {
 	b = append(append(b, codecMark...), codecVersion)
 	b = binary.AppendVarint(b, int64(c.Start))
 	b = binary.AppendVarint(b, int64(c.End-c.Start))
-	for _, n := range []uint64{c.Counts.MissedConversions, c.Counts.DoubledConversions, c.Counts.BusErrors, c.Counts.LostEdges, c.Counts.ChipResets} {
-		b = binary.AppendUvarint(b, n)
+	for _, n := range c.Counts.all() {
+		b = binary.AppendUvarint(b, *n)
 	}
 	b = appendSpans(b, c.Kept, c.Start)
 	b = binary.AppendUvarint(b, uint64(len(c.Traces)))
@@ -75,6 +75,15 @@ func (c *Capture) AppendBinary(b []byte) ([]byte, error) {
 	}
 	return binary.LittleEndian.AppendUint32(b, crc32.Checksum(b[start:], castagnoli)), nil
 }
+
+// all lists the counts in the order in which they are stored. A version of the form may
+// have fewer of them: the last ones are then not known, and 0.
+func (c *Counts) all() []*uint64 {
+	return []*uint64{&c.MissedConversions, &c.DoubledConversions, &c.BusErrors, &c.LostEdges, &c.ChipResets, &c.LostReadyEdges}
+}
+
+// countsInFirst is how many counts the first version of the form has.
+const countsInFirst = 5
 
 func appendSpans(b []byte, spans []Span, last Instant) []byte {
 	if spans == nil {
@@ -243,14 +252,15 @@ func (c *Capture) UnmarshalBinary(data []byte) error {
 	if len(data) < len(codecMark)+1+4 || string(data[:len(codecMark)]) != codecMark {
 		return fmt.Errorf("read capture: %w: it does not begin as one does", ErrCodec)
 	}
-	if v := data[len(codecMark)]; v != codecVersion {
-		return fmt.Errorf("read capture: %w that this program knows: it has the version %d, known is %d", ErrCodec, v, codecVersion)
+	version := data[len(codecMark)]
+	if version < 1 || version > codecVersion {
+		return fmt.Errorf("read capture: %w that this program knows: it has the version %d, known is up to %d", ErrCodec, version, codecVersion)
 	}
 	body, sum := data[:len(data)-4], binary.LittleEndian.Uint32(data[len(data)-4:])
 	if crc32.Checksum(body, castagnoli) != sum {
 		return fmt.Errorf("read capture: %w: its check sum does not fit, so it is damaged", ErrCodec)
 	}
-	d := decoder{rest: body[len(codecMark)+1:]}
+	d := decoder{rest: body[len(codecMark)+1:], version: version}
 	read := d.capture()
 	if d.err == nil && len(d.rest) > 0 {
 		d.refuse("%d bytes are left over", len(d.rest))
@@ -266,8 +276,9 @@ func (c *Capture) UnmarshalBinary(data []byte) error {
 // reads give zero. No number read makes it allocate more than what is left could
 // hold, so that damage cannot exhaust the memory.
 type decoder struct {
-	rest []byte
-	err  error
+	rest    []byte
+	version byte
+	err     error
 }
 
 func (d *decoder) refuse(format string, args ...any) {
@@ -337,7 +348,11 @@ func (d *decoder) count(what string, least int) int {
 func (d *decoder) capture() *Capture {
 	c := &Capture{Start: Instant(d.signed())}
 	c.End = c.Start + Instant(d.signed())
-	for _, n := range []*uint64{&c.Counts.MissedConversions, &c.Counts.DoubledConversions, &c.Counts.BusErrors, &c.Counts.LostEdges, &c.Counts.ChipResets} {
+	counts := c.Counts.all()
+	if d.version == 1 {
+		counts = counts[:countsInFirst]
+	}
+	for _, n := range counts {
 		*n = d.unsigned()
 	}
 	c.Kept = d.spans(c.Start)

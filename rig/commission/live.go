@@ -139,8 +139,8 @@ func (v *View) Text(w io.Writer) error {
 			row(x.Name, x.Role, x.State(), x.Edges, x.Lost)
 		}
 	})
-	if n := v.Counts; n.MissedConversions+n.BusErrors+n.ChipResets > 0 {
-		fmt.Fprintf(w, "\n%s missed, %s, %s found reset\n", words.Count(n.MissedConversions, "conversion"),
+	if n := v.Counts; n.MissedConversions+n.LostReadyEdges+n.BusErrors+n.ChipResets > 0 {
+		fmt.Fprintf(w, "\n%s missed, %s lost, %s, %s found reset\n", words.Count(n.MissedConversions, "conversion"), words.Count(n.LostReadyEdges, "ready edge"),
 			words.Count(n.BusErrors, "bus error"), words.Count(n.ChipResets, "converter"))
 	}
 	return err

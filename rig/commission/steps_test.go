@@ -481,7 +481,7 @@ func TestView_Text(t *testing.T) {
 	v := &View{Outputs: []OutputView{{Name: "OUT1", Now: 12, Lowest: 0.5, Highest: 12.3456, Samples: 3}, {Name: "OUT2"}},
 		Lines: []LineView{{Name: "K1", Role: "contact", Contact: true, Known: true, Closed: true, Edges: 2}, {Name: "K2", Role: "contact", Contact: true, Known: true},
 			{Name: "K3", Role: "contact", Contact: true}, {Name: "REF", Role: "reference", Known: true, Closed: true}, {Name: "KEY", Role: "drive", Known: true, Lost: 1}},
-		Counts: capture.Counts{MissedConversions: 1, BusErrors: 2}}
+		Counts: capture.Counts{MissedConversions: 1, BusErrors: 2, LostReadyEdges: 3}}
 	const want = `output  now        lowest     highest
 OUT1     12.000 V    0.500 V   12.346 V
 OUT2    —          —          —
@@ -493,7 +493,7 @@ K3    contact    —             0     0
 REF   reference  active        0     0
 KEY   drive      inactive      0     1
 
-1 conversion missed, 2 bus errors, 0 converters found reset
+1 conversion missed, 3 ready edges lost, 2 bus errors, 0 converters found reset
 `
 	var w strings.Builder
 	if err := v.Text(&w); err != nil || w.String() != want {

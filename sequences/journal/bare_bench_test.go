@@ -105,7 +105,7 @@ func newBare(b *testing.B) *bareDB {
 		}
 		return s
 	}
-	return &bareDB{conn: conn, begin: prepare("BEGIN IMMEDIATE"), commit: prepare("COMMIT"), cycle: prepare("INSERT INTO cycle VALUES (?,?,?,?,?,?,?,?,?,?,?)"),
+	return &bareDB{conn: conn, begin: prepare("BEGIN IMMEDIATE"), commit: prepare("COMMIT"), cycle: prepare("INSERT INTO cycle VALUES (?,?,?,?,?,?,?,?,?,?,?,?)"),
 		measurement: prepare("INSERT INTO measurement VALUES (?,?,?,?,?,?,?,?,?)")}
 }
 
@@ -117,7 +117,7 @@ func (d *bareDB) rowsOf(b *testing.B, run *Run, cycles []*Cycle) (rows bareRows)
 		if err != nil {
 			b.Fatal(err)
 		}
-		rows.cycles = append(rows.cycles, []any{1, c.N, c.Started.UnixNano(), p.verdict, c.Complete, int64(0), int64(0), int64(0), int64(0), int64(0), nil})
+		rows.cycles = append(rows.cycles, []any{1, c.N, c.Started.UnixNano(), p.verdict, c.Complete, int64(0), int64(0), int64(0), int64(0), int64(0), nil, int64(0)})
 		for i := range c.Measurements {
 			m, row := &c.Measurements[i], &p.measurements[i]
 			rows.measurements = append(rows.measurements, []any{1, c.N, i, row.point, realOf(m.Value), realOf(m.Expanded), row.verdict, row.doubts, blobOf(row.numbers)})

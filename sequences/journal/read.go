@@ -123,16 +123,16 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 
 // sumCounts adds up the measuring problems of all cycles.
 func (rec *RunRecord) sumCounts() error {
-	n := make([]int64, 5)
+	n := make([]int64, 6)
 	err := rec.db.read.QueryRow(`SELECT coalesce(sum(missed_conversions), 0), coalesce(sum(doubled_conversions), 0), coalesce(sum(bus_errors), 0),
-		coalesce(sum(lost_edges), 0), coalesce(sum(chip_resets), 0) FROM cycle WHERE run = ?`, rec.row).Scan(&n[0], &n[1], &n[2], &n[3], &n[4])
+		coalesce(sum(lost_edges), 0), coalesce(sum(chip_resets), 0), coalesce(sum(lost_ready), 0) FROM cycle WHERE run = ?`, rec.row).Scan(&n[0], &n[1], &n[2], &n[3], &n[4], &n[5])
 	rec.Counts = countsOf(n)
 	return err
 }
 
 func countsOf(n []int64) capture.Counts {
 	return capture.Counts{MissedConversions: uint64(n[0]), DoubledConversions: uint64(n[1]), BusErrors: uint64(n[2]),
-		LostEdges: uint64(n[3]), ChipResets: uint64(n[4])}
+		LostEdges: uint64(n[3]), ChipResets: uint64(n[4]), LostReadyEdges: uint64(n[5])}
 }
 
 // nearIDs is how many IDs the error for an unknown one names.
@@ -332,7 +332,7 @@ func (rec *RunRecord) CycleInfos() iter.Seq2[CycleInfo, error] {
 func (rec *RunRecord) CycleInfosIn(s Span) iter.Seq2[CycleInfo, error] {
 	return func(yield func(CycleInfo, error) bool) {
 		stream(rec, "read the cycles", `SELECT n, started, verdict, complete, capture IS NOT NULL,
-			missed_conversions, doubled_conversions, bus_errors, lost_edges, chip_resets
+			missed_conversions, doubled_conversions, bus_errors, lost_edges, chip_resets, lost_ready
 			FROM cycle WHERE run = ? AND n BETWEEN ? AND ? ORDER BY n`, s, scanCycle, yield)
 	}
 }
@@ -340,8 +340,8 @@ func (rec *RunRecord) CycleInfosIn(s Span) iter.Seq2[CycleInfo, error] {
 func scanCycle(rows *sql.Rows) (c CycleInfo, err error) {
 	var started sql.NullInt64
 	var rank int
-	n := make([]int64, 5)
-	if err := rows.Scan(&c.N, &started, &rank, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4]); err != nil {
+	n := make([]int64, 6)
+	if err := rows.Scan(&c.N, &started, &rank, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4], &n[5]); err != nil {
 		return c, err
 	}
 	c.Started, c.Counts = timeOf(started), countsOf(n)

@@ -262,8 +262,9 @@ func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
 		kept = id
 	}
 	n := c.Counts
-	err := r.db.exec("INSERT INTO cycle VALUES (?,?,?,?,?,?,?,?,?,?,?)", r.row, c.N, started, p.verdict, c.Complete,
-		int64(n.MissedConversions), int64(n.DoubledConversions), int64(n.BusErrors), int64(n.LostEdges), int64(n.ChipResets), kept)
+	err := r.db.exec("INSERT INTO cycle VALUES (?,?,?,?,?,?,?,?,?,?,?,?)", r.row, c.N, started, p.verdict, c.Complete,
+		int64(n.MissedConversions), int64(n.DoubledConversions), int64(n.BusErrors), int64(n.LostEdges), int64(n.ChipResets), kept,
+		int64(n.LostReadyEdges))
 	if repeated(err) {
 		return ErrHaveCycle
 	}

@@ -24,7 +24,7 @@ import (
 // exampleCycle is a cycle with something in every field.
 func exampleCycle(n int) *Cycle {
 	return &Cycle{N: n, Started: time.Date(2026, 11, 25, 8, 0, n, 123456789, time.UTC), Verdict: analyze.Fail, Complete: true,
-		Counts:  capture.Counts{MissedConversions: 1, DoubledConversions: 2, BusErrors: 3, LostEdges: 4, ChipResets: uint64(n)},
+		Counts:  capture.Counts{MissedConversions: 1, DoubledConversions: 2, BusErrors: 3, LostEdges: 4, ChipResets: uint64(n), LostReadyEdges: uint64(5 * n)},
 		Capture: []byte(fmt.Sprintf("capture of cycle %d%s", n, strings.Repeat(".", 1500))),
 		Measurements: []analyze.Measurement{
 			{Cycle: n, Event: "arm-away", Signal: "OUT3", Quantity: analyze.HighLevel, Value: 13.2 + float64(n)/1000, Expanded: 0.02, Standard: 0.01,
@@ -159,7 +159,7 @@ func drawCycle(t *rapid.T, n int) *Cycle {
 	verdict := rapid.SampledFrom(verdicts[:])
 	count := rapid.Uint64Range(0, 1<<40)
 	c := &Cycle{N: n, Verdict: verdict.Draw(t, "verdict"), Complete: rapid.Bool().Draw(t, "complete"),
-		Counts: capture.Counts{MissedConversions: count.Draw(t, "missed"), DoubledConversions: count.Draw(t, "doubled"), BusErrors: count.Draw(t, "bus"), LostEdges: count.Draw(t, "lost"), ChipResets: count.Draw(t, "resets")}}
+		Counts: capture.Counts{MissedConversions: count.Draw(t, "missed"), DoubledConversions: count.Draw(t, "doubled"), BusErrors: count.Draw(t, "bus"), LostEdges: count.Draw(t, "lost"), ChipResets: count.Draw(t, "resets"), LostReadyEdges: count.Draw(t, "lost ready")}}
 	if rapid.Bool().Draw(t, "stamped") {
 		c.Started = time.Unix(0, rapid.Int64().Draw(t, "started")).UTC()
 	}
@@ -254,7 +254,7 @@ func TestFind_Record(t *testing.T) {
 	if got := (RunEnd{rec.Ended, rec.Verdict, rec.Complete, rec.Reason}); got != end || rec.Cycles != 2 {
 		t.Errorf("%d cycles, end %+v, want 2, %+v", rec.Cycles, got, end)
 	}
-	if want := (capture.Counts{MissedConversions: 2, DoubledConversions: 4, BusErrors: 6, LostEdges: 8, ChipResets: 3}); rec.Counts != want {
+	if want := (capture.Counts{MissedConversions: 2, DoubledConversions: 4, BusErrors: 6, LostEdges: 8, ChipResets: 3, LostReadyEdges: 15}); rec.Counts != want {
 		t.Errorf("counts %+v, want %+v", rec.Counts, want)
 	}
 	if b, err := rec.Capture(77); b != nil || err != nil {
