@@ -97,6 +97,11 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		in[x.Channel] = func(from, to capture.Instant) float64 {
 			return o.sense.mean(int64(from)-late, int64(to)-late)*o.share + o.lift
 		}
+		if weights := opts.Weights; weights != nil {
+			in[x.Channel] = func(from, to capture.Instant) float64 {
+				return o.sense.weighted(int64(from)-late, int64(to)-late, weights)*o.share + o.lift
+			}
+		}
 	}
 	return in, nil
 }

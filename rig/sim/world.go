@@ -41,6 +41,9 @@ type Opts struct {
 	// Filter is how late the converters' pins follow the terminals, as behind capacitors
 	// across the lower resistors whose time constant is short against a conversion.
 	Filter time.Duration
+	// Weights are the converters' filter, nil: a plain mean over the conversion. What a real
+	// one's is nobody here knows, so that what is measured must hold for others as well.
+	Weights Weights
 	// OnTruth, where set, is called with what really happened at an event, once
 	// the next one begins or the lines are closed.
 	OnTruth func(TruthEvent)
