@@ -6,38 +6,6 @@ import (
 	"makebreak/analyze/gum"
 )
 
-// Verdict is the outcome of judging.
-type Verdict string
-
-// The verdicts. An empty verdict means that nothing was demanded.
-const (
-	NoVerdict Verdict = ""
-	Pass      Verdict = "pass"
-	Fail      Verdict = "fail"
-	Undecided Verdict = "undecided"
-)
-
-// Worse returns the graver of both: fail before undecided before pass before none.
-func (v Verdict) Worse(w Verdict) Verdict {
-	if w.Gravity() > v.Gravity() {
-		return w
-	}
-	return v
-}
-
-// Gravity returns 3 for fail, 2 for undecided, 1 for pass and 0 for none.
-func (v Verdict) Gravity() int {
-	switch v {
-	case Fail:
-		return 3
-	case Undecided:
-		return 2
-	case Pass:
-		return 1
-	}
-	return 0
-}
-
 // Measurement is one figure: one quantity of one signal at one event of one
 // cycle. Values are in the quantity's base unit.
 type Measurement struct {

@@ -36,10 +36,11 @@ func NewCollector(opts Opts) *Collector {
 	if c.now == nil {
 		c.now = time.Now
 	}
-	for _, v := range []analyze.Verdict{analyze.Pass, analyze.Fail, analyze.Undecided, analyze.NoVerdict} {
-		c.counters[cyclesTotal].WithLabelValues(verdictLabel(v))
-		c.counters[measurementsTotal].WithLabelValues(verdictLabel(v))
+	for _, v := range analyze.Verdicts {
+		c.counters[cyclesTotal].WithLabelValues(v.Name())
+		c.counters[measurementsTotal].WithLabelValues(v.Name())
 	}
+	c.counters[cyclesTotal].WithLabelValues(analyze.Incomplete.Name())
 	for _, s := range catalogue {
 		if s.kind == counter && s.labels == nil {
 			c.counters[s.name].WithLabelValues()
@@ -92,7 +93,7 @@ func (c *Collector) SetRunning(running bool) {
 	c.gauges[runInProgress].WithLabelValues().Set(x)
 }
 
-// ObserveCycle takes in one finished cycle: its verdict, its figures in base
+// ObserveCycle takes in one cycle: its verdict by analyze.RunVerdict, its figures in base
 // units, and what the acquisition's counters grew by since the cycle before.
 func (c *Collector) ObserveCycle(v analyze.Verdict, ms []analyze.Measurement, delta capture.Counts) {
 	c.counters[cyclesTotal].WithLabelValues(verdictLabel(v)).Inc()
@@ -133,13 +134,12 @@ func (c *Collector) observe(m *analyze.Measurement) {
 	}
 }
 
-// verdictLabel is one of four words, whatever the verdict says.
+// verdictLabel is one of five words, whatever the verdict says.
 func verdictLabel(v analyze.Verdict) string {
-	switch v {
-	case analyze.Pass, analyze.Fail, analyze.Undecided:
-		return string(v)
+	if v == analyze.Incomplete {
+		return v.Name()
 	}
-	return "none"
+	return analyze.Verdicts[v.Gravity()].Name()
 }
 
 // label makes a text fit for a label's value, which must be valid UTF-8.

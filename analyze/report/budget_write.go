@@ -41,7 +41,7 @@ func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 	t.wrapped("Result     ", reading(s, m.Value)+" (95 %)")
 	if limit := limitWords(s, m.Limit); limit != "" {
 		t.wrapped("Limit      ", limit)
-		t.wrapped("Verdict    ", t.coloured(m.Verdict, verdictName(m.Verdict))+probability(m.Conformance))
+		t.wrapped("Verdict    ", t.coloured(m.Verdict, m.Verdict.Name())+probability(m.Conformance))
 		if why := diagnose.Reason(m); why != "" {
 			t.wrapped("           ", oneLine(why))
 		}

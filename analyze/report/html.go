@@ -48,7 +48,6 @@ func HTML(w io.Writer, r *Record) error {
 type page struct {
 	Run, Unit    string
 	Verdict, Why string
-	Tone         string // the class that colours the verdict
 	Simulated    bool
 	Nothing      string // in place of a table without rows
 	Faults       string // planted on the simulated bench; empty: none
@@ -93,12 +92,9 @@ func newPage(r *Record) (*page, error) {
 		return nil, err
 	}
 	p := &page{
-		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: verdictName(r.Verdict), Tone: verdictName(r.Verdict), Why: verdictSentence(r, s),
+		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: r.Verdict.Name(), Why: verdictSentence(r, s),
 		Simulated: r.Simulated, Faults: faultWords(r), Nothing: nothingWords(r), Head: pairs(r), Columns: tableHead, Rows: pageRows(s),
 		Steady: oneLine(s.steady.line()), Legend: s.legendLines(), LogPath: oneLine(r.LogPath),
-	}
-	if r.Verdict == analyze.Pass && !r.Complete { // no green for what was not tested to its end
-		p.Verdict, p.Tone = "pass so far", string(analyze.Undecided)
 	}
 	p.addList(unstoredHeading, oneLines(r.Unstored))
 	p.addList("Remarks", s.remarkLines())
@@ -110,7 +106,7 @@ func newPage(r *Record) (*page, error) {
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
 	for _, f := range findingsOf(r) {
-		p.Findings = append(p.Findings, pageFinding{verdictName(f.Verdict), findingWords(f)})
+		p.Findings = append(p.Findings, pageFinding{f.Verdict.Name(), findingWords(f)})
 	}
 	if p.Courses, err = courses(r); err != nil {
 		return nil, err

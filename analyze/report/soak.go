@@ -33,7 +33,7 @@ func summaryOf(r *Record) *summary {
 	s := &summary{verdicts: map[analyze.Verdict]int{}, doubtful: slices.Clone(r.Tally.Doubtful), cycles: r.Tally.Last}
 	for _, t := range r.Tally.Rows {
 		x := &row{t, digest{t.Trend}}
-		for _, v := range []analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail} {
+		for _, v := range analyze.Verdicts {
 			if n := x.with(v); n > 0 {
 				s.verdicts[v] += n
 			}

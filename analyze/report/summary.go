@@ -84,10 +84,21 @@ func (x *row) add(m *analyze.Measurement) {
 	}
 }
 
+// gravest is the gravest verdict of all figures.
+func (s *summary) gravest() analyze.Verdict {
+	v := analyze.NoVerdict
+	for _, w := range analyze.Verdicts {
+		if s.verdicts[w] > 0 {
+			v = w
+		}
+	}
+	return v
+}
+
 // worst returns the gravest verdict of the row, how many figures have it and how
 // many were judged.
 func (x *row) worst() (v analyze.Verdict, n, judged int) {
-	for _, w := range []analyze.Verdict{analyze.Pass, analyze.Undecided, analyze.Fail} {
+	for _, w := range analyze.Verdicts[1:] {
 		if n := x.with(w); n > 0 {
 			v = w
 			judged += n
@@ -97,7 +108,7 @@ func (x *row) worst() (v analyze.Verdict, n, judged int) {
 }
 
 // with is how many of the row's figures have a verdict.
-func (x *row) with(v analyze.Verdict) int { return x.Verdicts[tally.Rank(v)] }
+func (x *row) with(v analyze.Verdict) int { return x.Verdicts[v.Gravity()] }
 
 // sort puts the rows in the order of signals, quantities and steps.
 func (s *summary) sort(r *Record) {

@@ -133,7 +133,7 @@ func findingWords(f analyze.Finding) string {
 
 func (t *textWriter) verdict(r *Record, s *summary) {
 	t.line("")
-	t.wrapped("Verdict: ", t.coloured(r.Verdict, verdictName(r.Verdict))+" ("+verdictSentence(r, s)+")")
+	t.wrapped("Verdict: ", t.coloured(r.Verdict, r.Verdict.Name())+" ("+verdictSentence(r, s)+")")
 	t.list(settleHeading, s.undecidedLines())
 	if r.LogPath != "" {
 		t.line("")
@@ -143,7 +143,7 @@ func (t *textWriter) verdict(r *Record, s *summary) {
 
 // coloured colours words of a verdict where colour is asked for.
 func (t *textWriter) coloured(v analyze.Verdict, words string) string {
-	codes := map[analyze.Verdict]string{analyze.Pass: "32", analyze.Fail: "1;31", analyze.Undecided: "33"}
+	codes := map[analyze.Verdict]string{analyze.Pass: "32", analyze.Fail: "1;31", analyze.Undecided: "33", analyze.Incomplete: "33"}
 	if !t.opts.Colour || codes[v] == "" {
 		return words
 	}

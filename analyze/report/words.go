@@ -291,11 +291,18 @@ func faultWords(r *Record) string {
 
 // verdictSentence says why the verdict is what it is.
 func verdictSentence(r *Record, s *summary) string {
-	why := verdictReason(r.Verdict, s)
+	v := r.Verdict
+	if v == analyze.Incomplete {
+		v = s.gravest()
+	}
+	why := verdictReason(v, s)
 	if len(s.rows) == 0 && len(r.Unstored) > 0 {
 		why = "no figure could be stored"
 	}
-	if !r.Complete {
+	switch {
+	case r.Verdict == analyze.Incomplete:
+		why += "; this holds for the cycles done only"
+	case !r.Complete:
 		why += "; the run is incomplete, so this holds for the cycles done only"
 	}
 	return why
@@ -307,6 +314,9 @@ func verdictReason(v analyze.Verdict, s *summary) string {
 	n := s.verdicts[v]
 	switch {
 	case v == analyze.NoVerdict:
+		if len(s.rows) == 0 {
+			return "nothing was judged"
+		}
 		return "no limit was set and nothing was judged"
 	case n == 0: // the findings alone decided
 		return "see the findings"
@@ -316,14 +326,6 @@ func verdictReason(v analyze.Verdict, s *summary) string {
 		return fmt.Sprintf("%d of %s undecided", n, figures)
 	}
 	return fmt.Sprintf("%d of %s passed", n, figures)
-}
-
-// verdictName is the verdict as a word that can stand alone.
-func verdictName(v analyze.Verdict) string {
-	if v == analyze.NoVerdict {
-		return "none"
-	}
-	return string(v)
 }
 
 // oneLine puts a text on one line and takes out what a terminal would obey.

@@ -33,9 +33,9 @@ type Row struct {
 	Uncertainty  float64 // largest expanded uncertainty (95 %), in the same unit; NaN: none stated
 	Limit        analyze.Limit
 	LimitsDiffer bool
-	Uppers       int    // values that are only upper bounds
-	Lowers       int    // values that are only lower bounds
-	Verdicts     [4]int // by the number of Rank
+	Uppers       int                        // values that are only upper bounds
+	Lowers       int                        // values that are only lower bounds
+	Verdicts     [len(analyze.Verdicts)]int // by their gravity
 	Remarks      []Remark
 	MoreRemarks  int           // figures whose doubts are not among Remarks
 	Trend        *trend.Series // nil in a row that belongs to no Tally
@@ -72,15 +72,9 @@ func New() (*Tally, error) {
 	return &Tally{Outcomes: s, index: map[Key]*Row{}}, nil
 }
 
-// ranks are the verdicts by the number that stands for them.
-var ranks = [...]analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail}
-
-// Rank is a verdict's place in Row.Verdicts.
-func Rank(v analyze.Verdict) int { return max(0, slices.Index(ranks[:], v)) }
-
 // outcome is a verdict as package trend counts it.
 func outcome(v analyze.Verdict) trend.Outcome {
-	return [...]trend.Outcome{trend.Unjudged, trend.Within, trend.Doubtful, trend.Outside}[Rank(v)]
+	return [...]trend.Outcome{trend.Unjudged, trend.Within, trend.Doubtful, trend.Outside}[v.Gravity()]
 }
 
 // AddCycle adds the verdict of a cycle, after its figures. A cycle that was cut off is
@@ -138,7 +132,7 @@ func (x *Row) add(m *analyze.Measurement) error {
 // Add adds a figure, without its trend.
 func (x *Row) Add(m *analyze.Measurement) {
 	x.Figures++
-	x.Verdicts[Rank(m.Verdict)]++
+	x.Verdicts[m.Verdict.Gravity()]++
 	x.LimitsDiffer = x.LimitsDiffer || !same(x.Limit.Lower, m.Limit.Lower) || !same(x.Limit.Upper, m.Limit.Upper)
 	switch m.Bound() {
 	case analyze.UpperBound:

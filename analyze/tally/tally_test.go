@@ -89,10 +89,10 @@ func TestTally(t *testing.T) {
 	}
 	lost := a.Rows[3]
 	if lost.Quantity != analyze.BounceTime || lost.Values != 0 || lost.Figures != 100 || !math.IsNaN(lost.Low) ||
-		len(lost.Remarks) != 1 || lost.Remarks[0].N != 100 || lost.Verdicts[tally.Rank(analyze.Undecided)] != 100 {
+		len(lost.Remarks) != 1 || lost.Remarks[0].N != 100 || lost.Verdicts[analyze.Undecided.Gravity()] != 100 {
 		t.Errorf("the row that was never measured: %+v", lost)
 	}
-	if x := a.Rows[0]; x.Verdicts[tally.Rank(analyze.Fail)] == 0 || x.Uncertainty != 1e-5 || x.LimitsDiffer {
+	if x := a.Rows[0]; x.Verdicts[analyze.Fail.Gravity()] == 0 || x.Uncertainty != 1e-5 || x.LimitsDiffer {
 		t.Errorf("the operate time: %+v", x)
 	}
 }

@@ -40,7 +40,7 @@ func exitStatus(v analyze.Verdict, err error) int {
 		return statuses[problem.KindOf(err)]
 	case v == analyze.Fail:
 		return exitFail
-	case v == analyze.Undecided:
+	case v == analyze.Undecided || v == analyze.Incomplete:
 		return exitUndecided
 	}
 	return exitPass

@@ -61,7 +61,7 @@ func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s setup.Simul
 			r.symptoms = append(r.symptoms, c.Symptoms...)
 			r.rows = append(r.rows, c.Measurements...)
 		}})
-	r.verdict, r.counts, r.err = outcome.Verdict, outcome.Counts, err
+	r.verdict, r.counts, r.err = outcome.Gravest, outcome.Counts, err
 	r.findings = diagnose.Findings(&seq.Plan, r.symptoms, max(1, outcome.Cycles))
 	return r
 }

@@ -225,7 +225,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		Now: time.Now, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
 	closeErr := hardware.CloseBench(b)
 	shown.End()
-	end := journal.RunEnd{Ended: time.Now(), Verdict: outcome.Verdict, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	end := journal.RunEnd{Ended: time.Now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}

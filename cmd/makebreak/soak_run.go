@@ -15,7 +15,6 @@ import (
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/progress"
-	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
 	"makebreak/sequences/soak"
@@ -58,7 +57,7 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	case err != nil:
 		return err
 	case r != nil && r.Complete:
-		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, record.VerdictText(r.Verdict), r.Run)
+		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, r.Verdict.Name(), r.Run)
 		a.verdict = r.Verdict
 		return nil
 	case r != nil:

@@ -30,7 +30,7 @@ func fillRun(t *testing.T, db *DB, cycles int, started time.Time) string {
 	if err := r.Checkpoint(cycles, []byte("sums")); err != nil {
 		t.Fatal(err)
 	}
-	if err := r.Finish(RunEnd{Ended: started.Add(time.Hour), Verdict: analyze.Pass, Complete: true}); err != nil {
+	if err := r.Finish(RunEnd{Ended: started.Add(time.Hour), Gravest: analyze.Pass, Complete: true}); err != nil {
 		t.Fatal(err)
 	}
 	return r.ID()

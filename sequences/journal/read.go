@@ -21,16 +21,17 @@ type RunSummary struct {
 	Started  time.Time       `json:"started"`
 	Cycles   int             `json:"cycles"` // complete ones
 	Planned  int             `json:"-"`
-	Verdict  analyze.Verdict `json:"verdict"`
+	Verdict  analyze.Verdict `json:"verdict"` // by analyze.RunVerdict
 	// Complete is false for a run that ended early, was cut off or still goes on.
 	Complete bool  `json:"complete"`
 	Soak     bool  `json:"-"` // it can be resumed by its policy
 	State    State `json:"-"`
 
-	row int64
+	gravest analyze.Verdict
+	row     int64
 }
 
-// The verdict of a run that has not ended is the gravest of its cycles.
+// The gravest verdict of a run that has not ended is that of its cycles so far.
 const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
@@ -57,8 +58,8 @@ func (db *DB) Runs() ([]RunSummary, error) {
 
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
-	var rank int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &rank, &s.Soak, &s.State, &s.row}, more...)
+	var gravity int
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, scanned(err)
 	}
@@ -66,7 +67,8 @@ func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error)
 	if err := s.State.check(); err != nil {
 		return s, err
 	}
-	s.Verdict, err = verdictOf(rank)
+	s.gravest, err = verdictOf(gravity)
+	s.Verdict = analyze.RunVerdict(s.Complete, s.gravest)
 	return s, err
 }
 
@@ -74,8 +76,9 @@ func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error)
 // begin, can be gone through any number of times and hold little of it in memory.
 type RunRecord struct {
 	RunInfo
-	Ended    time.Time // zero: not ended
-	Verdict  analyze.Verdict
+	Ended    time.Time       // zero: not ended
+	Verdict  analyze.Verdict // by analyze.RunVerdict
+	Gravest  analyze.Verdict // of its cycles' verdicts
 	Complete bool
 	State    State
 	Reason   string // why it is not complete, as the program that wrote it said; see WhyIncomplete
@@ -112,7 +115,7 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 		return nil, db.fail("find run "+id, err)
 	}
 	rec.row, rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.Unit, s.Sequence, s.Started, s.Planned
-	rec.Verdict, rec.Complete, rec.State, rec.Cycles = s.Verdict, s.Complete, s.State, s.Cycles
+	rec.Verdict, rec.Gravest, rec.Complete, rec.State, rec.Cycles = s.Verdict, s.gravest, s.Complete, s.State, s.Cycles
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
 		u := uint64(seed.Int64)
@@ -272,11 +275,11 @@ func (r *pointReader) get(id int) (p *point, err error) {
 }
 
 func scanMeasurement(rows *sql.Rows, points *pointReader, doubts *doubtReader) (m analyze.Measurement, err error) {
-	var at, rank int
+	var at, gravity int
 	var value, expanded sql.NullFloat64
 	var numbers sql.RawBytes
 	var list sql.NullInt64
-	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &rank, &numbers, &list); err != nil {
+	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &gravity, &numbers, &list); err != nil {
 		return m, err
 	}
 	p, err := points.get(at)
@@ -290,7 +293,7 @@ func scanMeasurement(rows *sql.Rows, points *pointReader, doubts *doubtReader) (
 			return m, err
 		}
 	}
-	if m.Verdict, err = verdictOf(rank); err != nil {
+	if m.Verdict, err = verdictOf(gravity); err != nil {
 		return m, err
 	}
 	return m, unpackNumbers(&m, p.numbers, numbers)
@@ -339,13 +342,13 @@ func (rec *RunRecord) CycleInfosIn(s Span) iter.Seq2[CycleInfo, error] {
 
 func scanCycle(rows *sql.Rows) (c CycleInfo, err error) {
 	var started sql.NullInt64
-	var rank int
+	var gravity int
 	n := make([]int64, 6)
-	if err := rows.Scan(&c.N, &started, &rank, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4], &n[5]); err != nil {
+	if err := rows.Scan(&c.N, &started, &gravity, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4], &n[5]); err != nil {
 		return c, err
 	}
 	c.Started, c.Counts = timeOf(started), countsOf(n)
-	c.Verdict, err = verdictOf(rank)
+	c.Verdict, err = verdictOf(gravity)
 	return c, err
 }
 

@@ -36,7 +36,7 @@ type RunInfo struct {
 // RunEnd says how a run ended.
 type RunEnd struct {
 	Ended    time.Time
-	Verdict  analyze.Verdict
+	Gravest  analyze.Verdict // of its cycles' verdicts
 	Complete bool
 	Reason   string // why it is not complete
 }
@@ -231,14 +231,14 @@ type packed struct {
 }
 
 func (r *Run) pack(c *Cycle, fresh *additions) (p packed, err error) {
-	if p.verdict, err = rankOf(c.Verdict); err != nil {
+	if p.verdict, err = gravityOf(c.Verdict); err != nil {
 		return p, err
 	}
 	p.measurements = make([]measured, len(c.Measurements))
 	for i := range c.Measurements {
 		m := &c.Measurements[i]
 		row := &p.measurements[i]
-		if row.verdict, err = rankOf(m.Verdict); err != nil {
+		if row.verdict, err = gravityOf(m.Verdict); err != nil {
 			return p, err
 		}
 		pt := r.dict.pointOf(m, fresh)
@@ -293,7 +293,7 @@ func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
 // Finish records how the run ended.
 func (r *Run) Finish(end RunEnd) error {
 	doing := "finish run " + r.info.ID
-	verdict, err := rankOf(end.Verdict)
+	verdict, err := gravityOf(end.Gravest)
 	if err != nil {
 		return r.db.fail(doing, err)
 	}
@@ -314,23 +314,20 @@ func (r *Run) Finish(end RunEnd) error {
 	return err
 }
 
-// verdicts by the number that stands for them, the graver the larger.
-var verdicts = [...]analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Undecided, analyze.Fail}
-
-func rankOf(v analyze.Verdict) (int, error) {
-	for i, w := range verdicts {
-		if v == w {
-			return i, nil
-		}
+// gravityOf returns the number that stands for a verdict in the log.
+func gravityOf(v analyze.Verdict) (int, error) {
+	n := v.Gravity()
+	if analyze.Verdicts[n] != v {
+		return 0, misuse("%q is not a verdict of figures", v)
 	}
-	return 0, misuse("%q is not a verdict", v)
+	return n, nil
 }
 
-func verdictOf(rank int) (analyze.Verdict, error) {
-	if rank < 0 || rank >= len(verdicts) {
-		return "", fmt.Errorf("%w: verdict %d", ErrCorrupt, rank)
+func verdictOf(gravity int) (analyze.Verdict, error) {
+	if gravity < 0 || gravity >= len(analyze.Verdicts) {
+		return "", fmt.Errorf("%w: verdict %d", ErrCorrupt, gravity)
 	}
-	return verdicts[rank], nil
+	return analyze.Verdicts[gravity], nil
 }
 
 // The first and the last time that nanoseconds in 64 bits hold.

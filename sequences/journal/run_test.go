@@ -156,7 +156,7 @@ func TestRun_RoundTripAny(t *testing.T) {
 func drawCycle(t *rapid.T, n int) *Cycle {
 	word := rapid.SampledFrom([]string{"", "OUT1", "K1", "arm-away", "disarm", "it's \"so\", ü", "\x00"})
 	float := rapid.OneOf(rapid.Float64(), rapid.SampledFrom([]float64{0, 1, -1, math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64, 5e-324, 0.1}))
-	verdict := rapid.SampledFrom(verdicts[:])
+	verdict := rapid.SampledFrom(analyze.Verdicts[:])
 	count := rapid.Uint64Range(0, 1<<40)
 	c := &Cycle{N: n, Verdict: verdict.Draw(t, "verdict"), Complete: rapid.Bool().Draw(t, "complete"),
 		Counts: capture.Counts{MissedConversions: count.Draw(t, "missed"), DoubledConversions: count.Draw(t, "doubled"), BusErrors: count.Draw(t, "bus"), LostEdges: count.Draw(t, "lost"), ChipResets: count.Draw(t, "resets"), LostReadyEdges: count.Draw(t, "lost ready")}}
@@ -240,7 +240,7 @@ func TestFind_Record(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	end := RunEnd{Ended: info.Started.Add(time.Minute), Verdict: analyze.Undecided, Reason: "interrupted"}
+	end := RunEnd{Ended: info.Started.Add(time.Minute), Gravest: analyze.Undecided, Reason: "interrupted"}
 	if err := run.Finish(end); err != nil {
 		t.Fatal(err)
 	}
@@ -251,7 +251,7 @@ func TestFind_Record(t *testing.T) {
 	if d := cmp.Diff(info, rec.RunInfo); d != "" {
 		t.Error(d)
 	}
-	if got := (RunEnd{rec.Ended, rec.Verdict, rec.Complete, rec.Reason}); got != end || rec.Cycles != 2 {
+	if got := (RunEnd{rec.Ended, rec.Gravest, rec.Complete, rec.Reason}); got != end || rec.Cycles != 2 {
 		t.Errorf("%d cycles, end %+v, want 2, %+v", rec.Cycles, got, end)
 	}
 	if want := (capture.Counts{MissedConversions: 2, DoubledConversions: 4, BusErrors: 6, LostEdges: 8, ChipResets: 3, LostReadyEdges: 15}); rec.Counts != want {
@@ -315,13 +315,15 @@ func TestRuns(t *testing.T) {
 		return run
 	}
 	done := begin("A", analyze.Pass, analyze.Pass)
-	if err := done.Finish(RunEnd{Ended: started, Verdict: analyze.Pass, Complete: true}); err != nil {
+	if err := done.Finish(RunEnd{Ended: started, Gravest: analyze.Pass, Complete: true}); err != nil {
 		t.Fatal(err)
 	}
 	begin("B", analyze.Pass, analyze.Fail, analyze.Undecided) // cut off
 	begin("C")
+	begin("D", analyze.Pass, analyze.Undecided)
 	want := []RunSummary{
-		{Run: "2026-11-25.3", Unit: "C", Sequence: "s", Started: started, Planned: 3},
+		{Run: "2026-11-25.4", Unit: "D", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Incomplete},
+		{Run: "2026-11-25.3", Unit: "C", Sequence: "s", Started: started, Planned: 3, Verdict: analyze.Incomplete},
 		{Run: "2026-11-25.2", Unit: "B", Sequence: "s", Started: started, Planned: 3, Cycles: 3, Verdict: analyze.Fail},
 		{Run: "2026-11-25.1", Unit: "A", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Pass, Complete: true},
 	}
@@ -367,7 +369,7 @@ func TestAppend_Refuses(t *testing.T) {
 	if err := run.Finish(RunEnd{}); err == nil {
 		t.Error("an end without a time is taken")
 	}
-	if err := run.Finish(RunEnd{Ended: time.Unix(1, 0), Verdict: "perhaps"}); err == nil {
+	if err := run.Finish(RunEnd{Ended: time.Unix(1, 0), Gravest: "perhaps"}); err == nil {
 		t.Error("an end with a verdict of its own is taken")
 	}
 	if err := run.Finish(RunEnd{Ended: time.Unix(1, 0), Complete: true}); err != nil {

@@ -151,7 +151,7 @@ func lastCycle(db *sql.DB, run int64) (n int, err error) {
 // FirstFailed returns how many complete cycles the run had done when the first of them
 // failed, that one included; 0: none has.
 func (rec *RunRecord) FirstFailed() (cycles int, err error) {
-	failed, err := rankOf(analyze.Fail)
+	failed, err := gravityOf(analyze.Fail)
 	if err != nil {
 		return 0, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 
+	"makebreak/analyze"
 	"makebreak/analyze/metrics"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
@@ -102,7 +103,7 @@ func (s *Shown) Cycle(c *journal.Cycle) {
 	if s.metrics == nil {
 		return
 	}
-	s.metrics.ObserveCycle(c.Verdict, c.Measurements, c.Counts)
+	s.metrics.ObserveCycle(analyze.RunVerdict(c.Complete, c.Verdict), c.Measurements, c.Counts)
 	if now := time.Now(); s.opts.File != "" && now.Sub(s.written) > fileEvery {
 		s.written = now
 		if err := s.WriteFile(); err != nil {

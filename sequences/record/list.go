@@ -7,7 +7,6 @@ import (
 	"io"
 	"strconv"
 
-	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/table"
 	"makebreak/sequences/journal"
@@ -75,15 +74,7 @@ func (l List) Text(w io.Writer) error {
 	}
 	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
 		for _, r := range l.Runs {
-			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, VerdictText(r.Verdict), map[bool]string{false: "no", true: "yes"}[r.Complete])
+			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), map[bool]string{false: "no", true: "yes"}[r.Complete])
 		}
 	})
-}
-
-// VerdictText is a verdict in words; "none" where nothing was judged.
-func VerdictText(v analyze.Verdict) string {
-	if v == analyze.NoVerdict {
-		return "none"
-	}
-	return string(v)
 }

@@ -33,7 +33,7 @@ func cycleText(c *journal.Cycle) string {
 		}
 		judged++
 	}
-	text := fmt.Sprintf("cycle %d: %s, %d of %d judged figures passed", c.N, verdictText(c.Verdict), passed, judged)
+	text := fmt.Sprintf("cycle %d: %s, %d of %d judged figures passed", c.N, analyze.RunVerdict(c.Complete, c.Verdict).Name(), passed, judged)
 	if !c.Complete {
 		text += ", cut short"
 	}
@@ -53,11 +53,4 @@ func figureText(m *analyze.Measurement) string {
 		text += " at " + m.Event
 	}
 	return fmt.Sprintf("%s %s, limit %s, %s", text, report.Reading(m.Quantity, m.Value, m.Expanded), report.LimitWords(m.Quantity, m.Limit), m.Verdict)
-}
-
-func verdictText(v analyze.Verdict) string {
-	if v == analyze.NoVerdict {
-		return "none"
-	}
-	return string(v)
 }

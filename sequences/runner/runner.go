@@ -63,9 +63,9 @@ type Opts struct {
 
 // Outcome is how a run ended.
 type Outcome struct {
-	Cycles  int // measured and stored whole
-	Last    int // number of the last one stored, whole or not; 0: none was
-	Verdict analyze.Verdict
+	Cycles  int             // measured and stored whole
+	Last    int             // number of the last one stored, whole or not; 0: none was
+	Gravest analyze.Verdict // of those stored, whole or not
 	Counts  capture.Counts
 }
 
@@ -301,7 +301,7 @@ func (m *measurer) report(batch []*journal.Cycle) error {
 			m.outcome.Cycles++
 		}
 		m.outcome.Last = c.N
-		m.outcome.Verdict = m.outcome.Verdict.Worse(c.Verdict)
+		m.outcome.Gravest = m.outcome.Gravest.Worse(c.Verdict)
 		if m.opts.OnCycle != nil {
 			m.opts.OnCycle(c)
 		}

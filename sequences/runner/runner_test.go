@@ -125,7 +125,7 @@ func TestRun_StoresEveryCycle(t *testing.T) {
 	b, spy, seq := relayBench(t)
 	s := &shelf{}
 	out, err := runner.Run(context.Background(), b, seq, opts(7, s))
-	if err != nil || out.Cycles != 7 || out.Verdict != analyze.Pass {
+	if err != nil || out.Cycles != 7 || out.Gravest != analyze.Pass {
 		t.Fatalf("%+v, %v", out, err)
 	}
 	for i, c := range s.cycles {
@@ -168,7 +168,7 @@ func TestRun_StopOnFail(t *testing.T) {
 	o := opts(1000, s)
 	o.StopOnFail = true
 	out, err := runner.Run(context.Background(), b, seq, o)
-	if !errors.Is(err, runner.ErrStopped) || out.Verdict != analyze.Fail {
+	if !errors.Is(err, runner.ErrStopped) || out.Gravest != analyze.Fail {
 		t.Errorf("%+v, %v; want it stopped after a failure", out, err)
 	}
 	if len(s.cycles) == 0 || s.cycles[0].Verdict != analyze.Fail || len(s.cycles) > 1 {

@@ -186,13 +186,7 @@ func (s *Soak) tell(c *journal.Cycle) {
 		return
 	}
 	s.lastLine = time.Now()
-	result := string(c.Verdict)
-	switch {
-	case !c.Complete:
-		result = "cut short"
-	case c.Verdict == analyze.NoVerdict:
-		result = "none"
-	}
+	result := analyze.RunVerdict(c.Complete, c.Verdict).Name()
 	done, n := s.sums.tally.Complete, s.cycles
 	s.work.Hear.Say("cycle %d: %s (%d of %d done, %d failed)", c.N, result, done, n.planned, n.failed)
 	s.work.Hear.Progress(done, n.planned, n.failed)
@@ -214,12 +208,12 @@ func (s *Soak) End(err error, reason string) error {
 	if err == nil || s.cycles.done >= s.cycles.planned {
 		s.growth.tell(s.db, s.cycles.done, s.work.Sequence.Duration(), hear.Say)
 	}
-	verdict := analyze.NoVerdict
-	rec, findErr := s.db.Find(s.ID()) // its verdict is that of all cycles until it is finished
+	gravest := analyze.NoVerdict
+	rec, findErr := s.db.Find(s.ID())
 	if findErr == nil {
-		verdict = rec.Verdict
+		gravest = rec.Gravest
 	}
-	end := journal.RunEnd{Ended: time.Now(), Verdict: verdict, Complete: err == nil, Reason: reason}
+	end := journal.RunEnd{Ended: time.Now(), Gravest: gravest, Complete: err == nil, Reason: reason}
 	if finishErr := errors.Join(findErr, s.store.Run.Finish(end)); finishErr != nil && err == nil {
 		err = problem.Of(problem.Storage, finishErr)
 	}

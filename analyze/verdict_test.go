@@ -1,0 +1,40 @@
+package analyze_test
+
+import (
+	"testing"
+
+	"makebreak/analyze"
+)
+
+func TestRunVerdict(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		gravest        analyze.Verdict
+		complete, ends analyze.Verdict // of a run that is complete, and of one that ended early
+	}{
+		{analyze.NoVerdict, analyze.NoVerdict, analyze.Incomplete},
+		{analyze.Pass, analyze.Pass, analyze.Incomplete},
+		{analyze.Undecided, analyze.Undecided, analyze.Incomplete},
+		{analyze.Fail, analyze.Fail, analyze.Fail},
+	} {
+		if got := analyze.RunVerdict(true, c.gravest); got != c.complete {
+			t.Errorf("complete, gravest %q: %q, want %q", c.gravest, got, c.complete)
+		}
+		if got := analyze.RunVerdict(false, c.gravest); got != c.ends {
+			t.Errorf("ended early, gravest %q: %q, want %q", c.gravest, got, c.ends)
+		}
+	}
+}
+
+// Logs hold these numbers: none may change.
+func TestVerdict_Gravity(t *testing.T) {
+	t.Parallel()
+	for v, want := range map[analyze.Verdict]int{
+		analyze.NoVerdict: 0, analyze.Pass: 1, analyze.Undecided: 2, analyze.Fail: 3,
+		analyze.Incomplete: 0, "perhaps": 0, // of no figure
+	} {
+		if got := v.Gravity(); got != want {
+			t.Errorf("%q: %d, want %d", v, got, want)
+		}
+	}
+}
