@@ -198,7 +198,7 @@ func (w *World) refresh(c *chip) {
 func (w *World) endConversion() {
 	c, at := w.readyNext, w.readyDue
 	c.Settle(capture.Instant(at))
-	c.late = w.latency()
+	c.late = w.kernel.Next()
 	w.refresh(c)
 	w.lines.queue(c.line, at, true)
 }

@@ -26,7 +26,7 @@ func (w *World) setContact(c *contact, closed bool) {
 		return
 	}
 	if c.latency == 0 {
-		c.seen = max(w.now+w.latency(), c.seen+1)
+		c.seen = max(w.now+w.kernel.Next(), c.seen+1)
 		w.plan(happening{at: c.seen, kind: edgeSeen, index: c.index, flag: closed})
 		return
 	}

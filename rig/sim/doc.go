@@ -11,7 +11,8 @@
 // event at an exact nanosecond; a bus transfer or a Wait moves the clock over
 // the events in order. The clock starts at 1000 s, as CLOCK_MONOTONIC does not
 // start at zero either. With the same rig, options and calls the world does the
-// same thing to the last bit.
+// same thing to the last bit. Other goroutines only draw noise and latencies
+// ahead, in the order in which they are used (package ahead).
 //
 // # What is modelled, and where the figures come from
 //

@@ -1,6 +1,10 @@
 package sim
 
-import "time"
+import (
+	"time"
+
+	"makebreak/rig/ahead"
+)
 
 // A kernel stamps an edge in the interrupt handler, some time after the edge
 // itself. Edges on one line keep their order. The figures are those of a gpiolib
@@ -11,10 +15,13 @@ const (
 	latencyLeast  = 2 * time.Microsecond
 )
 
-// latency draws how late the kernel stamps an edge, in nanoseconds.
-func (w *World) latency() int64 {
-	if w.kernel.exact {
-		return 0
-	}
-	return max(int64(latencyLeast), int64(float64(latencyMean)+float64(latencySpread)*cut(w.kernel.NormFloat64())))
+// newLatencies returns how late the kernel stamps edges, in nanoseconds, edge after edge.
+func newLatencies(seed uint64, exact bool) *ahead.Draws[int64] {
+	d := newDraws(seed, "kernel", exact)
+	return ahead.New(func() int64 {
+		if exact {
+			return 0
+		}
+		return max(int64(latencyLeast), int64(float64(latencyMean)+float64(latencySpread)*cut(d.NormFloat64())))
+	})
 }

@@ -237,7 +237,7 @@ func (w *World) setReference(r *reference, active bool) {
 		return
 	}
 	r.active = active
-	r.seen = max(w.now+w.latency(), r.seen+1)
+	r.seen = max(w.now+w.kernel.Next(), r.seen+1)
 	w.plan(happening{at: r.seen, kind: referenceSeen, index: r.index, flag: active})
 }
 

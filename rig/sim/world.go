@@ -10,6 +10,7 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 
+	"makebreak/rig/ahead"
 	"makebreak/rig/capture"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
@@ -85,7 +86,7 @@ type World struct {
 	bench draws // the rig's own timing
 	wire  draws // loose wires
 	// kernel is how late the lines' edges are stamped.
-	kernel draws
+	kernel *ahead.Draws[int64]
 
 	real *pacer // nil: virtual time
 
@@ -108,7 +109,7 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	w.truth.init(opts.OnTruth)
 	w.bench = newDraws(opts.Seed, "bench", false)
 	w.wire = newDraws(opts.Seed, "wire", false)
-	w.kernel = newDraws(opts.Seed, "kernel", opts.Exact)
+	w.kernel = newLatencies(opts.Seed, opts.Exact)
 	w.addUnit(opts)
 	if err := w.addRelays(opts); err != nil {
 		return nil, err

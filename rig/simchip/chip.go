@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/ahead"
 	"makebreak/rig/capture"
 )
 
@@ -42,7 +43,8 @@ type Opts struct {
 	// GainError is a share of the reading, OffsetVolts is added to it.
 	GainError   float64 // a share of one
 	OffsetVolts float64
-	// Rand draws the noise; nil: a generator with a fixed seed.
+	// Rand draws the noise and nothing else, ahead of the conversions; nil: a generator with
+	// a fixed seed.
 	Rand *rand.Rand
 	// SupplyVolts is the chip's supply; zero: DefaultSupply.
 	SupplyVolts float64
@@ -80,6 +82,7 @@ type Chip struct {
 
 	inputs  [4]Input
 	opts    Opts
+	noise   *ahead.Draws[float64] // V, at the pin
 	gain    float64
 	top     float64 // highest voltage that a pin can take
 	periods [8]float64
@@ -100,7 +103,8 @@ func NewChip(inputs [4]Input, opts Opts) *Chip {
 	if opts.Rand == nil {
 		opts.Rand = rand.New(rand.NewPCG(1, 2))
 	}
-	c := &Chip{inputs: inputs, opts: opts, gain: 1 + opts.GainError, top: opts.SupplyVolts + clampVolts,
+	noise := ahead.New(func() float64 { return opts.NoiseVolts * opts.Rand.NormFloat64() })
+	c := &Chip{inputs: inputs, opts: opts, noise: noise, gain: 1 + opts.GainError, top: opts.SupplyVolts + clampVolts,
 		resetAt: never, loseAt: never}
 	rates, codes := &rates1115, float64(1<<15)
 	if opts.Model == ads1x15.ADS1015 {
@@ -263,7 +267,7 @@ func (c *Chip) convert() uint16 {
 	}
 	v = v*c.gain + c.opts.OffsetVolts
 	if c.opts.NoiseVolts != 0 {
-		v += c.opts.NoiseVolts * c.opts.Rand.NormFloat64()
+		v += c.noise.Next()
 	}
 	steps := math.Floor(between(v*c.perVolt[c.doneSet>>shiftRange&7], c.least, c.most) + 0.5)
 	return uint16(int32(steps) << c.shift)

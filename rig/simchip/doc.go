@@ -42,7 +42,7 @@
 // # Laziness
 //
 // A conversion costs nothing until somebody reads it: ends are counted, and the
-// inputs are asked for their mean (and noise is drawn) once, when the register
+// inputs are asked for their mean (and noise is added) once, when the register
 // is read for the first time after that end. The same transfers with the same
 // seed therefore give the same codes. Whoever drives the inputs must be able to
 // answer for the past that far back: [Chip.Oldest] says how far, and

@@ -1,0 +1,59 @@
+// Package ahead draws random figures before they are asked for, so that a second
+// processor can do it. Whoever asks gets the same figures in the same order as if each were
+// drawn when it is asked for.
+package ahead
+
+// A block is as long as the first one, then twice that, and so on to the longest: who asks
+// for few has few drawn. Drawing the longest takes some 50 µs, which is far more than
+// starting a goroutine for it does.
+const (
+	firstBlock   = 64
+	longestBlock = 8192
+)
+
+// Draws are figures drawn ahead. They are used from one goroutine.
+type Draws[T any] struct {
+	block []T
+	used  int // of the block
+	draw  func() T
+	next  chan []T // the block after this one, from the second block on
+}
+
+// New returns what a function draws, call after call. It must own whatever it draws from:
+// it is called from other goroutines, though never from two at once.
+func New[T any](draw func() T) *Draws[T] {
+	d := &Draws[T]{draw: draw, next: make(chan []T, 1)}
+	d.next <- nil // the first block is drawn when it is asked for
+	return d
+}
+
+// Next returns the next figure.
+func (d *Draws[T]) Next() T {
+	if d.used == len(d.block) {
+		d.turn()
+	}
+	x := d.block[d.used]
+	d.used++
+	return x
+}
+
+// turn goes on to the next block and has the one after it drawn. The goroutine that draws ends
+// with its block, wanted or not, so nobody need end it.
+func (d *Draws[T]) turn() {
+	free := d.block
+	d.block, d.used = <-d.next, 0
+	if d.block == nil {
+		d.block = d.fill(make([]T, firstBlock))
+	}
+	if len(free) < longestBlock {
+		free = make([]T, min(2*len(d.block), longestBlock))
+	}
+	go func() { d.next <- d.fill(free) }()
+}
+
+func (d *Draws[T]) fill(block []T) []T {
+	for i := range block {
+		block[i] = d.draw()
+	}
+	return block
+}
