@@ -19,8 +19,9 @@ type Converter struct {
 	SpanRel float64 // a share of one
 	// Stamp is the standard uncertainty of a sample's time stamp.
 	Stamp time.Duration
-	// StepVolts is the resolution at the unit's terminal, in volts: one code,
-	// or one unit of the last digit written in a file. Zero: not known.
+	// StepVolts is the resolution at the unit's terminal, in volts: one code, or in a file
+	// the step that its values come in, no less than one unit of the last digit written.
+	// Zero: not known.
 	StepVolts float64
 	// Doubts are the converter's systematic uncertainties, those that do not
 	// average out.

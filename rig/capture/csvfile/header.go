@@ -45,6 +45,7 @@ type column struct {
 	at      int64
 	written bool
 	places  int // of volts: the most decimal places seen
+	steps   steps
 }
 
 // kindOf tells what the column's name says it holds, and its signal.

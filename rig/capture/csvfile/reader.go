@@ -374,7 +374,11 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 		switch c.kind {
 		case voltsColumn:
 			if f.places > c.places {
-				r.finerVolts(c, f.places)
+				c.places, c.steps.unit = f.places, stepOf(f.places)
+				c.trace.Converter.StepVolts = c.steps.volts()
+			}
+			if c.steps.take(f.volts) {
+				c.trace.Converter.StepVolts = c.steps.volts()
 			}
 			c.trace.Append(capture.Instant(ns), f.volts)
 		case stateColumn:
@@ -456,12 +460,6 @@ func (r *Reader) finerTime(places int) {
 }
 
 func (r *Reader) stamp() time.Duration { return roundingOf(r.places) }
-
-// finerVolts takes in how finely a voltage is written.
-func (r *Reader) finerVolts(c *column, places int) {
-	c.places = places
-	c.trace.Converter.StepVolts = stepOf(places)
-}
 
 // split splits a row into r.cells.
 func (r *Reader) split(row []byte) error {

@@ -386,10 +386,11 @@ func TestReader_Files(t *testing.T) {
 		samples, makes, opens int
 		events                string
 		end                   capture.Instant
+		step                  float64 // volts: of a code of 0.5875 mV to 0.1 mV, and of 1 mV
 	}{
-		{"healthy-converter.csv", 6673, 20, 16, "arm-away disarm arm-stay disarm", 7999281000},
-		{"healthy-instrument.csv", 40000, 10, 8, "arm-away disarm", 3999900000},
-		{"holding-in.csv", 6673, 9, 1, "arm-away disarm arm-stay disarm", 7999281000},
+		{"healthy-converter.csv", 6673, 20, 16, "arm-away disarm arm-stay disarm", 7999281000, 5e-4},
+		{"healthy-instrument.csv", 40000, 10, 8, "arm-away disarm", 3999900000, 1e-3},
+		{"holding-in.csv", 6673, 9, 1, "arm-away disarm arm-stay disarm", 7999281000, 5e-4},
 	} {
 		f, err := os.Open(filepath.Join(captures, tc.file))
 		if err != nil {
@@ -410,7 +411,7 @@ func TestReader_Files(t *testing.T) {
 		if got != want {
 			t.Errorf("%s: %s, want %s", tc.file, got, want)
 		}
-		if conv := c.Trace("OUT3").Converter; conv.StepVolts != 1e-4 || conv.Stamp != 289 {
+		if conv := c.Trace("OUT3").Converter; conv.StepVolts != tc.step || conv.Stamp != 289 {
 			t.Errorf("%s: %+v", tc.file, conv)
 		}
 	}
