@@ -65,7 +65,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	}
 	var c crossing
 	conv := tr.Converter
-	spread := math.Max(before.sigma, after.sigma)
+	spread := max(before.sigma, after.sigma, conv.StepVolts/math.Sqrt(12)) // rounding hides less noise than that
 	w.noise = spread / math.Abs(after.volts-before.volts)
 	sharp := statedSpan(conv) && w.sharp(conv.Span.Seconds())
 	switch {

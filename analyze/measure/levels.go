@@ -207,6 +207,26 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 // the two halves' means of a straight slope differ by half its rise.
 func (l level) drifts() bool { return math.Abs(l.slope) > 0.35*l.peak }
 
+// dithered is the noise, in steps of the readings, from which on it spreads them over so
+// many steps that their mean is known better than to a step.
+const dithered = 0.5
+
+// rounding is the half-width of what rounding readings to steps leaves of a state's mean. A
+// level that noise hardly moves reads the same all the time, or one of two values, and lies
+// anywhere within half a step of these. Gaussian noise of s steps leaves exp(-2(πs)²)/π of
+// one (the first term of the Fourier series of the rounding's sawtooth, textbook). Samples
+// that lie on three values or fewer do not show that it is noise.
+func (l level) rounding(step float64) float64 {
+	if step <= 0 || l.peak < 2.5*step {
+		return step / 2
+	}
+	s := l.noise*l.noise/(step*step) - 1.0/12 // rounding adds a variance of its own
+	if s < dithered*dithered {
+		return step / 2
+	}
+	return step / math.Pi * math.Exp(-2*math.Pi*math.Pi*s)
+}
+
 // arrival is how near a transition must come to its level, as a share of the
 // amplitude, to have ended.
 const arrival = 0.02

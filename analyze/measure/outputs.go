@@ -366,14 +366,19 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 		repeat.Source = analyze.LevelDrift
 	}
 	budget = append(budget, repeat)
-	return append(budget, readingBudget(tr, l.volts)...)
+	return append(budget, readingsBudget(tr, l.volts, l.rounding(tr.Converter.StepVolts))...)
 }
 
 // readingBudget lists what the uncertainty of a voltage owes to the converter.
 func readingBudget(tr *capture.Trace, volts float64) []gum.Component {
+	return readingsBudget(tr, volts, tr.Converter.StepVolts/2)
+}
+
+// readingsBudget does so where rounding leaves no more than the half-width, in volts.
+func readingsBudget(tr *capture.Trace, volts, rounding float64) []gum.Component {
 	budget := make([]gum.Component, 0, len(tr.Converter.Doubts)+1)
-	if step := tr.Converter.StepVolts; step > 0 {
-		budget = append(budget, gum.Line(analyze.Resolution, "rectangular", step/2, 1))
+	if rounding > 0 {
+		budget = append(budget, gum.Line(analyze.Resolution, "rectangular", rounding, 1))
 	}
 	for _, d := range tr.Converter.Doubts {
 		// One source: its share of the reading and its volts go together.
