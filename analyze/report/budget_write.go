@@ -161,6 +161,7 @@ type budgetRow struct {
 	budgetLine
 	Coverage *json.Number `json:"coverage_factor"`
 	Expanded *json.Number `json:"expanded_uncertainty"`
+	origin
 }
 
 // budgetLine is one component of a budget as machines read it.
@@ -207,7 +208,7 @@ func budgetLineOf(c *gum.Component, endless *json.Number) budgetLine {
 func (b *Budget) CSV(w io.Writer) error {
 	m := &b.Measurement
 	inf := digitsOrNil(endless)
-	row := budgetRow{place: placeOf(b.Record, m), UnitName: textOrNil(m.Quantity.Unit())}
+	row := budgetRow{place: resultsOf(b.Record).placeOf(m), UnitName: textOrNil(m.Quantity.Unit()), origin: originOf(b.Record)}
 	cw := newTable(w, columnsOf[budgetRow]())
 	for i := range m.Budget {
 		row.budgetLine = budgetLineOf(&m.Budget[i], inf)
@@ -226,9 +227,13 @@ func (b *Budget) CSV(w io.Writer) error {
 // for them.
 func (b *Budget) JSON(w io.Writer) error {
 	m := &b.Measurement
+	one, err := resultsOf(b.Record).of(m)
+	if err != nil {
+		return readingFailed(err)
+	}
 	j := newJSONWriter(w)
 	j.open()
-	j.member("measurement", resultOf(b.Record, m))
+	j.member("measurement", one)
 	j.member("combined_standard_uncertainty", machine(m.Standard))
 	j.member("degrees_of_freedom", machineDoF(m.DegreesOfFreedom, nil))
 	j.member("coverage_factor", machine(m.Coverage))

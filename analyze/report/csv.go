@@ -15,14 +15,17 @@ import (
 func CSV(w io.Writer, records ...*Record) error {
 	cw := newTable(w, columnsOf[result]())
 	for _, r := range records {
-		for m, err := range r.measurements() {
-			if err != nil {
-				cw.Flush() // the rows before the fault are good; the fault is what is returned
-				return readingFailed(err)
-			}
-			if err := cw.Write(cellsOf(resultOf(r, &m))); err != nil {
-				return writingFailed("CSV", err)
-			}
+		var written error
+		err := resultsOf(r).all(func(one *result) bool {
+			written = cw.Write(cellsOf(*one))
+			return written == nil
+		})
+		if err != nil {
+			cw.Flush() // the rows before the fault are good; the fault is what is returned
+			return readingFailed(err)
+		}
+		if written != nil {
+			return writingFailed("CSV", written)
 		}
 	}
 	cw.Flush()

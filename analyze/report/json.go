@@ -8,8 +8,12 @@ import (
 	"time"
 )
 
-// JSON writes one object: run, unit, started (RFC 3339), verdict, measurements, findings
-// and, where there are any, planted_faults and soak. A measurement stands on one line and
+// Format is the number of JSON's form. It grows when a member goes or changes its meaning.
+const Format = 1
+
+// JSON writes one object: a head (format, run, run_id, unit, sequence, rig, simulated,
+// faults, by, program, started, cycles, planned, complete, verdict, counts, cautions),
+// measurements, findings and, of a soak, soak. A measurement stands on one line and
 // has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
 // Measurements are written as they are read. Several records make an array of such
 // objects.
@@ -36,22 +40,21 @@ type jsonFinding struct {
 	Text    *string `json:"text"`
 }
 
+// jsonCounts are the measuring problems by their names in JSON.
+type jsonCounts struct {
+	MissedConversions  uint64 `json:"missed_conversions"`
+	DoubledConversions uint64 `json:"doubled_conversions"`
+	BusErrors          uint64 `json:"bus_errors"`
+	LostEdges          uint64 `json:"lost_edges"`
+	ChipResets         uint64 `json:"chip_resets"`
+	LostReadyEdges     uint64 `json:"lost_ready_edges"`
+}
+
 func writeRecord(j *jsonWriter, r *Record) {
 	j.open()
-	j.member("run", textOrNil(r.Run))
-	j.member("unit", textOrNil(r.Unit))
-	j.member("started", textOrNil(MachineTime(r.Started)))
-	j.member("verdict", textOrNil(string(r.Verdict)))
+	writeHead(j, r)
 	j.list("measurements", func(item func(any) bool) error {
-		for m, err := range r.measurements() {
-			if err != nil {
-				return err
-			}
-			if !item(resultOf(r, &m)) {
-				break
-			}
-		}
-		return nil
+		return resultsOf(r).all(func(one *result) bool { return item(one) })
 	})
 	j.list("findings", func(item func(any) bool) error {
 		for _, f := range findingsOf(r) {
@@ -59,13 +62,58 @@ func writeRecord(j *jsonWriter, r *Record) {
 		}
 		return nil
 	})
-	if len(r.Faults) > 0 {
-		j.member("planted_faults", r.Faults)
-	}
 	if r.Tally != nil {
 		j.member("soak", soakObjectOf(r))
 	}
 	j.close()
+}
+
+// writeHead writes what a record says besides its figures. It comes first, so that a reader
+// of a long record knows it before them.
+func writeHead(j *jsonWriter, r *Record) {
+	j.member("format", Format)
+	j.member("run", textOrNil(r.Run))
+	j.member("run_id", textOrNil(r.RunID))
+	j.member("unit", textOrNil(r.Unit))
+	j.member("sequence", textOrNil(r.Sequence))
+	j.member("rig", textOrNil(r.Rig))
+	j.member("simulated", r.Simulated)
+	j.member("faults", faultsOrNil(r))
+	j.member("by", textOrNil(r.By))
+	j.member("program", textOrNil(r.Program))
+	j.member("started", textOrNil(MachineTime(r.Started)))
+	j.member("cycles", r.Cycles)
+	j.member("planned", plannedOrNil(r))
+	j.member("complete", r.Complete)
+	j.member("verdict", textOrNil(string(r.Verdict)))
+	j.member("counts", jsonCounts(r.Counts))
+	j.member("cautions", plainTexts(r.Cautions))
+}
+
+// faultsOrNil are the planted faults as an array, nil where it is not known whether there
+// were any.
+func faultsOrNil(r *Record) []string {
+	if r.Simulated && r.Faults == nil {
+		return nil
+	}
+	return faultNames(r)
+}
+
+// plannedOrNil is how many cycles were planned, nil where no number was set.
+func plannedOrNil(r *Record) *int {
+	if r.Planned == 0 {
+		return nil
+	}
+	return &r.Planned
+}
+
+// plainTexts are texts as an array, which may be empty and is never missing.
+func plainTexts(all []string) []string {
+	texts := make([]string, len(all))
+	for i, s := range all {
+		texts[i] = plainText(s)
+	}
+	return texts
 }
 
 // jsonWriter writes objects member by member, so that a list of any length is never in

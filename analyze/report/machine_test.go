@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"math"
 	"strconv"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
@@ -105,7 +107,8 @@ func TestCSV_Lines(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := strings.Join(columnsOf[result](), ",") + "\r\n" +
-		`2031-04-05-001,INV-0042,1,,OUT1,hold,,s,,,,,"a ""b"", c"` + "\r\n"
+		`2031-04-05-001,INV-0042,1,,OUT1,hold,,s,,,,,"a ""b"", c",,2031-04-05T07:30:00.012Z,` +
+		"armed-high,training bench,true,adc-lost=2s welded,Zoë Müller,v0.0.0-invented,false,01960a3c-0000-7000-8000-000000000001\r\n"
 	if b.String() != want {
 		t.Errorf("got %q; want %q", b.String(), want)
 	}
@@ -118,8 +121,19 @@ func TestJSON_Shape(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := readJSON(t, b.Bytes())
-	if len(o) != 6 {
-		t.Errorf("%d members; want run, unit, started, verdict, measurements and findings", len(o))
+	head := map[string]any{
+		"format": json.Number("1"), "run": "2031-04-05-001", "run_id": "01960a3c-0000-7000-8000-000000000001", "unit": "INV-0042", "sequence": "armed-high",
+		"rig": "training bench", "simulated": true, "faults": []any{"adc-lost=2s", "welded"}, "by": "Zoë Müller", "program": "v0.0.0-invented",
+		"started": "2031-04-05T09:30:00+02:00", "cycles": json.Number("3"), "planned": json.Number("5"), "complete": false, "verdict": "fail",
+		"counts": map[string]any{"missed_conversions": json.Number("2"), "doubled_conversions": json.Number("0"), "bus_errors": json.Number("0"),
+			"lost_edges": json.Number("1"), "chip_resets": json.Number("0"), "lost_ready_edges": json.Number("0")},
+		"cautions": []any{invented().Cautions[0]},
+	}
+	body := maps.Clone(o)
+	delete(body, "measurements")
+	delete(body, "findings")
+	if diff := cmp.Diff(head, body); diff != "" {
+		t.Errorf("what it says besides its figures (-want +got):\n%s", diff)
 	}
 	if _, err := time.Parse(time.RFC3339, o["started"].(string)); err != nil {
 		t.Errorf("started: %v", err)
@@ -137,13 +151,40 @@ func TestJSON_Shape(t *testing.T) {
 	}
 }
 
+// Whether faults were planted on a simulated bench may not have been kept; of a real one it is
+// known that none were.
+func TestJSON_Faults(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		r    Record
+		want any
+	}{
+		{Record{}, []any{}},
+		{Record{Simulated: true}, nil},
+		{Record{Simulated: true, Faults: []string{}}, []any{}},
+		{Record{Simulated: true, Faults: []string{"welded", "adc-lost=2 s"}}, []any{"welded", "adc-lost=2s"}},
+	} {
+		var b bytes.Buffer
+		if err := JSON(&b, &c.r); err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(c.want, readJSON(t, b.Bytes())["faults"]); diff != "" {
+			t.Errorf("%+v (-want +got):\n%s", c.r.Faults, diff)
+		}
+	}
+}
+
 func TestJSON_Empty(t *testing.T) {
 	t.Parallel()
 	var b bytes.Buffer
 	if err := JSON(&b, &Record{Run: "7"}); err != nil {
 		t.Fatal(err)
 	}
-	want := map[string]any{"run": "7", "unit": nil, "started": nil, "verdict": nil, "measurements": []any{}, "findings": []any{}}
+	zero := json.Number("0")
+	want := map[string]any{"format": json.Number("1"), "run": "7", "run_id": nil, "unit": nil, "sequence": nil, "rig": nil, "simulated": false, "faults": []any{},
+		"by": nil, "program": nil, "started": nil, "cycles": zero, "planned": nil, "complete": false, "verdict": nil,
+		"counts":   map[string]any{"missed_conversions": zero, "doubled_conversions": zero, "bus_errors": zero, "lost_edges": zero, "chip_resets": zero, "lost_ready_edges": zero},
+		"cautions": []any{}, "measurements": []any{}, "findings": []any{}}
 	if diff := cmp.Diff(want, readJSON(t, b.Bytes())); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
@@ -164,16 +205,41 @@ func drawMeasurement(t *rapid.T) analyze.Measurement {
 	}
 }
 
+// drawStarts says that cycles began at some times, or that nobody knows.
+func drawStarts(t *rapid.T) func(int) (time.Time, error) {
+	first := rapid.Int64Range(0, 4e18).Draw(t, "start")
+	if rapid.Bool().Draw(t, "unknown") {
+		return nil
+	}
+	return func(n int) (time.Time, error) { return time.Unix(0, first+int64(n)), nil }
+}
+
 // Whatever is measured and whatever the texts hold, both formats can be read
-// back, say the same as each other, and have no number where there is none.
+// back, say the same as each other, and have no number where there is none. JSON is as its published schema says.
 func TestMachineFormats_Property(t *testing.T) {
 	t.Parallel()
+	published := schemaOf(t, "record")
 	rapid.Check(t, func(rt *rapid.T) {
 		ms := rapid.SliceOfN(rapid.Custom(drawMeasurement), 0, 8).Draw(rt, "measurements")
-		r := &Record{Run: rapid.String().Draw(rt, "run"), Unit: rapid.String().Draw(rt, "unit"), Measurements: stream(ms)}
+		r := &Record{
+			Run: rapid.String().Draw(rt, "run"), Unit: rapid.String().Draw(rt, "unit"), Measurements: stream(ms),
+			Sequence: rapid.String().Draw(rt, "sequence"), Rig: rapid.String().Draw(rt, "rig"), By: rapid.String().Draw(rt, "by"),
+			Complete: rapid.Bool().Draw(rt, "complete"), CycleStart: drawStarts(rt),
+		}
+		r.Verdict = analyze.RunVerdict(r.Complete, rapid.SampledFrom(analyze.Verdicts[:]).Draw(rt, "verdict"))
+		if r.Simulated = rapid.Bool().Draw(rt, "simulated"); r.Simulated {
+			r.Faults = rapid.SliceOf(rapid.SampledFrom([]string{"welded", "adc-lost=2 s", "long-bounce=6 ms"})).Draw(rt, "faults")
+		}
 		var asCSV, asJSON bytes.Buffer
 		if err := errors.Join(CSV(&asCSV, r), JSON(&asJSON, r)); err != nil {
 			rt.Fatal(err)
+		}
+		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(asJSON.Bytes()))
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if err := published.Validate(doc); err != nil {
+			rt.Fatalf("%v\n%s", err, asJSON.Bytes())
 		}
 		rows := readCSV(t, asCSV.Bytes())[1:]
 		objects := readJSON(t, asJSON.Bytes())["measurements"].([]any)
@@ -203,6 +269,8 @@ func flat(o map[string]any) []string {
 			row[i] = x
 		case json.Number:
 			row[i] = x.String()
+		case bool:
+			row[i] = strconv.FormatBool(x)
 		}
 	}
 	return row
@@ -280,7 +348,7 @@ func BenchmarkFormats(b *testing.B) {
 func TestResult_NoCycle(t *testing.T) {
 	t.Parallel()
 	for cycle, want := range map[int]string{0: "", 1: "1", 12: "12"} {
-		if got := cellsOf(resultOf(&Record{}, &analyze.Measurement{Cycle: cycle, Value: nan, Expanded: nan, Limit: analyze.NoLimit()}))[2]; got != want {
+		if got := cellsOf(resultsOf(&Record{}).placeOf(&analyze.Measurement{Cycle: cycle}))[2]; got != want {
 			t.Errorf("cycle %d is written as %q", cycle, got)
 		}
 	}

@@ -16,6 +16,8 @@ import (
 // A Record holds all that is known of one run.
 type Record struct {
 	Run      string
+	RunID    string // unique over all rigs; empty: it has none
+	Program  string // version that measured; empty: not known
 	Unit     string // serial of the unit; may be empty
 	Sequence string
 	About    string // what the sequence shows, in its author's words
@@ -34,6 +36,9 @@ type Record struct {
 	// Measurements streams every figure, in the order of the cycles. It must be
 	// repeatable: the text goes through it once, the page twice.
 	Measurements iter.Seq2[analyze.Measurement, error]
+	// CycleStart says when a cycle began, the zero time where that is not known; nil: it is
+	// of none.
+	CycleStart func(cycle int) (time.Time, error)
 	// Signals and Steps are the orders in which signals and events are shown.
 	// What they do not name follows in the order in which it appears.
 	Signals, Steps []string

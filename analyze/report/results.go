@@ -14,13 +14,16 @@ import (
 // member of JSON, by the same name and in this order. What is missing is nil.
 type result struct {
 	place
-	Value    *json.Number `json:"value"`
-	UnitName *string      `json:"unit_of_measure"`
-	Expanded *json.Number `json:"expanded_uncertainty"`
-	Lower    *json.Number `json:"lower_limit"`
-	Upper    *json.Number `json:"upper_limit"`
-	Verdict  *string      `json:"verdict"`
-	Reason   *string      `json:"reason"`
+	Value        *json.Number `json:"value"`
+	UnitName     *string      `json:"unit_of_measure"`
+	Expanded     *json.Number `json:"expanded_uncertainty"`
+	Lower        *json.Number `json:"lower_limit"`
+	Upper        *json.Number `json:"upper_limit"`
+	Verdict      *string      `json:"verdict"`
+	Reason       *string      `json:"reason"`
+	Bound        *string      `json:"bound"`
+	CycleStarted *string      `json:"cycle_started"`
+	origin
 }
 
 // place says which measurement it is.
@@ -33,20 +36,99 @@ type place struct {
 	Quantity *string      `json:"quantity"`
 }
 
-func resultOf(r *Record, m *analyze.Measurement) result {
-	value, expanded := Round(m.Quantity, m.Value, m.Expanded)
-	return result{
-		place: placeOf(r, m), Value: digitsOrNil(value), UnitName: textOrNil(m.Quantity.Unit()), Expanded: digitsOrNil(expanded),
-		Lower: digitsOrNil(shortest(m.Limit.Lower)), Upper: digitsOrNil(shortest(m.Limit.Upper)), Verdict: textOrNil(string(m.Verdict)), Reason: textOrNil(diagnose.Reason(m)),
+// origin says what a measurement comes from: it is the same for all of a record.
+type origin struct {
+	Sequence  *string `json:"sequence"`
+	Rig       *string `json:"rig"`
+	Simulated *bool   `json:"simulated"`
+	Faults    *string `json:"faults"`
+	By        *string `json:"by"`
+	Program   *string `json:"program"`
+	Complete  *bool   `json:"complete"`
+	RunID     *string `json:"run_id"`
+}
+
+func originOf(r *Record) origin {
+	return origin{
+		Sequence: textOrNil(r.Sequence), Rig: textOrNil(r.Rig), Simulated: &r.Simulated, Faults: textOrNil(strings.Join(faultNames(r), " ")),
+		By: textOrNil(r.By), Program: textOrNil(r.Program), Complete: &r.Complete, RunID: textOrNil(r.RunID),
 	}
 }
 
-func placeOf(r *Record, m *analyze.Measurement) place {
+// faultNames are the planted faults as --fault takes them, each without a blank, as in
+// adc-lost=2s.
+func faultNames(r *Record) []string {
+	names := make([]string, len(r.Faults))
+	for i, f := range r.Faults {
+		names[i] = strings.Join(strings.Fields(plainText(f)), "")
+	}
+	return names
+}
+
+// results makes a record's measurements ready for machines, one after the other.
+type results struct {
+	r         *Record
+	run, unit *string
+	origin    origin
+	cycle     int // whose start is held
+	started   *string
+}
+
+func resultsOf(r *Record) *results {
+	return &results{r: r, run: textOrNil(r.Run), unit: textOrNil(r.Unit), origin: originOf(r)}
+}
+
+// of returns one measurement. The error is of reading when its cycle began.
+func (x *results) of(m *analyze.Measurement) (result, error) {
+	value, expanded := Round(m.Quantity, m.Value, m.Expanded)
+	started, err := x.startOf(m.Cycle)
+	return result{
+		place: x.placeOf(m), Value: digitsOrNil(value), UnitName: textOrNil(m.Quantity.Unit()), Expanded: digitsOrNil(expanded),
+		Lower: digitsOrNil(shortest(m.Limit.Lower)), Upper: digitsOrNil(shortest(m.Limit.Upper)), Verdict: textOrNil(string(m.Verdict)), Reason: textOrNil(diagnose.Reason(m)),
+		Bound: textOrNil(m.Bound().String()), CycleStarted: started, origin: x.origin,
+	}, err
+}
+
+// all hands on all measurements of the record, until one is not taken or a fault of
+// reading, which it returns.
+func (x *results) all(take func(*result) bool) error {
+	for m, err := range x.r.measurements() {
+		if err != nil {
+			return err
+		}
+		one, err := x.of(&m)
+		if err != nil {
+			return err
+		}
+		if !take(&one) {
+			return nil
+		}
+	}
+	return nil
+}
+
+func (x *results) placeOf(m *analyze.Measurement) place {
 	cycle := ""
 	if m.Cycle > 0 {
 		cycle = strconv.Itoa(m.Cycle)
 	}
-	return place{textOrNil(r.Run), textOrNil(r.Unit), digitsOrNil(cycle), textOrNil(m.Event), textOrNil(m.Signal), textOrNil(string(m.Quantity))}
+	return place{x.run, x.unit, digitsOrNil(cycle), textOrNil(m.Event), textOrNil(m.Signal), textOrNil(string(m.Quantity))}
+}
+
+// startOf returns when a cycle began, to the millisecond; nil where that is not known.
+func (x *results) startOf(cycle int) (*string, error) {
+	if cycle == x.cycle || x.r.CycleStart == nil {
+		return x.started, nil
+	}
+	at, err := x.r.CycleStart(cycle)
+	if err != nil {
+		return nil, err
+	}
+	x.cycle, x.started = cycle, nil
+	if !at.IsZero() {
+		x.started = textOrNil(at.UTC().Format("2006-01-02T15:04:05.000Z07:00"))
+	}
+	return x.started, nil
 }
 
 // textOrNil is a text for machines; an empty one is missing.
@@ -89,6 +171,8 @@ func appendCells(cells []string, v reflect.Value) []string {
 			cells = appendCells(cells, f)
 		case f.IsNil():
 			cells = append(cells, "")
+		case f.Elem().Kind() == reflect.Bool:
+			cells = append(cells, strconv.FormatBool(f.Elem().Bool()))
 		default:
 			cells = append(cells, f.Elem().String())
 		}

@@ -132,6 +132,6 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 	if unlike != "" && (a.as == "csv" || a.as == "json") {
 		a.note("%s: %s", name, unlike) // these have no place for cautions
 	}
-	rec.Run, rec.Unit, rec.By = filepath.Base(name), a.unit, a.by
+	rec.Run, rec.Unit, rec.By, rec.Program = filepath.Base(name), a.unit, a.by, version()
 	return rec, nil
 }

@@ -19,7 +19,7 @@ import (
 )
 
 // TestOldLogs reports every run of a log that each landed schema's program wrote, in every
-// form, and compares it with what was said before. testdata/logs/README.md says how the
+// form, compares it with what was said before, and JSON with the published schema. testdata/logs/README.md says how the
 // logs were made.
 func TestOldLogs(t *testing.T) {
 	logs, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
@@ -37,6 +37,9 @@ func TestOldLogs(t *testing.T) {
 			if err := json.Unmarshal([]byte(list), &runs); err != nil || len(runs) < 20 {
 				t.Fatalf("%d runs: %v %s", len(runs), err, errs)
 			}
+			if err := conforms(list, "runs"); err != nil {
+				t.Error(err)
+			}
 			slices.Reverse(runs) // the oldest first
 			checkCodes(t, log)
 			told := map[string]*strings.Builder{"runs.json": {}, "runs.txt": {}}
@@ -49,6 +52,11 @@ func TestOldLogs(t *testing.T) {
 				status, out, errs := run(t, append(args, "--log", log)...)
 				if status != exitPass && slices.Contains(args, "--budget") {
 					return // the run has no such figure
+				}
+				if strings.HasSuffix(file, ".json") {
+					if err := conforms(out, strings.Replace(strings.TrimSuffix(file, ".json"), "report", "record", 1)); err != nil {
+						t.Errorf("%s: %v", strings.Join(args, " "), err)
+					}
 				}
 				out = strings.ReplaceAll(out+errs, filepath.Dir(log)+string(filepath.Separator), "")
 				fmt.Fprintf(told[file], "==== %s: exit status %d\n%s\n", strings.Join(args, " "), status, out)

@@ -41,6 +41,9 @@ var made = map[string]func(*testing.T) string{
 	"quantities": madeQuantities,
 	"sequences":  madeSequences,
 	"faults":     madeFaults,
+	"columns":    func(t *testing.T) string { return madeMembers(t, "column", "measurement") },
+	"members":    func(t *testing.T) string { return madeMembers(t, "key", "record") },
+	"counts":     func(t *testing.T) string { return madeMembers(t, "count", "counts") },
 	"metrics":    func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
 	"rooms":      madeRooms,
 	"limits": func(t *testing.T) string {

@@ -40,13 +40,6 @@ func firstCells(t *testing.T, path, heading string) (cells []string, rows [][]st
 	return cells, rows
 }
 
-func TestReadme_Columns(t *testing.T) {
-	cells, _ := firstCells(t, "analyze/report/README.md", "## CSV")
-	if want := columns(t); !slices.Equal(cells, want) {
-		t.Errorf("the page's columns are\n%v, the program's\n%v", cells, want)
-	}
-}
-
 // columns are the results' columns: the header of a report of no record.
 func columns(t *testing.T) []string {
 	t.Helper()

@@ -171,6 +171,7 @@ var varying = []struct {
 }{
 	{regexp.MustCompile(`\b20\d\d-\d\d-\d\d\.(\d+)`), "2026-01-31.$1"},
 	{regexp.MustCompile(`\b20\d\d-\d\d-\d\d \d\d:\d\d:\d\d`), "2026-01-31 09:30:00"},
+	{regexp.MustCompile(`,` + regexp.QuoteMeta(version()) + `,`), ",v1.2.3,"},
 }
 
 // arguments splits a command into the program's arguments; false: it calls

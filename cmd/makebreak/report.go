@@ -17,6 +17,7 @@ type reportOpts struct {
 	budget                  string
 	cycle                   int
 	wantsBudget, wantsCycle bool
+	schema                  bool
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -42,8 +43,14 @@ makebreak analyze reads: times from the capture's start, to the nanosecond.
 Captures are kept around what happened. Where samples were left out, the column
 samples_kept is 0.
 
-  makebreak report last --capture 3 -o cycle3.csv`,
-		Args: func(_ *cobra.Command, args []string) error {
+  makebreak report last --capture 3 -o cycle3.csv
+
+With --schema, write the JSON Schema of the results instead: of records, of the
+list of runs and of budgets.`,
+		Args: func(c *cobra.Command, args []string) error {
+			if o.schema {
+				return noArguments(c, args)
+			}
 			if len(args) != 1 {
 				return problem.New(problem.Usage, "report takes one run, as makebreak runs lists them, or last")
 			}
@@ -54,23 +61,40 @@ samples_kept is 0.
 			if err := o.check(); err != nil {
 				return err
 			}
+			if o.schema {
+				return a.schema()
+			}
 			return a.report(args[0], &o)
 		},
 	}
 	a.forms(c, allForms...)
 	c.Flags().IntVar(&o.cycle, "capture", 0, "write the capture kept of a `cycle`")
 	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
+	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c
 }
 
 func (o *reportOpts) check() error {
 	switch {
+	case o.schema && (o.wantsCycle || o.wantsBudget):
+		return problem.New(problem.Usage, "--schema is of no run: leave out --capture and --budget")
 	case o.wantsCycle && o.wantsBudget:
 		return problem.New(problem.Usage, "use --capture or --budget, not both")
 	case o.wantsCycle && o.cycle < 1:
 		return badUsage("--capture %d: must be a cycle's number, 1 or more", o.cycle)
 	}
 	return nil
+}
+
+// schema writes the JSON Schema of the results.
+func (a *app) schema() error {
+	if a.as != "text" { // the default: nothing was asked for
+		if err := a.choice("report --schema", "json"); err != nil {
+			return err
+		}
+	}
+	a.as = "json" // which --quiet lets through
+	return a.deliver(report.Schema)
 }
 
 // report writes what was asked for of a run in the log.

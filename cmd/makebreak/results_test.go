@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -59,6 +60,8 @@ func compareRow(t *testing.T, m map[string]any, row []string) {
 			cell, ok = v.String(), numbers[name]
 		case string:
 			cell, ok = v, !numbers[name] && v != ""
+		case bool:
+			cell, ok = strconv.FormatBool(v), name == "simulated" || name == "complete"
 		default:
 			ok = false
 		}

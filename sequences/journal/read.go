@@ -23,9 +23,10 @@ type RunSummary struct {
 	Planned  int             `json:"-"`
 	Verdict  analyze.Verdict `json:"verdict"` // by analyze.RunVerdict
 	// Complete is false for a run that ended early, was cut off or still goes on.
-	Complete bool  `json:"complete"`
-	Soak     bool  `json:"-"` // it can be resumed by its policy
-	State    State `json:"-"`
+	Complete  bool  `json:"complete"`
+	Simulated bool  `json:"simulated"` // run on the simulated bench
+	Soak      bool  `json:"-"`         // it can be resumed by its policy
+	State     State `json:"-"`
 
 	gravest analyze.Verdict
 	row     int64
@@ -36,7 +37,7 @@ const summaryColumns = `day || '.' || count, unit, sequence, started, planned, c
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
 	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
-	state, id`
+	state, seed IS NOT NULL, id`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -59,7 +60,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var gravity int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.row}, more...)
+	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, scanned(err)
 	}

@@ -20,17 +20,19 @@ type List struct {
 
 // listed is a run as JSON: the contract of the command line.
 type listed struct {
-	Run      string  `json:"run"`
-	Unit     *string `json:"unit"`
-	Sequence string  `json:"sequence"`
-	Started  string  `json:"started"`
-	Cycles   int     `json:"cycles"`
-	Verdict  *string `json:"verdict"`
-	Complete bool    `json:"complete"`
+	Run       string  `json:"run"`
+	Unit      *string `json:"unit"`
+	Sequence  string  `json:"sequence"`
+	Started   string  `json:"started"`
+	Cycles    int     `json:"cycles"`
+	Verdict   *string `json:"verdict"`
+	Complete  bool    `json:"complete"`
+	RunID     *string `json:"run_id"`
+	Simulated bool    `json:"simulated"`
 }
 
-// JSON writes the list as an array. What is not known is null.
-func (l List) JSON(w io.Writer) error {
+// rows are the runs as machines read them. What is not known is nil.
+func (l List) rows() []listed {
 	orNull := func(s string) *string {
 		if s == "" {
 			return nil
@@ -39,22 +41,35 @@ func (l List) JSON(w io.Writer) error {
 	}
 	rows := make([]listed, len(l.Runs))
 	for i, r := range l.Runs {
-		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete}
+		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete,
+			nil, r.Simulated}
 	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(rows)
+	return rows
 }
 
-// CSV writes the list as RFC 4180 has it.
+// JSON writes the list as an array. What is not known is null.
+func (l List) JSON(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(l.rows())
+}
+
+// CSV writes the list as RFC 4180 has it. What is not known is empty.
 func (l List) CSV(w io.Writer) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
-	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete"}); err != nil {
+	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete", "run_id", "simulated"}); err != nil {
 		return err
 	}
-	for _, r := range l.Runs {
-		if err := c.Write([]string{r.Run, r.Unit, r.Sequence, report.MachineTime(r.Started), strconv.Itoa(r.Cycles), string(r.Verdict), strconv.FormatBool(r.Complete)}); err != nil {
+	orEmpty := func(s *string) string {
+		if s == nil {
+			return ""
+		}
+		return *s
+	}
+	for _, r := range l.rows() {
+		if err := c.Write([]string{r.Run, orEmpty(r.Unit), r.Sequence, r.Started, strconv.Itoa(r.Cycles), orEmpty(r.Verdict), strconv.FormatBool(r.Complete),
+			orEmpty(r.RunID), strconv.FormatBool(r.Simulated)}); err != nil {
 			return err
 		}
 	}
@@ -72,9 +87,11 @@ func (l List) Text(w io.Writer) error {
 		_, err := fmt.Fprintln(w, "The log holds no runs.")
 		return err
 	}
-	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete"}, func(row func(...any)) {
+	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete", "simulated"}, func(row func(...any)) {
 		for _, r := range l.Runs {
-			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), map[bool]string{false: "no", true: "yes"}[r.Complete])
+			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), yesNo[r.Complete], yesNo[r.Simulated])
 		}
 	})
 }
+
+var yesNo = map[bool]string{false: "no", true: "yes"}

@@ -31,10 +31,10 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		symptoms.Add(s)
 	}
 	r := &report.Record{
-		Run: rec.ID, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
+		Run: rec.ID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
-		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps,
+		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
 	kept, err := rec.Captured()
 	if err != nil {
@@ -54,6 +54,31 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		r.Cautions = append(r.Cautions, ShortestBounce(bench.EdgeLatency))
 	}
 	return r, addSoak(r, rec)
+}
+
+// startsAtOnce is of how many cycles the starts are read together.
+const startsAtOnce = 1000
+
+// cycleStarts returns what says when a run's cycles began. It is quickest where it is asked
+// for one cycle after the other.
+func cycleStarts(rec *journal.RunRecord) func(int) (time.Time, error) {
+	var held journal.Span
+	starts := map[int]time.Time{}
+	return func(n int) (time.Time, error) {
+		if n >= held.First && n <= held.Last {
+			return starts[n], nil
+		}
+		clear(starts)
+		held = journal.Span{First: n, Last: n + startsAtOnce - 1}
+		for c, err := range rec.CycleInfosIn(held) {
+			if err != nil {
+				held = journal.Span{}
+				return time.Time{}, err
+			}
+			starts[c.N] = c.Started
+		}
+		return starts[n], nil
+	}
 }
 
 // ShortestBounce says what bounces cannot be detected with time stamps of this standard
