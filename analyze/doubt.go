@@ -67,8 +67,8 @@ const (
 	ClosedBefore     DoubtCode = "closed-before"      // before the output Other crossed its mid level
 	ChangedAgain     DoubtCode = "changed-again"      // Value: how many times after it had come to rest
 	StillBouncing    DoubtCode = "still-bouncing"     // Value: seconds from the last edge to the state's end
-	EdgesMissing     DoubtCode = "edges-lost"         // what looks wrong may be for want of edges
-	BounceIncomplete DoubtCode = "bounce-incomplete"  // edges were lost: there may be more bounce
+	EdgesMissing     DoubtCode = "edges-lost"         // of the figure's contacts, where it may rest on them
+	BounceIncomplete DoubtCode = "bounce-incomplete"  // edges were lost and it was judged by what was seen; in older logs only
 )
 
 // Worded is a doubt of which only the words are known.

@@ -82,7 +82,7 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.SamplesAbsent:       timing("samples are missing for %s"),
 	analyze.SamplesLeftOut:      timing("samples were left out on purpose for %s: only a move would have been kept; the whole capture would settle it"),
 	analyze.AtMost:              atMostText,
-	analyze.AtLeast:             fixed("the true value may be higher"),
+	analyze.AtLeast:             atLeastText,
 	analyze.CrossingNotShown:    fixed("the samples do not show when the output switched"),
 	analyze.ReferencesNotShown:  fixed("the 10 % or 90 % instant is not in the samples"),
 	analyze.StateBeforeUnknown:  fixed("the state before the event is not known"),
@@ -159,6 +159,14 @@ func atMostText(m *analyze.Measurement, _ doubt) string {
 		return "too fast to time: no slower than this"
 	}
 	return "the true value may be lower"
+}
+
+// atLeastText says that a value is only a lower bound, unless another doubt has said so.
+func atLeastText(m *analyze.Measurement, _ doubt) string {
+	if m.Has(analyze.StillBouncing) {
+		return ""
+	}
+	return "the true value may be higher"
 }
 
 // coilReachedText says how far a ramp brought a coil, and what a longer one would show.

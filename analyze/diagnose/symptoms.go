@@ -276,13 +276,13 @@ func (x *examination) relay(r *measure.RelayState) bool {
 }
 
 // change does so for one change. Where edges were lost the contacts' story has holes, and
-// nothing is said of it.
+// nothing is said of it but that they do not rest: lost edges can only add to that.
 func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool {
 	signal, k := symptomOf(r, c)
 	if k == "" {
 		return false
 	}
-	if c.EdgesLost {
+	if c.EdgesLost && !c.Make.Restless && !c.Break.Restless {
 		x.add(r.Plan.Signal, analyze.EdgesLost, "", math.NaN(), math.NaN())
 		return true
 	}
@@ -416,7 +416,7 @@ func (x *examination) drooping(signal string) {
 func (x *examination) doubt(m *analyze.Measurement) {
 	switch {
 	case m.Has(analyze.EdgesMissing):
-		x.add(m.Signal, analyze.EdgesLost, "", math.NaN(), math.NaN())
+		x.add(x.relayOf(m.Signal), analyze.EdgesLost, "", math.NaN(), math.NaN())
 	case m.Has(analyze.SamplesLeftOut):
 		// Nothing is wrong with the unit or the rig.
 	case m.Has(analyze.SamplesAbsent):
@@ -427,6 +427,16 @@ func (x *examination) doubt(m *analyze.Measurement) {
 	default:
 		x.add(m.Signal, analyze.NearLimit, string(m.Quantity), m.Value, nearer(m))
 	}
+}
+
+// relayOf is the relay that a contact belongs to; any other signal stands for itself.
+func (x *examination) relayOf(signal string) string {
+	for i := range x.Relays {
+		if p := x.Relays[i].Plan; signal == p.Make || signal == p.Break {
+			return p.Signal
+		}
+	}
+	return signal
 }
 
 // missingAt is for how many seconds the samples of an output, or of the one before a

@@ -227,7 +227,7 @@ func TestSymptoms_Figures(t *testing.T) {
 		{"near from below", row(analyze.HighLevel, "OUT3", 14.45, 12, 14.5, analyze.Undecided), analyze.NearLimit, "OUT3"},
 		{"undecided for something else", row(analyze.HighLevel, "OUT3", 13, 12, 14.5, analyze.Undecided, analyze.Doubt{Code: analyze.FewSamples, Value: 2}), analyze.Doubtful, "OUT3"},
 		{"a bound", row(analyze.TransitionDuration, "OUT3", 0.05, nan, 0.04, analyze.Undecided, analyze.Doubt{Code: analyze.AtMost}), analyze.Doubtful, "OUT3"},
-		{"edges lost", row(analyze.BounceTime, "K1_NO", 0.01, nan, 0.005, analyze.Undecided, analyze.Doubt{Code: analyze.EdgesMissing}), analyze.EdgesLost, "K1_NO"},
+		{"edges lost", row(analyze.BounceTime, "K1_NO", 0.01, nan, 0.005, analyze.Undecided, analyze.Doubt{Code: analyze.EdgesMissing}), analyze.EdgesLost, "K1"},
 		{"samples missing", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesAbsent, Value: 1}), analyze.SamplesMissing, "OUT3"},
 		{"samples left out on purpose", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesLeftOut, Value: 1}), "", ""},
 		{"not measured", row(analyze.HighLevel, "OUT3", nan, 12, 14.5, analyze.Undecided), "", ""},

@@ -16,10 +16,10 @@ type change struct {
 	track *capture.Track
 	edges []capture.Edge // of the change, bounce included
 	later int            // edges after the contact had come to rest
-	lost  int
-	start bool // closed before
-	end   bool // closed at the end of the state
-	known bool // whether the state is known at all
+	lost  []capture.Loss // what may have been lost of the line in the state
+	start bool           // closed before
+	end   bool           // closed at the end of the state
+	known bool           // whether the state is known at all
 	// rests is false where the contact had not come to rest when the state ended.
 	rests bool
 	// watched is the time from the change's last edge to the end of the state.
@@ -33,7 +33,7 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		return c
 	}
 	c.start, c.known = t.StateAt(from - 1)
-	c.lost = t.Lost
+	c.lost = lostIn(t, from, to)
 	if e, ok := firstEdge(t, from, to); ok && !c.known {
 		c.start = !e.Closed // an edge says what was before it, too
 	}

@@ -267,11 +267,14 @@ func garbage(t *rapid.T) drawing {
 		d.Traces = append(d.Traces, tr)
 	}
 	for _, name := range []string{"K1_NO", "K1_NC"}[:rapid.IntRange(0, 2).Draw(t, "tracks")] {
-		tk := &capture.Track{Signal: name, Known: rapid.Bool().Draw(t, "known"), Initial: rapid.Bool().Draw(t, "initial"), Lost: rapid.IntRange(0, 1).Draw(t, "lost")}
+		tk := &capture.Track{Signal: name, Known: rapid.Bool().Draw(t, "known"), Initial: rapid.Bool().Draw(t, "initial")}
 		now := at("edge")
 		for range rapid.IntRange(0, 8).Draw(t, "edges") {
 			now += capture.Instant(rapid.SampledFrom([]int{0, 1e3, 1e6, 2e8}).Draw(t, "pause"))
 			tk.Edges = append(tk.Edges, capture.Edge{At: now, Closed: rapid.Bool().Draw(t, "closed")})
+		}
+		for range rapid.IntRange(0, 2).Draw(t, "losses") {
+			tk.Losses = append(tk.Losses, capture.Loss{Span: capture.Span{From: at("lost from"), To: at("lost to")}, Edges: 1, Merged: rapid.Bool().Draw(t, "merged")})
 		}
 		d.Tracks = append(d.Tracks, tk)
 	}

@@ -29,7 +29,7 @@ type command struct {
 }
 
 // lost reports whether edges of either contact are known to be missing.
-func (x contacts) lost() bool { return x.make.lost > 0 || x.brk.lost > 0 }
+func (x contacts) lost() bool { return x.make.lossy() || x.brk.lossy() }
 
 // measure looks at a relay's contacts from an event to the next and reports them.
 // A pulse tells a relay two things, each of which is measured.
@@ -71,14 +71,10 @@ func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) conta
 
 // report reports the figures of one change-over.
 func (r *relayMeter) report(m *Meter, e capture.Event, x contacts) {
-	first := len(m.out)
 	r.reportTime(m, e, x)
 	r.reportTransfer(m, e, x)
 	r.reportBounce(m, e, x.make, r.plan.Make)
 	r.reportBounce(m, e, x.brk, r.plan.Break)
-	if x.lost() {
-		doubtFailures(m.out[first:])
-	}
 }
 
 // pulseEnd is when the relay is told to let go within a state: no later than at the
@@ -98,15 +94,6 @@ func (r *relayMeter) pulseEnd(c *capture.Capture) (capture.Instant, bool) {
 	return at, true
 }
 
-// doubtFailures takes back what lost edges may have made look wrong.
-func doubtFailures(rows []analyze.Measurement) {
-	for i := range rows {
-		if x := &rows[i]; x.Verdict == analyze.Fail {
-			x.LeaveUndecided(append(x.Doubts, of(analyze.EdgesMissing))...)
-		}
-	}
-}
-
 func trackAt(c *capture.Capture, i int) *capture.Track {
 	if i < 0 {
 		return nil
@@ -116,7 +103,8 @@ func trackAt(c *capture.Capture, i int) *capture.Track {
 
 // reportTime reports the operate time (make contact's first closing after the
 // output's crossing) or the release time (break contact's), bounce not counted:
-// MIL-R-5757 4.6.8, IEC 61810-7.
+// MIL-R-5757 4.6.8, IEC 61810-7. A closing that was lost would have been sooner: the time
+// of the first one seen is then an upper bound.
 func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	q, closing, name := analyze.OperateTime, x.make, r.plan.Make
 	if !x.command.due {
@@ -137,7 +125,8 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	at, ok := closing.first(true)
 	if !ok || closing.start {
 		v, why := notClosed(name, x, closing)
-		m.missing(e.Name, r.plan.Signal, q, limit, v, why)
+		v, doubts := doubtMissing(v, why, closing)
+		m.missing(e.Name, r.plan.Signal, q, limit, v, doubts...)
 		return
 	}
 	cross := x.command.cross
@@ -147,8 +136,13 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	if gap := r.output.now.crossGap; gap > 0 {
 		row.Doubts = figure(analyze.SamplesAbsent, gap)
 	}
-	m.row(row, budget)
-	if y := m.lastRow(); y.Value+y.Expanded < 0 {
+	if closing.lateAt(at) {
+		row.Doubts = append(row.Doubts, of(analyze.EdgesMissing))
+		m.boundRow(row, analyze.UpperBound, budget)
+	} else {
+		m.row(row, budget)
+	}
+	if y := m.lastRow(); y.Value < 0 && !(y.Value+y.Expanded >= 0) {
 		r.doubtClosedBefore(y, name)
 	}
 }
@@ -156,7 +150,11 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 // doubtClosedBefore doubts the time of a contact that closed before the output crossed its mid
 // level: that was not when the relay was told.
 func (r *relayMeter) doubtClosedBefore(y *analyze.Measurement, name string) {
-	y.Doubts = []analyze.Doubt{{Code: analyze.ClosedBefore, Value: math.NaN(), Signal: name, Other: r.output.signal}}
+	before := analyze.Doubt{Code: analyze.ClosedBefore, Value: math.NaN(), Signal: name, Other: r.output.signal}
+	if y.Bound() == analyze.NoBound {
+		y.Doubts = nil
+	}
+	y.Doubts = append(y.Doubts, before)
 	if y.Verdict == analyze.Pass {
 		y.LeaveUndecided()
 	}
@@ -220,7 +218,8 @@ func stampOf(tracks ...*capture.Track) []gum.Component {
 }
 
 // reportTransfer reports the time from the opening contact's last opening to the
-// closing contact's first closing. It is negative where both were closed at once.
+// closing contact's first closing. It is negative where both were closed at once. A lost
+// opening would have been later, a lost closing sooner: the time seen is then an upper bound.
 func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 	if !x.operates && !x.releases || r.make < 0 || r.brk < 0 {
 		return
@@ -232,17 +231,25 @@ func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 	limit := r.plan.Limits.Of(analyze.TransferTime)
 	opened, ok := opening.last(false)
 	if !ok || !opening.opens() {
-		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, x.stillness(), about(analyze.DidNotOpen, opening.track.Signal))
+		v, doubts := doubtMissing(x.stillness(), about(analyze.DidNotOpen, opening.track.Signal), opening, closing)
+		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, v, doubts...)
 		return
 	}
 	closed, ok := closing.first(true)
 	if !ok || closing.start {
 		_, why := notClosed(closing.track.Signal, x, closing)
-		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, x.stillness(), why)
+		v, doubts := doubtMissing(x.stillness(), why, opening, closing)
+		m.missing(e.Name, r.plan.Signal, analyze.TransferTime, limit, v, doubts...)
 		return
 	}
-	m.row(analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.TransferTime,
-		Value: closed.Sub(opened).Seconds(), Limit: limit}, stampOf(opening.track, closing.track))
+	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.TransferTime, Value: closed.Sub(opened).Seconds(), Limit: limit}
+	budget := stampOf(opening.track, closing.track)
+	if opening.earlyAt(opened) || closing.lateAt(closed) {
+		row.Doubts = []analyze.Doubt{of(analyze.EdgesMissing)}
+		m.boundRow(row, analyze.UpperBound, budget)
+		return
+	}
+	m.row(row, budget)
 }
 
 // stillness is the verdict on a contact that did not change.
@@ -254,23 +261,30 @@ func (x contacts) stillness() analyze.Verdict {
 }
 
 // reportBounce reports the bounce of a contact that closed, and of one that opened
-// where it bounced.
+// where it bounced or may have. What was seen is a lower bound where there may have been more.
 func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name string) {
-	if !x.moved() && len(x.edges) < 2 || x.opens() && x.bounceCount() == 0 {
+	if len(x.edges) == 0 || !x.lossy() && (!x.moved() && len(x.edges) < 2 || x.opens() && x.bounceCount() == 0) {
 		return
 	}
 	limit, counts := r.plan.Limits.Of(analyze.BounceTime), r.plan.Limits.Of(analyze.BounceCount)
 	row := analyze.Measurement{Event: e.Name, Signal: name, Quantity: analyze.BounceTime, Value: x.bounceTime().Seconds(), Limit: limit}
 	count := analyze.Measurement{Event: e.Name, Signal: name, Quantity: analyze.BounceCount, Value: float64(x.bounceCount()), Limit: counts}
-	row.Doubts = x.openEnd()
-	if x.lost > 0 && x.bounceCount() > 0 {
-		row.Doubts = []analyze.Doubt{of(analyze.BounceIncomplete)}
+	row.Doubts = x.more()
+	if count.Doubts = slices.Clone(row.Doubts); len(row.Doubts) > 0 {
+		m.boundRow(row, analyze.LowerBound, stampOf(x.track, x.track))
+		m.boundRow(count, analyze.LowerBound, nil)
+		return
 	}
-	count.Doubts = slices.Clone(row.Doubts)
 	m.row(row, stampOf(x.track, x.track))
-	x.doubtPass(m.lastRow())
 	m.row(count, nil)
-	x.doubtPass(m.lastRow())
+}
+
+// more says why a change may have been longer than what was seen of it, or nothing.
+func (c change) more() []analyze.Doubt {
+	if c.lossy() {
+		return append([]analyze.Doubt{of(analyze.EdgesMissing)}, c.openEnd()...)
+	}
+	return c.openEnd()
 }
 
 // openEnd says what is not known of a change's end, or nothing.

@@ -94,7 +94,19 @@ func (r *relayMeter) reportRamp(m *Meter, c *capture.Capture, e capture.Event, t
 	}
 	volts := (lo + hi) / 2
 	budget := append([]gum.Component{gum.Line(analyze.SupplyMoves, "rectangular", (hi-lo)/2, 1)}, readingBudget(tr, volts)...)
-	m.row(analyze.Measurement{Event: e.Name, Signal: signal, Quantity: t.q, Value: volts, Limit: t.limit, Doubts: t.change.openEnd()}, budget)
+	row := analyze.Measurement{Event: e.Name, Signal: signal, Quantity: t.q, Value: volts, Limit: t.limit, Doubts: t.change.openEnd()}
+	if !t.change.lateAt(at) {
+		m.row(row, budget)
+		t.change.doubtPass(m.lastRow())
+		return
+	}
+	// It may have changed over sooner: at less on a way up, at more on a way down.
+	row.Doubts = append(row.Doubts, of(analyze.EdgesMissing))
+	bound := analyze.UpperBound
+	if t.q == analyze.DropOutVoltage {
+		bound = analyze.LowerBound
+	}
+	m.boundRow(row, bound, budget)
 	t.change.doubtPass(m.lastRow())
 }
 
@@ -135,7 +147,8 @@ func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t
 		m.missing(e.Name, r.plan.Signal, t.q, t.limit, analyze.Undecided, append([]analyze.Doubt{still}, came.doubts()...)...)
 		return
 	}
-	m.missing(e.Name, r.plan.Signal, t.q, t.limit, analyze.Fail, still)
+	v, doubts := doubtMissing(analyze.Fail, still, t.change)
+	m.missing(e.Name, r.plan.Signal, t.q, t.limit, v, doubts...)
 }
 
 // already says that the contact was in the state that it should have turned to.

@@ -78,19 +78,27 @@ func (x *row) sign() string {
 	return eitherBound
 }
 
-// legend explains the row's sign; empty where it has none.
-func (x *row) legend() string {
-	switch sign := x.sign(); {
-	case sign == analyze.UpperBound.Sign() && x.Quantity == analyze.TransitionDuration:
-		return "≤: too fast to time: no slower than this."
-	case sign == analyze.UpperBound.Sign():
-		return "≤: an upper bound: the true value may be lower."
-	case sign == analyze.LowerBound.Sign():
-		return "≥: a lower bound: the true value may be higher."
-	case sign == eitherBound:
-		return "≶: some values are upper bounds, others lower bounds."
+// boundLines explain the signs of bounds in the table.
+func (s *summary) boundLines() []string {
+	signs := map[string]bool{}
+	fast := "≤: too fast to time: no slower than this."
+	for _, x := range s.rows {
+		signs[x.sign()] = true
+		if x.sign() == analyze.UpperBound.Sign() && x.Quantity != analyze.TransitionDuration {
+			fast = "≤: an upper bound: the true value may be lower."
+		}
 	}
-	return ""
+	var lines []string
+	for _, l := range []struct{ sign, line string }{
+		{analyze.UpperBound.Sign(), fast},
+		{analyze.LowerBound.Sign(), "≥: a lower bound: the true value may be higher."},
+		{eitherBound, "≶: some values are upper bounds, others lower bounds."},
+	} {
+		if signs[l.sign] {
+			lines = append(lines, l.line)
+		}
+	}
+	return lines
 }
 
 // scaler writes all of the row's figures and its limit.
@@ -177,11 +185,7 @@ func (s steady) line() string {
 // legendLines explain what stands in the table and does not explain itself.
 func (s *summary) legendLines() []string {
 	var sampled, digested, unjudged, uncertain bool
-	var signs []string
 	for _, x := range s.rows {
-		if l := x.legend(); l != "" {
-			signs = appendNew(signs, l)
-		}
 		if _, ok := x.values.(digest); ok {
 			digested = digested || !x.values.exact()
 		} else {
@@ -194,7 +198,7 @@ func (s *summary) legendLines() []string {
 	if uncertain {
 		lines = append(lines, "± U: measurement uncertainty (95 %), largest in this row.")
 	}
-	lines = append(lines, signs...)
+	lines = append(lines, s.boundLines()...)
 	if unjudged {
 		lines = append(lines, "No verdict: no limit was set.")
 	}

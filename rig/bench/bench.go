@@ -227,6 +227,7 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%w: %s %s: %w", ErrLost, r.Role, r.Line.Name, err)
 		}
+		b.ledger.Begin(i, active)
 		c.Tracks = append(c.Tracks, &capture.Track{Signal: r.Line.Name, Known: true, Initial: active, Stamp: EdgeLatency})
 	}
 	return c, nil
@@ -321,10 +322,11 @@ func (b *Bench) takeEdges() error {
 			}
 			continue
 		}
-		lost := b.ledger.Add(*e)
-		b.counts.LostEdges += uint64(lost)
 		t := b.c.Tracks[e.Line]
-		t.Lost += lost
+		if lost := b.ledger.Add(*e); lost.Edges() > 0 {
+			b.counts.LostEdges += uint64(lost.Edges())
+			t.Lose(lost.Edges(), lost.Dropped == 0, b.c.Start, e.At)
+		}
 		t.Edges = append(t.Edges, capture.Edge{At: e.At, Closed: e.Active})
 		if e.Active && e.Line >= b.references {
 			b.seen[e.Line] = e.At

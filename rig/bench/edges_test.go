@@ -36,11 +36,11 @@ func TestBench_TakeEdges(t *testing.T) {
 		t.Fatal(err)
 	}
 	contact, reference := b.c.Tracks[0], b.c.Tracks[1]
-	if want := []capture.Edge{{At: 10, Closed: true}, {At: 20}}; !slices.Equal(contact.Edges, want) || contact.Lost != 2 {
-		t.Errorf("contact: %v, %d lost, want %v, 2 lost", contact.Edges, contact.Lost, want)
+	if want := []capture.Edge{{At: 10, Closed: true}, {At: 20}}; !slices.Equal(contact.Edges, want) || contact.Lost() != 2 {
+		t.Errorf("contact: %v, %d lost, want %v, 2 lost", contact.Edges, contact.Lost(), want)
 	}
-	if want := []capture.Edge{{At: 30, Closed: true}, {At: 40}}; !slices.Equal(reference.Edges, want) || reference.Lost != 0 {
-		t.Errorf("reference: %v, %d lost, want %v, none lost", reference.Edges, reference.Lost, want)
+	if want := []capture.Edge{{At: 30, Closed: true}, {At: 40}}; !slices.Equal(reference.Edges, want) || reference.Lost() != 0 {
+		t.Errorf("reference: %v, %d lost, want %v, none lost", reference.Edges, reference.Lost(), want)
 	}
 	if len(b.seen) != 1 || b.seen[1] != 30 {
 		t.Errorf("seen: %v, want the reference's active edge at 30", b.seen)
@@ -65,7 +65,7 @@ func TestBench_PassOverCountsNothing(t *testing.T) {
 		t.Errorf("%+v counted, %d edges taken, %d conversions waiting, want none", b.counts, len(b.c.Tracks[0].Edges), k.finished)
 	}
 	b.lines.(*stillLines).edges = []line.Edge{{Line: 0, At: 20, Active: false, Seq: 5}}
-	if err := b.takeEdges(); err != nil || b.counts.LostEdges != 0 || b.c.Tracks[0].Lost != 0 {
+	if err := b.takeEdges(); err != nil || b.counts.LostEdges != 0 || b.c.Tracks[0].Lost() != 0 {
 		t.Errorf("the next edge: %v, %d counted as lost", err, b.counts.LostEdges)
 	}
 }

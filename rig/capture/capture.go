@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -38,9 +39,9 @@ type Track struct {
 	Edges   []Edge
 	// Stamp is the standard uncertainty of an edge's time stamp.
 	Stamp time.Duration
-	// Lost counts edges known to have happened and not recorded (gaps in the
-	// kernel's sequence number, two edges of one direction in a row).
-	Lost int
+	// Losses are edges known to have happened and not recorded (gaps in the kernel's
+	// sequence number, two edges of one direction in a row), by To.
+	Losses []Loss
 }
 
 // Event is an instant at which the unit was told to change.
@@ -59,7 +60,7 @@ type Counts struct {
 	MissedConversions  uint64 // finished and overwritten before they were read
 	DoubledConversions uint64 // read twice
 	BusErrors          uint64 // failed transfers, the retried ones included
-	LostEdges          uint64 // see Track.Lost
+	LostEdges          uint64 // see Track.Losses
 	ChipResets         uint64 // configuration found changed on read-back
 	LostReadyEdges     uint64 // of conversions that had ended though no ready edge came
 }
@@ -137,8 +138,10 @@ func (t *Track) StateAt(at Instant) (closed, known bool) {
 	return closed, known
 }
 
-// Discard forgets the edges before the instant and keeps the state they left.
+// Discard forgets the edges before the instant, and what was lost before it, and keeps the
+// state they left.
 func (t *Track) Discard(before Instant) {
+	t.Losses = slices.DeleteFunc(t.Losses, func(l Loss) bool { return l.To < before })
 	n := 0
 	for n < len(t.Edges) && t.Edges[n].At < before {
 		n++

@@ -9,14 +9,16 @@ import (
 	"time"
 )
 
-// The binary form, version 2. Version 1 has no count of lost ready edges. Integers are varints (of either sign: zigzag),
-// texts their length and their bytes, reals 8 bytes, lowest first.
+// The binary form, version 2. Version 1 has no count of lost ready edges, and of a line's
+// lost edges nothing but their number. Integers are varints (of either sign: zigzag), texts
+// their length and their bytes, reals 8 bytes, lowest first.
 //
 //	mark, version
 //	start, length, counts
 //	spans kept: their number and one, or 0 for all; then each from the last
 //	traces:  signal, converter, nominal volts, missing; samples
-//	tracks:  signal, flags, stamp, lost; edges, each from the last, with its state
+//	tracks:  signal, flags, stamp; losses, each from the last one's end, its length, its
+//	         edges and whether they merged; edges, each from the last, with its state
 //	events:  name, instant from the last, uncertainty, timed
 //	spans unsupplied, as those kept; left out where there are none
 //	CRC-32C of all before it, 4 bytes, lowest first
@@ -123,9 +125,17 @@ func appendTrack(b []byte, t *Track, start Instant) []byte {
 	b = appendString(b, t.Signal)
 	b = append(b, bit(t.Known)|bit(t.Initial)<<1)
 	b = binary.AppendVarint(b, int64(t.Stamp))
-	b = binary.AppendVarint(b, int64(t.Lost))
-	b = binary.AppendUvarint(b, uint64(len(t.Edges)))
+	b = binary.AppendUvarint(b, uint64(len(t.Losses)))
 	last := start
+	for _, l := range t.Losses {
+		b = binary.AppendVarint(b, int64(l.From-last))
+		b = binary.AppendVarint(b, int64(l.To-l.From))
+		b = binary.AppendVarint(b, int64(l.Edges))
+		b = append(b, bit(l.Merged))
+		last = l.To
+	}
+	b = binary.AppendUvarint(b, uint64(len(t.Edges)))
+	last = start
 	for _, e := range t.Edges {
 		b = binary.AppendVarint(b, int64(e.At-last))
 		b = append(b, bit(e.Closed))
@@ -364,7 +374,7 @@ func (d *decoder) capture() *Capture {
 		c.Traces = append(c.Traces, d.trace())
 	}
 	for range d.count("lines", 5) {
-		c.Tracks = append(c.Tracks, d.track(c.Start))
+		c.Tracks = append(c.Tracks, d.track(c.Start, c.End))
 	}
 	last := c.Start
 	for range d.count("events", 4) {
@@ -399,14 +409,14 @@ func (d *decoder) spans(last Instant) []Span {
 	return spans
 }
 
-func (d *decoder) track(start Instant) *Track {
+func (d *decoder) track(start, end Instant) *Track {
 	t := &Track{Signal: d.string()}
 	flags := d.byte()
 	if flags > 3 {
 		d.refuse("a line has the flags %d", flags)
 	}
 	t.Known, t.Initial = flags&1 != 0, flags&2 != 0
-	t.Stamp, t.Lost = time.Duration(d.signed()), int(d.signed())
+	t.Stamp, t.Losses = time.Duration(d.signed()), d.losses(start, end)
 	n := d.count("edges", 2)
 	if n == 0 {
 		return t
@@ -422,6 +432,35 @@ func (d *decoder) track(start Instant) *Track {
 		t.Edges[i] = Edge{At: last, Closed: state == 1}
 	}
 	return t
+}
+
+// losses reads a line's losses. Of those in the first version's form only the number is
+// known: they may have been anywhere from start to end.
+func (d *decoder) losses(start, end Instant) []Loss {
+	if d.version == 1 {
+		if n := int(d.signed()); n != 0 {
+			return []Loss{{Span: Span{start, end}, Edges: n}}
+		}
+		return nil
+	}
+	n := d.count("losses", 4)
+	if n == 0 {
+		return nil
+	}
+	all := make([]Loss, n)
+	last := start
+	for i := range all {
+		l := &all[i]
+		l.From = last + Instant(d.signed())
+		l.To = l.From + Instant(d.signed())
+		l.Edges = int(d.signed())
+		merged := d.byte()
+		if merged > 1 {
+			d.refuse("a loss has the kind %d", merged)
+		}
+		l.Merged, last = merged == 1, l.To
+	}
+	return all
 }
 
 func (d *decoder) trace() *Trace {

@@ -31,7 +31,7 @@ func (c *Capture) Around(keep time.Duration) *Capture {
 		Kept: intersect(spansAround(marks, keep, Span{c.Start, c.End}), c.Kept)}
 	for _, t := range c.Tracks {
 		copied := *t
-		copied.Edges = slices.Clone(t.Edges)
+		copied.Edges, copied.Losses = slices.Clone(t.Edges), slices.Clone(t.Losses)
 		k.Tracks = append(k.Tracks, &copied)
 	}
 	for _, t := range c.Traces {

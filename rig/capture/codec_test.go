@@ -72,7 +72,10 @@ func drawAnyCapture(t *rapid.T) *Capture {
 	}
 	for range rapid.IntRange(0, 2).Draw(t, "tracks") {
 		k := &Track{Signal: word.Draw(t, "signal"), Known: rapid.Bool().Draw(t, "known"), Initial: rapid.Bool().Draw(t, "initial"),
-			Stamp: time.Duration(rapid.Int64().Draw(t, "stamp")), Lost: rapid.Int().Draw(t, "lost")}
+			Stamp: time.Duration(rapid.Int64().Draw(t, "stamp"))}
+		for range rapid.IntRange(0, 3).Draw(t, "losses") {
+			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.Bool().Draw(t, "merged")})
+		}
 		for range rapid.IntRange(0, 5).Draw(t, "edges") {
 			k.Edges = append(k.Edges, Edge{instant.Draw(t, "at"), rapid.Bool().Draw(t, "closed")})
 		}
@@ -158,6 +161,37 @@ func TestCapture_Version1(t *testing.T) {
 		t.Fatal(err)
 	}
 	if d := cmp.Diff(viewOf(want), viewOf(&got)); d != "" {
+		t.Error(d)
+	}
+}
+
+// Of edges lost in a capture of version 1 only the number is known: they may have been
+// anywhere in it.
+func TestCapture_Version1Losses(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join("testdata", "holding-in-v1.bin"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var c Capture
+	if err := c.UnmarshalBinary(b); err != nil {
+		t.Fatal(err)
+	}
+	k := c.Tracks[0]
+	// The line as it stands in the file, and with three edges lost.
+	whole := append(appendString(nil, k.Signal), bit(k.Known)|bit(k.Initial)<<1)
+	whole = binary.AppendVarint(whole, int64(k.Stamp))
+	at := bytes.Index(b, append(bytes.Clone(whole), 0))
+	if at < 0 {
+		t.Fatal("the line is not in the file")
+	}
+	lossy := bytes.Clone(b[:len(b)-4])
+	lossy[at+len(whole)] = 6
+	lossy = binary.LittleEndian.AppendUint32(lossy, crc32.Checksum(lossy, castagnoli))
+	if err := c.UnmarshalBinary(lossy); err != nil {
+		t.Fatal(err)
+	}
+	want := []Loss{{Span: Span{c.Start, c.End}, Edges: 3}}
+	if d := cmp.Diff(want, c.Tracks[0].Losses); d != "" || c.Tracks[0].Lost() != 3 {
 		t.Error(d)
 	}
 }

@@ -16,6 +16,10 @@ func (c *Capture) Shift(by time.Duration) {
 		for i := range t.Edges {
 			t.Edges[i].At = t.Edges[i].At.Add(by)
 		}
+		for i := range t.Losses {
+			l := &t.Losses[i]
+			l.From, l.To = l.From.Add(by), l.To.Add(by)
+		}
 	}
 	for i := range c.Events {
 		c.Events[i].At = c.Events[i].At.Add(by)

@@ -14,6 +14,7 @@ func TestCapture_Shift(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := drawAnyCapture(t)
 		c.Unsupplied = []Span{{c.Start, c.End}}
+		c.Tracks = append(c.Tracks, &Track{Losses: []Loss{{Span: Span{c.Start, c.End}}}})
 		before, first, samples := viewOf(c), c.Start, allSamples(c)
 		by := time.Duration(rapid.Int64Range(-1e15, 1e15).Draw(t, "by"))
 		c.Shift(by)
@@ -22,6 +23,9 @@ func TestCapture_Shift(t *testing.T) {
 		}
 		if want := []Span{{c.Start, c.End}}; !slices.Equal(c.Unsupplied, want) {
 			t.Fatalf("unsupplied %v, want %v", c.Unsupplied, want)
+		}
+		if want := []Loss{{Span: Span{c.Start, c.End}}}; !slices.Equal(c.Tracks[len(c.Tracks)-1].Losses, want) {
+			t.Fatalf("lost %v, want %v", c.Tracks[len(c.Tracks)-1].Losses, want)
 		}
 		for i, x := range allSamples(c) {
 			if x.At != samples[i].At+int64(by) {

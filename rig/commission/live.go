@@ -99,7 +99,7 @@ func (v *View) add(c *capture.Capture) {
 		x := &v.Lines[i]
 		x.Closed, x.Known = t.StateAt(c.End)
 		x.Edges += len(t.Edges)
-		x.Lost += t.Lost
+		x.Lost += t.Lost()
 	}
 }
 

@@ -123,7 +123,7 @@ func TestKernel_TenThousandEdges(t *testing.T) {
 		pace(t, chip, 0, edges, 50*time.Microsecond, 500*time.Microsecond)
 	}()
 	var ledger line.Ledger
-	ledger.Add(line.Edge{}) // inactive at first
+	ledger.Begin(0, false)
 	lost := 0
 	var got []line.Edge
 	for finished := false; !finished; {
@@ -141,7 +141,7 @@ func TestKernel_TenThousandEdges(t *testing.T) {
 		}
 	}
 	for i, e := range got {
-		lost += ledger.Add(e)
+		lost += ledger.Add(e).Edges()
 		if i > 0 && e.At < got[i-1].At {
 			t.Fatalf("edge %d stamped before the one before it", i)
 		}
@@ -176,8 +176,8 @@ func TestKernel_QueueOverflow(t *testing.T) {
 	toggle(t, chip, 0, chatter)
 	toggle(t, chip, 1, quiet/2+1)
 	var ledger line.Ledger
-	ledger.Add(line.Edge{Line: 0}) // inactive at first
-	ledger.Add(line.Edge{Line: 1})
+	ledger.Begin(0, false)
+	ledger.Begin(1, false)
 	got, lost := [2][]line.Edge{}, [2]int{}
 	all, err := s.Edges(nil)
 	if err != nil {
@@ -185,7 +185,7 @@ func TestKernel_QueueOverflow(t *testing.T) {
 	}
 	for _, e := range all {
 		got[e.Line] = append(got[e.Line], e)
-		lost[e.Line] += ledger.Add(e)
+		lost[e.Line] += ledger.Add(e).Edges()
 	}
 	if len(got[0]) != QueueLen {
 		t.Errorf("%d edges of the chattering line, want its queue of %d", len(got[0]), QueueLen)
@@ -206,7 +206,7 @@ func TestKernel_MergedEdges(t *testing.T) {
 	chip := kernelbench.NewChip(t, "merged", "")
 	s := mustOpen(t, contact(chip, 0))
 	var ledger line.Ledger
-	ledger.Add(line.Edge{}) // inactive at first
+	ledger.Begin(0, false)
 	defer kernelbench.Pin(t, Consumer)()
 	level := false
 	for i, c := range []struct{ edges, lost int }{{1, 0}, {2, 1}, {3, 0}, {2, 1}, {4, 1}, {1, 0}} {
@@ -220,7 +220,7 @@ func TestKernel_MergedEdges(t *testing.T) {
 		if len(got) != 1 || got[0].Seq != uint32(i+1) || got[0].Active != level {
 			t.Fatalf("%d edges in one go: read %+v", c.edges, got)
 		}
-		if lost := ledger.Add(got[0]); lost != c.lost {
+		if lost := ledger.Add(got[0]).Edges(); lost != c.lost {
 			t.Errorf("%d edges in one go: %d counted as lost, want %d", c.edges, lost, c.lost)
 		}
 	}

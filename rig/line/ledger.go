@@ -16,6 +16,15 @@ type Ledger struct {
 	lines []entry
 }
 
+// Lost are edges that happened and were not reported, by how that showed.
+type Lost struct {
+	Dropped int // from the queue, before the edge
+	Merged  int // with the edge, or where some were dropped with any of them
+}
+
+// Edges returns the sum of both.
+func (l Lost) Edges() int { return l.Dropped + l.Merged }
+
 // entry is what the ledger knows of one line.
 type entry struct {
 	seq    uint32 // of the last edge; 0: none yet
@@ -24,27 +33,34 @@ type entry struct {
 }
 
 // Add takes one edge and returns how many edges of its line must have happened
-// since the one before and were not reported; 0 is the usual answer.
+// since the one before and were not reported; none is the usual answer.
 //
 // The kernel's number is 32 bits wide and goes round; a step of more than half
 // that range is taken as a step back. A number that repeats or steps back says
 // that the line was requested anew, and the count goes on from there without a
-// loss. An edge with the number 0 is none: it sets the line's state before its first edge,
-// so that a loss can be told from that one already.
-func (l *Ledger) Add(edge Edge) (lost int) {
+// loss.
+func (l *Ledger) Add(edge Edge) (lost Lost) {
 	e := l.entry(edge.Line)
 	step := edge.Seq - e.seq
 	restarted := step == 0 || step > 1<<31
 	if !restarted {
-		lost = int(step - 1)
+		lost.Dropped = int(step - 1)
 	}
 	// With lost edges in between, the direction must still fit their number:
 	// it changes with each.
 	if e.known && !restarted && edge.Active != (e.active != (step%2 == 1)) {
-		lost++
+		lost.Merged = 1
 	}
 	e.seq, e.known, e.active = edge.Seq, true, edge.Active
 	return lost
+}
+
+// Begin sets a line's state before its first edge, so that a loss can be told from that one
+// already. It does nothing once there has been an edge.
+func (l *Ledger) Begin(line int, active bool) {
+	if e := l.entry(line); e.seq == 0 {
+		e.known, e.active = true, active
+	}
 }
 
 func (l *Ledger) entry(line int) *entry {

@@ -43,10 +43,10 @@ func TestLedgerAdd(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			var l line.Ledger
 			if c.start != "" {
-				l.Add(line.Edge{Line: 2, Active: c.start == "active"})
+				l.Begin(2, c.start == "active")
 			}
 			for i, e := range c.edges {
-				if got := l.Add(line.Edge{Line: 2, Seq: e.seq, Active: e.active}); got != e.lost {
+				if got := l.Add(line.Edge{Line: 2, Seq: e.seq, Active: e.active}).Edges(); got != e.lost {
 					t.Errorf("edge %d (seq %d, active %v): lost %d, want %d", i, e.seq, e.active, got, e.lost)
 				}
 			}
@@ -78,7 +78,7 @@ func TestLedgerNeverOvercounts(t *testing.T) {
 		var l line.Ledger
 		var k kernelLine
 		if rapid.Bool().Draw(t, "start known") {
-			l.Add(line.Edge{Active: k.active})
+			l.Begin(0, k.active)
 		}
 		counted, happened, reported, dropped, merges := 0, 0, 0, 0, 0
 		steps := rapid.SliceOfN(rapid.IntRange(-1, 4), 1, 60).Draw(t, "edges in each event, -1 for one dropped")
@@ -92,7 +92,7 @@ func TestLedgerNeverOvercounts(t *testing.T) {
 			if n > 1 {
 				merges++
 			}
-			counted += l.Add(e)
+			counted += l.Add(e).Edges()
 			reported++
 		}
 		lost := happened - reported
@@ -114,12 +114,12 @@ func TestLedgerSeesEveryPair(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var l line.Ledger
 		k := kernelLine{active: rapid.Bool().Draw(t, "initial")}
-		l.Add(line.Edge{Active: k.active})
+		l.Begin(0, k.active)
 		pairs, counted := 0, 0
 		for _, n := range rapid.SliceOf(rapid.IntRange(1, 2)).Draw(t, "edges in each event") {
 			want := n - 1
 			pairs += want
-			got := l.Add(k.event(n))
+			got := l.Add(k.event(n)).Edges()
 			if counted += got; got != want {
 				t.Fatalf("event of %d edges: lost %d, want %d", n, got, want)
 			}

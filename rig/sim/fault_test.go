@@ -194,7 +194,7 @@ var shows = map[string]func(s *seen) (shown bool){
 		for _, i := range []int{lineNO, lineNC} {
 			var l line.Ledger
 			for _, e := range s.edgesOf(i) {
-				lost += uint64(l.Add(e))
+				lost += uint64(l.Add(e).Edges())
 			}
 		}
 		return lost > 3

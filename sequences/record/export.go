@@ -96,8 +96,8 @@ func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []stri
 	}
 	notes = append(notes, "The file has no room for what the rig knows of its own uncertainties: those are in the run's record.")
 	for _, t := range c.Tracks {
-		if t.Lost > 0 {
-			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", words.Count(t.Lost, "edge"), t.Signal))
+		if n := t.Lost(); n > 0 {
+			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", words.Count(n, "edge"), t.Signal))
 		}
 	}
 	for _, s := range c.Unsupplied {

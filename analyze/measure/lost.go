@@ -1,0 +1,102 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"makebreak/analyze"
+	"makebreak/analyze/gum"
+	"makebreak/rig/capture"
+)
+
+// lostIn returns what may have been lost of a line in from..to. What merged with an edge
+// happened right before it, as late as the kernel's handler ran. What was dropped may have
+// been anywhere from the edge before to the one that showed it.
+func lostIn(t *capture.Track, from, to capture.Instant) []capture.Loss {
+	var lost []capture.Loss
+	for _, l := range t.Losses {
+		if l.To < from || l.From >= to || l.Merged && l.To >= to {
+			continue
+		}
+		lost = append(lost, l)
+	}
+	return lost
+}
+
+// lossy reports whether edges of the contact are known to be missing.
+func (c change) lossy() bool { return len(c.lost) > 0 }
+
+// lateAt reports whether there may have been edges before the first one recorded, at the
+// instant. Where edges merged in the state, that one may be several as well: three leave no
+// sign, and have the last one's stamp.
+func (c change) lateAt(first capture.Instant) bool {
+	for _, l := range c.lost {
+		if l.Merged || l.From < first {
+			return true
+		}
+	}
+	return false
+}
+
+// earlyAt reports whether there may have been edges after the last one recorded, at the
+// instant.
+func (c change) earlyAt(last capture.Instant) bool {
+	for _, l := range c.lost {
+		if l.Merged || l.To > last {
+			return true
+		}
+	}
+	return false
+}
+
+// boundRow appends a measurement of which the value is only a bound, for what its doubts
+// say. The bound holds what the budget says of the value: it lies that much farther out.
+func (m *Meter) boundRow(x analyze.Measurement, b analyze.Bound, budget []gum.Component) {
+	u := 0.0
+	if len(budget) > 0 {
+		_, u = gum.Combine(budget).Expanded()
+	}
+	code := analyze.AtMost
+	if b == analyze.LowerBound {
+		code, u = analyze.AtLeast, -u
+	}
+	if x.Value += u; x.Quantity == analyze.BounceTime {
+		x.Value = math.Max(0, x.Value)
+	}
+	x.Value = outward(x.Value, b)
+	x.Doubts = append(x.Doubts, of(code))
+	m.row(x, nil)
+}
+
+// outward rounds a bound to three significant digits, and never beyond what is known.
+func outward(v float64, b analyze.Bound) float64 {
+	if v == 0 || math.IsInf(v, 0) {
+		return v
+	}
+	const little = 1e-6 // of the last digit: what a number lacks that was written so
+	digits := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	scaled := v * math.Pow(10, float64(digits))
+	if b == analyze.UpperBound {
+		scaled = math.Ceil(scaled - little)
+	} else {
+		scaled = math.Floor(scaled + little)
+	}
+	// Through the decimal text, so that the result is the nearest number to it.
+	w, err := strconv.ParseFloat(fmt.Sprintf("%.0fe%d", scaled, -digits), 64)
+	if err != nil {
+		return v
+	}
+	return w
+}
+
+// doubtMissing leaves a verdict undecided that says that a contact did not move, where
+// edges of it were lost: it may have.
+func doubtMissing(v analyze.Verdict, why analyze.Doubt, contacts ...change) (analyze.Verdict, []analyze.Doubt) {
+	for _, c := range contacts {
+		if v == analyze.Fail && c.lossy() {
+			return analyze.Undecided, []analyze.Doubt{why, of(analyze.EdgesMissing)}
+		}
+	}
+	return v, []analyze.Doubt{why}
+}

@@ -1,0 +1,157 @@
+package measure_test
+
+import (
+	"math"
+	"testing"
+
+	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
+	"makebreak/rig/capture"
+)
+
+// losing notes edges lost of a line between two times, in seconds.
+func (d drawing) losing(signal string, from, to float64, merged bool) drawing {
+	t := d.Track(signal)
+	t.Losses = append(t.Losses, capture.Loss{Span: capture.Span{From: capture.FromSeconds(from), To: capture.FromSeconds(to)}, Edges: 1, Merged: merged})
+	return d
+}
+
+// Each figure that rests on a line's edges, with edges of it lost: in the state, before the
+// first edge, between edges and after the last, in another state, and of another line. The
+// output is up from 1.05 to 3.05 s; a bound has the uncertainty of 0.78 ms of its crossing in
+// it. A figure that lost edges may have touched never passes
+// what the lost ones could have broken; all others are as they are with complete edges.
+func TestRelay_LostEdges(t *testing.T) {
+	nan := math.NaN()
+	const none, upper, lower = analyze.NoBound, analyze.UpperBound, analyze.LowerBound
+	type want struct {
+		event, signal string
+		q             analyze.Quantity
+		value         float64
+		bound         analyze.Bound
+		verdict       analyze.Verdict
+	}
+	// make and break contact, with 1 ms of bounce where each closes.
+	usual := []want{
+		{"on", "K1", analyze.OperateTime, 6.5e-3, none, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, none, analyze.Pass},
+		{"on", "K1_NO", analyze.BounceTime, 1e-3, none, analyze.Pass}, {"on", "K1_NO", analyze.BounceCount, 1, none, analyze.Pass},
+		{"off", "K1", analyze.ReleaseTime, 5.5e-3, none, analyze.Pass}, {"off", "K1", analyze.TransferTime, 2e-3, none, analyze.Pass},
+		{"off", "K1_NC", analyze.BounceTime, 1e-3, none, analyze.Pass}, {"off", "K1_NC", analyze.BounceCount, 1, none, analyze.Pass},
+	}
+	pair := func(d drawing) drawing {
+		return d.contact("K1_NO", false, 1.056, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056)
+	}
+	for _, c := range []struct {
+		name string
+		draw func(d drawing) drawing
+		want []want // beside the usual ones
+	}{
+		{"none", pair, nil},
+		{"dropped between edges of the bounce", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, false) }, []want{
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"dropped before the first closing", func(d drawing) drawing { return pair(d).losing("K1_NO", 0, 1.056, false) }, []want{
+			{"on", "K1", analyze.OperateTime, 7.28e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"merged with an edge of the bounce, and so perhaps with the first", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, true) }, []want{
+			{"on", "K1", analyze.OperateTime, 7.28e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"dropped after the bounce, some time before the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, false) }, []want{
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided},
+			{"off", "K1_NO", analyze.BounceTime, 0, lower, analyze.Undecided}, {"off", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
+		{"merged with the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, true) }, []want{
+			{"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"off", "K1_NO", analyze.BounceTime, 0, lower, analyze.Undecided}, {"off", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
+		{"dropped after the break contact's opening", func(d drawing) drawing { return pair(d).losing("K1_NC", 1.054, 3.055, false) }, []want{
+			{"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"on", "K1_NC", analyze.BounceTime, 0, lower, analyze.Undecided}, {"on", "K1_NC", analyze.BounceCount, 0, lower, analyze.Undecided},
+			{"off", "K1", analyze.ReleaseTime, 6.28e-3, upper, analyze.Pass}, {"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"off", "K1_NC", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"off", "K1_NC", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"before the first event", func(d drawing) drawing { return pair(d).losing("K1_NO", 0.1, 0.2, false) }, nil},
+		{"too much bounce is seen all the same", func(d drawing) drawing {
+			return d.contact("K1_NO", false, 1.056, 1.0565, 1.062, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 1.0565, 1.062, false)
+		}, []want{{"on", "K1_NO", analyze.BounceTime, 6e-3, lower, analyze.Fail}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"too late is not known where the first closing may be lost", func(d drawing) drawing {
+			return d.contact("K1_NO", false, 1.076, 1.0765, 1.077, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.076, false)
+		}, []want{{"on", "K1", analyze.OperateTime, 27.3e-3, upper, analyze.Undecided}, {"on", "K1", analyze.TransferTime, 22e-3, upper, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"both closed at once is known", func(d drawing) drawing {
+			return d.contact("K1_NO", false, 1.0535, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0535, false)
+		}, []want{{"on", "K1", analyze.OperateTime, 4.78e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, -0.5e-3, upper, analyze.Fail},
+			{"on", "K1_NO", analyze.BounceTime, 3.5e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"a contact that seems to have stood still", func(d drawing) drawing {
+			return d.contact("K1_NO", false).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 3.2, false)
+		}, []want{{"on", "K1", analyze.OperateTime, nan, none, analyze.Undecided}, {"on", "K1", analyze.TransferTime, nan, none, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, nan, none, ""}, {"on", "K1_NO", analyze.BounceCount, nan, none, ""},
+			{"off", "K1", analyze.TransferTime, nan, none, analyze.Undecided}}},
+		{"a contact that seems closed already", func(d drawing) drawing {
+			return d.contact("K1_NO", true, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0565, false)
+		}, []want{{"on", "K1", analyze.OperateTime, nan, none, analyze.Undecided}, {"on", "K1", analyze.TransferTime, nan, none, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, 0.5e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
+		{"a contact that opens again after it had come to rest", func(d drawing) drawing {
+			return d.contact("K1_NO", false, 1.056, 1.0565, 1.057, 1.3, 1.5, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056)
+		}, []want{{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			plan := relayPlan()
+			plan.Relays[0].Limits[analyze.BounceCount] = atMost(5)
+			d := c.draw(draw(5).output("OUT1", 1e3, levels(0, 1.05, 12, 3.05, 0))).event("on", 1).event("off", 3)
+			r, _ := measured(t, plan, d)
+			all := map[[3]string]want{}
+			for _, w := range append(append([]want(nil), usual...), c.want...) {
+				all[[3]string{w.event, w.signal, string(w.q)}] = w
+			}
+			for _, w := range all {
+				rows := rowsOf(r, w.event, w.signal, w.q)
+				if math.IsNaN(w.value) && w.verdict == "" {
+					if len(rows) > 0 {
+						t.Errorf("%s %s %s: %g, want none", w.event, w.signal, w.q, rows[0].Value)
+					}
+					continue
+				}
+				figure{w.event, w.signal, w.q, w.value, 1e-6, w.verdict}.check(t, r)
+				if len(rows) == 1 && (rows[0].Bound() != w.bound || w.bound != none && !math.IsNaN(rows[0].Expanded)) {
+					t.Errorf("%s %s %s: bound %q ± %g, want %q", w.event, w.signal, w.q, rows[0].Bound(), rows[0].Expanded, w.bound)
+				}
+			}
+			for _, x := range r.Measurements {
+				if _, known := all[[3]string{x.Event, x.Signal, string(x.Quantity)}]; !known && x.Bound() == lower {
+					t.Errorf("%s %s %s: a lower bound, %s", x.Event, x.Signal, x.Quantity, diagnose.Reason(&x))
+				}
+			}
+		})
+	}
+}
+
+// A ramp's voltage with edges lost before the one that shows it: the relay may have changed
+// over at less on the way up, at more on the way down.
+func TestSupply_RampLostEdges(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		lose    func(d drawing) drawing
+		event   string
+		q       analyze.Quantity
+		bound   analyze.Bound
+		verdict analyze.Verdict
+	}{
+		{"in time on the way up", func(d drawing) drawing { return d.losing("K1_NO", 0, 7.806, false) }, "rise", analyze.PullInVoltage, analyze.UpperBound, analyze.Pass},
+		{"in time on the way down", func(d drawing) drawing { return d.losing("K1_NC", 7.803, 27.404, false) }, "fall", analyze.DropOutVoltage, analyze.LowerBound, analyze.Pass},
+		{"afterwards", func(d drawing) drawing { return d.losing("K1_NO", 7.806, 27.401, false) }, "rise", analyze.PullInVoltage, analyze.NoBound, analyze.Pass},
+	} {
+		d := c.lose(draw(31).output("OUT1", 860, ramp).event("rise", 1).event("fall", 15.8).contact("K1_NO", false, 7.806, 27.401).contact("K1_NC", true, 7.803, 27.404))
+		r, _ := measured(t, rampPlan(), d)
+		if x := rowsOf(r, c.event, "K1", c.q); len(x) != 1 || x[0].Bound() != c.bound || x[0].Verdict != c.verdict {
+			t.Errorf("%s: %+v, want bound %q, %s", c.name, x, c.bound, c.verdict)
+		}
+	}
+	// Too high, and still, are not known then.
+	d := draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false, 10.806).contact("K1_NC", true, 10.803).losing("K1_NO", 0, 10.806, false)
+	r, _ := measured(t, rampPlan(), d)
+	if x := rowsOf(r, "rise", "K1", analyze.PullInVoltage); len(x) != 1 || x[0].Bound() != analyze.UpperBound || x[0].Verdict != analyze.Undecided {
+		t.Errorf("too high: %+v", x)
+	}
+	d = draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false).contact("K1_NC", true).losing("K1_NO", 0, 31, false)
+	r, _ = measured(t, rampPlan(), d)
+	if x := rowsOf(r, "rise", "K1", analyze.PullInVoltage); len(x) != 1 || !math.IsNaN(x[0].Value) || x[0].Verdict != analyze.Undecided {
+		t.Errorf("never: %+v", x)
+	}
+}
