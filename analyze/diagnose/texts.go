@@ -129,7 +129,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
 	},
 	analyze.EdgesLost: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Edges of %s were lost at %s, so not all that happened there is known. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
+		return fmt.Sprintf("Edges of relay %s were lost at %s, so what its contacts did is not known. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
 	},
 	analyze.NotVolts: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s reads up to %s at %s, which no such output can have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())

@@ -49,6 +49,9 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		}
 		c.edges = append(c.edges, e)
 	}
+	if c.known {
+		c.end, _ = t.StateAt(to - 1)
+	}
 	if n := len(c.edges); n > 0 && c.later == 0 {
 		c.watched = to.Sub(c.edges[n-1].At)
 		c.rests = c.watched >= restAfter/5

@@ -16,7 +16,7 @@ import (
 func lostIn(t *capture.Track, from, to capture.Instant) []capture.Loss {
 	var lost []capture.Loss
 	for _, l := range t.Losses {
-		if l.To < from || l.From >= to || l.Merged && l.To >= to {
+		if l.To < from || l.From >= to || l.Sign == capture.Merge && l.To >= to {
 			continue
 		}
 		lost = append(lost, l)
@@ -32,7 +32,7 @@ func (c change) lossy() bool { return len(c.lost) > 0 }
 // sign, and have the last one's stamp.
 func (c change) lateAt(first capture.Instant) bool {
 	for _, l := range c.lost {
-		if l.Merged || l.From < first {
+		if l.Sign == capture.Merge || l.From < first {
 			return true
 		}
 	}
@@ -43,7 +43,7 @@ func (c change) lateAt(first capture.Instant) bool {
 // instant.
 func (c change) earlyAt(last capture.Instant) bool {
 	for _, l := range c.lost {
-		if l.Merged || l.To > last {
+		if l.Sign == capture.Merge || l.To > last {
 			return true
 		}
 	}

@@ -10,9 +10,9 @@ import (
 )
 
 // losing notes edges lost of a line between two times, in seconds.
-func (d drawing) losing(signal string, from, to float64, merged bool) drawing {
+func (d drawing) losing(signal string, from, to float64, sign capture.Sign) drawing {
 	t := d.Track(signal)
-	t.Losses = append(t.Losses, capture.Loss{Span: capture.Span{From: capture.FromSeconds(from), To: capture.FromSeconds(to)}, Edges: 1, Merged: merged})
+	t.Losses = append(t.Losses, capture.Loss{Span: capture.Span{From: capture.FromSeconds(from), To: capture.FromSeconds(to)}, Edges: 1, Sign: sign})
 	return d
 }
 
@@ -47,44 +47,44 @@ func TestRelay_LostEdges(t *testing.T) {
 		want []want // beside the usual ones
 	}{
 		{"none", pair, nil},
-		{"dropped between edges of the bounce", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, false) }, []want{
+		{"dropped between edges of the bounce", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, capture.Gap) }, []want{
 			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
-		{"dropped before the first closing", func(d drawing) drawing { return pair(d).losing("K1_NO", 0, 1.056, false) }, []want{
+		{"dropped before the first closing", func(d drawing) drawing { return pair(d).losing("K1_NO", 0, 1.056, capture.Gap) }, []want{
 			{"on", "K1", analyze.OperateTime, 7.28e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
-		{"merged with an edge of the bounce, and so perhaps with the first", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, true) }, []want{
+		{"merged with an edge of the bounce, and so perhaps with the first", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.0565, 1.057, capture.Merge) }, []want{
 			{"on", "K1", analyze.OperateTime, 7.28e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
-		{"dropped after the bounce, some time before the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, false) }, []want{
+		{"dropped after the bounce, some time before the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, capture.Gap) }, []want{
 			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided},
 			{"off", "K1_NO", analyze.BounceTime, 0, lower, analyze.Undecided}, {"off", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
-		{"merged with the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, true) }, []want{
+		{"merged with the next event's edge", func(d drawing) drawing { return pair(d).losing("K1_NO", 1.057, 3.053, capture.Merge) }, []want{
 			{"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"off", "K1_NO", analyze.BounceTime, 0, lower, analyze.Undecided}, {"off", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
-		{"dropped after the break contact's opening", func(d drawing) drawing { return pair(d).losing("K1_NC", 1.054, 3.055, false) }, []want{
+		{"dropped after the break contact's opening", func(d drawing) drawing { return pair(d).losing("K1_NC", 1.054, 3.055, capture.Gap) }, []want{
 			{"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"on", "K1_NC", analyze.BounceTime, 0, lower, analyze.Undecided}, {"on", "K1_NC", analyze.BounceCount, 0, lower, analyze.Undecided},
 			{"off", "K1", analyze.ReleaseTime, 6.28e-3, upper, analyze.Pass}, {"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"off", "K1_NC", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"off", "K1_NC", analyze.BounceCount, 1, lower, analyze.Undecided}}},
-		{"before the first event", func(d drawing) drawing { return pair(d).losing("K1_NO", 0.1, 0.2, false) }, nil},
+		{"before the first event", func(d drawing) drawing { return pair(d).losing("K1_NO", 0.1, 0.2, capture.Gap) }, nil},
 		{"too much bounce is seen all the same", func(d drawing) drawing {
-			return d.contact("K1_NO", false, 1.056, 1.0565, 1.062, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 1.0565, 1.062, false)
+			return d.contact("K1_NO", false, 1.056, 1.0565, 1.062, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 1.0565, 1.062, capture.Gap)
 		}, []want{{"on", "K1_NO", analyze.BounceTime, 6e-3, lower, analyze.Fail}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
 		{"too late is not known where the first closing may be lost", func(d drawing) drawing {
-			return d.contact("K1_NO", false, 1.076, 1.0765, 1.077, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.076, false)
+			return d.contact("K1_NO", false, 1.076, 1.0765, 1.077, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.076, capture.Gap)
 		}, []want{{"on", "K1", analyze.OperateTime, 27.3e-3, upper, analyze.Undecided}, {"on", "K1", analyze.TransferTime, 22e-3, upper, analyze.Undecided},
 			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
 		{"both closed at once is known", func(d drawing) drawing {
-			return d.contact("K1_NO", false, 1.0535, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0535, false)
+			return d.contact("K1_NO", false, 1.0535, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0535, capture.Gap)
 		}, []want{{"on", "K1", analyze.OperateTime, 4.78e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, -0.5e-3, upper, analyze.Fail},
 			{"on", "K1_NO", analyze.BounceTime, 3.5e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided}}},
 		{"a contact that seems to have stood still", func(d drawing) drawing {
-			return d.contact("K1_NO", false).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 3.2, false)
+			return d.contact("K1_NO", false).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 3.2, capture.Gap)
 		}, []want{{"on", "K1", analyze.OperateTime, nan, none, analyze.Undecided}, {"on", "K1", analyze.TransferTime, nan, none, analyze.Undecided},
 			{"on", "K1_NO", analyze.BounceTime, nan, none, ""}, {"on", "K1_NO", analyze.BounceCount, nan, none, ""},
 			{"off", "K1", analyze.TransferTime, nan, none, analyze.Undecided}}},
 		{"a contact that seems closed already", func(d drawing) drawing {
-			return d.contact("K1_NO", true, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0565, false)
+			return d.contact("K1_NO", true, 1.0565, 1.057, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 0, 1.0565, capture.Gap)
 		}, []want{{"on", "K1", analyze.OperateTime, nan, none, analyze.Undecided}, {"on", "K1", analyze.TransferTime, nan, none, analyze.Undecided},
 			{"on", "K1_NO", analyze.BounceTime, 0.5e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
 		{"a contact that opens again after it had come to rest", func(d drawing) drawing {
@@ -133,9 +133,9 @@ func TestSupply_RampLostEdges(t *testing.T) {
 		bound   analyze.Bound
 		verdict analyze.Verdict
 	}{
-		{"in time on the way up", func(d drawing) drawing { return d.losing("K1_NO", 0, 7.806, false) }, "rise", analyze.PullInVoltage, analyze.UpperBound, analyze.Pass},
-		{"in time on the way down", func(d drawing) drawing { return d.losing("K1_NC", 7.803, 27.404, false) }, "fall", analyze.DropOutVoltage, analyze.LowerBound, analyze.Pass},
-		{"afterwards", func(d drawing) drawing { return d.losing("K1_NO", 7.806, 27.401, false) }, "rise", analyze.PullInVoltage, analyze.NoBound, analyze.Pass},
+		{"in time on the way up", func(d drawing) drawing { return d.losing("K1_NO", 0, 7.806, capture.Gap) }, "rise", analyze.PullInVoltage, analyze.UpperBound, analyze.Pass},
+		{"in time on the way down", func(d drawing) drawing { return d.losing("K1_NC", 7.803, 27.404, capture.Gap) }, "fall", analyze.DropOutVoltage, analyze.LowerBound, analyze.Pass},
+		{"afterwards", func(d drawing) drawing { return d.losing("K1_NO", 7.806, 27.401, capture.Gap) }, "rise", analyze.PullInVoltage, analyze.NoBound, analyze.Pass},
 	} {
 		d := c.lose(draw(31).output("OUT1", 860, ramp).event("rise", 1).event("fall", 15.8).contact("K1_NO", false, 7.806, 27.401).contact("K1_NC", true, 7.803, 27.404))
 		r, _ := measured(t, rampPlan(), d)
@@ -144,12 +144,12 @@ func TestSupply_RampLostEdges(t *testing.T) {
 		}
 	}
 	// Too high, and still, are not known then.
-	d := draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false, 10.806).contact("K1_NC", true, 10.803).losing("K1_NO", 0, 10.806, false)
+	d := draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false, 10.806).contact("K1_NC", true, 10.803).losing("K1_NO", 0, 10.806, capture.Gap)
 	r, _ := measured(t, rampPlan(), d)
 	if x := rowsOf(r, "rise", "K1", analyze.PullInVoltage); len(x) != 1 || x[0].Bound() != analyze.UpperBound || x[0].Verdict != analyze.Undecided {
 		t.Errorf("too high: %+v", x)
 	}
-	d = draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false).contact("K1_NC", true).losing("K1_NO", 0, 31, false)
+	d = draw(31).output("OUT1", 860, ramp).event("rise", 1).contact("K1_NO", false).contact("K1_NC", true).losing("K1_NO", 0, 31, capture.Gap)
 	r, _ = measured(t, rampPlan(), d)
 	if x := rowsOf(r, "rise", "K1", analyze.PullInVoltage); len(x) != 1 || !math.IsNaN(x[0].Value) || x[0].Verdict != analyze.Undecided {
 		t.Errorf("never: %+v", x)

@@ -274,7 +274,7 @@ func garbage(t *rapid.T) drawing {
 			tk.Edges = append(tk.Edges, capture.Edge{At: now, Closed: rapid.Bool().Draw(t, "closed")})
 		}
 		for range rapid.IntRange(0, 2).Draw(t, "losses") {
-			tk.Losses = append(tk.Losses, capture.Loss{Span: capture.Span{From: at("lost from"), To: at("lost to")}, Edges: 1, Merged: rapid.Bool().Draw(t, "merged")})
+			tk.Losses = append(tk.Losses, capture.Loss{Span: capture.Span{From: at("lost from"), To: at("lost to")}, Edges: 1, Sign: rapid.SampledFrom([]capture.Sign{capture.Gap, capture.Merge, capture.Level}).Draw(t, "sign")})
 		}
 		d.Tracks = append(d.Tracks, tk)
 	}

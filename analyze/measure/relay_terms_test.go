@@ -153,7 +153,7 @@ func TestRelay_Pathological(t *testing.T) {
 				return d
 			},
 			figures: []figure{{"on", "K1", analyze.OperateTime, nan, 0, analyze.Undecided}},
-			verdict: analyze.Undecided, says: []string{"Edges of K1 were lost"}},
+			verdict: analyze.Undecided, says: []string{"Edges of relay K1 were lost"}},
 		{name: "edges before the first event", meaning: "they belong to no event and give only the state",
 			draw: func(d drawing) drawing {
 				return d.contact("K1_NO", true, 0.2, 0.3, 0.4, 1.056, 3.053).contact("K1_NC", false, 0.21, 0.31, 0.41, 1.054, 3.055)

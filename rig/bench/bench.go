@@ -81,6 +81,8 @@ type Bench struct {
 	roles  []line.Request
 	ledger line.Ledger
 	counts capture.Counts
+	// checked is when the lines were last looked at themselves.
+	checked instant
 
 	references, drives, readies int     // where these kinds of line begin in roles; contacts come first
 	listening                   []*chip // by line, from readies on; nil: its chip is not sampled
@@ -213,6 +215,7 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 		return nil, err
 	}
 	now := b.Now()
+	b.checked = now
 	c := &capture.Capture{Start: now, End: now}
 	for _, name := range b.sampled {
 		t := capture.NewTrace(name, b.rig.Converter(name))
@@ -240,7 +243,10 @@ func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.In
 	if err := b.run(ctx, c, until, neverStop); err != nil {
 		return err
 	}
-	return b.checkSupply(ctx, c)
+	if err := b.checkSupply(ctx, c); err != nil {
+		return err
+	}
+	return b.checkLevels()
 }
 
 // neverStop lets run go on until its instant.
@@ -325,7 +331,11 @@ func (b *Bench) takeEdges() error {
 		t := b.c.Tracks[e.Line]
 		if lost := b.ledger.Add(*e); lost.Edges() > 0 {
 			b.counts.LostEdges += uint64(lost.Edges())
-			t.Lose(lost.Edges(), lost.Dropped == 0, b.c.Start, e.At)
+			sign := capture.Gap
+			if lost.Dropped == 0 {
+				sign = capture.Merge
+			}
+			t.Lose(lost.Edges(), sign, b.c.Start, e.At)
 		}
 		t.Edges = append(t.Edges, capture.Edge{At: e.At, Closed: e.Active})
 		if e.Active && e.Line >= b.references {

@@ -21,9 +21,13 @@ type stillLines struct {
 	now   instant
 	edges []line.Edge
 	err   error
+	// active is the state of every line.
+	active bool
 }
 
 func (s *stillLines) Now() instant { return s.now }
+
+func (s *stillLines) Active(int) (bool, error) { return s.active, s.err }
 
 func (s *stillLines) Edges(buf []line.Edge) ([]line.Edge, error) {
 	buf = append(buf, s.edges...)

@@ -50,6 +50,52 @@ func TestBench_TakeEdges(t *testing.T) {
 	}
 }
 
+// Where each loss was is told as far as it is known: of a gap or a merge from the edge before
+// to the one that showed it, of a state that no edge led to from when the line was last as
+// recorded to when it was found otherwise. The edge after that is not told of again.
+func TestBench_Losses(t *testing.T) {
+	b, _ := edgeBench(
+		line.Edge{Line: 0, At: 10, Active: true, Seq: 1},
+		line.Edge{Line: 0, At: 20, Active: false, Seq: 4},
+		line.Edge{Line: 0, At: 30, Active: false, Seq: 5},
+	)
+	for i, k := range b.c.Tracks {
+		k.Known = true
+		b.ledger.Begin(i, false)
+	}
+	lines := b.lines.(*stillLines)
+	if err := b.takeEdges(); err != nil {
+		t.Fatal(err)
+	}
+	lines.now = 40
+	if err := b.checkLevels(); err != nil || b.counts.LostEdges != 3 {
+		t.Fatalf("%v, %d lost, want 3", err, b.counts.LostEdges)
+	}
+	lines.active, lines.now = true, 50
+	if err := b.checkLevels(); err != nil || b.counts.LostEdges != 5 { // one of each line
+		t.Fatalf("%v, %d lost, want 5", err, b.counts.LostEdges)
+	}
+	lines.edges, lines.now = []line.Edge{{Line: 0, At: 60, Active: false, Seq: 7}}, 70
+	if err := b.takeEdges(); err != nil {
+		t.Fatal(err)
+	}
+	lines.active = false
+	if err := b.checkLevels(); err != nil || b.counts.LostEdges != 6 { // the reference's alone
+		t.Errorf("%v, %d lost, want 6", err, b.counts.LostEdges)
+	}
+	span := func(from, to instant) capture.Span { return capture.Span{From: from, To: to} }
+	want := [2][]capture.Loss{{{Span: span(10, 20), Edges: 2, Sign: capture.Gap}, {Span: span(20, 30), Edges: 1, Sign: capture.Merge},
+		{Span: span(40, 50), Edges: 1, Sign: capture.Level}}, {{Span: span(40, 50), Edges: 1, Sign: capture.Level}, {Span: span(50, 70), Edges: 1, Sign: capture.Level}}}
+	for i, k := range b.c.Tracks {
+		if !slices.Equal(k.Losses, want[i]) {
+			t.Errorf("%s: %+v, want %+v", k.Signal, k.Losses, want[i])
+		}
+	}
+	if closed, _ := b.c.Tracks[0].StateAt(55); !closed {
+		t.Error("the line is open after it was found closed")
+	}
+}
+
 // What is lost while nobody records is not counted, and the next edge is not taken for the
 // sign of a loss.
 func TestBench_PassOverCountsNothing(t *testing.T) {

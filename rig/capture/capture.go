@@ -39,8 +39,7 @@ type Track struct {
 	Edges   []Edge
 	// Stamp is the standard uncertainty of an edge's time stamp.
 	Stamp time.Duration
-	// Losses are edges known to have happened and not recorded (gaps in the kernel's
-	// sequence number, two edges of one direction in a row), by To.
+	// Losses are edges known to have happened and not recorded, by To.
 	Losses []Loss
 }
 
@@ -129,11 +128,17 @@ func (c *Capture) Track(signal string) *Track {
 // known.
 func (t *Track) StateAt(at Instant) (closed, known bool) {
 	closed, known = t.Initial, t.Known
+	last := Instant(math.MinInt64)
 	for _, e := range t.Edges {
 		if e.At > at {
 			break
 		}
-		closed, known = e.Closed, true
+		closed, known, last = e.Closed, true, e.At
+	}
+	for _, l := range t.Losses {
+		if l.Sign == Level && l.To <= at && l.To > last {
+			closed = !closed
+		}
 	}
 	return closed, known
 }
@@ -141,15 +146,12 @@ func (t *Track) StateAt(at Instant) (closed, known bool) {
 // Discard forgets the edges before the instant, and what was lost before it, and keeps the
 // state they left.
 func (t *Track) Discard(before Instant) {
+	t.Initial, t.Known = t.StateAt(before - 1)
 	t.Losses = slices.DeleteFunc(t.Losses, func(l Loss) bool { return l.To < before })
 	n := 0
 	for n < len(t.Edges) && t.Edges[n].At < before {
 		n++
 	}
-	if n == 0 {
-		return
-	}
-	t.Initial, t.Known = t.Edges[n-1].Closed, true
 	t.Edges = append(t.Edges[:0], t.Edges[n:]...)
 }
 

@@ -18,7 +18,7 @@ import (
 //	spans kept: their number and one, or 0 for all; then each from the last
 //	traces:  signal, converter, nominal volts, missing; samples
 //	tracks:  signal, flags, stamp; losses, each from the last one's end, its length, its
-//	         edges and whether they merged; edges, each from the last, with its state
+//	         edges and its sign; edges, each from the last, with its state
 //	events:  name, instant from the last, uncertainty, timed
 //	spans unsupplied, as those kept; left out where there are none
 //	CRC-32C of all before it, 4 bytes, lowest first
@@ -131,7 +131,7 @@ func appendTrack(b []byte, t *Track, start Instant) []byte {
 		b = binary.AppendVarint(b, int64(l.From-last))
 		b = binary.AppendVarint(b, int64(l.To-l.From))
 		b = binary.AppendVarint(b, int64(l.Edges))
-		b = append(b, bit(l.Merged))
+		b = append(b, byte(l.Sign))
 		last = l.To
 	}
 	b = binary.AppendUvarint(b, uint64(len(t.Edges)))
@@ -454,11 +454,10 @@ func (d *decoder) losses(start, end Instant) []Loss {
 		l.From = last + Instant(d.signed())
 		l.To = l.From + Instant(d.signed())
 		l.Edges = int(d.signed())
-		merged := d.byte()
-		if merged > 1 {
-			d.refuse("a loss has the kind %d", merged)
+		if l.Sign = Sign(d.byte()); l.Sign >= signs {
+			d.refuse("a loss has the sign %d", l.Sign)
 		}
-		l.Merged, last = merged == 1, l.To
+		last = l.To
 	}
 	return all
 }

@@ -74,7 +74,7 @@ func drawAnyCapture(t *rapid.T) *Capture {
 		k := &Track{Signal: word.Draw(t, "signal"), Known: rapid.Bool().Draw(t, "known"), Initial: rapid.Bool().Draw(t, "initial"),
 			Stamp: time.Duration(rapid.Int64().Draw(t, "stamp"))}
 		for range rapid.IntRange(0, 3).Draw(t, "losses") {
-			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.Bool().Draw(t, "merged")})
+			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.SampledFrom([]Sign{Gap, Merge, Level}).Draw(t, "sign")})
 		}
 		for range rapid.IntRange(0, 5).Draw(t, "edges") {
 			k.Edges = append(k.Edges, Edge{instant.Draw(t, "at"), rapid.Bool().Draw(t, "closed")})

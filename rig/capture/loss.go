@@ -2,15 +2,32 @@ package capture
 
 // Loss is edges of a line that are known to have happened and were not recorded.
 type Loss struct {
-	// Span goes from the recorded edge before to the one that showed the loss; from the
-	// capture's start where there is none before.
+	// Span goes from the recorded edge before, or an instant at which the line was as
+	// recorded, to the one that showed the loss.
 	Span
 	// Edges is the least that there were.
 	Edges int
-	// Merged says that they and the edge at To came so close together that they were taken
-	// for one, whose stamp is the last one's. Else they were dropped, anywhere in the span.
-	Merged bool
+	Sign  Sign
 }
+
+// Sign is what showed a loss.
+type Sign byte
+
+// The signs.
+const (
+	// Gap is a gap in the numbers of the edges: those between were dropped, anywhere in
+	// the span, which ends with the edge after them.
+	Gap Sign = iota
+	// Merge is an edge to the state that the line was in already: it and others came so
+	// close together that they were taken for one. It is at the span's end, and has the
+	// last one's stamp.
+	Merge
+	// Level is a line that was found in the other state than its edges say, at the span's
+	// end.
+	Level
+
+	signs
+)
 
 // Lost counts the edges that are known to have happened and were not recorded.
 func (t *Track) Lost() int {
@@ -21,14 +38,11 @@ func (t *Track) Lost() int {
 	return n
 }
 
-// Lose notes edges that must have happened since the last recorded one, or since the
-// start, and before the one at the instant, or together with it.
-func (t *Track) Lose(edges int, merged bool, start, at Instant) {
-	if edges == 0 {
-		return
-	}
+// Lose notes edges that happened since the last recorded one, or since the instant where
+// that is later, and were not recorded.
+func (t *Track) Lose(edges int, sign Sign, since, at Instant) {
 	if n := len(t.Edges); n > 0 {
-		start = t.Edges[n-1].At
+		since = max(since, t.Edges[n-1].At)
 	}
-	t.Losses = append(t.Losses, Loss{Span{min(start, at), at}, edges, merged})
+	t.Losses = append(t.Losses, Loss{Span{min(since, at), at}, edges, sign})
 }

@@ -30,6 +30,9 @@ type entry struct {
 	seq    uint32 // of the last edge; 0: none yet
 	known  bool   // active says the state
 	active bool
+	// told are edges that a level has shown to be lost already, and the next edge will show
+	// again.
+	told int
 }
 
 // Add takes one edge and returns how many edges of its line must have happened
@@ -39,6 +42,8 @@ type entry struct {
 // that range is taken as a step back. A number that repeats or steps back says
 // that the line was requested anew, and the count goes on from there without a
 // loss.
+//
+// What Level has told of is not told again.
 func (l *Ledger) Add(edge Edge) (lost Lost) {
 	e := l.entry(edge.Line)
 	step := edge.Seq - e.seq
@@ -51,8 +56,27 @@ func (l *Ledger) Add(edge Edge) (lost Lost) {
 	if e.known && !restarted && edge.Active != (e.active != (step%2 == 1)) {
 		lost.Merged = 1
 	}
-	e.seq, e.known, e.active = edge.Seq, true, edge.Active
+	for ; e.told > 0 && lost.Edges() > 0; e.told-- {
+		if lost.Dropped > 0 {
+			lost.Dropped--
+		} else {
+			lost.Merged--
+		}
+	}
+	e.seq, e.known, e.active, e.told = edge.Seq, true, edge.Active, 0
 	return lost
+}
+
+// Level takes the state in which a line was found while none of its edges waited to be read.
+// It reports whether that shows that one was lost since the last edge, or since the last
+// time that one showed so.
+func (l *Ledger) Level(line int, active bool) (lost bool) {
+	e := l.entry(line)
+	if !e.known || active == (e.active != (e.told%2 == 1)) {
+		return false
+	}
+	e.told++
+	return true
 }
 
 // Begin sets a line's state before its first edge, so that a loss can be told from that one

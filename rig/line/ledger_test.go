@@ -54,6 +54,45 @@ func TestLedgerAdd(t *testing.T) {
 	}
 }
 
+// A line that is in another state than its edges say has lost one. The next edge shows that
+// loss again, by a gap or by its direction, and it is told once.
+func TestLedgerLevel(t *testing.T) {
+	edge := func(seq uint32, active bool) line.Edge { return line.Edge{Seq: seq, Active: active} }
+	for _, c := range []struct {
+		name   string
+		levels []bool // found one after the other
+		shows  []bool // a loss
+		next   line.Edge
+		lost   int
+	}{
+		{"as it should be", []bool{true}, []bool{false}, edge(2, false), 0},
+		{"dropped, and the next one shows the gap", []bool{false}, []bool{true}, edge(3, true), 0},
+		{"never numbered, and the next one has the same direction", []bool{false}, []bool{true}, edge(2, true), 0},
+		{"one more than the level showed", []bool{false}, []bool{true}, edge(4, false), 1},
+		{"found twice", []bool{false, false}, []bool{true, false}, edge(3, true), 0},
+		{"found there and back", []bool{false, true}, []bool{true, true}, edge(4, false), 0},
+		{"it was only on its way", []bool{false}, []bool{true}, edge(2, false), 0},
+	} {
+		var l line.Ledger
+		l.Add(edge(1, true))
+		for i, active := range c.levels {
+			if got := l.Level(0, active); got != c.shows[i] {
+				t.Errorf("%s: level %d shows a loss: %v, want %v", c.name, i, got, c.shows[i])
+			}
+		}
+		if got := l.Add(c.next).Edges(); got != c.lost {
+			t.Errorf("%s: the next edge shows %d lost, want %d", c.name, got, c.lost)
+		}
+		if got := l.Add(edge(c.next.Seq+1, !c.next.Active)).Edges(); got != 0 {
+			t.Errorf("%s: the edge after shows %d lost, want none", c.name, got)
+		}
+	}
+	var unknown line.Ledger
+	if unknown.Level(0, true) {
+		t.Error("a line of which nothing is known has lost an edge")
+	}
+}
+
 // kernelLine does to a line's edges what the kernel does: it merges what comes
 // too close together into one event with the level found afterwards, numbers
 // the events, and drops some from the queue.
