@@ -39,7 +39,7 @@ there is none, and does nothing where one is complete.`,
   makebreak soak --resume last
   makebreak soak job-card.yaml --rig rig.yaml --cycles 50000 --wait-for-rig 10m --yes
   makebreak soak plan --b10 100000 --confidence 90%
-  makebreak soak reliability 2026-11-25.1 2026-11-25.2`,
+  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
 			case o.resume != "" && len(args) > 1:

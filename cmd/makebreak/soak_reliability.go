@@ -32,8 +32,8 @@ shape from experience, and the cycles bound the life.
 --plot draws the boards on Weibull paper, into a file that ends in .svg or .png:
 the failed ones at their median ranks, the fitted line with its bounds, the B10
 and the boards that were stopped.`,
-		Example: `  makebreak soak reliability 2026-11-25.1 2026-11-25.2 2026-11-26.1
-  makebreak soak reliability 2026-11-25.1 2026-11-25.2 --plot lives.svg
+		Example: `  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 2026-11-26-lumora.1
+  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 --plot lives.svg
   makebreak soak reliability last --shape 2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {

@@ -92,7 +92,7 @@ func newBare(b *testing.B) *bareDB {
 	if err := migrate(conn, migrations); err != nil {
 		b.Fatal(err)
 	}
-	for _, text := range []string{"INSERT INTO run (id, day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, program, notes) VALUES (1,'2026-01-01',1,'U','','s','','r','',0,1,'','')",
+	for _, text := range []string{"INSERT INTO run (id, series, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, program, notes) VALUES (1,'2026-01-01',1,'U','','s','','r','',0,1,'','')",
 		"WITH RECURSIVE i (x) AS (SELECT 0 UNION ALL SELECT x + 1 FROM i WHERE x < 99) INSERT INTO point SELECT 1, x, '', '', '', NULL, NULL, '[]', x'' FROM i"} {
 		if _, err := conn.ExecContext(context.Background(), text); err != nil {
 			b.Fatal(err)

@@ -100,7 +100,7 @@ type Contents struct {
 func (db *DB) ReadRun(ctx context.Context, run RunSummary) (c Contents, err error) {
 	c.Run, c.Partial = run.Run, run.State.Partial()
 	// By its number it is found at once; by its name all runs would be searched for each.
-	rec, err := db.find(run.Run, "id = ? AND "+itsName, run.row, run.Run)
+	rec, err := db.find(run.Run, "id = ? AND "+hasName, run.row, run.Run)
 	if errors.Is(err, ErrNoRun) {
 		return c, err
 	}
@@ -165,7 +165,7 @@ func (rec *RunRecord) readCapture(n int) error {
 type rule struct{ broken, query string }
 
 var rules = []rule{
-	{"its name is not kept", `SELECT 'name' FROM run WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM name n WHERE n.day = run.day AND n.count = run.count AND n.started = run.started AND n.unit = run.unit)`},
+	{"its name is not kept", `SELECT 'name' FROM run WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM name n WHERE n.series = run.series AND n.count = run.count AND n.uuid = run.uuid)`},
 	{"cycles are missing", `SELECT 'of ' || max(n) || ' there are ' || count(*) FROM cycle WHERE run = ?1 HAVING count(*) > 0 AND (min(n) <> 1 OR max(n) <> count(*))`},
 	{"figures are missing", `SELECT 'of cycle ' || cycle FROM measurement WHERE run = ?1 GROUP BY cycle HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"symptoms are missing", `SELECT 'of cycle ' || cycle FROM symptom WHERE run = ?1 GROUP BY cycle HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},

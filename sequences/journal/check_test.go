@@ -44,7 +44,7 @@ func TestReadRun(t *testing.T) {
 		{"DELETE FROM measurement WHERE run = 1 AND cycle = 5 AND seq = 1", "figures are missing: of cycle 5"},
 		{"UPDATE symptom SET seq = 4 WHERE run = 1 AND cycle = 5", "symptoms are missing: of cycle 5"},
 		{"UPDATE interruption SET seq = 1 WHERE run = 1", "interruptions are missing: of 2 there are 1"},
-		{"DELETE FROM name WHERE day = (SELECT day FROM run WHERE id = 1) AND count = 1", "its name is not kept"},
+		{"DELETE FROM name WHERE series = (SELECT series FROM run WHERE id = 1) AND count = 1", "its name is not kept"},
 		{"UPDATE cycle SET capture = (SELECT capture FROM cycle WHERE run = 2 AND n = 1) WHERE run = 1 AND n = 2", "captures are another's, too: of cycle 2"},
 		{"UPDATE capture SET bytes = x'00' WHERE id = (SELECT capture FROM cycle WHERE run = 1 AND n = 7)", "the capture of cycle 7"},
 		{"UPDATE cycle SET verdict = 9 WHERE run = 1 AND n = 4", "verdict 9"},

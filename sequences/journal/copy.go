@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"os"
@@ -26,22 +27,24 @@ var ErrDiffers error = problem.New(problem.Storage, "each log holds something of
 // with one, the other log is as it was, and is not there where it was not before. A
 // complete copy that is there already is left as it is; one from before the run went on, or
 // a part of one, is replaced. Of a run whose removal was cut off a complete copy must be
-// there.
-func (db *DB) CopyRun(id, path string) error {
+// there. The copy has the run's own name, unless another run has or had it in that log: see
+// copyName.
+func (db *DB) CopyRun(id, path string) (name string, err error) {
 	rec, err := db.Lock(id)
 	if err != nil {
-		return err
+		return "", err
 	}
 	full, err := realPath(path)
 	if err != nil {
-		return err
+		return "", err
 	}
 	existed := exists(full)
-	err = failAt(path, "copy run "+rec.ID, db.copyRun(rec, path))
+	name, err = db.copyRun(rec, path)
+	err = failAt(path, "copy run "+rec.ID, err)
 	if err != nil && !existed && exists(full) {
 		err = errors.Join(err, removeEmpty(path))
 	}
-	return err
+	return name, err
 }
 
 // removeEmpty removes a log that was made for a copy which failed, unless another program
@@ -77,53 +80,62 @@ func removeBeside(full string) error {
 	return errors.Join(errs...)
 }
 
-func (db *DB) copyRun(rec *RunRecord, path string) error {
-	there, err := db.copyAt(rec, path)
+func (db *DB) copyRun(rec *RunRecord, path string) (name string, err error) {
+	there, series, err := db.copyAt(rec, path)
 	if err != nil {
-		return err
+		return "", err
 	}
+	_, count := rec.series()
+	name = fmt.Sprintf("%s.%d", series, count)
 	if rec.State.Partial() {
 		if there == nil || there.State.Partial() {
-			return fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
+			return "", fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
 		}
-		return nil
+		return name, nil
 	}
-	return db.attached(path, func(c *copier) error { return c.copy(rec, there) })
+	return name, db.attached(path, func(c *copier) error { return c.copy(rec, there, series) })
 }
 
 // copyAt opens the other log, which brings its schema up to date, and finds the copy that
-// it holds; nil: none.
-func (db *DB) copyAt(rec *RunRecord, path string) (there *RunRecord, err error) {
+// it holds, nil where none, and the series that it has or is to have.
+func (db *DB) copyAt(rec *RunRecord, path string) (there *RunRecord, series string, err error) {
 	other, err := Open(path)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	defer func() { err = errors.Join(err, other.Close()) }()
 	if a, e := os.Stat(path); e == nil {
 		if b, e := os.Stat(db.path); e == nil && os.SameFile(a, b) {
-			return nil, problem.New(problem.Usage, "that is this log itself")
+			return nil, "", problem.New(problem.Usage, "that is this log itself")
 		}
 	}
-	if err := other.checkName(rec); err != nil {
-		return nil, err
+	if series, err = other.copyName(rec); err != nil {
+		return nil, "", err
 	}
-	there, err = other.Find(rec.ID)
+	there, err = other.find(rec.ID, "uuid = ?", rec.UUID)
 	if errors.Is(err, ErrNoRun) {
-		return nil, nil
+		return nil, series, nil
 	}
-	return there, err
+	return there, series, err
 }
 
-// checkName says whether a run's name may be given to it in this log: it is new here or
-// was this run's already.
-func (db *DB) checkName(rec *RunRecord) error {
-	var another bool
-	err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE day || '.' || count = ? AND (started <> ? OR unit <> ?))",
-		rec.ID, rec.Started.UnixNano(), rec.Unit).Scan(&another)
-	if err == nil && another {
-		err = ErrNameTaken
+// copyName returns the series under which a run of another log stands in this one: that
+// which it has or had here, else its own, and where another run has or had that name, its
+// own with a word that is made of its UUID.
+func (db *DB) copyName(rec *RunRecord) (series string, err error) {
+	err = db.read.QueryRow("SELECT series FROM name WHERE uuid = ?", rec.UUID).Scan(&series)
+	if !errors.Is(err, sql.ErrNoRows) {
+		return series, err
 	}
-	return err
+	own, count := rec.series()
+	for _, series := range []string{own, own + "-" + wordOf(rec.UUID)} {
+		var taken bool
+		err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE series = ? AND count = ?)", series, count).Scan(&taken)
+		if err != nil || !taken {
+			return series, err
+		}
+	}
+	return "", ErrNameTaken
 }
 
 // attached lets f work in one transaction with the log at the path attached as kept. Only
@@ -181,7 +193,7 @@ func (c *copier) transact(f func() error) error {
 }
 
 // copy stores a run, in place of the copy that is there, where that lacks something.
-func (c *copier) copy(rec, there *RunRecord) error {
+func (c *copier) copy(rec, there *RunRecord, series string) error {
 	c.from = rec.row
 	if there != nil {
 		c.to = there.row
@@ -194,7 +206,7 @@ func (c *copier) copy(rec, there *RunRecord) error {
 			return err
 		}
 	}
-	if err := c.insert("run", map[string]string{"id": "NULL"}, "id = ?", c.from); err != nil { // a number of its own
+	if err := c.insert("run", map[string]string{"id": "NULL", "series": "?1"}, "id = ?2", series, c.from); err != nil { // a number of its own
 		return err
 	}
 	var err error

@@ -18,7 +18,7 @@ func contents(t *testing.T, db *DB, id string) []string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	queries := []string{"SELECT day, count, unit, done_by, sequence, started, planned, ended, verdict, complete, reason FROM run WHERE id = ?",
+	queries := []string{"SELECT series, count, uuid, unit, done_by, sequence, started, planned, ended, verdict, complete, reason FROM run WHERE id = ?",
 		"SELECT c.n, c.started, c.verdict, c.complete, c.bus_errors, k.bytes, k.why FROM cycle c LEFT JOIN capture k ON k.id = c.capture WHERE c.run = ? ORDER BY c.n",
 		"SELECT cycle, seq, point, value, expanded, verdict, doubts, numbers FROM measurement WHERE run = ? ORDER BY cycle, seq",
 		"SELECT cycle, seq, sign, value, bound FROM symptom WHERE run = ? ORDER BY cycle, seq",
@@ -47,11 +47,12 @@ func contents(t *testing.T, db *DB, id string) []string {
 	return all
 }
 
-// Every table that has rows of a run is copied; a trigger fills the one of the names.
+// Every table that has rows of a run is copied; a trigger fills the one of the names, and
+// what makes the log's word stays its own.
 func TestCopyRun_Tables(t *testing.T) {
 	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
-	known := append([]string{"run", "name", "capture"}, runTables...)
+	known := append([]string{"run", "name", "capture", "log"}, runTables...)
 	rows, err := db.read.Query("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
 	if err != nil {
 		t.Fatal(err)
@@ -77,7 +78,7 @@ func TestCopyRun(t *testing.T) {
 	day := time.Unix(1_800_000_000, 0).UTC()
 	first, second := fillRun(t, db, 300, day), fillRun(t, db, 200, day.AddDate(0, 0, 30))
 	for _, id := range []string{second, first, first} {
-		if err := db.CopyRun(id, path); err != nil {
+		if _, err := db.CopyRun(id, path); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -95,7 +96,7 @@ func TestCopyRun(t *testing.T) {
 	if err := db.DropRun(holding(t, db, first)); err != nil {
 		t.Fatal(err)
 	}
-	if err := other.CopyRun(first, db.Path()); err != nil {
+	if _, err := other.CopyRun(first, db.Path()); err != nil {
 		t.Fatal(err)
 	}
 	if !slices.Equal(before, contents(t, db, first)) {
@@ -119,8 +120,8 @@ func names(t *testing.T, db *DB) (all []string) {
 	return all
 }
 
-// What an earlier copy left half way is begun anew; another run of the same name, the
-// log itself and a file that is no log are refused; the run stays in all cases.
+// What an earlier copy left half way is begun anew; the log itself and a file that is no log
+// are refused; the run stays in all cases.
 func TestCopyRun_Ways(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -128,7 +129,7 @@ func TestCopyRun_Ways(t *testing.T) {
 	day := time.Unix(1_800_000_000, 0).UTC()
 	id := fillRun(t, db, 30, day)
 	want := contents(t, db, id)
-	if err := db.CopyRun(id, path); err != nil {
+	if _, err := db.CopyRun(id, path); err != nil {
 		t.Fatal(err)
 	}
 	other := openLog(t, path)
@@ -138,38 +139,24 @@ func TestCopyRun_Ways(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := db.CopyRun(id, path); err != nil {
+	if _, err := db.CopyRun(id, path); err != nil {
 		t.Fatal(err)
 	}
 	if !slices.Equal(want, contents(t, other, id)) {
 		t.Error("a copy that was begun anew is not whole")
 	}
 
-	own := openLog(t, filepath.Join(dir, "own.db"))
-	if its := fillRun(t, own, 3, day.Add(time.Minute)); its != id {
-		t.Fatalf("the other log's run is %s, not %s", its, id)
-	}
-	for range 2 {
-		if err := db.CopyRun(id, own.Path()); !errors.Is(err, ErrNameTaken) {
-			t.Errorf("another run of the name: %v", err)
-		}
-		if len(names(t, own)) > 0 { // and once it is removed
-			if err := own.DropRun(holding(t, own, id)); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	if err := db.CopyRun(id, db.Path()); err == nil || !strings.Contains(err.Error(), "this log itself") {
+	if _, err := db.CopyRun(id, db.Path()); err == nil || !strings.Contains(err.Error(), "this log itself") {
 		t.Errorf("the log itself: %v", err)
 	}
 	none := filepath.Join(t.TempDir(), "none")
 	if err := os.WriteFile(none, []byte("an ordinary text, which holds no log"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if err := db.CopyRun(id, none); !errors.Is(err, ErrNotLog) {
+	if _, err := db.CopyRun(id, none); !errors.Is(err, ErrNotLog) {
 		t.Errorf("no log: %v", err)
 	}
-	if err := db.CopyRun("2020-01-01.1", path); !errors.Is(err, ErrNoRun) {
+	if _, err := db.CopyRun("2020-01-01.1", path); !errors.Is(err, ErrNoRun) {
 		t.Errorf("no such run: %v", err)
 	}
 	if !slices.Equal(want, contents(t, db, id)) {
@@ -185,7 +172,7 @@ func TestCopyRun_Differs(t *testing.T) {
 	dir := t.TempDir()
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	id := fillRun(t, db, 20, time.Unix(1_800_000_000, 0))
-	copyAgain := func() error { return db.CopyRun(id, path) }
+	copyAgain := func() error { _, err := db.CopyRun(id, path); return err }
 	if err := copyAgain(); err != nil {
 		t.Fatal(err)
 	}
@@ -245,14 +232,14 @@ func TestCopyRun_RemovalCutOff(t *testing.T) {
 	db, path := openLog(t, filepath.Join(dir, "log.db")), filepath.Join(dir, "archive.db")
 	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
 	whole := contents(t, db, id)
-	if err := db.CopyRun(id, path); err != nil {
+	if _, err := db.CopyRun(id, path); err != nil {
 		t.Fatal(err)
 	}
 	removeHalf(t, db, 1)
-	if err := db.CopyRun(id, path); err != nil {
+	if _, err := db.CopyRun(id, path); err != nil {
 		t.Errorf("with its copy: %v", err)
 	}
-	if err := db.CopyRun(id, filepath.Join(dir, "another.db")); !errors.Is(err, ErrPart) {
+	if _, err := db.CopyRun(id, filepath.Join(dir, "another.db")); !errors.Is(err, ErrPart) {
 		t.Errorf("without one: %v", err)
 	}
 	if !slices.Equal(whole, contents(t, openLog(t, path), id)) {

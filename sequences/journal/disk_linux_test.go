@@ -113,7 +113,7 @@ func TestCopyRun_DiskFull(t *testing.T) {
 	path := filepath.Join(dir, "other.db")
 	refused := func() {
 		t.Helper()
-		if err := db.CopyRun(large, path); !errors.Is(err, ErrFull) || strings.Contains(err.Error(), "stays there") {
+		if _, err := db.CopyRun(large, path); !errors.Is(err, ErrFull) || strings.Contains(err.Error(), "stays there") {
 			t.Errorf("error %v, want ErrFull and nothing left", err)
 		}
 	}
@@ -121,7 +121,7 @@ func TestCopyRun_DiskFull(t *testing.T) {
 	if left := filesIn(t, dir); len(left) > 0 {
 		t.Errorf("where no log was: %q", left)
 	}
-	if err := db.CopyRun(small, path); err != nil {
+	if _, err := db.CopyRun(small, path); err != nil {
 		t.Fatal(err)
 	}
 	before := fileSize(path)

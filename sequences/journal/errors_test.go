@@ -28,6 +28,7 @@ func TestErrors_Kinds(t *testing.T) {
 	_, written := Open(text)
 	_, read := OpenRead(text)
 	_, unknown := db.Find("2020-01-01.1")
+	_, ownLog := db.CopyRun(r.ID(), db.Path())
 	_, complete := db.Resume(r.ID(), time.Unix(1_900_000_001, 0))
 	_, undated := db.Begin(RunInfo{})
 	r2, err := db.Begin(RunInfo{Started: time.Unix(1_800_000_000, 0)})
@@ -43,7 +44,7 @@ func TestErrors_Kinds(t *testing.T) {
 		{"a file that is no log, to be read", read, problem.Input},
 		{"a run that is not there", unknown, problem.Usage},
 		{"a run that is complete", complete, problem.Usage},
-		{"a run copied into its own log", db.CopyRun(r.ID(), db.Path()), problem.Usage},
+		{"a run copied into its own log", ownLog, problem.Usage},
 		{"a run without a time", undated, problem.Internal},
 		{"a finished run", r.Append(exampleCycle(2)), problem.Internal},
 		{"cycle 0", r2.Append(exampleCycle(0)), problem.Internal},

@@ -38,7 +38,7 @@ func (db *DB) LockUnit(unit, sequence string) error {
 }
 
 // runKey names a run, also where the log has been replaced by another.
-func runKey(info RunInfo) string { return fmt.Sprintf("run %s %d", info.ID, info.Started.UnixNano()) }
+func runKey(info RunInfo) string { return "run " + info.UUID }
 
 // lock takes the lock of a key. One that this log has already it keeps.
 func (db *DB) lock(key string) error {

@@ -19,7 +19,7 @@ const applicationID = 0x6d6b626b
 
 // afterwards are the parts of migrations that SQL alone cannot do, by the file that each
 // follows.
-var afterwards = map[string]func(*sql.Conn) error{"0006_doubts.sql": sortReasons}
+var afterwards = map[string]func(*sql.Conn) error{"0006_doubts.sql": sortReasons, "0007_identity.sql": identifyRuns}
 
 // migrate brings the file's schema up to date: every migration that it lacks, in
 // one transaction. The number of migrations done is the file's user_version.

@@ -16,6 +16,7 @@ import (
 // RunSummary is one line of the list of runs.
 type RunSummary struct {
 	Run      string          `json:"run"`
+	UUID     string          `json:"run_id"`
 	Unit     string          `json:"unit"`
 	Sequence string          `json:"sequence"`
 	Started  time.Time       `json:"started"`
@@ -33,7 +34,7 @@ type RunSummary struct {
 }
 
 // The gravest verdict of a run that has not ended is that of its cycles so far.
-const summaryColumns = `day || '.' || count, unit, sequence, started, planned, complete,
+const summaryColumns = itsName + `, uuid, unit, sequence, started, planned, complete,
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
 	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
@@ -60,7 +61,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var gravity int
-	into := append([]any{&s.Run, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.row}, more...)
+	into := append([]any{&s.Run, &s.UUID, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, scanned(err)
 	}
@@ -90,16 +91,31 @@ type RunRecord struct {
 	row int64
 }
 
-// Find returns the run with the ID; "last" is the newest. An unknown ID gives
-// ErrNoRun with the IDs that come near to it.
+// Find returns the run that is called by its ID, by its UUID, or by its day and its count
+// where no other run has both; "last" is the newest. An unknown ID gives ErrNoRun with the
+// IDs that come near to it.
 func (db *DB) Find(id string) (*RunRecord, error) {
 	if id == "last" {
 		return db.find(id, "id = (SELECT max(id) FROM run)")
 	}
-	return db.find(id, itsName, id)
+	rec, err := db.find(id, hasName, id)
+	if !errors.Is(err, ErrNoRun) {
+		return rec, err
+	}
+	name, nameErr := db.nameOf(id)
+	if nameErr != nil {
+		return nil, db.fail(fmt.Sprintf("find run %q", id), nameErr)
+	}
+	if name == "" {
+		return nil, err
+	}
+	return db.find(name, hasName, name)
 }
 
-const itsName = "day || '.' || count = ?"
+const (
+	itsName = "series || '.' || count"
+	hasName = itsName + " = ?"
+)
 
 // find returns the run that a condition picks; errors call it by its ID.
 func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
@@ -115,7 +131,7 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 	if err != nil {
 		return nil, db.fail("find run "+id, err)
 	}
-	rec.row, rec.ID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.Unit, s.Sequence, s.Started, s.Planned
+	rec.row, rec.ID, rec.UUID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.UUID, s.Unit, s.Sequence, s.Started, s.Planned
 	rec.Verdict, rec.Gravest, rec.Complete, rec.State, rec.Cycles = s.Verdict, s.gravest, s.Complete, s.State, s.Cycles
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
@@ -146,13 +162,13 @@ const nearIDs = 3
 func (db *DB) noRun(id string) error {
 	doing := fmt.Sprintf("find run %q", id)
 	var removed bool
-	if err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE "+itsName+")", id).Scan(&removed); err != nil {
+	if err := db.read.QueryRow("SELECT EXISTS (SELECT 1 FROM name WHERE "+hasName+")", id).Scan(&removed); err != nil {
 		return db.fail(doing, err)
 	}
 	if removed {
 		return db.fail(doing, fmt.Errorf("%w any more: it was removed from this log", ErrNoRun))
 	}
-	runs, err := db.newest(1000)
+	runs, err := db.listNames("ORDER BY id DESC LIMIT 1000")
 	if err != nil {
 		return db.fail(doing, err)
 	}
@@ -163,22 +179,6 @@ func (db *DB) noRun(id string) error {
 		runs = near
 	}
 	return db.fail(doing, fmt.Errorf("%w; near it are %s; \"last\" is the newest", ErrNoRun, words.List(runs[:min(nearIDs, len(runs))])))
-}
-
-func (db *DB) newest(n int) (ids []string, err error) {
-	rows, err := db.read.Query("SELECT day || '.' || count FROM run ORDER BY id DESC LIMIT ?", n)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id string
-		if err := rows.Scan(&id); err != nil {
-			return nil, err
-		}
-		ids = append(ids, id)
-	}
-	return ids, rows.Err()
 }
 
 // Span is the cycles from First to Last, both included.

@@ -64,7 +64,7 @@ func TestOpenRead_ReadOnlyDisk(t *testing.T) {
 			if _, err := db.Begin(RunInfo{Started: time.Unix(0, 0)}); !errors.Is(err, ErrReadOnly) {
 				t.Errorf("a run begins: %v", err)
 			}
-			if err := db.DropRun(holding(t, db, "2026-11-25.1")); !errors.Is(err, ErrReadOnly) {
+			if err := db.DropRun(holding(t, db, names(t, db)[0])); !errors.Is(err, ErrReadOnly) {
 				t.Errorf("a run is removed: %v", err)
 			}
 			if err := db.Shrink(); !errors.Is(err, ErrReadOnly) {

@@ -13,14 +13,15 @@ import (
 
 // RunInfo says what a run is of.
 type RunInfo struct {
-	ID             string // given by Begin: the day of Started and a count, as in "2026-11-25.1"
+	ID             string // given by Begin: the name, as in "2026-11-25-lumora.1"; see identity.go
+	UUID           string // given by Begin: RFC 9562, unique over all logs
 	Unit           string
 	By             string
 	Sequence       string
 	SequenceSource string // the sequence's file as it was
 	Rig            string
 	RigSource      string // the rig's file as it was
-	// Started to the nanosecond. Its calendar day, in its own location, is the ID's;
+	// Started to the nanosecond. Its calendar day, in its own location, begins the ID;
 	// it comes back in UTC.
 	Started time.Time
 	Planned int     // cycles; 0: no number was set
@@ -66,7 +67,6 @@ type Run struct {
 // Begin starts a run and gives it its ID, one that no other run has or had in this log,
 // whichever program wrote it.
 func (db *DB) Begin(info RunInfo) (*Run, error) {
-	day := info.Started.Format("2006-01-02")
 	r := &Run{db: db, info: info, dict: newDictionary()}
 	r.info.Started = info.Started.UTC()
 	var seed sql.NullInt64
@@ -81,17 +81,16 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 		return nil, db.fail("begin a run", err)
 	}
 	err = db.transact(func() error {
-		var count int
-		if err := db.queryRow("SELECT coalesce(max(count), 0) + 1 FROM name WHERE day = ?", []any{day}, &count); err != nil {
+		series, count, err := r.identify(info.Started)
+		if err != nil {
 			return err
 		}
-		r.info.ID = fmt.Sprintf("%s.%d", day, count)
 		if err := db.lock(runKey(r.info)); err != nil {
 			return err
 		}
-		if err := db.queryRow(`INSERT INTO run (day, count, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
-			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
-			[]any{day, count, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes, linesOf(info.Faults)},
+		if err := db.queryRow(`INSERT INTO run (series, count, uuid, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
+			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
+			[]any{series, count, r.info.UUID, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes, linesOf(info.Faults)},
 			&r.row); err != nil {
 			return err
 		}
@@ -102,6 +101,21 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	}
 	makeReserve(db.full)
 	return r, nil
+}
+
+// identify gives the run its name and its UUID. It runs in a transaction.
+func (r *Run) identify(started time.Time) (series string, count int, err error) {
+	word, err := r.db.word()
+	if err != nil {
+		return "", 0, err
+	}
+	series = started.Format("2006-01-02") + "-" + word
+	if err := r.db.queryRow("SELECT coalesce(max(count), 0) + 1 FROM name WHERE series = ?", []any{series}, &count); err != nil {
+		return "", 0, err
+	}
+	r.info.ID = fmt.Sprintf("%s.%d", series, count)
+	r.info.UUID, err = newUUID()
+	return series, count, err
 }
 
 // Resume goes on with a run that is not complete. It removes the run's end, if it has one,

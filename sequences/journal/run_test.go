@@ -188,19 +188,20 @@ func drawCycle(t *rapid.T, n int) *Cycle {
 	return c
 }
 
-// A run's ID is the day on which it began, where it began, and a count.
+// A run's ID is the day on which it began, where it began, the log's word and a count.
 func TestBegin_ID(t *testing.T) {
 	t.Parallel()
 	db := newLog(t)
+	word := wordIn(t, db)
 	east := time.FixedZone("east", 11*3600)
 	for _, tc := range []struct {
 		started time.Time
 		want    string
 	}{
-		{time.Date(2026, 11, 25, 8, 0, 0, 1, time.UTC), "2026-11-25.1"},
-		{time.Date(2026, 11, 25, 23, 0, 0, 0, time.UTC), "2026-11-25.2"},
-		{time.Date(2026, 11, 26, 8, 0, 0, 0, east), "2026-11-26.1"},
-		{time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC), "2026-11-25.3"},
+		{time.Date(2026, 11, 25, 8, 0, 0, 1, time.UTC), "2026-11-25-" + word + ".1"},
+		{time.Date(2026, 11, 25, 23, 0, 0, 0, time.UTC), "2026-11-25-" + word + ".2"},
+		{time.Date(2026, 11, 26, 8, 0, 0, 0, east), "2026-11-26-" + word + ".1"},
+		{time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC), "2026-11-25-" + word + ".3"},
 	} {
 		run, err := db.Begin(RunInfo{Started: tc.started, ID: "ignored"})
 		if err != nil || run.ID() != tc.want {
@@ -231,7 +232,7 @@ func TestFind_Record(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	info.ID = "2026-11-25.1"
+	info.ID, info.UUID = "2026-11-25-"+wordIn(t, db)+".1", run.Info().UUID
 	if d := cmp.Diff(info, run.Info()); d != "" {
 		t.Error(d)
 	}
@@ -286,11 +287,12 @@ func TestFind_Unknown(t *testing.T) {
 			}
 		}
 	}
-	_, err := db.Find("2026-11-25.7")
-	if !errors.Is(err, ErrNoRun) || !strings.Contains(err.Error(), "near it are 2026-11-25.2, 2026-11-25.1,") {
+	word := wordIn(t, db)
+	_, err := db.Find("2026-11-25-" + word + ".7")
+	if !errors.Is(err, ErrNoRun) || !strings.Contains(err.Error(), "near it are 2026-11-25-"+word+".2, 2026-11-25-"+word+".1,") {
 		t.Errorf("a near ID: %v", err)
 	}
-	if rec, err := db.Find("last"); err != nil || rec.ID != "2026-11-25.2" {
+	if rec, err := db.Find("last"); err != nil || rec.ID != "2026-11-25-"+word+".2" {
 		t.Errorf("the last: %v, %v", rec, err)
 	}
 }
@@ -321,14 +323,15 @@ func TestRuns(t *testing.T) {
 	begin("B", analyze.Pass, analyze.Fail, analyze.Undecided) // cut off
 	begin("C")
 	begin("D", analyze.Pass, analyze.Undecided)
+	word := wordIn(t, db)
 	want := []RunSummary{
-		{Run: "2026-11-25.4", Unit: "D", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Incomplete},
-		{Run: "2026-11-25.3", Unit: "C", Sequence: "s", Started: started, Planned: 3, Verdict: analyze.Incomplete},
-		{Run: "2026-11-25.2", Unit: "B", Sequence: "s", Started: started, Planned: 3, Cycles: 3, Verdict: analyze.Fail},
-		{Run: "2026-11-25.1", Unit: "A", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Pass, Complete: true},
+		{Run: "2026-11-25-" + word + ".4", Unit: "D", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Incomplete},
+		{Run: "2026-11-25-" + word + ".3", Unit: "C", Sequence: "s", Started: started, Planned: 3, Verdict: analyze.Incomplete},
+		{Run: "2026-11-25-" + word + ".2", Unit: "B", Sequence: "s", Started: started, Planned: 3, Cycles: 3, Verdict: analyze.Fail},
+		{Run: "2026-11-25-" + word + ".1", Unit: "A", Sequence: "s", Started: started, Planned: 3, Cycles: 2, Verdict: analyze.Pass, Complete: true},
 	}
 	runs, err := db.Runs()
-	if d := cmp.Diff(want, runs, cmpopts.IgnoreUnexported(RunSummary{})); err != nil || d != "" {
+	if d := cmp.Diff(want, runs, cmpopts.IgnoreUnexported(RunSummary{}), cmpopts.IgnoreFields(RunSummary{}, "UUID")); err != nil || d != "" {
 		t.Errorf("%v %s", err, d)
 	}
 }
@@ -351,7 +354,7 @@ func TestAppend_Refuses(t *testing.T) {
 	}
 	again := exampleCycle(2)
 	again.Measurements[0].Event = "something new"
-	if err := run.Append(again); !errors.Is(err, ErrHaveCycle) || !strings.Contains(err.Error(), "cycle 2 of run 2026-11-25.1") {
+	if err := run.Append(again); !errors.Is(err, ErrHaveCycle) || !strings.Contains(err.Error(), "cycle 2 of run 2026-11-25-"+wordIn(t, db)+".1") {
 		t.Errorf("a cycle stored twice: %v", err)
 	}
 	// What was new in the refused cycle must not be taken as stored.
@@ -517,10 +520,11 @@ func TestFigures(t *testing.T) {
 		}
 		got = append(got, line)
 	}
+	id := names(t, db)[0]
 	want := []string{
-		"2026-11-25.1  1 arm-away OUT3 high_level 13.200999999999999 0.02 12 14.5 pass ",
-		"2026-11-25.1  1  K1_NO bounce_count 4     ",
-		"2026-11-25.1  1 disarm K1 release_time    0.01 fail still bouncing: 0.0132; K1_NC did not close; K1_NO closed before OUT3",
+		id + "  1 arm-away OUT3 high_level 13.200999999999999 0.02 12 14.5 pass ",
+		id + "  1  K1_NO bounce_count 4     ",
+		id + "  1 disarm K1 release_time    0.01 fail still bouncing: 0.0132; K1_NC did not close; K1_NO closed before OUT3",
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)

@@ -138,13 +138,17 @@ func (c *Choice) Text(w io.Writer, doing bool) error {
 	return errors.Join(err, lineErr)
 }
 
-// Remove removes what was picked from the log, and says where the room went; empty where
-// nothing went. A run that cannot go does not keep others from going. The errors are of the
+// Remove removes what was picked from the log. It says which runs have another name in the
+// log that they went into, and where the room went; empty where nothing went. A run that cannot go does not keep others from going. The errors are of the
 // kind Storage.
 func (c *Choice) Remove(db *journal.DB) (told string, err error) {
 	var stay []error // what keeps runs where they are, others not
+	var renamed []string
 	for _, h := range c.Runs {
-		err := c.removeOne(db, h)
+		name, err := c.removeOne(db, h)
+		if name != h.Run && err == nil {
+			renamed = append(renamed, fmt.Sprintf("Run %s is %s in %s, as that holds or held another run of its name", h.Run, name, c.Into))
+		}
 		switch {
 		case err == nil:
 		case concernsOneRun(err):
@@ -154,19 +158,24 @@ func (c *Choice) Remove(db *journal.DB) (told string, err error) {
 		}
 	}
 	told, err = c.giveBack(db, len(c.Runs) > len(stay))
-	return told, problem.Of(problem.Storage, errors.Join(append(stay, err)...))
+	if told != "" {
+		renamed = append(renamed, told)
+	}
+	return strings.Join(renamed, "\n"), problem.Of(problem.Storage, errors.Join(append(stay, err)...))
 }
 
-func (c *Choice) removeOne(db *journal.DB, h journal.Holding) error {
+// removeOne removes one run, and returns its name where it is kept.
+func (c *Choice) removeOne(db *journal.DB, h journal.Holding) (name string, err error) {
 	if !c.WholeRuns {
-		return db.DropCaptures(h)
+		return h.Run, db.DropCaptures(h)
 	}
+	name = h.Run
 	if c.Into != "" {
-		if err := db.CopyRun(h.Run, c.Into); err != nil {
-			return fmt.Errorf("%w\nrun %s stays where it is", err, h.Run)
+		if name, err = db.CopyRun(h.Run, c.Into); err != nil {
+			return "", fmt.Errorf("%w\nrun %s stays where it is", err, h.Run)
 		}
 	}
-	return db.DropRun(h)
+	return name, db.DropRun(h)
 }
 
 // concernsOneRun reports whether an error is about one run only.
