@@ -169,9 +169,10 @@ var varying = []struct {
 	pattern *regexp.Regexp
 	instead string
 }{
-	{regexp.MustCompile(`\b20\d\d-\d\d-\d\d\.(\d+)`), "2026-01-31.$1"},
+	{regexp.MustCompile(`\b20\d\d-\d\d-\d\d-[a-z]{6}\.(\d+)`), "2026-01-31-lumora.$1"},
 	{regexp.MustCompile(`\b20\d\d-\d\d-\d\d \d\d:\d\d:\d\d`), "2026-01-31 09:30:00"},
-	{regexp.MustCompile(`,` + regexp.QuoteMeta(version()) + `,`), ",v1.2.3,"},
+	{regexp.MustCompile(regexp.QuoteMeta(version())), "v1.2.3"},
+	{regexp.MustCompile(`\b[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\b`), "019c126b-5a40-7cc1-9d6f-2b8e4a7f1c03"},
 }
 
 // arguments splits a command into the program's arguments; false: it calls

@@ -91,11 +91,12 @@ or a file of results could not be written, 130 interrupted.`,
 		},
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		Version:       version(),
+		Version:       "of this program", // the template below makes it: only when it is asked for
 		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
 			return a.check(c)
 		},
 	}
+	root.SetVersionTemplate("makebreak version {{program}}\n")
 	f := root.PersistentFlags()
 	f.StringVar(&a.rig, "rig", "", "rig `file` (default: the simulated bench)")
 	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
@@ -134,21 +135,6 @@ func (a *app) check(c *cobra.Command) error {
 // defaultLog is the log in the user's data directory.
 func defaultLog() string {
 	return filepath.Join(xdg.DataHome, "makebreak", "log.db")
-}
-
-// version is what the build knows of itself.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "unknown"
-	}
-	v := info.Main.Version
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" && len(s.Value) >= 12 && !strings.Contains(v, s.Value[:12]) {
-			v += " " + s.Value[:12]
-		}
-	}
-	return v
 }
 
 // note writes a line for the person, not part of the results.

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"errors"
 	"io"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/rig/problem"
+	"makebreak/sequences/journal"
 	"makebreak/sequences/soak"
 )
 
@@ -15,6 +17,7 @@ type reliabilityOpts struct {
 	shape      float64
 	perYear    float64
 	plot       string // file of the probability plot; empty: none
+	logs       []string
 }
 
 func (a *app) soakReliabilityCommand() *cobra.Command {
@@ -29,11 +32,14 @@ living on after its last cycle.
 With failures a Weibull distribution is fitted. Without any, --shape gives the
 shape from experience, and the cycles bound the life.
 
+--log may be given several times, for boards that were soaked on several rigs.
+
 --plot draws the boards on Weibull paper, into a file that ends in .svg or .png:
 the failed ones at their median ranks, the fitted line with its bounds, the B10
 and the boards that were stopped.`,
 		Example: `  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 2026-11-26-lumora.1
   makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 --plot lives.svg
+  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-besilo.1 --log a.db --log b.db
   makebreak soak reliability last --shape 2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -48,14 +54,9 @@ and the boards that were stopped.`,
 			if err := o.canPlot(); err != nil {
 				return err
 			}
-			db, err := a.openLog()
+			t, err := a.lives(o.logs, args)
 			if err != nil {
 				return err
-			}
-			defer db.Close()
-			t, err := soak.Lives(db, args)
-			if err != nil {
-				return readFailed(err)
 			}
 			r, err := t.Judge(float64(o.confidence), o.shape)
 			if err != nil {
@@ -74,9 +75,33 @@ and the boards that were stopped.`,
 	}
 	a.forms(c, "text", "json")
 	f := c.Flags()
+	f.StringArrayVar(&o.logs, "log", []string{a.log}, "log `file`; may be given several times")
+	f.Lookup("log").DefValue = a.log
 	f.Var(&o.confidence, "confidence", "confidence level of the bounds, a `share` as in 90%")
 	f.Float64Var(&o.shape, "shape", 0, "Weibull shape known from experience, a `number`")
 	f.Float64Var(&o.perYear, "cycles-per-year", 0, "`number` of cycles in a year of use, for the mean time to a dangerous failure")
 	f.StringVar(&o.plot, "plot", "", "draw a probability plot into a `file` that ends in .svg or .png")
 	return c
+}
+
+// lives reads the runs' lives from the logs.
+func (a *app) lives(paths, runs []string) (t *soak.LifeTest, err error) {
+	var logs []*journal.DB
+	defer func() {
+		for _, db := range logs {
+			err = errors.Join(err, db.Close())
+		}
+	}()
+	for _, a.log = range paths {
+		db, err := a.openLog()
+		if err != nil {
+			return nil, err
+		}
+		logs = append(logs, db)
+	}
+	t, err = soak.Lives(logs, runs)
+	if err != nil {
+		return nil, readFailed(err)
+	}
+	return t, nil
 }

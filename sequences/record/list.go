@@ -42,7 +42,7 @@ func (l List) rows() []listed {
 	rows := make([]listed, len(l.Runs))
 	for i, r := range l.Runs {
 		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete,
-			nil, r.Simulated}
+			orNull(r.UUID), r.Simulated}
 	}
 	return rows
 }

@@ -31,7 +31,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		symptoms.Add(s)
 	}
 	r := &report.Record{
-		Run: rec.ID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
+		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
 		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),

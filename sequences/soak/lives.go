@@ -1,6 +1,7 @@
 package soak
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,16 +18,17 @@ type LifeTest struct {
 	doubts    []string
 }
 
-// Lives reads each run's life: the cycles to its first failure, or all that it did.
-func Lives(db *journal.DB, ids []string) (*LifeTest, error) {
+// Lives reads each run's life: the cycles to its first failure, or all that it did. A run is
+// looked for in each of the logs.
+func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 	t := &LifeTest{}
 	var runs []*journal.RunRecord
 	for _, id := range ids {
-		rec, err := db.Find(id)
+		rec, err := findIn(logs, id)
 		if err != nil {
 			return nil, err
 		}
-		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.ID == rec.ID }) {
+		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.UUID == rec.UUID }) {
 			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
 		}
 		if rec.State.Partial() {
@@ -43,6 +45,34 @@ func Lives(db *journal.DB, ids []string) (*LifeTest, error) {
 	}
 	t.doubts = lifeDoubts(runs)
 	return t, nil
+}
+
+// findIn finds a run in one of several logs. Of a run that several hold it takes the one
+// with the most cycles: another is a copy from before it went on.
+func findIn(logs []*journal.DB, id string) (found *journal.RunRecord, err error) {
+	if id == "last" && len(logs) > 1 {
+		return nil, problem.New(problem.Usage, "which run is the last can be said of one log only; give its name")
+	}
+	var none error
+	for _, db := range logs {
+		rec, err := db.Find(id)
+		switch {
+		case errors.Is(err, journal.ErrNoRun):
+			none = errors.Join(none, err)
+		case err != nil:
+			return nil, err
+		case found == nil:
+			found = rec
+		case found.UUID != rec.UUID:
+			return nil, problem.Of(problem.Usage, fmt.Errorf("%s is a run in more than one of the logs: %s (%s) and %s (%s); give the UUID of one", id, found.ID, found.UUID, rec.ID, rec.UUID))
+		case rec.Cycles > found.Cycles:
+			found = rec
+		}
+	}
+	if found == nil {
+		return nil, none
+	}
+	return found, nil
 }
 
 func life(rec *journal.RunRecord) (reliability.Unit, error) {

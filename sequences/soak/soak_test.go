@@ -137,7 +137,7 @@ func TestSoak_GoesOn(t *testing.T) {
 	if _, _, err := soak.Take(t.Context(), db, "last", soak.Asked{}); problem.KindOf(err) != problem.Usage || !strings.Contains(err.Error(), "it is complete") {
 		t.Errorf("a complete one: %v", err)
 	}
-	if lives, err := soak.Lives(db, []string{"last", "last"}); problem.KindOf(err) != problem.Usage {
+	if lives, err := soak.Lives([]*journal.DB{db}, []string{"last", "last"}); problem.KindOf(err) != problem.Usage {
 		t.Errorf("one board named twice: %v, %v", lives, err)
 	}
 }
