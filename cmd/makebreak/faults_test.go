@@ -93,6 +93,7 @@ func TestFaults_Named(t *testing.T) {
 		"long-bounce":      {"bounces too long", "fail"},
 		"chatter":          {"chatters", "fail"},
 		"lost-edges":       {"were lost at", "undecided"},
+		"lost-ready-edges": {held, "pass"}, // counted, fetched without
 		"merged-edges":     {"were lost at", "undecided"},
 		"adc-lost":         {held, "pass"}, // ends the run; see the error
 		"chip-reset":       {held, "pass"}, // found by read-back, counted, survived
@@ -142,7 +143,7 @@ func checkAcquisition(t *testing.T, fault string, r benchRun) {
 	if (r.err != nil) != (fault == "adc-lost") {
 		t.Errorf("fault %s: the run ended with %v", fault, r.err)
 	}
-	counted := map[string]uint64{"lost-edges": r.counts.LostEdges, "merged-edges": r.counts.LostEdges,
+	counted := map[string]uint64{"lost-edges": r.counts.LostEdges, "merged-edges": r.counts.LostEdges, "lost-ready-edges": r.counts.LostReadyEdges,
 		"bus-noise": r.counts.BusErrors, "chip-reset": r.counts.ChipResets, "supply-reset": r.counts.ChipResets, "adc-lost": r.counts.BusErrors}
 	if n, ok := counted[fault]; ok && n == 0 {
 		t.Errorf("fault %s was not counted: %+v", fault, r.counts)

@@ -255,6 +255,11 @@ func neverStop() bool { return false }
 // run is the bench's loop: it ends at the instant, when stop says so, or with an
 // error.
 func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop func() bool) error {
+	if b.c != c {
+		for _, k := range b.chips {
+			k.silence.unsure = 0
+		}
+	}
 	b.c = c
 	defer b.conclude()
 	for {

@@ -55,6 +55,7 @@ type chip struct {
 	end      instant // of the latest finished conversion
 	ended    bool    // end is known
 	wake     instant // when to look though no edge has come
+	silence  silence
 	silent   int     // failures in a row
 	failing  instant // when the first of them began
 	stale    bool    // the running single conversion is from before the recording
@@ -68,15 +69,22 @@ type chip struct {
 	polled                     spans // half-widths within which an unwired chip's ends are known
 }
 
-// spans is the running mean of a time.
+// spans is the running mean of a time, and how far the latest times lie from it on average.
 type spans struct {
-	n    int
-	mean float64 // nanoseconds
+	n         int
+	mean, dev float64 // nanoseconds
 }
+
+// known is how many times make a mean that is better than a data sheet's nominal value.
+const known = 20
 
 func (s *spans) add(d time.Duration) {
 	s.n++
-	s.mean += (float64(d) - s.mean) / float64(min(s.n, 1000))
+	off := float64(d) - s.mean
+	s.mean += off / float64(min(s.n, 1000))
+	if s.n > 1 {
+		s.dev += (math.Abs(off) - s.dev) / 16
+	}
 }
 
 // readBits is what reading a conversion takes on the wire: five bytes of nine bits,
@@ -147,7 +155,7 @@ func (c *chip) start(b *Bench) error {
 	}
 	c.started = b.lines.Now()
 	if c.line >= 0 {
-		c.wake = c.started.Add(ads1x15.PowerUp + c.longest + readyTimeout)
+		c.wake = c.started.Add(ads1x15.PowerUp + c.overdue())
 	} else {
 		c.wake = c.started.Add(ads1x15.PowerUp + c.firstPoll())
 	}
@@ -158,7 +166,7 @@ func (c *chip) start(b *Bench) error {
 // before it may end, as far as that is known by now. Polls fill the bus, and the
 // last one that says no bounds the end.
 func (c *chip) firstPoll() time.Duration {
-	if c.span.n < 20 {
+	if c.span.n < known {
 		return c.shortest - c.pollGap
 	}
 	return time.Duration(0.97 * c.span.mean)
@@ -170,7 +178,9 @@ func (c *chip) readyAt(b *Bench, at instant) {
 		return // not of a conversion that was asked for
 	}
 	if c.follow {
-		c.pace(b, at)
+		if !c.pace(b, at) {
+			return
+		}
 	} else {
 		if at < c.started {
 			return // of a conversion before this one
@@ -178,7 +188,7 @@ func (c *chip) readyAt(b *Bench, at instant) {
 		c.lasted(at)
 	}
 	c.finished++
-	c.end, c.ended = at, true
+	c.end, c.ended, c.silence.lost = at, true, 0
 }
 
 // lasted takes in how long the single conversion that ended at an instant took, unless it
@@ -190,29 +200,23 @@ func (c *chip) lasted(end instant) {
 }
 
 // pace measures the spacing of a continuous chip's conversions, and counts those
-// whose edge never came and edges that came too soon to be a conversion's.
-func (c *chip) pace(b *Bench, at instant) {
+// whose edge never came and edges that came too soon to be a conversion's. It is false for
+// the late edge of a conversion that has been fetched.
+func (c *chip) pace(b *Bench, at instant) bool {
 	if !c.ended {
-		return
+		return true
 	}
 	d, period := at.Sub(c.end), c.period()
-	if spans := float64(d); spans > 0.75*period && spans < 1.25*period {
+	if spans := float64(d); spans > 0.75*period && spans < 1.25*period && c.silence.lost == 0 {
 		c.span.add(d) // nearly always: a division and a rounding less
-		return
+		return true
 	}
-	switch k := math.Round(float64(d) / period); {
-	case k <= 0:
-		b.counts.DoubledConversions++
-	case k == 1:
-		c.span.add(d)
-	default:
-		b.counts.MissedConversions += uint64(k) - 1
-	}
+	return c.apart(b, at)
 }
 
 // period is the best knowledge of the conversion time in nanoseconds.
 func (c *chip) period() float64 {
-	if c.span.n < 20 {
+	if c.span.n < known {
 		return float64(c.nominal)
 	}
 	return c.span.mean
@@ -230,7 +234,7 @@ func (c *chip) serve(b *Bench, now instant) error {
 	case c.finished > 0:
 		err = c.fetch(b)
 	case c.line >= 0:
-		err = c.ask(now)
+		err = c.unheard(b, now)
 	default:
 		err = c.poll(b, now)
 	}
@@ -269,13 +273,17 @@ func (c *chip) fetch(b *Bench) error {
 			return err
 		}
 	}
-	if !sure {
-		return nil
+	if sure {
+		c.keep(b, ch, code, end)
 	}
+	return nil
+}
+
+// keep records the conversion of a channel that ended at the instant.
+func (c *chip) keep(b *Bench, ch *channel, code int16, end instant) {
 	c.silent = 0
 	ch.jumps.add(code)
 	b.c.Traces[ch.trace].Append(end.Add(-ch.late), c.dev.Volts(code)*ch.perPin+ch.offset)
-	return nil
 }
 
 // read reads the conversion that ended at the instant, more than once where it jumps.
@@ -293,7 +301,7 @@ func (c *chip) read(b *Bench, end instant, keeps bool, ch *channel) (code int16,
 		}
 	}
 	if c.follow {
-		c.wake = now.Add(2*c.longest + readyTimeout)
+		c.wake = c.nextDue(now)
 	}
 	if !ch.jumps.doubtful(code) {
 		return code, true, nil
@@ -311,7 +319,7 @@ func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
 		if err := b.takeEdges(); err != nil {
 			return false, err
 		}
-		if c.finished == 0 || c.end > now {
+		if c.finished == 0 && now < end.Add(c.overdue()) || c.finished > 0 && c.end > now {
 			return false, nil
 		}
 		b.counts.MissedConversions++
@@ -335,7 +343,8 @@ func (c *chip) passOver(now instant) {
 	case c.broken || c.settling:
 	case c.follow:
 		c.finished = 0
-		c.wake = now.Add(2*c.longest + readyTimeout)
+		c.ended = c.ended && now < c.end.Add(2*c.longest)
+		c.wake = c.nextDue(now)
 	case c.line < 0 && now.Sub(c.started) > c.longest+readyTimeout:
 		c.stale = true
 	}
@@ -371,15 +380,6 @@ func (c *chip) poll(b *Bench, now instant) error {
 	c.lasted(c.end)
 	c.finished = 1
 	return c.fetch(b)
-}
-
-// ask finds out why a chip with a wired ready pin keeps silent: it may have been
-// reset, or the pin may not reach the line.
-func (c *chip) ask(now instant) error {
-	if err := c.dev.Verify(); err != nil {
-		return err
-	}
-	return fmt.Errorf("%s: no edge on its ready line for %v, though its settings are right; check the wire of ALERT/RDY, or take ready out of the rig file", c.name, now.Sub(c.started).Round(time.Millisecond))
 }
 
 // revive sets a failed chip up again, a few times; then the rig counts as lost.
@@ -418,4 +418,7 @@ func (c *chip) describe(conv *capture.Converter, ch *channel) {
 		conv.Stamp = half(int64(c.polled.mean))
 	}
 	conv.Stamp = time.Duration(math.Hypot(float64(conv.Stamp), float64(ch.lateStandard)))
+	if c.silence.unsure > 0 {
+		conv.Stamp = time.Duration(math.Hypot(float64(conv.Stamp), c.silence.unsure))
+	}
 }

@@ -57,7 +57,8 @@ func TestChip_Overtaken(t *testing.T) {
 		{name: "followed, the next has ended early", follow: true, passed: period * 95 / 100, edge: period * 94 / 100, want: true},
 		{name: "followed, the next ended while it was read", follow: true, passed: period * 95 / 100, edge: period * 95 / 100, want: true},
 		{name: "followed, the next ended after it was read", follow: true, passed: period * 95 / 100, edge: period * 96 / 100},
-		{name: "followed, late and no edge", follow: true, passed: period * 3 / 2},
+		{name: "followed, late and no edge yet", follow: true, passed: period * 11 / 10},
+		{name: "followed, so late that the next has ended without an edge", follow: true, passed: period * 3 / 2, want: true},
 		{name: "followed, the lines fail", follow: true, passed: period, err: broken},
 		{name: "single, the next runs", passed: period*9/10 - 1},
 		{name: "single, the next may have ended", passed: period * 9 / 10, want: true},
@@ -125,7 +126,7 @@ func TestChip_Pace(t *testing.T) {
 	for _, c := range []struct {
 		spacing         time.Duration
 		measured        int
-		missed, doubled uint64
+		missed, doubled uint64 // each missed one's edge was lost
 	}{
 		{spacing: 0, doubled: 1},
 		{spacing: period/2 - 1, doubled: 1},
@@ -134,14 +135,17 @@ func TestChip_Pace(t *testing.T) {
 		{spacing: period, measured: 1},
 		{spacing: period * 5 / 4, measured: 1},
 		{spacing: period*3/2 - 1, measured: 1},
-		{spacing: period * 3 / 2, missed: 1},
-		{spacing: 2 * period, missed: 1},
-		{spacing: 5 * period, missed: 4},
+		{spacing: period * 3 / 2, measured: 1, missed: 1},
+		{spacing: 2 * period, measured: 1, missed: 1},
+		{spacing: 4 * period, measured: 1, missed: 3},
+		{spacing: 5 * period, missed: 4}, // or six short ones
 	} {
 		k := &chip{follow: true, ended: true, nominal: period}
 		b := &Bench{}
-		k.pace(b, instant(c.spacing))
-		if k.span.n != c.measured || b.counts.MissedConversions != c.missed || b.counts.DoubledConversions != c.doubled {
+		if !k.pace(b, instant(c.spacing)) {
+			t.Errorf("edges %v apart: the second is taken for a late one", c.spacing)
+		}
+		if k.span.n != c.measured || b.counts.LostReadyEdges != c.missed || b.counts.MissedConversions != c.missed || b.counts.DoubledConversions != c.doubled {
 			t.Errorf("edges %v apart: measured %d, missed %d, doubled %d, want %d, %d, %d", c.spacing,
 				k.span.n, b.counts.MissedConversions, b.counts.DoubledConversions, c.measured, c.missed, c.doubled)
 		}
@@ -160,6 +164,12 @@ func TestSpans(t *testing.T) {
 	}
 	if s.mean != 30 {
 		t.Errorf("mean of 10, 20 and 60: %g", s.mean)
+	}
+	for i := range time.Duration(2000) {
+		s.add(30 + 8*(i%2*2-1))
+	}
+	if math.Abs(s.dev-8) > 0.1 {
+		t.Errorf("mean deviation of 22 and 38 in turn: %g", s.dev)
 	}
 	s = spans{n: 5000, mean: 100}
 	if s.add(1100); s.mean != 101 || s.n != 5001 {
@@ -344,6 +354,7 @@ func TestChip_Describe(t *testing.T) {
 		{"single", chip{span: spans{n: 100, mean: 1e6}}, 0, math.Hypot(0.1/math.Sqrt(300), 0.02), EdgeLatency},
 		{"many", chip{follow: true, span: spans{n: 1e6, mean: 1e6}}, 0, 0.1 / math.Sqrt(3000), EdgeLatency},
 		{"asked", chip{follow: true, line: -1, span: spans{n: 100, mean: 1e6}, polled: spans{n: 1, mean: 30e3}}, 0, 0.1 / math.Sqrt(300), 17320 * time.Nanosecond},
+		{"without an edge", chip{follow: true, span: spans{n: 100, mean: 1e6}, silence: silence{unsure: 4e4 / 3}}, 0, 0.1 / math.Sqrt(300), EdgeLatency * 5 / 3},
 		{"delayed", chip{follow: true, span: spans{n: 100, mean: 1e6}}, EdgeLatency * 4 / 3, 0.1 / math.Sqrt(300), EdgeLatency * 5 / 3},
 	} {
 		k, _ := chipOn(t, &codeBus{}, c.chip)
@@ -446,6 +457,71 @@ func TestSupply_WriteMeetsRelease(t *testing.T) {
 		s.releases.Add(1)
 		if err := s.write(100); !errors.Is(err, ErrReleased) || fails != nil && !errors.Is(err, fails) {
 			t.Errorf("bus fails with %v, released meanwhile: %v", fails, err)
+		}
+	}
+}
+
+// An edge that comes when its conversion has been fetched already is no conversion's; the
+// conversions fetched after it are reckoned from it. Where more conversions than were fetched
+// have ended since the latest edge, the others are missed.
+func TestChip_Apart(t *testing.T) {
+	const period = time.Millisecond
+	at := func(periods float64) instant {
+		return instant(time.Second).Add(time.Duration(periods * float64(period)))
+	}
+	for _, c := range []struct {
+		name    string
+		fetched int // without an edge since the latest one
+		edge    float64
+		is      bool
+		missed  uint64
+		lost    int     // in a row, afterwards
+		end     float64 // of the latest conversion, afterwards
+	}{
+		{"late", 1, 1.1, false, 0, 0, 1.1},
+		{"late, another has been fetched since", 2, 1.1, false, 0, 1, 2.1},
+		{"of none", 2, 0.2, false, 0, 2, 2},
+		{"of the next", 1, 2.1, true, 0, 1, 1},
+		{"of the one after the next", 2, 4.1, true, 1, 2, 2},
+	} {
+		k := &chip{follow: true, ended: true, end: at(float64(c.fetched)), silence: silence{heard: at(0), lost: c.fetched}, span: spans{n: known, mean: float64(period)}}
+		b := &Bench{}
+		if is := k.apart(b, at(c.edge)); is != c.is || b.counts.MissedConversions != c.missed || b.counts.LostReadyEdges != c.missed {
+			t.Errorf("%s: of a new conversion %v, %+v, want %v, %d missed", c.name, is, b.counts, c.is, c.missed)
+		}
+		if k.silence.lost != c.lost || k.end.Sub(at(c.end)).Abs() > 1 {
+			t.Errorf("%s: %d lost in a row, the latest conversion ended at %v, want %d, %v", c.name, k.silence.lost, k.end, c.lost, at(c.end))
+		}
+	}
+}
+
+// A single conversion whose edge did not come ended when the chip's usual time was over. Where
+// that is not known, or the chip ran on, it ended between what is known for sure.
+func TestChip_EndUnheard(t *testing.T) {
+	const us = time.Microsecond
+	began := instant(time.Second).Add(ads1x15.PowerUp)
+	usual := spans{n: known, mean: 1e6, dev: 8e3}
+	for _, c := range []struct {
+		name      string
+		span      spans
+		no, asked time.Duration // since it began
+		end       time.Duration
+		standard  float64 // µs
+	}{
+		{"usual", usual, 0, 1200 * us, 1000 * us, math.Hypot(20/math.Sqrt(3), 10)},
+		{"usual, asked much later", usual, 0, 50 * time.Millisecond, 1000 * us, math.Hypot(20/math.Sqrt(3), 10)},
+		{"it ran on", usual, 1040 * us, 1080 * us, 1060 * us, 20 / math.Sqrt(3)},
+		{"not measured yet", spans{}, 0, 1160 * us, 1000 * us, 100 / math.Sqrt(3)},
+		{"not measured yet, asked early", spans{}, 0, 1050 * us, 975 * us, 75 / math.Sqrt(3)},
+		{"longer than it may take", spans{}, 1150 * us, 1200 * us, 1175 * us, 25 / math.Sqrt(3)},
+	} {
+		k, _ := chipOn(t, &codeBus{}, chip{started: instant(time.Second), span: c.span})
+		if c.no > 0 {
+			k.silence.no = began.Add(c.no)
+		}
+		end, standard := k.endUnheard(began.Add(c.asked))
+		if end != began.Add(c.end) || math.Abs(standard/1e3-c.standard) > 0.01 {
+			t.Errorf("%s: ended after %v ± %.2f µs, want %v ± %.2f µs", c.name, end.Sub(began), standard/1e3, c.end, c.standard)
 		}
 	}
 }

@@ -36,6 +36,7 @@ type wire struct {
 	chips []*simchip.Chip
 	dac   *simchip.DAC // sets the supply, where the rig has one
 	cut   bool         // the ready pins do not reach their lines
+	lose  func() bool  // whether a ready edge of chip A gets lost on the way; nil: none does
 	plans []plan
 	edges []line.Edge
 	seq   [2]uint32
@@ -121,6 +122,9 @@ func (w *wire) happen(chip int) {
 		return
 	}
 	w.chips[chip].Settle(w.now)
+	if chip == 0 && w.lose != nil && w.lose() {
+		return
+	}
 	w.seq[chip]++
 	w.edges = append(w.edges, line.Edge{Line: chip, At: w.now, Active: true, Seq: w.seq[chip]})
 }
@@ -238,7 +242,19 @@ var wireFaults = []wireFaultCase{
 	{name: "two readings flipped in a row", plant: strike(func(w *wire) { w.chips[0].FlipNext(1<<14, 1<<12) }),
 		detected: "a jump: read again, all three differ", done: "left out, counted as missed"},
 	{name: "chip reset by a dip of its supply", plant: func(w *wire) { w.chips[0].ResetAt(wireFault) },
-		detected: "settings read back differ, once the chip keeps silent (at once where polled)", done: "chip set up anew"},
+		detected: "settings read back differ, once its ready edge is overdue (at once where polled)", done: "chip set up anew"},
+	{name: "thresholds of a chip overwritten", wired: true, plant: strike(func(w *wire) { w.overwriteThresholds() }),
+		detected: "ready edges stay away, 5 in a row in a sweep, 20 where followed; settings read back differ", done: "conversions fetched without their edges, then chip set up anew"},
+	{name: "every 7th ready edge lost", wired: true, plant: strike(func(w *wire) { w.lose = everyOther(7) }),
+		detected: "the edge is overdue, by the chip's own conversion time", done: "chip asked, conversion fetched without its edge"},
+	{name: "every 2nd ready edge lost", wired: true, plant: strike(func(w *wire) { w.lose = everyOther(2) }),
+		detected: "the edge is overdue, by the chip's own conversion time", done: "chip asked, conversion fetched without its edge"},
+	{name: "every 2nd ready edge lost from the start", wired: true, plant: func(w *wire) { w.lose = everyOther(2) },
+		detected: "the edge is overdue, by the data sheet until the conversion time is known", done: "as above; what a followed chip overwrites until then is missed"},
+	{name: "ready edges lost for 15 ms", wired: true, plant: strike(func(w *wire) { w.lose = w.until(w.now.Add(15 * time.Millisecond)) }),
+		detected: "the edges are overdue, by the chip's own conversion time", done: "chip asked, conversions fetched without their edges"},
+	{name: "ready edges lost for 50 ms", wired: true, plant: strike(func(w *wire) { w.lose = w.until(w.now.Add(50 * time.Millisecond)) }),
+		detected: "the edges are overdue, by the chip's own conversion time", done: "as above, followed 20 in a row; then the next edge is waited for"},
 	{name: "oscillator 10 % fast", oscillator: -0.1, plant: func(*wire) {},
 		detected: "conversion time measured", done: "time stamps by the measured time"},
 	{name: "oscillator 10 % slow", oscillator: 0.1, plant: func(*wire) {},
@@ -273,6 +289,27 @@ func (w *wire) addSupply(rig *wiring.Rig) {
 	w.dac = simchip.NewDAC(simchip.DACOpts{Stored: simchip.FactoryCode})
 	if err := w.bus.AttachDAC(rig.Supply.Address, w.dac); err != nil {
 		panic(err) // the address is right
+	}
+}
+
+// everyOther loses every n-th edge.
+func everyOther(n int) func() bool {
+	seen := 0
+	return func() bool { seen++; return seen%n == 0 }
+}
+
+// until loses all edges up to an instant.
+func (w *wire) until(end capture.Instant) func() bool {
+	return func() bool { return w.now < end }
+}
+
+// overwriteThresholds has somebody else on the bus write to chip A what its thresholds are
+// after a reset: its ready pin says nothing any more, and it converts as before.
+func (w *wire) overwriteThresholds() {
+	for _, b := range [][]byte{{2, 0x80, 0}, {3, 0x7f, 0xff}, {0}} {
+		if err := w.bus.Tx(0x48, b, nil); err != nil {
+			panic(err) // the chip is there
+		}
 	}
 }
 
@@ -375,14 +412,14 @@ func (o *wireOutcome) cells() []string {
 			ended = fmt.Sprintf("%v after the start", o.end.Sub(wireStart).Round(time.Millisecond))
 		}
 	}
-	return []string{fmt.Sprint(o.counts.BusErrors), fmt.Sprint(o.counts.MissedConversions), fmt.Sprint(o.counts.DoubledConversions),
+	return []string{fmt.Sprint(o.counts.BusErrors), fmt.Sprint(o.counts.LostReadyEdges), fmt.Sprint(o.counts.MissedConversions), fmt.Sprint(o.counts.DoubledConversions),
 		fmt.Sprint(o.counts.ChipResets), fmt.Sprint(o.samples), fmt.Sprint(o.wrong), fmt.Sprintf("%.1f ms", float64(o.gap)/1e6), ended, verdict}
 }
 
 const wireAbout = `Two ADS1115 at 860 conversions a second on a simulated bus of 400 kHz, register by register.
 A recording of 3 s; OUT1 steps 0.642 s after the start, and the fault strikes chip A, the bus or
 an MCP4725 that sets the supply at 1 s. Samples are OUT1's, wrong ones those of all outputs that
-are more than two steps of the converter off, the gap is the longest between two samples of OUT1,
+are more than two steps of the converter off; edges lost are those of the ready lines; the gap is the longest between two samples of OUT1,
 and the verdict is that of levels, delay, ripple and hold. Written by the tests of rig/bench.
 
 `
@@ -393,7 +430,7 @@ and the verdict is that of levels, delay, ripple and hold. Written by the tests 
 func TestWire_Faults(t *testing.T) {
 	var table strings.Builder
 	table.WriteString(wireAbout)
-	head := []string{"fault", "sampling", "detected", "done", "bus errors", "missed", "doubled", "resets", "samples", "wrong", "longest gap", "ended", "verdict"}
+	head := []string{"fault", "sampling", "detected", "done", "bus errors", "edges lost", "missed", "doubled", "resets", "samples", "wrong", "longest gap", "ended", "verdict"}
 	fmt.Fprintf(&table, "| %s |\n|%s\n", strings.Join(head, " | "), strings.Repeat(" --- |", len(head)))
 	for i := range wireFaults {
 		f := &wireFaults[i]

@@ -121,6 +121,7 @@ var faults = []plantable{
 	{"long-bounce", seconds, 0.012, "the relay's contacts bounce for this long when they close", onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) })},
 	{"chatter", noValue, 0, "the relay's armature chatters while it should be in", onRelay(func(k *relay, _ float64) { k.chatters = true })},
 	{"lost-edges", count, 7, "every N-th edge of the contact lines is lost, with a gap in the numbers", plantLostEdges},
+	{"lost-ready-edges", count, 7, "every N-th ready edge of each converter is lost, without a gap in the numbers", plantLostReadyEdges},
 	{"merged-edges", seconds, 250e-6, "contact edges closer together than this are seen as one", plantMergedEdges},
 	{"adc-lost", seconds, 5, "the programmed output's converter falls silent after this time", plantLost},
 	{"chip-reset", seconds, 5, "the programmed output's converter falls back to its reset state after this time", plantReset},
@@ -421,6 +422,13 @@ func plantSwapped(w *World, victim *output, f Fault) error {
 
 func plantLostEdges(w *World, _ *output, f Fault) error {
 	for _, c := range w.contacts {
+		c.loses = uint64(f.Value)
+	}
+	return nil
+}
+
+func plantLostReadyEdges(w *World, _ *output, f Fault) error {
+	for _, c := range w.chips {
 		c.loses = uint64(f.Value)
 	}
 	return nil

@@ -199,6 +199,15 @@ var shows = map[string]func(s *seen) (shown bool){
 		}
 		return lost > 3
 	},
+	"lost-ready-edges": func(s *seen) bool {
+		longer, n := 0, s.samples["OUT3"]
+		for i := 1; i < len(n); i++ {
+			if n[i].at.Sub(n[i-1].at) > 2*time.Millisecond { // two conversions instead of one
+				longer++
+			}
+		}
+		return longer > len(n)/6-2 && longer < len(n)/6+2
+	},
 	"merged-edges": func(s *seen) bool {
 		gap := false
 		told, real := 0, 0
