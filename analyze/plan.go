@@ -123,6 +123,22 @@ func (p *Plan) Output(signal string) *OutputPlan {
 	return nil
 }
 
+// Demands reports whether anything at all is demanded of an output, so that it has to be
+// watched: one that may do anything, has no limits and no relay behind it need not be.
+func (p *Plan) Demands(o *OutputPlan) bool {
+	if len(o.Limits) > 0 || o.Relay != "" {
+		return true
+	}
+	for _, event := range p.Steps {
+		_, moves := p.Moves[event]
+		x, named := o.Expect[event]
+		if !moves && (!named || x.Demand != Any) {
+			return true
+		}
+	}
+	return false
+}
+
 // Relay returns the plan of the relay named, or nil.
 func (p *Plan) Relay(signal string) *RelayPlan {
 	for i := range p.Relays {

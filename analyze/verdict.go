@@ -23,9 +23,13 @@ var Verdicts = [...]Verdict{NoVerdict, Pass, Undecided, Fail}
 // 1 for pass, and 0 for all else.
 func (v Verdict) Gravity() int { return max(0, slices.Index(Verdicts[:], v)) }
 
-// Worse returns the graver of both: fail before undecided before pass before none.
+// Worse returns the graver of both: fail before undecided before incomplete before pass
+// before none.
 func (v Verdict) Worse(w Verdict) Verdict {
-	if w.Gravity() > v.Gravity() {
+	switch beyond := Undecided.Gravity(); {
+	case v == Incomplete && w.Gravity() < beyond, w == Incomplete && v.Gravity() >= beyond:
+		return v
+	case w == Incomplete, w.Gravity() > v.Gravity():
 		return w
 	}
 	return v

@@ -38,3 +38,15 @@ func TestVerdict_Gravity(t *testing.T) {
 		}
 	}
 }
+
+func TestVerdict_Worse(t *testing.T) {
+	t.Parallel()
+	order := []analyze.Verdict{analyze.NoVerdict, analyze.Pass, analyze.Incomplete, analyze.Undecided, analyze.Fail}
+	for i, v := range order {
+		for k, w := range order {
+			if got, want := v.Worse(w), order[max(i, k)]; got != want {
+				t.Errorf("the worse of %q and %q: %q, want %q", v, w, got, want)
+			}
+		}
+	}
+}

@@ -3,7 +3,6 @@ package sequences
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"makebreak/rig/unit"
@@ -96,48 +95,6 @@ func (f *fitter) steps() {
 		}
 		reported[step.Cause] = true
 	}
-}
-
-// sampling finds chips that follow one output while the sequence speaks of several.
-func (f *fitter) sampling() {
-	followed := map[string]string{}
-	for _, o := range f.seq.Plan.Outputs {
-		chip := f.follows(o.Signal)
-		if chip == "" {
-			continue
-		}
-		if other, taken := followed[chip]; taken {
-			f.doc.Report("outputs."+o.Signal, o.Signal, "chip "+chip+" follows "+other+" and can follow one output only", "add sample: sweep to the sequence")
-			continue
-		}
-		followed[chip] = o.Signal
-	}
-	if !f.seq.Plan.OthersUnmoved {
-		return
-	}
-	var unseen []string
-	for i := range f.rig.Outputs {
-		name := f.rig.Outputs[i].Name
-		if chip := f.follows(name); chip != "" && followed[chip] != "" && followed[chip] != name {
-			unseen = append(unseen, name)
-		}
-	}
-	if len(unseen) > 0 {
-		f.cautions = append(f.cautions, "not watched, since their chip follows another output: "+strings.Join(unseen, ", "))
-	}
-}
-
-// follows returns the output's chip where it follows one output, else nothing.
-func (f *fitter) follows(output string) string {
-	o := f.rig.Output(output)
-	if o == nil {
-		return ""
-	}
-	chip := f.rig.Chip(o.Chip)
-	if chip == nil || f.seq.Sample == wiring.Sweep || f.seq.Sample == "" && chip.Mode != wiring.Follow {
-		return ""
-	}
-	return chip.Name
 }
 
 // sets returns the drive that a step sets and leaves, and whether on or off; no name

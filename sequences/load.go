@@ -34,7 +34,7 @@ func builtin(name string) (*Sequence, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Parse(name+".yaml", src)
+	return parseNew(name+".yaml", src)
 }
 
 // Load reads a sequence: a built-in name first, then a file. Where there is neither,
@@ -53,5 +53,17 @@ func Load(nameOrPath string) (*Sequence, error) {
 	if err != nil {
 		return nil, &problem.Error{Kind: problem.Input, Place: "sequence", Err: err}
 	}
-	return Parse(nameOrPath, src)
+	return parseNew(nameOrPath, src)
+}
+
+// parseNew reads a sequence that is to judge something from now on.
+func parseNew(file string, src []byte) (*Sequence, error) {
+	s, err := Parse(file, src)
+	if err == nil {
+		err = s.judged()
+	}
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
 }

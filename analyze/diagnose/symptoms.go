@@ -292,6 +292,9 @@ func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool
 		value, limit = r.Output.Level, float64(r.Plan.MustOperate)
 	case analyze.HeldIn:
 		value, limit = r.Output.Level, float64(r.Plan.MustRelease)
+	case analyze.WatchedShort:
+		x.add(signal, k, "", c.Watched, measure.ShortestWatch.Seconds())
+		return true
 	case explained:
 		return true
 	}
@@ -335,7 +338,7 @@ func symptomOfOperation(r *measure.RelayState, c *measure.RelayChange) (string, 
 	case still(c) && (c.Make.Closed || !r.HasMake && c.Break.Known && !c.Break.Closed):
 		return r.Plan.Signal, explained // it had not released, which has been said
 	case still(c) && c.TooBrief:
-		return r.Plan.Signal, explained
+		return r.Plan.Signal, analyze.WatchedShort
 	case still(c):
 		return r.Plan.Signal, analyze.RelayStill
 	case c.Break.Opens && c.Make.Known && !c.Make.Closed:
@@ -353,7 +356,7 @@ func symptomOfRelease(r *measure.RelayState, c *measure.RelayChange) (string, an
 	case r.HasMake && !c.Make.Closed, !r.HasMake && c.Break.Closed:
 		return r.Plan.Signal, explained // it had not operated either
 	case c.TooBrief:
-		return r.Plan.Signal, explained
+		return r.Plan.Signal, analyze.WatchedShort
 	case r.Output.Level > float64(r.Plan.MustRelease) && r.Output.Demand != analyze.Pulse:
 		return r.Plan.Signal, analyze.HeldIn
 	case !r.HasMake:

@@ -100,8 +100,8 @@ func NewMeter(plan *analyze.Plan, c *capture.Capture) (*Meter, error) {
 		m.outputs = append(m.outputs, &outputMeter{signal: t.Signal, index: i, nominal: nominal(t), plan: p,
 			lowLevel: math.NaN(), highLevel: math.NaN(), movedAt: never})
 	}
-	for _, p := range plan.Outputs {
-		if c.Trace(p.Signal) == nil {
+	for i := range plan.Outputs {
+		if p := &plan.Outputs[i]; c.Trace(p.Signal) == nil && plan.Demands(p) {
 			return nil, fmt.Errorf("the capture has no output %s, which the sequence names (it has: %s)", p.Signal, traceNames(c))
 		}
 	}

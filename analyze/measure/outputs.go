@@ -194,12 +194,15 @@ func (o *outputMeter) heldLevel() float64 {
 
 func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit, other bool) {
 	s := &o.now
-	if math.IsNaN(s.absent.seconds) {
-		m.missing(e.Name, o.signal, analyze.Hold, limit, analyze.Undecided, of(s.state.unknown))
-		return
-	}
 	if other {
 		limit = analyze.Limit{Lower: math.NaN(), Upper: 0} // others must keep their state
+	}
+	if math.IsNaN(s.absent.seconds) {
+		m.missing(e.Name, o.signal, analyze.Hold, limit, analyze.Undecided, of(s.state.unknown))
+		if o.mustHold() {
+			m.lastRow().Verdict = analyze.Undecided
+		}
+		return
 	}
 	if why, never := o.neverReached(); never && !other {
 		m.missing(e.Name, o.signal, analyze.Hold, limit, analyze.Undecided, why)
@@ -220,9 +223,11 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit,
 		budget = []gum.Component{gum.Line(analyze.SamplingInterval, "triangular", s.absent.step, 1)}
 	}
 	m.row(x, budget)
-	switch y := m.lastRow(); {
-	case limit.None() && o.heldItsState():
-		y.Verdict = analyze.Pass
+	y := m.lastRow()
+	if limit.None() && o.mustHold() && s.absent.samples == 0 {
+		y.Verdict = analyze.Pass // it needs no limit to be met
+	}
+	switch {
 	case y.Verdict != analyze.Pass:
 	case s.gap > 0:
 		y.LeaveUndecided() // nothing says that it kept its state meanwhile
@@ -234,13 +239,8 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit,
 	}
 }
 
-// heldItsState reports whether an output was seen to keep the state that is expected of it: that
-// needs no limit to be met.
-func (o *outputMeter) heldItsState() bool {
-	s := &o.now
-	return o.plan != nil && s.expect.Demand != analyze.Any && s.absent.samples == 0 &&
-		s.gap == 0 && s.absent.leftOut < leastGap && s.o.n >= fewHeld
-}
+// mustHold reports whether the plan expects the output to keep a state.
+func (o *outputMeter) mustHold() bool { return o.plan != nil && o.now.expect.Demand != analyze.Any }
 
 // neverReached reports whether the output was never in the state that it should have
 // kept, and what there is to say of that.
@@ -496,6 +496,9 @@ func changedDemand(before, now analyze.Demand) bool {
 
 func (o *outputMeter) missingSwitching(m *Meter, e capture.Event, v analyze.Verdict, why analyze.Doubt) {
 	m.missing(e.Name, o.signal, analyze.SwitchingDelay, o.delayLimit(), v, why)
+	if limit := o.limitOf(analyze.TransitionDuration); o.delayLimit().None() && !limit.None() {
+		m.missing(e.Name, o.signal, analyze.TransitionDuration, limit, v, why)
+	}
 }
 
 // delayLimit is the limit of the switching delay: the exit delay's own where one

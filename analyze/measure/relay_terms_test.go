@@ -237,7 +237,18 @@ func TestRelay_CutShort(t *testing.T) {
 		if r.Verdict() != analyze.Undecided {
 			t.Errorf("verdict %q", r.Verdict())
 		}
-		says(t, findings)
+		says(t, findings, "K1 was watched for only 3.50 ms")
+	})
+	t.Run("before it moves, without limits", func(t *testing.T) {
+		free := relayPlan()
+		free.Outputs[0].Limits, free.Relays[0].Limits = nil, nil
+		free.Outputs[0].Expect["stay"] = analyze.Expectation{Demand: analyze.High}
+		d := draw(3).output("OUT1", 1e3, out).contact("K1_NO", false).contact("K1_NC", true).event("on", 1).event("stay", 1.0535)
+		r, findings := measured(t, free, d)
+		if r.Verdict() != analyze.Undecided {
+			t.Errorf("verdict %q of a relay that never moved", r.Verdict())
+		}
+		says(t, findings, "K1 was watched for only 3.50 ms at on")
 	})
 }
 

@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 	"slices"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/gum"
@@ -16,8 +17,8 @@ type contacts struct {
 	// operates and releases say which way the contacts changed over.
 	operates, releases bool
 	command            command
-	brief              bool // it was not watched for long enough to say that it stands still
-	late               bool // what it does may answer what it was told in the state before
+	watched            time.Duration // from what it was told to the end of the state
+	late               bool          // what it does may answer what it was told in the state before
 }
 
 // command is what a relay's output told it.
@@ -27,6 +28,9 @@ type command struct {
 	cross  crossing // of the output
 	placed bool
 }
+
+// brief reports whether the relay was not watched for long enough to say that it stands still.
+func (x contacts) brief() bool { return x.watched < ShortestWatch }
 
 // lost reports whether edges of either contact are known to be missing.
 func (x contacts) lost() bool { return x.make.lossy() || x.brk.lossy() }
@@ -41,7 +45,7 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	if !pulsed {
 		x := r.changes(c, e.At, to)
 		x.command = r.command(x)
-		x.brief = to.Sub(max(e.At, r.lastMove())) < ShortestWatch
+		x.watched = to.Sub(max(e.At, r.lastMove()))
 		x.late = !x.command.due && e.At.Sub(r.lastMove()) < ShortestWatch
 		r.report(m, e, x)
 		r.reportMargins(m, c, e)
@@ -60,9 +64,9 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 // changes looks at what both contacts did in from..to.
 func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) contacts {
 	x := contacts{
-		make:  changeOf(trackAt(c, r.make), from, to),
-		brk:   changeOf(trackAt(c, r.brk), from, to),
-		brief: to.Sub(from) < ShortestWatch,
+		make:    changeOf(trackAt(c, r.make), from, to),
+		brk:     changeOf(trackAt(c, r.brk), from, to),
+		watched: to.Sub(from),
 	}
 	x.operates = x.make.closes() || x.brk.opens()
 	x.releases = x.make.opens() || x.brk.closes()
@@ -165,7 +169,7 @@ func notClosed(name string, x contacts, c change) (analyze.Verdict, analyze.Doub
 	switch {
 	case c.start:
 		return analyze.Fail, about(analyze.AlreadyClosed, name)
-	case x.brief:
+	case x.brief():
 		return analyze.Undecided, about(analyze.NotClosedInTime, name)
 	}
 	return analyze.Fail, about(analyze.DidNotClose, name)
@@ -254,7 +258,7 @@ func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 
 // stillness is the verdict on a contact that did not change.
 func (x contacts) stillness() analyze.Verdict {
-	if x.brief {
+	if x.brief() {
 		return analyze.Undecided
 	}
 	return analyze.Fail

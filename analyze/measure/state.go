@@ -72,10 +72,11 @@ type RelayState struct {
 // RelayChange is what a relay's contacts did after it was told something, or nothing.
 type RelayChange struct {
 	Make, Break ContactChange
-	Told        bool // to change
-	Rising      bool // to operate
-	TooBrief    bool // it was not watched for long enough to say that it stands still
-	Late        bool // it may answer what it was told in the state before
+	Told        bool    // to change
+	Rising      bool    // to operate
+	Watched     float64 // seconds from what it was told to the end of the state
+	TooBrief    bool    // Watched is too short to say that it stands still
+	Late        bool    // it may answer what it was told in the state before
 	EdgesLost   bool
 }
 
@@ -136,7 +137,7 @@ func (o *outputMeter) state(lasted time.Duration) OutputState {
 
 func (x contacts) state() RelayChange {
 	return RelayChange{Make: x.make.state(), Break: x.brk.state(), Told: x.command.due, Rising: x.command.rising,
-		TooBrief: x.brief, Late: x.late, EdgesLost: x.lost()}
+		Watched: x.watched.Seconds(), TooBrief: x.brief(), Late: x.late, EdgesLost: x.lost()}
 }
 
 func (c change) state() ContactChange {

@@ -172,13 +172,9 @@ func (a *app) calibrated(rig *wiring.Rig, seed uint64) error {
 	return nil
 }
 
-// notes joins what a run's log is to say besides its figures: the calibrations used
-// among it.
-func notes(rig *wiring.Rig, more string) string {
+// notes joins what a run's log is to say besides its figures: the calibrations used.
+func notes(rig *wiring.Rig) string {
 	var all []string
-	if more != "" {
-		all = append(all, more)
-	}
 	for _, o := range rig.Outputs {
 		if c, ok := rig.Correction(o.Name); ok {
 			all = append(all, c.Note)

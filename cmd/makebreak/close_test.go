@@ -48,7 +48,7 @@ func stuckJob(t *testing.T, a *app, faults ...string) job {
 		if err != nil {
 			return nil, err
 		}
-		return bench.Open(rig, world.Bus(), stuck{lines}, bench.Opts{Outputs: setup.Sampled(rig, seq), Act: world.Act})
+		return bench.Open(rig, world.Bus(), stuck{lines}, bench.Opts{Outputs: seq.Sampled(rig), Act: world.Act})
 	}
 	return j
 }
@@ -78,7 +78,7 @@ func TestDrivesMayBeOn(t *testing.T) {
 				}
 				defer db.Close()
 				return a.soak(c.ctx, db, j, o, j.cycles, func(w soak.Work, b *bench.Bench) (*soak.Soak, error) {
-					info := a.runInfo(&j, b)
+					info := a.runInfo(&j)
 					info.Soak = &o.keep
 					return soak.Begin(db, info, w)
 				})

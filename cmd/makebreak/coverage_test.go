@@ -232,7 +232,7 @@ func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: setup.Sampled(rig, seq), Mode: seq.Sample})
+	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: seq.Sampled(rig), Mode: seq.Sample})
 	if err != nil {
 		t.Fatal(err)
 	}

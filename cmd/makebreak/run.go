@@ -215,7 +215,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	run, err := db.Begin(a.runInfo(j, b))
+	run, err := db.Begin(a.runInfo(j))
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
@@ -242,24 +242,14 @@ func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.S
 }
 
 // runInfo is what the log keeps of a run besides its figures.
-func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
+func (a *app) runInfo(j *job) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
 		Rig: j.rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: j.cycles, Program: version(),
-		Notes: notes(j.rig, unwatched(j.rig, j.seq, b))}
+		Notes: notes(j.rig)}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	}
 	return info
-}
-
-// unwatched says which outputs should have been watched and were not, because their chips
-// followed another output; empty where there are none.
-func unwatched(rig *wiring.Rig, seq *sequences.Sequence, b *bench.Bench) string {
-	names := setup.Unwatched(rig, seq, b.Sampled())
-	if len(names) == 0 {
-		return ""
-	}
-	return "not watched, because their chips followed another output: " + words.List(names)
 }
 
 // whyIncomplete is the reason that goes into the log with a run that ended early.

@@ -91,7 +91,7 @@ func (a *app) resumeSoak(c *cobra.Command, sequence []string, o *soakOpts) error
 // soakIn begins a soak in a log.
 func (a *app) soakIn(ctx context.Context, db *journal.DB, j job, o *soakOpts) error {
 	return a.soak(ctx, db, j, o, j.cycles, func(w soak.Work, b *bench.Bench) (*soak.Soak, error) {
-		info := a.runInfo(&j, b)
+		info := a.runInfo(&j)
 		info.Soak = &o.keep
 		return soak.Begin(db, info, w)
 	})

@@ -146,13 +146,24 @@ func (m *captureMeasurer) unseen() []string {
 	return names
 }
 
+// unshown says what of the sequence the capture does not show, so that what is demanded
+// there has not been seen; empty where it shows all.
+func (m *captureMeasurer) unshown() string {
+	missing := m.unseen()
+	if m.seq == nil || len(missing) == 0 {
+		return ""
+	}
+	return "the capture has no " + strings.Join(missing, ", no ") + ": what the sequence expects there has not been seen"
+}
+
 // record makes the capture's record.
 func (m *captureMeasurer) record() *report.Record {
 	if !m.events {
 		r := m.meter.Take()
 		m.result.Measurements = r.Measurements
 	}
-	r := &report.Record{Cycles: m.cycles(), Complete: true, Verdict: m.result.Verdict(),
+	why := m.unshown()
+	r := &report.Record{Cycles: m.cycles(), Complete: why == "", Reason: why, Verdict: analyze.RunVerdict(why == "", m.result.Verdict()),
 		Measurements: func(yield func(analyze.Measurement, error) bool) {
 			for i := range m.result.Measurements {
 				if !yield(m.result.Measurements[i], nil) {
@@ -168,9 +179,6 @@ func (m *captureMeasurer) record() *report.Record {
 	}
 	if !m.events {
 		r.Cautions = append(r.Cautions, "the capture names no event: only the levels are measured")
-	}
-	if missing := m.unseen(); m.events && len(missing) > 0 {
-		r.Cautions = append(r.Cautions, "the capture has no "+strings.Join(missing, ", no ")+": what the sequence expects there has not been seen")
 	}
 	if len(m.reader.Capture().Traces) > 0 {
 		r.Cautions = append(r.Cautions, "the uncertainties hold what the samples show; the accuracy of the instrument that took them is not known and comes on top")

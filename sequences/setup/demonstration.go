@@ -9,8 +9,8 @@ import (
 // about by itself, changed to sample all outputs in turn; nil where there is none.
 func Demonstration(rig *wiring.Rig) *sequences.Sequence {
 	for _, seq := range sequences.Builtin() {
+		seq.Plan.OthersUnmoved, seq.Sample = true, wiring.Sweep
 		if _, err := seq.Fits(rig); err == nil && !seq.MovesSupply() && !Prompts(rig, seq) {
-			seq.Plan.OthersUnmoved, seq.Sample = true, wiring.Sweep
 			return seq
 		}
 	}

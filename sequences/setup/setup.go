@@ -49,7 +49,7 @@ func (s *Simulation) Plant(texts []string) error {
 // Open opens the bench of a rig for a sequence, simulated or real. Outputs and Mode of the
 // options are those that the sequence needs. A bench with a person at it is in real time.
 func Open(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts bench.Opts) (*bench.Bench, error) {
-	opts.Outputs, opts.Mode = Sampled(rig, seq), seq.Sample
+	opts.Outputs, opts.Mode = seq.Sampled(rig), seq.Sample
 	if !rig.Simulated {
 		return hardware.OpenBench(rig, opts)
 	}
@@ -97,36 +97,6 @@ func (s *Simulation) Again(seed uint64, faults []string) error {
 		return problem.Of(problem.Storage, fmt.Errorf("its faults in the log cannot be planted again: %w", err))
 	}
 	return nil
-}
-
-// Sampled lists the outputs that a sequence needs sampled, those that it names first;
-// nil means all.
-func Sampled(rig *wiring.Rig, seq *sequences.Sequence) []string {
-	var names []string
-	for _, o := range seq.Plan.Outputs {
-		names = append(names, o.Signal)
-	}
-	if !seq.Plan.OthersUnmoved {
-		return names
-	}
-	for _, o := range rig.Outputs {
-		if !slices.Contains(names, o.Name) {
-			names = append(names, o.Name)
-		}
-	}
-	return names
-}
-
-// Unwatched returns the outputs that the sequence wants watched and that the bench does
-// not sample, because their chips follow another output.
-func Unwatched(rig *wiring.Rig, seq *sequences.Sequence, sampled []string) []string {
-	var names []string
-	for _, o := range rig.Outputs {
-		if seq.Plan.OthersUnmoved && !slices.Contains(sampled, o.Name) {
-			names = append(names, o.Name)
-		}
-	}
-	return names
 }
 
 // Prompts reports whether the sequence has events that a person must bring about.
