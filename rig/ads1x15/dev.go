@@ -173,7 +173,7 @@ func (d *Dev) Setup() error {
 			return d.fail("set up the ready pin", err)
 		}
 	}
-	if err := d.configure(Mux0, bitSingle); err != nil {
+	if err := d.configure(muxBits(0) | bitSingle); err != nil {
 		return d.fail("set up", err)
 	}
 	return nil
@@ -194,22 +194,24 @@ func (d *Dev) Follow(channel int) error {
 }
 
 func (d *Dev) convert(what string, channel int, bits uint16) error {
-	var err error
-	if channel < 0 || channel > 3 {
-		err = errors.New("must be from 0 to 3")
-	} else {
-		err = d.configure(Mux0+Mux(channel), bits)
+	err := errNoChannel
+	if uint(channel) <= 3 {
+		if err = d.configure(muxBits(channel) | bits); err == nil {
+			return nil
+		}
 	}
-	if err != nil {
-		return d.fail(fmt.Sprintf("%s channel %d", what, channel), err)
-	}
-	return nil
+	return d.fail(fmt.Sprintf("%s channel %d", what, channel), err)
 }
+
+var errNoChannel = errors.New("must be from 0 to 3")
+
+// muxBits are the configuration's bits that put a channel against ground.
+func muxBits(channel int) uint16 { return uint16(Mux0)<<shiftMux | uint16(channel)<<shiftMux }
 
 // Halt ends continuous mode and puts the chip into power-down once the running
 // conversion has ended.
 func (d *Dev) Halt() error {
-	if err := d.configure(Mux0, bitSingle); err != nil {
+	if err := d.configure(muxBits(0) | bitSingle); err != nil {
 		return d.fail("power down", err)
 	}
 	return nil
@@ -303,10 +305,9 @@ func (d *Dev) Period() (shortest, nominal, longest time.Duration) { return Perio
 // made good.
 func (d *Dev) Counts() (busErrors uint64) { return d.errors }
 
-// configure writes the configuration with an input, and with the OS and mode
-// bits given.
-func (d *Dev) configure(mux Mux, bits uint16) error {
-	v := d.base | uint16(mux)<<shiftMux | bits
+// configure writes the configuration with the bits given of the input, OS and the mode.
+func (d *Dev) configure(bits uint16) error {
+	v := d.base | bits
 	// From here on the chip may hold the new settings, also where the write fails.
 	d.wrote, d.known = v&^bitOS, true
 	return d.write(regConfig, v)

@@ -14,7 +14,7 @@ const (
 // Draws are figures drawn ahead. They are used from one goroutine.
 type Draws[T any] struct {
 	block []T
-	used  int // of the block
+	left  int // of the block: the figures at its beginning, see fill
 	draw  func() T
 	next  chan []T // the block after this one, from the second block on
 }
@@ -29,30 +29,31 @@ func New[T any](draw func() T) *Draws[T] {
 
 // Next returns the next figure.
 func (d *Draws[T]) Next() T {
-	if d.used == len(d.block) {
+	if d.left == 0 {
 		d.turn()
 	}
-	x := d.block[d.used]
-	d.used++
-	return x
+	d.left--
+	return d.block[d.left]
 }
 
 // turn goes on to the next block and has the one after it drawn. The goroutine that draws ends
 // with its block, wanted or not, so nobody need end it.
 func (d *Draws[T]) turn() {
 	free := d.block
-	d.block, d.used = <-d.next, 0
+	d.block = <-d.next
 	if d.block == nil {
 		d.block = d.fill(make([]T, firstBlock))
 	}
+	d.left = len(d.block)
 	if len(free) < longestBlock {
 		free = make([]T, min(2*len(d.block), longestBlock))
 	}
 	go func() { d.next <- d.fill(free) }()
 }
 
+// fill draws a block, the last figure first: counting down what is left is all that Next does.
 func (d *Draws[T]) fill(block []T) []T {
-	for i := range block {
+	for i := len(block) - 1; i >= 0; i-- {
 		block[i] = d.draw()
 	}
 	return block

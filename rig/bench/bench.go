@@ -240,7 +240,7 @@ func (b *Bench) NewCapture() (*capture.Capture, error) {
 // setting, where a converter makes it, has been looked at after that. Where it returns an
 // error, what was recorded before is in c.
 func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.Instant) error {
-	if err := b.run(ctx, c, until, neverStop); err != nil {
+	if err := b.run(ctx, c, until, nil); err != nil {
 		return err
 	}
 	if err := b.checkSupply(ctx, c); err != nil {
@@ -249,11 +249,8 @@ func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.In
 	return b.checkLevels()
 }
 
-// neverStop lets run go on until its instant.
-func neverStop() bool { return false }
-
-// run is the bench's loop: it ends at the instant, when stop says so, or with an
-// error.
+// run is the bench's loop: it ends at the instant, when stop says so (nil: it never does), or
+// with an error.
 func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop func() bool) error {
 	if b.c != c {
 		for _, k := range b.chips {
@@ -267,7 +264,7 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 			return err
 		}
 		now := b.lines.Now()
-		if now >= until || stop() {
+		if now >= until || stop != nil && stop() {
 			return nil
 		}
 		if err := b.lines.Wait(ctx, b.wake(until)); err != nil {

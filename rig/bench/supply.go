@@ -204,7 +204,7 @@ func (b *Bench) setSupply(ctx context.Context, c *capture.Capture, event string,
 		if err := s.giveUp(began, end, err); err != nil {
 			return capture.Event{}, err
 		}
-		if err := b.run(ctx, c, end.Add(retryPause), neverStop); err != nil {
+		if err := b.run(ctx, c, end.Add(retryPause), nil); err != nil {
 			return capture.Event{}, err
 		}
 	}

@@ -42,9 +42,10 @@ type Bus struct {
 	Transfers uint64
 	Bytes     uint64
 
-	clock       Clock
-	picosPerBit int64
-	hz          int
+	clock Clock
+	hz    int
+	// spans are how long so many bits take, up to more than a reading has.
+	spans [64]capture.Instant
 	chips       [4]*Chip
 	dacs        [dacCount]*DAC
 
@@ -65,7 +66,12 @@ func NewBus(clock Clock, hz int) *Bus {
 	return b
 }
 
-func (b *Bus) setHz(hz int) { b.hz, b.picosPerBit = hz, 1e12/int64(hz) }
+func (b *Bus) setHz(hz int) {
+	b.hz = hz
+	for bits := range b.spans {
+		b.spans[bits] = spanAt(hz, bits)
+	}
+}
 
 // Attach puts a chip on an address from 0x48 to 0x4B, in place of the one there.
 func (b *Bus) Attach(addr uint16, c *Chip) error {
@@ -102,7 +108,16 @@ func (b *Bus) SetSpeed(f physic.Frequency) error {
 
 // span returns how long a number of bits takes.
 func (b *Bus) span(bits int) capture.Instant {
-	return capture.Instant(int64(bits) * b.picosPerBit / 1000)
+	if uint(bits) < uint(len(b.spans)) {
+		return b.spans[bits] // nearly always: a multiplication and a division less
+	}
+	return spanAt(b.hz, bits)
+}
+
+// spanAt returns how long a number of bits takes at a bus clock.
+func spanAt(hz, bits int) capture.Instant {
+	const picosPerSecond = 1e12
+	return capture.Instant(int64(bits) * (picosPerSecond / int64(hz)) / 1000)
 }
 
 // Bits on the wire: a start, a repeated start and a stop take one each, a byte

@@ -81,9 +81,9 @@ type Chip struct {
 	completed uint64
 
 	inputs  [4]Input
-	opts    Opts
-	noise   *ahead.Draws[float64] // V, at the pin
+	noise   *ahead.Draws[float64] // V, at the pin; nil: there is none
 	gain    float64
+	offset  float64 // V
 	top     float64 // highest voltage that a pin can take
 	periods [8]float64
 	perVolt [8]float64 // steps of the converter per volt, by range
@@ -103,9 +103,11 @@ func NewChip(inputs [4]Input, opts Opts) *Chip {
 	if opts.Rand == nil {
 		opts.Rand = rand.New(rand.NewPCG(1, 2))
 	}
-	noise := ahead.New(func() float64 { return opts.NoiseVolts * opts.Rand.NormFloat64() })
-	c := &Chip{inputs: inputs, opts: opts, noise: noise, gain: 1 + opts.GainError, top: opts.SupplyVolts + clampVolts,
+	c := &Chip{inputs: inputs, gain: 1 + opts.GainError, offset: opts.OffsetVolts, top: opts.SupplyVolts + clampVolts,
 		resetAt: never, loseAt: never}
+	if opts.NoiseVolts != 0 {
+		c.noise = ahead.New(func() float64 { return opts.NoiseVolts * opts.Rand.NormFloat64() })
+	}
 	rates, codes := &rates1115, float64(1<<15)
 	if opts.Model == ads1x15.ADS1015 {
 		rates, codes, c.shift = &rates1015, 1<<11, 4
@@ -261,12 +263,15 @@ func (c *Chip) Latch() {
 // convert returns the code of the latest finished conversion.
 func (c *Chip) convert() uint16 {
 	p := &pins[c.doneSet>>shiftMux&7]
-	v := c.pin(p[0])
+	var v float64
+	if in := c.inputs[p[0]]; in != nil {
+		v = between(in(c.doneStart, c.doneEnd), -clampVolts, c.top)
+	}
 	if p[1] != ground {
 		v -= c.pin(p[1])
 	}
-	v = v*c.gain + c.opts.OffsetVolts
-	if c.opts.NoiseVolts != 0 {
+	v = v*c.gain + c.offset
+	if c.noise != nil {
 		v += c.noise.Next()
 	}
 	steps := math.Floor(between(v*c.perVolt[c.doneSet>>shiftRange&7], c.least, c.most) + 0.5)
