@@ -29,6 +29,7 @@ const (
 	EventInstant       gum.Source = "instant of the event"
 	TimeStamp          gum.Source = "time stamp"
 	ContactTimeStamp   gum.Source = "time stamp of the contact's edge"
+	EdgesMayMerge      gum.Source = "edges that may have been taken for one"
 	SupplyMoves        gum.Source = "change of the supply while the armature moves"
 )
 
@@ -36,7 +37,7 @@ const (
 func Sources() []gum.Source {
 	all := []gum.Source{Repeatability, NoiseOfTwo, ScatterOfSamples, ConversionMean, StateLevels, LevelDrift, Resolution,
 		SamplingInterval, ConversionGap, ConversionTime, StepShape, EdgeNotClean, SingleSample, OutputBounces, HiddenEdge,
-		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, SupplyMoves}
+		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, EdgesMayMerge, SupplyMoves}
 	for _, s := range capture.Sources() {
 		all = append(all, gum.Source(s))
 	}

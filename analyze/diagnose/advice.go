@@ -58,6 +58,7 @@ var remedies = []remedy{
 	{cause: "that no sample shows the step", text: againText, sources: []gum.Source{analyze.SamplesMayBeValues}},
 	{cause: "the instant of the event", text: referenceText, sources: []gum.Source{analyze.EventInstant}},
 	{cause: "the time stamps", distribution: "normal", text: stampsText, sources: []gum.Source{analyze.TimeStamp, analyze.ContactTimeStamp}},
+	{cause: "how late the kernel's handler was", text: handlerText, sources: []gum.Source{analyze.EdgesMayMerge}},
 	{cause: "the supply's slope", text: slopeText, sources: []gum.Source{analyze.SupplyMoves}},
 	{cause: "the resolution", text: resolutionText, sources: []gum.Source{analyze.Resolution}},
 	{text: knownText},
@@ -413,6 +414,10 @@ func stampsText(x *analyze.Measurement, c *cause, s float64) string {
 		words += fmt.Sprintf(" (or the mean of %d cycles)", n)
 	}
 	return words
+}
+
+func handlerText(x *analyze.Measurement, c *cause, s float64) string {
+	return fmt.Sprintf("a processor that takes edges in within %s or sooner (now %s)", amount(s*c.standard()*math.Sqrt(3), x, roundedDown), amount(c.standard()*math.Sqrt(3), x, rounded))
 }
 
 // slopeText: what the supply changes by while the armature moves goes with its slope.

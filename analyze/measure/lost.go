@@ -50,6 +50,39 @@ func (c change) earlyAt(last capture.Instant) bool {
 	return false
 }
 
+// lateness is the longest, in seconds, that an edge of a capture's contacts is known to have
+// waited for the kernel's handler: 0 where it is no longer than twice the uncertainty of a
+// stamp, below which no record claims to see a bounce. What else comes until the handler runs
+// is taken for the same edge, which has the last one's stamp. Three that are taken for one
+// leave no sign, and the handler is late for all lines at once: so any edge of the capture
+// may have come sooner by that.
+func lateness(c *capture.Capture) float64 {
+	late := 0.0
+	for _, t := range c.Tracks {
+		if t.Late > 2*t.Stamp {
+			late = math.Max(late, t.Late.Seconds())
+		}
+	}
+	return late
+}
+
+// stamps is the uncertainty of the time stamps of one edge on each track.
+func (m *Meter) stamps(tracks ...*capture.Track) []gum.Component {
+	budget := stampOf(tracks...)
+	if m.late > 0 {
+		budget = append(budget, gum.Line(analyze.EdgesMayMerge, "rectangular", m.late, 1))
+	}
+	return budget
+}
+
+// hidden says that there may be more to count than was recorded, or nothing.
+func (m *Meter) hidden() []analyze.Doubt {
+	if m.late == 0 {
+		return nil
+	}
+	return figure(analyze.EdgesMayHide, m.late)
+}
+
 // boundRow appends a measurement of which the value is only a bound, for what its doubts
 // say. The bound holds what the budget says of the value: it lies that much farther out.
 func (m *Meter) boundRow(x analyze.Measurement, b analyze.Bound, budget []gum.Component) {

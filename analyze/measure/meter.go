@@ -21,6 +21,7 @@ type Meter struct {
 	outputs    []*outputMeter
 	relays     []*relayMeter
 	undemanded bool           // no plan: measure everything, demand nothing
+	late       float64        // seconds that the kernel's handler is known to have been late
 	keptSpans  []capture.Span // where samples were kept, see capture.Capture.Kept
 	out        []analyze.Measurement
 	started    bool
@@ -268,7 +269,7 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) *
 			m.distrust(row)
 		}
 	}
-	m.keptSpans = c.Kept
+	m.keptSpans, m.late = c.Kept, lateness(c)
 	m.firstRow = len(m.out)
 	for _, o := range m.outputs {
 		o.levelsBefore = levels{o.lowLevel, o.highLevel}

@@ -135,16 +135,15 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 	}
 	cross := x.command.cross
 	budget := withoutEvent(cross.budget)
-	budget = append(budget, stampOf(closing.track)...)
 	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: q, Value: at.Sub(e.At).Seconds() - cross.at, Limit: limit}
 	if gap := r.output.now.crossGap; gap > 0 {
 		row.Doubts = figure(analyze.SamplesAbsent, gap)
 	}
 	if closing.lateAt(at) {
 		row.Doubts = append(row.Doubts, of(analyze.EdgesMissing))
-		m.boundRow(row, analyze.UpperBound, budget)
+		m.boundRow(row, analyze.UpperBound, append(budget, stampOf(closing.track)...))
 	} else {
-		m.row(row, budget)
+		m.row(row, append(budget, m.stamps(closing.track)...))
 	}
 	if y := m.lastRow(); y.Value < 0 && !(y.Value+y.Expanded >= 0) {
 		r.doubtClosedBefore(y, name)
@@ -247,13 +246,12 @@ func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 		return
 	}
 	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.TransferTime, Value: closed.Sub(opened).Seconds(), Limit: limit}
-	budget := stampOf(opening.track, closing.track)
 	if opening.earlyAt(opened) || closing.lateAt(closed) {
 		row.Doubts = []analyze.Doubt{of(analyze.EdgesMissing)}
-		m.boundRow(row, analyze.UpperBound, budget)
+		m.boundRow(row, analyze.UpperBound, stampOf(opening.track, closing.track))
 		return
 	}
-	m.row(row, budget)
+	m.row(row, m.stamps(opening.track, closing.track))
 }
 
 // stillness is the verdict on a contact that did not change.
@@ -279,7 +277,11 @@ func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name stri
 		m.boundRow(count, analyze.LowerBound, nil)
 		return
 	}
-	m.row(row, stampOf(x.track, x.track))
+	m.row(row, m.stamps(x.track, x.track))
+	if count.Doubts = m.hidden(); len(count.Doubts) > 0 {
+		m.boundRow(count, analyze.LowerBound, nil)
+		return
+	}
 	m.row(count, nil)
 }
 

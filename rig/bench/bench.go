@@ -81,8 +81,8 @@ type Bench struct {
 	roles  []line.Request
 	ledger line.Ledger
 	counts capture.Counts
-	// checked is when the lines were last looked at themselves.
-	checked instant
+	// looked is when edges were last asked for, checked when the lines' states were.
+	looked, checked instant
 
 	references, drives, readies int     // where these kinds of line begin in roles; contacts come first
 	listening                   []*chip // by line, from readies on; nil: its chip is not sampled
@@ -321,6 +321,8 @@ func (b *Bench) serve() error {
 // converters.
 func (b *Bench) takeEdges() error {
 	var err error
+	before := b.looked
+	b.looked = b.lines.Now()
 	b.buf, err = b.lines.Edges(b.buf[:0])
 	for i := range b.buf {
 		e := &b.buf[i]
@@ -339,6 +341,8 @@ func (b *Bench) takeEdges() error {
 			}
 			t.Lose(lost.Edges(), sign, b.c.Start, e.At)
 		}
+		// An edge that had been stamped and was not there when last asked for was waiting.
+		t.Late = max(t.Late, before.Sub(e.At))
 		t.Edges = append(t.Edges, capture.Edge{At: e.At, Closed: e.Active})
 		if e.Active && e.Line >= b.references {
 			b.seen[e.Line] = e.At
@@ -354,6 +358,7 @@ func (b *Bench) takeEdges() error {
 // such as storing on a slow disk that a run begins.
 func (b *Bench) passOver() error {
 	counts := b.counts
+	b.looked = b.lines.Now()
 	var err error
 	b.buf, err = b.lines.Edges(b.buf[:0])
 	for _, e := range b.buf {

@@ -41,6 +41,9 @@ type Track struct {
 	Stamp time.Duration
 	// Losses are edges known to have happened and not recorded, by To.
 	Losses []Loss
+	// Late is the longest that an edge is known to have waited for the kernel's handler,
+	// which stamps and takes together what comes before it runs; 0: none is known to have.
+	Late time.Duration
 }
 
 // Event is an instant at which the unit was told to change.

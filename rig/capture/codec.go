@@ -10,14 +10,14 @@ import (
 )
 
 // The binary form, version 2. Version 1 has no count of lost ready edges, and of a line's
-// lost edges nothing but their number. Integers are varints (of either sign: zigzag), texts
+// lost and late edges nothing but the number lost. Integers are varints (of either sign: zigzag), texts
 // their length and their bytes, reals 8 bytes, lowest first.
 //
 //	mark, version
 //	start, length, counts
 //	spans kept: their number and one, or 0 for all; then each from the last
 //	traces:  signal, converter, nominal volts, missing; samples
-//	tracks:  signal, flags, stamp; losses, each from the last one's end, its length, its
+//	tracks:  signal, flags, stamp, late; losses, each from the last one's end, its length, its
 //	         edges and its sign; edges, each from the last, with its state
 //	events:  name, instant from the last, uncertainty, timed
 //	spans unsupplied, as those kept; left out where there are none
@@ -125,6 +125,7 @@ func appendTrack(b []byte, t *Track, start Instant) []byte {
 	b = appendString(b, t.Signal)
 	b = append(b, bit(t.Known)|bit(t.Initial)<<1)
 	b = binary.AppendVarint(b, int64(t.Stamp))
+	b = binary.AppendVarint(b, int64(t.Late))
 	b = binary.AppendUvarint(b, uint64(len(t.Losses)))
 	last := start
 	for _, l := range t.Losses {
@@ -416,7 +417,11 @@ func (d *decoder) track(start, end Instant) *Track {
 		d.refuse("a line has the flags %d", flags)
 	}
 	t.Known, t.Initial = flags&1 != 0, flags&2 != 0
-	t.Stamp, t.Losses = time.Duration(d.signed()), d.losses(start, end)
+	t.Stamp = time.Duration(d.signed())
+	if d.version > 1 {
+		t.Late = time.Duration(d.signed())
+	}
+	t.Losses = d.losses(start, end)
 	n := d.count("edges", 2)
 	if n == 0 {
 		return t

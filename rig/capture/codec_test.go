@@ -73,6 +73,7 @@ func drawAnyCapture(t *rapid.T) *Capture {
 	for range rapid.IntRange(0, 2).Draw(t, "tracks") {
 		k := &Track{Signal: word.Draw(t, "signal"), Known: rapid.Bool().Draw(t, "known"), Initial: rapid.Bool().Draw(t, "initial"),
 			Stamp: time.Duration(rapid.Int64().Draw(t, "stamp"))}
+		k.Late = time.Duration(rapid.Int64().Draw(t, "late"))
 		for range rapid.IntRange(0, 3).Draw(t, "losses") {
 			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.SampledFrom([]Sign{Gap, Merge, Level}).Draw(t, "sign")})
 		}
