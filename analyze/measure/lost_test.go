@@ -3,6 +3,7 @@ package measure_test
 import (
 	"math"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -153,5 +154,44 @@ func TestSupply_RampLostEdges(t *testing.T) {
 	r, _ = measured(t, rampPlan(), d)
 	if x := rowsOf(r, "rise", "K1", analyze.PullInVoltage); len(x) != 1 || !math.IsNaN(x[0].Value) || x[0].Verdict != analyze.Undecided {
 		t.Errorf("never: %+v", x)
+	}
+}
+
+// Where the kernel's handler is known to have been late, edges that came closer together may
+// be hidden without a sign. So every time by edges of that capture is uncertain by that, and a
+// count is a lower bound. Up to twice the uncertainty of a stamp it is in the stamps already.
+func TestRelay_LateHandler(t *testing.T) {
+	for _, c := range []struct {
+		late    time.Duration
+		bounce  analyze.Verdict // of 4.4 ms, at most 5 ms
+		counted analyze.Bound
+	}{
+		{0, analyze.Pass, analyze.NoBound},
+		{20 * time.Microsecond, analyze.Pass, analyze.NoBound},
+		{500 * time.Microsecond, analyze.Pass, analyze.LowerBound},
+		{800 * time.Microsecond, analyze.Undecided, analyze.LowerBound},
+	} {
+		plan := relayPlan()
+		plan.Relays[0].Limits[analyze.BounceCount] = atMost(5)
+		d := draw(2).output("OUT1", 100e3, levels(0, 0.5, 12)).contact("K1_NO", false, 0.506, 0.507, 0.5104).contact("K1_NC", true, 0.503).event("on", 0.5)
+		d.Tracks[0].Stamp, d.Tracks[1].Stamp = 10*time.Microsecond, 10*time.Microsecond
+		d.Tracks[1].Late = c.late // of the other contact: one processor takes both in
+		r, _ := measured(t, plan, d)
+		x, n := rowsOf(r, "on", "K1_NO", analyze.BounceTime)[0], rowsOf(r, "on", "K1_NO", analyze.BounceCount)[0]
+		least := 28e-6 // two stamps
+		if c.late > 20*time.Microsecond {
+			least = 0.95 * c.late.Seconds()
+		}
+		if x.Verdict != c.bounce || x.Bound() != analyze.NoBound || !(x.Expanded > 0.95*least && x.Expanded < 1.1*least) {
+			t.Errorf("%v: bounce time %g ± %g %s, want %s and ± %g", c.late, x.Value, x.Expanded, x.Verdict, c.bounce, least)
+		}
+		if n.Bound() != c.counted || (n.Verdict == analyze.Pass) != (c.counted == analyze.NoBound) {
+			t.Errorf("%v: bounce count %s%g %s", c.late, n.Bound().Sign(), n.Value, n.Verdict)
+		}
+		for _, q := range []analyze.Quantity{analyze.OperateTime, analyze.TransferTime} {
+			if y := rowsOf(r, "on", "K1", q)[0]; !(y.Expanded >= 0.7*least && y.Expanded < 1.2*least+30e-6) {
+				t.Errorf("%v: %s ± %g, want ± %g", c.late, q, y.Expanded, least)
+			}
+		}
 	}
 }
