@@ -178,7 +178,14 @@ func (c *chip) reckon(b *Bench, now instant) error {
 	if err != nil {
 		return err
 	}
-	c.unnoticed(b, uint64(ended), standard)
+	if err := b.takeEdges(); err != nil {
+		return err
+	}
+	if c.silence.lost == 0 && c.finished == 0 {
+		end = c.end // its edge came late, but it came
+	} else {
+		c.unnoticed(b, uint64(ended), standard)
+	}
 	b.counts.MissedConversions += uint64(ended) - 1
 	if sure {
 		c.keep(b, ch, code, end)

@@ -47,6 +47,7 @@ func (c *Converters) reset() {
 	c.knob("fail_count", "0")
 	c.knob("delay_us", "0")
 	c.knob("bus_hz", "0")
+	c.knob("loses", "0,0,0,0")
 	for chip := range chips {
 		c.knob("ready", fmt.Sprintf("%d - 0", chip))
 	}
@@ -99,6 +100,25 @@ func (c *Converters) WireReady(chip int, to *Chip, line int) {
 	c.t.Helper()
 	c.knob("ready", fmt.Sprintf("%d %s %d", chip, to.Name, line))
 	to.t.Cleanup(func() { c.knob("ready", fmt.Sprintf("%d - 0", chip)) })
+}
+
+// LoseReady loses every n-th ready edge of each chip on its way to the line; 0: none.
+func (c *Converters) LoseReady(n [chips]int) {
+	c.t.Helper()
+	c.knob("loses", fmt.Sprintf("%d,%d,%d,%d", n[0], n[1], n[2], n[3]))
+}
+
+// Lost counts the ready edges lost on purpose since the guest started, by chip.
+func (c *Converters) Lost() (n [chips]int) {
+	c.t.Helper()
+	b, err := os.ReadFile(knobDir + "lost")
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	if _, err := fmt.Sscanf(string(b), "%d,%d,%d,%d", &n[0], &n[1], &n[2], &n[3]); err != nil {
+		c.t.Fatalf("%q: %v", b, err)
+	}
+	return n
 }
 
 // Transfers counts the transfers on the bus since the guest started.

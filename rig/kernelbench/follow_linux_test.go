@@ -79,7 +79,7 @@ func (s *site) everyConversion(r *running, cycles, transfers int) {
 	}
 	samples, shortest, longest := 0, time.Duration(math.MaxInt64), time.Duration(0)
 	for cycle := 1; cycle <= cycles; cycle += max(1, cycles/20) {
-		k, least, most := spacing(s.capture(rec, cycle))
+		k, least, most := spacing(s.capture(rec, cycle), "OUT1")
 		samples, shortest, longest = samples+k, min(shortest, least), max(longest, most)
 	}
 	// An edge is stamped late by some 10 µs, by far less than half a conversion in any case.
@@ -97,13 +97,13 @@ func (s *site) everyConversion(r *running, cycles, transfers int) {
 		took, missed, transfers, float64(transfers)/took.Seconds(), 100*busy.Seconds()/took.Seconds(), usage.Maxrss/1024)
 }
 
-// spacing counts a followed output's samples in the spans of a capture that were kept,
+// spacing counts an output's samples in the spans of a capture that were kept,
 // and returns the shortest and the longest time between two of them.
-func spacing(c *capture.Capture) (samples int, shortest, longest time.Duration) {
+func spacing(c *capture.Capture, output string) (samples int, shortest, longest time.Duration) {
 	shortest = math.MaxInt64
 	for _, span := range c.Kept {
 		last := int64(0)
-		for times := range c.Trace("OUT1").Blocks(span.From, span.To+1) {
+		for times := range c.Trace(output).Blocks(span.From, span.To+1) {
 			for _, at := range times {
 				if last != 0 {
 					gap := time.Duration(at - last)

@@ -65,6 +65,7 @@ const (
 	keyOff
 	reference
 	readyA
+	readyB
 )
 
 const rigText = `name: kernel-bench
@@ -136,7 +137,7 @@ func newSite(t *testing.T, followRate int, pulse, hold string) *site {
 		t.Skip("the guest has no program: .ci/kernel-bench/run was given -n")
 	}
 	s.adc = kernelbench.NewConverters(t)
-	s.lines = kernelbench.NewChip(t, "kb-drives", "KEY_AWAY", "KEY_OFF", "REFERENCE", "READY_A")
+	s.lines = kernelbench.NewChip(t, "kb-drives", "KEY_AWAY", "KEY_OFF", "REFERENCE", "READY_A", "READY_B")
 	s.contacts = kernelbench.NewChip(t, "kb-contacts", "", "")
 	s.adc.WireReady(0, s.lines, readyA)
 	s.log = filepath.Join(s.dir, "log.db")

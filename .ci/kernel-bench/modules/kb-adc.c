@@ -20,6 +20,8 @@
  *   transfers    count of transfers so far
  *   ready        write "CHIP GPIOCHIP LINE": the simulated GPIO line that the
  *                chip's ALERT/RDY pin is wired to ("CHIP - 0" takes it off)
+ *   loses        4 numbers N: every N-th ready edge of the chip is lost on the way (0: none)
+ *   lost         4 counts of the edges lost so
  *
  * The pin is worked from the interrupt of the timer that ends a conversion, by
  * raising the line's own interrupt: as with the real pin, no task of the machine has
@@ -64,6 +66,10 @@ static uint delay_us;
 module_param(delay_us, uint, 0644);
 static uint bus_hz;
 module_param(bus_hz, uint, 0644);
+static uint loses[CHIPS];
+module_param_array(loses, uint, NULL, 0644);
+static uint lost[CHIPS];
+module_param_array(lost, uint, NULL, 0444);
 static ulong transfers;
 module_param(transfers, ulong, 0444);
 
@@ -75,6 +81,7 @@ struct chip {
 	u64 started;		/* ns: of this conversion, or of the first continuous one */
 	struct hrtimer timer;	/* ends of conversions, where the ready pin is used */
 	int ready;		/* interrupt of the line at the ready pin; 0: not wired */
+	uint edges;		/* of that pin, lost ones included */
 };
 
 static struct chip chips[CHIPS];
@@ -173,12 +180,17 @@ static void advance(struct chip *c)
 }
 
 /* The pin becomes active: low, unless the configuration says otherwise. */
-static void pulse(const struct chip *c)
+static void pulse(struct chip *c)
 {
+	uint nth = READ_ONCE(loses[c->index]);
 	u32 edge = c->reg[REG_CONFIG] & CFG_POLARITY ? IRQ_TYPE_EDGE_RISING : IRQ_TYPE_EDGE_FALLING;
 	int irq = READ_ONCE(c->ready);
 
-	if (irq && (irq_get_trigger_type(irq) & edge))
+	if (!irq || !(irq_get_trigger_type(irq) & edge))
+		return;
+	if (nth && ++c->edges % nth == 0)
+		lost[c->index]++;
+	else
 		irq_set_irqchip_state(irq, IRQCHIP_STATE_PENDING, true);
 }
 
