@@ -7,12 +7,12 @@ import (
 	"makebreak/rig/capture"
 )
 
-// When samples are missing: there were none for this many times their usual
-// interval, and for this many seconds at least. What an output did then is not known.
-const (
-	gapIntervals = 10
-	leastGap     = 0.5
-)
+// When samples are missing: there were none for this many times their usual interval. What
+// an output did then is not known; a relay can drop out and be back.
+const gapIntervals = 10
+
+// leastLeftOut is the least time in seconds of left out samples that takes back a pass.
+const leastLeftOut = 0.5
 
 // leftOut is how much of the time from..to lies between the spans kept; nil: samples
 // were kept everywhere.
@@ -155,5 +155,5 @@ func (w *watch) take(seconds, step float64, ends int) {
 // with n samples, is more than their usual interval.
 func isGap(gap, watched float64, n int) bool {
 	usual := (watched - gap) / float64(max(1, n))
-	return gap >= leastGap && gap > gapIntervals*usual
+	return gap > gapIntervals*usual
 }

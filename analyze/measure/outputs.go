@@ -271,7 +271,7 @@ func (o *outputMeter) wanders() bool {
 // doubtLeftOut takes back a pass of the last row that samples which were left out may
 // hide something from.
 func (m *Meter) doubtLeftOut(s *seen) {
-	if y := m.lastRow(); s.absent.leftOut >= leastGap && y.Verdict == analyze.Pass {
+	if y := m.lastRow(); s.absent.leftOut >= leastLeftOut && y.Verdict == analyze.Pass {
 		y.LeaveUndecided(figure(analyze.SamplesLeftOut, s.absent.leftOut)...)
 	}
 }

@@ -83,15 +83,35 @@ func (s *BusSpeed) off() bool {
 	return s != nil && !s.Faster && math.Abs(s.Hz/float64(s.fileHz)-1) > speedOff
 }
 
+// asked reports whether the board has been asked for the rig file's clock, and runs slower.
+func (s *BusSpeed) asked() bool {
+	return s.treeHz > 0 && math.Abs(float64(s.treeHz)/float64(s.fileHz)-1) <= speedOff && s.Hz < float64(s.treeHz)
+}
+
+// coreAdvice says why a bus can run slower than the board was asked for: a Raspberry Pi's
+// clock of the bus is cut from its core clock (raspberrypi/linux issue 4884).
+func (s *BusSpeed) coreAdvice() string {
+	return fmt.Sprintf("the bus runs at %s, though the device tree asks for %s, as the rig file does. On a Raspberry Pi the bus's clock is cut from the core clock, which changes. "+
+		"Give core_freq and core_freq_min the same value in config.txt and restart, or switch to the governor performance; %s.", hertz(s.Hz), hertz(float64(s.treeHz)), s.orWrite())
+}
+
+// orWrite is the other way out: the rig file may say what was measured.
+func (s *BusSpeed) orWrite() string {
+	return "or write bus_speed: " + hertz(s.Hz) + " into the rig file"
+}
+
 // advice says how the two are brought together, where they are apart.
 func (s *BusSpeed) advice() string {
 	setting := "the baudrate of the bus's own dtoverlay in config.txt to"
 	if s.bus == "/dev/i2c-1" {
 		setting = "dtparam=i2c_arm_baudrate in config.txt to"
 	}
+	if s.asked() {
+		return s.coreAdvice()
+	}
 	text := fmt.Sprintf("the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", hertz(s.Hz), hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
 	if s.Hz >= fileLeastHz && s.Hz <= fileMostHz {
-		text += fmt.Sprintf("; or write bus_speed: %s into the rig file", hertz(s.Hz))
+		text += "; " + s.orWrite()
 	}
 	return text + "."
 }

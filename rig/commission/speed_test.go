@@ -58,6 +58,21 @@ func TestBusSpeed_Words(t *testing.T) {
 	if !own.off() || !strings.Contains(own.advice(), "baudrate of the bus's own dtoverlay in config.txt to 400000") {
 		t.Errorf("bus 3: %s", own.advice())
 	}
+	const core = "the bus runs at 250 kHz, though the device tree asks for 400 kHz, as the rig file does. On a Raspberry Pi the bus's clock is cut from the core clock"
+	for _, c := range []struct {
+		hz           float64
+		tree, file   int
+		off, theCore bool
+	}{{250e3, 400e3, 400e3, true, true}, {250e3, 100e3, 400e3, true, false}, {250e3, 0, 400e3, true, false}, {640e3, 400e3, 400e3, true, false}, {390e3, 400e3, 400e3, false, true}} {
+		s := BusSpeed{Speed: i2cbus.Speed{Hz: c.hz}, treeHz: c.tree, fileHz: c.file, bus: "/dev/i2c-1"}
+		advice := s.advice()
+		if s.off() != c.off || strings.Contains(advice, "core clock") != c.theCore || c.theCore == strings.Contains(advice, "i2c_arm_baudrate") {
+			t.Errorf("%+v: off %v: %s", c, s.off(), advice)
+		}
+		if c.hz == 250e3 && c.theCore && (!strings.HasPrefix(advice, core) || !strings.HasSuffix(advice, "; or write bus_speed: 250 kHz into the rig file.")) {
+			t.Error(advice)
+		}
+	}
 	if got := (*BusSpeed)(nil).String(); got != "not measured" || (*BusSpeed)(nil).off() {
 		t.Errorf("nothing measured: %q", got)
 	}

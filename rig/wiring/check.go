@@ -125,6 +125,10 @@ func (c *checker) chips() {
 
 func hex(a uint16) string { return fmt.Sprintf("0x%02X", a) }
 
+// highestPullUp is the highest voltage in volts that the pins of a board at 3.3 V can be
+// pulled up to: its own supply and a tenth (common practice, no source).
+const highestPullUp = 3.6
+
 func (c *checker) chipOptions(chip *Chip, path string) {
 	if !chip.Model.Known() {
 		c.add(path+".model", string(chip.Model), "", "use one of: ADS1115, ADS1015")
@@ -137,8 +141,13 @@ func (c *checker) chipOptions(chip *Chip, path string) {
 		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", "use one of: "+words.List(words.Texts(rates, func(r int) string { return strconv.Itoa(r) + " /s" })))
 	}
 	// Recommended operating conditions, SBAS444 6.3.
-	if chip.Supply < 2 || chip.Supply > 5.5 {
+	switch {
+	case chip.Supply < 2 || chip.Supply > 5.5:
 		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "must be from 2 V to 5.5 V")
+	case chip.Supply > highestPullUp:
+		c.list = append(c.list, Problem{Path: path + ".supply", Read: unit.Voltage.Format(chip.Supply), Warning: true,
+			Why:    "converter boards pull SDA, SCL and ALERT/RDY up to the converter's supply, and that can destroy the pins of a board that works at 3.3 V",
+			Remedy: "supply it with 3.3 V, or take the pull-ups off or put a level shifter between"})
 	}
 	if chip.Mode != Sweep && chip.Mode != Follow {
 		c.add(path+".sample", string(chip.Mode), "", "use one of: sweep, follow")

@@ -2,6 +2,7 @@ package wiring
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -207,6 +208,23 @@ func TestFitting_passesTheCheck(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A converter whose board would pull the lines of a 3.3 V board up too far is warned of.
+func TestCheck_pullUps(t *testing.T) {
+	for volts, warned := range map[float64]bool{2: false, 3.3: false, 3.6: false, 3.7: true, 5: true, 5.5: true} {
+		r := benchRig()
+		r.Chips[0].Supply, r.Chips[0].Range = volts, 2.048
+		var got []Problem
+		for _, p := range r.Check() {
+			if p.Path == "chips.A.supply" {
+				got = append(got, p)
+			}
+		}
+		if (len(got) == 1) != warned || warned && (!got[0].Warning || !strings.Contains(got[0].String(), "level shifter")) {
+			t.Errorf("%g V: %v", volts, got)
+		}
+	}
 }
 
 // A clamp turns an unsafe divider into a warning that says where readings clip:
