@@ -72,6 +72,12 @@ const (
 	BounceIncomplete DoubtCode = "bounce-incomplete"  // edges were lost and it was judged by what was seen; in older logs only
 )
 
+// Doubts of what a figure rests on. Signal is the output.
+const (
+	CalibrationOverdue  DoubtCode = "calibration-overdue"
+	CalibrationInFuture DoubtCode = "calibration-in-future" // it is dated after the cycle
+)
+
 // Worded is a doubt of which only the words are known.
 const Worded DoubtCode = "worded"
 

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 )
 
@@ -111,6 +112,9 @@ type Plan struct {
 	OthersUnmoved bool
 	Relays        []RelayPlan
 	Decide        Rule // empty: Guarded
+	// Overdue says what becomes of figures that rest on an overdue calibration; empty: as
+	// the rig file says.
+	Overdue capture.OverdueRule
 }
 
 // Output returns the plan of the output named, or nil.

@@ -62,12 +62,15 @@ const (
 	SupplyLost     Kind = "supply-lost"
 	Overshoots     Kind = "overshoots"
 	Undershoots    Kind = "undershoots"
+
+	OverdueCalibration Kind = "calibration-overdue"
+	FutureCalibration  Kind = "calibration-in-future"
 )
 
 // Verdict is what a symptom of the kind means for the unit.
 func (k Kind) Verdict() Verdict {
 	switch k {
-	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost, OverdueCalibration, FutureCalibration:
 		return Undecided
 	case Overshoots, Undershoots:
 		return NoVerdict // no limit says how far a transition may go beyond its level

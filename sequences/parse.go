@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
@@ -80,6 +81,9 @@ func (r *reader) read(root *yamlfile.Node) {
 	s.Sample = wiring.Mode(w)
 	if w, ok := f.May("decide").Word(string(analyze.Guarded), string(analyze.Simple)); ok {
 		s.Plan.Decide = analyze.Rule(w)
+	}
+	if w, ok := f.May("overdue_calibrations").Word(string(capture.OverdueUndecided), string(capture.OverdueJudged)); ok {
+		s.Plan.Overdue = capture.OverdueRule(w)
 	}
 	r.steps(f.Need("steps", "a list of {event: …, hold: …}"))
 	r.limitSets(f.May("limits"))

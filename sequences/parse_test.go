@@ -18,6 +18,7 @@ import (
 	"makebreak/rig/unit"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/capture"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 )
@@ -114,6 +115,7 @@ func TestLoad_full(t *testing.T) {
 			OthersUnmoved: true,
 			Relays:        []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2, Limits: relay}},
 			Decide:        analyze.Guarded,
+			Overdue:       capture.OverdueUndecided,
 		},
 	}
 	if d := diff(want, got); d != "" {

@@ -120,10 +120,12 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 		}
 		return timing("still bouncing when the step ended, %s after the last edge: the true value may be higher")(m, d)
 	},
-	analyze.EdgesMissing:     fixed("edges were lost"),
-	analyze.EdgesMayHide:     timing("the kernel's handler was %s late: edges closer together may have been taken for one"),
-	analyze.BounceIncomplete: fixed("edges were lost: the true value may be higher"),
-	analyze.Worded:           func(_ *analyze.Measurement, d doubt) string { return d.Text },
+	analyze.EdgesMissing:        fixed("edges were lost"),
+	analyze.EdgesMayHide:        timing("the kernel's handler was %s late: edges closer together may have been taken for one"),
+	analyze.BounceIncomplete:    fixed("edges were lost: the true value may be higher"),
+	analyze.CalibrationOverdue:  resting("the calibration of %s was overdue: calibrate it again"),
+	analyze.CalibrationInFuture: resting("the calibration of %s is dated in the future: check the clock and the date"),
+	analyze.Worded:              func(_ *analyze.Measurement, d doubt) string { return d.Text },
 }
 
 func doubtText(m *analyze.Measurement, d doubt) string {
@@ -139,6 +141,16 @@ func fixed(text string) func(*analyze.Measurement, doubt) string {
 
 func naming(format string) func(*analyze.Measurement, doubt) string {
 	return func(_ *analyze.Measurement, d doubt) string { return fmt.Sprintf(format, d.Signal) }
+}
+
+// resting names the output that a figure rests on.
+func resting(format string) func(*analyze.Measurement, doubt) string {
+	return func(m *analyze.Measurement, d doubt) string {
+		if d.Signal == "" {
+			return fmt.Sprintf(format, m.Signal)
+		}
+		return fmt.Sprintf(format, d.Signal)
+	}
 }
 
 func timing(format string) func(*analyze.Measurement, doubt) string {

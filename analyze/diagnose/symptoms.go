@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 
 	"makebreak/analyze"
 	"makebreak/analyze/measure"
@@ -415,8 +416,33 @@ func (x *examination) drooping(signal string) {
 	x.add(signal, analyze.Drooping, "", math.NaN(), math.NaN())
 }
 
+// calibration says once a state which output's calibration vouches for nothing, and whether
+// the figure rests on one.
+func (x *examination) calibration(m *analyze.Measurement) (rests bool) {
+	for _, d := range m.Doubts {
+		k := analyze.OverdueCalibration
+		switch d.Code {
+		case analyze.CalibrationOverdue:
+		case analyze.CalibrationInFuture:
+			k = analyze.FutureCalibration
+		default:
+			continue
+		}
+		output := d.Signal
+		if output == "" {
+			output = m.Signal
+		}
+		if !slices.ContainsFunc(x.found, func(s analyze.Symptom) bool { return s.Kind == k && s.Signal == output }) {
+			x.add(output, k, "", math.NaN(), math.NaN())
+		}
+		rests = true
+	}
+	return rests
+}
+
 // doubt says why a figure could not be decided.
 func (x *examination) doubt(m *analyze.Measurement) {
+	rests := x.calibration(m)
 	switch {
 	case m.Has(analyze.EdgesMissing):
 		x.add(x.relayOf(m.Signal), analyze.EdgesLost, "", math.NaN(), math.NaN())
@@ -424,6 +450,7 @@ func (x *examination) doubt(m *analyze.Measurement) {
 		// Nothing is wrong with the unit or the rig.
 	case m.Has(analyze.SamplesAbsent):
 		x.add(m.Signal, analyze.SamplesMissing, "", x.missingAt(m.Signal), math.NaN())
+	case rests:
 	case m.Bound() != analyze.NoBound || !(math.Abs(m.Value-nearer(m)) <= m.Expanded):
 		// Not for its nearness to the limit.
 		x.add(m.Signal, analyze.Doubtful, string(m.Quantity), m.Value, math.NaN())

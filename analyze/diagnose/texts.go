@@ -140,6 +140,12 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.SupplyLost: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("The supply's converter had lost its setting at %s. The unit was not supplied as it should be, so nothing counts until the end of that cycle. The converter has been set again. Check its own supply and ground for dips, and what else may write to the bus.", g.at())
 	},
+	analyze.OverdueCalibration: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("The calibration of %s is overdue, so no figure that rests on it passes or fails. Calibrate %s again. With overdue_calibrations: judge in the rig file or the sequence such figures are judged.", g.signal, g.signal)
+	},
+	analyze.FutureCalibration: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("The calibration of %s is dated in the future, so no figure that rests on it passes or fails. Check the clock of this computer, then the date of the calibration.", g.signal)
+	},
 	analyze.Overshoots: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), unit.Voltage.Short(g.highest, 3), g.rating())
 	},

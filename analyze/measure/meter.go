@@ -25,6 +25,8 @@ type Meter struct {
 	keptSpans  []capture.Span // where samples were kept, see capture.Capture.Kept
 	out        []analyze.Measurement
 	started    bool
+	// doubted are outputs whose calibrations vouch for nothing, and why; nil: none are.
+	doubted map[string]analyze.DoubtCode
 	// firstRow is where the present state's rows begin.
 	firstRow int
 }
@@ -325,6 +327,7 @@ func (m *Meter) expectation(o *outputMeter, event string) analyze.Expectation {
 func (m *Meter) row(x analyze.Measurement, budget []gum.Component) {
 	x.Cycle, x.Budget = m.cycle, budget
 	Judge(&x, m.plan.Decide)
+	m.doubtCalibration(&x)
 	m.out = append(m.out, x)
 }
 

@@ -149,6 +149,7 @@ func (r *relayMeter) neverTurned(m *Meter, tr *capture.Trace, e capture.Event, t
 	}
 	v, doubts := doubtMissing(analyze.Fail, still, t.change)
 	m.missing(e.Name, r.plan.Signal, t.q, t.limit, v, doubts...)
+	m.leaveToCalibration(m.lastRow(), r.output.signal) // it tells what the relay was given
 }
 
 // already says that the contact was in the state that it should have turned to.

@@ -44,6 +44,9 @@ type Record struct {
 	Signals, Steps []string
 	Findings       []analyze.Finding
 	Counts         capture.Counts
+	// Calibrations say of each output that was sampled by which calibration its readings were
+	// corrected, from which cycle on; nil: not known.
+	Calibrations []capture.Calibration
 	// Cautions limit the trust in the figures (a calibration overdue, a contact
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string

@@ -33,7 +33,11 @@ func invented() *Record {
 			{Signal: "OUT3", Verdict: analyze.Fail, Text: "OUT3 did not rise at arm-away in 1 of 3 cycles. Look first at the output's programming, then at the wire to terminal \"3\"."},
 			{Signal: "K1_NO", Verdict: analyze.Undecided, Text: "The contact's bounce is too close to its limit of 5 ms to tell."},
 		},
-		Counts:    capture.Counts{MissedConversions: 2, LostEdges: 1},
+		Counts: capture.Counts{MissedConversions: 2, LostEdges: 1},
+		Calibrations: []capture.Calibration{
+			{Output: "OUT1", State: capture.InDate, Meter: "<4711>", Made: "2030-04-06", Due: "2031-04-06", Rig: "training bench", Gain: 1.01, Since: 1},
+			{Output: "OUT2", State: capture.NotCalibrated, Gain: 1, Since: 1}, {Output: "OUT3", State: capture.NotCalibrated, Gain: 1, Since: 1},
+		},
 		Cautions:  []string{"The reference of OUT3 was not calibrated: the divider's tolerance is used."},
 		Notes:     []string{"Invented demo data; <b>no</b> real unit, \"as is\" & complete."},
 		LogPath:   "/var/tmp/makebreak/log.db",

@@ -12,6 +12,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 )
 
 // TextOpts says how the text is to look.
@@ -74,12 +75,32 @@ func pairs(r *Record) [][2]string {
 			shown = append(shown, p)
 		}
 	}
+	return append(shown, calibrationPairs(r)...)
+}
+
+// calibrationPairs are the lines that say by which calibrations readings were corrected. The
+// first alone has the word.
+func calibrationPairs(r *Record) [][2]string {
+	lines := capture.CalibrationLines(r.Calibrations)
+	if len(lines) == 0 && r.LogPath != "" {
+		lines = []string{"not kept when this run was made"}
+	}
+	var shown [][2]string
+	word := "Calibration"
+	for _, line := range lines {
+		shown = append(shown, [2]string{word, oneLine(line)})
+		word = ""
+	}
 	return shown
 }
 
 func (t *textWriter) header(r *Record) {
-	for _, p := range pairs(r) {
-		t.wrapped(fmt.Sprintf("%-10s", p[0]), p[1])
+	all, width := pairs(r), 10
+	for _, p := range all {
+		width = max(width, len(p[0])+2)
+	}
+	for _, p := range all {
+		t.wrapped(fmt.Sprintf("%-*s", width, p[0]), p[1])
 	}
 }
 

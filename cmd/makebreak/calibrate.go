@@ -5,12 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/rig/calibration"
+	"makebreak/rig/capture"
 	"makebreak/rig/commission"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
@@ -24,6 +23,7 @@ import (
 // calibrateOpts are the flags of rig calibrate.
 type calibrateOpts struct {
 	points, meter, accuracy, due string
+	accept                       bool // points at which meter and rig differ too much
 	seed                         uint64
 }
 
@@ -38,6 +38,11 @@ RIG.calibration.yaml. Runs correct their levels by it, with the uncertainty of
 the meter in the place of the resistors' tolerance.
 
 The meter's accuracy is typed as its manual writes it, as in 0.5 % + 2 digits.
+Where meter and rig differ by more than the divider's tolerance, the converter and
+the meter explain, the point is asked about; --accept-differences takes it. Without
+a terminal and without that flag the command ends with 65. The answer back takes
+the last point back, back 2 the second one.
+
 With --points nothing is asked and nothing is read: the file holds what meter
 and rig showed.
 
@@ -46,6 +51,8 @@ and rig showed.
   points:
     - {meter: 0.651 V, read: 0.648 V}
     - {meter: 13.47 V, read: 13.312 V}
+
+In its list, too, back takes back the point before it.
 
 A simulated rig says what a meter would show; the calibration then holds for
 runs with the same --seed.`,
@@ -68,6 +75,7 @@ runs with the same --seed.`,
 	f.StringVar(&o.meter, "meter", "", "`serial` of the meter (default: asked)")
 	f.StringVar(&o.accuracy, "accuracy", "", "the meter's `accuracy`, as in \"0.5 % + 2 digits\" (default: asked)")
 	f.StringVar(&o.due, "due", "", "`day` from which the calibration is due again, as in 2027-03-31 (default: a year on)")
+	f.BoolVar(&o.accept, "accept-differences", false, "take points at which meter and rig differ by more than tolerances explain")
 	f.Uint64Var(&o.seed, "seed", 1, "`seed`: the same number gives the same simulated bench")
 	return c
 }
@@ -81,23 +89,30 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 	if seeded && !rig.Simulated {
 		return badUsage("--seed is for the simulated bench; this rig file is of a real one")
 	}
-	session, err := o.session()
+	today := calibration.DayOf(a.now())
+	session, err := o.session(today)
 	if err != nil {
 		return err
 	}
 	if o.points == "" {
 		t := setup.Terminal(rig.Uncorrected(), out, o.seed)
-		err := commission.TakePoints(ctx, rig, out, t, prompt.NewTerminal(a.in, a.err), session)
+		err := commission.TakePoints(ctx, rig, out, t, prompt.NewTerminal(a.in, a.err), session, today, a.differences(o))
 		if err = errors.Join(err, t.Close()); err != nil {
 			return err
 		}
 	}
-	today := calibration.DayOf(time.Now())
 	c := session.Calibration(out, today)
 	c.By, c.Wiring = a.by, calibration.Wiring(rig, out, o.seed)
-	done, err := calibration.New(rig, c)
-	if err != nil {
-		return problem.Of(problem.Input, err)
+	for i := range c.Points {
+		c.Points[i].Accepted = c.Points[i].Accepted || o.accept
+	}
+	done, err := calibration.New(rig, c, today)
+	var apart *calibration.DifferenceError
+	switch {
+	case errors.As(err, &apart):
+		return fmt.Errorf("%w. --accept-differences takes it all the same", err)
+	case err != nil:
+		return err
 	}
 	stored.Set(done)
 	if err := stored.Save(); err != nil {
@@ -106,8 +121,19 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 	return a.deliver(func(w io.Writer) error { return commission.WriteCalibration(w, rig, done, today, stored.Path) })
 }
 
+// differences says who may take a point at which meter and rig differ too much.
+func (a *app) differences(o *calibrateOpts) commission.Differences {
+	switch _, tty := terminal(a.in); {
+	case o.accept:
+		return commission.AcceptDifferences
+	case tty:
+		return commission.AskAboutDifferences
+	}
+	return commission.RefuseDifferences
+}
+
 // session reads the points file and the flags.
-func (o *calibrateOpts) session() (*calibration.Session, error) {
+func (o *calibrateOpts) session(today calibration.Day) (*calibration.Session, error) {
 	s := &calibration.Session{Meter: o.meter}
 	if o.points != "" {
 		if o.meter != "" || o.accuracy != "" {
@@ -125,6 +151,9 @@ func (o *calibrateOpts) session() (*calibration.Session, error) {
 	if o.due != "" {
 		if s.Due, err = calibration.ParseDay(o.due); err != nil {
 			return nil, badUsage("--due: %w", err)
+		}
+		if err := calibration.CheckDue(s.Due, today); err != nil {
+			return nil, badUsage("--due %s: %w", o.due, err)
 		}
 		s.HasDue = true
 	}
@@ -156,29 +185,28 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 	return rig, stored, inputError(err)
 }
 
-// calibrated corrects the rig by the calibrations beside its file, and says where
-// they are due or no longer hold. The seed is the simulated bench's.
-func (a *app) calibrated(rig *wiring.Rig, seed uint64) error {
-	if !a.ownRig() || len(rig.Corrections) > 0 {
-		return nil
+// calibrated corrects the rig by the calibrations beside its file and says what is wrong
+// with them. What it returns of each output says so, too. The seed is the simulated bench's.
+func (a *app) calibrated(rig *wiring.Rig, overdue capture.OverdueRule, seed uint64) ([]capture.Calibration, error) {
+	if !a.ownRig() {
+		return calibration.Uncalibrated(rig), nil
 	}
 	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
 	if err != nil {
-		return inputError(err)
+		return nil, inputError(err)
 	}
-	for _, text := range f.Apply(rig, calibration.DayOf(time.Now()), seed) {
-		a.note("Warning: %s", text)
+	all := judged(f.Apply(rig, calibration.DayOf(a.now()), seed), overdue)
+	for _, text := range f.Warnings(rig, all) {
+		a.note("Warning: calibration: %s", text)
 	}
-	return nil
+	return all, nil
 }
 
-// notes joins what a run's log is to say besides its figures: the calibrations used.
-func notes(rig *wiring.Rig) string {
-	var all []string
-	for _, o := range rig.Outputs {
-		if c, ok := rig.Correction(o.Name); ok {
-			all = append(all, c.Note)
-		}
+// judged says of calibrations that figures which rest on them are judged when they are
+// overdue, where the rule is so.
+func judged(all []capture.Calibration, overdue capture.OverdueRule) []capture.Calibration {
+	for i := range all {
+		all[i].Judged = overdue == capture.OverdueJudged && all[i].Applied()
 	}
-	return strings.Join(all, "; ")
+	return all
 }

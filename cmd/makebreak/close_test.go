@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/rig/bench"
 	"makebreak/rig/line"
@@ -78,7 +79,7 @@ func TestDrivesMayBeOn(t *testing.T) {
 				}
 				defer db.Close()
 				return a.soak(c.ctx, db, j, o, j.cycles, func(w soak.Work, b *bench.Bench) (*soak.Soak, error) {
-					info := a.runInfo(&j)
+					info := a.runInfo(&j, b)
 					info.Soak = &o.keep
 					return soak.Begin(db, info, w)
 				})
@@ -86,7 +87,7 @@ func TestDrivesMayBeOn(t *testing.T) {
 		} {
 			t.Run(what+" "+c.name, func(t *testing.T) {
 				var out, errs strings.Builder
-				a := &app{streams: streams{strings.NewReader(""), &out, &errs}, log: filepath.Join(t.TempDir(), "log.db"), as: "text"}
+				a := &app{streams: streams{strings.NewReader(""), &out, &errs}, now: time.Now, log: filepath.Join(t.TempDir(), "log.db"), as: "text"}
 				o := &soakOpts{runOpts: runOpts{stopOnFail: c.stop}}
 				err := do(a, stuckJob(t, a, c.faults...), o)
 				if got := exitStatus(a.verdict, err); got != exitRig {

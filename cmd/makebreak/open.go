@@ -120,9 +120,6 @@ func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
 
 // openWith opens the bench for a sequence and with options.
 func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, opts bench.Opts) (*bench.Bench, error) {
-	if err := a.calibrated(rig, s.Seed); err != nil {
-		return nil, err
-	}
 	if setup.Prompts(rig, seq) {
 		opts.Prompter = prompt.NewKeys(a.in, a.err)
 	}

@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
+	"makebreak/rig/calibration"
 	"makebreak/rig/capture"
 	"makebreak/rig/commission"
 	"makebreak/rig/problem"
@@ -129,21 +130,37 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 			return err
 		}
 	}
-	if !rig.Simulated { // a simulated one is calibrated for one seed
-		if err := a.calibrated(rig, 0); err != nil {
-			return err
-		}
+	stored, err := a.storedCalibrations(rig)
+	if err != nil {
+		return err
 	}
 	r, err := look(rig)
 	if err != nil {
 		return err
 	}
-	r.By = a.by
+	r.By, r.Calibrations = a.by, stored
 	err = r.Err()
 	if r.Whole() {
 		err = a.tryRig(ctx, r, o.steps && (o.asked || !rig.Simulated), loop)
 	}
 	return errors.Join(a.deliver(r.Text), err)
+}
+
+// storedCalibrations returns what is known of the calibrations of a rig that is checked, and
+// corrects a real one by them: a simulated one is calibrated for one seed.
+func (a *app) storedCalibrations(rig *wiring.Rig) ([]capture.Calibration, error) {
+	if !a.ownRig() {
+		return nil, nil
+	}
+	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
+	if err != nil {
+		return nil, inputError(err)
+	}
+	today := calibration.DayOf(a.now())
+	if !rig.Simulated {
+		return judged(f.Apply(rig, today, 0), rig.Overdue), nil
+	}
+	return judged(f.On(rig, today, nil), rig.Overdue), nil
 }
 
 // look looks for a rig's parts, of a simulated one at its bus.

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"strings"
+	"time"
 
 	"github.com/adrg/xdg"
 	"github.com/spf13/cobra"
@@ -33,10 +34,14 @@ type app struct {
 	rig, log, unit, by, as, file string
 	quiet, noColor               bool
 
-	noHelp  error           // why --help was refused
-	called  bool            // a command was found and its words were taken
-	verdict analyze.Verdict // what the command found of the unit
+	now     func() time.Time // the wall clock
+	noHelp  error            // why --help was refused
+	called  bool             // a command was found and its words were taken
+	verdict analyze.Verdict  // what the command found of the unit
 }
+
+// wallClock tells the time; the scripts of the tests set it.
+var wallClock = time.Now
 
 // execute runs the program with its arguments and returns the exit status.
 func execute(ctx context.Context, args []string, s streams) (status int) {
@@ -46,7 +51,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 			status = exitInternal
 		}
 	}()
-	a := &app{streams: s}
+	a := &app{streams: s, now: wallClock}
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(s.in)

@@ -5,13 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
@@ -112,7 +112,9 @@ type job struct {
 	rig    *wiring.Rig
 	sim    setup.Simulation
 	cycles int
-	open   func() (*bench.Bench, error)
+	// calibrations are the rig's.
+	calibrations []capture.Calibration
+	open         func() (*bench.Bench, error)
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -124,6 +126,9 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 		return j, err
 	}
 	if j.sim, err = o.simulation(c, j.rig); err != nil {
+		return j, err
+	}
+	if j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed); err != nil {
 		return j, err
 	}
 	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
@@ -215,17 +220,17 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	run, err := db.Begin(a.runInfo(j))
+	run, err := db.Begin(a.runInfo(j, b))
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
 	shown.Begin(run.ID(), a.unit, j.seq.Name)
 	store := &runner.Store{Run: run}
 	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
-		Now: time.Now, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
+		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
 	closeErr := hardware.CloseBench(b)
 	shown.End()
-	end := journal.RunEnd{Ended: time.Now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	end := journal.RunEnd{Ended: a.now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}
@@ -242,10 +247,10 @@ func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.S
 }
 
 // runInfo is what the log keeps of a run besides its figures.
-func (a *app) runInfo(j *job) journal.RunInfo {
+func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
-		Rig: j.rig.Name, RigSource: a.rigSource(), Started: time.Now(), Planned: j.cycles, Program: version(),
-		Notes: notes(j.rig)}
+		Rig: j.rig.Name, RigSource: a.rigSource(), Started: a.now(), Planned: j.cycles, Program: version(),
+		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled())}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	}

@@ -21,6 +21,7 @@ import (
 // as the scripts and the tests of signals do, it is the program.
 func TestMain(m *testing.M) {
 	beginAtNoon()
+	setClock()
 	testscript.Main(m, map[string]func(){"makebreak": mainOrCrash})
 }
 
@@ -38,6 +39,18 @@ func beginAtNoon() {
 		}
 	}
 	time.Local = time.FixedZone("noon", hours*3600)
+}
+
+// clockVariable sets the wall clock of the programs that scripts start, to a day as in
+// 2026-03-31; empty: the system's.
+const clockVariable = "MAKEBREAK_TEST_DAY"
+
+// setClock sets the clock to noon of the day that the variable holds.
+func setClock() {
+	day, err := time.ParseInLocation(time.DateOnly, os.Getenv(clockVariable), time.Local)
+	if err == nil {
+		wallClock = func() time.Time { return day.Add(12 * time.Hour) }
+	}
 }
 
 // TestScripts runs the scripts in testdata/script: what a person types, and what

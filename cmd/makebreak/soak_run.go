@@ -91,7 +91,7 @@ func (a *app) resumeSoak(c *cobra.Command, sequence []string, o *soakOpts) error
 // soakIn begins a soak in a log.
 func (a *app) soakIn(ctx context.Context, db *journal.DB, j job, o *soakOpts) error {
 	return a.soak(ctx, db, j, o, j.cycles, func(w soak.Work, b *bench.Bench) (*soak.Soak, error) {
-		info := a.runInfo(&j)
+		info := a.runInfo(&j, b)
 		info.Soak = &o.keep
 		return soak.Begin(db, info, w)
 	})
@@ -129,6 +129,9 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 			return fmt.Errorf("run %s: %w", rec.ID, err)
 		}
 	}
+	if j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed); err != nil {
+		return err
+	}
 	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
 	a.unit = rec.Unit
 	return a.soak(c.Context(), db, j, o, rec.Planned-rec.Cycles, func(w soak.Work, _ *bench.Bench) (*soak.Soak, error) {
@@ -155,7 +158,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	defer shown.Close()
 	hear := &soakHearer{app: a, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
-	w := soak.Work{Sequence: j.seq, Bench: j.open,
+	w := soak.Work{Sequence: j.seq, Bench: j.open, Calibrations: j.calibrations, Now: a.now,
 		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear}
 	if o.tellEvery == 0 && !shown.Drawn() {
 		w.Lines.Time = tellEvery

@@ -91,6 +91,31 @@ func TestParseReading(t *testing.T) {
 	}
 }
 
+// Each unit of an accuracy has its factor, each part its bound.
+func TestParseAccuracy_factors(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		half float64 // volts at 12.0000 V; 0: refused
+	}{
+		{"1 %", 0.12}, {"100 ppm", 0.0012}, {"7 digits", 7e-4}, {"0.5 V", 0.5}, {"900 mV", 0.9}, {"900 µV", 9e-4}, {"900 uV", 9e-4},
+		{"1 % + 1 %", 0.24}, {"1 mV + 1 mV", 0.002}, {"1 digit + 1 digit", 2e-4},
+		{"5 %", 0.6}, {"5.01 %", 0}, {"100 digits", 0.01}, {"101 digits", 0}, {"1 V", 1}, {"1001 mV", 0},
+	} {
+		a, err := ParseAccuracy(c.text)
+		if (err == nil) != (c.half > 0) {
+			t.Errorf("%s: %v", c.text, err)
+			continue
+		}
+		r, err := ParseReading("12.0000 V")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.half > 0 {
+			near(t, c.text, a.HalfWidth(r), c.half, 1e-12)
+		}
+	}
+}
+
 // Whatever is typed, it is refused or means an uncertainty above zero that makes sense.
 func FuzzParseAccuracy(f *testing.F) {
 	for _, s := range []string{"0.5% + 2 digits", "±(0.5 % rdg + 2 dgt)", "35 ppm+1mV", "+/-(.05%+3)", "1e9 %", "0.5 % of range", "(±", "% %"} {

@@ -2,7 +2,10 @@ package calibration
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 
+	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
@@ -12,6 +15,18 @@ import (
 // resistors were drawn from. Whatever changes it makes the calibration void. An output
 // that is not there gives an empty text.
 func Wiring(rig *wiring.Rig, out string, seed uint64) string {
+	s := partsOf(rig, out)
+	if s != "" && rig.Simulated {
+		s += ofSeed + strconv.FormatUint(seed, 10)
+	}
+	return s
+}
+
+// ofSeed stands in a wiring's words before the seed of a simulated rig.
+const ofSeed = ", simulated with seed "
+
+// partsOf is Wiring without the seed.
+func partsOf(rig *wiring.Rig, out string) string {
 	o := rig.Output(out)
 	if o == nil {
 		return ""
@@ -20,11 +35,17 @@ func Wiring(rig *wiring.Rig, out string, seed uint64) string {
 	if c == nil {
 		return ""
 	}
-	s := fmt.Sprintf("%s at 0x%02X channel %d, range %s, divider %s", c.Model, c.Address, o.Channel, unit.Voltage.Format(c.Range), dividerText(o.Divider))
-	if rig.Simulated {
-		s += fmt.Sprintf(", simulated with seed %d", seed)
+	return fmt.Sprintf("%s at 0x%02X channel %d, range %s, divider %s", c.Model, c.Address, o.Channel, unit.Voltage.Format(c.Range), dividerText(o.Divider))
+}
+
+// seedOf takes a wiring's words apart; nil: of a real rig.
+func seedOf(wiring string) (parts string, seed *uint64) {
+	parts, number, _ := strings.Cut(wiring, ofSeed)
+	n, err := strconv.ParseUint(number, 10, 64)
+	if err != nil {
+		return wiring, nil
 	}
-	return s
+	return parts, &n
 }
 
 func dividerText(d wiring.Divider) string {
@@ -34,40 +55,76 @@ func dividerText(d wiring.Divider) string {
 	return fmt.Sprintf("%s over %s of %s", unit.Resistance.Format(d.Upper), unit.Resistance.Format(d.Lower), unit.Share.Format(d.Tolerance))
 }
 
-// Apply gives the rig's outputs the corrections of a file on a day. Warnings name the
-// calibrations that are due, which are used all the same, and those that no longer
-// hold, which are not. The seed is the simulated bench's.
-func (f *File) Apply(rig *wiring.Rig, today Day, seed uint64) (warnings []string) {
-	warn := func(format string, args ...any) { warnings = append(warnings, fmt.Sprintf(format, args...)) }
-	if f.Rig != rig.Name {
-		warn("%s holds calibrations of rig %s and is not used: this rig is %s", f.Path, f.Rig, rig.Name)
-		return warnings
-	}
-	for _, c := range f.Calibrations {
-		now := Wiring(rig, c.Output, seed)
-		switch {
-		case now == "":
-			warn("the calibration of %s is not used: the rig has no such output", c.Output)
-			continue
-		case now != c.Wiring:
-			warn("the calibration of %s of %s is not used: it was made with %s, and now there is %s; calibrate again", c.Output, c.Date, c.Wiring, now)
-			continue
-		case today.Before(c.Date):
-			warn("%s was calibrated on %s, which is still to come: is the clock right?", c.Output, c.Date)
-		case !today.Before(c.Due):
-			warn("%s is due for calibration since %s; the old one of %s is used", c.Output, c.Due, c.Date)
+// Apply gives the rig's outputs the corrections of a file on a day and returns what is
+// known of each output's calibration. One that was made on another rig, on another
+// simulated bench or with other wiring is not applied. The seed is the simulated bench's.
+func (f *File) Apply(rig *wiring.Rig, today Day, seed uint64) []capture.Calibration {
+	all := f.On(rig, today, &seed)
+	for i := range all {
+		if all[i].Applied() {
+			by := f.Of(all[i].Output).Correction(today)
+			rig.Correct(all[i].Output, &by)
 		}
-		by := c.Correction(today)
-		rig.Correct(c.Output, &by)
 	}
-	return warnings
+	return all
 }
 
-// note says in one line what was done, for a record.
-func (c *Calibration) note(today Day) string {
-	due := "due on"
-	if !today.Before(c.Due) {
-		due = "overdue since"
+// On returns what is known of the calibration of each of the rig's outputs on a day. A
+// file of a simulated bench is looked at for any seed where seed is nil.
+func (f *File) On(rig *wiring.Rig, today Day, seed *uint64) []capture.Calibration {
+	all := make([]capture.Calibration, 0, len(rig.Outputs))
+	for _, o := range rig.Outputs {
+		c := capture.Calibration{Output: o.Name, State: capture.NotCalibrated, Gain: 1}
+		if stored := f.Of(o.Name); stored != nil {
+			c = stored.on(rig, f.Rig, today, seed)
+		}
+		all = append(all, c)
 	}
-	return fmt.Sprintf("%s calibrated on %s against meter %s: gain %.5f, offset %s, %s %s", c.Output, c.Date, c.Meter, c.Gain, show(c.Offset), due, c.Due)
+	return all
+}
+
+// on says what the calibration is worth for a rig on a day.
+func (c *Calibration) on(rig *wiring.Rig, madeOn string, today Day, seed *uint64) capture.Calibration {
+	parts, madeWith := seedOf(c.Wiring)
+	known := capture.Calibration{Output: c.Output, State: capture.InDate, Meter: c.Meter, By: c.By,
+		Made: c.Date.String(), Due: c.Due.String(), Rig: madeOn, Seed: madeWith, Gain: 1}
+	switch {
+	case madeOn != rig.Name, (madeWith != nil) != rig.Simulated, madeWith != nil && seed != nil && *madeWith != *seed:
+		known.State = capture.OtherBench
+	case parts != partsOf(rig, c.Output):
+		known.State = capture.Rewired
+	default:
+		known = known.On(today.String())
+		known.Gain, known.Offset = c.Gain, c.Offset
+	}
+	return known
+}
+
+// Uncalibrated says of each of a rig's outputs that it was never calibrated.
+func Uncalibrated(rig *wiring.Rig) []capture.Calibration {
+	return (&File{}).On(rig, Day{}, nil)
+}
+
+// Warnings say what is wrong with calibrations: those that are not in date, those that do
+// not count for the rig any more, and those of outputs that it does not have.
+func (f *File) Warnings(rig *wiring.Rig, all []capture.Calibration) []string {
+	var bad []capture.Calibration
+	for _, c := range all {
+		if c.State != capture.InDate && c.State != capture.NotCalibrated {
+			bad = append(bad, c)
+		}
+	}
+	warnings := capture.CalibrationLines(bad)
+	for _, c := range bad {
+		if c.State == capture.Rewired {
+			parts, _ := seedOf(f.Of(c.Output).Wiring)
+			warnings = append(warnings, fmt.Sprintf("%s was calibrated with %s, and now there is %s; calibrate again", c.Output, parts, partsOf(rig, c.Output)))
+		}
+	}
+	for _, c := range f.Calibrations {
+		if rig.Output(c.Output) == nil {
+			warnings = append(warnings, fmt.Sprintf("the calibration of %s is not used: the rig has no such output", c.Output))
+		}
+	}
+	return warnings
 }

@@ -85,16 +85,16 @@ func TestCalibrate_simulatedBench(t *testing.T) {
 			}
 			c.Points = append(c.Points, p)
 		}
-		done, err := calibration.New(rig, c)
+		done, err := calibration.New(rig, c, today)
 		if err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
 		f := &calibration.File{Rig: rig.Name, Calibrations: []*calibration.Calibration{done}}
-		if got := f.Apply(rig, today, seed+100); len(got) != 1 {
-			t.Fatalf("a bench of another seed: warnings %q", got)
+		if got := f.Warnings(rig, f.Apply(rig, today, seed+100)); len(got) != 1 || len(rig.Corrections) > 0 {
+			t.Fatalf("a bench of another seed: warnings %q, corrected by %v", got, rig.Corrections)
 		}
-		if got := f.Apply(rig, today, seed); len(got) > 0 {
-			t.Fatalf("warnings %q", got)
+		if got := f.Warnings(rig, f.Apply(rig, today, seed)); len(got) > 0 || len(rig.Corrections) != 1 {
+			t.Fatalf("warnings %q, corrected by %v", got, rig.Corrections)
 		}
 		for _, high := range []bool{false, true} {
 			before, truth := record(t, rig.Uncorrected(), seed, high)

@@ -3,6 +3,7 @@ package calibration
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"makebreak/rig/capture"
@@ -47,10 +48,11 @@ type Line struct {
 	Doubts []capture.Doubt
 }
 
-// New fits a calibration of an output and refuses points that cannot be right. The rig
-// is read without corrections. The error is of the kind Input.
-func New(rig *wiring.Rig, c Calibration) (*Calibration, error) {
-	if err := c.check(rig.Uncorrected()); err != nil {
+// New fits a calibration of an output that is stored today, and refuses days and points
+// that cannot be right. The rig is read without corrections. The error is of the kind Input.
+func New(rig *wiring.Rig, c Calibration, today Day) (*Calibration, error) {
+	c.Points = slices.Clone(c.Points)
+	if err := c.check(rig.Uncorrected(), today); err != nil {
 		return nil, problem.Of(problem.Input, fmt.Errorf("calibration of %s: %w", c.Output, err))
 	}
 	return &c, nil
@@ -184,7 +186,7 @@ func (c *Calibration) Correction(today Day) wiring.Correction {
 	if years := c.Date.YearsUntil(today); years > 0 {
 		doubts = append(doubts, capture.Doubt{Source: capture.CalibrationAgeing, Distribution: capture.Rectangular, Relative: agePerYear * years})
 	}
-	return wiring.Correction{Gain: c.Gain, Offset: c.Offset, Doubts: doubts, Note: c.note(today)}
+	return wiring.Correction{Gain: c.Gain, Offset: c.Offset, Doubts: doubts}
 }
 
 // Corrected returns the volts at the terminal for an uncalibrated reading.

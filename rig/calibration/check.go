@@ -20,14 +20,13 @@ const (
 	fewestPoints = 2
 	mostPoints   = 50
 	mostNegative = 0.05 // of the highest voltage: a terminal may lie a little below ground
-	mostSigmas   = 3.0  // of a residual
-	mostAway     = 1.5  // times what tolerances allow, for age and temperature
+	mostSigmas   = 3.0  // of a residual, and of what the rig read
 	leastGain    = 0.5
 	mostGain     = 2.0
 )
 
-// check refuses what cannot be right, and fits.
-func (c *Calibration) check(rig *wiring.Rig) error {
+// check refuses what cannot be right today, and fits.
+func (c *Calibration) check(rig *wiring.Rig, today Day) error {
 	o := rig.Output(c.Output)
 	if o == nil {
 		return fmt.Errorf("rig %s has no such output", rig.Name)
@@ -40,8 +39,8 @@ func (c *Calibration) check(rig *wiring.Rig) error {
 			return err
 		}
 	}
-	if !c.Date.Before(c.Due) {
-		return fmt.Errorf("it falls due on %s, which is not after %s", c.Due, c.Date)
+	if err := c.checkDays(today); err != nil {
+		return err
 	}
 	if err := c.checkPoints(rig, o); err != nil {
 		return err
@@ -55,6 +54,29 @@ func (c *Calibration) check(rig *wiring.Rig) error {
 		return err
 	}
 	return c.checkGain(rig, o)
+}
+
+// checkDays refuses a calibration that is still to come, or overdue when it is stored.
+func (c *Calibration) checkDays(today Day) error {
+	switch {
+	case today.Before(c.Date):
+		return fmt.Errorf("it was made on %s, which must be today, %s, or a day before", c.Date, today)
+	case !c.Date.Before(c.Due):
+		return fmt.Errorf("it falls due on %s, which is not after %s", c.Due, c.Date)
+	}
+	if err := CheckDue(c.Due, today); err != nil {
+		return fmt.Errorf("it falls due on %s, which %w", c.Due, err)
+	}
+	return nil
+}
+
+// CheckDue refuses a day that is past, or today, as the one from which a calibration is due
+// again. The error says what the day must be.
+func CheckDue(due, today Day) error {
+	if today.Before(due) {
+		return nil
+	}
+	return fmt.Errorf("must be a day after today, %s", today)
 }
 
 // checkGain refuses a calibration that leaves levels less sure than they are without.
@@ -109,7 +131,11 @@ func (c *Calibration) checkPoints(rig *wiring.Rig, o *wiring.Output) error {
 	lowest, highest := math.Inf(1), math.Inf(-1)
 	for i := range c.Points {
 		p := &c.Points[i]
-		if err := checkPoint(rig, o, p); err != nil {
+		var apart *DifferenceError
+		switch err := checkPoint(rig, o, p); {
+		case err == nil:
+			p.Accepted = false // there was nothing to accept
+		case !p.Accepted || !errors.As(err, &apart):
 			return fmt.Errorf("point %d: %w", i+1, err)
 		}
 		lowest, highest = math.Min(lowest, p.Meter.Volts), math.Max(highest, p.Meter.Volts)
@@ -121,8 +147,34 @@ func (c *Calibration) checkPoints(rig *wiring.Rig, o *wiring.Output) error {
 	return nil
 }
 
+// A DifferenceError says that meter and rig differ by more than tolerances explain. A person
+// who has looked may accept the point all the same.
+type DifferenceError struct {
+	Output  string
+	Meter   string  // what the meter showed
+	Read    float64 // volts that the rig read
+	Away    float64 // volts between both
+	Most    float64 // volts that tolerances explain
+	Divider string
+}
+
+func (e *DifferenceError) Error() string { return e.Difference() + ". " + e.Causes() }
+
+// Difference says by how much both differ, and what is explained.
+func (e *DifferenceError) Difference() string {
+	return fmt.Sprintf("the meter shows %s and the rig reads %s. They differ by %s; the divider's tolerance, the converter and the meter explain %s",
+		e.Meter, show(e.Read), show(e.Away), show(e.Most))
+}
+
+// Causes says where to look.
+func (e *DifferenceError) Causes() string {
+	return fmt.Sprintf("Likely causes: a digit was mistyped, the probe is on another terminal than %s, the wrong output was named, or the divider is not the %s of the rig file",
+		e.Output, e.Divider)
+}
+
 // CheckPoint says whether a point can belong to the output: by the voltages that are
-// possible there, and by whether meter and rig agree within what tolerances allow.
+// possible there, and by whether meter and rig agree within what tolerances allow. Where they
+// do not, and only then, the error is a *DifferenceError.
 func CheckPoint(rig *wiring.Rig, out string, p *Point) error {
 	o := rig.Output(out)
 	if o == nil {
@@ -147,10 +199,9 @@ func checkPoint(rig *wiring.Rig, o *wiring.Output, p *Point) error {
 	case !(p.ReadStandard >= 0 && p.ReadStandard <= mostScatter*o.Highest):
 		return fmt.Errorf("the rig's reading is known to %s only; take a steady voltage", show(p.ReadStandard))
 	}
-	away, most := math.Abs(p.Meter.Volts-p.ReadVolts), mostAway*(p.Half()+3*p.ReadStandard+limits(rig, o.Name, p.Meter.Volts))
+	away, most := math.Abs(p.Meter.Volts-p.ReadVolts), p.Half()+mostSigmas*p.ReadStandard+limits(rig, o.Name, p.Meter.Volts)
 	if !(away <= most) {
-		return fmt.Errorf("the meter shows %s and the rig reads %s, further apart than resistors of %s and the meter's accuracy allow (%s): is the meter on the terminal of %s, is its range right, and is the divider %s as the rig file says?",
-			p.Meter.Text, show(p.ReadVolts), unit.Share.Format(o.Divider.Tolerance), show(most), o.Name, dividerText(o.Divider))
+		return &DifferenceError{Output: o.Name, Meter: p.Meter.Text, Read: p.ReadVolts, Away: away, Most: most, Divider: dividerText(o.Divider)}
 	}
 	return nil
 }

@@ -91,9 +91,17 @@ func (c *Calibration) format(b *strings.Builder) {
 		volts(microvolts(c.Offset)), volts(c.Nonlinearity))
 	for i := range c.Points {
 		p := &c.Points[i]
-		fmt.Fprintf(b, "      - {meter: %s, accuracy: %s, read: %s, uncertainty: %s, samples: %d, residual: %s}\n", p.Meter.Text, quoted(p.Accuracy.Text),
-			volts(p.ReadVolts), volts(p.ReadStandard), p.N, volts(microvolts(c.Residuals[i])))
+		fmt.Fprintf(b, "      - {meter: %s, accuracy: %s, read: %s, uncertainty: %s, samples: %d, residual: %s%s}\n", p.Meter.Text, quoted(p.Accuracy.Text),
+			volts(p.ReadVolts), volts(p.ReadStandard), p.N, volts(microvolts(c.Residuals[i])), accepted(p))
 	}
+}
+
+// accepted marks a point that was taken although meter and rig differ too much.
+func accepted(p *Point) string {
+	if p.Accepted {
+		return ", accepted: true"
+	}
+	return ""
 }
 
 // volts writes volts so that reading gives the same number back.

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,7 +16,6 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/problem"
-	"makebreak/rig/wiring"
 	"makebreak/rig/yamlfile"
 	_ "makebreak/testdata/fixedseed"
 )
@@ -23,7 +23,7 @@ import (
 // stored is a file with one calibration of OUT3.
 func stored(t testing.TB) *File {
 	t.Helper()
-	c, err := New(benchRig(), calibrationOf(t, points(t, "0.5 % + 2 digits", "0.65 V", 0.66, "7.05 V", 6.98, "13.47 V", 13.30)))
+	c, err := New(benchRig(), calibrationOf(t, points(t, "0.5 % + 2 digits", "0.65 V", 0.66, "7.05 V", 6.98, "13.47 V", 13.30)), madeOn(t))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +81,7 @@ func TestParse_roundTrip(t *testing.T) {
 			}
 			c.Points = append(c.Points, Point{Meter: shown, Accuracy: a, ReadVolts: read, ReadStandard: microvoltsUp(rapid.Float64Range(0, 1e-3).Draw(t, "uncertainty")), N: i + 1})
 		}
-		done, err := New(rig, c)
+		done, err := New(rig, c, c.Date)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -253,40 +253,6 @@ points:
 	}
 }
 
-// Due and void calibrations are told, each once, by the day that is given.
-func TestFile_Apply(t *testing.T) {
-	for name, c := range map[string]struct {
-		today  string
-		change func(*wiring.Rig, *File)
-		want   string // the one warning; empty: none
-		void   bool
-	}{
-		"in order":  {today: "2026-04-01"},
-		"last day":  {today: "2027-03-30"},
-		"due":       {today: "2027-03-31", want: "OUT3 is due for calibration since 2027-03-31; the old one of 2026-03-31 is used"},
-		"overdue":   {today: "2029-01-01", want: "OUT3 is due for calibration since 2027-03-31"},
-		"to come":   {today: "2026-03-30", want: "OUT3 was calibrated on 2026-03-31, which is still to come: is the clock right?"},
-		"resistor":  {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Divider.Upper = 43e3 }, want: "the calibration of OUT3 of 2026-03-31 is not used: it was made with ADS1115 at 0x48 channel 0, range 4.096 V, divider 39 kohm over 10 kohm of 1 %, and now there is ADS1115 at 0x48 channel 0, range 4.096 V, divider 43 kohm over 10 kohm of 1 %; calibrate again", void: true},
-		"channel":   {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Channel = 1 }, want: "channel 1", void: true},
-		"simulated": {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Simulated = true }, want: "simulated with seed 7", void: true},
-		"no output": {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Outputs[0].Name = "OUT4" }, want: "the calibration of OUT3 is not used: the rig has no such output", void: true},
-		"no chip":   {today: "2026-04-01", change: func(r *wiring.Rig, _ *File) { r.Chips = nil }, want: "the rig has no such output", void: true},
-		"other rig": {today: "2026-04-01", change: func(_ *wiring.Rig, f *File) { f.Rig = "shelf" }, want: "bench.calibration.yaml holds calibrations of rig shelf and is not used: this rig is bench", void: true},
-	} {
-		rig, f := benchRig(), stored(t)
-		if c.change != nil {
-			c.change(rig, f)
-		}
-		got := f.Apply(rig, day(t, c.today), 7)
-		if c.want == "" && len(got) > 0 || c.want != "" && (len(got) != 1 || !strings.Contains(got[0], c.want)) {
-			t.Errorf("%s: warnings %q, want %q", name, got, c.want)
-		}
-		if by, ok := rig.Correction("OUT3"); ok == c.void || ok && by.Gain != f.Of("OUT3").Gain {
-			t.Errorf("%s: corrected %t by %+v", name, ok, by)
-		}
-	}
-}
-
 // Whatever the text, it is refused with a place or holds calibrations that are whole
 // and can be written again.
 func FuzzParse(f *testing.F) {
@@ -315,4 +281,67 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("%v\n%s", err, file.Format())
 		}
 	})
+}
+
+// What a points file leaves open: the day is today, and it is due a year later.
+func TestSession_Calibration(t *testing.T) {
+	today, day1, day2 := day(t, "2026-04-01"), day(t, "2026-03-01"), day(t, "2026-09-01")
+	for _, c := range []struct {
+		session   Session
+		date, due string
+	}{
+		{Session{}, "2026-04-01", "2027-04-01"},
+		{Session{Dated: true, Date: day1}, "2026-03-01", "2027-03-01"},
+		{Session{HasDue: true, Due: day2}, "2026-04-01", "2026-09-01"},
+		{Session{Dated: true, Date: day1, HasDue: true, Due: day2}, "2026-03-01", "2026-09-01"},
+	} {
+		c.session.Meter = "4711"
+		got := c.session.Calibration("OUT3", today)
+		if got.Date.String() != c.date || got.Due.String() != c.due || got.Output != "OUT3" || got.Meter != "4711" {
+			t.Errorf("%+v: %+v", c.session, got)
+		}
+	}
+}
+
+// A point of a points file is taken back by back, one of several by its number; a point may
+// be accepted.
+func TestParsePoints_back(t *testing.T) {
+	const a, b, c = "- {meter: 1.00 V, read: 1.01 V}\n", "- {meter: 2.00 V, read: 2.01 V}\n", "- {meter: 9.00 V, read: 2.01 V, accepted: true}\n"
+	for _, x := range []struct {
+		points   string
+		volts    []float64
+		accepted bool // the last one
+		want     string
+	}{
+		{a + b, []float64{1, 2}, false, ""},
+		{a + c, []float64{1, 9}, true, ""},
+		{a + c + "- back\n" + b, []float64{1, 2}, false, ""},
+		{a + b + c + "- back 1\n- Back 1\n", []float64{9}, true, ""},
+		{a + "- back\n" + b, []float64{2}, false, ""},
+		{"- back\n" + a, nil, false, "points[0]: \"back\": there is no point to take back; must come after the point"},
+		{a + "- back 2\n", nil, false, "the number of the point must be from 1 to 1"},
+		{a + "- back 0\n", nil, false, "the number of the point must be from 1 to 1"},
+		{a + "- back two\n", nil, false, "\"two\": the number of the point must be from 1 to 1"},
+		{a + "- back 1 2\n", nil, false, "must be a point, as in"},
+		{a + "- {meter: 2.00 V, read: 2.01 V, accepted: perhaps}\n", nil, false, "use one of: true, false"},
+	} {
+		s, err := ParsePoints("p.yaml", []byte("meter: a\naccuracy: 0.5 % + 2 digits\npoints:\n"+x.points))
+		if x.want != "" {
+			if err == nil || !strings.Contains(err.Error(), x.want) {
+				t.Errorf("%s: %v\nwant %s", x.points, err, x.want)
+			}
+			continue
+		}
+		if err != nil {
+			t.Errorf("%s: %v", x.points, err)
+			continue
+		}
+		var volts []float64
+		for _, p := range s.Points {
+			volts = append(volts, p.Meter.Volts)
+		}
+		if !slices.Equal(volts, x.volts) || s.Points[len(volts)-1].Accepted != x.accepted {
+			t.Errorf("%s: %+v", x.points, s.Points)
+		}
+	}
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 func near(t *testing.T, what string, got, want, within float64) {
@@ -249,5 +250,36 @@ func TestDraw_toleratedBend(t *testing.T) {
 	own := 0.001*0.001/3 + 2e-4*2e-4
 	if got := l.Tolerated[1] * l.Tolerated[1]; !(bend > own && got > 0.99*bend && got < 1.01*(bend+own)) {
 		t.Errorf("variance of the middle residual: %g V², of the bends %g, of the point %g", got, bend, own)
+	}
+}
+
+// The line's gain has the sign and the size of the points, its offset makes up for the
+// rig's.
+func TestDraw_signs(t *testing.T) {
+	for _, c := range []struct{ gain, offset float64 }{{1.01, 0}, {0.99, 0}, {1, 0.02}, {1, -0.02}, {1.01, -0.02}} {
+		all := onLine(t, 3, 1, 13)
+		for i := range all {
+			all[i].ReadVolts = (all[i].Meter.Volts - c.offset) / c.gain
+		}
+		l, err := draw(all, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "gain", l.Gain, c.gain, 1e-9)
+		near(t, "offset", l.Offset, c.offset, 1e-9)
+		near(t, "corrected", l.Corrected(10), c.offset+10*c.gain, 1e-9)
+	}
+}
+
+// A gain of 0.5 or 2 is refused, one between is not.
+func TestDraw_gainBounds(t *testing.T) {
+	for gain, ok := range map[float64]bool{0.5: false, 0.501: true, 1.999: true, 2: false} {
+		all := onLine(t, 2, 1, 13)
+		for i := range all {
+			all[i].ReadVolts = all[i].Meter.Volts / gain
+		}
+		if _, err := draw(all, 0); (err == nil) != ok {
+			t.Errorf("gain %g: %v", gain, err)
+		}
 	}
 }

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -109,6 +111,7 @@ func readPoint(n *yamlfile.Node) (p Point, residual float64) {
 	samples, _ := f.Need("samples", "1000").Whole(1, mostSamples)
 	p.N = int(samples)
 	residual = readVolts(f.Need("residual", "0.001 V"), -mostVolts)
+	p.Accepted, _ = f.May("accepted").Bool()
 	f.Done()
 	return p, residual
 }
@@ -219,9 +222,11 @@ func (s *Session) Calibration(output string, today Day) Calibration {
 //	points:
 //	  - {meter: 0.651 V, read: 0.648 V}
 //	  - {meter: 13.47 V, read: 13.312 V, uncertainty: 0.4 mV, samples: 860, accuracy: 0.8 % + 3 digits}
+//	  - back                     # takes the point before back; back 1: the first one
 //
 // Where a point has no uncertainty, half a unit of the last digit of what the rig read
-// is taken as its half-width. The error is one or more *yamlfile.Error, joined.
+// is taken as its half-width. A point with accepted: true may differ from the meter by more
+// than tolerances explain. The error is one or more *yamlfile.Error, joined.
 func ParsePoints(path string, src []byte) (*Session, error) {
 	doc, err := yamlfile.Parse(path, src)
 	if err != nil {
@@ -237,13 +242,52 @@ func ParsePoints(path string, src []byte) (*Session, error) {
 	s.Dated, s.HasDue = f.Has("date"), f.Has("due")
 	s.Date, s.Due = readDay(f.May("date")), readDay(f.May("due"))
 	for _, n := range f.Need("points", "[{meter: 13.47 V, read: 13.312 V}]").Items() {
-		s.Points = append(s.Points, readGiven(n, accuracy))
+		s.readItem(n, accuracy)
 	}
 	f.Done()
 	if err := doc.Err(); err != nil {
 		return nil, err
 	}
 	return s, nil
+}
+
+// readItem reads a point of a points file, or takes one back.
+func (s *Session) readItem(n *yamlfile.Node, accuracy Accuracy) {
+	if number, back := CutBack(n.Plain()); back {
+		if _, err := s.TakeBack(number); err != nil {
+			n.Refuse(err.Error(), "must come after the point")
+		}
+		return
+	}
+	s.Points = append(s.Points, readGiven(n, accuracy))
+}
+
+// CutBack reads "back" and "back 2", which take a point back: its number, or nothing for
+// the last one.
+func CutBack(answer string) (number string, back bool) {
+	words := strings.Fields(answer)
+	if len(words) == 0 || len(words) > 2 || !strings.EqualFold(words[0], "back") {
+		return "", false
+	}
+	return strings.Join(words[1:], ""), true
+}
+
+// TakeBack removes the point of a number, counted from 1, or the last one for no number.
+// Those after it move up.
+func (s *Session) TakeBack(number string) (Point, error) {
+	if len(s.Points) == 0 {
+		return Point{}, errors.New("there is no point to take back")
+	}
+	n := len(s.Points)
+	if number != "" {
+		var err error
+		if n, err = strconv.Atoi(number); err != nil || n < 1 || n > len(s.Points) {
+			return Point{}, fmt.Errorf("%q: the number of the point must be from 1 to %d", number, len(s.Points))
+		}
+	}
+	gone := s.Points[n-1]
+	s.Points = slices.Delete(s.Points, n-1, n)
+	return gone, nil
 }
 
 // readGiven reads a point of a points file.
@@ -267,6 +311,7 @@ func readGiven(n *yamlfile.Node, accuracy Accuracy) Point {
 	if v, ok := f.May("samples").Whole(1, mostSamples); ok {
 		p.N = int(v)
 	}
+	p.Accepted, _ = f.May("accepted").Bool()
 	f.Done()
 	return p
 }

@@ -19,6 +19,9 @@ type Point struct {
 	// ReadStandard is that mean's standard uncertainty in volts from scatter and drift.
 	ReadStandard float64
 	N            int
+	// Accepted says that meter and rig differ by more than tolerances explain, and that
+	// somebody has looked and takes the point all the same.
+	Accepted bool
 }
 
 // Half returns the half-width in volts within which the meter's accuracy puts the

@@ -180,7 +180,7 @@ func TestTakePoints_known(t *testing.T) {
 		t.Fatal(err)
 	}
 	rig, s := rigfile.Builtin()[0], &script{}
-	err = TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, s, &calibration.Session{Meter: "4711", Accuracy: a})
+	err = TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, s, &calibration.Session{Meter: "4711", Accuracy: a}, today(t), AskAboutDifferences)
 	if len(s.asked) != 1 || !strings.HasPrefix(s.asked[0], "Point 1:") || problem.KindOf(err) != problem.Usage {
 		t.Errorf("%v: asked %q", err, s.asked)
 	}
@@ -239,7 +239,7 @@ func TestMeterShows(t *testing.T) {
 func TestTakePoints_range(t *testing.T) {
 	rig, session := rigfile.Builtin()[0], &calibration.Session{}
 	s := &script{answers: []string{"4711", "0.5 % + 2 digits", "0.665", "13.59", "0.8 % + 3 digits", ""}}
-	err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, s, session)
+	err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, s, session, today(t), AskAboutDifferences)
 	if err != nil || len(session.Points) != 2 || session.Points[0].Accuracy.Text != "0.5 % + 2 digits" || session.Points[1].Accuracy.Text != "0.8 % + 3 digits" {
 		t.Errorf("%v: %+v", err, session.Points)
 	}

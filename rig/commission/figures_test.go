@@ -58,7 +58,7 @@ func TestWriteCalibration(t *testing.T) {
 		}
 		c.Points = append(c.Points, calibration.Point{Meter: reading, Accuracy: accuracy, ReadVolts: read, ReadStandard: 1e-4, N: 1000})
 	}
-	done, err := calibration.New(rig, c)
+	done, err := calibration.New(rig, c, today(t))
 	if err != nil {
 		t.Fatal(err)
 	}

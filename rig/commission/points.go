@@ -74,16 +74,31 @@ type points struct {
 	dialogue
 	out      *wiring.Output
 	session  *calibration.Session
+	today    calibration.Day
+	differ   Differences
+	refused  bool // a point was refused for good
 	terminal Terminal
 	shows    unit.Volts // a meter at the terminal; NaN: not known
 }
 
+// Differences says what becomes of a point at which meter and rig differ by more than
+// tolerances explain.
+type Differences int
+
+// What may become of them.
+const (
+	AskAboutDifferences Differences = iota // whoever is there may take the point all the same
+	RefuseDifferences                      // the calibration ends
+	AcceptDifferences                      // they were accepted beforehand
+)
+
 // TakePoints leads a person through a calibration of a rig's output: the meter's serial and
 // accuracy, where the session has none, and the points, until an empty answer ends them.
-// They are added to the session. The terminal is not closed. The error is of the kind Usage
-// where nobody is there any more.
-func TakePoints(ctx context.Context, rig *wiring.Rig, output string, terminal Terminal, asker Asker, session *calibration.Session) error {
-	p := &points{dialogue: dialogue{asker: asker, rig: rig.Uncorrected()}, out: rig.Output(output), session: session, terminal: terminal}
+// They are added to the session; a point is taken back by back. The terminal is not closed.
+// The error is of the kind Usage where nobody is there any more, of the kind Input where a
+// point is refused for good.
+func TakePoints(ctx context.Context, rig *wiring.Rig, output string, terminal Terminal, asker Asker, session *calibration.Session, today calibration.Day, differ Differences) error {
+	p := &points{dialogue: dialogue{asker: asker, rig: rig.Uncorrected()}, out: rig.Output(output), session: session, today: today, differ: differ, terminal: terminal}
 	if err := p.open(); err != nil {
 		return err
 	}
@@ -110,6 +125,11 @@ func (p *points) open() error {
 	return err
 }
 
+// errAgain asks once more; why has been said.
+var errAgain = errors.New("once more")
+
+var errNobody error = problem.New(problem.Usage, "standard input has ended before the calibration was complete; nothing was stored. --points FILE does it without a keyboard")
+
 // insist asks until take is content with the answer.
 func (p *points) insist(ctx context.Context, take func(answer string) error, format string, args ...any) error {
 	for {
@@ -118,16 +138,17 @@ func (p *points) insist(ctx context.Context, take func(answer string) error, for
 		case err != nil:
 			return err
 		case !there:
-			return problem.New(problem.Usage, "standard input has ended before the calibration was complete; nothing was stored. --points FILE does it without a keyboard")
+			return errNobody
 		}
 		err = take(answer)
 		switch {
 		case err == nil:
 			return nil
-		case ctx.Err() != nil, p.absent, errors.Is(err, bench.ErrLost):
+		case ctx.Err() != nil, p.absent, p.refused, errors.Is(err, bench.ErrLost):
 			return err
+		case !errors.Is(err, errAgain):
+			p.say("  %v\n", err)
 		}
-		p.say("  %v\n", err)
 	}
 }
 
@@ -153,8 +174,8 @@ func (p *points) askAccuracy(ctx context.Context) error {
 
 // askAll asks for points until an empty answer ends them.
 func (p *points) askAll(ctx context.Context) error {
-	for n := 1; ; n++ {
-		if n > 1 {
+	for first := true; ; first = false {
+		if !first {
 			if err := p.open(); err != nil {
 				return err
 			}
@@ -162,21 +183,52 @@ func (p *points) askAll(ctx context.Context) error {
 		if !math.IsNaN(float64(p.shows)) {
 			p.say("  A meter at the simulated terminal shows %s now.\n", meterShows(p.shows))
 		}
-		more := ""
-		if n > 2 {
-			more = "; Enter alone: no more points"
+		n, more := len(p.session.Points), ""
+		if n > 0 {
+			more = "; back: take the last point back"
+		}
+		if n > 1 {
+			more += "; Enter alone: no more points"
 		}
 		end := false
 		err := p.insist(ctx, func(answer string) error {
-			if end = answer == "" && n > 2; end {
-				return nil
+			if number, back := calibration.CutBack(answer); back {
+				return p.takeBack(number)
+			}
+			if end = answer == "" && n > 1; end {
+				return p.checkAll()
 			}
 			return p.takePoint(ctx, answer)
-		}, "Point %d: volts that the meter shows, all digits%s:", n, more)
+		}, "Point %d: volts that the meter shows, all digits%s:", n+1, more)
 		if err != nil || end {
 			return err
 		}
 	}
+}
+
+// takeBack takes a point back. The meter's accuracy is that of the last point left again.
+func (p *points) takeBack(number string) error {
+	gone, err := p.session.TakeBack(number)
+	if err != nil {
+		return err
+	}
+	if n := len(p.session.Points); n > 0 {
+		p.session.Accuracy = p.session.Points[n-1].Accuracy
+	}
+	p.say("  The point at %s is taken back.\n", gone.Meter.Text)
+	return nil
+}
+
+// checkAll tries the calibration while whoever is there can still take a point back.
+func (p *points) checkAll() error {
+	if p.differ == RefuseDifferences {
+		return nil // nobody would answer: the caller finds it out
+	}
+	_, err := calibration.New(p.rig, p.session.Calibration(p.out.Name, p.today), p.today)
+	if err == nil {
+		return nil
+	}
+	return errors.New(err.Error() + "\n  Take a point back with back or back 2, or take more points")
 }
 
 // meterShows is the display of an exact meter of 6,000 counts.
@@ -211,11 +263,41 @@ func (p *points) takePoint(ctx context.Context, answer string) error {
 		return err
 	}
 	point.Meter, point.Accuracy = shown, p.session.Accuracy
-	if err := calibration.CheckPoint(p.rig, p.out.Name, &point); err != nil {
+	if err := p.checkPoint(ctx, &point); err != nil {
 		return err
 	}
 	p.session.Points = append(p.session.Points, point)
 	p.say("  The rig reads %.4f V without calibration.\n", point.ReadVolts)
+	return nil
+}
+
+// checkPoint refuses a point that cannot be right. Where meter and rig differ too much,
+// whoever is there may accept that.
+func (p *points) checkPoint(ctx context.Context, point *calibration.Point) error {
+	err := calibration.CheckPoint(p.rig, p.out.Name, point)
+	var apart *calibration.DifferenceError
+	if err == nil || !errors.As(err, &apart) {
+		return err
+	}
+	switch p.differ {
+	case AcceptDifferences:
+		p.say("  Accepted beforehand: %s.\n", apart.Difference())
+	case RefuseDifferences:
+		p.refused = true
+		return problem.Of(problem.Input, fmt.Errorf("point %d: %w. --accept-differences takes it all the same", len(p.session.Points)+1, err))
+	default:
+		p.say("  %s.\n  %s.\n", apart.Difference(), apart.Causes())
+		yes, askErr := p.agreed(ctx, "Type yes to take this point all the same; Enter: read the meter again:")
+		switch {
+		case askErr != nil:
+			return askErr
+		case p.absent:
+			return errNobody
+		case !yes:
+			return errAgain
+		}
+	}
+	point.Accepted = true
 	return nil
 }
 
@@ -259,6 +341,11 @@ func WriteCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 				fmt.Sprintf("%.4f V", c.Corrected(p.ReadVolts)), residualWords(c, i))
 		}
 	})
+	for i := range c.Points {
+		if c.Points[i].Accepted {
+			fmt.Fprintf(w, "\nPoint %d was accepted although meter and rig differ by more than tolerances explain.\n", i+1)
+		}
+	}
 	fmt.Fprintf(w, "\nGain %.5f, offset %+.1f mV", c.Gain, c.Offset*1e3)
 	if n := len(c.Points); n > 2 {
 		fmt.Fprintf(w, "; chi-square %.2g with %s", c.ChiSquare, words.Count(n-2, "degree of freedom", "degrees of freedom"))

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
@@ -23,6 +24,8 @@ type Report struct {
 	Speed *BusSpeed // nil: not measured
 	Steps []Step
 	By    string // who tried the rig; empty: not said
+	// Calibrations are those stored of the rig's outputs; nil: none can be.
+	Calibrations []capture.Calibration
 
 	fault    error     // why the rig could not be looked at
 	stepwise bool      // Try was called
@@ -106,6 +109,7 @@ func (r *Report) Text(w io.Writer) error {
 	for _, p := range problems {
 		fmt.Fprintf(w, "\nWarning: %s\n", p)
 	}
+	doubted := r.writeCalibrations(w)
 	r.writeParts(w)
 	off := r.Speed.off()
 	if off {
@@ -121,7 +125,7 @@ func (r *Report) Text(w io.Writer) error {
 	if r.Err() != nil {
 		return err
 	}
-	_, lineErr := fmt.Fprintf(w, "\n%s\n", r.conclusion(len(problems) > 0 || off))
+	_, lineErr := fmt.Fprintf(w, "\n%s\n", r.conclusion(len(problems) > 0 || off || doubted))
 	return errors.Join(err, lineErr)
 }
 
@@ -161,6 +165,34 @@ func (r *Report) writeParts(w io.Writer) {
 		}
 		fmt.Fprintf(w, "%-24s %s\n", p.Name, text)
 	}
+}
+
+// writeCalibrations writes what is known of the outputs' calibrations, and whether figures
+// cannot be judged for it.
+func (r *Report) writeCalibrations(w io.Writer) (doubted bool) {
+	if len(r.Calibrations) > 0 {
+		fmt.Fprintln(w)
+	}
+	for _, line := range capture.CalibrationLines(r.Calibrations) {
+		fmt.Fprintf(w, "Calibration: %s.\n", line)
+	}
+	var bad []string
+	for i := range r.Calibrations {
+		if c := &r.Calibrations[i]; c.Doubted() {
+			bad = append(bad, c.Output)
+		}
+	}
+	if len(bad) > 0 {
+		fmt.Fprintf(w, "\nWarning: no run can judge levels of %s until %s calibrated again.\n", words.And(bad), isOrAre(len(bad)))
+	}
+	return len(bad) > 0
+}
+
+func isOrAre(n int) string {
+	if n == 1 {
+		return "it is"
+	}
+	return "they are"
 }
 
 // writeDividers writes each output's divider with its worst case.

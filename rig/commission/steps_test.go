@@ -368,7 +368,13 @@ func TestTakePoints(t *testing.T) {
 		{"no first point", with([2]string{"Point 1", ""}), -1, 2, "two points at least are needed", ""},
 		{"no second point", with([2]string{"Point 2", ""}), -1, 2, "two points at least are needed", ""},
 		{"no reading", with([2]string{"Point 1", "twelve"}), -1, 2, "\"twelve\"", ""},
-		{"far off", with([2]string{"Point 2", "12.00"}, [2]string{"Another range", ""}), -1, 2, "further apart than", ""},
+		{"far off", with([2]string{"Point 2", "12.00"}, [2]string{"Another range", ""}, [2]string{"Type yes", ""}), -1, 2, "Likely causes: a digit was mistyped, the probe is on another terminal than OUT3", ""},
+		{"far off, not a yes", with([2]string{"Point 2", "12.00"}, [2]string{"Another range", ""}, [2]string{"Type yes", "y"}), -1, 2, "the meter shows 12.00 V and the rig reads 13.", ""},
+		{"a slip of a digit", with([2]string{"Point 1", "0.965"}, [2]string{"Type yes", "no"}), -1, 2, "the meter shows 0.965 V and the rig reads 6", ""},
+		{"nobody to accept", append(good[:3:3], [2]string{"Point 2", "12.00"}, [2]string{"Another range", ""}), -1, 1, "Likely causes", "standard input has ended"},
+		{"taken back", with([2]string{"Point 2", "back"}, [2]string{"Point 1", "0.665"}), -1, 2, "The point at 0.665 V is taken back", ""},
+		{"nothing to take back", with([2]string{"Point 1", "back"}), -1, 2, "there is no point to take back", ""},
+		{"a number that is not there", with([2]string{"Point 2", "back 2"}), -1, 2, "must be from 1 to 1", ""},
 		{"another accuracy refused", with([2]string{"Another range", "0.5"}), -1, 2, "has no unit", ""},
 		{"nobody", nil, -1, 0, "", "standard input has ended"},
 		{"nobody at the second point", good[:3], -1, 1, "", "standard input has ended"},
@@ -380,7 +386,7 @@ func TestTakePoints(t *testing.T) {
 			rig := rigfile.Builtin()[0]
 			asker := &scripted{answers: slices.Clone(c.answers)}
 			session := &calibration.Session{}
-			err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, c.failAt}, asker, session)
+			err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, c.failAt}, asker, session, today(t), AskAboutDifferences)
 			if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 				t.Errorf("%v, want %q", err, c.want)
 			}
@@ -391,6 +397,65 @@ func TestTakePoints(t *testing.T) {
 				t.Errorf("%d points; said:\n%s", len(session.Points), &asker.said)
 			}
 		})
+	}
+}
+
+// today is the day of these calibrations.
+func today(t *testing.T) calibration.Day {
+	t.Helper()
+	d, err := calibration.ParseDay("2026-03-31")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// A point at which meter and rig differ too much is taken for a yes and nothing else, and
+// where that was said beforehand. Where nobody can be asked it ends the calibration.
+func TestTakePoints_differences(t *testing.T) {
+	for name, c := range map[string]struct {
+		differ   Differences
+		yes      string
+		accepted bool
+		kind     problem.Kind
+	}{
+		"yes":        {AskAboutDifferences, "YES", true, problem.Unknown},
+		"beforehand": {AcceptDifferences, "", true, problem.Unknown},
+		"not asked":  {RefuseDifferences, "yes", false, problem.Input},
+	} {
+		rig := rigfile.Builtin()[0]
+		asker := &scripted{answers: [][2]string{{"Serial", "4711"}, {"accuracy, as", "0.5 % + 2 digits"}, {"Point 1", "0.665"}, {"Point 2", "13.00"},
+			{"Another range", ""}, {"Type yes", c.yes}, {"Point 3", ""}}}
+		session := &calibration.Session{}
+		err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, asker, session, today(t), c.differ)
+		if problem.KindOf(err) != c.kind || (err == nil) != c.accepted {
+			t.Errorf("%s: %v; said:\n%s", name, err, &asker.said)
+		}
+		if c.accepted && (len(session.Points) != 2 || session.Points[0].Accepted || !session.Points[1].Accepted) {
+			t.Errorf("%s: %+v", name, session.Points)
+		}
+		if !c.accepted && (len(session.Points) != 1 || !strings.Contains(err.Error(), "point 2: the meter shows 13.00 V") || !strings.Contains(err.Error(), "--accept-differences")) {
+			t.Errorf("%s: %+v, %v", name, session.Points, err)
+		}
+	}
+}
+
+// Of three points the wrong one is taken back by its number, once the line shows it; the
+// accuracy asked for anew is that of the last one left.
+func TestTakePoints_wrongPoint(t *testing.T) {
+	rig := rigfile.Builtin()[0]
+	asker := &scripted{answers: [][2]string{{"Serial", "4711"}, {"accuracy, as", "0.05 % + 2 digits"}, {"Point 1", "0.665"}, {"Point 2", "13.59"},
+		{"Another range", "0.1 % + 2 digits"}, {"Point 3", "0.675"}, {"Another range", "0.05 % + 2 digits"}, {"Point 4", ""},
+		{"Point 4", "back 3"}, {"Point 3", ""}}}
+	session := &calibration.Session{}
+	err := TakePoints(context.Background(), rig, "OUT3", &terminal{t, rig, -1}, asker, session, today(t), AskAboutDifferences)
+	if err != nil || len(session.Points) != 2 || session.Accuracy.Text != "0.1 % + 2 digits" {
+		t.Errorf("%v, %+v", err, session)
+	}
+	for _, want := range []string{"lies ", " off the line through the points", "Take a point back with back or back 2", "The point at 0.675 V is taken back"} {
+		if !strings.Contains(asker.said.String(), want) {
+			t.Errorf("%q was not said:\n%s", want, &asker.said)
+		}
 	}
 }
 

@@ -11,7 +11,6 @@ type Correction struct {
 	// those that the calibration has found out: the resistors' tolerance, the
 	// converter's gain and offset and its input's load.
 	Doubts []capture.Doubt
-	Note   string // says in one line where the correction comes from
 }
 
 // How far things drift with the temperature, where it lies within roomKelvin of that

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
 	"makebreak/rig/line"
 )
 
@@ -33,6 +34,9 @@ type Rig struct {
 	// Corrections are what calibrations say of the outputs, by the outputs' names. They
 	// stand in a file of their own; nil: none is calibrated.
 	Corrections map[string]Correction
+	// Overdue says what becomes of figures that rest on an overdue calibration; empty:
+	// capture.OverdueUndecided.
+	Overdue capture.OverdueRule
 	// Latency is how late the lines report a drive, where it has been measured; nil:
 	// the usual one is taken.
 	Latency *Latency

@@ -143,7 +143,10 @@ func (c *Contents) read(ctx context.Context, rec *RunRecord) error {
 		}
 		c.Captures++
 	}
-	_, err := rec.Interruptions()
+	if _, err := rec.Interruptions(); err != nil {
+		return err
+	}
+	_, err := rec.Calibrations()
 	return err
 }
 
@@ -171,6 +174,7 @@ var rules = []rule{
 	{"symptoms are missing", `SELECT 'of cycle ' || cycle FROM symptom WHERE run = ?1 GROUP BY cycle HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"doubts are missing", `SELECT 'of list ' || doubts FROM doubt WHERE run = ?1 GROUP BY doubts HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"interruptions are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM interruption WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
+	{"calibrations are missing", `SELECT 'from cycle ' || since || ' on' FROM calibration WHERE run = ?1 GROUP BY since HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"captures are another's, too", `SELECT 'of cycle ' || n FROM cycle c WHERE run = ?1 AND capture IS NOT NULL AND (SELECT count(*) FROM cycle o WHERE o.capture = c.capture) <> 1 LIMIT 1`},
 }
 

@@ -26,7 +26,8 @@ func contents(t *testing.T, db *DB, id string) []string {
 		"SELECT l.id, d.seq, d.code, d.value, d.signal, d.other, d.text FROM doubts l LEFT JOIN doubt d ON d.run = l.run AND d.doubts = l.id WHERE l.run = ? ORDER BY l.id, d.seq", "SELECT id, event, signal, kind, other FROM sign WHERE run = ? ORDER BY id",
 		"SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?",
 		"SELECT seq, after_cycle, stopped, resumed, reason FROM interruption WHERE run = ? ORDER BY seq",
-		"SELECT cycle, state FROM checkpoint WHERE run = ?"}
+		"SELECT cycle, state FROM checkpoint WHERE run = ?",
+		"SELECT since, seq, output, state, judged, meter, done_by, made, due, rig, seed, gain, offset FROM calibration WHERE run = ? ORDER BY since, seq"}
 	var all []string
 	for _, q := range queries {
 		rows, err := db.read.Query(q, rec.row)

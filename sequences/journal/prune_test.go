@@ -9,12 +9,13 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 )
 
 // fillRun stores a run of some cycles with captures and ends it.
 func fillRun(t *testing.T, db *DB, cycles int, started time.Time) string {
 	t.Helper()
-	r, err := db.Begin(RunInfo{Unit: "U", Started: started, Soak: &Retention{First: cycles}})
+	r, err := db.Begin(RunInfo{Unit: "U", Started: started, Soak: &Retention{First: cycles}, Calibrations: exampleCalibrations(capture.InDate)})
 	if err != nil {
 		t.Fatal(err)
 	}

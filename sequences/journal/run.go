@@ -32,6 +32,9 @@ type RunInfo struct {
 	Program string // version
 	Notes   string
 	Soak    *Retention // nil: not a soak; every capture is kept
+	// Calibrations say of each output that is sampled by which calibration its readings are
+	// corrected, from the first cycle on; nil: nothing is known.
+	Calibrations []capture.Calibration
 }
 
 // RunEnd says how a run ended.
@@ -53,6 +56,8 @@ type Cycle struct {
 	Kept         Kept   // why, where the run is a soak
 	Verdict      analyze.Verdict
 	Complete     bool
+	// Calibrations are RunInfo's as they stand at the cycle's beginning; nil: as before.
+	Calibrations []capture.Calibration
 }
 
 // Run is a run being written. It is used from one goroutine.
@@ -62,6 +67,8 @@ type Run struct {
 	info RunInfo
 	dict dictionary
 	done bool // finished
+	// calibrations are those that were stored last.
+	calibrations []capture.Calibration
 }
 
 // Begin starts a run and gives it its ID, one that no other run has or had in this log,
@@ -69,10 +76,6 @@ type Run struct {
 func (db *DB) Begin(info RunInfo) (*Run, error) {
 	r := &Run{db: db, info: info, dict: newDictionary()}
 	r.info.Started = info.Started.UTC()
-	var seed sql.NullInt64
-	if info.Seed != nil {
-		seed = sql.NullInt64{Int64: int64(*info.Seed), Valid: true}
-	}
 	started, err := stampOf(info.Started)
 	if err == nil && started == nil {
 		err = misuse("it has no time of its beginning")
@@ -90,8 +93,11 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 		}
 		if err := db.queryRow(`INSERT INTO run (series, count, uuid, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
 			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
-			[]any{series, count, r.info.UUID, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seed, info.Program, info.Notes, linesOf(info.Faults)},
+			[]any{series, count, r.info.UUID, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seedOf(info.Seed), info.Program, info.Notes, linesOf(info.Faults)},
 			&r.row); err != nil {
+			return err
+		}
+		if err := r.addCalibrations(1, info.Calibrations); err != nil {
 			return err
 		}
 		return r.addSoak()
@@ -137,6 +143,11 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 	if err := r.dict.load(db, rec.row); err != nil {
 		return nil, db.fail(doing, err)
 	}
+	known, err := rec.Calibrations()
+	if err != nil {
+		return nil, err
+	}
+	r.calibrations = lastSet(known)
 	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason}
 	if rec.Ended.IsZero() {
 		was.Reason = cutOff
@@ -177,7 +188,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	if r.done {
 		return r.db.fail(doing, misuse("the run has been finished; resume it first"))
 	}
-	before := r.dict.mark()
+	before, known := r.dict.mark(), r.calibrations
 	err := r.db.transact(func() error {
 		for _, c := range cycles {
 			if err := r.append(c); err != nil {
@@ -188,6 +199,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	})
 	if err != nil {
 		r.dict.forget(before)
+		r.calibrations = known
 	}
 	return r.db.fail(doing, err)
 }
@@ -208,6 +220,9 @@ func (r *Run) append(c *Cycle) error {
 		return err
 	}
 	r.dict.add(&fresh)
+	if err := r.addCalibrations(c.N, c.Calibrations); err != nil {
+		return err
+	}
 	return r.makeRoom(c.N)
 }
 

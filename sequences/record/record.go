@@ -41,6 +41,9 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		return nil, err
 	}
 	r.Captures = CountCycles(kept)
+	if r.Calibrations, err = rec.Calibrations(); err != nil {
+		return nil, err
+	}
 	if rec.Seed != nil {
 		r.Simulated, r.Seed, r.Faults = true, *rec.Seed, rec.Faults
 		if rec.Faults == nil {

@@ -12,11 +12,13 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
+	"makebreak/rig/calibration"
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/sequences"
@@ -46,6 +48,9 @@ type Opts struct {
 	StopOnFail bool
 	// Now gives the wall-clock time that is written into the log.
 	Now func() time.Time
+	// Calibrations say by which calibrations the bench corrects its outputs' readings. Each
+	// cycle is judged by what they are worth on the day on which it begins.
+	Calibrations []capture.Calibration
 	// Recorder stores the cycles; nil: none are stored.
 	Recorder Recorder
 	// Keep says whether and why a cycle's capture is stored; nil: every one is. It is
@@ -101,7 +106,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)
 	}
 	queue := make(chan recorded, depth)
-	m := &measurer{meter: meter, seq: seq, opts: opts, stop: cancel}
+	m := &measurer{meter: meter, seq: seq, opts: opts, calibrations: capture.CalibrationsOf(opts.Calibrations, b.Sampled()), stop: cancel}
 	finished := make(chan error, 1)
 	go func() { finished <- m.work(queue) }()
 
@@ -216,11 +221,14 @@ func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences
 
 // measurer measures cycles and stores them.
 type measurer struct {
-	meter   *diagnose.Examiner
-	seq     *sequences.Sequence
-	opts    Opts
-	stop    context.CancelCauseFunc
-	outcome Outcome
+	meter *diagnose.Examiner
+	seq   *sequences.Sequence
+	opts  Opts
+	// calibrations are those of the outputs sampled, as they stand on a day.
+	calibrations []capture.Calibration
+	day          calibration.Day
+	stop         context.CancelCauseFunc
+	outcome      Outcome
 }
 
 // work takes cycles until there are no more. After an error it stops the bench
@@ -321,6 +329,7 @@ func (m *measurer) stops(c *journal.Cycle) bool {
 // under way is left out: it might have come right.
 func (m *measurer) measure(r recorded) *journal.Cycle {
 	m.meter.SetCycle(r.n)
+	m.judgeBy(calibration.DayOf(r.started))
 	events := r.capture.Events
 	for i, e := range events {
 		to := r.capture.End
@@ -333,5 +342,19 @@ func (m *measurer) measure(r recorded) *journal.Cycle {
 	}
 	result := m.meter.Take()
 	return &journal.Cycle{N: r.n, Started: r.started, Measurements: result.Measurements, Symptoms: result.Symptoms,
-		Counts: r.counts, Verdict: result.Verdict(), Complete: r.whole}
+		Counts: r.counts, Verdict: result.Verdict(), Complete: r.whole, Calibrations: m.calibrations}
+}
+
+// judgeBy judges the cycles to come by what the calibrations are worth on a day.
+func (m *measurer) judgeBy(day calibration.Day) {
+	if day == m.day || m.calibrations == nil {
+		return
+	}
+	m.day = day
+	now := slices.Clone(m.calibrations) // cycles before have the other
+	for i := range now {
+		now[i] = now[i].On(day.String())
+	}
+	m.calibrations = now
+	m.meter.SetCalibrations(now)
 }

@@ -14,6 +14,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
@@ -27,13 +28,16 @@ const MaxCycle = math.MaxInt32
 
 // Work is how a soak is done, and who hears of it.
 type Work struct {
-	Sequence   *sequences.Sequence
-	Bench      func() (*bench.Bench, error) // opens the bench, anew after it was lost
-	Measurer   func()                       // as in runner.Opts
-	StopOnFail bool
-	WaitForRig time.Duration // how long a rig that does not answer is waited for; 0: not at all
-	Lines      Lines         // when a line says how far it is
-	Hear       Hearer
+	Sequence *sequences.Sequence
+	Bench    func() (*bench.Bench, error) // opens the bench, anew after it was lost
+	Measurer func()                       // as in runner.Opts
+	// Calibrations are as in runner.Opts.
+	Calibrations []capture.Calibration
+	Now          func() time.Time // the wall clock of cycles; nil: the system's
+	StopOnFail   bool
+	WaitForRig   time.Duration // how long a rig that does not answer is waited for; 0: not at all
+	Lines        Lines         // when a line says how far it is
+	Hear         Hearer
 }
 
 // A Hearer hears how a soak gets on.
@@ -146,10 +150,14 @@ func (s *Soak) Unstored() []*journal.Cycle { return s.store.Unstored }
 // good. It closes the bench.
 func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 	var lost retry
+	now := s.work.Now
+	if now == nil {
+		now = time.Now
+	}
 	for {
 		c := &s.cycles
 		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
-			StopOnFail: s.work.StopOnFail, Now: time.Now, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
+			StopOnFail: s.work.StopOnFail, Now: now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
 			OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, hardware.CloseBench(b))
 		c.done += outcome.Cycles

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
@@ -115,6 +116,9 @@ func readRig(root *yamlfile.Node) *wiring.Rig {
 		r.Causes = append(r.Causes, readCause(e))
 	}
 	r.Supply = readSupply(f.May("supply"))
+	if w, ok := f.May("overdue_calibrations").Word(string(capture.OverdueUndecided), string(capture.OverdueJudged)); ok {
+		r.Overdue = capture.OverdueRule(w)
+	}
 	f.Done()
 	return r
 }

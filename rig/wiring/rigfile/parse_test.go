@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/wiring"
 )
@@ -53,7 +54,8 @@ func TestParse_full(t *testing.T) {
 			{Event: "arm-stay", Prompt: "Arm the panel in stay mode at its keypad.", Reference: "REF"},
 			{Event: "disarm", Prompt: "Disarm the panel at its keypad."},
 		},
-		Supply: &wiring.Supply{Model: wiring.MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
+		Supply:  &wiring.Supply{Model: wiring.MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
+		Overdue: capture.OverdueUndecided,
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)

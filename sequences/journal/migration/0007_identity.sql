@@ -20,3 +20,23 @@ CREATE UNIQUE INDEX run_by_uuid ON run (uuid) WHERE uuid <> '';
 -- One row: what makes this log's word (identity.go).
 CREATE TABLE log (identity TEXT NOT NULL) STRICT;
 INSERT INTO log VALUES (lower(hex(randomblob(16))));
+
+-- By which calibration each output's readings were corrected, or why by none, from a cycle
+-- on. A set of rows holds until the next one. Runs from before this was kept have none.
+CREATE TABLE calibration (
+    run     INTEGER NOT NULL REFERENCES run (id),
+    since   INTEGER NOT NULL,                   -- the first cycle that the set holds for
+    seq     INTEGER NOT NULL,                   -- of the outputs, from 0
+    output  TEXT    NOT NULL,
+    state   TEXT    NOT NULL,                   -- see package capture, calibration.go
+    judged  INTEGER NOT NULL,                   -- 1: figures that rest on it are judged although it is overdue
+    meter   TEXT    NOT NULL,                   -- its serial; empty as what follows where there is none
+    done_by TEXT    NOT NULL,
+    made    TEXT    NOT NULL,                   -- days, as in 2026-03-31
+    due     TEXT    NOT NULL,
+    rig     TEXT    NOT NULL,                   -- that it was made on
+    seed    INTEGER,                            -- of that rig's simulated bench, its 64 bits
+    gain    REAL    NOT NULL,                   -- volts per volt
+    offset  REAL    NOT NULL,                   -- volts
+    PRIMARY KEY (run, since, seq)
+) STRICT, WITHOUT ROWID;
