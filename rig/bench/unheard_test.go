@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 	"testing"
 	"time"
@@ -220,6 +221,95 @@ func gapOf(rig *wiring.Rig, usual time.Duration) time.Duration {
 		return math.MaxInt64
 	}
 	return 2 * usual
+}
+
+// tardy is a set of lines, ready lines all of them, of which some edges reach the program
+// later than they are stamped.
+type tardy struct {
+	line.Set
+	n, by   int // every n-th edge, by so many microseconds
+	seen    int
+	waiting []line.Edge // by when they can be had
+	due     []capture.Instant
+}
+
+func (l *tardy) Wait(ctx context.Context, deadline capture.Instant) error {
+	for {
+		l.sift()
+		until := deadline
+		if len(l.due) > 0 {
+			until = min(until, l.due[0])
+		}
+		if l.Now() >= until {
+			return ctx.Err()
+		}
+		if err := l.Set.Wait(ctx, until); err != nil {
+			return err
+		}
+	}
+}
+
+func (l *tardy) sift() {
+	edges, _ := l.Set.Edges(nil)
+	for _, e := range edges {
+		due := e.At
+		if l.seen++; l.seen%l.n == 0 {
+			due = due.Add(time.Duration(l.by) * time.Microsecond)
+		}
+		i := sort.Search(len(l.due), func(i int) bool { return l.due[i] > due })
+		l.due, l.waiting = slices.Insert(l.due, i, due), slices.Insert(l.waiting, i, e)
+	}
+}
+
+func (l *tardy) Edges(buf []line.Edge) ([]line.Edge, error) {
+	l.sift()
+	n := 0
+	for n < len(l.due) && l.due[n] <= l.Now() {
+		n++
+	}
+	buf = append(buf, l.waiting[:n]...)
+	l.due, l.waiting = slices.Delete(l.due, 0, n), slices.Delete(l.waiting, 0, n)
+	return buf, nil
+}
+
+// An edge that reaches the program late is nothing that was lost or doubled, and no conversion
+// is missed for it. One that is later than a look takes may be counted as lost, since nobody
+// waits for it.
+func TestUnheard_Late(t *testing.T) {
+	for _, mode := range []wiring.Mode{wiring.Sweep, wiring.Follow} {
+		all := 0
+		for _, by := range []int{50, 100, 150, 400, 800} {
+			rig := fullRig(2, 400_000, ads1x15.ADS1115, mode, true)
+			w, set := worldOf(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
+			b, err := bench.Open(rig, w.Bus(), &tardy{Set: set, n: 7, by: by}, bench.Opts{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			c, err := b.NewCapture()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := b.Record(context.Background(), c, c.Start.Add(2*time.Second)); err != nil {
+				t.Fatal(err)
+			}
+			samples := 0
+			for _, tr := range c.Traces {
+				samples += tr.Len()
+			}
+			n := b.Counts()
+			b.Close()
+			if by == 50 {
+				all = samples // they come before anybody looks
+			}
+			if lost := n.LostReadyEdges; by <= 150 && lost > 0 || by > 150 && lost > uint64(all)/7+1 {
+				t.Errorf("%s, %d µs late: %d ready edges counted as lost", mode, by, lost)
+			}
+			n.LostReadyEdges = 0
+			if n != (capture.Counts{}) || samples < all*98/100 || samples > all {
+				t.Errorf("%s, %d µs late: %d samples of %d, %+v", mode, by, samples, all, n)
+			}
+		}
+	}
 }
 
 // lossRigs are rigs of two and of four converters that sweep or are followed.
