@@ -1,0 +1,28 @@
+package main
+
+import (
+	"testing"
+
+	"makebreak/analyze"
+	"makebreak/rig/sim"
+)
+
+// Where ready edges get lost, conversions are placed in time less well, and the uncertainty of
+// what rests on them says so: its intervals hold the truth at least as often as they should.
+func TestCoverage_LostReadyEdges(t *testing.T) {
+	benches := 300
+	if raceEnabled || testing.Short() {
+		benches = 40
+	}
+	for _, n := range []float64{2, 7} {
+		table := map[string]*coverage{}
+		coverSlow(t, table, edges, "switching_delay", analyze.SwitchingDelay, uint64(70_000+1000*n), benches, func(float64, bool) sim.Opts {
+			return sim.Opts{Faults: []sim.Fault{{Name: "lost-ready-edges", Value: n}}}
+		})
+		for row, c := range table {
+			if c.n < benches*9/10 || c.share() < 0.93 {
+				t.Errorf("every %g lost, %s: %d figures, %.1f %% of the intervals hold the truth", n, row, c.n, 100*c.share())
+			}
+		}
+	}
+}
