@@ -95,7 +95,8 @@ rig is tried step by step: converters' rates and ready lines, each divider with
 nothing connected and with a known voltage, each contact by hand, each drive when
 yes is typed for it, a supply by a meter. With --loop-back, which needs other wires,
 this is done only where --steps is given. It ends in a report that a second person can review; -o
-writes it to a file.`,
+writes it to a file. The exit status is 0 where every step was done and no fault was
+found, and 2 where steps were not done: the report names them.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if o.asked = c.Flags().Changed("steps"); !o.asked {
@@ -130,6 +131,11 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 			return err
 		}
 	}
+	if loop == nil && a.ownRig() {
+		if rig.Latency, err = rigfile.LoadLatency(rigfile.LatencyPath(a.rig)); err != nil {
+			return inputError(err)
+		}
+	}
 	stored, err := a.storedCalibrations(rig)
 	if err != nil {
 		return err
@@ -142,6 +148,9 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 	err = r.Err()
 	if r.Whole() {
 		err = a.tryRig(ctx, r, o.steps && (o.asked || !rig.Simulated), loop)
+	}
+	if !r.Proven() {
+		a.verdict = analyze.Undecided
 	}
 	return errors.Join(a.deliver(r.Text), err)
 }

@@ -60,8 +60,8 @@ func TestTry_AsksOnce(t *testing.T) {
 		s := &script{}
 		b, _ := simulated(t, rig, sim.Opts{Seed: 1})
 		steps, err := Try(context.Background(), rig, b, s)
-		if err != nil || len(steps) != Planned(rig) {
-			t.Errorf("rig %s: %d steps of %d planned, %v", rig.Name, len(steps), Planned(rig), err)
+		if err != nil || len(steps) != len(Planned(rig)) {
+			t.Errorf("rig %s: %d steps of %d planned, %v", rig.Name, len(steps), len(Planned(rig)), err)
 		}
 		for _, step := range steps {
 			if converter := strings.HasPrefix(step.What, "converter "); converter && step.Outcome != OK || !converter && step.Outcome != NotDone {

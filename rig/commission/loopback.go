@@ -190,7 +190,7 @@ func storeLatency(path string, latency wiring.Latency, mean, scatter float64) St
 	case mean < -earliest.Seconds():
 		return Step{what, Wrong, "not stored: edges come before the drive"}
 	case path == "":
-		return Step{what, NotDone, "the built-in bench has no rig file to store it beside"}
+		return Step{what, Needless, "the built-in bench has no rig file to store it beside"}
 	case mean < 0:
 		mean, scatter = 0, math.Hypot(mean, scatter)
 	}
@@ -204,10 +204,14 @@ func storeLatency(path string, latency wiring.Latency, mean, scatter float64) St
 // clockCheck is the step that a loop-back stands for.
 const clockCheck = "clock check"
 
-// noLoopBack says what only a loop-back would show, where the rig has the parts for one.
+// noLoopBack says what only a loop-back shows, where the rig has the parts for one: that an
+// earlier one has, or that none was done.
 func noLoopBack(rig *wiring.Rig) []Step {
 	if len(rig.Drives) == 0 || len(rig.Contacts)+len(rig.References) == 0 {
 		return nil
+	}
+	if l := rig.Latency; l != nil {
+		return []Step{{clockCheck, OK, fmt.Sprintf("by the loop-back of %s into %s on %s", l.Drive, l.Line, l.Date)}}
 	}
 	return []Step{{clockCheck, NotDone, "wire a drive into a line and an output, then use --loop-back DRIVE,LINE,OUTPUT"}}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"makebreak/rig/bench"
@@ -125,25 +126,75 @@ func (r *Report) Text(w io.Writer) error {
 	if r.Err() != nil {
 		return err
 	}
-	_, lineErr := fmt.Fprintf(w, "\n%s\n", r.conclusion(len(problems) > 0 || off || doubted))
+	_, lineErr := fmt.Fprintf(w, "\n%s\n%s", r.conclusion(len(problems) > 0 || off || doubted), undoneText(r.undone()))
 	return errors.Join(err, lineErr)
+}
+
+// Proven reports whether every step that there is for the rig has been done.
+func (r *Report) Proven() bool { return r.Err() == nil && len(r.undone()) == 0 }
+
+// undone names the steps that were not done, those of the person included who was not asked.
+func (r *Report) undone() (names []string) {
+	if !r.stepwise {
+		names = Planned(r.Rig)
+	}
+	for _, s := range r.known() {
+		if s.Outcome == NotDone {
+			names = append(names, s.What)
+		}
+	}
+	return names
+}
+
+// known are the steps of which the report knows how they ended.
+func (r *Report) known() []Step {
+	if r.stepwise || !r.at.IsZero() {
+		return r.Steps
+	}
+	return noLoopBack(r.Rig)
+}
+
+// undoneText lists steps that were not done: those with a name of their own on one line,
+// and those that are done alike to several things on one line for each way.
+func undoneText(steps []string) string {
+	if len(steps) == 0 {
+		return ""
+	}
+	var ways []string
+	things := map[string][]string{}
+	for _, s := range steps {
+		thing, way, _ := strings.Cut(s, ", ")
+		if things[way] == nil {
+			ways = append(ways, way)
+		}
+		things[way] = append(things[way], thing)
+	}
+	var b strings.Builder
+	b.WriteString("Not done:\n")
+	for _, way := range ways {
+		text := words.And(things[way])
+		if way != "" {
+			text += ", " + way
+		}
+		b.WriteString("  - " + text + "\n")
+	}
+	return b.String()
 }
 
 // conclusion says what a check proves that found no fault.
 func (r *Report) conclusion(warned bool) string {
-	planned := len(r.Steps)
-	if !r.stepwise {
-		planned += Planned(r.Rig)
-		if r.at.IsZero() {
-			planned += len(noLoopBack(r.Rig))
+	undone := len(r.undone())
+	done := 0
+	for _, s := range r.known() {
+		if s.Outcome == OK {
+			done++
 		}
 	}
-	done := len(r.Steps) - r.count(NotDone)
-	text := fmt.Sprintf("%d of %s done, no fault found", done, words.Count(planned, "step"))
+	text := fmt.Sprintf("%d of %s done, no fault found", done, words.Count(done+undone, "step"))
 	if warned {
 		text += ", with the warnings above"
 	}
-	if done < planned {
+	if undone > 0 {
 		text += "; not proven"
 	}
 	return text + "."

@@ -18,9 +18,10 @@ type Outcome string
 
 // The outcomes of a step.
 const (
-	OK      Outcome = "ok"
-	Wrong   Outcome = "WRONG"
-	NotDone Outcome = "not done"
+	OK       Outcome = "ok"
+	Wrong    Outcome = "WRONG"
+	NotDone  Outcome = "not done"
+	Needless Outcome = "does not apply" // nothing could be shown by it on this rig
 )
 
 // A Step is one step of a check: what was tried, how it ended, and what was seen.
@@ -59,18 +60,39 @@ func Try(ctx context.Context, rig *wiring.Rig, b *bench.Bench, asker Asker) ([]S
 	return d.done, nil
 }
 
-// Planned is how many steps Try has for a rig.
-func Planned(rig *wiring.Rig) int {
-	n := len(rig.Chips) + 2*len(rig.Outputs) + len(rig.Contacts) + len(rig.References) + len(rig.Drives)
-	switch {
-	case rig.Supply == nil:
-	case rig.Supply.Stage != nil:
-		n++ // two of the supply, and its drive has none of its own
-	default:
-		n++
+// Planned names the steps that Try has for a rig, in their order.
+func Planned(rig *wiring.Rig) (steps []string) {
+	for _, c := range rig.Chips {
+		steps = append(steps, ofConverter(c.Name))
 	}
-	return n
+	for _, o := range rig.Outputs {
+		steps = append(steps, o.Name+nothingConnected, o.Name+atKnownVoltage)
+	}
+	steps = append(steps, lineNames(rig)...)
+	switch s := rig.Supply; {
+	case s == nil:
+	case s.Stage != nil:
+		off, on := ofStage(s.Stage)
+		steps = append(steps, off, on)
+	default:
+		steps = append(steps, ofSupply)
+	}
+	for _, d := range rig.Drives {
+		if g := stageOf(rig); g == nil || g.Drive != d.Name { // else tried as the supply
+			steps = append(steps, d.Name)
+		}
+	}
+	return steps
 }
+
+// What the steps are called.
+const (
+	nothingConnected = ", nothing connected"
+	atKnownVoltage   = ", known voltage"
+	ofSupply         = "supply" + atKnownVoltage
+)
+
+func ofConverter(name string) string { return "converter " + name }
 
 // converters checks that each converter converts at its rate, which also shows whether its
 // ready pin reaches its line.
@@ -91,7 +113,7 @@ func (d *dialogue) converter(c bench.ChipState) {
 	if c.Ready {
 		how = "its ready line toggles"
 	}
-	what := "converter " + c.Name
+	what := ofConverter(c.Name)
 	off := c.Period.Seconds()/c.Nominal.Seconds() - 1
 	switch {
 	case c.Conversions == 0:
@@ -119,9 +141,9 @@ func (d *dialogue) outputs(ctx context.Context) error {
 }
 
 func (d *dialogue) openWire(ctx context.Context, o wiring.Output) error {
-	what := o.Name + ", nothing connected"
+	what := o.Name + nothingConnected
 	if o.Divider.Upper == 0 {
-		d.result(what, NotDone, "it has no divider, and an input that is left open may read anything")
+		d.result(what, Needless, "it has no divider, and an input that is left open may read anything")
 		return nil
 	}
 	answer, there, err := d.ask(ctx, "%s: take its wire off the unit and press Enter (s skips).", o.Name)
@@ -153,7 +175,7 @@ func (d *dialogue) compareOpen(what string, v float64) {
 }
 
 func (d *dialogue) knownVoltage(ctx context.Context, o wiring.Output) error {
-	what := o.Name + ", known voltage"
+	what := o.Name + atKnownVoltage
 	meter, ok, err := d.askVolts(ctx, what, "skipped", "%s: connect a battery of at most %s to its wire, read it with a meter, type the reading as in %.2f V (s skips).",
 		o.Name, unit.Voltage.Format(o.Highest), 0.9*o.Nominal)
 	if err != nil || !ok {

@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
+	"makebreak/rig/words"
 )
 
 // scripted answers questions by what they hold. Each answer is given once; where none is
@@ -79,8 +80,8 @@ func TestTry_Nobody(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(steps) != Planned(rig) {
-			t.Errorf("%s: %d steps, %d were planned: %+v", rig.Name, len(steps), Planned(rig), steps)
+		if names := words.Texts(steps, func(s Step) string { return s.What }); !slices.Equal(names, Planned(rig)) {
+			t.Errorf("%s: steps %q, planned %q", rig.Name, names, Planned(rig))
 		}
 		for _, s := range steps {
 			if converter := strings.HasPrefix(s.What, "converter "); converter != (s.Outcome == OK) || !converter && s.Outcome != NotDone {
@@ -285,7 +286,6 @@ func state(n int, share float64) bench.ChipState {
 // What a report amounts to, and the words for it.
 func TestReport_Conclusion(t *testing.T) {
 	rig := rigfile.Builtin()[0]
-	planned := Planned(rig)
 	all := func(outcomes ...Outcome) (steps []Step) {
 		for _, o := range outcomes {
 			steps = append(steps, Step{"a step", o, ""})
@@ -299,9 +299,14 @@ func TestReport_Conclusion(t *testing.T) {
 		want string // end of the text
 		kind problem.Kind
 	}{
-		{"untried", Report{}, "0 of 28 steps done, no fault found; not proven.\n", problem.Unknown},
+		{"untried", Report{}, "0 of 28 steps done, no fault found; not proven.\nNot done:\n" +
+			"  - converter A, converter B, converter C, K1_NO, K1_NC, REF, KEY_AWAY, KEY_STAY, KEY_OFF, ZONE, CHIME and clock check\n" +
+			"  - OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7 and OUT8, nothing connected\n" +
+			"  - OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7 and OUT8, known voltage\n", problem.Unknown},
 		{"all done", Report{stepwise: true, at: time.Now(), Steps: all(OK, OK)}, "2 of 2 steps done, no fault found.\n", problem.Unknown},
-		{"some done", Report{stepwise: true, at: time.Now(), Steps: all(OK, NotDone)}, "1 of 2 steps done, no fault found; not proven.\n", problem.Unknown},
+		{"one that does not apply", Report{stepwise: true, at: time.Now(), Steps: all(OK, Needless)}, "1 of 1 step done, no fault found.\n", problem.Unknown},
+		{"some done", Report{stepwise: true, at: time.Now(), Steps: all(OK, NotDone)}, "1 of 2 steps done, no fault found; not proven.\nNot done:\n  - a step\n", problem.Unknown},
+		{"a loop-back alone", Report{at: time.Now(), Steps: all(OK, OK)}, "OUT6, OUT7 and OUT8, known voltage\n", problem.Unknown},
 		{"wrong", Report{stepwise: true, at: time.Now(), Steps: all(OK, Wrong)}, "date: ____________\n", problem.Rig},
 		{"cut off", Report{stepwise: true, at: time.Now(), Steps: all(OK), early: lost}, "date: ____________\n", problem.Rig},
 		{"a part is missing", Report{Parts: []Part{{"bus", "", lost}}}, "", problem.Rig},
@@ -309,8 +314,25 @@ func TestReport_Conclusion(t *testing.T) {
 		c.r.Rig = rig
 		var w strings.Builder
 		if err := c.r.Text(&w); err != nil || !strings.HasSuffix(w.String(), c.want) || problem.KindOf(c.r.Err()) != c.kind {
-			t.Errorf("%s: %v, %v, %d planned\n%s", c.name, err, c.r.Err(), planned, w.String())
+			t.Errorf("%s: %v, %v\n%s", c.name, err, c.r.Err(), w.String())
 		}
+		if got, want := c.r.Proven(), strings.HasSuffix(c.want, "no fault found.\n"); got != want {
+			t.Errorf("%s: proven %t", c.name, got)
+		}
+	}
+}
+
+// A loop-back that was done before, and is stored beside the rig file, is not asked for again.
+func TestReport_EarlierLoopBack(t *testing.T) {
+	rig := rigfile.Builtin()[0]
+	rig.Latency = &wiring.Latency{Drive: "KEY_AWAY", Line: "REF", Date: "2026-03-31"}
+	r := Report{Rig: rig}
+	var w strings.Builder
+	if err := r.Text(&w); err != nil || !strings.Contains(w.String(), "\n1 of 28 steps done, no fault found; not proven.\n") || strings.Contains(w.String(), "clock check") {
+		t.Errorf("%v\n%s", err, w.String())
+	}
+	if s := noLoopBack(rig); len(s) != 1 || s[0].Outcome != OK || s[0].Detail != "by the loop-back of KEY_AWAY into REF on 2026-03-31" {
+		t.Errorf("%+v", s)
 	}
 }
 
@@ -493,7 +515,7 @@ func TestStoreLatency(t *testing.T) {
 		{path, 20e-6, 5e-6, OK, 20 * time.Microsecond, 5 * time.Microsecond},
 		{path, -3e-6, 4e-6, OK, 0, 5 * time.Microsecond},
 		{path, -1.001e-3, 5e-6, Wrong, 0, 0},
-		{"", 20e-6, 5e-6, NotDone, 0, 0},
+		{"", 20e-6, 5e-6, Needless, 0, 0},
 		{t.TempDir() + "/none/latency.yaml", 20e-6, 5e-6, Wrong, 0, 0},
 	} {
 		got := storeLatency(c.path, wiring.Latency{Drive: "KEY_AWAY", Line: "REF", Pulses: 20, Date: "2026-03-31"}, c.mean, c.scatter)

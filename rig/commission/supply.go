@@ -68,7 +68,7 @@ func (d *dialogue) supply(ctx context.Context) error {
 
 // programmed sets the supply to a voltage that a meter reads, after a yes.
 func (d *dialogue) programmed(ctx context.Context) error {
-	const what = "supply, known voltage"
+	const what = ofSupply
 	w := d.rig.Supply
 	d.caution()
 	volts := min(tryVolts, w.Highest)
@@ -135,10 +135,15 @@ func stageOf(rig *wiring.Rig) *wiring.Stage {
 	return rig.Supply.Stage
 }
 
+// ofStage names the steps of the two supplies.
+func ofStage(g *wiring.Stage) (released, on string) {
+	return fmt.Sprintf("supply, %s released", g.Drive), fmt.Sprintf("supply, %s on", g.Drive)
+}
+
 // stages compares both supplies with a meter, the second one after a yes.
 func (d *dialogue) stages(ctx context.Context) error {
 	g := stageOf(d.rig)
-	released, on := fmt.Sprintf("supply, %s released", g.Drive), fmt.Sprintf("supply, %s on", g.Drive)
+	released, on := ofStage(g)
 	meter, ok, err := d.askVolts(ctx, released, "not read", "Take the unit off the supply and hold a meter on it. Type its reading, as in %s (s skips).", unit.Voltage.Format(g.Off))
 	if err != nil {
 		return err

@@ -160,6 +160,16 @@ func (rec *RunRecord) FirstFailed() (cycles int, err error) {
 	return cycles, rec.fail("find the first failed cycle", err)
 }
 
+// CyclesWith returns how many complete cycles have the verdict.
+func (rec *RunRecord) CyclesWith(v analyze.Verdict) (n int, err error) {
+	gravity, err := gravityOf(v)
+	if err != nil {
+		return 0, err
+	}
+	err = rec.db.read.QueryRow("SELECT count(*) FROM cycle WHERE run = ? AND complete AND verdict = ?", rec.row, gravity).Scan(&n)
+	return n, rec.fail("count the cycles by their verdicts", err)
+}
+
 // Size returns how many bytes of the log's file are in use.
 func (db *DB) Size() (int64, error) {
 	var pages, free, size int64

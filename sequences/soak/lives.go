@@ -6,8 +6,10 @@ import (
 	"slices"
 	"strings"
 
+	"makebreak/analyze"
 	"makebreak/analyze/reliability"
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
 
@@ -38,12 +40,19 @@ func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 		if err != nil {
 			return nil, err
 		}
+		undecided, err := rec.CyclesWith(analyze.Undecided)
+		if err != nil {
+			return nil, problem.Of(problem.Storage, err)
+		}
+		if undecided > 0 {
+			t.doubts = append(t.doubts, fmt.Sprintf("run %s: %d of %s undecided, counted as not failed", rec.ID, undecided, words.Count(rec.Cycles, "cycle")))
+		}
 		if rec.Seed != nil {
 			t.simulated++
 		}
 		t.units, runs = append(t.units, u), append(runs, rec)
 	}
-	t.doubts = lifeDoubts(runs)
+	t.doubts = append(lifeDoubts(runs), t.doubts...)
 	return t, nil
 }
 
@@ -89,6 +98,13 @@ func life(rec *journal.RunRecord) (reliability.Unit, error) {
 	}
 	if u.Cycles == 0 {
 		return u, problem.Of(problem.Usage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
+	}
+	unjudged, err := rec.CyclesWith(analyze.NoVerdict)
+	if err != nil {
+		return u, problem.Of(problem.Storage, err)
+	}
+	if unjudged == rec.Cycles {
+		return u, problem.Of(problem.Usage, fmt.Errorf("run %s judged nothing, as its sequence demands nothing: it shows nothing", rec.ID))
 	}
 	return u, nil
 }
