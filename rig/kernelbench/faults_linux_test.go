@@ -18,6 +18,7 @@ import (
 // Exit statuses of the contract.
 const (
 	exitPass        = 0
+	exitUndecided   = 2
 	exitRig         = 69
 	exitInterrupted = 130
 )

@@ -131,7 +131,7 @@ func TestKernel_ScanClosed(t *testing.T) {
 func TestKernel_CheckSpeed(t *testing.T) {
 	s := newSite(t, faultRate, "100 ms", "600 ms")
 	r := s.start(nil, "rig", "check", "--rig", s.rig)
-	if status := r.wait(); status != exitPass {
+	if status := r.wait(); status != exitUndecided { // nobody tries its wires
 		t.Errorf("exit %d", status)
 	}
 	if text := r.out.String(); !strings.Contains(text, "faster than 3.4 MHz: transfers take no time that could be measured, 400 kHz in the rig file") || strings.Contains(text, "Warning: the bus runs") {
