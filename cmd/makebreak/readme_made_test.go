@@ -43,6 +43,7 @@ var made = map[string]func(*testing.T) string{
 	"faults":     madeFaults,
 	"columns":    func(t *testing.T) string { return madeMembers(t, "column", "measurement") },
 	"members":    func(t *testing.T) string { return madeMembers(t, "key", "record") },
+	"runs":       func(t *testing.T) string { return madeMembers(t, "column", "run") },
 	"counts":     func(t *testing.T) string { return madeMembers(t, "count", "counts") },
 	"metrics":    func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
 	"rooms":      madeRooms,

@@ -40,8 +40,8 @@ func firstCells(t *testing.T, path, heading string) (cells []string, rows [][]st
 	return cells, rows
 }
 
-// columns are the results' columns: the header of a report of no record.
-func columns(t *testing.T) []string {
+// resultColumns are the results' columns: the header of a report of no record.
+func resultColumns(t *testing.T) []string {
 	t.Helper()
 	var b strings.Builder
 	if err := report.CSV(&b); err != nil {

@@ -52,7 +52,7 @@ func compareRow(t *testing.T, m map[string]any, row []string) {
 		t.Errorf("%d fields, %d cells", len(m), len(row))
 	}
 	numbers := map[string]bool{"cycle": true, "value": true, "expanded_uncertainty": true, "lower_limit": true, "upper_limit": true}
-	for i, name := range columns(t) {
+	for i, name := range resultColumns(t) {
 		cell, ok := "", true
 		switch v := m[name].(type) {
 		case nil:

@@ -181,8 +181,8 @@ func (f *additions) insert(db *DB, run int64) error {
 		if err != nil {
 			return err
 		}
-		if err := asTaken(db.exec("INSERT INTO point VALUES (?,?,?,?,?,?,?,?,?)", run, p.id, p.event, p.signal, string(p.quantity),
-			realOf(p.limit.Lower), realOf(p.limit.Upper), string(sources), floatBytes(p.numbers))); err != nil {
+		if err := asTaken(db.exec("INSERT INTO point VALUES (?,?,?,?,?,?,?,?,?,?)", run, p.id, p.event, p.signal, string(p.quantity),
+			realOf(p.limit.Lower), realOf(p.limit.Upper), string(sources), floatBytes(p.numbers), p.quantity.Unit())); err != nil {
 			return err
 		}
 	}

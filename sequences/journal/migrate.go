@@ -19,7 +19,7 @@ const applicationID = 0x6d6b626b
 
 // afterwards are the parts of migrations that SQL alone cannot do, by the file that each
 // follows.
-var afterwards = map[string]func(*sql.Conn) error{"0006_doubts.sql": sortReasons, "0007_identity.sql": identifyRuns}
+var afterwards = map[string][]func(*sql.Conn) error{"0006_doubts.sql": {sortReasons}, "0007_identity.sql": {identifyRuns, nameUnits}}
 
 // migrate brings the file's schema up to date: every migration that it lacks, in
 // one transaction. The number of migrations done is the file's user_version.
@@ -66,7 +66,7 @@ func migrateIn(conn *sql.Conn, from fs.FS, names []string) error {
 		if _, err := conn.ExecContext(context.Background(), string(text)+pragmas); err != nil {
 			return fmt.Errorf("migration %s: %w", path.Base(name), err)
 		}
-		if after := afterwards[path.Base(name)]; after != nil {
+		for _, after := range afterwards[path.Base(name)] {
 			if err := after(conn); err != nil {
 				return fmt.Errorf("migration %s: %w", path.Base(name), err)
 			}

@@ -502,35 +502,6 @@ func TestRun_TwoWriters(t *testing.T) {
 	}
 }
 
-// The view for other programs shows the figures in words.
-func TestFigures(t *testing.T) {
-	t.Parallel()
-	db := newLog(t)
-	fill(t, db, 1)
-	rows, err := db.read.Query("SELECT * FROM figures")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer rows.Close()
-	var got []string
-	for rows.Next() {
-		line, err := textRow(rows)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got = append(got, line)
-	}
-	id := names(t, db)[0]
-	want := []string{
-		id + "  1 arm-away OUT3 high_level 13.200999999999999 0.02 12 14.5 pass ",
-		id + "  1  K1_NO bounce_count 4     ",
-		id + "  1 disarm K1 release_time    0.01 fail still bouncing: 0.0132; K1_NC did not close; K1_NO closed before OUT3",
-	}
-	if d := cmp.Diff(want, got); d != "" {
-		t.Error(d)
-	}
-}
-
 // Doubts may hold figures and be new in every cycle: beyond what is remembered
 // they are written anew, and all come back.
 func TestRun_ManyDoubts(t *testing.T) {
