@@ -151,6 +151,11 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	if err := a.cautioned(ctx, j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
+	if !j.rig.Simulated || j.sim.RealTime { // else it takes next to no time
+		for _, text := range soak.DueBefore(j.calibrations, a.now().Add(time.Duration(cycles)*j.seq.Duration())) {
+			a.note("Warning: %s", text)
+		}
+	}
 	shown, err := a.show(j.seq, cycles, &o.runOpts)
 	if err != nil {
 		return err

@@ -99,12 +99,21 @@ func (s Source) RestsOnCalibration() bool {
 }
 
 // CalibrationLines tells of calibrations in sentences, one for all outputs of which the
-// same is to be said, in the order of the outputs.
+// same is to be said, in the order of the outputs. Where one goes on as it was, nothing is
+// said of it again.
 func CalibrationLines(all []Calibration) []string {
 	var outputs [][]string
 	var told []string
+	last := map[string]string{} // by output
 	for i := range all {
 		text := all[i].words()
+		if text == last[all[i].Output] {
+			continue
+		}
+		last[all[i].Output] = text
+		if all[i].Since > 1 {
+			text += fmt.Sprintf(" (from cycle %d on)", all[i].Since)
+		}
 		k := slices.Index(told, text)
 		if k < 0 {
 			k = len(told)
@@ -136,9 +145,6 @@ func (c *Calibration) words() string {
 		text = fmt.Sprintf(" calibrated on %s and wired differently since, which does not count any more", c.Made) + tolerancesStand
 	default:
 		text = " never calibrated" + tolerancesStand
-	}
-	if c.Since > 1 {
-		text += fmt.Sprintf(" (from cycle %d on)", c.Since)
 	}
 	return text
 }
