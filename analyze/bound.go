@@ -28,3 +28,10 @@ func (m *Measurement) Bound() Bound {
 	}
 	return NoBound
 }
+
+// Followed reports whether the value says by itself how large the quantity is, so that it can
+// be set beside those of other cycles. A bound does not, since how far it is from the true
+// value differs from cycle to cycle; but a transition's goes by the sampling alone.
+func (m *Measurement) Followed() bool {
+	return m.Bound() == NoBound || m.Quantity == TransitionDuration
+}

@@ -55,7 +55,7 @@ var (
 var catalogue = []spec{
 	{cyclesTotal, counter, []string{"verdict"}, "Cycles, by verdict; incomplete: cut off, and nothing had failed.", nil},
 	{measurementsTotal, counter, []string{"verdict"}, "Figures measured or found missing, by verdict; none where no limit was set.", nil},
-	{missingTotal, counter, nil, "Figures that could not be measured; they are in no histogram.", nil},
+	{missingTotal, counter, nil, "Figures that could not be measured, or only as a bound; they are in no histogram.", nil},
 	{switchingDelay, histogram, []string{"signal", "event"}, "Time from the event to the output's crossing of its mid level.", delayBounds},
 	{operateTime, histogram, []string{"signal", "event"}, "Time from the output's crossing to the make contact's first closing, bounce not counted.", relayBounds},
 	{releaseTime, histogram, []string{"signal", "event"}, "Time from the output's crossing to the break contact's first closing, bounce not counted.", relayBounds},

@@ -122,7 +122,7 @@ var levels = map[analyze.Quantity]string{analyze.LowLevel: "low", analyze.HighLe
 
 func (c *Collector) observe(m *analyze.Measurement) {
 	c.counters[measurementsTotal].WithLabelValues(verdictLabel(m.Verdict)).Inc()
-	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) {
+	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) || !m.Followed() {
 		c.counters[missingTotal].WithLabelValues().Inc()
 		return
 	}

@@ -107,6 +107,20 @@ func TestCollector_GoldenFresh(t *testing.T) {
 	golden(t, "metrics-fresh.txt", scrape(t, NewCollector(Opts{})))
 }
 
+// A bound is no value: it is in no histogram.
+func TestCollector_Bounds(t *testing.T) {
+	t.Parallel()
+	c := NewCollector(Opts{})
+	bound := figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.Undecided)
+	bound.Doubts = []analyze.Doubt{{Code: analyze.EdgesMissing}, {Code: analyze.AtLeast}}
+	c.ObserveCycle(analyze.Undecided, []analyze.Measurement{bound, figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0011, analyze.Pass)}, capture.Counts{})
+	f := parsed(t, scrape(t, c))
+	h := f[bounceTime].GetMetric()[0].GetHistogram()
+	if n := f[missingTotal].GetMetric()[0].GetCounter().GetValue(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.0011 || n != 1 {
+		t.Errorf("%d values of the sum %g, %g left out", h.GetSampleCount(), h.GetSampleSum(), n)
+	}
+}
+
 // The README has this table.
 func TestTable_Golden(t *testing.T) { golden(t, "metrics-table.md", []byte(tableOf(catalogue))) }
 

@@ -32,7 +32,7 @@ func (d digest) median() float64 { return d.Quantile(0.5) }
 func summaryOf(r *Record) *summary {
 	s := &summary{verdicts: map[analyze.Verdict]int{}, doubtful: slices.Clone(r.Tally.Doubtful), cycles: r.Tally.Last}
 	for _, t := range r.Tally.Rows {
-		x := &row{t, digest{t.Trend}}
+		x := &row{t, digest{t.All()}}
 		for _, v := range analyze.Verdicts {
 			if n := x.with(v); n > 0 {
 				s.verdicts[v] += n
@@ -54,7 +54,8 @@ type Trend struct {
 	// Forecasts are for the limits that the quantity has, where it is not beyond them.
 	Forecasts []trend.Forecast
 	limit     analyze.Limit
-	among     int // quantities judged together with this one
+	bounds    int64 // of the values that are only bounds, and no part of the trend
+	among     int   // quantities judged together with this one
 	series    *trend.Series
 }
 
@@ -80,6 +81,10 @@ func trendsOf(r *Record) []Trend {
 	for _, x := range s.rows {
 		d := x.Trend
 		t := Trend{Signal: x.Signal, Quantity: x.Quantity, Event: x.Event, Summary: d.Summary(), limit: x.Limit, among: 2 * len(s.rows), series: d}
+		if x.Told != nil {
+			t.bounds = x.Told.Summary().N - t.N
+			t.Doubts = append(t.Doubts, fmt.Sprintf("%d of %d values are only bounds and left out; if they are so because of their size, the spread is wrong", t.bounds, t.bounds+t.N))
+		}
 		for _, l := range []trend.Limit{{Value: x.Limit.Lower}, {Value: x.Limit.Upper, Upper: true}} {
 			if finite(l.Value) && !x.LimitsDiffer && r.Planned > 0 {
 				t.Forecasts = append(t.Forecasts, d.Forecast(l, max(r.Planned, r.Tally.Last)))
@@ -110,6 +115,9 @@ func (t *Trend) lines() []string {
 	if f := t.Failures; f.Outside > 0 {
 		add("out of its limit in %s of %s, first at cycle %s, last at %s, at most %s in a row%s", itoa(f.Outside), itoa(f.Judged), itoa(f.First),
 			itoa(f.Last), times(f.Streak), clusters(f))
+	}
+	if t.bounds > 0 {
+		add("only a bound is known %s: they have no part in drift, step and forecast", times(t.bounds))
 	}
 	if t.Missing > 0 {
 		add("could not be measured %s, first at cycle %s", times(t.Missing), itoa(t.FirstMissing))

@@ -133,6 +133,41 @@ func TestSoak_FalseAlarms(t *testing.T) {
 	}
 }
 
+// Of a quantity with bounds among its values the table tells the median of all, with the
+// bounds' sign, and the trend is of the others.
+func TestText_SoakBounds(t *testing.T) {
+	t.Parallel()
+	sum, err := tally.New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := 1; n <= 99; n++ {
+		m := analyze.Measurement{Cycle: n, Event: "energize", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: 0.003, Expanded: 3e-5,
+			Limit: analyze.Limit{Lower: nan, Upper: 0.005}, Verdict: analyze.Pass}
+		if n%3 > 0 {
+			m.Value, m.Expanded, m.Verdict = 0.002, nan, analyze.Undecided
+			m.Doubts = []analyze.Doubt{{Code: analyze.EdgesMissing, Value: nan}, {Code: analyze.AtLeast, Value: nan}}
+		}
+		if err := sum.Add(&m); err != nil {
+			t.Fatal(err)
+		}
+		if err := sum.AddCycle(n, m.Verdict, true); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := &Record{Run: "1", Cycles: 99, Planned: 99, Complete: true, Verdict: analyze.Undecided, Tally: sum}
+	out := soakText(t, r)
+	for _, want := range []string{" ≥ 2", "2.000 … 3.000", "undecided 66/99", "≥: a lower bound: the true value may be higher.",
+		"K1_NO bounce time at energize: only a bound is known 66 times: they have no part in drift, step and forecast"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("it does not say %q:\n%s", want, out)
+		}
+	}
+	if strings.Contains(out, "could not be measured") {
+		t.Errorf("a bound is told as missing:\n%s", out)
+	}
+}
+
 // A digest's median is as near to the exact one as the legend says.
 func TestDigest_Median(t *testing.T) {
 	t.Parallel()

@@ -38,7 +38,9 @@ type Row struct {
 	Verdicts     [len(analyze.Verdicts)]int // by their gravity
 	Remarks      []Remark
 	MoreRemarks  int           // figures whose doubts are not among Remarks
-	Trend        *trend.Series // nil in a row that belongs to no Tally
+	Trend        *trend.Series // of the values that are no bounds; nil in a row that belongs to no Tally
+	// Told is of all values, the bounds among them; nil while Trend has them all.
+	Told *trend.Series
 }
 
 // NewRow returns an empty row without a trend.
@@ -122,11 +124,43 @@ func (x *Row) add(m *analyze.Measurement) error {
 	if !finite(value) {
 		value = math.NaN()
 	}
-	if err := x.Trend.Add(m.Cycle, value, outcome(m.Verdict)); err != nil {
+	if err := x.follow(m, value); err != nil {
 		return err
 	}
 	x.Add(m)
 	return nil
+}
+
+// follow adds a figure's value to the row's trend, unless it is only a bound.
+func (x *Row) follow(m *analyze.Measurement, value float64) error {
+	bound := !math.IsNaN(value) && !m.Followed()
+	if bound && x.Told == nil {
+		state, err := x.Trend.MarshalBinary()
+		if err != nil {
+			return err
+		}
+		x.Told = &trend.Series{}
+		if err := x.Told.UnmarshalBinary(state); err != nil {
+			return err
+		}
+	}
+	if x.Told != nil {
+		if err := x.Told.Add(m.Cycle, value, outcome(m.Verdict)); err != nil {
+			return err
+		}
+	}
+	if bound {
+		return x.Trend.Judge(m.Cycle, outcome(m.Verdict))
+	}
+	return x.Trend.Add(m.Cycle, value, outcome(m.Verdict))
+}
+
+// All is the series of all of the row's values, bounds among them.
+func (x *Row) All() *trend.Series {
+	if x.Told != nil {
+		return x.Told
+	}
+	return x.Trend
 }
 
 // Add adds a figure, without its trend.

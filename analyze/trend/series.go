@@ -81,6 +81,20 @@ func (s *Series) Add(cycle int, value float64, judged Outcome) error {
 	return nil
 }
 
+// Judge takes a cycle that was judged though there is only a bound of its value: it is one of
+// the series' cycles, and neither a value nor missing.
+func (s *Series) Judge(cycle int, judged Outcome) error {
+	switch {
+	case cycle < 1 || cycle < s.to:
+		return fmt.Errorf("cycle %d after cycle %d: %w", cycle, s.to, ErrOrder)
+	case judged >= outcomes:
+		return fmt.Errorf("cycle %d: no such outcome: %d", cycle, judged)
+	}
+	s.count(cycle)
+	s.failures.add(cycle, judged)
+	return nil
+}
+
 func (s *Series) count(cycle int) {
 	if s.from == 0 {
 		s.from = cycle

@@ -70,7 +70,7 @@ func (k *Keeper) NotKept() int { return k.missed }
 
 // Learn takes in a figure and reports whether it went further than ever.
 func (k *Keeper) Learn(m *analyze.Measurement) bool {
-	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) {
+	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) || !m.Followed() {
 		return false
 	}
 	at := quantityAt{m.Event, m.Signal, m.Quantity}
