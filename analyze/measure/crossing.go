@@ -23,6 +23,8 @@ type crossing struct {
 	clean bool
 	bound float64
 	step  float64 // between the samples on its two sides, seconds
+	// edge is the samples of it where they are not those of one edge; else it has none.
+	edge edge
 	// chance is how probable it is that no mean over the stated time shows a step, 0 where
 	// that was not asked; unseen says that none does, sharp that the step is too sharp for
 	// means over that time. See Averaging.
@@ -50,8 +52,11 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		return crossing{}, false // no step: the levels are not those of two states
 	}
 	mid := (before.volts + after.volts) / 2
+	conv := tr.Converter
+	spread := max(before.sigma, after.sigma, conv.StepVolts/math.Sqrt(12)) // rounding hides less noise than that
+	e := edgeAround(tr, from, at, at.Add(longestSettling), zero, before.volts, after.volts, spread/math.Abs(after.volts-before.volts), conv.Span.Seconds())
 	r := referenceInstant(tr, from, at+1, at, mid, after.volts > before.volts, true, margin(before, after))
-	if r.spread > 0 {
+	if r.spread > 0 && !e.bounces() {
 		return scattered(tr.Converter, r, at.Sub(zero).Seconds()), true
 	}
 	w, ok := windowAt(tr, at, zero, before.volts, after.volts)
@@ -64,34 +69,38 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		}
 	}
 	var c crossing
-	conv := tr.Converter
-	spread := max(before.sigma, after.sigma, conv.StepVolts/math.Sqrt(12)) // rounding hides less noise than that
 	w.noise = spread / math.Abs(after.volts-before.volts)
 	sharp := statedSpan(conv) && w.sharp(conv.Span.Seconds())
+	if sharp {
+		e.span = 0
+	}
+	clean := e.span > 0 && w.clean() && !e.twofold() || e.span == 0 && w.sudden()
+	several := e.restless() || !clean && !e.single()
+	placed, only := e.crossed()
 	switch {
-	case conv.Span > 0 && !sharp && w.single(before, after):
-		c = w.between(w.k-1, w.k, conv.Span.Seconds(), analyze.SingleSample)
-	case conv.Span > 0 && !sharp && w.clean():
+	case e.span > 0 && w.single(before, after):
+		c, several = w.between(w.k-1, w.k, e.span, analyze.SingleSample), false
+	case e.span > 0 && clean && !several:
 		c = w.withinConversion(conv, before, after)
-	case conv.Span > 0 && !sharp:
-		if first, last, ok := w.bounced(); ok {
-			c = w.between(first, last, conv.Span.Seconds(), analyze.OutputBounces)
-			break
-		}
+	case several && only && !e.smooth(e.first(0, 0.5)):
+		c = placed
+	case e.span > 0:
 		c = w.interpolated(conv.Span / 2)
-		c.add(analyze.EdgeNotClean, "rectangular", math.Max(w.step, conv.Span.Seconds())/4, 1)
+		c.add(analyze.EdgeNotClean, "rectangular", math.Max(w.step, e.span)/4, 1)
 	default:
 		c = w.interpolated(0)
 		c.add(analyze.SamplingInterval, "rectangular", w.step/2, 1)
 		// Nothing says whether such samples are values or means over their interval,
 		// which would stand for its middle.
 		c.add(analyze.SamplesMayBeMeans, "rectangular", w.usualStep()/2, 1)
-		c.sharp = sharp
 	}
 	if !c.clean && spread > 0 {
 		c.budget = append(c.budget, scattering(analyze.ScatterOfSamples, spread*w.slowness(), 1, before, after))
 	}
-	c.step = w.step
+	if several {
+		c.edge, c.clean = e, false
+	}
+	c.step, c.sharp = w.step, sharp
 	c.add(analyze.TimeStamp, "normal", conv.Stamp.Seconds(), 1)
 	return c, !math.IsNaN(c.at)
 }
@@ -207,7 +216,7 @@ func (w window) clean() bool {
 	base, top := w.near(w.k-2, 0), w.near(w.k+1, 1)
 	f0 := (w.volts[w.k-1] - base) / (top - base)
 	f1 := (w.volts[w.k] - base) / (top - base)
-	return left(w.k-2) && arrived(w.k+1) && (math.Abs(f0) < small || math.Abs(1-f1) < small)
+	return left(w.k-2) && arrived(w.k+1) && (math.Abs(f0) < small || f1 > 1-small)
 }
 
 // small is the share of the step that a sample may lie off its state's level: no less than the
@@ -230,26 +239,6 @@ func (w window) between(first, last int, span float64, source gum.Source) crossi
 	c := crossing{at: (from + to) / 2}
 	c.add(source, "rectangular", (to-from)/2, 1)
 	return c
-}
-
-// mostOfAnEdge is what the two conversions that an edge divides may lack together of their
-// states, as a share of the step: a ramp as long as both lacks half of it, whatever levels off
-// less.
-const mostOfAnEdge = 0.55
-
-// bounced returns the first and the last conversion between the states of an output that went
-// back before it stayed: one of them lies below the one before it, or two lack more than one
-// edge would.
-func (w window) bounced() (first, last int, ok bool) {
-	small := w.small()
-	for first = w.k; first > 0 && w.share[first-1] >= small; first-- {
-	}
-	back := false
-	for last = first; last+1 < len(w.share) && w.share[last] <= 1-small; last++ {
-		back = back || last > first && w.share[last] < w.share[last-1]-small
-	}
-	last--
-	return first, last, back || last == first+1 && w.share[first]+1-w.share[last] > mostOfAnEdge
 }
 
 // leastShare is the least share of a step's amplitude, at either end of a
@@ -513,12 +502,14 @@ const diodeShare = 0.007
 func (w window) interpolated(shift time.Duration) crossing {
 	s0, s1 := w.share[w.k-1], w.share[w.k]
 	c := crossing{at: w.at[w.k-1] + (0.5-s0)/(s1-s0)*w.step - shift.Seconds()}
-	// No sample between 10 % and 90 %: the step is faster than the samples.
-	if s0 < 0.1 && s1 > 0.9 {
+	if w.sudden() {
 		c.clean, c.bound = true, w.step
 	}
 	return c
 }
+
+// sudden reports whether there is no sample between 10 % and 90 %: the step is faster than the samples.
+func (w window) sudden() bool { return w.share[w.k-1] < 0.1 && w.share[w.k] > 0.9 }
 
 // slowness is the seconds that the edge takes for a volt, over the samples next to
 // the crossing.

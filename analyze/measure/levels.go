@@ -207,6 +207,11 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 // the two halves' means of a straight slope differ by half its rise.
 func (l level) drifts() bool { return math.Abs(l.slope) > 0.35*l.peak }
 
+// unsure is the standard uncertainty of a level from its samples alone, in volts.
+func (l level) unsure(step float64) float64 {
+	return math.Hypot(l.repeat, gum.HalfWidth("rectangular", l.rounding(step)))
+}
+
 // dithered is the noise, in steps of the readings, from which on it spreads them over so
 // many steps that their mean is known better than to a step.
 const dithered = 0.5

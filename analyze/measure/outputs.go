@@ -552,6 +552,10 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		m.row(x, nil)
 		return
 	}
+	if len(s.cross.edge.at) > 0 && !s.cross.edge.straight() {
+		o.reportSeveral(m, tr, e, s.cross.edge, x)
+		return
+	}
 	lead := capture.Instant(4 * s.o.interval * 1e9)
 	edge, ok := duration(tr, e.At-lead, s.entry.from, to, s.before, s.state)
 	if !ok {
@@ -567,12 +571,38 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	// An instant at a share x between two samples has x of the later one's deviation and 1-x of
 	// the other's: x² + (1-x)² is 2/3 in the mean.
 	between := math.Sqrt(2.0 / 3)
-	m.row(x, []gum.Component{
+	level := math.Max(s.state.unsure(tr.Converter.StepVolts), s.before.unsure(tr.Converter.StepVolts))
+	budget := []gum.Component{
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[0]),
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[1]),
 		gum.Line(analyze.TimeStamp, "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2*between),
-		scattering(analyze.StateLevels, edge.slowness*math.Max(s.state.repeat, s.before.repeat), 1, s.before, s.state),
+		scattering(analyze.StateLevels, edge.slowness*level, 1, s.before, s.state),
 		scattering(analyze.ScatterOfSamples, math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.quieterSigma, s.before.quieterSigma)), 1, s.before, s.state),
+	}
+	if len(s.cross.edge.at) > 0 { // a line's sagitta where the slope changes by half, see smooth
+		budget = append(budget, gum.Line(analyze.EdgeNotClean, "rectangular", edge.step/8, math.Sqrt2))
+	}
+	m.row(x, budget)
+}
+
+// reportSeveral reports the duration of a transition whose samples are not those of one edge: that it is
+// between what they let it be, where they rise steadily; else a bound.
+func (o *outputMeter) reportSeveral(m *Meter, tr *capture.Trace, at capture.Event, e edge, x analyze.Measurement) {
+	ten, ninety, steady, ok := e.bounds()
+	if !ok {
+		m.missing(at.Name, o.signal, analyze.TransitionDuration, x.Limit, analyze.Undecided, of(analyze.ReferencesNotShown))
+		return
+	}
+	if !steady {
+		x.Value, x.Doubts = roundUp(ninety[1]-ten[0]), []analyze.Doubt{of(analyze.AtMost)}
+		m.row(x, nil)
+		return
+	}
+	x.Value = (ninety[0] + ninety[1] - ten[0] - ten[1]) / 2
+	m.row(x, []gum.Component{
+		gum.Line(analyze.EdgeNotClean, "rectangular", (ten[1]-ten[0])/2, 1),
+		gum.Line(analyze.EdgeNotClean, "rectangular", (ninety[1]-ninety[0])/2, 1),
+		gum.Line(analyze.TimeStamp, "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2),
 	})
 }
 
