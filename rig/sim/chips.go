@@ -188,12 +188,18 @@ func (w *World) refresh(c *chip) {
 		}
 		return
 	}
-	w.readyNext, w.readyDue = nil, never
-	for _, k := range w.chips {
-		if k.end < w.readyDue {
-			w.readyNext, w.readyDue = k, k.end
+	w.nextEdge()
+}
+
+// nextEdge finds the chip whose ready edge comes next.
+func (w *World) nextEdge() {
+	next, due := (*chip)(nil), int64(never)
+	for _, c := range w.chips {
+		if c.end < due {
+			next, due = c, c.end
 		}
 	}
+	w.readyNext, w.readyDue = next, due
 }
 
 // endConversion lets the conversion end whose ready edge comes next.
@@ -219,7 +225,8 @@ func (b *bus) SetSpeed(f physic.Frequency) error { return b.bus.SetSpeed(f) }
 func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	w := (*World)(b)
 	w.listen()
-	err := w.bus.Tx(addr, wr, rd)
+	end, err := w.bus.TxFrom(addr, wr, rd, w.Now())
+	w.AdvanceTo(end)
 	// A transfer that only reads changes nothing, nor does one that only names a register.
 	if len(wr) > 1 || err != nil {
 		w.changed(addr, err)

@@ -159,8 +159,14 @@ func (s *lineSet) Edges(buf []line.Edge) ([]line.Edge, error) {
 	if s.closed {
 		return buf, s.gone()
 	}
-	for i := range s.edges { // one, as a rule: copying it in bulk takes longer
-		buf = append(buf, s.edges[i])
+	switch {
+	case len(buf) == 0 && cap(buf) >= len(s.edges):
+		buf = buf[:len(s.edges)]
+		for i := range s.edges { // one, as a rule: copying it in bulk takes longer
+			buf[i] = s.edges[i]
+		}
+	default:
+		buf = append(buf, s.edges...)
 	}
 	s.edges = s.edges[:0]
 	return buf, nil

@@ -46,8 +46,8 @@ type Bus struct {
 	hz    int
 	// spans are how long so many bits take, up to more than a reading has.
 	spans [64]capture.Instant
-	chips       [4]*Chip
-	dacs        [dacCount]*DAC
+	chips [4]*Chip
+	dacs  [dacCount]*DAC
 
 	faulty bool // a fault below is planted
 	faults faults
@@ -127,107 +127,119 @@ const byteBits = 9
 // Tx writes, then reads, with a repeated start between the two, and takes the
 // time that this needs at the bus clock.
 func (b *Bus) Tx(addr uint16, w, r []byte) error {
+	end, err := b.TxFrom(addr, w, r, b.clock.Now())
+	b.clock.AdvanceTo(end)
+	return err
+}
+
+// TxFrom is Tx for whoever has the clock at hand: the transfer begins at the clock's present
+// instant, and the clock is to be moved on to the instant returned.
+func (b *Bus) TxFrom(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
 	b.Transfers++
 	if b.faulty {
-		return b.disturbed(addr, w, r)
+		return b.disturbed(addr, w, r, now)
 	}
 	i := addr - firstAddress
 	if i >= uint16(len(b.chips)) || b.chips[i] == nil {
-		return b.otherThanChip(addr, w, r)
+		return b.otherThanChip(addr, w, r, now)
 	}
-	c, now := b.chips[i], b.clock.Now()
-	c.Settle(now)
+	c := b.chips[i]
+	if c.due <= now {
+		c.settle(now)
+	}
 	if c.gone {
-		return b.nak(addr)
+		return b.nak(addr, now)
 	}
-	if len(r) > 0 {
-		b.read(c, w, r, now)
-		return nil
+	if len(r) == 0 {
+		b.Bytes += uint64(1 + len(w))
+		at := now + b.span(byteBits*(1+len(w))+2)
+		b.clock.AdvanceTo(at)
+		c.Settle(at)
+		c.write(w, at)
+		return at, nil
 	}
-	b.Bytes += uint64(1 + len(w))
-	at := now + b.span(byteBits*(1+len(w))+2)
-	b.clock.AdvanceTo(at)
-	c.Settle(at)
-	c.write(w, at)
-	return nil
-}
-
-// read carries a transfer that begins now and reads, after writing where there is
-// something to write.
-func (b *Bus) read(c *Chip, w, r []byte, now capture.Instant) {
-	bits := 1
-	if n := len(w); n > 0 {
-		b.Bytes += uint64(1 + n)
-		bits += byteBits*(1+n) + 1
-		if n == 1 {
-			c.point(w[0])
-		} else {
-			at := now + b.span(bits)
-			b.clock.AdvanceTo(at)
-			c.Settle(at)
-			c.write(w, at)
-		}
+	bits := 1 + byteBits
+	if len(w) > 0 {
+		bits += b.name(c, w, now)
 	}
 	b.Bytes += uint64(1 + len(r))
-	bits += byteBits
 	// What the chip sends is what stands in the register once it has acknowledged
-	// its address. Nothing changes until then in nearly all transfers, and then one
-	// move of the clock is enough.
+	// its address. Nothing changes until then in nearly all transfers.
 	if latch := now + b.span(bits); c.due <= latch {
 		b.clock.AdvanceTo(latch)
 		c.Settle(latch)
 	}
 	v := c.register()
 	if r[0] = byte(v >> 8); len(r) > 1 {
-		r[1] = byte(v)
-		for i := range r[2:] {
-			r[2+i] = 0xFF // nothing drives the bus
+		if r[1] = byte(v); len(r) > 2 {
+			undriven(r[2:])
 		}
 	}
-	b.clock.AdvanceTo(now + b.span(bits+byteBits*len(r)+1))
+	return now + b.span(bits+byteBits*len(r)+1), nil
+}
+
+// undriven is what is read where nothing drives the bus.
+func undriven(r []byte) {
+	for i := range r {
+		r[i] = 0xFF
+	}
+}
+
+// name writes before a reading, which begins now, and returns how many bits that takes. A register
+// that is named and not written to has no effect before it is read.
+func (b *Bus) name(c *Chip, w []byte, now capture.Instant) (bits int) {
+	b.Bytes += uint64(1 + len(w))
+	bits = byteBits*(1+len(w)) + 1
+	if len(w) == 1 {
+		c.point(w[0])
+		return bits
+	}
+	at := now + b.span(1+bits)
+	b.clock.AdvanceTo(at)
+	c.Settle(at)
+	c.write(w, at)
+	return bits
 }
 
 // nak ends a transfer after an address byte that nobody acknowledged.
-func (b *Bus) nak(addr uint16) error {
+func (b *Bus) nak(addr uint16, now capture.Instant) (end capture.Instant, err error) {
 	b.Bytes++
-	b.clock.AdvanceTo(b.clock.Now() + b.span(byteBits+2))
-	return fmt.Errorf("%w: nothing answers at %#02x", ErrNAK, addr)
+	return now + b.span(byteBits+2), fmt.Errorf("%w: nothing answers at %#02x", ErrNAK, addr)
 }
 
 // disturbed carries a transfer on a bus with planted faults.
-func (b *Bus) disturbed(addr uint16, w, r []byte) error {
-	if err, over := b.disturb(addr, w, r); over {
-		return err
+func (b *Bus) disturbed(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
+	if end, err = b.disturb(addr, w, r, now); err != nil {
+		return end, err
 	}
-	return b.carry(addr, w, r)
+	return b.carry(addr, w, r, now)
 }
 
 // carry carries a transfer, counted already, as a bus without faults does.
-func (b *Bus) carry(addr uint16, w, r []byte) error {
+func (b *Bus) carry(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
 	faulty, transfers := b.faulty, b.Transfers
 	b.faulty = false
-	err := b.Tx(addr, w, r)
+	end, err = b.TxFrom(addr, w, r, now)
 	b.faulty, b.Transfers = faulty, transfers
-	return err
+	return end, err
 }
 
 // otherThanChip carries a transfer to an address without a chip: the general call, a DAC
 // or nothing.
-func (b *Bus) otherThanChip(addr uint16, w, r []byte) error {
+func (b *Bus) otherThanChip(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
 	if addr == 0 {
-		return b.generalCall(w, r)
+		return b.generalCall(w, r, now)
 	}
 	if i := addr - firstDAC; i < dacCount && b.dacs[i] != nil && !b.dacs[i].gone {
-		b.transferDAC(b.dacs[i], w, r)
-		return nil
+		return b.transferDAC(b.dacs[i], w, r, now), nil
 	}
-	return b.nak(addr)
+	return b.nak(addr, now)
 }
 
 // transferDAC carries a transfer to a DAC, which acts at the acknowledge of the last
 // byte written, before the stop or the repeated start.
-func (b *Bus) transferDAC(d *DAC, w, r []byte) {
-	now, bits := b.clock.Now(), 1
+func (b *Bus) transferDAC(d *DAC, w, r []byte, now capture.Instant) (end capture.Instant) {
+	bits := 1
 	if len(w) > 0 || len(r) == 0 {
 		b.Bytes += uint64(1 + len(w))
 		bits += byteBits * (1 + len(w))
@@ -244,14 +256,13 @@ func (b *Bus) transferDAC(d *DAC, w, r []byte) {
 		d.read(r, at)
 		bits += byteBits*len(r) + 1
 	}
-	b.clock.AdvanceTo(now + b.span(bits))
+	return now + b.span(bits)
 }
 
 // generalCallReset is the general call's command that the chips obey.
 const generalCallReset = 0x06
 
-func (b *Bus) generalCall(w, r []byte) error {
-	now := b.clock.Now()
+func (b *Bus) generalCall(w, r []byte, now capture.Instant) (end capture.Instant, err error) {
 	answered := false
 	for _, c := range b.chips {
 		if c != nil {
@@ -263,7 +274,7 @@ func (b *Bus) generalCall(w, r []byte) error {
 		answered = answered || d != nil && !d.gone
 	}
 	if !answered || len(r) > 0 {
-		return b.nak(0)
+		return b.nak(0, now)
 	}
 	b.Bytes += uint64(1 + len(w))
 	at := now + b.span(byteBits*(1+len(w))+2)
@@ -279,5 +290,5 @@ func (b *Bus) generalCall(w, r []byte) error {
 			d.obey(w[0], at)
 		}
 	}
-	return nil
+	return at, nil
 }

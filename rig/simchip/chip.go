@@ -165,17 +165,20 @@ func (c *Chip) settle(now capture.Instant) {
 // next. Conversions of one chain that nobody can have read are passed over in
 // one go.
 func (c *Chip) complete(now capture.Instant) {
-	chained := c.config == c.set && c.config&bitSingle == 0
-	if chained && c.endOf(c.k+1) <= now {
-		c.skip(min(now, c.resetAt, c.loseAt))
+	next := never // when the conversion after this one ends; never: it is no chain's
+	if c.config == c.set && c.config&bitSingle == 0 {
+		if next = c.endOf(c.k + 1); next <= now {
+			c.skip(min(now, c.resetAt, c.loseAt))
+			next = c.endOf(c.k + 1)
+		}
 	}
 	c.doneStart, c.doneEnd, c.doneSet = c.start, c.end, c.set
 	c.pending, c.fresh = true, true
 	c.completed++
 	switch {
-	case chained:
+	case next != never:
 		c.k++
-		c.start, c.end = c.end, c.endOf(c.k)
+		c.start, c.end = c.end, next
 	case c.config&bitSingle != 0:
 		c.running, c.end = false, never
 	default:

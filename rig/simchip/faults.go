@@ -48,16 +48,14 @@ func (b *Bus) plant() {
 	b.faulty = f.nak > 0 || f.cut > 0 || f.every > 0 || f.stuckFrom < f.stuckTo
 }
 
-// disturb does what the planted faults do to one transfer and says whether that
-// is all that happens.
-func (b *Bus) disturb(addr uint16, w, r []byte) (err error, over bool) {
+// disturb does what the planted faults do to one transfer. Where there is no error, nothing
+// was done, and the transfer is still to be carried.
+func (b *Bus) disturb(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
 	f := &b.faults
 	defer b.plant()
-	now := b.clock.Now()
 	switch {
 	case now >= f.stuckFrom && now < f.stuckTo:
-		b.clock.AdvanceTo(now.Add(stuckTimeout))
-		return fmt.Errorf("%w: transfer to %#02x", ErrTimeout, addr), true
+		return now.Add(stuckTimeout), fmt.Errorf("%w: transfer to %#02x", ErrTimeout, addr)
 	case now >= f.stuckTo:
 		f.stuckFrom, f.stuckTo = 0, 0
 	}
@@ -65,27 +63,27 @@ func (b *Bus) disturb(addr uint16, w, r []byte) (err error, over bool) {
 		f.sinceLast++
 		if f.sinceLast == f.every {
 			f.sinceLast = 0
-			return b.nak(addr), true
+			return b.nak(addr, now)
 		}
 	}
 	if f.nak > 0 {
 		f.nak--
-		return b.nak(addr), true
+		return b.nak(addr, now)
 	}
 	if f.cut > 0 {
 		f.cut--
-		return b.cut(addr, w, r), true
+		return b.cut(addr, w, r, now)
 	}
-	return nil, false
+	return now, nil
 }
 
 // cut carries a transfer to its chip and reports it as failed.
-func (b *Bus) cut(addr uint16, w, r []byte) error {
-	if err := b.carry(addr, w, r); err != nil {
-		return err
+func (b *Bus) cut(addr uint16, w, r []byte, now capture.Instant) (end capture.Instant, err error) {
+	if end, err = b.carry(addr, w, r, now); err != nil {
+		return end, err
 	}
 	clear(r)
-	return fmt.Errorf("%w: transfer to %#02x", ErrCut, addr)
+	return end, fmt.Errorf("%w: transfer to %#02x", ErrCut, addr)
 }
 
 // LoseAt makes the chip fall silent at the instant, as if its supply wire came
