@@ -110,7 +110,7 @@ func (r *Report) Text(w io.Writer) error {
 	for _, p := range problems {
 		fmt.Fprintf(w, "\nWarning: %s\n", p)
 	}
-	doubted := r.writeCalibrations(w)
+	r.writeCalibrations(w)
 	r.writeParts(w)
 	off := r.Speed.off()
 	if off {
@@ -126,12 +126,15 @@ func (r *Report) Text(w io.Writer) error {
 	if r.Err() != nil {
 		return err
 	}
-	_, lineErr := fmt.Fprintf(w, "\n%s\n%s", r.conclusion(len(problems) > 0 || off || doubted), undoneText(r.undone()))
+	_, lineErr := fmt.Fprintf(w, "\n%s\n%s", r.conclusion(len(problems) > 0 || off || len(r.doubted()) > 0), undoneText(r.undone()))
 	return errors.Join(err, lineErr)
 }
 
-// Proven reports whether every step that there is for the rig has been done.
-func (r *Report) Proven() bool { return r.Err() == nil && len(r.undone()) == 0 }
+// Proven reports whether every step that there is for the rig has been done, and no stored
+// calibration keeps levels from being judged.
+func (r *Report) Proven() bool {
+	return r.Err() == nil && len(r.undone()) == 0 && len(r.doubted()) == 0
+}
 
 // undone names the steps that were not done, those of the person included who was not asked.
 func (r *Report) undone() (names []string) {
@@ -194,7 +197,7 @@ func (r *Report) conclusion(warned bool) string {
 	if warned {
 		text += ", with the warnings above"
 	}
-	if undone > 0 {
+	if undone > 0 || len(r.doubted()) > 0 {
 		text += "; not proven"
 	}
 	return text + "."
@@ -218,32 +221,27 @@ func (r *Report) writeParts(w io.Writer) {
 	}
 }
 
-// writeCalibrations writes what is known of the outputs' calibrations, and whether figures
-// cannot be judged for it.
-func (r *Report) writeCalibrations(w io.Writer) (doubted bool) {
+// writeCalibrations writes what is known of the outputs' calibrations.
+func (r *Report) writeCalibrations(w io.Writer) {
 	if len(r.Calibrations) > 0 {
 		fmt.Fprintln(w)
 	}
 	for _, line := range capture.CalibrationLines(r.Calibrations) {
 		fmt.Fprintf(w, "Calibration: %s.\n", line)
 	}
-	var bad []string
-	for i := range r.Calibrations {
-		if c := &r.Calibrations[i]; c.Doubted() {
-			bad = append(bad, c.Output)
-		}
+	if bad := r.doubted(); len(bad) > 0 {
+		fmt.Fprintf(w, "\nWarning: no level of %s passes or fails: calibrations that are overdue or dated in the future prove nothing.\n", words.Or(bad))
 	}
-	if len(bad) > 0 {
-		fmt.Fprintf(w, "\nWarning: no run can judge levels of %s until %s calibrated again.\n", words.And(bad), isOrAre(len(bad)))
-	}
-	return len(bad) > 0
 }
 
-func isOrAre(n int) string {
-	if n == 1 {
-		return "it is"
+// doubted names the outputs whose calibrations let no run judge their levels.
+func (r *Report) doubted() (outputs []string) {
+	for i := range r.Calibrations {
+		if c := &r.Calibrations[i]; c.Doubted() {
+			outputs = append(outputs, c.Output)
+		}
 	}
-	return "they are"
+	return outputs
 }
 
 // writeDividers writes each output's divider with its worst case.

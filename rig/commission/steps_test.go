@@ -283,6 +283,33 @@ func state(n int, share float64) bench.ChipState {
 	return bench.ChipState{Name: "A", Conversions: n, Nominal: time.Millisecond, Period: time.Duration(share * 1e6)}
 }
 
+// calibrated are the calibrations of OUT1 and OUT2.
+func calibrated(one, two capture.CalibrationState) []capture.Calibration {
+	return []capture.Calibration{
+		{Output: "OUT1", State: one, Meter: "4711", Made: "2026-03-01", Due: "2026-03-31"},
+		{Output: "OUT2", State: two, Meter: "4711", Made: "2026-03-01", Due: "2026-03-31"},
+	}
+}
+
+// A report shows what each stored calibration is worth, and warns of those that prove nothing.
+func TestReport_Calibrations(t *testing.T) {
+	for _, c := range []struct {
+		one, two capture.CalibrationState
+		want     string // between the dividers and what follows
+	}{
+		{capture.InDate, capture.InDate, "\nCalibration: OUT1, OUT2 by meter 4711 on 2026-03-01, due 2026-03-31.\n"},
+		{capture.InDate, capture.Overdue, "\nCalibration: OUT1 by meter 4711 on 2026-03-01, due 2026-03-31.\nCalibration: OUT2 by meter 4711 on 2026-03-01, overdue since 2026-03-31: figures that rest on it are undecided.\n" +
+			"\nWarning: no level of OUT2 passes or fails: calibrations that are overdue or dated in the future prove nothing.\n"},
+		{capture.InFuture, capture.Overdue, "\nWarning: no level of OUT1 or OUT2 passes or fails"},
+	} {
+		r := Report{Rig: rigfile.Builtin()[0], Calibrations: calibrated(c.one, c.two)}
+		var w strings.Builder
+		if err := r.Text(&w); err != nil || !strings.Contains(w.String(), c.want) || strings.Contains(w.String(), "Warning") != strings.Contains(c.want, "Warning") {
+			t.Errorf("%s, %s: %v\n%s\nwant\n%s", c.one, c.two, err, w.String(), c.want)
+		}
+	}
+}
+
 // What a report amounts to, and the words for it.
 func TestReport_Conclusion(t *testing.T) {
 	rig := rigfile.Builtin()[0]
@@ -305,6 +332,9 @@ func TestReport_Conclusion(t *testing.T) {
 			"  - OUT1, OUT2, OUT3, OUT4, OUT5, OUT6, OUT7 and OUT8, known voltage\n", problem.Unknown},
 		{"all done", Report{stepwise: true, at: time.Now(), Steps: all(OK, OK)}, "2 of 2 steps done, no fault found.\n", problem.Unknown},
 		{"one that does not apply", Report{stepwise: true, at: time.Now(), Steps: all(OK, Needless)}, "1 of 1 step done, no fault found.\n", problem.Unknown},
+		{"calibrated", Report{stepwise: true, at: time.Now(), Steps: all(OK, OK), Calibrations: calibrated(capture.InDate, capture.NotCalibrated)}, "2 of 2 steps done, no fault found.\n", problem.Unknown},
+		{"overdue", Report{stepwise: true, at: time.Now(), Steps: all(OK, OK), Calibrations: calibrated(capture.InDate, capture.Overdue)}, "2 of 2 steps done, no fault found, with the warnings above; not proven.\n", problem.Unknown},
+		{"in the future", Report{stepwise: true, at: time.Now(), Steps: all(OK, OK), Calibrations: calibrated(capture.InFuture, capture.OtherBench)}, "2 of 2 steps done, no fault found, with the warnings above; not proven.\n", problem.Unknown},
 		{"some done", Report{stepwise: true, at: time.Now(), Steps: all(OK, NotDone)}, "1 of 2 steps done, no fault found; not proven.\nNot done:\n  - a step\n", problem.Unknown},
 		{"a loop-back alone", Report{at: time.Now(), Steps: all(OK, OK)}, "OUT6, OUT7 and OUT8, known voltage\n", problem.Unknown},
 		{"wrong", Report{stepwise: true, at: time.Now(), Steps: all(OK, Wrong)}, "date: ____________\n", problem.Rig},
