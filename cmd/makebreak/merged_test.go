@@ -50,7 +50,7 @@ func TestMergedEdges_LongBounce(t *testing.T) {
 		}
 	})
 	t.Logf("%d runs, %d of them passed; of %d figures of bounce %d failed, %d passed wrongly", runs, passed, figures, failed, wrong)
-	if share := float64(wrong) / float64(figures); share > 0.01 {
-		t.Errorf("%.1f %% of the figures passed wrongly, want 1 %% at most", 100*share)
+	if share := float64(wrong) / float64(figures); share > 0.005 {
+		t.Errorf("%.2f %% of the figures passed wrongly, want 0.5 %% at most", 100*share)
 	}
 }
