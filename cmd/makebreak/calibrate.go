@@ -185,17 +185,27 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 	return rig, stored, inputError(err)
 }
 
+// calibrateFor corrects a job's rig by the calibrations beside its file.
+func (a *app) calibrateFor(j *job) (err error) {
+	j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed, j.seq.Sampled(j.rig))
+	return err
+}
+
 // calibrated corrects the rig by the calibrations beside its file and says what is wrong
-// with them. What it returns of each output says so, too. The seed is the simulated bench's.
-func (a *app) calibrated(rig *wiring.Rig, overdue capture.OverdueRule, seed uint64) ([]capture.Calibration, error) {
+// with those of the outputs that are sampled; nil: of all. What it returns of each says so,
+// too. The seed is the simulated bench's.
+func (a *app) calibrated(rig *wiring.Rig, overdue capture.OverdueRule, seed uint64, sampled []string) ([]capture.Calibration, error) {
+	if sampled == nil {
+		sampled = words.Texts(rig.Outputs, func(o wiring.Output) string { return o.Name })
+	}
 	if !a.ownRig() {
-		return calibration.Uncalibrated(rig), nil
+		return capture.CalibrationsOf(calibration.Uncalibrated(rig), sampled), nil
 	}
 	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
 	if err != nil {
 		return nil, inputError(err)
 	}
-	all := judged(f.Apply(rig, calibration.DayOf(a.now()), seed), overdue)
+	all := judged(capture.CalibrationsOf(f.Apply(rig, calibration.DayOf(a.now()), seed), sampled), overdue)
 	for _, text := range f.Warnings(rig, all) {
 		a.note("Warning: calibration: %s", text)
 	}

@@ -58,7 +58,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 	if err != nil {
 		return err
 	}
-	if _, err := a.calibrated(rig, rig.Overdue, 0); err != nil {
+	if _, err := a.calibrated(rig, rig.Overdue, 0, nil); err != nil {
 		return err
 	}
 	b, events, err := a.openWatched(rig)

@@ -128,7 +128,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 	if j.sim, err = o.simulation(c, j.rig); err != nil {
 		return j, err
 	}
-	if j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed); err != nil {
+	if err := a.calibrateFor(&j); err != nil {
 		return j, err
 	}
 	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }

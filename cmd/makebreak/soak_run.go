@@ -129,7 +129,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 			return fmt.Errorf("run %s: %w", rec.ID, err)
 		}
 	}
-	if j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed); err != nil {
+	if err := a.calibrateFor(&j); err != nil {
 		return err
 	}
 	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
