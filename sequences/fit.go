@@ -22,13 +22,29 @@ func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
 	if err != nil {
 		doc = &yamlfile.Doc{File: s.File} // not read from a file: no places
 	}
-	f := &fitter{seq: s, rig: r, doc: doc}
+	f := &fitter{seq: s, rig: r, doc: doc, left: map[string]bool{}}
 	f.signals()
 	f.steps()
 	f.sampling()
+	f.repeats()
 	f.held()
 	f.ramps()
 	return f.cautions, doc.Err()
+}
+
+// NamedBy reports whether the rig has all outputs, contacts and events that the sequence
+// names, and a supply where it moves one. It may not fit for another reason.
+func (s *Sequence) NamedBy(r *wiring.Rig) bool {
+	doc := &yamlfile.Doc{}
+	f := &fitter{seq: s, rig: r, doc: doc}
+	f.signals()
+	for i := range s.Steps {
+		step := &s.Steps[i]
+		if step.Supply != nil && r.Supply == nil || step.Supply == nil && r.Cause(step.Cause) == nil {
+			return false
+		}
+	}
+	return doc.Err() == nil
 }
 
 // fitter compares a sequence with a rig.
@@ -37,7 +53,8 @@ type fitter struct {
 	rig      *wiring.Rig
 	doc      *yamlfile.Doc
 	cautions []string
-	noSupply bool // it has been said that the rig has none
+	noSupply bool            // it has been said that the rig has none
+	left     map[string]bool // drives of which it has been said that they stay on
 }
 
 // among says which names of the rig can be used.
@@ -113,12 +130,21 @@ func (f *fitter) sets(step *Step) (drive string, on bool) {
 	return "", false
 }
 
-// held refuses steps that would leave a drive on for longer than it may be. Two
-// cycles are looked at, since what one leaves on the next may switch off.
+// rounds is how many cycles must be looked at: the second begins as the first ends, and all
+// others as the second.
+func (f *fitter) rounds() int {
+	if f.seq.Cycles == 1 {
+		return 1
+	}
+	return 2
+}
+
+// held refuses steps that would leave a drive on for longer than it may be. What one
+// cycle leaves on the next may switch off.
 func (f *fitter) held() {
 	on := map[string]time.Duration{}
 	reported := map[string]bool{}
-	for i := range 2 * len(f.seq.Steps) {
+	for i := range f.rounds() * len(f.seq.Steps) {
 		step := f.seq.Steps[i%len(f.seq.Steps)]
 		if drive, goesOn := f.sets(&step); goesOn {
 			on[drive] += 0 // it may be on already
@@ -132,7 +158,7 @@ func (f *fitter) held() {
 				continue
 			}
 			on[d.Name] = since + step.Hold
-			if reported[d.Name] || since+step.Hold <= d.LongestOn {
+			if reported[d.Name] || f.left[d.Name] || since+step.Hold <= d.LongestOn {
 				continue
 			}
 			reported[d.Name] = true

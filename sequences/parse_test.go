@@ -17,8 +17,8 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
 
-	"makebreak/rig/problem"
 	"makebreak/rig/capture"
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 )
@@ -222,6 +222,12 @@ func TestSequence_Fits(t *testing.T) {
 	staged := rigfile.Builtin()[1]
 	staged.Drives = append(staged.Drives, wiring.Drive{Line: line.Line{Name: "STAGE", LineName: "GPIO26"}, LongestOn: 5 * time.Second})
 	staged.Supply = wiring.TwoStages("STAGE", 13.8, 10.5)
+	latched := rigfile.Builtin()[0]
+	latched.Causes = []wiring.Cause{{Event: "on", Drive: "ZONE", On: true}, {Event: "again", Drive: "ZONE", On: true}}
+	pulsed := rigfile.Builtin()[0]
+	pulsed.Causes = []wiring.Cause{{Event: "on", Drive: "ZONE", On: true}, {Event: "blip", Drive: "ZONE", Pulse: 100 * time.Millisecond}}
+	prompted := rigfile.Builtin()[0]
+	prompted.Causes = []wiring.Cause{{Event: "a", Prompt: "Do a."}, {Event: "b", Prompt: "Do b."}}
 	parse := func(src string) *Sequence {
 		t.Helper()
 		s, err := Parse("f.yaml", []byte(src))
@@ -255,8 +261,27 @@ func TestSequence_Fits(t *testing.T) {
 		{"one that may do anything before one that must not", "name: n\nsample: follow\nsteps: [{event: alarm, hold: 3 s}]\noutputs: {OUT2: {expect: any}, OUT4: {expect: any}, OUT5: {expect: low}, OUT1: {expect: {alarm: any}}}\n", panel, "", ""},
 		{"drive left on for too long", "name: n\nsteps: [{event: energize, hold: 40 s}, {event: energize, hold: 40 s}, {event: release, hold: 1 s}]\n", relay,
 			"f.yaml:2:64: steps[1].hold: \"40 s\": drive COIL_DRIVE would be on for longer than 60 s; make it shorter, or the rig's longest_on longer", ""},
-		{"drive never left", "name: n\nsteps: [{event: energize, hold: 50 s}]\n", relay,
-			"f.yaml:2:33: steps[0].hold: \"50 s\": drive COIL_DRIVE would be on for longer than 60 s; make it shorter, or the rig's longest_on longer", ""},
+		{"drive never left", "name: n\nsteps: [{event: energize, hold: 50 s}]\noutputs: {COIL: {expect: high}}\n", relay,
+			"f.yaml:2:17: steps[0].event: \"energize\": it sets drive COIL_DRIVE on and no step sets it off: from cycle 2 on it does nothing; add a step with release, or run one cycle", ""},
+		{"drive never left, in one cycle", "name: n\ncycles: 1\nsteps: [{event: energize, hold: 50 s}]\n", relay, "", ""},
+		{"drive never on", "name: n\nsteps: [{event: release, hold: 5 s}]\n", relay, "", "release sets drive COIL_DRIVE off and no step sets it on: it does nothing"},
+		{"drive off first", "name: n\nsteps: [{event: release, hold: 1 s}, {event: energize, hold: 5 s}]\n", relay, "", ""},
+		{"drive that a pulse releases", "name: n\nsteps: [{event: on, hold: 1 s}, {event: blip, hold: 1 s}]\n", pulsed, "", ""},
+		{"drive never left, and nothing expected of it", "name: n\nsteps: [{event: energize, hold: 5 s}]\noutputs: {COIL: {expect: unmoved}}\n", relay,
+			"", "energize sets drive COIL_DRIVE on and no step sets it off: from cycle 2 on it does nothing"},
+		{"drive left by two events, none of them off", "name: n\nsteps: [{event: on, hold: 1 s}, {event: again, hold: 1 s}]\noutputs: {OUT5: {expect: {on: {pulse: 500 ms}}}}\n", latched,
+			"f.yaml:2:17: steps[0].event: \"on\": it sets drive ZONE on and no step sets it off: from cycle 2 on it does nothing; add an event to the rig file, as in released: {drive: ZONE, set: off}, and a step with it, or run one cycle", ""},
+		{"pulse from high", "name: n\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {pulse: 2 s}, b: high}}}\n", prompted,
+			"f.yaml:3:27: outputs.OUT5.expect.a: the output is to pulse, but the steps before a leave it high from cycle 2 on: add a step that makes it low before a, or run one cycle", ""},
+		{"pulse from high within a cycle", "name: n\ncycles: 1\nsteps: [{event: b, hold: 9 s}, {event: a, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {pulse: 2 s}, b: high}}}\n", prompted,
+			"f.yaml:4:27: outputs.OUT5.expect.a: the output is to pulse, but the steps before a leave it high: add a step that makes it low before a", ""},
+		{"exit delay without a return", "name: n\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {high: true, after: 5 s}}}}\n", prompted,
+			"f.yaml:3:27: outputs.OUT5.expect.a: the output is to go high after 5 s, but the steps before a leave it high from cycle 2 on: add a step that makes it low before a, or run one cycle", ""},
+		{"exit delay without a return, in one cycle", "name: n\ncycles: 1\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {high: true, after: 5 s}}}}\n", prompted, "", ""},
+		{"delay to low", "name: n\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {low: true, after: 5 s}, b: low}}}\n", prompted,
+			"f.yaml:3:27: outputs.OUT5.expect.a: the output is to go low after 5 s, but the steps before a leave it low from cycle 2 on: add a step that makes it high before a, or run one cycle", ""},
+		{"pulses and delays that come back", "name: n\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: {pulse: 2 s}, b: {pulse: 2 s}}}, OUT6: {expect: {a: {high: true, after: 5 s}, b: low}}, OUT7: {expect: {a: {high: true, after: 5 s}, b: any}}}\n", prompted, "", ""},
+		{"steps that find it as they left it", "name: n\nsteps: [{event: a, hold: 9 s}, {event: b, hold: 9 s}]\noutputs: {OUT5: {expect: {a: high}}, OUT6: {expect: high}, OUT7: {expect: low}}\n", prompted, "", ""},
 		{"supply on a rig without one", "name: n\nsteps: [{supply: 12 V, as: a, hold: 1 s}, {supply: 10 V, as: b, hold: 1 s}]\n", relay,
 			"f.yaml:2:18: steps[0].supply: \"12 V\": rig relay has no supply that can be set; leave it out, or use a rig with a supply", ""},
 		{"supply beyond the rig's", "name: n\nsteps: [{supply: 15 V, as: a, hold: 1 s}, {supply: {from: 16 V, to: 0 V, over: 1 s}, as: b, hold: 2 s}]\n", rigs[2],
@@ -274,7 +299,10 @@ func TestSequence_Fits(t *testing.T) {
 		{"supply switched over for too long", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}, {event: energize, hold: 1 s}, {event: release, hold: 2 s}, {supply: 13.8 V, as: b, hold: 1 s}]\n", staged,
 			"f.yaml:2:98: steps[2].hold: \"2 s\": drive STAGE would be on for longer than 5 s; make it shorter, or the rig's longest_on longer", ""},
 		{"supply never switched back", "name: n\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}]\n", staged,
-			"f.yaml:2:39: steps[0].hold: \"3 s\": drive STAGE would be on for longer than 5 s; make it shorter, or the rig's longest_on longer", ""},
+			"f.yaml:2:18: steps[0].supply: \"10.5 V\": drive STAGE would be on for longer than 5 s in 5 cycles; add a step that sets the supply back", ""},
+		{"supply not switched back in one short cycle", "name: n\ncycles: 1\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}]\n", staged, "", ""},
+		{"supply not switched back, and left on for too long over ten cycles", "name: n\ncycles: 10\nsteps: [{supply: 10.5 V, as: a, hold: 300 ms}, {event: energize, hold: 300 ms}, {event: release, hold: 300 ms}]\n", staged,
+			"f.yaml:3:18: steps[0].supply: \"10.5 V\": drive STAGE would be on for longer than 5 s in 10 cycles; add a step that sets the supply back", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -122,6 +122,10 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 	if j.seq, err = loadSequence(name); err != nil {
 		return j, err
 	}
+	if j.cycles, err = o.planned(c, j.seq); err != nil {
+		return j, err
+	}
+	j.seq.Cycles = j.cycles
 	if j.rig, err = a.loadRig(j.seq); err != nil {
 		return j, err
 	}
@@ -132,8 +136,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 		return j, err
 	}
 	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
-	j.cycles, err = o.planned(c, j.seq)
-	return j, err
+	return j, nil
 }
 
 // run runs a sequence and reports it from the log.

@@ -114,6 +114,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	if err != nil {
 		return err
 	}
+	seq.Cycles = rec.Planned
 	j := job{seq: seq}
 	if j.rig, err = a.loadRig(seq); err != nil {
 		return err

@@ -90,12 +90,12 @@ func relays(seq *sequences.Sequence) []sim.Relay {
 	return all
 }
 
-// BenchFor returns the built-in simulated bench that has all that a sequence needs.
+// BenchFor returns the built-in simulated bench that has all that a sequence names.
 func BenchFor(seq *sequences.Sequence) *wiring.Rig {
 	all := rigfile.Builtin()
 	nearest := all[0]
 	for _, rig := range all {
-		if _, err := seq.Fits(rig); err == nil {
+		if seq.NamedBy(rig) {
 			return rig
 		}
 		if seq.MovesSupply() && rig.Supply != nil {
