@@ -32,7 +32,11 @@ func (a *app) captureOf(rec *journal.RunRecord, n int) error {
 	if file == "" {
 		file = "FILE"
 	}
-	for _, text := range record.ExportNotes(rec, c, file) {
+	doubted, err := record.CalibrationNotes(rec, n)
+	if err != nil {
+		return readFailed(err)
+	}
+	for _, text := range append(record.ExportNotes(rec, c, file), doubted...) {
 		a.note("%s", text)
 	}
 	return nil

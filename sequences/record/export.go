@@ -113,6 +113,27 @@ func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []stri
 	return notes
 }
 
+// CalibrationNotes say by which calibrations the voltages of a cycle's capture were corrected
+// that prove nothing.
+func CalibrationNotes(rec *journal.RunRecord, n int) ([]string, error) {
+	all, err := rec.Calibrations()
+	if err != nil {
+		return nil, err
+	}
+	since := 0
+	for _, c := range all {
+		if c.Since <= n {
+			since = max(since, c.Since)
+		}
+	}
+	all = slices.DeleteFunc(all, func(c capture.Calibration) bool { return c.Since != since || !c.Doubted() })
+	var notes []string
+	for _, line := range capture.CalibrationLines(all) {
+		notes = append(notes, "Voltages were corrected, of which the file cannot tell: "+line+".")
+	}
+	return notes, nil
+}
+
 // Averaged returns the time over which a sample of the outputs that the sequence names is
 // a mean, and in words those of other outputs that differ from it.
 func Averaged(rec *journal.RunRecord, c *capture.Capture) (first time.Duration, others string) {
