@@ -19,8 +19,10 @@ const LeastSpread = 0.2
 const (
 	fewestPoints = 2
 	mostPoints   = 50
-	mostNegative = 0.05 // of the highest voltage: a terminal may lie a little below ground
-	mostSigmas   = 3.0  // of a residual, and of what the rig read
+	coarseDigit  = 0.005 // of the highest voltage: the meter's last digit, where it is also
+	coarseShare  = 0.05  // more than this share of what the meter shows
+	mostNegative = 0.05  // of the highest voltage: a terminal may lie a little below ground
+	mostSigmas   = 3.0   // of a residual, and of what the rig read
 	leastGain    = 0.5
 	mostGain     = 2.0
 )
@@ -194,6 +196,8 @@ func checkPoint(rig *wiring.Rig, o *wiring.Output, p *Point) error {
 		return errors.New("the meter's accuracy is missing")
 	case !(v >= low && v <= o.Highest):
 		return fmt.Errorf("the meter shows %s, which must be from %s to %s, the highest of %s", p.Meter.Text, show(low), show(o.Highest), o.Name)
+	case p.Meter.Digit > coarseDigit*o.Highest && p.Meter.Digit > coarseShare*math.Abs(v):
+		return fmt.Errorf("the meter shows %s, which is too coarse: its last digit stands for %s. Type all digits, or choose a lower range of the meter", p.Meter.Text, show(p.Meter.Digit))
 	case !(p.ReadVolts < f.ClipTerminalVolts):
 		return fmt.Errorf("the rig reads %s, the end of its converter's range; take a lower voltage", show(p.ReadVolts))
 	case !(p.ReadStandard >= 0 && p.ReadStandard <= mostScatter*o.Highest):

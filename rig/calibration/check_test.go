@@ -87,6 +87,22 @@ func TestNew_accepted(t *testing.T) {
 	}
 }
 
+// What a meter shows with too few digits would agree with anything. Of 15 V, a last digit of
+// 75 mV may stand for any share of what is shown; of 100 mV for 5 %.
+func TestCheckPoint_coarse(t *testing.T) {
+	for shown, ok := range map[string]bool{
+		"0.66 V": true, "0.02 V": true, "0.00 V": true, "-0.02 V": true, "2.0 V": true, "1.9 V": false, "0.7 V": false, "0.0 V": false, "-0.5 V": false,
+		"1 V": false, "13.5 V": true, "14 V": false,
+	} {
+		p := points(t, "0.5 % + 2 digits", shown, 0.0)[0]
+		p.ReadVolts = p.Meter.Volts
+		err := CheckPoint(benchRig(), "OUT3", &p)
+		if (err == nil) != ok || err != nil && !strings.Contains(err.Error(), "the meter shows "+shown+", which is too coarse: its last digit stands for ") {
+			t.Errorf("%s: %v", shown, err)
+		}
+	}
+}
+
 // A point on a bound is taken, one just beyond it is not.
 func TestCheckPoint_bounds(t *testing.T) {
 	const coarse = "5 % + 100 digits" // so that meter and rig may lie far apart
