@@ -41,7 +41,7 @@ is taken.
 With --capture, write what was captured in one cycle instead, as a CSV file that
 makebreak analyze reads: times from the capture's start, to the nanosecond.
 Captures are kept around what happened. Where samples were left out, the column
-samples_kept is 0.
+samples_kept is 0. Where edges of K1_NO may be lost, a column K1_NO_lost is 1.
 
   makebreak report last --capture 3 -o cycle3.csv
 

@@ -97,7 +97,10 @@ func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []stri
 	notes = append(notes, "The file has no room for what the rig knows of its own uncertainties: those are in the run's record.")
 	for _, t := range c.Tracks {
 		if n := t.Lost(); n > 0 {
-			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, of which the file cannot tell; figures of it may be wrong.", words.Count(n, "edge"), t.Signal))
+			notes = append(notes, fmt.Sprintf("Known to be lost: %s of %s, while %s_lost is 1.", words.Count(n, "edge"), t.Signal, t.Signal))
+		}
+		if t.Late > 2*t.Stamp {
+			notes = append(notes, fmt.Sprintf("Edges of %s were taken in up to %s late, of which the file cannot tell: closer ones may be missing.", t.Signal, unit.Time.Short(t.Late.Seconds(), 2)))
 		}
 	}
 	for _, s := range c.Unsupplied {

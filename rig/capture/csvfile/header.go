@@ -19,6 +19,7 @@ const (
 	voltsColumn
 	stateColumn
 	keptColumn
+	lostColumn
 )
 
 // Names of the columns that have a fixed name or ending.
@@ -46,6 +47,10 @@ type column struct {
 	written bool
 	places  int // of volts: the most decimal places seen
 	steps   steps
+	// of is the column of the line that a column of lost edges is about, losing what it
+	// said last.
+	of     int
+	losing bool
 }
 
 // kindOf tells what the column's name says it holds, and its signal.
@@ -88,6 +93,7 @@ func header(names []string) ([]column, error) {
 			signals++
 		}
 	}
+	markLost(columns)
 	if signals == 0 {
 		return nil, &SyntaxError{Read: "there is no column of volts and none of a line",
 			Remedy: "add one of volts with a name that ends in " + voltsEnd + ", or one of a contact, reference or drive, holding 0 and 1"}

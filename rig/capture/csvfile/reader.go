@@ -28,8 +28,9 @@ const (
 // holds the name of an event on the row of its instant; every other column is
 // a contact, reference or drive, 0 or 1, written on the first row and where it
 // changes. A column samples_kept is written likewise and names no line: 0 from where
-// samples were left out on purpose, 1 from where they go on, see Capture.Kept. An empty
-// cell says nothing. Rows may share a time as long as none
+// samples were left out on purpose, 1 from where they go on, see Capture.Kept. Nor does a
+// column as K1_NO_lost beside one K1_NO: 1 from where edges of that line may be lost, 0 from
+// where they are not, see Track.Losses. An empty cell says nothing. Rows may share a time as long as none
 // writes what another has written.
 type Reader struct {
 	src  io.Reader
@@ -47,6 +48,7 @@ type Reader struct {
 	begun   bool
 	last    int64 // time of the row before
 	keeping bool  // samples are being kept, by the last word of it; see enterKept
+	losing  bool  // a column says when edges may be lost
 
 	cells [][]byte // of a row that is not plain
 	got   []found  // what the row writes
@@ -147,6 +149,8 @@ func (r *Reader) addSignals(averaged time.Duration) {
 		case stateColumn:
 			c.track = &capture.Track{Signal: signal}
 			r.capture.Tracks = append(r.capture.Tracks, c.track)
+		case lostColumn:
+			r.losing = true
 		}
 	}
 }
@@ -256,7 +260,7 @@ func (r *Reader) plainCell(f *found, b []byte) int {
 		}
 		f.volts, f.places = v, d.places
 		return n
-	case stateColumn, keptColumn:
+	case stateColumn, keptColumn, lostColumn:
 		if b[0]&^1 != '0' || len(b) > 1 && b[1] != ',' {
 			return 0
 		}
@@ -332,7 +336,7 @@ func (r *Reader) carefulCell(i int) error {
 		}
 		f.volts, f.places, ok = carefulVolts(cell)
 		ok = ok && math.Abs(f.volts) <= maxVolts
-	case stateColumn, keptColumn:
+	case stateColumn, keptColumn, lostColumn:
 		// A spreadsheet or a table with gaps may write 1.0 for 1.
 		var v float64
 		v, _, ok = carefulVolts(cell)
@@ -361,6 +365,9 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 	}
 	r.last = ns
 	r.capture.End = capture.Instant(ns)
+	if r.losing {
+		r.goOnLosing(capture.Instant(ns))
+	}
 	if r.keeping {
 		r.capture.Kept[len(r.capture.Kept)-1].To = capture.Instant(ns)
 	}
@@ -385,6 +392,8 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 			r.enterState(c.track, capture.Instant(ns), f.closed)
 		case keptColumn:
 			r.enterKept(capture.Instant(ns), f.closed)
+		case lostColumn:
+			r.enterLost(c, capture.Instant(ns), f.closed)
 		case eventColumn:
 			event = true
 			r.capture.Events = append(r.capture.Events, capture.Event{Name: string(f.event), At: capture.Instant(ns),
@@ -483,6 +492,8 @@ func (r *Reader) cellError(i int) error {
 		must = "must be volts from -1e5 to 1e5 with a decimal point, such as 12.05, or empty where there is no reading"
 	case keptColumn:
 		must = "must be 0 (samples are left out from here on) or 1 (they are kept), or empty where that does not change"
+	case lostColumn:
+		must = "must be 1 (edges of the line may be lost from here on) or 0 (none are), or empty where that does not change"
 	case stateColumn:
 		must = "must be 0 (open, inactive) or 1 (closed, active), or empty where the line does not change; volts belong in a column whose name ends in " + voltsEnd
 	case eventColumn:

@@ -2,7 +2,6 @@ package csvfile
 
 import (
 	"bufio"
-	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -18,15 +17,15 @@ import (
 // StepVolts names, or to as many as give the same single precision value back.
 //
 // Where samples were left out on purpose, a column samples_kept says so: 0 from a span's
-// end to the next one's start.
+// end to the next one's start. A column as K1_NO_lost says when edges of K1_NO may be lost.
 //
-// The form has no room for the converter's doubts and span, for counts and for
-// lost edges: those stay behind. A line's edges at or before the start are its
+// The form has no room for the converter's doubts and span, for counts, and for how late
+// edges were taken in: those stay behind. A line's edges at or before the start are its
 // state at the start; of several edges of one line at one instant the last one
 // counts. Two samples of one output, or two events, at one instant cannot be
 // written.
 func Write(w io.Writer, c *capture.Capture) error {
-	cw := &writer{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, keptTrack(c))}
+	cw := &writer{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, marksOf(c)...)}
 	if err := cw.header(c); err != nil {
 		return fmt.Errorf("write the capture: %w", err)
 	}
@@ -98,12 +97,18 @@ func (w *writer) header(c *capture.Capture) error {
 		names = append(names, t.Signal)
 		w.tracks = append(w.tracks, trackCursor{t: t})
 	}
-	if t := keptTrack(c); t != nil {
+	for _, t := range marksOf(c) {
 		names = append(names, t.Signal)
 		w.tracks = append(w.tracks, trackCursor{t: t})
 	}
-	if _, err := header(names); err != nil {
+	columns, err := header(names)
+	if err != nil {
 		return err
+	}
+	for i, k := range columns[len(columns)-len(w.tracks):] {
+		if i < len(c.Tracks) && k.kind != stateColumn {
+			return fmt.Errorf("a line cannot be named %q beside %q: the name would say that it is something else", k.name, strings.TrimSuffix(k.name, lostEnd))
+		}
 	}
 	for i, name := range names {
 		if i > 0 {
@@ -114,35 +119,22 @@ func (w *writer) header(c *capture.Capture) error {
 	return w.out.WriteByte('\n')
 }
 
+// marksOf are the columns of the capture itself, as if they were lines.
+func marksOf(c *capture.Capture) []*capture.Track {
+	all := lostTracks(c)
+	if t := keptTrack(c); t != nil {
+		all = append(all, t)
+	}
+	return all
+}
+
 // keptTrack is what the column samples_kept holds, as if it were a line; nil where
 // nothing was left out.
 func keptTrack(c *capture.Capture) *capture.Track {
 	if c.Kept == nil {
 		return nil
 	}
-	spans := slices.Clone(c.Kept)
-	slices.SortFunc(spans, func(a, b capture.Span) int { return cmp.Compare(a.From, b.From) })
-	t := &capture.Track{Signal: keptName, Known: true}
-	end := c.Start // of what is kept so far
-	for _, s := range spans {
-		from, to := max(s.From, end), min(s.To, c.End)
-		n := len(t.Edges)
-		open := n == 0 && t.Initial || n > 0 && t.Edges[n-1].Closed
-		if to < from || open {
-			continue // it adds nothing, or the last one goes on to the end
-		}
-		switch {
-		case from == c.Start:
-			t.Initial = true
-		case n > 0 && from <= t.Edges[n-1].At:
-			t.Edges = t.Edges[:n-1] // it goes on where the last one ended
-		default:
-			t.Edges = append(t.Edges, capture.Edge{At: from, Closed: true})
-		}
-		if end = max(to, from+1); end < c.End {
-			t.Edges = append(t.Edges, capture.Edge{At: end})
-		}
-	}
+	t := spanTrack(c, keptName, c.Kept)
 	if t.Initial && len(t.Edges) == 0 {
 		return nil
 	}
@@ -286,18 +278,15 @@ func (w *writer) appendState(k *trackCursor, at int64, first bool) {
 	}
 }
 
-// timePlacesOf returns the fewest decimal places that hold every time; more is a line
-// beside the capture's, or nil.
-func timePlacesOf(c *capture.Capture, more *capture.Track) int {
+// timePlacesOf returns the fewest decimal places that hold every time; more are lines
+// beside the capture's.
+func timePlacesOf(c *capture.Capture, more ...*capture.Track) int {
 	places := max(placesOf(int64(c.Start), 0), 0)
 	places = placesOf(int64(c.End), places)
 	for _, e := range c.Events {
 		places = placesOf(int64(e.At), places)
 	}
-	for _, t := range append(slices.Clone(c.Tracks), more) {
-		if t == nil {
-			continue
-		}
+	for _, t := range append(slices.Clone(c.Tracks), more...) {
 		for _, e := range t.Edges {
 			places = placesOf(int64(e.At), places)
 		}
