@@ -6,13 +6,15 @@ import (
 	"encoding/json"
 	"io"
 	"time"
+
+	"makebreak/rig/capture"
 )
 
 // Format is the number of JSON's form. It grows when a member goes or changes its meaning.
 const Format = 1
 
 // JSON writes one object: a head (format, run, run_id, unit, sequence, rig, simulated,
-// faults, by, program, started, cycles, planned, complete, verdict, counts, cautions),
+// faults, by, program, started, cycles, planned, complete, verdict, counts, cautions, calibrations),
 // measurements, findings and, of a soak, soak. A measurement stands on one line and
 // has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
 // Measurements are written as they are read. Several records make an array of such
@@ -87,7 +89,49 @@ func writeHead(j *jsonWriter, r *Record) {
 	j.member("complete", r.Complete)
 	j.member("verdict", textOrNil(string(r.Verdict)))
 	j.member("counts", jsonCounts(r.Counts))
-	j.member("cautions", plainTexts(r.Cautions))
+	j.member("cautions", plainTexts(cautionsOf(r)))
+	j.member("calibrations", calibrationsOrNil(r))
+}
+
+// cautionsOf are a record's cautions. Why a run is incomplete is one, too.
+func cautionsOf(r *Record) []string {
+	if r.Complete || r.Reason == "" {
+		return r.Cautions
+	}
+	return append([]string{"incomplete: " + r.Reason}, r.Cautions...)
+}
+
+// jsonCalibration says by which calibration an output's readings were corrected.
+type jsonCalibration struct {
+	Output    *string                  `json:"output"`
+	State     capture.CalibrationState `json:"state"`
+	Judged    bool                     `json:"judged"`
+	Since     *int                     `json:"since_cycle"`
+	Meter     *string                  `json:"meter"`
+	By        *string                  `json:"by"`
+	Made      *string                  `json:"made"`
+	Due       *string                  `json:"due"`
+	Rig       *string                  `json:"rig"`
+	Simulated bool                     `json:"simulated"`
+	Gain      *float64                 `json:"gain"`
+	Offset    *float64                 `json:"offset"`
+}
+
+// calibrationsOrNil are a record's calibrations, nil where they are not known.
+func calibrationsOrNil(r *Record) []jsonCalibration {
+	if r.Calibrations == nil {
+		return nil
+	}
+	all := make([]jsonCalibration, len(r.Calibrations))
+	for i := range all {
+		c := &r.Calibrations[i]
+		all[i] = jsonCalibration{Output: textOrNil(c.Output), State: c.State, Judged: c.Judged, Meter: textOrNil(c.Meter), By: textOrNil(c.By),
+			Made: textOrNil(c.Made), Due: textOrNil(c.Due), Rig: textOrNil(c.Rig), Simulated: c.Seed != nil, Gain: number(c.Gain), Offset: number(c.Offset)}
+		if c.Since > 0 {
+			all[i].Since = &c.Since
+		}
+	}
+	return all
 }
 
 // faultsOrNil are the planted faults as an array, nil where it is not known whether there

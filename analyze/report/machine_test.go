@@ -127,11 +127,18 @@ func TestJSON_Shape(t *testing.T) {
 		"started": "2031-04-05T09:30:00+02:00", "cycles": json.Number("3"), "planned": json.Number("5"), "complete": false, "verdict": "fail",
 		"counts": map[string]any{"missed_conversions": json.Number("2"), "doubled_conversions": json.Number("0"), "bus_errors": json.Number("0"),
 			"lost_edges": json.Number("1"), "chip_resets": json.Number("0"), "lost_ready_edges": json.Number("0")},
-		"cautions": []any{invented().Cautions[0]},
+		"cautions": []any{"incomplete: interrupted at the bench", invented().Cautions[0]},
+	}
+	calibrations := o["calibrations"].([]any)
+	calibrated := map[string]any{"output": "OUT1", "state": "in-date", "judged": false, "since_cycle": json.Number("1"), "meter": "<4711>", "by": nil,
+		"made": "2030-04-06", "due": "2031-04-06", "rig": "training bench", "simulated": false, "gain": json.Number("1.01"), "offset": json.Number("0")}
+	if diff := cmp.Diff(calibrated, calibrations[0]); diff != "" || len(calibrations) != len(invented().Calibrations) {
+		t.Errorf("%d calibrations (-want +got):\n%s", len(calibrations), diff)
 	}
 	body := maps.Clone(o)
 	delete(body, "measurements")
 	delete(body, "findings")
+	delete(body, "calibrations")
 	if diff := cmp.Diff(head, body); diff != "" {
 		t.Errorf("what it says besides its figures (-want +got):\n%s", diff)
 	}
@@ -184,7 +191,7 @@ func TestJSON_Empty(t *testing.T) {
 	want := map[string]any{"format": json.Number("1"), "run": "7", "run_id": nil, "unit": nil, "sequence": nil, "rig": nil, "simulated": false, "faults": []any{},
 		"by": nil, "program": nil, "started": nil, "cycles": zero, "planned": nil, "complete": false, "verdict": nil,
 		"counts":   map[string]any{"missed_conversions": zero, "doubled_conversions": zero, "bus_errors": zero, "lost_edges": zero, "chip_resets": zero, "lost_ready_edges": zero},
-		"cautions": []any{}, "measurements": []any{}, "findings": []any{}}
+		"cautions": []any{}, "calibrations": nil, "measurements": []any{}, "findings": []any{}}
 	if diff := cmp.Diff(want, readJSON(t, b.Bytes())); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}

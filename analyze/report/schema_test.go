@@ -12,6 +12,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/trend"
+	"makebreak/rig/capture"
 )
 
 // schemaOf compiles a part of the schema: "record", or all of it where the name is empty.
@@ -65,7 +66,7 @@ func TestSchema_Members(t *testing.T) {
 	for part, want := range map[string][]string{
 		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": columnsOf[jsonFinding](),
 		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject](), "trend": columnsOf[trendObject](),
-		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](),
+		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
 	} {
 		got := s.Defs[part].Required
 		if part == "measurement" && !slices.Equal(got, want) {
@@ -86,6 +87,10 @@ func TestSchema_Members(t *testing.T) {
 				t.Errorf("%s of %s (-program +schema):\n%s", name, part, diff)
 			}
 		}
+	}
+	states := []capture.CalibrationState{capture.InDate, capture.Overdue, capture.InFuture, capture.OtherBench, capture.Rewired, capture.NotCalibrated}
+	if diff := cmp.Diff(enumOf(states), s.Defs["calibration"].Properties["state"].Enum); diff != "" {
+		t.Errorf("states of calibrations (-program +schema):\n%s", diff)
 	}
 	if diff := cmp.Diff(enumOf([]trend.Shape{trend.Unknown, trend.Steady, trend.Drifting, trend.Stepped}), s.Defs["trend"].Properties["shape"].Enum); diff != "" {
 		t.Errorf("shapes (-program +schema):\n%s", diff)
@@ -141,6 +146,8 @@ func TestSchema_Refuses(t *testing.T) {
 		{`"value":0.0123`, `"value":null`}, // an uncertainty of nothing
 		{`"unit_of_measure":"V"`, `"unit_of_measure":"mV"`},
 		{`"cycle":1`, `"cycle":0`},
+		{`"state":"in-date"`, `"state":"good"`},
+		{`"made":"2030-04-06"`, `"made":"6.4.2030"`},
 		{`"bound":null`, `"bound":""`},
 		{`"cycle_started":"2031-04-05T07:30:00.012Z"`, `"cycle_started":"2031-04-05T07:30:00Z"`},
 		{`"cycle_started":"2031-04-05T07:30:00.012Z"`, `"cycle_started":"2031-14-05T07:30:00.012Z"`},
