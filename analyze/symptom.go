@@ -24,6 +24,7 @@ const (
 	DidNotMove     Kind = "did-not-move"
 	MovedInstead   Kind = "moved-instead"
 	MovedUnasked   Kind = "moved-unasked"
+	MovedTogether  Kind = "moved-together"
 	Inverted       Kind = "inverted"
 	FellBack       Kind = "fell-back"
 	NoPulse        Kind = "no-pulse"

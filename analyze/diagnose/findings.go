@@ -144,6 +144,18 @@ func (by *group) explains(g *group, plan *analyze.Plan) bool {
 	switch by.kind {
 	case analyze.MovedInstead:
 		return g.kind == analyze.MovedUnasked && g.signal == by.other
+	case analyze.MovedTogether:
+		// What is joined has both loads and both leakages.
+		joined := func(output string) bool { return output == by.signal || output == by.other }
+		switch g.kind {
+		case analyze.MovedUnasked, analyze.HighWhenOff, analyze.LowWhenOn:
+			return joined(g.signal)
+		case analyze.OffMayHold, analyze.WeakPullIn:
+			return g.signal != "" && (g.signal == relayOf(plan, by.signal) || g.signal == relayOf(plan, by.other))
+		}
+	case analyze.RelayStill:
+		// A coil that is open loads nothing: what leaks through the output's switch lifts it.
+		return by.inCycles >= g.inCycles && (g.kind == analyze.HighWhenOff && g.signal == by.other || g.kind == analyze.OffMayHold && same)
 	case analyze.LooseWire:
 		// A wire that drops out upsets every figure of its output, and the times of the
 		// relay behind it, which begin at the output's crossing.

@@ -117,6 +117,11 @@ func (x *examination) moves() {
 	var still, strays []*measure.OutputState
 	for i := range x.Outputs {
 		o := &x.Outputs[i]
+		if p := x.joined(o); p != nil {
+			x.add(o.Signal, analyze.MovedTogether, p.Signal, o.Rest, p.Rest)
+			x.explained[o.Signal] = true
+			continue
+		}
 		switch outcomeOf(o) {
 		case asDemanded:
 		case unseen:
@@ -132,6 +137,36 @@ func (x *examination) moves() {
 		}
 	}
 	x.pairMoves(still, strays)
+}
+
+// joined returns an output that moved as it should, and that an output which should not
+// have moved went along with; nil where there is none.
+func (x *examination) joined(o *measure.OutputState) *measure.OutputState {
+	if k, _ := misbehaviour(o); o.Samples == 0 || outcomeOf(o) != strayed && k != analyze.Inverted {
+		return nil
+	}
+	for i := range x.Outputs {
+		if p := &x.Outputs[i]; p != o && p.Samples > 0 && outcomeOf(p) == asDemanded && together(o, p) {
+			return p
+		}
+	}
+	return nil
+}
+
+// Two outputs that are joined differ by what a wire drops, and by what two dividers of 1 %
+// read differently: this many volts and this share of the level, at most (common practice,
+// no source). Their edges are one edge, and lie as far apart as the samples make them.
+const (
+	joinedVolts = 0.05
+	joinedShare = 0.02
+	joinedTime  = 1e-3 // seconds
+)
+
+// together reports whether two outputs crossed at the same time, between the same levels.
+func together(o, p *measure.OutputState) bool {
+	near := func(a, b float64) bool { return math.Abs(a-b) <= joinedVolts+joinedShare*math.Abs(b) }
+	return o.Moved && p.Moved && o.HighAtEnd == p.HighAtEnd && near(o.Rest, p.Rest) && near(o.Before, p.Before) &&
+		math.Abs(o.Entered-p.Entered) <= joinedTime+o.Interval+p.Interval
 }
 
 // outcome is how what an output did compares with what was demanded.

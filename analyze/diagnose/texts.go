@@ -35,6 +35,9 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.MovedUnasked: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s moved at %s and should have kept its state. Check whether another output is programmed to its address.", g.signal, g.at())
 	},
+	analyze.MovedTogether: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s moves together with %s at %s, at the same time and between the same levels, and should not have moved. Check for a short between their wires or terminals: take one off and see whether it still moves. If it does, check whether both are programmed to one address.", g.signal, g.other, g.at())
+	},
 	analyze.Inverted: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s is inverted: it does the opposite of what is expected at %s. Check the output's polarity in the unit's programming.", g.signal, g.at())
 	},
@@ -177,7 +180,7 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 	}
 	check := "Check whether the unit armed at all, then the output's programming, fuse and wire."
 	if g.highest > float64(analyze.AssumedNominal)/2 {
-		check = "Check the output's programming, then for a short to the supply or a switch that has failed closed."
+		check = "Check the output's programming and whether its load is connected: without one, what leaks through its switch holds it up. Then check for a short to the supply or a switch that has failed closed."
 	}
 	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
 }

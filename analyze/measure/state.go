@@ -37,7 +37,9 @@ type OutputState struct {
 	Moved             bool // it crossed its mid reference level
 	Crossings         int
 	Pulses            int
-	WentHigh, WentLow bool // it came into that state, whether it stayed or not
+	Entered           float64 // seconds from the event to its first sample in the state that it ended in; 0: it did not move
+	Interval          float64 // seconds between samples
+	WentHigh, WentLow bool    // it came into that state, whether it stayed or not
 
 	Before, Level, Rest float64 // volts: before the event, of the state judged, at the end
 	LevelKnown          bool
@@ -98,7 +100,7 @@ func (m *Meter) state(e capture.Event, to capture.Instant, changes [][]contacts,
 	s := &State{Cycle: m.cycle, Event: e.Name, Outputs: make([]OutputState, len(m.outputs)), Relays: make([]RelayState, len(m.relays)),
 		Rows: m.out[m.firstRow:], SupplyLost: lost}
 	for i, o := range m.outputs {
-		s.Outputs[i] = o.state(to.Sub(e.At))
+		s.Outputs[i] = o.state(e.At, to.Sub(e.At))
 	}
 	for i, r := range m.relays {
 		s.Relays[i] = RelayState{Plan: &r.plan, HasMake: r.make >= 0, HasBreak: r.brk >= 0}
@@ -114,7 +116,7 @@ func (m *Meter) state(e capture.Event, to capture.Instant, changes [][]contacts,
 	return s
 }
 
-func (o *outputMeter) state(lasted time.Duration) OutputState {
+func (o *outputMeter) state(from capture.Instant, lasted time.Duration) OutputState {
 	s := &o.now
 	x := OutputState{Signal: o.signal, Named: o.plan != nil, Demand: s.expect.Demand, Nominal: o.nominal,
 		Samples: s.o.n, Lasted: lasted.Seconds(), WasHigh: s.wasHigh, WasKnown: s.wasKnown}
@@ -123,6 +125,10 @@ func (o *outputMeter) state(lasted time.Duration) OutputState {
 	}
 	x.High, x.HighAtEnd, x.Moved = s.high, s.o.final().high, s.moved
 	x.Crossings, x.Pulses = s.o.crossings(), s.o.pulses()
+	x.Interval = s.o.interval
+	if into, moved := s.o.entry(x.HighAtEnd); moved {
+		x.Entered = into.from.Sub(from).Seconds()
+	}
 	_, x.WentHigh = s.o.entry(true)
 	_, x.WentLow = s.o.entry(false)
 	x.Before, x.Level, x.Rest = s.before.volts, s.state.volts, s.endLevel.volts
