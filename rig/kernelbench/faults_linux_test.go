@@ -156,8 +156,8 @@ func (s *site) beginRun() (r *running, drop func()) {
 func (s *site) keptAsIncomplete(second bool) {
 	s.t.Helper()
 	row := s.lastRun()
-	if row == nil || row.Complete || row.Cycles != 1 || row.Verdict != "pass" {
-		s.t.Fatalf("makebreak runs lists %+v; wanted: not complete, 1 cycle, pass", row)
+	if row == nil || row.Complete || row.Cycles != 1 || row.Verdict != "incomplete" {
+		s.t.Fatalf("makebreak runs lists %+v; wanted: not complete, 1 cycle, incomplete", row)
 	}
 	rec := s.logged()
 	c := s.capture(rec, 1)
