@@ -21,6 +21,8 @@ const (
 	busErrors          = "makebreak_bus_errors_total"
 	chipResets         = "makebreak_chip_resets_total"
 	lastCycleTimestamp = "makebreak_last_cycle_timestamp_seconds"
+	lastCycleNumber    = "makebreak_last_cycle_number"
+	plannedCycles      = "makebreak_planned_cycles"
 	runInProgress      = "makebreak_run_in_progress"
 	runInfo            = "makebreak_run_info"
 )
@@ -68,8 +70,10 @@ var catalogue = []spec{
 	{busErrors, counter, nil, "Failed transfers on the converters' bus, the retried ones included.", nil},
 	{chipResets, counter, nil, "Converters found with another configuration than was written.", nil},
 	{lastCycleTimestamp, gauge, nil, "When the last cycle ended, in Unix time; absent before the first.", nil},
+	{lastCycleNumber, gauge, nil, "Number of the run's cycle that ended last, over all sittings of a soak; absent before the first.", nil},
+	{plannedCycles, gauge, nil, "Cycles planned for the present or last run; absent where no number was set.", nil},
 	{runInProgress, gauge, nil, "1 while a run is going on, 0 otherwise.", nil},
-	{runInfo, gauge, []string{"run", "unit", "sequence", "version"}, "1; its labels name the present or last run, the unit and the program's version.", nil},
+	{runInfo, gauge, []string{"run", "run_id", "unit", "sequence", "rig", "simulated", "faults", "version"}, "1; its labels name the present or last run, the unit, the rig and the program's version. simulated is true or false; faults are those planted on purpose.", nil},
 }
 
 // vectors are the metrics made from the catalogue, by name.

@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 	"net/http"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -75,13 +76,28 @@ func (c *Collector) Handler() http.Handler {
 	return promhttp.HandlerFor(c.registry, promhttp.HandlerOpts{})
 }
 
+// Run says what the present run is. A text that is not known is empty.
+type Run struct {
+	Name, ID                string // ID is unique over all rigs
+	Unit, Sequence, Program string
+	Rig                     string
+	Simulated               bool     // on the simulated bench
+	Faults                  []string // planted there on purpose, without blanks
+	Planned                 int      // cycles; 0: no number was set
+}
+
 // SetRun names the present run. The levels of the unit before are forgotten.
-func (c *Collector) SetRun(run, unit, sequence, version string) {
+func (c *Collector) SetRun(r Run) {
 	c.naming.Lock()
 	defer c.naming.Unlock()
-	c.gauges[outputLevel].Reset()
-	c.gauges[runInfo].Reset()
-	c.gauges[runInfo].WithLabelValues(label(run), label(unit), label(sequence), label(version)).Set(1)
+	for _, name := range []string{outputLevel, runInfo, lastCycleNumber, plannedCycles} {
+		c.gauges[name].Reset()
+	}
+	c.gauges[runInfo].WithLabelValues(label(r.Name), label(r.ID), label(r.Unit), label(r.Sequence), label(r.Rig),
+		strconv.FormatBool(r.Simulated), label(strings.Join(r.Faults, " ")), label(r.Program)).Set(1)
+	if r.Planned > 0 {
+		c.gauges[plannedCycles].WithLabelValues().Set(float64(r.Planned))
+	}
 }
 
 // SetRunning says whether a run is going on.
@@ -93,19 +109,20 @@ func (c *Collector) SetRunning(running bool) {
 	c.gauges[runInProgress].WithLabelValues().Set(x)
 }
 
-// ObserveCycle takes in one cycle: its verdict by analyze.RunVerdict, its figures in base
+// ObserveCycle takes in one cycle: its number in the run, its verdict by analyze.RunVerdict, its figures in base
 // units, and what the acquisition's counters grew by since the cycle before.
-func (c *Collector) ObserveCycle(v analyze.Verdict, ms []analyze.Measurement, delta capture.Counts) {
+func (c *Collector) ObserveCycle(n int, v analyze.Verdict, ms []analyze.Measurement, delta capture.Counts) {
 	c.counters[cyclesTotal].WithLabelValues(verdictLabel(v)).Inc()
 	for i := range ms {
 		c.observe(&ms[i])
 	}
-	for name, n := range map[string]uint64{
+	for name, more := range map[string]uint64{
 		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
 		lostEdges: delta.LostEdges, lostReadyEdges: delta.LostReadyEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
 	} {
-		c.counters[name].WithLabelValues().Add(float64(n))
+		c.counters[name].WithLabelValues().Add(float64(more))
 	}
+	c.gauges[lastCycleNumber].WithLabelValues().Set(float64(n))
 	c.gauges[lastCycleTimestamp].WithLabelValues().Set(float64(c.now().UnixMilli()) / 1e3)
 }
 

@@ -60,9 +60,10 @@ func figure(q analyze.Quantity, signal, event string, value float64, v analyze.V
 // fed is a collector that saw two cycles of a unit that does not exist.
 func fed() *Collector {
 	c := NewCollector(Opts{Now: func() time.Time { return time.UnixMilli(1_933_000_000_250) }})
-	c.SetRun("2031-04-05-001", `INV-"42"\`, "armed-high", "v0")
+	c.SetRun(Run{Name: "2031-04-05-invent.1", ID: "01960a3c-0000-7000-8000-000000000001", Unit: `INV-"42"\`, Sequence: "armed-high", Program: "v0",
+		Rig: "training bench", Simulated: true, Faults: []string{"adc-lost=2s", "welded"}, Planned: 5})
 	c.SetRunning(true)
-	c.ObserveCycle(analyze.Pass, []analyze.Measurement{
+	c.ObserveCycle(1, analyze.Pass, []analyze.Measurement{
 		figure(analyze.SwitchingDelay, "OUT3", "arm-away", 0.142, analyze.Pass),
 		figure(analyze.HighLevel, "OUT3", "arm-away", 13.2, analyze.Pass),
 		figure(analyze.LowLevel, "OUT3", "disarm", 0.02, analyze.Pass),
@@ -71,7 +72,7 @@ func fed() *Collector {
 		figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.NoVerdict),
 		figure(analyze.BounceCount, "K1_NO", "arm-away", 4, analyze.NoVerdict),
 	}, capture.Counts{})
-	c.ObserveCycle(analyze.Fail, []analyze.Measurement{
+	c.ObserveCycle(2, analyze.Fail, []analyze.Measurement{
 		figure(analyze.SwitchingDelay, "OUT3", "arm-away", nan, analyze.Fail),
 		figure(analyze.LowLevel, "OUT3", "arm-away", 0.03, analyze.Undecided),
 		figure(analyze.HighLevel, "OUT3", "arm-away", nan, analyze.Fail),
@@ -113,7 +114,7 @@ func TestCollector_Bounds(t *testing.T) {
 	c := NewCollector(Opts{})
 	bound := figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.Undecided)
 	bound.Doubts = []analyze.Doubt{{Code: analyze.EdgesMissing}, {Code: analyze.AtLeast}}
-	c.ObserveCycle(analyze.Undecided, []analyze.Measurement{bound, figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0011, analyze.Pass)}, capture.Counts{})
+	c.ObserveCycle(1, analyze.Undecided, []analyze.Measurement{bound, figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0011, analyze.Pass)}, capture.Counts{})
 	f := parsed(t, scrape(t, c))
 	h := f[bounceTime].GetMetric()[0].GetHistogram()
 	if n := f[missingTotal].GetMetric()[0].GetCounter().GetValue(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.0011 || n != 1 {
@@ -164,8 +165,18 @@ func TestCollector_ParsesBack(t *testing.T) {
 	if got := f[lastCycleTimestamp].GetMetric()[0].GetGauge().GetValue(); got != 1_933_000_000.25 {
 		t.Errorf("last cycle at %v", got)
 	}
-	if got := f[runInfo].GetMetric()[0].GetLabel()[2].GetValue(); got != `INV-"42"\` {
-		t.Errorf("the unit came back as %q", got)
+	labels := map[string]string{}
+	for _, l := range f[runInfo].GetMetric()[0].GetLabel() {
+		labels[l.GetName()] = l.GetValue()
+	}
+	if diff := cmp.Diff(map[string]string{"run": "2031-04-05-invent.1", "run_id": "01960a3c-0000-7000-8000-000000000001", "unit": `INV-"42"\`,
+		"sequence": "armed-high", "rig": "training bench", "simulated": "true", "faults": "adc-lost=2s welded", "version": "v0"}, labels); diff != "" {
+		t.Errorf("what the run is (-want +got):\n%s", diff)
+	}
+	for name, want := range map[string]float64{lastCycleNumber: 2, plannedCycles: 5} {
+		if got := f[name].GetMetric()[0].GetGauge().GetValue(); got != want {
+			t.Errorf("%s = %v, want %v", name, got, want)
+		}
 	}
 }
 
@@ -176,7 +187,7 @@ func TestCollector_MissingIsNotObserved(t *testing.T) {
 	for _, q := range analyze.Quantities() {
 		ms = append(ms, figure(q, "X", "arm", nan, analyze.Undecided), figure(q, "X", "arm", math.Inf(1), analyze.Undecided))
 	}
-	c.ObserveCycle(analyze.Undecided, ms, capture.Counts{})
+	c.ObserveCycle(1, analyze.Undecided, ms, capture.Counts{})
 	f := parsed(t, scrape(t, c))
 	for _, name := range []string{switchingDelay, operateTime, releaseTime, bounceTime, outputLevel} {
 		if f[name] != nil {
@@ -191,14 +202,16 @@ func TestCollector_MissingIsNotObserved(t *testing.T) {
 func TestCollector_RunIsReplaced(t *testing.T) {
 	t.Parallel()
 	c := fed()
-	c.SetRun("2", "INV-2", "other", "v0")
+	c.SetRun(Run{Name: "2", Unit: "INV-2", Sequence: "other", Program: "v0"})
 	c.SetRunning(false)
 	f := parsed(t, scrape(t, c))
 	if n := len(f[runInfo].GetMetric()); n != 1 {
 		t.Errorf("%d runs are named; want one", n)
 	}
-	if f[outputLevel] != nil {
-		t.Error("a level of the unit before is still shown")
+	for _, name := range []string{outputLevel, lastCycleNumber, plannedCycles} {
+		if f[name] != nil {
+			t.Errorf("%s of the run before is still shown", name)
+		}
 	}
 	if got := testutil.ToFloat64(c.counters[cyclesTotal].WithLabelValues("pass")); got != 1 {
 		t.Errorf("passed cycles fell to %v: a counter never falls", got)
@@ -212,8 +225,8 @@ func TestCollector_RunIsReplaced(t *testing.T) {
 func TestCollector_InvalidNames(t *testing.T) {
 	t.Parallel()
 	c := NewCollector(Opts{})
-	c.SetRun("\xff", "\xff", "\xff", "\xff")
-	c.ObserveCycle("odd", []analyze.Measurement{
+	c.SetRun(Run{"\xff", "\xff", "\xff", "\xff", "\xff", "\xff", true, []string{"\xff"}, 1})
+	c.ObserveCycle(1, "odd", []analyze.Measurement{
 		figure(analyze.SwitchingDelay, "\xff", "\xfe", 1, "odd"), figure(analyze.LowLevel, "\xff", "", 1, ""),
 	}, capture.Counts{})
 	parsed(t, scrape(t, c))
@@ -257,13 +270,13 @@ func TestCollector_Concurrent(t *testing.T) {
 	t.Parallel()
 	const writers, cycles = 4, 200
 	c := NewCollector(Opts{})
-	c.SetRun("0", "INV-0", "soak", "v0")
+	c.SetRun(Run{Name: "0", Unit: "INV-0"})
 	var wg sync.WaitGroup
 	for w := range writers {
 		wg.Go(func() {
 			for i := range cycles {
-				c.SetRun(strconv.Itoa(w*cycles+i), "INV-1", "soak", "v0")
-				c.ObserveCycle(analyze.Pass, []analyze.Measurement{
+				c.SetRun(Run{Name: strconv.Itoa(w*cycles + i), Unit: "INV-1"})
+				c.ObserveCycle(1, analyze.Pass, []analyze.Measurement{
 					figure(analyze.SwitchingDelay, "OUT1", "arm", 0.1, analyze.Pass),
 					figure(analyze.HighLevel, "OUT1", "arm", float64(i), analyze.Pass),
 				}, capture.Counts{LostEdges: 1})
@@ -358,7 +371,7 @@ func BenchmarkObserveCycle(b *testing.B) {
 		}
 	}
 	for b.Loop() {
-		c.ObserveCycle(analyze.Pass, ms, capture.Counts{})
+		c.ObserveCycle(1, analyze.Pass, ms, capture.Counts{})
 	}
 	b.ReportMetric(float64(len(ms)), "figures/op")
 }

@@ -140,7 +140,7 @@ func faultsOrNil(r *Record) []string {
 	if r.Simulated && r.Faults == nil {
 		return nil
 	}
-	return faultNames(r)
+	return FaultNames(r.Faults)
 }
 
 // plannedOrNil is how many cycles were planned, nil where no number was set.

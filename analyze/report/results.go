@@ -50,16 +50,16 @@ type origin struct {
 
 func originOf(r *Record) origin {
 	return origin{
-		Sequence: textOrNil(r.Sequence), Rig: textOrNil(r.Rig), Simulated: &r.Simulated, Faults: textOrNil(strings.Join(faultNames(r), " ")),
+		Sequence: textOrNil(r.Sequence), Rig: textOrNil(r.Rig), Simulated: &r.Simulated, Faults: textOrNil(strings.Join(FaultNames(r.Faults), " ")),
 		By: textOrNil(r.By), Program: textOrNil(r.Program), Complete: &r.Complete, RunID: textOrNil(r.RunID),
 	}
 }
 
-// faultNames are the planted faults as --fault takes them, each without a blank, as in
+// FaultNames are planted faults as --fault takes them, each without a blank, as in
 // adc-lost=2s.
-func faultNames(r *Record) []string {
-	names := make([]string, len(r.Faults))
-	for i, f := range r.Faults {
+func FaultNames(faults []string) []string {
+	names := make([]string, len(faults))
+	for i, f := range faults {
 		names[i] = strings.Join(strings.Fields(plainText(f)), "")
 	}
 	return names

@@ -227,7 +227,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
-	shown.Begin(run.ID(), a.unit, j.seq.Name)
+	shown.Begin(run.Info())
 	store := &runner.Store{Run: run}
 	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
 		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})

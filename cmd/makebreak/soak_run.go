@@ -178,7 +178,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		return problem.Of(problem.KindOf(err), errors.Join(err, hardware.CloseBench(b)))
 	}
 	next, planned := s.Next()
-	shown.Begin(s.ID(), a.unit, j.seq.Name)
+	shown.Begin(s.Info())
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
 	shown.End()

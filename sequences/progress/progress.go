@@ -11,6 +11,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/metrics"
+	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/sequences"
@@ -22,7 +23,7 @@ type Opts struct {
 	Terminal io.Writer                        // that a bar is drawn on; nil: none
 	Serve    string                           // address at which the metrics are served; empty: nowhere
 	File     string                           // that the metrics are written to; empty: none
-	Program  string                           // version
+	Program  string                           // version that runs now; a run that goes on may have begun with another
 	Note     func(format string, args ...any) // takes what a person should know
 }
 
@@ -83,9 +84,10 @@ func (s *Shown) serve() (err error) {
 }
 
 // Begin says which run it is.
-func (s *Shown) Begin(run, unit, sequence string) {
+func (s *Shown) Begin(run journal.RunInfo) {
 	if s.metrics != nil {
-		s.metrics.SetRun(run, unit, sequence, s.opts.Program)
+		s.metrics.SetRun(metrics.Run{Name: run.ID, ID: run.UUID, Unit: run.Unit, Sequence: run.Sequence, Program: s.opts.Program, Rig: run.Rig,
+			Simulated: run.Seed != nil, Faults: report.FaultNames(run.Faults), Planned: run.Planned})
 		s.metrics.SetRunning(true)
 	}
 }
@@ -103,7 +105,7 @@ func (s *Shown) Cycle(c *journal.Cycle) {
 	if s.metrics == nil {
 		return
 	}
-	s.metrics.ObserveCycle(analyze.RunVerdict(c.Complete, c.Verdict), c.Measurements, c.Counts)
+	s.metrics.ObserveCycle(c.N, analyze.RunVerdict(c.Complete, c.Verdict), c.Measurements, c.Counts)
 	if now := time.Now(); s.opts.File != "" && now.Sub(s.written) > fileEvery {
 		s.written = now
 		if err := s.WriteFile(); err != nil {

@@ -140,6 +140,9 @@ func newSoak(db *journal.DB, run *journal.Run, keep journal.Retention, bad int, 
 // ID returns the run's.
 func (s *Soak) ID() string { return s.store.Run.ID() }
 
+// Info returns what the run is of.
+func (s *Soak) Info() journal.RunInfo { return s.store.Run.Info() }
+
 // Next returns the number of the next cycle, and how many are planned.
 func (s *Soak) Next() (next, planned int) { return s.cycles.next, s.cycles.planned }
 
