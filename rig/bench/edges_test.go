@@ -131,6 +131,35 @@ func TestBench_Driven(t *testing.T) {
 	}
 }
 
+// An event that a reference gives may have been sooner, where edges of the reference merged
+// with the one seen or were dropped before it, though not before it was asked for; and where
+// they were taken in late.
+func TestBench_Referred(t *testing.T) {
+	const at, asked = instant(5e6), instant(2e6)
+	for _, c := range []struct {
+		name   string
+		losses []capture.Loss
+		late   time.Duration
+		sooner time.Duration
+	}{
+		{"nothing lost", nil, 0, 0},
+		{"another edge's loss", []capture.Loss{{Span: capture.Span{From: 1e6, To: 4e6}, Edges: 1}}, 0, 0},
+		{"lost since it was asked for", []capture.Loss{{Span: capture.Span{From: 1e6, To: at}, Edges: 1}}, 0, 3 * time.Millisecond},
+		{"merged with the one before", []capture.Loss{{Span: capture.Span{From: 4e6, To: at}, Edges: 1, Sign: capture.Merge}}, 0, time.Millisecond},
+		{"in the stamp's uncertainty", nil, 20 * time.Microsecond, 0},
+		{"taken in late", nil, 600 * time.Microsecond, 600 * time.Microsecond},
+	} {
+		b, _ := edgeBench()
+		b.seen[1] = at
+		b.c.Tracks[1].Losses, b.c.Tracks[1].Late = c.losses, c.late
+		e := b.referred(capture.Event{Name: "arm"}, 1, asked)
+		want := math.Hypot(float64(EdgeLatency), float64(c.sooner)/math.Sqrt(3))
+		if e.At != at || e.Timed != "reference" || math.Abs(float64(e.Uncertainty)-want) > 2 {
+			t.Errorf("%s: %+v, want ± %v", c.name, e, time.Duration(want))
+		}
+	}
+}
+
 // Drives are switched off by time; a pulse that ends when its drive has been on for its
 // longest time ends as a pulse.
 func TestBench_Later(t *testing.T) {

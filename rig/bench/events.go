@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -76,8 +77,27 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 	if !arrived() {
 		return e, fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; check its wire", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive)
 	}
+	return b.note(c, b.referred(e, ref, at)), nil
+}
+
+// referred is an event whose instant a reference's edge gives, which came after an instant.
+// Where edges of the reference were lost or taken in late, the first one may have been sooner.
+func (b *Bench) referred(e capture.Event, ref int, after instant) capture.Event {
 	e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
-	return b.note(c, e), nil
+	t := b.c.Tracks[ref]
+	sooner := time.Duration(0)
+	if t.Late > 2*EdgeLatency {
+		sooner = t.Late
+	}
+	for _, l := range t.Losses {
+		if l.To == e.At {
+			sooner = max(sooner, e.At.Sub(max(l.From, after)))
+		}
+	}
+	if sooner > 0 {
+		e.Uncertainty = time.Duration(math.Hypot(float64(EdgeLatency), float64(half(int64(sooner)))))
+	}
+	return e
 }
 
 // switchDrive switches a drive. One that is on is released at the latest when it has been on for
@@ -129,6 +149,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 		ref = b.lineIndex(cause.Reference)
 		delete(b.seen, ref)
 	}
+	asked := b.Now()
 	pressed, done := b.opts.Prompter.Ask(cause.Prompt)
 	defer done()
 	key := false
@@ -157,7 +178,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 	}
 	e := capture.Event{Name: cause.Event, At: b.Now(), Uncertainty: half(int64(pressing)), Timed: "key"}
 	if ref >= 0 {
-		e.At, e.Uncertainty, e.Timed = b.seen[ref], EdgeLatency, "reference"
+		e = b.referred(e, ref, asked)
 	}
 	return b.note(c, e), nil
 }
