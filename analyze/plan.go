@@ -112,6 +112,9 @@ type Plan struct {
 	OthersUnmoved bool
 	Relays        []RelayPlan
 	Decide        Rule // empty: Guarded
+	// Coils says that the outputs are relays' coils, which the rig itself switches. No sequence
+	// states that: whoever knows the rig sets it.
+	Coils bool
 	// Overdue says what becomes of figures that rest on an overdue calibration; empty: as
 	// the rig file says.
 	Overdue capture.OverdueRule

@@ -29,18 +29,8 @@ func (s *Sequence) otherBench(r *wiring.Rig) error {
 		}
 	}
 	text := fmt.Errorf("this sequence needs a rig with the events %s, and rig %s has %s", words.And(needs), r.Name, words.And(events))
-	if relayBench(r) {
+	if r.SwitchesCoils() {
 		text = fmt.Errorf("this sequence needs a panel with the events %s, and rig %s is a relay bench with %s", words.And(needs), r.Name, words.And(events))
 	}
 	return &problem.Error{Kind: problem.Input, Place: s.Name, Err: fmt.Errorf("%w; use another rig or another sequence", text)}
-}
-
-// relayBench reports whether all that the rig can bring about is switching relays' coils.
-func relayBench(r *wiring.Rig) bool {
-	for _, c := range r.Causes {
-		if d := r.Drive(c.Drive); d == nil || !d.Coil {
-			return false
-		}
-	}
-	return len(r.Causes) > 0
 }

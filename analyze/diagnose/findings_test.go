@@ -147,3 +147,23 @@ func (all *Gathering) groupOf(k analyze.Kind) *group {
 	}
 	return nil
 }
+
+// Where the rig itself switches coils there is no panel: no finding sends anybody to one.
+func TestFindings_Coils(t *testing.T) {
+	t.Parallel()
+	for k := range findingTexts {
+		for _, value := range []float64{0.4, 12.4} {
+			for _, cycles := range []int{1, 4} { // each time, and in some cycles
+				found := Findings(&analyze.Plan{Coils: true, Steps: []string{"on"}}, seen(k, "COIL", "COIL2", value, 1, 1, "on"), cycles)
+				if len(found) != 1 {
+					t.Fatalf("%s: %+v", k, found)
+				}
+				for _, word := range []string{"programm", "arm", "key", "panel", "address", "expander"} {
+					if text := strings.ReplaceAll(found[0].Text, "armature", ""); strings.Contains(text, word) {
+						t.Errorf("%s names %q: %s", k, word, found[0].Text)
+					}
+				}
+			}
+		}
+	}
+}

@@ -25,29 +25,53 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.Reversed: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s is at %s at %s, below zero. Check whether its two wires are swapped.", g.signal, g.volts(), g.at())
 	},
-	analyze.MorePulses: func(_ *analyze.Plan, g *group) string {
+	analyze.MorePulses: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check for a loose wire, and what else switches the coil.", g.signal, g.number(), g.at())
+		}
 		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, g.number(), g.at())
 	},
 	analyze.DidNotMove: didNotMoveText,
-	analyze.MovedInstead: func(_ *analyze.Plan, g *group) string {
+	analyze.MovedInstead: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely crossed wires. Check which drive switches which coil, then the line's number in the rig file.", g.signal, g.at(), g.other)
+		}
 		return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely a wrong output address. Check the address of this output in the unit's programming (main board and expanders share one list), then the wire.", g.signal, g.at(), g.other)
 	},
-	analyze.MovedUnasked: func(_ *analyze.Plan, g *group) string {
+	analyze.MovedUnasked: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s moved at %s and should have kept its state. Check which drive its coil is wired to.", g.signal, g.at())
+		}
 		return fmt.Sprintf("%s moved at %s and should have kept its state. Check whether another output is programmed to its address.", g.signal, g.at())
 	},
-	analyze.MovedTogether: func(_ *analyze.Plan, g *group) string {
+	analyze.MovedTogether: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s moves together with %s at %s, at the same time and between the same levels, and should not have moved. Check for a short between their wires or terminals, then which drive switches which coil.", g.signal, g.other, g.at())
+		}
 		return fmt.Sprintf("%s moves together with %s at %s, at the same time and between the same levels, and should not have moved. Check for a short between their wires or terminals: take one off and see whether it still moves. If it does, check whether both are programmed to one address.", g.signal, g.other, g.at())
 	},
-	analyze.Inverted: func(_ *analyze.Plan, g *group) string {
+	analyze.Inverted: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s is inverted: it does the opposite of what is expected at %s. Check the drive's polarity in the rig file (active), then the transistor that switches the coil.", g.signal, g.at())
+		}
 		return fmt.Sprintf("%s is inverted: it does the opposite of what is expected at %s. Check the output's polarity in the unit's programming.", g.signal, g.at())
 	},
-	analyze.FellBack: func(_ *analyze.Plan, g *group) string {
+	analyze.FellBack: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s reached its state at %s and did not keep it until the next event. Check whether the coil's supply holds under load, then the drive's wire.", g.signal, g.at())
+		}
 		return fmt.Sprintf("%s reached its state at %s and did not keep it until the next event. Check whether the output is programmed as a pulse or with a time, and whether its supply holds under load.", g.signal, g.at())
 	},
-	analyze.NoPulse: func(_ *analyze.Plan, g *group) string {
+	analyze.NoPulse: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s went high at %s and did not come back: no pulse. Check whether the event is a pulse in the rig file.", g.signal, g.at())
+		}
 		return fmt.Sprintf("%s went high at %s and did not come back: no pulse. Check whether the output is programmed as a pulse.", g.signal, g.at())
 	},
-	analyze.PulseLength: func(_ *analyze.Plan, g *group) string {
+	analyze.PulseLength: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the event's pulse in the rig file.", g.signal, g.time(), g.at(), g.timeLimit())
+		}
 		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), g.timeLimit())
 	},
 	analyze.LowWhenOn: func(_ *analyze.Plan, g *group) string {
@@ -71,16 +95,25 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.Drooping: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s does not hold its level: it drifts during the state at %s. Check the battery and the supply under load.", g.signal, g.at())
 	},
-	analyze.LeftState: func(_ *analyze.Plan, g *group) string {
+	analyze.LeftState: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s left its state for %s at %s. Check its wire and terminal, then the drive's wire and the coil's supply.", g.signal, g.time(), g.at())
+		}
 		return fmt.Sprintf("%s left its state for %s at %s. Check its wire and terminal, then the output's programming.", g.signal, g.time(), g.at())
 	},
 	analyze.LooseWire: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s falls to 0 V for %s at a time, below its own off level: very likely a loose wire or terminal. Pull gently at its wires.", g.signal, g.time())
 	},
-	analyze.SlowSwitching: func(_ *analyze.Plan, g *group) string {
+	analyze.SlowSwitching: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check what is between the drive and the coil: a slow optocoupler, a capacitor, another relay.", g.signal, g.at(), g.time(), g.timeLimit())
+		}
 		return fmt.Sprintf("%s switches late at %s: after %s, limit %s. Check delays in the unit's programming.", g.signal, g.at(), g.time(), g.timeLimit())
 	},
-	analyze.EarlySwitching: func(_ *analyze.Plan, g *group) string {
+	analyze.EarlySwitching: func(plan *analyze.Plan, g *group) string {
+		if ofCoils(plan) {
+			return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check what else switches the coil.", g.signal, g.at(), g.time(), g.timeLimit())
+		}
 		return fmt.Sprintf("%s switches early at %s: after %s, not before %s expected. Check the exit delay in the unit's programming.", g.signal, g.at(), g.time(), g.timeLimit())
 	},
 	analyze.SlowTransition: func(_ *analyze.Plan, g *group) string {
@@ -175,12 +208,31 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 	if demanded != "" {
 		demanded = " " + demanded
 	}
+	if ofCoils(plan) {
+		return coilDidNotMoveText(g, demanded)
+	}
 	if g.often != "" {
 		return fmt.Sprintf("%s failed to switch in some cycles: it did not go%s at %s, though it does at other times. Check the key-switch wire and how long it is pulsed, then whether the unit refuses to arm (an open zone, a tamper).", g.signal, demanded, g.at())
 	}
 	check := "Check whether the unit armed at all, then the output's programming, fuse and wire."
 	if g.highest > float64(analyze.AssumedNominal)/2 {
 		check = "Check the output's programming and whether its load is connected: without one, what leaks through its switch holds it up. Then check for a short to the supply or a switch that has failed closed."
+	}
+	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
+}
+
+// ofCoils reports whether the rig itself switches the outputs: then there is no panel to
+// look at.
+func ofCoils(plan *analyze.Plan) bool { return plan != nil && plan.Coils }
+
+// coilDidNotMoveText is didNotMoveText for a coil that the rig switches.
+func coilDidNotMoveText(g *group, demanded string) string {
+	if g.often != "" {
+		return fmt.Sprintf("%s failed to switch in some cycles: it did not go%s at %s, though it does at other times. Check for a loose wire between the drive, what switches the coil, and the coil, then whether the coil's supply holds.", g.signal, demanded, g.at())
+	}
+	check := "Check the coil's supply, then the drive's wire, the line's number in the rig file, and what switches the coil."
+	if g.highest > float64(analyze.AssumedNominal)/2 {
+		check = "Check for a transistor or contact in the coil's circuit that has failed closed, then for a short to the supply."
 	}
 	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
 }

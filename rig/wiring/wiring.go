@@ -144,6 +144,17 @@ func (r *Rig) Drive(name string) *Drive {
 	return nil
 }
 
+// SwitchesCoils reports whether all that the rig can bring about is switching relays' coils: no
+// panel or other unit with outputs of its own is tested then.
+func (r *Rig) SwitchesCoils() bool {
+	for _, c := range r.Causes {
+		if d := r.Drive(c.Drive); d == nil || !d.Coil {
+			return false
+		}
+	}
+	return len(r.Causes) > 0
+}
+
 // Cause returns how the event is brought about, or nil.
 func (r *Rig) Cause(event string) *Cause {
 	for i := range r.Causes {

@@ -12,6 +12,8 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/soak"
@@ -22,6 +24,9 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	plan, about := &analyze.Plan{}, ""
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan, about = &seq.Plan, seq.About
+	}
+	if rig := rigOf(rec); rig != nil {
+		plan.Coils = rig.SwitchesCoils()
 	}
 	var symptoms diagnose.Gathering
 	for s, err := range rec.Symptoms() {
@@ -57,6 +62,23 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		r.Cautions = append(r.Cautions, ShortestBounce(bench.EdgeLatency))
 	}
 	return r, addSoak(r, rec)
+}
+
+// rigOf is the rig that a run was made on; nil where its file cannot be read any more.
+func rigOf(rec *journal.RunRecord) *wiring.Rig {
+	if rec.RigSource != "" {
+		rig, err := rigfile.Parse(rec.Rig, []byte(rec.RigSource))
+		if err != nil {
+			return nil
+		}
+		return rig
+	}
+	for _, rig := range rigfile.Builtin() {
+		if rig.Name == rec.Rig {
+			return rig
+		}
+	}
+	return nil
 }
 
 // startsAtOnce is of how many cycles the starts are read together.
