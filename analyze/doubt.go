@@ -33,6 +33,8 @@ const (
 	SamplesLeftOut      DoubtCode = "samples-left-out"       // Value: seconds of which samples were left out on purpose
 	AtMost              DoubtCode = "upper-bound"            // the value is an upper bound; with no other doubt, for want of closer samples
 	AtLeast             DoubtCode = "lower-bound"            // the value is a lower bound, for what the doubt beside it says
+	RippleBrief         DoubtCode = "ripple-brief"           // Value: seconds of settled samples, less than a period
+	RippleSmoothed      DoubtCode = "ripple-smoothed"        // Value: seconds over which each sample is a mean, which hides ripple
 	CrossingNotShown    DoubtCode = "crossing-not-shown"     // the samples do not show where the output crossed
 	ReferencesNotShown  DoubtCode = "references-not-shown"   // the 10 % or 90 % instant is not in the samples
 	StateBeforeUnknown  DoubtCode = "state-before-unknown"   // nothing is known of the state before the event

@@ -62,7 +62,7 @@ var definitions = []Definition{
 	{HighLevel, "V", OfOutput, HighWhenOn, LowWhenOn,
 		"level of the output when on, likewise", "IEEE Std 181"},
 	{Ripple, "V", OfOutput, Rippling, Rippling,
-		"peak to peak within a settled state", "common practice, no source"},
+		"peak to peak within a settled state, up to 120 Hz, without the samples' noise", "common practice, no source"},
 	{SwitchingDelay, "s", OfOutput, SlowSwitching, EarlySwitching,
 		"event to the output's crossing of its mid (50 %) level", "IEEE Std 181"},
 	{TransitionDuration, "s", OfOutput, SlowTransition, SlowTransition,

@@ -10,6 +10,7 @@ import (
 const (
 	Repeatability      gum.Source = "repeatability of the samples"
 	NoiseOfTwo         gum.Source = "noise of two samples"
+	RippleOrNoise      gum.Source = "ripple or noise"
 	ScatterOfSamples   gum.Source = "scatter of the samples"
 	ConversionMean     gum.Source = "conversion's mean"
 	StateLevels        gum.Source = "state levels"
@@ -35,7 +36,7 @@ const (
 
 // Sources returns all sources that are declared, those of readings among them.
 func Sources() []gum.Source {
-	all := []gum.Source{Repeatability, NoiseOfTwo, ScatterOfSamples, ConversionMean, StateLevels, LevelDrift, Resolution,
+	all := []gum.Source{Repeatability, NoiseOfTwo, RippleOrNoise, ScatterOfSamples, ConversionMean, StateLevels, LevelDrift, Resolution,
 		SamplingInterval, ConversionGap, ConversionTime, StepShape, EdgeNotClean, SingleSample, OutputBounces, HiddenEdge,
 		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, EdgesMayMerge, SupplyMoves}
 	for _, s := range capture.Sources() {

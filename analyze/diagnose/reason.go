@@ -83,6 +83,8 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.SamplesLeftOut:      timing("samples were left out on purpose for %s: only a move would have been kept; the whole capture would settle it"),
 	analyze.AtMost:              atMostText,
 	analyze.AtLeast:             atLeastText,
+	analyze.RippleBrief:         timing("seen for only %s, less than a period of mains: there may be more ripple"),
+	analyze.RippleSmoothed:      timing("each sample is a mean over %s, which smooths ripple: there may be more of it"),
 	analyze.CrossingNotShown:    fixed("the samples do not show when the output switched"),
 	analyze.ReferencesNotShown:  fixed("the 10 % or 90 % instant is not in the samples"),
 	analyze.StateBeforeUnknown:  fixed("the state before the event is not known"),

@@ -152,9 +152,11 @@ type level struct {
 	noise        float64 // standard deviation from sample to sample, hum and drift left out, volts
 	// noiseDOF are the degrees of freedom of noise.
 	noiseDOF float64
-	peak     float64 // peak to peak of all settled samples, volts
-	slope    float64 // second half's mean less the first's, volts
-	mean     bool    // fallback: plain mean, too few samples for a histogram
+	peak     float64         // peak to peak of all settled samples, volts
+	all      int             // settled samples
+	from, to capture.Instant // of these
+	slope    float64         // second half's mean less the first's, volts
+	mean     bool            // fallback: plain mean, too few samples for a histogram
 	// unknown says why there is no level; empty where there is one.
 	unknown analyze.DoubtCode
 }
@@ -195,7 +197,7 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 			l = every
 		}
 	}
-	l.mean = x.n < fewest
+	l.mean, l.all, l.from, l.to = x.n < fewest, x.n, from, to
 	l.noise, l.noiseDOF = l.sigma, l.dof
 	if short, dof := shortNoise(tr, from, to); short < l.sigma {
 		l.noise, l.noiseDOF = short, dof

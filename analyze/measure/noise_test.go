@@ -46,15 +46,3 @@ func TestLevelBudget_OneSample(t *testing.T) {
 		t.Errorf("U = %g V, want %g V", u, 0.95*leastTolerance)
 	}
 }
-
-// Few samples say little of their noise: a ripple's uncertainty takes that in.
-func TestRippleBudget_FewSamples(t *testing.T) {
-	tr := capture.NewTrace("OUT1", capture.Converter{})
-	for i, v := range []float64{12, 12.01, 12, 12.01} {
-		tr.Append(capture.Instant(i), v)
-	}
-	l := levelBetween(tr, 0, 10, 0, 12)
-	if c := rippleBudget(tr, l)[0]; c.DegreesOfFreedom != 3 {
-		t.Errorf("%+v, want the 3 degrees of freedom of 4 samples", c)
-	}
-}

@@ -300,40 +300,13 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		return
 	}
 	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
+	o.reportRipple(m, tr, e.Name)
 	if s.state.n < fewHeld {
-		m.missing(e.Name, o.signal, analyze.Ripple, o.limitOf(analyze.Ripple), analyze.Undecided, figure(analyze.FewSamples, float64(s.state.n))...)
 		return
 	}
-	budget := rippleBudget(tr, s.state)
-	m.row(analyze.Measurement{Event: e.Name, Signal: o.signal, Quantity: analyze.Ripple, Value: s.state.peak, Limit: o.limitOf(analyze.Ripple)}, budget)
-	m.doubtLeftOut(s)
 	if s.expect.Demand == analyze.Pulse {
 		o.reportPulseEnd(m, tr, e)
 	}
-}
-
-// rippleBudget lists what the uncertainty of a state's peak to peak value is made of:
-// the noise of the two outermost samples, and of the doubts those that scale a
-// reading. What shifts both alike cancels.
-func rippleBudget(tr *capture.Trace, l level) []gum.Component {
-	budget := []gum.Component{noiseOfTwo(tr, l)}
-	for _, d := range tr.Converter.Doubts {
-		if d.Relative != 0 {
-			// A calibration's points pull to either side; its sign says which.
-			budget = append(budget, gum.Line(gum.Source(d.Source), string(d.Distribution), math.Abs(d.Relative), l.peak))
-		}
-	}
-	return budget
-}
-
-// noiseOfTwo is the noise of two samples, of each at least the rounding of one step.
-func noiseOfTwo(tr *capture.Trace, l level) gum.Component {
-	one, least := math.Min(l.noise, l.peak/4), tr.Converter.StepVolts/math.Sqrt(12)
-	c := gum.Line(analyze.NoiseOfTwo, "normal", math.Sqrt2*math.Max(one, least), 1)
-	if one > least {
-		c.DegreesOfFreedom = l.noiseDOF
-	}
-	return c
 }
 
 // namesHigh says whether the level is reported as the high one: by what was

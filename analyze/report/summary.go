@@ -27,7 +27,7 @@ type spread interface {
 type steady struct {
 	signals []string
 	states  int     // judged holds, over all of them
-	ripple  float64 // largest; NaN: not measured
+	ripple  float64 // largest that it may be; NaN: not measured
 }
 
 // summary is a record's figures, aggregated over cycles in bounded memory.
@@ -203,8 +203,12 @@ func (s *steady) add(rows []*row) {
 		case analyze.Hold:
 			s.states += x.Figures
 		case analyze.Ripple:
-			if !(x.High <= s.ripple) {
-				s.ripple = x.High
+			most := x.High
+			if finite(x.Uncertainty) {
+				most += x.Uncertainty
+			}
+			if !(most <= s.ripple) {
+				s.ripple = most
 			}
 		}
 	}
