@@ -309,20 +309,23 @@ func count(table map[string]*coverage, row string, value, u, truth, share float6
 
 // coverRipple counts the ripple of benches whose outputs hum by 150 to 450 mV when
 // they are on. Its truth is the hum that was planted, a sine at the terminal, peak to
-// peak: there is nothing else on these outputs, and what the converter's noise adds
-// and its averaging takes away is the measurement's own error. An output that does
-// not hum has no truth but 0, which a peak to peak value cannot reach, so the benches
-// of coverAll give none.
+// peak, and 0 when they are off: there is nothing else on these outputs, and what the
+// converter's noise adds and its averaging takes away is the measurement's own error.
 func coverRipple(t *testing.T, table map[string]*coverage, benches int) {
 	t.Helper()
 	for i := range benches {
-		truth := 0.15 + 0.3*float64(i)/float64(benches)
+		hum := 0.15 + 0.3*float64(i)/float64(benches)
 		figure := 0
-		for _, m := range runSimulated(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.4f mV", truth*1e3)).rows {
-			if m.Quantity == analyze.Ripple && m.Event != "disarm" {
-				count(table, "ripple, humming", m.Value, m.Expanded, truth, float64((7*i+13*figure)%100)/100)
-				figure++
+		for _, m := range runSimulated(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.4f mV", hum*1e3)).rows {
+			if m.Quantity != analyze.Ripple {
+				continue
 			}
+			row, truth := "ripple, humming", hum
+			if m.Event == "disarm" {
+				row, truth = "ripple, quiet", 0.0
+			}
+			count(table, row, m.Value, m.Expanded, truth, float64((7*i+13*figure)%100)/100)
+			figure++
 		}
 	}
 }
@@ -449,7 +452,8 @@ func TestCoverage_Benches(t *testing.T) {
 		return // too few to tell 93 % from 98 %
 	}
 	for row, c := range table {
-		if c.share() < 0.93 || c.share() > 0.98 {
+		// A ripple's interval goes from the least to the most that it can be: it may hold more.
+		if c.share() < 0.93 || c.share() > 0.98 && !strings.HasPrefix(row, "ripple") {
 			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to 98 %% should", row, c.inside, c.n, 100*c.share())
 		}
 		if c.wrongShare() >= 0.025 {
