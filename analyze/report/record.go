@@ -69,6 +69,7 @@ type Interruption struct {
 	Stopped time.Time // zero: not known
 	Resumed time.Time
 	Reason  string
+	Program string // version that went on; empty: not known, or the one before went on itself
 }
 
 // measurements streams the figures; a record without any has none.

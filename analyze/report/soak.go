@@ -276,7 +276,11 @@ func interruptionLines(r *Record) []string {
 		if !i.Stopped.IsZero() {
 			stopped = i.Stopped.Format("2006-01-02 15:04:05 MST")
 		}
-		lines = append(lines, fmt.Sprintf("after cycle %s, %s, until %s: %s", itoa(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason)))
+		line := fmt.Sprintf("after cycle %s, %s, until %s: %s", itoa(i.After), stopped, i.Resumed.Format("2006-01-02 15:04:05 MST"), oneLine(i.Reason))
+		if i.Program != "" && i.Program != r.Program {
+			line += "; from there on measured by version " + oneLine(i.Program)
+		}
+		lines = append(lines, line)
 	}
 	return lines
 }
@@ -301,6 +305,7 @@ type interruptionObject struct {
 	Stopped *string `json:"stopped"`
 	Resumed string  `json:"resumed"`
 	Reason  string  `json:"reason"`
+	Program *string `json:"program"`
 }
 
 type trendObject struct {
@@ -356,7 +361,7 @@ func soakObjectOf(r *Record) soakObject {
 		out.FailureProbability, out.Lower, out.Upper, out.AtMost = &p.Value, &p.Lower, &p.Upper, &p.AtMost
 	}
 	for _, i := range r.Interruptions {
-		o := interruptionObject{After: i.After, Resumed: i.Resumed.Format(time.RFC3339), Reason: plainText(i.Reason)}
+		o := interruptionObject{After: i.After, Resumed: i.Resumed.Format(time.RFC3339), Reason: plainText(i.Reason), Program: textOrNil(i.Program)}
 		if !i.Stopped.IsZero() {
 			s := i.Stopped.Format(time.RFC3339)
 			o.Stopped = &s

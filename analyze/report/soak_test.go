@@ -386,12 +386,12 @@ func TestInterruptionLines(t *testing.T) {
 	resumed := time.Date(2031, 4, 5, 9, 30, 0, 0, time.UTC)
 	r := &Record{Interruptions: []Interruption{
 		{After: 17, Resumed: resumed, Reason: "the power was cut"},
-		{After: 40, Stopped: resumed.Add(time.Hour), Resumed: resumed.Add(2 * time.Hour), Reason: "stopped"},
+		{After: 40, Stopped: resumed.Add(time.Hour), Resumed: resumed.Add(2 * time.Hour), Reason: "stopped", Program: "v3"},
 	}}
 	want := []string{
 		"interrupted 2 times; no cycle that was reported done is missing",
 		"after cycle 17, at an unknown time, until 2031-04-05 09:30:00 UTC: the power was cut",
-		"after cycle 40, 2031-04-05 10:30:00 UTC, until 2031-04-05 11:30:00 UTC: stopped",
+		"after cycle 40, 2031-04-05 10:30:00 UTC, until 2031-04-05 11:30:00 UTC: stopped; from there on measured by version v3",
 	}
 	if got := interruptionLines(r); !slices.Equal(got, want) {
 		t.Errorf("got %q\nwant %q", got, want)

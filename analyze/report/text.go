@@ -69,7 +69,7 @@ func pairs(r *Record) [][2]string {
 	var shown [][2]string
 	for _, p := range [][2]string{
 		{"Run", oneLine(r.Run)}, {"Unit", oneLine(r.Unit)}, {"Sequence", sequence}, {"Rig", rigWords(r)},
-		{"Run by", oneLine(r.By)}, {"Started", started}, {"Cycles", cycleWords(r)},
+		{"Run by", oneLine(r.By)}, {"Started", started}, {"Cycles", cycleWords(r)}, {"Program", programWords(r)},
 	} {
 		if p[1] != "" {
 			shown = append(shown, p)
@@ -92,6 +92,14 @@ func calibrationPairs(r *Record) [][2]string {
 		word = ""
 	}
 	return shown
+}
+
+// programWords say which version of the program measured; empty where that is not known.
+func programWords(r *Record) string {
+	if r.Program == "" {
+		return ""
+	}
+	return "version " + oneLine(r.Program)
 }
 
 func (t *textWriter) header(r *Record) {

@@ -255,7 +255,7 @@ func TestSoak_SumsSame(t *testing.T) {
 	if rec.Cycles != 700 || !rec.Complete {
 		t.Errorf("%d cycles, complete %t", rec.Cycles, rec.Complete)
 	}
-	again, err := db.Resume(rec.ID, time.Now())
+	again, err := db.Resume(rec.ID, time.Now(), "")
 	if err == nil {
 		t.Fatalf("a complete run %s can be resumed", again.ID())
 	}

@@ -84,7 +84,7 @@ func TestRun_Calibrations(t *testing.T) {
 	check("after a failure")
 	store(5, exampleCalibrations(capture.Overdue))
 	check("unchanged since before the failure")
-	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0)); err != nil {
+	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); err != nil {
 		t.Fatal(err)
 	}
 	store(6, exampleCalibrations(capture.Overdue))

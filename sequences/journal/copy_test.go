@@ -25,7 +25,7 @@ func contents(t *testing.T, db *DB, id string) []string {
 		"SELECT id, event, signal, quantity, lower, upper, sources, numbers FROM point WHERE run = ? ORDER BY id",
 		"SELECT l.id, d.seq, d.code, d.value, d.signal, d.other, d.text FROM doubts l LEFT JOIN doubt d ON d.run = l.run AND d.doubts = l.id WHERE l.run = ? ORDER BY l.id, d.seq", "SELECT id, event, signal, kind, other FROM sign WHERE run = ? ORDER BY id",
 		"SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?",
-		"SELECT seq, after_cycle, stopped, resumed, reason FROM interruption WHERE run = ? ORDER BY seq",
+		"SELECT seq, after_cycle, stopped, resumed, reason, program FROM interruption WHERE run = ? ORDER BY seq",
 		"SELECT cycle, state FROM checkpoint WHERE run = ?",
 		"SELECT since, seq, output, state, judged, meter, done_by, made, due, rig, seed, gain, offset FROM calibration WHERE run = ? ORDER BY since, seq"}
 	var all []string
@@ -195,7 +195,7 @@ func TestCopyRun_Differs(t *testing.T) {
 	if err := db.exec("UPDATE run SET complete = 0, reason = 'interrupted'"); err != nil {
 		t.Fatal(err)
 	}
-	r, err := db.Resume(id, time.Unix(1_800_009_000, 0))
+	r, err := db.Resume(id, time.Unix(1_800_009_000, 0), "")
 	if err != nil {
 		t.Fatal(err)
 	}

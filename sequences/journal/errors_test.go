@@ -29,7 +29,7 @@ func TestErrors_Kinds(t *testing.T) {
 	_, read := OpenRead(text)
 	_, unknown := db.Find("2020-01-01.1")
 	_, ownLog := db.CopyRun(r.ID(), db.Path())
-	_, complete := db.Resume(r.ID(), time.Unix(1_900_000_001, 0))
+	_, complete := db.Resume(r.ID(), time.Unix(1_900_000_001, 0), "")
 	_, undated := db.Begin(RunInfo{})
 	r2, err := db.Begin(RunInfo{Started: time.Unix(1_800_000_000, 0)})
 	if err != nil {
@@ -81,7 +81,7 @@ func TestRead_ForeignValues(t *testing.T) {
 		{"UPDATE measurement SET numbers = zeroblob(40)", "bytes of numbers too many", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
 		{"UPDATE point SET sources = 'noise'", "sources of point 0", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
 		{"UPDATE point SET numbers = x''", "point 0", func(_ *DB, rec *RunRecord) error { return lastError(rec.Measurements()) }},
-		{"UPDATE sign SET id = id + 1", "sign 1", func(db *DB, rec *RunRecord) error { return second(db.Resume(rec.ID, time.Unix(1, 0))) }},
+		{"UPDATE sign SET id = id + 1", "sign 1", func(db *DB, rec *RunRecord) error { return second(db.Resume(rec.ID, time.Unix(1, 0), "")) }},
 	} {
 		db, err := Open(filepath.Join(t.TempDir(), "log.db"))
 		if err != nil {

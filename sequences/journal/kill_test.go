@@ -33,7 +33,7 @@ func writeUntilKilled(path string) error {
 	var run *Run
 	n := 1
 	if rec, err := db.Find("last"); err == nil {
-		if run, err = db.Resume(rec.ID, time.Unix(1_900_000_000, 0)); err != nil {
+		if run, err = db.Resume(rec.ID, time.Unix(1_900_000_000, 0), ""); err != nil {
 			return err
 		}
 		spans, err := rec.Stored()

@@ -158,7 +158,7 @@ func TestDropRun_CutOff(t *testing.T) {
 	if err := db.Check(); err != nil {
 		t.Error(err)
 	}
-	if _, err := db.Resume(id, time.Now()); !errors.Is(err, ErrPart) {
+	if _, err := db.Resume(id, time.Now(), ""); !errors.Is(err, ErrPart) {
 		t.Errorf("it can go on: %v", err)
 	}
 	if err := db.DropRun(holding(t, db, id)); err != nil {
@@ -178,7 +178,7 @@ func TestDropRun_WentOn(t *testing.T) {
 		t.Fatal(err)
 	}
 	seen := holding(t, db, id)
-	r, err := db.Resume(id, time.Unix(1_800_009_000, 0))
+	r, err := db.Resume(id, time.Unix(1_800_009_000, 0), "")
 	if err != nil {
 		t.Fatal(err)
 	}

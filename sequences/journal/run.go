@@ -125,9 +125,9 @@ func (r *Run) identify(started time.Time) (series string, count int, err error) 
 }
 
 // Resume goes on with a run that is not complete. It removes the run's end, if it has one,
-// and records the interruption. A run that another program is writing gives ErrTaken and
+// and records the interruption and the version of the program that goes on. A run that another program is writing gives ErrTaken and
 // stays as it is.
-func (db *DB) Resume(id string, now time.Time) (*Run, error) {
+func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 	rec, err := db.Lock(id)
 	if err != nil {
 		return nil, err
@@ -148,7 +148,7 @@ func (db *DB) Resume(id string, now time.Time) (*Run, error) {
 		return nil, err
 	}
 	r.calibrations = lastSet(known)
-	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason}
+	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason, Program: program}
 	if rec.Ended.IsZero() {
 		was.Reason = cutOff
 	}

@@ -142,7 +142,7 @@ func TestRun_RoundTripAny(t *testing.T) {
 			}
 			want = append(want, c)
 			if rapid.Bool().Draw(t, "resume") {
-				if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0)); err != nil {
+				if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -381,7 +381,7 @@ func TestAppend_Refuses(t *testing.T) {
 	if err := run.Append(exampleCycle(4)); err == nil {
 		t.Error("a finished run takes a cycle")
 	}
-	if _, err := db.Resume(run.ID(), time.Unix(1_900_000_000, 0)); !errors.Is(err, ErrComplete) {
+	if _, err := db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); !errors.Is(err, ErrComplete) {
 		t.Errorf("a complete run is resumed: %v", err)
 	}
 }
@@ -404,7 +404,7 @@ func TestResume(t *testing.T) {
 	if d := cmp.Diff([]Span{{1, 2}, {4, 4}}, spans); err != nil || d != "" {
 		t.Errorf("%v %s", err, d)
 	}
-	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0)); err != nil {
+	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); err != nil {
 		t.Fatal(err)
 	}
 	if rec, err = db.Find(run.ID()); err != nil || !rec.Ended.IsZero() || rec.Reason != "" {
@@ -419,7 +419,7 @@ func TestResume(t *testing.T) {
 	if n := points(t, db); n != 3 {
 		t.Errorf("%d points for 3 figures: the dictionary was not taken up", n)
 	}
-	if _, err := db.Resume("2000-01-01.1", time.Unix(1_900_000_000, 0)); !errors.Is(err, ErrNoRun) {
+	if _, err := db.Resume("2000-01-01.1", time.Unix(1_900_000_000, 0), ""); !errors.Is(err, ErrNoRun) {
 		t.Errorf("an unknown run is resumed: %v", err)
 	}
 }
@@ -437,7 +437,7 @@ func TestResume_Twice(t *testing.T) {
 	t.Parallel()
 	db := newLog(t)
 	one := fill(t, db, 1)
-	two, err := db.Resume(one.ID(), time.Unix(1_900_000_000, 0))
+	two, err := db.Resume(one.ID(), time.Unix(1_900_000_000, 0), "")
 	if err != nil {
 		t.Fatal(err)
 	}

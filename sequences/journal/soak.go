@@ -42,6 +42,7 @@ type Interruption struct {
 	Stopped time.Time // zero: not known, as the program or the power was cut off
 	Resumed time.Time
 	Reason  string
+	Program string // version that went on; empty: not kept, or the one before went on itself
 }
 
 // cutOff is the reason of an interruption that no program could record.
@@ -94,8 +95,8 @@ func (r *Run) addInterruption(i Interruption) error {
 	if err != nil {
 		return err
 	}
-	return r.db.exec("INSERT INTO interruption SELECT ?, (SELECT count(*) FROM interruption WHERE run = ?), ?, ?, ?, ?",
-		r.row, r.row, i.After, stopped, resumed, i.Reason)
+	return r.db.exec("INSERT INTO interruption SELECT ?, (SELECT count(*) FROM interruption WHERE run = ?), ?, ?, ?, ?, ?",
+		r.row, r.row, i.After, stopped, resumed, i.Reason, i.Program)
 }
 
 // Checkpoint stores what the figures up to a cycle come to, in place of what was
@@ -119,7 +120,7 @@ func (rec *RunRecord) Checkpoint() (cycle int, state []byte, err error) {
 
 // Interruptions returns the run's interruptions in their order.
 func (rec *RunRecord) Interruptions() ([]Interruption, error) {
-	rows, err := rec.db.read.Query("SELECT after_cycle, stopped, resumed, reason FROM interruption WHERE run = ? ORDER BY seq", rec.row)
+	rows, err := rec.db.read.Query("SELECT after_cycle, stopped, resumed, reason, program FROM interruption WHERE run = ? ORDER BY seq", rec.row)
 	if err != nil {
 		return nil, rec.fail("read the interruptions", err)
 	}
@@ -128,7 +129,7 @@ func (rec *RunRecord) Interruptions() ([]Interruption, error) {
 	for rows.Next() {
 		var i Interruption
 		var stopped, resumed sql.NullInt64
-		if err := rows.Scan(&i.After, &stopped, &resumed, &i.Reason); err != nil {
+		if err := rows.Scan(&i.After, &stopped, &resumed, &i.Reason, &i.Program); err != nil {
 			return nil, rec.fail("read the interruptions", err)
 		}
 		i.Stopped, i.Resumed = timeOf(stopped), timeOf(resumed)

@@ -138,7 +138,7 @@ func TestInterruptions(t *testing.T) {
 	if err := r.Interrupted(own); err != nil {
 		t.Fatal(err)
 	}
-	r, err := db.Resume(r.ID(), at(20)) // without an end: cut off
+	r, err := db.Resume(r.ID(), at(20), "") // without an end: cut off
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -148,7 +148,7 @@ func TestInterruptions(t *testing.T) {
 	if err := r.Finish(RunEnd{Ended: at(30), Reason: "interrupted"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err = db.Resume(r.ID(), at(40)); err != nil {
+	if _, err = db.Resume(r.ID(), at(40), "v2"); err != nil {
 		t.Fatal(err)
 	}
 	rec, err := db.Find("last")
@@ -159,7 +159,7 @@ func TestInterruptions(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []Interruption{own, {After: 1, Resumed: at(20), Reason: cutOff}, {After: 2, Stopped: at(30), Resumed: at(40), Reason: "interrupted"}}
+	want := []Interruption{own, {After: 1, Resumed: at(20), Reason: cutOff}, {After: 2, Stopped: at(30), Resumed: at(40), Reason: "interrupted", Program: "v2"}}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("interruptions (-want +got):\n%s", diff)
 	}

@@ -86,7 +86,7 @@ func TestMigrate_State(t *testing.T) {
 		if rec.State != tc.state || rec.Reason != tc.after || rec.WhyIncomplete() != tc.told {
 			t.Errorf("%q: state %d, reason %q, told as %q", tc.reason, rec.State, rec.Reason, rec.WhyIncomplete())
 		}
-		if _, err := db.Resume("last", time.Unix(10, 0)); errors.Is(err, ErrPart) != tc.state.Partial() {
+		if _, err := db.Resume("last", time.Unix(10, 0), ""); errors.Is(err, ErrPart) != tc.state.Partial() {
 			t.Errorf("%q: resumed: %v", tc.reason, err)
 		}
 	}

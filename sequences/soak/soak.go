@@ -38,6 +38,7 @@ type Work struct {
 	WaitForRig   time.Duration // how long a rig that does not answer is waited for; 0: not at all
 	Lines        Lines         // when a line says how far it is
 	Hear         Hearer
+	Program      string // version, for the log
 }
 
 // A Hearer hears how a soak gets on.
@@ -116,7 +117,7 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 	if err != nil {
 		return storage(err)
 	}
-	run, err := db.Resume(rec.ID, time.Now())
+	run, err := db.Resume(rec.ID, time.Now(), w.Program)
 	if err != nil {
 		return storage(err)
 	}

@@ -108,3 +108,6 @@ CROSS JOIN measurement m ON m.run = r.id
 CROSS JOIN cycle c ON c.run = m.run AND c.n = m.cycle
 CROSS JOIN point p ON p.run = m.run AND p.id = m.point
 ORDER BY r.id, m.cycle, m.seq;
+
+-- The version of the program that went on; empty: not kept, or the one before went on itself.
+ALTER TABLE interruption ADD COLUMN program TEXT NOT NULL DEFAULT '';
