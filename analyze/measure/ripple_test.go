@@ -57,7 +57,7 @@ func humming(r *rand.Rand, rate, seconds, frequency, volts, noise, step float64,
 func TestRipple_Held(t *testing.T) {
 	draws := 60
 	if testing.Short() {
-		draws = 12
+		draws = 30
 	}
 	for _, how := range []struct {
 		name       string
@@ -110,7 +110,7 @@ func TestRipple_Held(t *testing.T) {
 			}
 			name := fmt.Sprintf("%s at %v/s, %g mV", how.name, how.rates, volts*1e3)
 			t.Logf("%s: held in %d of %d, %d of them bounds; median error %.2f mV, U beyond its share %.1f of the noise", name, held, all, bounds, 1e3*median(off), median(excess))
-			if all != draws || float64(held) < 0.93*float64(all) {
+			if all != draws || float64(held) < 0.93*float64(all)-1 {
 				t.Errorf("%s: held in %d of %d", name, held, all)
 			}
 			if how.bound != (bounds == all) || !how.bound && bounds > 0 {
