@@ -53,8 +53,8 @@ type Record struct {
 	LogPath         string   // file that the run is stored in; empty: it was not stored
 	Captures        int      // cycles of which that file has the capture
 	Simulated       bool     // measured on the simulated bench
-	Seed            uint64   // of the simulated bench
-	Faults          []string // planted on the simulated bench on purpose
+	Seed            *uint64  // of the simulated bench; nil: not known
+	Faults          []string // planted on the simulated bench on purpose; nil: not known, or a real one
 	// Tally is what the figures of a soak come to; nil: not a soak. Where there is one,
 	// the text and the page's table are made of it and not of Measurements.
 	Tally         *tally.Tally

@@ -14,6 +14,8 @@ import (
 
 var nan = math.NaN()
 
+func seed(n uint64) *uint64 { return &n }
+
 // invented is a record of a unit that does not exist. It holds what records
 // hold at their worst: missing values, undecided ones, and texts with commas,
 // quotes, line ends and letters beyond ASCII.
@@ -41,7 +43,7 @@ func invented() *Record {
 		Cautions:  []string{"The reference of OUT3 was not calibrated: the divider's tolerance is used."},
 		Notes:     []string{"Invented demo data; <b>no</b> real unit, \"as is\" & complete."},
 		LogPath:   "/var/tmp/makebreak/log.db",
-		Simulated: true, Seed: 7, Faults: []string{"adc-lost=2 s", "welded"},
+		Simulated: true, Seed: seed(7), Faults: []string{"adc-lost=2 s", "welded"},
 		Program: "v0.0.0-invented", RunID: "01960a3c-0000-7000-8000-000000000001",
 		CycleStart: func(n int) (time.Time, error) {
 			return time.Date(2031, 4, 5, 9, 30, 12*(n-1), 12_900_000, time.FixedZone("", 2*3600)), nil

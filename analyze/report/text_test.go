@@ -91,7 +91,8 @@ func TestText_Words(t *testing.T) {
 		{"findings alone", Record{Run: "1", Complete: true, Verdict: analyze.Fail, Measurements: stream([]analyze.Measurement{pass}),
 			Findings: []analyze.Finding{{Signal: "OUT2", Verdict: analyze.Fail, Text: "moved at disarm."}}},
 			[]string{"- OUT2: moved at disarm.", "Verdict: fail (see the findings)"}},
-		{"simulated", Record{Run: "1", Simulated: true, Seed: 9}, []string{"Rig       simulated bench (seed 9): nothing real was measured"}},
+		{"simulated", Record{Run: "1", Simulated: true, Seed: seed(9)}, []string{"Rig       simulated bench (seed 9): nothing real was measured"}},
+		{"simulated capture", Record{Run: "1", Simulated: true, Faults: []string{"welded"}}, []string{"Rig       simulated bench: nothing real was measured; faults planted on purpose: welded"}},
 		{"interrupted", Record{Run: "1", Cycles: 2, Planned: 9, Reason: "the bus was lost"},
 			[]string{"Cycles    2 of 9, incomplete: the bus was lost", "holds for the cycles done only"}},
 	} {

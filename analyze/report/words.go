@@ -275,7 +275,10 @@ func rigWords(r *Record) string {
 	if !r.Simulated {
 		return oneLine(r.Rig)
 	}
-	words := fmt.Sprintf("simulated bench (seed %d): nothing real was measured", r.Seed)
+	words := "simulated bench: nothing real was measured"
+	if r.Seed != nil {
+		words = fmt.Sprintf("simulated bench (seed %d): nothing real was measured", *r.Seed)
+	}
 	if r.Rig != "" {
 		words = oneLine(r.Rig) + ", " + words
 	}

@@ -25,7 +25,7 @@ func (a *app) captureOf(rec *journal.RunRecord, n int) error {
 		return readFailed(err)
 	}
 	a.as = "csv" // which --quiet lets through
-	if err := a.deliver(func(w io.Writer) error { return csvfile.Write(w, c) }); err != nil {
+	if err := a.deliver(func(w io.Writer) error { return csvfile.Write(w, c, record.OriginOf(rec)) }); err != nil {
 		return err
 	}
 	file := a.file

@@ -174,6 +174,8 @@ func (m *captureMeasurer) record() *report.Record {
 		Findings: diagnose.Findings(m.plan, m.result.Symptoms, m.cycles()),
 		Counts:   m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
 	}
+	of := m.reader.Origin()
+	r.Simulated, r.Faults = of.Simulated, of.Faults
 	if m.seq != nil {
 		r.Sequence, r.About = m.seq.Name, m.seq.About
 	}

@@ -6,7 +6,9 @@ import (
 	"strings"
 	"time"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/capture/csvfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
@@ -30,6 +32,15 @@ func CaptureOf(rec *journal.RunRecord, n int) (*capture.Capture, error) {
 	}
 	c.Shift(capture.Instant(0).Sub(c.Start))
 	return c, nil
+}
+
+// OriginOf says what the captures of a run are of.
+func OriginOf(rec *journal.RunRecord) csvfile.Origin {
+	of := csvfile.Origin{Simulated: rec.Seed != nil}
+	if rec.Faults != nil {
+		of.Faults = report.FaultNames(rec.Faults)
+	}
+	return of
 }
 
 // noCapture says that a cycle has none, and which have one.

@@ -50,7 +50,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		return nil, err
 	}
 	if rec.Seed != nil {
-		r.Simulated, r.Seed, r.Faults = true, *rec.Seed, rec.Faults
+		r.Simulated, r.Seed, r.Faults = true, rec.Seed, rec.Faults
 		if rec.Faults == nil {
 			r.Cautions = append(r.Cautions, "whether faults were planted on the simulated bench was not kept when this run was made")
 		}

@@ -75,7 +75,7 @@ func BenchmarkWrite(b *testing.B) {
 	b.ReportAllocs()
 	n := 0
 	for b.Loop() {
-		if err := Write(io.Discard, c); err != nil {
+		if err := Write(io.Discard, c, Origin{}); err != nil {
 			b.Fatal(err)
 		}
 		n += c.Traces[0].Len() + c.Traces[1].Len()

@@ -19,6 +19,7 @@ const (
 	voltsColumn
 	stateColumn
 	keptColumn
+	originColumn
 	lostColumn
 )
 
@@ -63,6 +64,9 @@ func kindOf(name string) (k kind, signal string) {
 	}
 	if name == keptName {
 		return keptColumn, ""
+	}
+	if originName(name) {
+		return originColumn, ""
 	}
 	return stateColumn, name
 }

@@ -19,7 +19,9 @@ func TestWrite_LostEdges(t *testing.T) {
 		}
 		return all
 	}
-	loss := func(s capture.Span, sign capture.Sign) capture.Loss { return capture.Loss{Span: s, Edges: 3, Sign: sign} }
+	loss := func(s capture.Span, sign capture.Sign) capture.Loss {
+		return capture.Loss{Span: s, Edges: 3, Sign: sign}
+	}
 	c := &capture.Capture{End: 1000, Events: []capture.Event{{Name: "on", At: 100}, {Name: "off", At: 500}},
 		Tracks: []*capture.Track{
 			{Signal: "K1_NO", Known: true, Edges: edges(110, 520), Losses: []capture.Loss{loss(span(0, 110), capture.Merge), loss(span(110, 520), capture.Merge)}},
@@ -28,7 +30,7 @@ func TestWrite_LostEdges(t *testing.T) {
 			{Signal: "K3_lost", Known: true, Edges: edges(120)},
 		}}
 	var b strings.Builder
-	if err := Write(&b, c); err != nil {
+	if err := Write(&b, c, Origin{}); err != nil {
 		t.Fatal(err)
 	}
 	back, err := readAll(strings.NewReader(b.String()), 0)
@@ -49,7 +51,7 @@ func TestWrite_LostEdges(t *testing.T) {
 		t.Errorf("%d lines, want %d", len(back.Tracks), len(want))
 	}
 	c.Tracks[3].Signal = "K1_NO_lost"
-	if err := Write(&b, c); err == nil || !strings.Contains(err.Error(), "K1_NO_lost") {
+	if err := Write(&b, c, Origin{}); err == nil || !strings.Contains(err.Error(), "K1_NO_lost") {
 		t.Errorf("a line named as the column of another: %v", err)
 	}
 	_, err = readAll(strings.NewReader("time_s,K1_NO,K1_NO_lost\n0,1,0\n1,,2\n"), 0)

@@ -47,8 +47,11 @@ type Reader struct {
 	capture *capture.Capture
 	begun   bool
 	last    int64 // time of the row before
-	keeping bool  // samples are being kept, by the last word of it; see enterKept
-	losing  bool  // a column says when edges may be lost
+	origin  Origin
+	keeping bool // samples are being kept, by the last word of it; see enterKept
+
+	unknownFaults bool // by the file nobody knows whether faults were planted
+	losing        bool // a column says when edges may be lost
 
 	cells [][]byte // of a row that is not plain
 	got   []found  // what the row writes
@@ -260,7 +263,7 @@ func (r *Reader) plainCell(f *found, b []byte) int {
 		}
 		f.volts, f.places = v, d.places
 		return n
-	case stateColumn, keptColumn, lostColumn:
+	case stateColumn, keptColumn, lostColumn, originColumn:
 		if b[0]&^1 != '0' || len(b) > 1 && b[1] != ',' {
 			return 0
 		}
@@ -336,7 +339,7 @@ func (r *Reader) carefulCell(i int) error {
 		}
 		f.volts, f.places, ok = carefulVolts(cell)
 		ok = ok && math.Abs(f.volts) <= maxVolts
-	case stateColumn, keptColumn, lostColumn:
+	case stateColumn, keptColumn, lostColumn, originColumn:
 		// A spreadsheet or a table with gaps may write 1.0 for 1.
 		var v float64
 		v, _, ok = carefulVolts(cell)
@@ -394,6 +397,8 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 			r.enterKept(capture.Instant(ns), f.closed)
 		case lostColumn:
 			r.enterLost(c, capture.Instant(ns), f.closed)
+		case originColumn:
+			r.enterOrigin(c.name, f.closed)
 		case eventColumn:
 			event = true
 			r.capture.Events = append(r.capture.Events, capture.Event{Name: string(f.event), At: capture.Instant(ns),
@@ -492,6 +497,8 @@ func (r *Reader) cellError(i int) error {
 		must = "must be volts from -1e5 to 1e5 with a decimal point, such as 12.05, or empty where there is no reading"
 	case keptColumn:
 		must = "must be 0 (samples are left out from here on) or 1 (they are kept), or empty where that does not change"
+	case originColumn:
+		must = "must be 1 (so it is: nothing real was measured) or 0, or empty below the first row"
 	case lostColumn:
 		must = "must be 1 (edges of the line may be lost from here on) or 0 (none are), or empty where that does not change"
 	case stateColumn:

@@ -458,7 +458,7 @@ func TestWrite_RoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := drawCapture(t)
 		var text bytes.Buffer
-		if err := Write(&text, want); err != nil {
+		if err := Write(&text, want, Origin{}); err != nil {
 			t.Fatal(err)
 		}
 		got, err := readAll(&text, 0)
@@ -495,7 +495,7 @@ func TestWrite_Kept(t *testing.T) {
 		}
 		in.Traces = []*capture.Trace{tr}
 		var text bytes.Buffer
-		if err := Write(&text, in); err != nil {
+		if err := Write(&text, in, Origin{}); err != nil {
 			t.Fatal(err)
 		}
 		var cells []string
@@ -569,7 +569,7 @@ func TestWrite_Golden(t *testing.T) {
 		"1.0000000,arm-away,12.34567,,,\n" +
 		"3.0000000,,,,,\n"
 	var got strings.Builder
-	if err := Write(&got, c); err != nil {
+	if err := Write(&got, c, Origin{}); err != nil {
 		t.Fatal(err)
 	}
 	if d := cmp.Diff(want, got.String()); d != "" {
@@ -597,12 +597,12 @@ func TestWrite_Refuses(t *testing.T) {
 		"two outputs of one name": {Traces: append(trace("A", 1), trace("A", 1)...)},
 		"a time out of bounds":    {Traces: trace("A", maxNs+1)},
 	} {
-		if err := Write(io.Discard, c); err == nil || !strings.HasPrefix(err.Error(), "write the capture: ") || strings.Contains(err.Error(), ": : ") {
+		if err := Write(io.Discard, c, Origin{}); err == nil || !strings.HasPrefix(err.Error(), "write the capture: ") || strings.Contains(err.Error(), ": : ") {
 			t.Errorf("%s: error %v", name, err)
 		}
 	}
 	full := errors.New("full")
-	if err := Write(failing{full}, &capture.Capture{Traces: trace("A", 1)}); !errors.Is(err, full) {
+	if err := Write(failing{full}, &capture.Capture{Traces: trace("A", 1)}, Origin{}); !errors.Is(err, full) {
 		t.Errorf("a failed write gives %v", err)
 	}
 }
@@ -628,7 +628,7 @@ func FuzzReader(f *testing.F) {
 			return
 		}
 		var out bytes.Buffer
-		if err := Write(&out, c); err != nil {
+		if err := Write(&out, c, Origin{}); err != nil {
 			t.Fatalf("cannot be written: %v", err)
 		}
 		again, err := readAll(&out, 0)

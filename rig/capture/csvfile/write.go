@@ -24,9 +24,11 @@ import (
 // state at the start; of several edges of one line at one instant the last one
 // counts. Two samples of one output, or two events, at one instant cannot be
 // written.
-func Write(w io.Writer, c *capture.Capture) error {
+//
+// What the capture is of stands in columns of its own, see Origin.
+func Write(w io.Writer, c *capture.Capture, of Origin) error {
 	cw := &writer{out: bufio.NewWriterSize(w, 64<<10), places: timePlacesOf(c, marksOf(c)...)}
-	if err := cw.header(c); err != nil {
+	if err := cw.header(c, of); err != nil {
 		return fmt.Errorf("write the capture: %w", err)
 	}
 	if err := cw.rows(c); err != nil {
@@ -84,7 +86,7 @@ type trackCursor struct {
 	i int
 }
 
-func (w *writer) header(c *capture.Capture) error {
+func (w *writer) header(c *capture.Capture, of Origin) error {
 	names := []string{timeName, eventName}
 	for _, t := range c.Traces {
 		names = append(names, t.Signal+voltsEnd)
@@ -97,7 +99,7 @@ func (w *writer) header(c *capture.Capture) error {
 		names = append(names, t.Signal)
 		w.tracks = append(w.tracks, trackCursor{t: t})
 	}
-	for _, t := range marksOf(c) {
+	for _, t := range append(marksOf(c), originTracks(of)...) {
 		names = append(names, t.Signal)
 		w.tracks = append(w.tracks, trackCursor{t: t})
 	}
