@@ -184,26 +184,32 @@ func (d *Dev) Setup() error {
 // one; trying again does no harm, because the running conversion then is of the
 // same channel.
 func (d *Dev) Start(channel int) error {
-	return d.convert("start a conversion of", channel, bitOS|bitSingle)
+	if uint(channel) <= lastChannel {
+		if err := d.configure(muxBits(channel) | bitOS | bitSingle); err != nil {
+			return d.fail(fmt.Sprintf("start a conversion of channel %d", channel), err)
+		}
+		return nil
+	}
+	return d.noChannel("start a conversion of", channel)
 }
 
 // Follow lets the chip convert one channel, 0 to 3, against ground, again and
 // again. The first conversion that ends may still be of the settings before.
 func (d *Dev) Follow(channel int) error {
-	return d.convert("follow", channel, 0)
-}
-
-func (d *Dev) convert(what string, channel int, bits uint16) error {
-	err := errNoChannel
-	if uint(channel) <= 3 {
-		if err = d.configure(muxBits(channel) | bits); err == nil {
-			return nil
-		}
+	if uint(channel) > lastChannel {
+		return d.noChannel("follow", channel)
 	}
-	return d.fail(fmt.Sprintf("%s channel %d", what, channel), err)
+	if err := d.configure(muxBits(channel)); err != nil {
+		return d.fail(fmt.Sprintf("follow channel %d", channel), err)
+	}
+	return nil
 }
 
-var errNoChannel = errors.New("must be from 0 to 3")
+const lastChannel = 3
+
+func (d *Dev) noChannel(what string, channel int) error {
+	return d.fail(fmt.Sprintf("%s channel %d", what, channel), errors.New("must be from 0 to 3"))
+}
 
 // muxBits are the configuration's bits that put a channel against ground.
 func muxBits(channel int) uint16 { return uint16(Mux0)<<shiftMux | uint16(channel)<<shiftMux }
@@ -234,11 +240,13 @@ func (d *Dev) Busy() (bool, error) {
 // Read returns the conversion register, as the chip gives it: the latest
 // finished conversion, left-justified on the ADS1015.
 func (d *Dev) Read() (int16, error) {
-	v, err := d.read(regConversion)
-	if err != nil {
-		return 0, d.fail("read a conversion", err)
+	if err := d.bus.Tx(d.addr, d.naming(regConversion), d.r[:]); err != nil {
+		if err = d.retryRead(regConversion, err); err != nil {
+			return 0, d.fail("read a conversion", err)
+		}
 	}
-	return int16(v), nil
+	d.pointer = regConversion
+	return int16(d.value()), nil
 }
 
 // Reread reads the conversion register as Read does and names it in any case: where
@@ -325,21 +333,33 @@ func (d *Dev) write(reg byte, v uint16) error {
 	return nil
 }
 
-// read reads a register, naming it only where the pointer is not on it already.
+// read reads a register.
 func (d *Dev) read(reg byte) (uint16, error) {
-	var name []byte
-	if d.pointer != reg {
-		d.w[0] = reg
-		name = d.w[:1]
-	}
-	if err := d.bus.Tx(d.addr, name, d.r[:]); err != nil {
-		d.w[0] = reg
-		if err = d.retry(err, d.w[:1], d.r[:]); err != nil {
+	if err := d.bus.Tx(d.addr, d.naming(reg), d.r[:]); err != nil {
+		if err = d.retryRead(reg, err); err != nil {
 			return 0, err
 		}
 	}
 	d.pointer = reg
-	return uint16(d.r[0])<<8 | uint16(d.r[1]), nil
+	return d.value(), nil
+}
+
+// naming is what is written before a register is read: its name, or nothing where the pointer
+// is on it already.
+func (d *Dev) naming(reg byte) []byte {
+	if d.pointer == reg {
+		return nil
+	}
+	d.w[0] = reg
+	return d.w[:1]
+}
+
+// value is what has been read.
+func (d *Dev) value() uint16 { return uint16(d.r[0])<<8 | uint16(d.r[1]) }
+
+func (d *Dev) retryRead(reg byte, err error) error {
+	d.w[0] = reg
+	return d.retry(err, d.w[:1], d.r[:])
 }
 
 // retry repeats a transfer that has failed with an error, as often as allowed. Every

@@ -300,8 +300,15 @@ func (b *Bench) serve() error {
 	}
 	now := b.lines.Now()
 	for _, c := range b.chips {
-		if c.finished > 0 || now >= c.wake {
-			if err := c.serve(b, now); err != nil {
+		var err error
+		switch {
+		case c.finished > 0:
+			err = c.fetch(b)
+		case now >= c.wake:
+			err = c.look(b, now)
+		}
+		if err != nil {
+			if err = c.revive(b, now, err); err != nil {
 				return err
 			}
 		}

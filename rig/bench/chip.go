@@ -222,26 +222,19 @@ func (c *chip) period() float64 {
 	return c.span.mean
 }
 
-// serve fetches what is ready, or finds out why nothing is.
-func (c *chip) serve(b *Bench, now instant) error {
-	var err error
+// look goes on with a chip of which nothing is ready: it finds out why.
+func (c *chip) look(b *Bench, now instant) error {
 	switch {
 	case c.broken:
-		err = c.begin(b)
+		err := c.begin(b)
 		c.broken = err != nil
+		return err
 	case c.settling:
-		err = c.first(b)
-	case c.finished > 0:
-		err = c.fetch(b)
+		return c.first(b)
 	case c.line >= 0:
-		err = c.unheard(b, now)
-	default:
-		err = c.poll(b, now)
+		return c.unheard(b, now)
 	}
-	if err != nil {
-		return c.revive(b, now, err)
-	}
-	return nil
+	return c.poll(b, now)
 }
 
 // fetch reads the finished conversion and, unless the chip goes on by itself,
@@ -253,25 +246,33 @@ func (c *chip) fetch(b *Bench) error {
 		b.counts.MissedConversions += uint64(c.finished - 1)
 	}
 	c.finished = 0
-	keeps := !c.follow && c.readFirst
 	if !c.follow {
 		if c.current++; c.current == len(c.channels) {
 			c.current = 0
 		}
-		if !keeps {
-			if err := c.start(b); err != nil {
-				return err
-			}
+		if c.readFirst {
+			return c.readKept(b, ch, end)
 		}
-	}
-	code, sure, err := c.read(b, end, keeps, ch)
-	if err != nil {
-		return err
-	}
-	if keeps {
 		if err := c.start(b); err != nil {
 			return err
 		}
+	}
+	code, sure, err := c.read(b, end, false, ch)
+	if err != nil || !sure {
+		return err
+	}
+	c.keep(b, ch, code, end)
+	return nil
+}
+
+// readKept reads a conversion that the register keeps, and starts the next one after that.
+func (c *chip) readKept(b *Bench, ch *channel, end instant) error {
+	code, sure, err := c.read(b, end, true, ch)
+	if err != nil {
+		return err
+	}
+	if err := c.start(b); err != nil {
+		return err
 	}
 	if sure {
 		c.keep(b, ch, code, end)

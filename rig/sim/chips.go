@@ -228,8 +228,15 @@ func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	end, err := w.bus.TxFrom(addr, wr, rd, w.Now())
 	w.AdvanceTo(end)
 	// A transfer that only reads changes nothing, nor does one that only names a register.
-	if len(wr) > 1 || err != nil {
-		w.changed(addr, err)
+	if err != nil {
+		w.changed()
+	} else if len(wr) > 1 {
+		if c := w.strapped[addr%straps]; c != nil && c.addr == addr {
+			w.refresh(c)
+			w.schedule()
+		} else {
+			w.changed() // the transfer went to all, or to none
+		}
 	}
 	if w.real != nil {
 		w.pace()
@@ -237,15 +244,10 @@ func (b *bus) Tx(addr uint16, wr, rd []byte) error {
 	return err
 }
 
-// changed asks again when ready pins assert after a transfer to an address: of that chip,
-// or of all where the transfer went to all or failed.
-func (w *World) changed(addr uint16, failed error) {
-	if c := w.strapped[addr%straps]; c != nil && c.addr == addr && failed == nil {
+// changed asks all chips again when their ready pins assert.
+func (w *World) changed() {
+	for _, c := range w.chips {
 		w.refresh(c)
-	} else {
-		for _, c := range w.chips {
-			w.refresh(c)
-		}
 	}
 	w.schedule()
 }
