@@ -21,12 +21,15 @@ func Findings(plan *analyze.Plan, symptoms []analyze.Symptom, cycles int) []anal
 	for _, s := range symptoms {
 		g.Add(s)
 	}
-	return g.Findings(plan, cycles)
+	return g.Findings(plan, cycles, nil)
 }
 
-// Findings is what Findings says of the symptoms gathered. More may be added
-// afterwards.
-func (all *Gathering) Findings(plan *analyze.Plan, cycles int) []analyze.Finding {
+// Empty reports whether no symptom has been added.
+func (all *Gathering) Empty() bool { return len(all.groups) == 0 }
+
+// Findings is what Findings says of the symptoms gathered, with figures as the scale writes
+// them; nil: with three digits. More may be added afterwards.
+func (all *Gathering) Findings(plan *analyze.Plan, cycles int, scale Scale) []analyze.Finding {
 	groups := all.sorted()
 	hide(plan, groups)
 	var found []analyze.Finding
@@ -38,6 +41,7 @@ func (all *Gathering) Findings(plan *analyze.Plan, cycles int) []analyze.Finding
 		if !ok {
 			text = offLimitText
 		}
+		g.plan, g.scale = plan, scale
 		g.often = g.howOften(plan, cycles)
 		sentence := text(plan, g)
 		if g.often != "" {
@@ -59,9 +63,13 @@ type group struct {
 	inCycles      int   // how many different ones
 	// lowest and highest of the values, in the base unit of what they are
 	lowest, highest float64
+	ranges          map[string]extremes // by event, of values
 	limit           float64
 	hidden          bool
 	often           string // how often it was seen; empty for every time
+
+	plan  *analyze.Plan
+	scale Scale // nil: none
 }
 
 // Gathering takes in symptoms one by one, so that those of a run of any length
@@ -84,7 +92,7 @@ func (all *Gathering) Add(s analyze.Symptom) {
 		if all.index == nil {
 			all.index = map[groupKey]*group{}
 		}
-		g = &group{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{},
+		g = &group{kind: s.Kind, signal: s.Signal, other: s.Other, perEvent: map[string]int{}, ranges: map[string]extremes{},
 			lowest: math.Inf(1), highest: math.Inf(-1), limit: s.Limit}
 		all.index[k] = g
 		all.groups = append(all.groups, g)
@@ -124,6 +132,11 @@ func (g *group) add(s analyze.Symptom) {
 	}
 	if !math.IsNaN(s.Value) {
 		g.lowest, g.highest = math.Min(g.lowest, s.Value), math.Max(g.highest, s.Value)
+		x, seen := g.ranges[s.Event]
+		if !seen {
+			x = extremes{s.Value, s.Value}
+		}
+		g.ranges[s.Event] = extremes{math.Min(x.low, s.Value), math.Max(x.high, s.Value)}
 	}
 }
 
@@ -237,25 +250,20 @@ func (g *group) always(plan *analyze.Plan, cycles int) bool {
 	return true
 }
 
-// scaler writes the group's values and their limit.
-func (g *group) scaler(k unit.Kind) unit.Scaler {
-	return k.Scaler(unit.Figures{Values: []float64{g.lowest, g.highest}, Uncertainty: math.NaN(), Limits: []float64{g.limit}})
-}
+func (g *group) volts() string { return g.span(unit.Voltage) }
 
-func (g *group) volts() string { return g.scaler(unit.Voltage).Range(g.lowest, g.highest, " to ") }
-
-func (g *group) voltLimit() string { return g.scaler(unit.Voltage).LimitText(g.limit) }
+func (g *group) voltLimit() string { return g.limitText(unit.Voltage) }
 
 // rating is the voltage that the limit's place holds where it is no limit of the value: what
-// a relay is made for, or where a transition settled.
+// a relay is made for.
 func (g *group) rating() string { return unit.Voltage.Short(g.limit, 3) }
 
-func (g *group) time() string { return g.scaler(unit.Time).Range(g.lowest, g.highest, " to ") }
+func (g *group) time() string { return g.span(unit.Time) }
 
-func (g *group) timeLimit() string { return g.scaler(unit.Time).LimitText(g.limit) }
+func (g *group) timeLimit() string { return g.limitText(unit.Time) }
 
 // number writes whole numbers.
-func (g *group) number() string { return g.scaler(unit.Number).Range(g.lowest, g.highest, " to ") }
+func (g *group) number() string { return g.span(unit.Number) }
 
 // at lists the events.
 func (g *group) at() string { return words.List(g.events) }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"makebreak/analyze"
+	"makebreak/rig/unit"
 )
 
 // seen is one symptom for each cycle and event given.
@@ -121,7 +122,7 @@ func TestFindings_OrderAndSilence(t *testing.T) {
 				g.Add(s)
 			}
 		}
-		found := g.Findings(plan, 2)
+		found := g.Findings(plan, 2, nil)
 		var got []string
 		for _, f := range found {
 			got = append(got, f.Text)
@@ -164,6 +165,44 @@ func TestFindings_Coils(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// Figures of a finding read as in the record's table: each as its row at its event has them.
+func TestFindings_Scale(t *testing.T) {
+	t.Parallel()
+	plan := &analyze.Plan{Steps: []string{"arm", "disarm"}, Outputs: []analyze.OutputPlan{{Signal: "OUT3",
+		Expect: map[string]analyze.Expectation{"arm": {Demand: analyze.High}, "disarm": {Demand: analyze.Low}}}}}
+	rows := map[string]float64{ // uncertainties
+		"OUT3 ripple arm": 8.4e-3, "OUT3 ripple disarm": 0.021, "OUT3 high_level arm": 0.16, "OUT3 low_level disarm": 0.0098, "OUT3 hold arm": 2.3e-5,
+	}
+	scale := func(signal string, q analyze.Quantity, event string) (unit.Scaler, bool) {
+		u, has := rows[signal+" "+string(q)+" "+event]
+		return unit.Of(q.Unit()).Scaler(unit.Figures{Values: []float64{0.4925, 0.5137}, Uncertainty: u}), has
+	}
+	at := func(k analyze.Kind, other, event string, value, limit float64) analyze.Symptom {
+		return analyze.Symptom{Cycle: 1, Event: event, Signal: "OUT3", Kind: k, Other: other, Value: value, Limit: limit}
+	}
+	nan := math.NaN()
+	for _, c := range []struct {
+		symptoms []analyze.Symptom
+		want     string
+	}{
+		{[]analyze.Symptom{at(analyze.NearLimit, "ripple", "arm", 0.49253, 0.5)}, "cannot be decided: 492.5 mV is closer to the limit 500 mV"},
+		{[]analyze.Symptom{at(analyze.Rippling, "ripple", "arm", 0.51372, 0.5), at(analyze.Rippling, "ripple", "arm", 0.50919, 0.5)}, "509.2 to 513.7 mV peak to peak"},
+		{[]analyze.Symptom{at(analyze.Rippling, "ripple", "arm", 0.60372, 0.5), at(analyze.Rippling, "ripple", "disarm", 0.5551, 0.5)}, "555 mV to 603.7 mV peak to peak"},
+		{[]analyze.Symptom{at(analyze.DidNotMove, "", "arm", 0.65713, nan)}, "it stays at 660 mV"},
+		{[]analyze.Symptom{at(analyze.DidNotMove, "", "disarm", 0.65713, nan)}, "it stays at 657.1 mV"},
+		{[]analyze.Symptom{at(analyze.LeftState, "", "arm", 0.0712341, nan)}, "left its state for 71.234 ms"},
+		{[]analyze.Symptom{at(analyze.Rippling, "ripple", "chime", 0.51372, 0.5)}, "514 mV peak to peak"}, // no such row
+	} {
+		var g Gathering
+		for _, s := range c.symptoms {
+			g.Add(s)
+		}
+		if found := g.Findings(plan, 1, scale); len(found) != 1 || !strings.Contains(found[0].Text, c.want) {
+			t.Errorf("%+v, want %q", found, c.want)
 		}
 	}
 }

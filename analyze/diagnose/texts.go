@@ -151,7 +151,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	},
 	analyze.LongBounce: func(_ *analyze.Plan, g *group) string {
 		if g.other == string(analyze.BounceCount) {
-			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, words.Count(int(g.highest), "time"), g.scaler(unit.Number).Limit(g.limit))
+			return fmt.Sprintf("Contact %s bounces too often: up to %s, limit %s. Check for worn or dirty contacts.", g.signal, words.Count(int(g.highest), "time"), g.limitText(unit.Number))
 		}
 		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), g.timeLimit())
 	},
@@ -183,10 +183,10 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("The calibration of %s is dated in the future, so no figure that rests on it passes or fails. Check the clock of this computer, then the date of the calibration.", g.signal)
 	},
 	analyze.Overshoots: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), unit.Voltage.Short(g.highest, 3), g.rating())
+		return fmt.Sprintf("%s overshoots at %s: it goes up to %s before it settles at %s. Check for long wires or a load that rings, and whether the load can bear that.", g.signal, g.at(), g.level(g.highest, g.where(g.highest)), g.level(g.limit, g.where(g.highest)))
 	},
 	analyze.Undershoots: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s undershoots at %s: it goes down to %s before it settles at %s. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), unit.Voltage.Short(g.lowest, 3), g.rating())
+		return fmt.Sprintf("%s undershoots at %s: it goes down to %s before it settles at %s. Check the diode across the coil, and for long wires or a load that rings.", g.signal, g.at(), g.level(g.lowest, g.where(g.lowest)), g.level(g.limit, g.where(g.lowest)))
 	},
 	analyze.OffLimit:  offLimitText,
 	analyze.NearLimit: nearLimitText,
@@ -273,8 +273,8 @@ func nearLimitText(_ *analyze.Plan, g *group) string {
 
 // figures are the group's values and their limit, in the unit of the quantity that they are of.
 func (g *group) figures() (values, limit string) {
-	s := g.scaler(unit.Of(analyze.Quantity(g.other).Unit()))
-	return s.Range(g.lowest, g.highest, " to "), s.LimitText(g.limit)
+	k := unit.Of(analyze.Quantity(g.other).Unit())
+	return g.span(k), g.limitText(k)
 }
 
 // quantityText is the name of the group's quantity at the beginning of a sentence.

@@ -42,11 +42,7 @@ func (x *row) figures() figures {
 	if x.Values != x.Figures {
 		f.n += "/" + strconv.Itoa(x.Figures)
 	}
-	median := math.NaN()
-	if x.Values > 0 {
-		median = x.values.median()
-	}
-	s := x.scaler(median)
+	s, median := x.shown()
 	if f.limit = limitWords(s, x.Limit); x.LimitsDiffer {
 		f.limit = "differs"
 	}
@@ -99,6 +95,36 @@ func (s *summary) boundLines() []string {
 		}
 	}
 	return lines
+}
+
+// shown is the median, NaN where there are no values, and what writes it and all else.
+func (x *row) shown() (s unit.Scaler, median float64) {
+	median = math.NaN()
+	if x.Values > 0 {
+		median = x.values.median()
+	}
+	return x.scaler(median), median
+}
+
+// Scale returns how the record's table writes its figures, for findings to write theirs
+// alike. It reads the measurements once, or the tally where there is one.
+func Scale(r *Record) (diagnose.Scale, error) {
+	s, err := summarize(r)
+	if err != nil {
+		return nil, readingFailed(err)
+	}
+	rows := map[tally.Key]*row{}
+	for _, x := range s.rows {
+		rows[x.Key] = x
+	}
+	return func(signal string, q analyze.Quantity, event string) (unit.Scaler, bool) {
+		x := rows[tally.Key{Signal: signal, Quantity: q, Event: event}]
+		if x == nil || x.Values == 0 {
+			return unit.Scaler{}, false
+		}
+		s, _ := x.shown()
+		return s, true
+	}, nil
 }
 
 // scaler writes all of the row's figures and its limit.

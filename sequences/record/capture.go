@@ -171,11 +171,15 @@ func (m *captureMeasurer) record() *report.Record {
 				}
 			}
 		},
-		Findings: diagnose.Findings(m.plan, m.result.Symptoms, m.cycles()),
-		Counts:   m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
+		Counts: m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
 	}
 	of := m.reader.Origin()
 	r.Simulated, r.Faults = of.Simulated, of.Faults
+	var symptoms diagnose.Gathering
+	for _, s := range m.result.Symptoms {
+		symptoms.Add(s)
+	}
+	r.Findings, _ = findings(r, &symptoms, m.plan) // its measurements are in memory and read without an error
 	if m.seq != nil {
 		r.Sequence, r.About = m.seq.Name, m.seq.About
 	}

@@ -38,7 +38,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	r := &report.Record{
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
-		Verdict: rec.Verdict, Measurements: rec.Measurements(), Findings: symptoms.Findings(plan, rec.Cycles),
+		Verdict: rec.Verdict, Measurements: rec.Measurements(),
 		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
 	kept, err := rec.Captured()
@@ -61,7 +61,23 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if len(plan.Relays) > 0 {
 		r.Cautions = append(r.Cautions, ShortestBounce(bench.EdgeLatency))
 	}
-	return r, addSoak(r, rec)
+	if err := addSoak(r, rec); err != nil {
+		return nil, err
+	}
+	r.Findings, err = findings(r, &symptoms, plan)
+	return r, err
+}
+
+// findings says what a record's symptoms mean, with figures as its table writes them.
+func findings(r *report.Record, symptoms *diagnose.Gathering, plan *analyze.Plan) ([]analyze.Finding, error) {
+	if symptoms.Empty() {
+		return nil, nil
+	}
+	scale, err := report.Scale(r)
+	if err != nil {
+		return nil, err
+	}
+	return symptoms.Findings(plan, r.Cycles, scale), nil
 }
 
 // rigOf is the rig that a run was made on; nil where its file cannot be read any more.
