@@ -2,8 +2,10 @@ package main
 
 import (
 	"bytes"
+	"database/sql"
 	"encoding/json"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -98,4 +100,102 @@ func madeMembers(t *testing.T, head, part string) string {
 		fmt.Fprintf(&table, "| `%s` | %s |\n", name, escaped(text))
 	}
 	return table.String()
+}
+
+// TestJSON_Conforms: whatever a run, a soak or a capture comes to, its JSON is as the published
+// schema says.
+func TestJSON_Conforms(t *testing.T) {
+	log := filepath.Join(t.TempDir(), "log.db")
+	captures := filepath.Join(root, "testdata", "captures")
+	for _, c := range []struct {
+		status int
+		part   string
+		args   []string
+	}{
+		{exitPass, "record", []string{"run", "armed-high", "--cycles", "1", "--unit", "4711", "--by", "A. Fitter"}},
+		{exitPass, "record", []string{"run", "relay-supply", "--cycles", "1", "--yes"}},
+		{exitPass, "record", []string{"run", "armed-pulse", "--cycles", "1"}},
+		{exitFail, "record", []string{"run", "relay-only", "--cycles", "2", "--fault", "welded"}},
+		{exitUndecided, "record", []string{"run", "relay-only", "--cycles", "1", "--fault", "long-bounce=6ms", "--fault", "merged-edges=1.5ms"}},
+		{exitRig, "record", []string{"run", "armed-high", "--fault", "adc-lost=7 s"}},
+		{exitPass, "record", []string{"soak", "relay-only", "--cycles", "300", "--unit", "RB-1"}},
+		{exitFail, "record", []string{"soak", "relay-only", "--cycles", "300", "--fault", "missed-cycle"}},
+		{exitRig, "record", []string{"soak", "relay-only", "--cycles", "12", "--fault", "adc-lost=2 s"}},
+		{exitPass, "record", []string{"soak", "--resume", "last"}},
+		{exitPass, "record", []string{"analyze", filepath.Join(captures, "holding-in.csv")}},
+		{exitFail, "record", []string{"analyze", filepath.Join(captures, "holding-in.csv"), "--averaged", "1.198753ms", "--sequence", "armed-high"}},
+		{exitFail, "records", []string{"analyze", filepath.Join(captures, "holding-in.csv"), filepath.Join(root, "testdata", "readme", "capture.csv"), "--sequence", "armed-high"}},
+		{exitPass, "runs", []string{"runs"}},
+		{exitPass, "runs", []string{"runs", "--unit", "nobody's"}},
+		{exitPass, "budget", []string{"report", "last", "--budget", "COIL.high_level"}},
+	} {
+		args := c.args
+		if args[0] == "run" || args[0] == "soak" && args[1] != "--resume" {
+			args = append(args, "--seed", "1")
+		}
+		status, text, errs := run(t, append(args, "--log", log, "--as", "json")...)
+		if status != c.status {
+			t.Errorf("%v: exit status %d, want %d: %s", c.args, status, c.status, errs)
+		}
+		for _, part := range []string{c.part, ""} {
+			if err := conforms(text, part); err != nil {
+				t.Errorf("%v: %v", c.args, err)
+			}
+		}
+	}
+}
+
+// TestSimulated_EveryForm: whatever is written of a simulated run says that it was one, and
+// which faults were planted, the list of runs but for these.
+func TestSimulated_EveryForm(t *testing.T) {
+	dir := t.TempDir()
+	log, file := filepath.Join(dir, "log.db"), filepath.Join(dir, "metrics.prom")
+	run(t, "run", "relay-only", "--seed", "1", "--cycles", "1", "--fault", "adc-lost=9 s", "--fault", "long-bounce=6 ms", "--log", log, "--quiet", "--metrics-file", file)
+	const spelled, joined = "adc-lost=9 s, long-bounce=6 ms", "adc-lost=9s long-bounce=6ms"
+	forms := map[string]struct {
+		text string
+		says []string
+	}{
+		"metrics": {documentText(t, file), []string{`simulated="true"`, `faults="` + joined + `"`}},
+	}
+	db, err := sql.Open("sqlite", log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	for _, view := range []string{"runs", "cycles", "figures"} {
+		columns, rows := viewed(t, db, view)
+		row := rows[0]
+		text := "simulated " + row[slices.Index(columns, "simulated")] + ", faults " + row[slices.Index(columns, "faults")]
+		forms["the view "+view] = struct {
+			text string
+			says []string
+		}{text, []string{"simulated 1, faults " + joined}}
+	}
+	for command, says := range map[string][]string{
+		"report last":                                    {"simulated bench (seed 1): nothing real was measured; faults planted on purpose: " + spelled},
+		"report last --as html":                          {"Simulated bench, faults planted on purpose: " + spelled, "Nothing real was measured"},
+		"report last --as csv":                           {",true," + joined + ","},
+		"report last --as json":                          {`"simulated":true`, `"faults":["adc-lost=9s","long-bounce=6ms"]`, `"faults":"` + joined + `"`},
+		"report last --budget COIL.high_level":           {"simulated bench (seed 1): nothing real was measured", spelled},
+		"report last --budget COIL.high_level --as csv":  {",true," + joined + ","},
+		"report last --budget COIL.high_level --as json": {`"simulated":true,"faults":"` + joined + `"`},
+		"report last --capture 1":                        {",simulated,planted:adc-lost=9s,planted:long-bounce=6ms\n"},
+		"runs":                                           {"simulated\n", " yes\n"},
+		"runs --as csv":                                  {",simulated\r\n", ",true\r\n"},
+		"runs --as json":                                 {`"simulated": true`},
+	} {
+		_, text, _ := run(t, append(strings.Fields(command), "--log", log)...)
+		forms[command] = struct {
+			text string
+			says []string
+		}{text, says}
+	}
+	for form, f := range forms {
+		for _, want := range f.says {
+			if !strings.Contains(f.text, want) {
+				t.Errorf("%s does not say %q:\n%.2000s", form, want, f.text)
+			}
+		}
+	}
 }
