@@ -99,7 +99,7 @@ func programWords(r *Record) string {
 	if r.Program == "" {
 		return ""
 	}
-	return "version " + oneLine(r.Program)
+	return oneLine(r.Program)
 }
 
 func (t *textWriter) header(r *Record) {
