@@ -20,7 +20,7 @@ func main() {
 	crashBySignal()
 	gpioline.GuardMain()
 	realtime.CollectOften()
-	signal.Ignore(syscall.SIGPIPE) // the reader of the results may end first: that is told as any error of writing
+	signal.Ignore(syscall.SIGPIPE) // a reader of the results that ends first is an error of writing: see toReader
 	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
 }
 

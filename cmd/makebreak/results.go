@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"syscall"
 
 	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
@@ -21,13 +23,22 @@ func (a *app) deliver(write func(io.Writer) error) error {
 		if a.quiet && a.as == "text" {
 			return nil
 		}
-		return outfile.Fill(a.out, "standard output", write)
+		return toReader(outfile.Fill(a.out, "standard output", write))
 	}
 	if err := outfile.Write(a.file, write); err != nil || outfile.Special(a.file) {
 		return err
 	}
 	a.note("Results written to %s", a.file)
 	return nil
+}
+
+// toReader is the error of writing to standard output. A reader that has gone, as in
+// "makebreak report last | head", has what it wanted: that is none.
+func toReader(err error) error {
+	if errors.Is(err, syscall.EPIPE) {
+		return nil
+	}
+	return err
 }
 
 // canDeliver looks, before anything else is done, whether the file for the results

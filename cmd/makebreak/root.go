@@ -62,7 +62,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	if !a.called && problem.KindOf(err) == problem.Unknown {
 		err = problem.Of(problem.Usage, err) // one of cobra's own
 	}
-	if help.Err != nil {
+	if toReader(help.Err) != nil {
 		err = outfile.Failed("standard output", help.Err)
 	}
 	if err != nil {
@@ -97,8 +97,8 @@ or a file of results could not be written, 130 interrupted.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Version:       "of this program", // the template below makes it: only when it is asked for
-		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
-			return a.check(c)
+		PersistentPreRunE: func(c *cobra.Command, args []string) error {
+			return a.check(c, args)
 		},
 	}
 	root.SetVersionTemplate("makebreak version {{program}}\n")
@@ -121,7 +121,7 @@ or a file of results could not be written, 130 interrupted.`,
 }
 
 // check looks at the flags common to all commands.
-func (a *app) check(c *cobra.Command) error {
+func (a *app) check(c *cobra.Command, args []string) error {
 	a.called = true
 	if err := a.checkForm(c); err != nil {
 		return err
@@ -133,6 +133,9 @@ func (a *app) check(c *cobra.Command) error {
 	}
 	if c.Flags().Changed("rig") && a.rig == "" || a.log == "" || c.Flags().Changed("output") && a.file == "" {
 		return badUsage("--rig, --log and -o need a file's name, not an empty one")
+	}
+	if err := a.checkWritten(c, args); err != nil {
+		return err
 	}
 	return a.canDeliver()
 }

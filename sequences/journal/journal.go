@@ -327,3 +327,17 @@ func (db *DB) queryRow(text string, args []any, into ...any) error {
 	}
 	return s.QueryRow(args...).Scan(into...)
 }
+
+// Files are the paths that belong to the log at a path: its own, and those of the files that
+// may stand beside it.
+func Files(path string) []string {
+	full, err := realPath(path)
+	if err != nil {
+		full = path
+	}
+	all := []string{path, reserveOf(full), locksOf(full)}
+	for _, end := range fileEnds {
+		all = append(all, full+end)
+	}
+	return all
+}
