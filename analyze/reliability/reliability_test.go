@@ -67,8 +67,12 @@ func TestRefused(t *testing.T) {
 	if err := second(FitWeibull(running(3, 100), 0.9)); !errors.Is(err, ErrNoFailures) {
 		t.Errorf("got %v", err)
 	}
-	if err := second(FitWeibull(failedAt(5, 5), 0.9)); !errors.Is(err, ErrNoSpread) {
-		t.Errorf("got %v", err)
+	// One that failed last, with others whole until earlier, is refused as two that failed
+	// together are; the words must be true of both.
+	for name, units := range map[string][]Unit{"together": failedAt(5, 5), "one, the last": append(failedAt(300), running(11, 100)...)} {
+		if err := second(FitWeibull(units, 0.9)); !errors.Is(err, ErrNoSpread) || strings.Contains(err.Error(), "all failed") {
+			t.Errorf("%s: got %v", name, err)
+		}
 	}
 }
 

@@ -14,7 +14,7 @@ import (
 // Errors of a fit that can't be made.
 var (
 	ErrNoFailures = errors.New("no board has failed: give the shape, and the cycles alone bound the life")
-	ErrNoSpread   = errors.New("all failed at the same count of cycles, the longest of all: no shape fits that")
+	ErrNoSpread   = errors.New("no board failed before the longest count of cycles of all boards: no shape fits that")
 )
 
 // Weibull is a life distribution fitted to boards that failed or were stopped: the

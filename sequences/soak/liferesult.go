@@ -49,7 +49,7 @@ func (t *LifeTest) Judge(confidence, shape float64) (*LifeResult, error) {
 	case errors.Is(err, reliability.ErrNoFailures):
 		r.NoFit = "no board has failed: no Weibull distribution can be fitted"
 	case errors.Is(err, reliability.ErrNoSpread):
-		r.NoFit = "all failures came at one and the last count of cycles: no Weibull distribution can be fitted"
+		r.NoFit = "no board failed before the longest count of cycles of all: no Weibull distribution can be fitted"
 	case err != nil:
 		return nil, err
 	default:
