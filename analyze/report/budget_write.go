@@ -212,11 +212,11 @@ func (b *Budget) CSV(w io.Writer) error {
 	cw := newTable(w, columnsOf[budgetRow]())
 	for i := range m.Budget {
 		row.budgetLine = budgetLineOf(&m.Budget[i], inf)
-		cw.Write(cellsOf(row))
+		cw.Write(cellsOf(nil, &row))
 	}
 	row.budgetLine = budgetLine{Source: textOrNil(combinedLine), Contribution: machine(m.Standard), DegreesOfFreedom: machineDoF(m.DegreesOfFreedom, inf)}
 	row.Coverage, row.Expanded = machine(m.Coverage), machine(m.Expanded)
-	cw.Write(cellsOf(row))
+	cw.Write(cellsOf(nil, &row))
 	cw.Flush()
 	return writingFailed("CSV", cw.Error())
 }

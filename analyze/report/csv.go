@@ -14,10 +14,12 @@ import (
 // header.
 func CSV(w io.Writer, records ...*Record) error {
 	cw := newTable(w, columnsOf[result]())
+	var cells []string
 	for _, r := range records {
 		var written error
 		err := resultsOf(r).all(func(one *result) bool {
-			written = cw.Write(cellsOf(*one))
+			cells = cellsOf(cells[:0], one)
+			written = cw.Write(cells)
 			return written == nil
 		})
 		if err != nil {

@@ -355,7 +355,8 @@ func BenchmarkFormats(b *testing.B) {
 func TestResult_NoCycle(t *testing.T) {
 	t.Parallel()
 	for cycle, want := range map[int]string{0: "", 1: "1", 12: "12"} {
-		if got := cellsOf(resultsOf(&Record{}).placeOf(&analyze.Measurement{Cycle: cycle}))[2]; got != want {
+		at := resultsOf(&Record{}).placeOf(&analyze.Measurement{Cycle: cycle})
+		if got := cellsOf(nil, &at)[2]; got != want {
 			t.Errorf("cycle %d is written as %q", cycle, got)
 		}
 	}

@@ -161,8 +161,10 @@ func columnsOf[T any]() []string {
 	return names
 }
 
-// cellsOf returns the cells of a row; an empty one is a missing one.
-func cellsOf(row any) []string { return appendCells(nil, reflect.ValueOf(row)) }
+// cellsOf appends the cells of a row; an empty one is a missing one.
+func cellsOf[T any](cells []string, row *T) []string {
+	return appendCells(cells, reflect.ValueOf(row).Elem())
+}
 
 func appendCells(cells []string, v reflect.Value) []string {
 	for i := range v.NumField() {
