@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -67,6 +68,34 @@ func compareRow(t *testing.T, m map[string]any, row []string) {
 		}
 		if !ok || cell != row[i] {
 			t.Errorf("%s is %v as JSON and %q as CSV", name, m[name], row[i])
+		}
+	}
+}
+
+// A reader that ends first, as head does, is no fault: the status is that of what was found.
+func TestResults_ReaderEnds(t *testing.T) {
+	log := filepath.Join(t.TempDir(), "log.db")
+	for _, c := range []struct {
+		status int
+		args   []string
+	}{
+		{exitFail, []string{"run", "relay-only", "--seed", "1", "--cycles", "1", "--fault", "welded", "--log", log}},
+		{exitPass, []string{"report", "last", "--as", "csv", "--log", log}},
+		{exitPass, []string{"runs", "--as", "json", "--log", log}},
+		{exitPass, []string{"run", "--list"}},
+		{exitPass, []string{"--help"}},
+		{exitPass, []string{"--version"}},
+	} {
+		reader, writer, err := os.Pipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		reader.Close()
+		var errs strings.Builder
+		status := bounded(c.args, streams{strings.NewReader(""), writer, &errs})
+		writer.Close()
+		if status != c.status || errs.Len() > 0 {
+			t.Errorf("%q: exit status %d, want %d: %s", c.args, status, c.status, errs.String())
 		}
 	}
 }

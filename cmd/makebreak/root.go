@@ -62,8 +62,8 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	if !a.called && problem.KindOf(err) == problem.Unknown {
 		err = problem.Of(problem.Usage, err) // one of cobra's own
 	}
-	if toReader(help.Err) != nil {
-		err = outfile.Failed("standard output", help.Err)
+	if help.Err != nil {
+		err = toReader(outfile.Failed("standard output", help.Err))
 	}
 	if err != nil {
 		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(err.Error(), "\n", "\n  "))
