@@ -254,7 +254,7 @@ func (b *Bench) Record(ctx context.Context, c *capture.Capture, until capture.In
 func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop func() bool) error {
 	if b.c != c {
 		for _, k := range b.chips {
-			k.silence.unsure = 0
+			k.silence.unsure, k.silence.counted = 0, 0
 		}
 	}
 	b.c = c

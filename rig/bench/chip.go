@@ -143,7 +143,7 @@ func (c *chip) first(b *Bench) error {
 		return err
 	}
 	c.started = b.lines.Now()
-	c.wake = c.started.Add(2*c.longest + readyTimeout)
+	c.wake = c.started.Add(c.patience())
 	return nil
 }
 
@@ -182,8 +182,12 @@ func (c *chip) readyAt(b *Bench, at instant) {
 			return
 		}
 	} else {
-		if at < c.started {
-			return // of a conversion before this one
+		if at < c.started { // of a conversion before this one
+			if c.silence.lost > 0 {
+				c.silence.lost--
+				c.takeBack(b)
+			}
+			return
 		}
 		c.lasted(at)
 	}

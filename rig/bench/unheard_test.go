@@ -177,7 +177,14 @@ func TestUnheard_Losses(t *testing.T) {
 				}
 				l, got, counts := withLosses(t, rig, c.lose())
 				samples, gap, off := lossesOf(l, got, perChip)
-				most := gapOf(rig, usual)
+				// Two of the fast converters followed leave the bus no time to compare the
+				// configuration where several edges in a row get lost.
+				followed := rig.Chips[0].Mode == wiring.Follow
+				crowded := followed && rig.Chips[0].Model == ads1x15.ADS1015 && c.name == "one in 3 at random"
+				most := 2 * usual
+				if crowded {
+					want, most = want*98/100, 10*usual
+				}
 				if least := leastOf(rig, want, l.lostIn(got)); samples < least || gap > most {
 					t.Errorf("%d samples of %d, want %d at least; gap %v, want %v at most", samples, want, least, gap, most)
 				}
@@ -186,8 +193,8 @@ func TestUnheard_Losses(t *testing.T) {
 					t.Errorf("%d ready edges counted as lost, want %d", counts.LostReadyEdges, l.lostIn(got))
 				}
 				counts.LostReadyEdges = 0
-				if rig.Chips[0].Model == ads1x15.ADS1015 && rig.Chips[0].Mode == wiring.Follow {
-					counts.MissedConversions = 0 // looking takes more than the bus can carry beside
+				if crowded {
+					counts.MissedConversions = 0
 				}
 				if counts != (capture.Counts{}) {
 					t.Errorf("also counted: %+v", counts)
@@ -206,21 +213,12 @@ func TestUnheard_Losses(t *testing.T) {
 func leastOf(rig *wiring.Rig, want, lost int) int {
 	share := 0.22
 	switch {
-	case rig.Chips[0].Model == ads1x15.ADS1015:
-		share = 0.85
 	case rig.Chips[0].Mode == wiring.Follow:
 		share = 0
+	case rig.Chips[0].Model == ads1x15.ADS1015:
+		share = 0.85
 	}
 	return want - len(rig.Outputs) - int(share*float64(lost))
-}
-
-// gapOf is the longest time that may be between two samples: two sweeps; and where so many
-// edges of a fast converter are lost that the bus cannot carry all, any.
-func gapOf(rig *wiring.Rig, usual time.Duration) time.Duration {
-	if rig.Chips[0].Model == ads1x15.ADS1015 && rig.Chips[0].Mode == wiring.Follow {
-		return math.MaxInt64
-	}
-	return 2 * usual
 }
 
 // tardy is a set of lines, ready lines all of them, of which some edges reach the program
@@ -273,8 +271,7 @@ func (l *tardy) Edges(buf []line.Edge) ([]line.Edge, error) {
 }
 
 // An edge that reaches the program late is nothing that was lost or doubled, and no conversion
-// is missed for it. One that is later than a look takes may be counted as lost, since nobody
-// waits for it.
+// is missed for it.
 func TestUnheard_Late(t *testing.T) {
 	for _, mode := range []wiring.Mode{wiring.Sweep, wiring.Follow} {
 		all := 0
@@ -301,7 +298,7 @@ func TestUnheard_Late(t *testing.T) {
 			if by == 50 {
 				all = samples // they come before anybody looks
 			}
-			if lost := n.LostReadyEdges; by <= 150 && lost > 0 || by > 150 && lost > uint64(all)/7+1 {
+			if lost := n.LostReadyEdges; lost > 2 { // one of each chip may come after the end
 				t.Errorf("%s, %d µs late: %d ready edges counted as lost", mode, by, lost)
 			}
 			n.LostReadyEdges = 0
