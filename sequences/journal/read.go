@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"iter"
 	"math"
+	"slices"
 	"time"
 
 	"makebreak/analyze"
@@ -273,6 +274,18 @@ func (r *pointReader) get(id int) (p *point, err error) {
 		return nil, fmt.Errorf("%w: a figure refers to point %d of %d", ErrCorrupt, id, len(r.points))
 	}
 	return r.points[id], nil
+}
+
+// Limited returns what says whether the run has figures of a signal's quantity that were held
+// against a limit.
+func (rec *RunRecord) Limited() (func(signal string, q analyze.Quantity) bool, error) {
+	points, err := loadPoints(rec.db.read, rec.row)
+	if err != nil {
+		return nil, rec.fail("read what was measured", err)
+	}
+	return func(signal string, q analyze.Quantity) bool {
+		return slices.ContainsFunc(points, func(p *point) bool { return p.signal == signal && p.quantity == q && !p.limit.None() })
+	}, nil
 }
 
 func scanMeasurement(rows *sql.Rows, points *pointReader, doubts *doubtReader) (m analyze.Measurement, err error) {

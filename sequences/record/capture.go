@@ -156,6 +156,13 @@ func (m *captureMeasurer) unshown() string {
 	return "the capture has no " + strings.Join(missing, ", no ") + ": what the sequence expects there has not been seen"
 }
 
+// limited reports whether a figure was held against a limit.
+func (m *captureMeasurer) limited(signal string, q analyze.Quantity) bool {
+	return slices.ContainsFunc(m.result.Measurements, func(x analyze.Measurement) bool {
+		return x.Signal == signal && x.Quantity == q && !x.Limit.None()
+	})
+}
+
 // record makes the capture's record.
 func (m *captureMeasurer) record() *report.Record {
 	if !m.events {
@@ -182,6 +189,9 @@ func (m *captureMeasurer) record() *report.Record {
 	r.Findings, _ = findings(r, &symptoms, m.plan) // its measurements are in memory and read without an error
 	if m.seq != nil {
 		r.Sequence, r.About = m.seq.Name, m.seq.About
+	}
+	if text := unjudged(m.plan, m.limited); r.Verdict == analyze.Pass && text != "" {
+		r.Cautions = append(r.Cautions, text)
 	}
 	if !m.events {
 		r.Cautions = append(r.Cautions, "the capture names no event: only the levels are measured")

@@ -64,6 +64,13 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if err := addSoak(r, rec); err != nil {
 		return nil, err
 	}
+	limited, err := rec.Limited()
+	if err != nil {
+		return nil, err
+	}
+	if text := unjudged(plan, limited); r.Verdict == analyze.Pass && text != "" {
+		r.Cautions = append(r.Cautions, text)
+	}
 	r.Findings, err = findings(r, &symptoms, plan)
 	return r, err
 }
