@@ -75,7 +75,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 		e.span = 0
 	}
 	clean := e.span > 0 && w.clean() && !e.twofold() || e.span == 0 && w.sudden()
-	several := e.restless() || !clean && !e.single()
+	several := !e.dense && (e.restless() || !clean && !e.single())
 	placed, only := e.crossed()
 	switch {
 	case e.span > 0 && w.single(before, after):
@@ -537,6 +537,14 @@ func duration(tr *capture.Trace, from, at, to capture.Instant, before, after lev
 			continue // two samples of one instant
 		}
 		slow, bend, corner := course(tr, at.Add(time.Duration(r.at*1e9)))
+		if q := 2 * tr.Converter.StepVolts; q > m { // two samples differ by whole steps, or not at all
+			level := before.volts + [2]float64{0.1, 0.9}[i]*step
+			below := referenceInstant(tr, from, to, at, level-math.Copysign(q, step), step > 0, i == 0, m)
+			above := referenceInstant(tr, from, to, at, level+math.Copysign(q, step), step > 0, i == 0, m)
+			if wide := (above.at - below.at) / (2 * q); wide > slow {
+				slow = wide
+			}
+		}
 		longer := corner * rounded10(t.seconds/r.step)
 		t.slowness, t.bends[i] = math.Hypot(t.slowness, slow), (bend+longer)*r.step/t.step
 		t.longer += longer * r.step

@@ -14,10 +14,15 @@ const (
 	// bends is how far a sample may lie off the straight line through the two before it, as a
 	// share of the step, to show that nothing happened meanwhile.
 	bends = 0.01
-	// unseen is for how many sampling intervals an output may bounce between values that show nothing of it.
+	// unseen is for how many sampling intervals an output may bounce between values that show
+	// nothing of it.
 	unseen = 3
-	// mostSamples bounds how many samples of one edge are looked at.
-	mostSamples = 4096
+	// weighed is by how much of a conversion a step may lie off where a plain mean has it,
+	// whatever the weights of the conversion's parts: 0.18 with a sinc filter of third order.
+	weighed = 0.18
+	// mostSamples bounds how many samples of one edge are looked at. A line between two of more
+	// of them tells all that there is to know.
+	mostSamples = 1 << 14
 	// resolved is how many samples between 10 % and 90 % make a transition's duration a figure
 	// where they fit no one edge: fewer may belong to an output that bounces or rings, and rise
 	// by chance.
@@ -31,10 +36,11 @@ type edge struct {
 	share []float64
 	span  float64 // seconds over which each is a mean, 0: values, or not known
 	noise float64 // standard deviation of one, as a share
+	dense bool    // there are more than mostSamples, and these are not all
 }
 
-// edgeAround takes the samples around one at an edge, which lies in from..to: from where the output was last
-// in the state before, bounce included, to where it has come into the one after.
+// edgeAround takes the samples around one at an edge, which lies in from..to: from where the
+// output was last in the state before, bounce included, to where it has come into the one after.
 func edgeAround(tr *capture.Trace, from, at, to, zero capture.Instant, before, after, noise, span float64) edge {
 	e := edge{at: make([]float64, 0, 64), share: make([]float64, 0, 64), span: span, noise: noise}
 	begin := max(from, at.Add(-edgeTime))
@@ -57,7 +63,7 @@ func edgeAround(tr *capture.Trace, from, at, to, zero capture.Instant, before, a
 			if ts[i] >= int64(at) && share > 1-e.small() || past > 0 {
 				past++
 			}
-			if past > 2*reach || len(e.at) == mostSamples {
+			if e.dense = len(e.at) == mostSamples; e.dense || past > 2*reach {
 				return e
 			}
 		}
@@ -78,11 +84,12 @@ func (e edge) first(i int, level float64) int {
 	return i
 }
 
-// visible is what a sample must lie off its state, as a share of the step, to show that the output left it.
+// visible is what a sample must lie off its state, as a share of the step, to show that the
+// output left it.
 func (e edge) visible() float64 { return math.Max(0.01, 6*e.noise) }
 
-// blip returns the first sample, up to k, that shows the output out of the state before and that a later
-// one up to k contradicts; k if there is none.
+// blip returns the first sample, up to k, that shows the output out of the state before and
+// that a later one up to k contradicts; k if there is none.
 func (e edge) blip(k int) int {
 	lowest := math.Inf(1)
 	first := k
@@ -95,8 +102,9 @@ func (e edge) blip(k int) int {
 	return first
 }
 
-// twofold reports whether the output was on its way for longer than a step, or an edge that is nearly one,
-// can be seen: before a conversion that lacks much of the state after, another shows that it had left the one before.
+// twofold reports whether the output was seen to be on its way for longer than a step is, or an
+// edge that is nearly one: before a conversion that lacks much of the state after, another shows
+// that it had left the one before.
 func (e edge) twofold() bool {
 	k := e.first(0, 0.5)
 	for i := k - 1; i <= k; i++ {
@@ -144,9 +152,9 @@ func (e edge) begins(i int) float64 {
 	return e.at[i-1]
 }
 
-// passes returns between which instants a rise passes the level that never goes back: after
-// the last sample below it and before the first one above. A mean below it may hold a part above, at its
-// end, and one above it a part below, at its beginning: how much follows from the samples
+// passes returns between which instants a rise that never goes back passes the level: after the
+// last sample below it and before the first one above. A mean below it may hold a part above, at
+// its end, and one above it a part below, at its beginning: how much follows from the samples
 // next to them, which such a rise cannot undercut or exceed.
 func (e edge) passes(level float64) (earliest, latest float64, ok bool) {
 	lo, hi := e.first(0, level-e.margin()), e.first(0, level+e.margin())
@@ -162,22 +170,23 @@ func (e edge) passes(level float64) (earliest, latest float64, ok bool) {
 	if lo > 1 {
 		floor = math.Max(0, math.Min(e.share[lo-2], e.share[lo-1]))
 	}
-	earliest -= over * clamp((e.share[lo-1]-floor)/(level-floor))
+	hidden := (e.share[lo-1] - floor) / (level - floor)
 	if e.span == 0 {
-		return earliest, latest, true
+		return earliest - over*clamp(hidden), latest, true
 	}
+	earliest -= over * clamp(hidden+weighed)
 	top := 1.0
 	for _, s := range e.share[hi:] {
 		top = math.Max(top, s)
 	}
-	latest -= e.span * clamp((e.share[hi]-e.margin()-level)/(top-level))
+	latest -= e.span * clamp((e.share[hi]-e.margin()-level)/(top-level)-weighed)
 	return earliest, math.Max(earliest, latest), true
 }
 
 func clamp(x float64) float64 { return math.Max(0, math.Min(1, x)) }
 
-// crossing returns between which instants the output first passed the middle, and whether
-// it bounced. An output that bounces over several conversions may have been there in the first of
+// crossing returns between which instants the output first passed the middle, and whether it
+// bounced. An output that bounces over several conversions may have been there in the first of
 // these that shows anything of it, whether or not a later one falls short.
 func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 	earliest, latest, ok = e.passes(0.5)
@@ -190,7 +199,7 @@ func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 		if !e.brief(k) {
 			return earliest, latest, true, true
 		}
-		// As long as it was seen to bounce, it may have bounced before unseen between two values.
+		// As long as it was seen to bounce, it may have bounced unseen before.
 		step := e.at[k] - e.begins(k)
 		earliest = math.Min(earliest, e.begins(k)-math.Max(step, math.Min(back, unseen*step)))
 	}
@@ -198,7 +207,7 @@ func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 	if i < k {
 		earliest, bounced = math.Min(earliest, e.begins(i)), true
 	}
-	if bounced && e.span > 0 { // all of its crossings lie in conversions that show it between the states
+	if bounced && e.span > 0 { // all of its crossings lie in conversions between the states
 		for j := k; j < len(e.share); j++ {
 			if e.share[j] < 1-e.visible() {
 				latest = math.Max(latest, e.at[j])
@@ -218,8 +227,8 @@ func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 	return earliest, latest, bounced, true
 }
 
-// back returns for how long after sample k the output was seen to go back to the state before, in seconds
-// from what comes before it; 0 if it was not.
+// back returns for how long after sample k the output was seen to go back to the state before,
+// in seconds from what comes before k; 0 if it was not.
 func (e edge) back(k int) float64 {
 	last := -1
 	for i := k + 1; i < len(e.share); i++ {
@@ -233,8 +242,8 @@ func (e edge) back(k int) float64 {
 	return e.at[last] - e.begins(k)
 }
 
-// brief reports whether a spell between sample k and the last one in the state before is seen by so
-// few samples that others may have been missed.
+// brief reports whether a spell between sample k and the last one in the state before is seen by
+// so few samples that others may have been missed.
 func (e edge) brief(k int) bool {
 	run := 1
 	for i := k + 1; i < len(e.share) && e.at[i] <= e.begins(k)+e.back(k); i++ {
@@ -248,14 +257,15 @@ func (e edge) brief(k int) bool {
 	return run < unseen
 }
 
-// bounces reports whether the output was seen to leave the state before, to come back and to leave it again.
+// bounces reports whether the output was seen to leave the state before, to come back and to
+// leave it again.
 func (e edge) bounces() bool {
 	k := e.first(0, 0.5-e.margin())
 	return e.blip(k) < k || e.back(e.first(0, 0.5+e.margin())) > 0
 }
 
-// smooth reports whether the samples before and after sample k go on nearly as straight as the two of
-// it do: a line between these is then near what lies between them. Means over a time hide more.
+// smooth reports whether the samples around sample k go on nearly as straight as it and the one
+// before: a line between these two is then near what lies between them. Means hide more.
 func (e edge) smooth(k int) bool {
 	reach := 1
 	if e.span > 0 {
@@ -285,7 +295,7 @@ func (e edge) crossed() (crossing, bool) {
 	if bounced {
 		source = analyze.OutputBounces
 	}
-	// An output that bounces is there first at the beginning of that: both ends must be in the 95 %.
+	// An output that bounces is there at the beginning of that: both ends must be in the 95 %.
 	c.add(source, "rectangular", (latest-earliest)/2/0.95, 1)
 	return c, true
 }
@@ -321,8 +331,8 @@ func (e edge) tolerance() float64 { return math.Max(fits, 4.5*e.noise) }
 var aims = [...]float64{1, 0.94, 0.96, 0.98, 1.02, 1.04, 1.06, 1.08, 1.1, 1.13, 1.16, 1.2}
 
 // exponential reports whether samples from the first between the states on are those of
-// 1-exp(-t/tau), or its means: what they lack then falls by one ratio. The first one may hold its
-// beginning, and is the check on it.
+// 1-exp(-t/tau), or its means: what they lack then falls by one ratio. The first one may hold
+// its beginning, and is the check on it.
 func (e edge) exponential(first int) bool {
 	for i, aim := range aims {
 		free := 2
@@ -434,8 +444,8 @@ func (e edge) follows(first int, model func(t float64) float64) bool {
 	return true
 }
 
-// bounds are those of a transition's duration: of its 10 % and of its 90 % instant, and whether the
-// samples rise steadily, and closely enough, to say that it is no shorter than these let it be.
+// bounds are those of a transition's 10 % and of its 90 % instant, and whether the samples rise
+// steadily, and closely enough, to say that it is no shorter than these let it be.
 func (e edge) bounds() (ten, ninety [2]float64, steady, ok bool) {
 	if e.span == 0 { // what bounced before is another transition
 		i := e.first(0, 0.5)
@@ -455,8 +465,8 @@ func (e edge) bounds() (ten, ninety [2]float64, steady, ok bool) {
 	return ten, ninety, steady, true
 }
 
-// straight reports whether values rise closely and smoothly enough for lines between them to tell where
-// a transition begins and ends.
+// straight reports whether values rise closely and smoothly enough for lines between them to tell
+// where a transition begins and ends.
 func (e edge) straight() bool {
 	_, _, steady, ok := e.bounds()
 	return ok && steady && e.span == 0 && e.smooth(e.first(0, 0.1)) && e.smooth(e.first(0, 0.9))

@@ -550,7 +550,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[1]),
 		gum.Line(analyze.TimeStamp, "normal", tr.Converter.Stamp.Seconds(), math.Sqrt2*between),
 		scattering(analyze.StateLevels, edge.slowness*level, 1, s.before, s.state),
-		scattering(analyze.ScatterOfSamples, math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*math.Max(s.state.quieterSigma, s.before.quieterSigma)), 1, s.before, s.state),
+		scattering(analyze.ScatterOfSamples, math.Max(edge.spread/math.Sqrt(3), between*edge.slowness*max(s.state.quieterSigma, s.before.quieterSigma, tr.Converter.StepVolts/math.Sqrt(12))), 1, s.before, s.state),
 	}
 	if len(s.cross.edge.at) > 0 { // a line's sagitta where the slope changes by half, see smooth
 		budget = append(budget, gum.Line(analyze.EdgeNotClean, "rectangular", edge.step/8, math.Sqrt2))
@@ -558,8 +558,8 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	m.row(x, budget)
 }
 
-// reportSeveral reports the duration of a transition whose samples are not those of one edge: that it is
-// between what they let it be, where they rise steadily; else a bound.
+// reportSeveral reports the duration of a transition whose samples are not those of one edge:
+// that it is between what they let it be, where they rise steadily; else a bound.
 func (o *outputMeter) reportSeveral(m *Meter, tr *capture.Trace, at capture.Event, e edge, x analyze.Measurement) {
 	ten, ninety, steady, ok := e.bounds()
 	if !ok {

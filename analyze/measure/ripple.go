@@ -27,9 +27,9 @@ const (
 	leastRipple = 8
 )
 
-// ripple is between what voltages a state's peak to peak value lies, less the noise of the samples.
-// The noise may add all of its own range to it, or, where few samples lie at the peaks, nothing. What conversions
-// smooth, and peaks between samples, may add to what these show.
+// ripple is between what voltages a state's peak to peak value lies, less the noise of the
+// samples. The noise may add all of its own range to it, or, where few samples lie at the peaks,
+// nothing. What conversions smooth, and peaks between samples, may add to what these show.
 type ripple struct {
 	least, most float64
 	doubts      []analyze.Doubt // why only the least is known
@@ -52,15 +52,15 @@ func rippleOf(tr *capture.Trace, l level) ripple {
 	case smoothed > mostSmoothed:
 		x.doubts = figure(analyze.RippleSmoothed, tr.Converter.Span.Seconds())
 	}
-	// Samples that meet a sine at the same few phases all the time may miss its peaks, and not its rms; of
-	// others the nearest to a peak lies pi/n of a period off in the mean.
+	// Samples that meet a sine at the same few phases all the time may miss its peaks, and not its
+	// rms; of others the nearest to a peak lies pi/n off in phase in the mean.
 	shown := math.Max(l.peak, 2*math.Sqrt2*l.sigma)
 	x.most = (shown + step) * smoothed * (1 + 3*math.Pi*math.Pi/(n*n))
 	return x
 }
 
-// smoothing is the factor by which a mean over a time, in seconds, lessens a sine of RippleUpTo; infinite from
-// a whole period on.
+// smoothing is the factor by which a mean over a time, in seconds, lessens a sine of RippleUpTo;
+// infinite from a whole period on.
 func smoothing(span float64) float64 {
 	x := math.Pi * RippleUpTo * span
 	switch {
@@ -73,8 +73,8 @@ func smoothing(span float64) float64 {
 }
 
 // rangeOf is the peak to peak value that n samples of white noise hardly pass, in its standard
-// deviations: the expected one and two of its own deviations. The highest of n lies at
-// the normal quantile (n-3/8)/(n+1/4) in the mean (Blom's, textbook), its deviation is near pi/√6 of
+// deviations: the expected one and two of its own deviations. The highest of n lies at the normal
+// quantile of (n-3/8)/(n+1/4) in the mean (Blom's, textbook); its deviation is near pi/√6 of
 // 1/(z+1/z) (the extreme value distribution's, textbook).
 func rangeOf(n float64) float64 {
 	z := mathext.NormalQuantile((n - 0.375) / (n + 0.25))
@@ -84,9 +84,9 @@ func rangeOf(n float64) float64 {
 	return 2*z + 2*math.Sqrt2*math.Pi/math.Sqrt(6)/(z+1/z)
 }
 
-// noiseAlone is the standard deviation of the samples' noise, in volts, and rather more: what changes from one
-// sample to the next; where that is not all of the scatter, what the spectrum has between its
-// lines, since hum of few samples a period changes from one to the next as well.
+// noiseAlone is the standard deviation of the samples' noise, in volts, and rather more: what
+// changes from one sample to the next; where that is not all of the scatter, what the spectrum
+// has between its lines, since hum of few samples a period changes from one to the next as well.
 func noiseAlone(tr *capture.Trace, l level) float64 {
 	noise, dof := l.noise, l.noiseDOF
 	if all := rangeOf(float64(l.all)) * noise; l.peak > all || l.peak < 0.6*all || l.sigma > 1.2*noise {
@@ -116,10 +116,10 @@ const (
 
 var spectra sync.Pool
 
-// noiseFloor is the standard deviation of white noise with the median power of the samples' spectrum,
-// behind a Hann window: the lines of a hum and of its harmonics are few. A single bin's power is
-// distributed exponentially, whose median is ln 2 of its mean (textbook). bins is how many were
-// used; 0 where there are too few samples.
+// noiseFloor is the standard deviation of white noise with the median power of the samples'
+// spectrum, behind a Hann window: the lines of a hum and of its harmonics are few. A single bin's
+// power is distributed exponentially, whose median is ln 2 of its mean (textbook). bins is how
+// many were used; 0 where there are too few samples.
 func noiseFloor(tr *capture.Trace, from, to capture.Instant) (deviation float64, bins int) {
 	s, _ := spectra.Get().(*spectrum)
 	if s == nil {
@@ -156,7 +156,8 @@ func noiseFloor(tr *capture.Trace, from, to capture.Instant) (deviation float64,
 	return math.Sqrt(s.power[len(s.power)/2] / math.Ln2 / window), len(s.power)
 }
 
-// weigh takes the mean off the samples, puts them behind the window and returns the sum of the window's squares.
+// weigh takes the mean off the samples, puts them behind the window and returns the sum of the
+// window's squares.
 func (s *spectrum) weigh() (squares float64) {
 	mean := 0.0
 	for _, v := range s.samples {
@@ -170,12 +171,12 @@ func (s *spectrum) weigh() (squares float64) {
 	return squares
 }
 
-// rippleInside is how much of a rectangular distribution's half-width its 95 % are, and a little less: both ends
-// of what is known of a ripple must be within the expanded uncertainty.
+// rippleInside is how much of a rectangular distribution's half-width its 95 % are, and a little
+// less: both ends of what is known of a ripple must be within the expanded uncertainty.
 const rippleInside = 0.94
 
-// reportRipple reports a state's ripple: between the least and the most that it can be, or that it is no
-// less than the least.
+// reportRipple reports a state's ripple: between the least and the most that it can be, or that
+// it is no less than the least.
 func (o *outputMeter) reportRipple(m *Meter, tr *capture.Trace, event string) {
 	l, limit := o.now.state, o.limitOf(analyze.Ripple)
 	if l.n < fewHeld {
@@ -193,9 +194,9 @@ func (o *outputMeter) reportRipple(m *Meter, tr *capture.Trace, event string) {
 	m.doubtLeftOut(&o.now)
 }
 
-// rippleBudget lists what the uncertainty of a state's peak to peak value is made of: how much of it is noise and
-// how much more than samples show there may be, and of the doubts those that scale a reading. What shifts
-// all readings alike cancels.
+// rippleBudget lists what the uncertainty of a state's peak to peak value is made of: how much of
+// it is noise and how much more there may be than samples show, and of the doubts those that
+// scale a reading. What shifts all readings alike cancels.
 func rippleBudget(tr *capture.Trace, l level, r ripple) []gum.Component {
 	budget := []gum.Component{gum.Line(analyze.RippleOrNoise, "rectangular", (r.most-r.least)/2/rippleInside, 1)}
 	for _, d := range tr.Converter.Doubts {

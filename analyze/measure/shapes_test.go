@@ -85,6 +85,24 @@ func (d drawn) at(t float64) float64 {
 	return d.rise(t)
 }
 
+// mean is what a converter gives for the time span before t: a plain mean, or what boxes filters
+// of span/boxes in a row give, a sinc filter of that order. The analysis does not know which.
+func (d drawn) mean(t, span float64, boxes int) float64 {
+	box := span / float64(boxes)
+	if t < 0 || t-span > grown {
+		return d.at(math.Min(t, grown))
+	}
+	if boxes == 1 {
+		return (d.area(t) - d.area(t-span)) / span
+	}
+	const parts = 12
+	sum := 0.0
+	for i := range parts {
+		sum += d.mean(t-(float64(i)+0.5)*box/parts, span-box, boxes-1)
+	}
+	return sum / parts
+}
+
 // between draws a number, log the logarithm of one.
 func between(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 func logBetween(r *rand.Rand, lo, hi float64) float64 {
@@ -185,7 +203,7 @@ type edgeCase struct {
 
 // sampleRise draws a capture in which an output goes on, or off, as the rise says.
 func sampleRise(d drawn, s sampling, r *rand.Rand) edgeCase {
-	period := 1 / (s.rate * between(r, 0.9, 1.1))
+	period, boxes := 1/(s.rate*between(r, 0.9, 1.1)), 1
 	conv := capture.Converter{Stamp: 300 * time.Nanosecond}
 	if s.averaged {
 		conv.Span = time.Duration(period * 1e9)
@@ -194,6 +212,11 @@ func sampleRise(d drawn, s sampling, r *rand.Rand) edgeCase {
 	if r.IntN(2) == 0 {
 		from, to = to, from
 	}
+	step := 0.0 // what readings are rounded to, volts
+	if !s.averaged && r.IntN(2) == 0 {
+		step = logBetween(r, 5e-3, 100e-3)
+	}
+	conv.StepVolts = step
 	event := 0.25
 	begin := event + between(r, 0.01, 0.12)
 	tr := capture.NewTrace("OUT1", conv)
@@ -201,14 +224,18 @@ func sampleRise(d drawn, s sampling, r *rand.Rand) edgeCase {
 	for at := r.Float64() * period; at < 0.8; at += period {
 		share := d.at(at - begin)
 		if s.averaged {
-			share = (d.area(at-begin) - d.area(at-period-begin)) / period
+			share = d.mean(at-begin, period, boxes)
 		}
 		if share > 0.02 && share < 0.98 {
 			inside++
 		}
 		past = past || share >= 0.5
 		shows = shows || inside > 1 || past && share < 0.5
-		tr.Append(capture.FromSeconds(at), from+(to-from)*share+noise*r.NormFloat64())
+		v := from + (to-from)*share + noise*r.NormFloat64()
+		if step > 0 {
+			v = step * math.Round(v/step)
+		}
+		tr.Append(capture.FromSeconds(at), v)
 	}
 	return edgeCase{capture: &capture.Capture{End: capture.FromSeconds(0.8), Traces: []*capture.Trace{tr},
 		Events: []capture.Event{{Name: "switch", At: capture.FromSeconds(event), Timed: "file"}}},
@@ -274,6 +301,24 @@ func percent(n, of int) string {
 
 func (h *held) cells() string {
 	return fmt.Sprintf("%s | %s | %s", percent(h.delaysHeld, h.delays), percent(h.figuresHeld, h.figures), percent(h.boundsHeld, h.bounds))
+}
+
+// TestShapes_Dense: of samples that lie very close an edge's duration is a figure, however slow it is. The
+// truth is an RC's own law (textbook).
+func TestShapes_Dense(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 9))
+	for _, tau := range []float64{0.05e-3, 1e-3, 20e-3} {
+		d := drawRise(func(t float64) float64 { return -math.Expm1(-t / tau) })
+		got, err := diagnose.Examine(nil, sampleRise(d, sampling{600e3, false}, r).capture)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range rowsOf(got, "switch", "OUT1", analyze.TransitionDuration) {
+			if m.Bound() != analyze.NoBound || !(math.Abs(m.Value-math.Log(9)*tau) < 0.01*tau) {
+				t.Errorf("tau %g s: %g ± %g s, want %g s", tau, m.Value, m.Expanded, math.Log(9)*tau)
+			}
+		}
+	}
 }
 
 // TestShapes_Held draws edges of each class, sampled as means and as values at rates from that of a slow
