@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
+	"debug/elf"
 	"encoding/hex"
 	"io"
 	"os"
@@ -78,20 +80,55 @@ func sourceVersion() string {
 	return strings.TrimSpace(string(out))
 }
 
-// ownSum is the SHA-256 of this program's file, its first 12 digits.
+// ownSum tells this program from any other: the linker's sum of its contents, or where that
+// is not in the file the SHA-256 of all of it, the first 12 signs.
 func ownSum() string {
 	self, err := os.Executable()
 	if err != nil {
 		return "unknown"
 	}
-	f, err := os.Open(self)
+	sum := linkerSum(self)
+	if sum == "" {
+		if sum, err = fileSum(self); err != nil {
+			return "unknown"
+		}
+	}
+	return "build " + sum[:12]
+}
+
+// linkerSum reads the last part of a program's build ID, which go build makes of all that it
+// has linked. It is empty where there is none.
+func linkerSum(path string) string {
+	f, err := elf.Open(path)
 	if err != nil {
-		return "unknown"
+		return ""
+	}
+	defer f.Close()
+	note := f.Section(".note.go.buildid")
+	if note == nil {
+		return ""
+	}
+	id, err := note.Data()
+	if err != nil {
+		return ""
+	}
+	id = bytes.TrimRight(id, "\x00")
+	sum := string(id[bytes.LastIndexByte(id, '/')+1:])
+	if len(sum) != 20 { // base64 of 15 bytes; a build ID of another's making
+		return ""
+	}
+	return sum
+}
+
+func fileSum(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
 	}
 	defer f.Close()
 	sum := sha256.New()
 	if _, err := io.Copy(sum, f); err != nil {
-		return "unknown"
+		return "", err
 	}
-	return "build " + hex.EncodeToString(sum.Sum(nil))[:12]
+	return hex.EncodeToString(sum.Sum(nil)), nil
 }
