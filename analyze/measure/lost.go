@@ -80,7 +80,7 @@ func (m *Meter) hidden() []analyze.Doubt {
 	if m.late == 0 {
 		return nil
 	}
-	return figure(analyze.EdgesMayHide, m.late)
+	return figure(analyze.EdgesMayHide, roundUp(m.late)) // few different ones, since logs keep each
 }
 
 // boundRow appends a measurement of which the value is only a bound, for what its doubts

@@ -52,5 +52,5 @@ func figureText(m *analyze.Measurement) string {
 	if m.Event != "" {
 		text += " at " + m.Event
 	}
-	return fmt.Sprintf("%s %s, limit %s, %s", text, report.Reading(m.Quantity, m.Value, m.Expanded), report.LimitWords(m.Quantity, m.Limit), m.Verdict)
+	return fmt.Sprintf("%s %s, limit %s, %s", text, m.Bound().Sign()+report.Reading(m.Quantity, m.Value, m.Expanded), report.LimitWords(m.Quantity, m.Limit), m.Verdict)
 }
