@@ -70,17 +70,22 @@ func TestCoarse_Levels(t *testing.T) {
 		leastNoise, noise float64 // shares of a step
 		meanU             float64 // most, in steps
 		formats           []string
+		step              float64 // volts; 0: drawn
 	}{
-		{"no noise", 0, 0, 3, []string{"%.4f", "%.5E"}},
-		{"noise far below a step", 0.01, 0.1, 2, []string{"%.4f", "%.5E"}},
-		{"noise below a step", 0.1, 0.5, 0.6, []string{"%.4f", "%.5E"}},
-		{"noise of steps", 0.8, 3, 0.25, []string{"%.4f", "%.5E"}},
-		{"decimals as coarse as the steps", 0.05, 0.5, 2.5, []string{"%.2f"}},
+		{"no noise", 0, 0, 3, []string{"%.4f", "%.5E"}, 0},
+		{"noise far below a step", 0.01, 0.1, 2, []string{"%.4f", "%.5E"}, 0},
+		{"noise below a step", 0.1, 0.5, 0.6, []string{"%.4f", "%.5E"}, 0},
+		{"noise of steps", 0.8, 3, 0.25, []string{"%.4f", "%.5E"}, 0},
+		{"decimals as coarse as the steps", 0.05, 0.5, 2.5, []string{"%.2f"}, 0},
+		{"noise of steps, decimals as coarse", 0.8, 3, 0.7, []string{"%.2f"}, 0.01},
 	} {
 		r := rand.New(rand.NewPCG(31, 7))
 		held, all, sumU := 0, 0, 0.0
 		for range 80 {
 			c := coarse{step: 0.02 + 0.08*r.Float64(), rate: []float64{475, 860, 5000}[r.IntN(3)], format: tc.formats[r.IntN(len(tc.formats))]}
+			if tc.step > 0 {
+				c.step = tc.step
+			}
 			c.offset, c.noise = c.step*r.Float64(), c.step*(tc.leastNoise+(tc.noise-tc.leastNoise)*r.Float64())
 			low, high := 0.1+0.8*r.Float64(), 11+3*r.Float64()
 			for _, m := range examineFile(t, c.file(low, high, r)).Measurements {

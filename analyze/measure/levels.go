@@ -210,8 +210,8 @@ func levelBetween(tr *capture.Trace, from, to capture.Instant, lo, hi float64) l
 func (l level) drifts() bool { return math.Abs(l.slope) > 0.35*l.peak }
 
 // unsure is the standard uncertainty of a level from its samples alone, in volts.
-func (l level) unsure(step float64) float64 {
-	return math.Hypot(l.repeat, gum.HalfWidth("rectangular", l.rounding(step)))
+func (l level) unsure(conv capture.Converter) float64 {
+	return math.Hypot(l.repeat, gum.HalfWidth("rectangular", l.rounding(conv)))
 }
 
 // dithered is the noise, in steps of the readings, from which on it spreads them over so
@@ -222,8 +222,10 @@ const dithered = 0.5
 // level that noise hardly moves reads the same all the time, or one of two values, and lies
 // anywhere within half a step of these. Gaussian noise of s steps leaves exp(-2(πs)²)/π of
 // one (the first term of the Fourier series of the rounding's sawtooth, textbook). Samples
-// that lie on three values or fewer do not show that it is noise.
-func (l level) rounding(step float64) float64 {
+// that lie on three values or fewer do not show that it is noise. What has been rounded to
+// steps and is rounded again when it is written can be off to one side each time.
+func (l level) rounding(conv capture.Converter) float64 {
+	step := conv.StepVolts
 	if step <= 0 || l.peak < 2.5*step {
 		return step / 2
 	}
@@ -231,7 +233,7 @@ func (l level) rounding(step float64) float64 {
 	if s < dithered*dithered {
 		return step / 2
 	}
-	return step / math.Pi * math.Exp(-2*math.Pi*math.Pi*s)
+	return math.Max(conv.WrittenVolts/2, step/math.Pi*math.Exp(-2*math.Pi*math.Pi*s))
 }
 
 // arrival is how near a transition must come to its level, as a share of the

@@ -339,7 +339,7 @@ func levelBudget(tr *capture.Trace, l level) []gum.Component {
 		repeat.Source = analyze.LevelDrift
 	}
 	budget = append(budget, repeat)
-	return append(budget, readingsBudget(tr, l.volts, l.rounding(tr.Converter.StepVolts))...)
+	return append(budget, readingsBudget(tr, l.volts, l.rounding(tr.Converter))...)
 }
 
 // readingBudget lists what the uncertainty of a voltage owes to the converter.
@@ -544,7 +544,7 @@ func (o *outputMeter) reportDuration(m *Meter, tr *capture.Trace, e capture.Even
 	// An instant at a share x between two samples has x of the later one's deviation and 1-x of
 	// the other's: x² + (1-x)² is 2/3 in the mean.
 	between := math.Sqrt(2.0 / 3)
-	level := math.Max(s.state.unsure(tr.Converter.StepVolts), s.before.unsure(tr.Converter.StepVolts))
+	level := math.Max(s.state.unsure(tr.Converter), s.before.unsure(tr.Converter))
 	budget := []gum.Component{
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[0]),
 		gum.Line(analyze.SamplingInterval, "rectangular", edge.step, edge.bends[1]),

@@ -39,7 +39,7 @@ type ripple struct {
 func rippleOf(tr *capture.Trace, l level) ripple {
 	n := float64(l.all)
 	step := 0.0 // by which rounding may hide some of it
-	if half := l.rounding(tr.Converter.StepVolts); half == tr.Converter.StepVolts/2 {
+	if half := l.rounding(tr.Converter); half == tr.Converter.StepVolts/2 {
 		step = tr.Converter.StepVolts
 	}
 	x := ripple{least: math.Max(0, l.peak-step-rangeOf(n)*noiseAlone(tr, l))}

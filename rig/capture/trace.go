@@ -23,6 +23,9 @@ type Converter struct {
 	// the step that its values come in, no less than one unit of the last digit written.
 	// Zero: not known.
 	StepVolts float64
+	// WrittenVolts is one unit of the last digit written, in volts, where the readings come from
+	// a file. Zero: they were not written.
+	WrittenVolts float64
 	// Doubts are the converter's systematic uncertainties, those that do not
 	// average out.
 	Doubts []Doubt

@@ -385,7 +385,7 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 		case voltsColumn:
 			if f.places > c.places {
 				c.places, c.steps.unit = f.places, stepOf(f.places)
-				c.trace.Converter.StepVolts = c.steps.volts()
+				c.trace.Converter.StepVolts, c.trace.Converter.WrittenVolts = c.steps.volts(), c.steps.unit
 			}
 			if c.steps.take(f.volts) {
 				c.trace.Converter.StepVolts = c.steps.volts()

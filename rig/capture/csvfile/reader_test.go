@@ -94,7 +94,7 @@ func TestReader_Example(t *testing.T) {
 	if d := cmp.Diff([]sample{{1, 0.6145}, {1144955000, 13.23}, {1147847000, -0.0012}}, samplesOf(c.Traces[0])); d != "" {
 		t.Error(d)
 	}
-	conv := capture.Converter{Span: 1200 * time.Microsecond, Stamp: 1, StepVolts: 1e-4}
+	conv := capture.Converter{Span: 1200 * time.Microsecond, Stamp: 1, StepVolts: 1e-4, WrittenVolts: 1e-4}
 	if d := cmp.Diff(conv, c.Traces[0].Converter); d != "" {
 		t.Error(d)
 	}
