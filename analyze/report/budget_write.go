@@ -208,7 +208,11 @@ func budgetLineOf(c *gum.Component, endless *json.Number) budgetLine {
 func (b *Budget) CSV(w io.Writer) error {
 	m := &b.Measurement
 	inf := digitsOrNil(endless)
-	row := budgetRow{place: resultsOf(b.Record).placeOf(m), UnitName: textOrNil(m.Quantity.Unit()), origin: originOf(b.Record)}
+	one, err := resultsOf(b.Record).of(m)
+	if err != nil {
+		return readingFailed(err)
+	}
+	row := budgetRow{place: one.place, UnitName: one.UnitName, origin: one.origin}
 	cw := newTable(w, columnsOf[budgetRow]())
 	for i := range m.Budget {
 		row.budgetLine = budgetLineOf(&m.Budget[i], inf)

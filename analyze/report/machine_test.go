@@ -361,3 +361,16 @@ func TestResult_NoCycle(t *testing.T) {
 		}
 	}
 }
+
+// A soak that another version went on with has figures of both: each says which measured it.
+func TestResult_Program(t *testing.T) {
+	t.Parallel()
+	r := &Record{Program: "v1", Interruptions: []Interruption{{After: 2}, {After: 3, Program: "v2"}, {After: 3}, {After: 7, Program: "v3"}}}
+	x := resultsOf(r)
+	for i, want := range []string{"v1", "v1", "v1", "v2", "v2", "v2", "v2", "v3", "v3"} {
+		one, err := x.of(&analyze.Measurement{Cycle: i + 1, Value: nan, Expanded: nan, Limit: analyze.NoLimit()})
+		if err != nil || one.Program == nil || *one.Program != want {
+			t.Errorf("cycle %d: %v, %v, want %s", i+1, one.Program, err, want)
+		}
+	}
+}

@@ -36,7 +36,8 @@ type place struct {
 	Quantity *string      `json:"quantity"`
 }
 
-// origin says what a measurement comes from: it is the same for all of a record.
+// origin says what a measurement comes from: it is the same for all of a record but for the
+// program, which may be another after an interruption.
 type origin struct {
 	Sequence  *string `json:"sequence"`
 	Rig       *string `json:"rig"`
@@ -70,7 +71,7 @@ type results struct {
 	r         *Record
 	run, unit *string
 	origin    origin
-	cycle     int // whose start is held
+	cycle     int // that started and the origin's program are of
 	started   *string
 }
 
@@ -81,11 +82,11 @@ func resultsOf(r *Record) *results {
 // of returns one measurement. The error is of reading when its cycle began.
 func (x *results) of(m *analyze.Measurement) (result, error) {
 	value, expanded := Round(m.Quantity, m.Value, m.Expanded)
-	started, err := x.startOf(m.Cycle)
+	err := x.enter(m.Cycle)
 	return result{
 		place: x.placeOf(m), Value: digitsOrNil(value), UnitName: textOrNil(m.Quantity.Unit()), Expanded: digitsOrNil(expanded),
 		Lower: digitsOrNil(shortest(m.Limit.Lower)), Upper: digitsOrNil(shortest(m.Limit.Upper)), Verdict: textOrNil(string(m.Verdict)), Reason: textOrNil(diagnose.Reason(m)),
-		Bound: textOrNil(m.Bound().String()), CycleStarted: started, origin: x.origin,
+		Bound: textOrNil(m.Bound().String()), CycleStarted: x.started, origin: x.origin,
 	}, err
 }
 
@@ -115,20 +116,33 @@ func (x *results) placeOf(m *analyze.Measurement) place {
 	return place{x.run, x.unit, digitsOrNil(cycle), textOrNil(m.Event), textOrNil(m.Signal), textOrNil(string(m.Quantity))}
 }
 
-// startOf returns when a cycle began, to the millisecond; nil where that is not known.
-func (x *results) startOf(cycle int) (*string, error) {
-	if cycle == x.cycle || x.r.CycleStart == nil {
-		return x.started, nil
+// enter takes in what all measurements of a cycle have in common: when it began, to the
+// millisecond, and which version of the program measured it.
+func (x *results) enter(cycle int) error {
+	if cycle == x.cycle {
+		return nil
+	}
+	x.cycle, x.started, x.origin.Program = cycle, nil, textOrNil(programAt(x.r, cycle))
+	if x.r.CycleStart == nil {
+		return nil
 	}
 	at, err := x.r.CycleStart(cycle)
-	if err != nil {
-		return nil, err
-	}
-	x.cycle, x.started = cycle, nil
-	if !at.IsZero() {
+	if err == nil && !at.IsZero() {
 		x.started = textOrNil(at.UTC().Format("2006-01-02T15:04:05.000Z07:00"))
 	}
-	return x.started, nil
+	return err
+}
+
+// programAt is the version of the program that measured a cycle: another one may have gone on
+// with a soak.
+func programAt(r *Record, cycle int) string {
+	program := r.Program
+	for _, i := range r.Interruptions {
+		if i.After < cycle && i.Program != "" {
+			program = i.Program
+		}
+	}
+	return program
 }
 
 // textOrNil is a text for machines; an empty one is missing.

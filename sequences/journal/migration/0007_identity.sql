@@ -79,7 +79,9 @@ SELECT r.series || '.' || r.count AS run, r.unit AS unit, c.n AS cycle,
        c.lost_edges AS lost_edges, c.chip_resets AS chip_resets, c.lost_ready AS lost_ready_edges,
        c.capture IS NOT NULL AS capture,
        r.sequence AS sequence, r.rig AS rig, r.seed IS NOT NULL AS simulated,
-       coalesce(replace(replace(r.faults, ' ', ''), char(10), ' '), '') AS faults, r.done_by AS by, r.program AS program,
+       coalesce(replace(replace(r.faults, ' ', ''), char(10), ' '), '') AS faults, r.done_by AS by,
+       coalesce((SELECT i.program FROM interruption i WHERE i.run = r.id AND i.after_cycle < c.n AND i.program <> ''
+           ORDER BY i.seq DESC LIMIT 1), r.program) AS program,
        r.complete AS complete, r.uuid AS run_id
 FROM run r
 CROSS JOIN cycle c ON c.run = r.id
@@ -101,7 +103,9 @@ SELECT r.series || '.' || r.count AS run, r.unit AS unit, m.cycle AS cycle, p.ev
            ORDER BY d.seq LIMIT 1), '') END AS bound,
        coalesce(strftime('%Y-%m-%dT%H:%M:%S', c.started / 1000000000 - (c.started % 1000000000 < 0), 'unixepoch') || format('.%03dZ', (c.started % 1000000000 + 1000000000) % 1000000000 / 1000000), '') AS cycle_started,
        r.sequence AS sequence, r.rig AS rig, r.seed IS NOT NULL AS simulated,
-       coalesce(replace(replace(r.faults, ' ', ''), char(10), ' '), '') AS faults, r.done_by AS by, r.program AS program,
+       coalesce(replace(replace(r.faults, ' ', ''), char(10), ' '), '') AS faults, r.done_by AS by,
+       coalesce((SELECT i.program FROM interruption i WHERE i.run = r.id AND i.after_cycle < m.cycle AND i.program <> ''
+           ORDER BY i.seq DESC LIMIT 1), r.program) AS program,
        r.complete AS complete, r.uuid AS run_id
 FROM run r
 CROSS JOIN measurement m ON m.run = r.id
