@@ -19,6 +19,8 @@ const (
 	SamplingInterval   gum.Source = "sampling interval"
 	ConversionGap      gum.Source = "gap between conversions"
 	ConversionTime     gum.Source = "conversion time"
+	FilterUnknown      gum.Source = "converter's filter, not measured"
+	FilterMeasured     gum.Source = "converter's filter, as measured"
 	StepShape          gum.Source = "shape of the step"
 	EdgeNotClean       gum.Source = "edge not a clean step"
 	SingleSample       gum.Source = "only one sample of a state"
@@ -37,7 +39,7 @@ const (
 // Sources returns all sources that are declared, those of readings among them.
 func Sources() []gum.Source {
 	all := []gum.Source{Repeatability, NoiseOfTwo, RippleOrNoise, ScatterOfSamples, ConversionMean, StateLevels, LevelDrift, Resolution,
-		SamplingInterval, ConversionGap, ConversionTime, StepShape, EdgeNotClean, SingleSample, OutputBounces, HiddenEdge,
+		SamplingInterval, ConversionGap, ConversionTime, FilterUnknown, FilterMeasured, StepShape, EdgeNotClean, SingleSample, OutputBounces, HiddenEdge,
 		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, EdgesMayMerge, SupplyMoves}
 	for _, s := range capture.Sources() {
 		all = append(all, gum.Source(s))

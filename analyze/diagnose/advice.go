@@ -53,6 +53,7 @@ var remedies = []remedy{
 	{cause: "the sampling interval", text: sampleText, sources: []gum.Source{analyze.SamplingInterval, analyze.ConversionGap, analyze.EdgeNotClean, analyze.SingleSample, analyze.OutputBounces}},
 	{cause: "how fast the edge is", distribution: "rectangular", follow: true, text: followText, sources: []gum.Source{analyze.HiddenEdgeSwept}},
 	{cause: "how fast the edge is", text: convertText, sources: []gum.Source{analyze.HiddenEdge}},
+	{cause: "that the converter's filter is not known", text: filterText, sources: []gum.Source{analyze.FilterUnknown}},
 	{cause: "that the level moves during the state", text: steadyText, sources: []gum.Source{analyze.LevelDrift}},
 	{cause: "that samples may be means", text: averagedText, sources: []gum.Source{analyze.SamplesMayBeMeans}},
 	{cause: "that no sample shows the step", text: againText, sources: []gum.Source{analyze.SamplesMayBeValues}},
@@ -71,7 +72,7 @@ const fastest = 1.0 / 3300
 var lasting = []gum.Source{gum.Source(capture.UpperResistorDrift), gum.Source(capture.LowerResistorDrift), gum.Source(capture.ADCGainDrift), gum.Source(capture.ADCOffsetDrift), gum.Source(capture.ADCNonlinearity)}
 
 // knownBetter are the lines of which nothing is to be said but that they must be known better.
-var knownBetter = []gum.Source{analyze.ConversionTime, analyze.StepShape, analyze.RippleOrNoise}
+var knownBetter = []gum.Source{analyze.ConversionTime, analyze.StepShape, analyze.FilterMeasured, analyze.RippleOrNoise}
 
 // cause is the lines of one budget that share a remedy.
 type cause struct {
@@ -386,6 +387,10 @@ func followText(x *analyze.Measurement, c *cause, _ float64) string {
 func convertText(x *analyze.Measurement, c *cause, s float64) string {
 	now := math.Abs(c.lines[c.largest()].Sensitivity)
 	return fmt.Sprintf("conversions of %s or shorter (now %s: a faster rate or converter)", amount(math.Max(s*now, fastest), x, roundedDown), amount(now, x, rounded))
+}
+
+func filterText(*analyze.Measurement, *cause, float64) string {
+	return "measuring the converter's filter (rig check --loop-back) and following the output"
 }
 
 func steadyText(x *analyze.Measurement, c *cause, s float64) string {

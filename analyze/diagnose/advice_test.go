@@ -161,6 +161,10 @@ func TestSettle(t *testing.T) {
 			"mostly how fast the edge is (100 %); too close to the limit for this rig: with all that can be improved, ± 30 µs would be left",
 		},
 		{
+			"filter", judged(analyze.SwitchingDelay, 0.4999, limits(open, 0.5), analyze.Guarded, gum.Line(analyze.FilterUnknown, "U-shaped", 0.18, 1.16e-3), gum.Line(analyze.TimeStamp, "normal", 10e-6, 1)),
+			"mostly that the converter's filter is not known (100 %): measuring the converter's filter (rig check --loop-back) and following the output would settle it",
+		},
+		{
 			// Half of a move by 1 V: u = 0.5 V/√12 = 0.144 V, U = 0.283 V; d = 0.2 V: 0.71 V.
 			"droop", judged(analyze.HighLevel, 12.2, limits(12, 14.5), analyze.Guarded, gum.Line(analyze.LevelDrift, "normal", 0.5/math.Sqrt(12), 1)),
 			"mostly that the level moves during the state (100 %): an output that moves by no more than 600 mV during the state (now 1 V) would settle it",

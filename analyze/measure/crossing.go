@@ -38,8 +38,9 @@ type crossing struct {
 //
 // Where samples are means over a conversion, a clean step divides its conversion:
 // with f the share of the step's amplitude that the mean shows, the step happened
-// f·Span before the conversion's end (the converter's filter taken as a plain
-// mean). Where it fell between conversions, it may be anywhere in the gap. Where
+// f·Span before the conversion's end by a plain mean, and the doubt that the filter may
+// be another is added; where the converter's filter has been measured, the share's age by
+// that. Where it fell between conversions, it may be anywhere in the gap. Where
 // samples are instantaneous, or the edge is not clean, the instant is linearly
 // interpolated (IEEE Std 181, reference level instants). Where samples that scatter
 // cross a slow edge's middle back and forth, the instant is the middle between the
@@ -85,7 +86,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	case several && only && !e.smooth(e.first(0, 0.5)):
 		c = placed
 	case e.span > 0:
-		c = w.interpolated(conv.Span / 2)
+		c = w.interpolated(filter{conv.Filter}.middle() * e.span)
 		c.add(analyze.EdgeNotClean, "rectangular", math.Max(w.step, e.span)/4, 1)
 	default:
 		c = w.interpolated(0)
@@ -107,7 +108,7 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 
 // scattered places a crossing that scattering samples made several times.
 func scattered(conv capture.Converter, r reference, at float64) crossing {
-	c := crossing{at: at + r.at - conv.Span.Seconds()/2, step: r.step}
+	c := crossing{at: at + r.at - filter{conv.Filter}.middle()*conv.Span.Seconds(), step: r.step}
 	c.add(analyze.ScatterOfSamples, "rectangular", r.spread, 1)
 	c.add(analyze.SamplingInterval, "rectangular", r.step/2, 1)
 	c.add(analyze.TimeStamp, "normal", conv.Stamp.Seconds(), 1)
@@ -255,49 +256,74 @@ func (w window) withinConversion(conv capture.Converter, before, after level) cr
 	gap := math.Max(0, w.step-span)
 
 	touching := gap < span/20
-	d := w.divided(w.k-1, touching)
-	if early := d.f; early <= unit || touching && early < 1-w.share[w.k] {
+	d, early := w.divided(w.k-1, touching), 0.0
+	if first := d.f; first <= unit || touching && first < 1-w.share[w.k] {
 		// The first past the middle shows more of the edge. What the one before it shows
 		// belongs to the edge as well.
 		d = w.divided(w.k, touching)
-		if early > unit {
-			d.f += early
+		if first > unit {
+			early = first
 		}
+	}
+	f := filter{conv.Filter}
+	if f.measured == nil {
+		d.f += early
 	}
 	c := crossing{clean: true, bound: span}
 	if statedSpan(conv) {
-		c.chance = math.Min(1, (gap+(2*math.Max(unit, conv.StepVolts/amplitude)+d.hides)*span)/w.step)
+		shadow := math.Max(0, w.step-span+2*unshown(unit)*span)
+		c.chance = math.Min(1, (shadow+(2*math.Max(unit, conv.StepVolts/amplitude)+d.hides)*span)/w.step)
 	}
-	if d.f > 1-unit || d.f <= unit {
-		c.unseen = true
-		if c.chance > 0 && c.chance < rareBorder {
-			c.betweenSamples(w, unit*span)
-			return c
-		}
-		// Neither conversion shows it: it fell into the gap, or onto the border.
-		c.at = w.at[w.k] - span - gap/2
-		c.bound = gap + 2*unit*span
-		c.add(analyze.ConversionGap, "rectangular", gap/2+unit*span, 1)
+	if early == 0 && (d.f > 1-unit || d.f <= unit) || d.f > 1-unit && f.measured == nil {
+		c.betweenConversions(w, f, span, gap, unit+d.doubt)
 		return c
 	}
-	c.at = d.end - d.f*span
-	if noise > 0 {
-		c.budget = append(c.budget, scattering(analyze.ConversionMean, noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)), span, before, after))
+	age := f.age(d.f)
+	if early > 0 && f.measured != nil { // by either of the two conversions
+		other := 1 + f.age(early)
+		c.add(analyze.HiddenEdge, "rectangular", math.Abs(age-other)/2, span)
+		age = (age + other) / 2
 	}
-	c.add(analyze.ConversionTime, "normal", conv.SpanRel, d.f*span)
-	c.add(analyze.StepShape, "rectangular", d.doubt+leastShare, span)
+	c.at = d.end - age*span
+	if noise > 0 {
+		deviation := f.spread(d.f, noise*math.Sqrt(1+d.f*d.f+(1-d.f)*(1-d.f)))
+		c.budget = append(c.budget, scattering(analyze.ConversionMean, deviation, span, before, after))
+	}
+	c.add(analyze.ConversionTime, "normal", conv.SpanRel, age*span)
+	c.add(analyze.StepShape, "rectangular", f.spread(d.f, d.doubt+leastShare), span)
+	f.doubt(&c, span)
 	if touching {
 		gap = 0
 	}
 	c.bound += 2 * gap // it may have begun in the one and ended in the other
-	c.addHidden(d, gap/span, 2*conv.StepVolts/amplitude, span)
+	if early == 0 || f.measured == nil {
+		c.addHidden(f, d, gap/span, unit, 2*conv.StepVolts/amplitude, span)
+	}
 	return c
+}
+
+// betweenConversions places a step that neither conversion shows: it fell into the gap, or
+// onto the border.
+func (c *crossing) betweenConversions(w window, f filter, span, gap, unit float64) {
+	c.unseen = true
+	if c.chance > 0 && c.chance < rareBorder {
+		c.betweenSamples(w, (unit+unshown(unit))*span)
+		return
+	}
+	end, beginning := f.hidden(unit)
+	half := math.Max(gap/2+(end+beginning)/2*span, leastShare*span)
+	c.at = w.at[w.k] - span - gap/2 + (beginning-end)/2*span
+	c.bound = 2 * half
+	c.add(analyze.ConversionGap, "rectangular", half, 1)
+	if f.measured != nil {
+		f.doubt(c, span)
+	}
 }
 
 // rareBorder is the chance of falling onto the border between two conversions below which a
 // step that seems to have done so leaves it open whether the samples are means at all, where
 // that is only stated.
-const rareBorder = 0.1
+const rareBorder = 1.0 / 3
 
 // hiddenSag is how much of a conversion a sag may hide that is over before the next one shows
 // it: sagMost of the step, with a time constant of a quarter of a conversion.
@@ -314,9 +340,9 @@ func (c *crossing) betweenSamples(w window, border float64) {
 // addHidden adds the doubt that what looks like a step was an edge 1-exp(-t/tau) too
 // fast to be seen. gap, in conversions, is from one to the next; unseen is how much of
 // the amplitude the next one could lack without showing it.
-func (c *crossing) addHidden(d division, gap, unseen, span float64) {
+func (c *crossing) addHidden(f filter, d division, gap, unit, unseen, span float64) {
 	tail := d.tail + unseen + leastTail
-	half, distribution := hiddenWithin(d.f, gap, tail, d.toMiddle), "rectangular"
+	half, distribution := f.hiddenWithin(d.f, gap, unit, tail, d.toMiddle), "rectangular"
 	source := analyze.HiddenEdge
 	if gap > 0 {
 		// What is seen of the edge fixes tau, more or less: it was a step, or all of the
@@ -497,11 +523,11 @@ const fastestSag = 500 * time.Microsecond
 const diodeShare = 0.007
 
 // interpolated places the crossing on the straight line between the two samples
-// around it, whose times are taken early by shift: a mean over a span stands for
-// the span's middle.
-func (w window) interpolated(shift time.Duration) crossing {
+// around it, whose times are taken early by shift, in seconds: a mean over a span
+// stands for the span's middle.
+func (w window) interpolated(shift float64) crossing {
 	s0, s1 := w.share[w.k-1], w.share[w.k]
-	c := crossing{at: w.at[w.k-1] + (0.5-s0)/(s1-s0)*w.step - shift.Seconds()}
+	c := crossing{at: w.at[w.k-1] + (0.5-s0)/(s1-s0)*w.step - shift}
 	if w.sudden() {
 		c.clean, c.bound = true, w.step
 	}

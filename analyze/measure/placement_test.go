@@ -130,14 +130,19 @@ type placed struct {
 	covered, without int // by U, and by U without the part for edges too fast to be seen
 }
 
-// placeOften draws the phase of an edge many times.
+// placeOften draws the phase of an edge many times. The filter of conversions that touch was
+// measured.
 func placeOften(t *testing.T, e edge, period, span, noise float64) placed {
 	t.Helper()
 	r := rand.New(rand.NewPCG(3, 4))
 	var p placed
 	for range 300 {
 		begin := 1 + r.Float64()*period
-		got, err := diagnose.Examine(nil, sampleSwept(e, period, span, begin, noise, r))
+		c := sampleSwept(e, period, span, begin, noise, r)
+		if period == span {
+			c.Traces[0].Converter.Filter = meansInARow(1).measured(0.003)
+		}
+		got, err := diagnose.Examine(nil, c)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -228,37 +233,53 @@ func TestPlacement_HiddenEdges(t *testing.T) {
 // it, and a bound is not exceeded.
 func TestPlacement_Durations(t *testing.T) {
 	const period = 1.0 / 860
+	for _, w := range []weighing{meansInARow(1), lastPart(0.9), meansInARow(3)} {
+		for _, tau := range []float64{0.1e-3, 0.2e-3, 0.5e-3, 0.8e-3, 1e-3, 1.2e-3, 1.5e-3, 1.8e-3, 2e-3, 5e-3, 20e-3} {
+			r := rand.New(rand.NewPCG(5, 6))
+			durations(t, w.name, tau, func() *capture.Capture {
+				return w.sample(exponential(tau), period, period, 1+r.Float64()*period, 1e-3, r)
+			})
+		}
+	}
 	for _, span := range []float64{period, period / 2, 1e-6, 0} { // means, swept, values at an instant, not known
 		for _, tau := range []float64{0.1e-3, 0.2e-3, 0.5e-3, 0.8e-3, 1e-3, 1.2e-3, 1.5e-3, 1.8e-3, 2e-3, 5e-3, 20e-3} {
 			r := rand.New(rand.NewPCG(5, 6))
-			held, bounds := 0, 0
-			const n = 100
-			for range n {
-				got, err := diagnose.Examine(nil, sampleSwept(exponential(tau), period, span, 1+r.Float64()*period, 1e-3, r))
-				if err != nil {
-					t.Fatal(err)
+			durations(t, fmt.Sprintf("conversions of %.3g ms", 1e3*span), tau, func() *capture.Capture {
+				return sampleSwept(exponential(tau), period, span, 1+r.Float64()*period, 1e-3, r)
+			})
+		}
+	}
+}
+
+// durations measures an RC's transition duration in captures of it.
+func durations(t *testing.T, how string, tau float64, draw func() *capture.Capture) {
+	t.Helper()
+	held, bounds := 0, 0
+	const n = 100
+	for range n {
+		got, err := diagnose.Examine(nil, draw())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range got.Measurements {
+			switch off := m.Value - math.Log(9)*tau; {
+			case m.Quantity != analyze.TransitionDuration:
+			case m.Bound() != analyze.NoBound:
+				bounds++
+				if off >= 0 {
+					held++
 				}
-				for _, m := range got.Measurements {
-					switch off := m.Value - math.Log(9)*tau; {
-					case m.Quantity != analyze.TransitionDuration:
-					case m.Bound() != analyze.NoBound:
-						bounds++
-						if off >= 0 {
-							held++
-						}
-					case math.Abs(off) <= m.Expanded:
-						held++
-					}
-				}
-			}
-			t.Logf("conversions of %.3g ms, tau %.3g ms: %d of %d held, %d of them bounds", 1e3*span, 1e3*tau, held, n, bounds)
-			if held < 0.93*n {
-				t.Errorf("conversions of %.3g ms, tau %.3g ms: %d of %d hold the duration", 1e3*span, 1e3*tau, held, n)
-			}
-			if tau >= 5e-3 && bounds > 0 {
-				t.Errorf("tau %.3g ms: %d bounds", 1e3*tau, bounds)
+			case math.Abs(off) <= m.Expanded:
+				held++
 			}
 		}
+	}
+	t.Logf("%s, tau %.3g ms: %d of %d held, %d of them bounds", how, 1e3*tau, held, n, bounds)
+	if held < 0.93*n {
+		t.Errorf("%s, tau %.3g ms: %d of %d hold the duration", how, 1e3*tau, held, n)
+	}
+	if tau >= 5e-3 && bounds > 0 {
+		t.Errorf("tau %.3g ms: %d bounds", 1e3*tau, bounds)
 	}
 }
 

@@ -248,6 +248,12 @@ func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim
 	return got, truth
 }
 
+// filters are what converters may do with a conversion: nobody here knows what a real one does.
+var filters = []struct {
+	name    string
+	weights sim.Weights
+}{{"plain mean", nil}, {"last 90 %", sim.Last(0.9)}, {"sinc2", sim.Sinc(2)}, {"sinc3", sim.Sinc(3)}}
+
 // coverAll draws benches from their tolerances, with as many of each sequence as
 // its share of a hundred says, and counts every figure in its row of a table.
 func coverAll(t *testing.T, benches int, names []string, shares []int) map[string]*coverage {
@@ -270,7 +276,8 @@ func coverAll(t *testing.T, benches int, names []string, shares []int) map[strin
 					continue
 				}
 				figure := 0
-				cover(t, seq, sim.Opts{Seed: uint64(10_000 + i)}, func(q analyze.Quantity, value, u, truth float64) {
+				opts := sim.Opts{Seed: uint64(10_000 + i), Weights: filters[i/100%len(filters)].weights}
+				cover(t, seq, opts, func(q analyze.Quantity, value, u, truth float64) {
 					mu.Lock()
 					defer mu.Unlock()
 					row := string(q)
@@ -453,7 +460,11 @@ func TestCoverage_Benches(t *testing.T) {
 	}
 	for row, c := range table {
 		// A ripple's interval goes from the least to the most that it can be: it may hold more.
-		if c.share() < 0.93 || c.share() > 0.98 && !strings.HasPrefix(row, "ripple") {
+		most := 0.98
+		if placed(row) || strings.HasPrefix(row, "ripple") {
+			most = 1
+		}
+		if c.share() < 0.93 || c.share() > most {
 			t.Errorf("%s: %d of %d intervals hold the truth, %.1f %%; 93 to 98 %% should", row, c.inside, c.n, 100*c.share())
 		}
 		if c.wrongShare() >= 0.025 {
@@ -463,6 +474,17 @@ func TestCoverage_Benches(t *testing.T) {
 	if runtime.GOARCH == "amd64" { // elsewhere fused multiply-adds move the last digits
 		checkGolden(t, "coverage.md", text)
 	}
+}
+
+// placed reports whether a row's quantity is a time that begins or ends where an output crosses.
+// Not knowing the converter's filter makes it uncertain by more than what the filters of these
+// benches do to most of these times.
+func placed(row string) bool {
+	switch q, _, _ := strings.Cut(row, ","); analyze.Quantity(q) {
+	case analyze.SwitchingDelay, analyze.OperateTime, analyze.ReleaseTime, analyze.PulseDuration:
+		return true
+	}
+	return false
 }
 
 func coverageTable(table map[string]*coverage) string {

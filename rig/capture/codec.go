@@ -9,14 +9,14 @@ import (
 	"time"
 )
 
-// The binary form, version 2. Version 1 has no count of lost ready edges, and of a line's
+// The binary form, version 2. Version 1 has no count of lost ready edges and no filters, and of a line's
 // lost and late edges nothing but the number lost. Integers are varints (of either sign: zigzag), texts
 // their length and their bytes, reals 8 bytes, lowest first.
 //
 //	mark, version
 //	start, length, counts
 //	spans kept: their number and one, or 0 for all; then each from the last
-//	traces:  signal, converter, nominal volts, missing; samples
+//	traces:  signal, converter, filter, nominal volts, missing; samples
 //	tracks:  signal, flags, stamp, late; losses, each from the last one's end, its length, its
 //	         edges and its sign; edges, each from the last, with its state
 //	events:  name, instant from the last, uncertainty, timed
@@ -175,6 +175,7 @@ func (e *encoder) appendTrace(b []byte, t *Trace) []byte {
 		b = appendFloat(b, d.Relative)
 		b = appendFloat(b, d.Volts)
 	}
+	b = appendFilter(b, t.Converter.Filter)
 	b = appendFloat(b, t.NominalVolts)
 	b = binary.AppendVarint(b, int64(t.Missing))
 	b = binary.AppendUvarint(b, uint64(t.n))
@@ -187,6 +188,22 @@ func (e *encoder) appendTrace(b []byte, t *Trace) []byte {
 	b = binary.AppendUvarint(b, uint64(e.unit))
 	for at, v := range t.all() {
 		b = e.appendChunk(b, int64(first), at, v)
+	}
+	return b
+}
+
+// appendFilter appends the number of shares, and where there are any what they stand for and
+// each less the one before.
+func appendFilter(b []byte, f *Filter) []byte {
+	if f == nil {
+		return binary.AppendUvarint(b, 0)
+	}
+	b = binary.AppendUvarint(b, uint64(len(f.Shares)))
+	b = appendFloat(appendFloat(appendFloat(b, f.From), f.Step), f.Standard)
+	last := uint16(0)
+	for _, s := range f.Shares {
+		b = binary.AppendUvarint(b, uint64(s-last))
+		last = s
 	}
 	return b
 }
@@ -476,6 +493,9 @@ func (d *decoder) trace() *Trace {
 	for range d.count("doubts", leastDoubt) {
 		c.Doubts = append(c.Doubts, Doubt{Source: Source(d.string()), Distribution: Distribution(d.string()), Relative: d.float(), Volts: d.float()})
 	}
+	if d.version > 1 {
+		c.Filter = d.filter()
+	}
 	t.NominalVolts, t.Missing = d.float(), int(d.signed())
 	n := d.unsigned()
 	if n == 0 || d.err != nil {
@@ -488,6 +508,23 @@ func (d *decoder) trace() *Trace {
 	}
 	d.samples(t, int(n))
 	return t
+}
+
+func (d *decoder) filter() *Filter {
+	n := d.count("shares of a filter", 1)
+	if n == 0 {
+		return nil
+	}
+	f := &Filter{From: d.float(), Step: d.float(), Standard: d.float(), Shares: make([]uint16, n)}
+	sum := uint64(0)
+	for i := range f.Shares {
+		sum = min(sum+min(d.unsigned(), WholeStep), WholeStep+1)
+		f.Shares[i] = uint16(sum)
+	}
+	if d.err == nil && !f.Valid() {
+		d.refuse("a filter that is none")
+	}
+	return f
 }
 
 func (d *decoder) samples(t *Trace, n int) {

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +25,7 @@ import (
 type traceView struct {
 	Signal       string
 	Converter    string
+	Filter       *Filter
 	NominalVolts float64
 	Missing      int
 	At           []int64
@@ -39,7 +41,9 @@ func viewOf(c *Capture) captureView {
 	v := captureView{Capture: *c}
 	v.Capture.Traces = nil
 	for _, t := range c.Traces {
-		x := traceView{Signal: t.Signal, Converter: fmt.Sprintf("%+v", t.Converter), NominalVolts: t.NominalVolts, Missing: t.Missing}
+		conv := t.Converter
+		conv.Filter = nil
+		x := traceView{Signal: t.Signal, Converter: fmt.Sprintf("%+v", conv), Filter: t.Converter.Filter, NominalVolts: t.NominalVolts, Missing: t.Missing}
 		for at, volts := range t.all() {
 			x.At = append(x.At, at...)
 			for _, f := range volts {
@@ -49,6 +53,18 @@ func viewOf(c *Capture) captureView {
 		v.Traces = append(v.Traces, x)
 	}
 	return v
+}
+
+// drawFilter draws a filter, or none.
+func drawFilter(t *rapid.T) *Filter {
+	if rapid.Bool().Draw(t, "no filter") {
+		return nil
+	}
+	shares := rapid.SliceOfN(rapid.Uint16Range(0, WholeStep), 0, 100).Draw(t, "shares")
+	slices.Sort(shares)
+	finite := rapid.Float64Range(0, 2)
+	return &Filter{From: -finite.Draw(t, "from"), Step: 0.001 + finite.Draw(t, "step"), Standard: finite.Draw(t, "standard"),
+		Shares: slices.Concat([]uint16{0}, shares, []uint16{WholeStep})}
 }
 
 // drawAnyCapture draws captures that only the binary form can hold.
@@ -92,6 +108,7 @@ func drawAnyTrace(t *rapid.T, word *rapid.Generator[string]) *Trace {
 	finite := rapid.Float64()
 	step := rapid.SampledFrom([]float64{0, 1e-4, 0.00058740234375, -1, math.Inf(1), 5e-324, 1e300}).Draw(t, "step")
 	tr := NewTrace(word.Draw(t, "signal"), Converter{Span: time.Duration(rapid.Int64().Draw(t, "span")), SpanRel: finite.Draw(t, "span's"), Stamp: time.Duration(rapid.Int64().Draw(t, "stamp")), StepVolts: step})
+	tr.Converter.Filter = drawFilter(t)
 	tr.NominalVolts, tr.Missing = finite.Draw(t, "nominal"), rapid.Int().Draw(t, "missing")
 	for range rapid.IntRange(0, 2).Draw(t, "doubts") {
 		tr.Converter.Doubts = append(tr.Converter.Doubts, Doubt{Source(word.Draw(t, "source")), Distribution(word.Draw(t, "distribution")), finite.Draw(t, "relative"), finite.Draw(t, "volts")})

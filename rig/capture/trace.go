@@ -26,6 +26,9 @@ type Converter struct {
 	// WrittenVolts is one unit of the last digit written, in volts, where the readings come from
 	// a file. Zero: they were not written.
 	WrittenVolts float64
+	// Filter is what the converter makes of a step, where that has been measured for the
+	// samples of this trace; nil: not known. It must not be changed.
+	Filter *Filter
 	// Doubts are the converter's systematic uncertainties, those that do not
 	// average out.
 	Doubts []Doubt
