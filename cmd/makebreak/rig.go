@@ -5,20 +5,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze"
-	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
-	"makebreak/rig/capture"
 	"makebreak/rig/commission"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
 	"makebreak/rig/sim"
-	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
@@ -126,7 +123,8 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 		}
 	}
 	if loop != nil && !rig.Simulated {
-		fmt.Fprintf(a.err, "%s will be on %d times for %v.\n", loop.Drive, commission.LoopPulses, commission.LoopTime)
+		n, on, all := loop.Pulses(rig)
+		fmt.Fprintf(a.err, "%s will be on %d times for %v, which takes some %v.\n", loop.Drive, n, on, (all + time.Second).Round(time.Second))
 		if err := a.acknowledged(ctx, o.yes); err != nil {
 			return err
 		}
@@ -223,25 +221,11 @@ func (a *app) loopBack(ctx context.Context, r *commission.Report, l *commission.
 	if a.ownRig() {
 		path = rigfile.LatencyPath(a.rig)
 	}
-	err = r.LoopBack(ctx, l, b, switchingDelay, path)
+	err = r.LoopBack(ctx, l, b, path)
 	if closeErr := commission.Closed(b.Close()); closeErr != nil {
 		err = r.Fail(errors.Join(err, closeErr))
 	}
 	return err
-}
-
-// switchingDelay measures an output's switching delay in a capture.
-func switchingDelay(c *capture.Capture, output string) (delay, standard unit.Seconds, found bool) {
-	got, err := diagnose.Examine(nil, c)
-	if err != nil {
-		return 0, 0, false
-	}
-	for _, m := range got.Measurements {
-		if m.Signal == output && m.Quantity == analyze.SwitchingDelay && !math.IsNaN(m.Value) {
-			return unit.Seconds(m.Value), unit.Seconds(m.Standard), true
-		}
-	}
-	return 0, 0, false
 }
 
 // namedRig is the rig file asked for, or the simulated bench.

@@ -152,6 +152,9 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 			ch := channel{trace: len(b.sampled), number: o.Channel,
 				perPin: b.rig.TerminalPerPin(o.Name), offset: b.rig.TerminalOffset(o.Name)}
 			ch.late, ch.lateStandard = b.rig.SamplesLate(o.Name)
+			if c.follow {
+				ch.filter = b.rig.FilterOf(o.Name)
+			}
 			c.channels = append(c.channels, ch)
 			b.sampled = append(b.sampled, o.Name)
 		}

@@ -35,6 +35,7 @@ type channel struct {
 	jumps  jumps
 	// late is how much later than edges the samples come, lateStandard its uncertainty.
 	late, lateStandard time.Duration
+	filter             *capture.Filter // nil: not measured
 }
 
 // chip is one converter and what it is doing.
@@ -418,6 +419,7 @@ func (c *chip) describe(conv *capture.Converter, ch *channel) {
 			conv.SpanRel = math.Hypot(conv.SpanRel, typicalLatency.Seconds()/c.nominal.Seconds())
 		}
 	}
+	conv.Filter = ch.filter
 	conv.Stamp = EdgeLatency
 	if c.line < 0 {
 		conv.Stamp = half(int64(c.polled.mean))

@@ -14,7 +14,6 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
-	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/words"
@@ -27,9 +26,11 @@ type LoopBack struct {
 	Output      string // empty: none
 }
 
-// Pulses of a loop-back: how many, and how long each is on.
+// Pulses of a loop-back: how many without an output and how many with one, and how long each
+// is on at least.
 const (
-	LoopPulses = 20
+	LinePulses = 20
+	StepPulses = 120
 	LoopTime   = 100 * time.Millisecond
 )
 
@@ -39,6 +40,8 @@ const (
 	// earliest is how long before the drive's own instant, the middle of the kernel's call,
 	// an edge may be stamped: calls take some microseconds, and a busy machine's longer.
 	earliest = time.Millisecond
+	// leastWay is how far an output must go, in volts, for its steps to say something.
+	leastWay = 0.2
 )
 
 // ParseLoopBack reads DRIVE,LINE[,OUTPUT] and looks the names up in the rig. The error is
@@ -68,20 +71,33 @@ func ParseLoopBack(text string, rig *wiring.Rig) (*LoopBack, error) {
 	return l, nil
 }
 
-// A DelayFunc measures when an output crosses between its levels after the capture's only
-// event, with the standard uncertainty, where it does. Rooms below rig know no analysis.
-type DelayFunc func(c *capture.Capture, output string) (delay, standard unit.Seconds, found bool)
+// Pulses returns how often the drive is switched, and for how long each time; all is how long
+// the loop-back takes.
+func (l *LoopBack) Pulses(rig *wiring.Rig) (n int, on, all time.Duration) {
+	n, on = LinePulses, LoopTime
+	if o := rig.Output(l.Output); o != nil {
+		const conversions = 10 // before and after each step
+		n = StepPulses
+		if rate := rig.Chip(o.Chip).Rate; rate > 0 {
+			on = max(on, conversions*time.Second/time.Duration(rate))
+		}
+	}
+	return n, on, time.Duration(n) * 2 * on
+}
 
-// loopTimes are what a loop-back measured, in seconds.
+// loopTimes are what a loop-back measured.
 type loopTimes struct {
-	edges     []float64 // of the line after the drive
-	crossings []float64 // of the output after the line's edge
-	standard  []float64 // uncertainty of each crossing
+	edges []float64       // of the line after the drive, seconds
+	steps [][]shown       // of the output, by the line's edges
+	span  time.Duration   // of a conversion
+	on    time.Duration   // that the drive is on
+	tr    *capture.Trace  // of the output, the latest; nil: none
+	last  capture.Instant // when its latest conversion ended
 }
 
 // measure pulses the drive and times its line's edges against the drive, and the output's
-// crossings against the line's edges.
-func (l *LoopBack) measure(ctx context.Context, b *bench.Bench, delay DelayFunc) (x loopTimes, err error) {
+// conversions against the line's edges.
+func (l *LoopBack) measure(ctx context.Context, b *bench.Bench, n int, on time.Duration) (x loopTimes, err error) {
 	c, err := b.NewCapture()
 	if err != nil {
 		return x, err
@@ -89,21 +105,82 @@ func (l *LoopBack) measure(ctx context.Context, b *bench.Bench, delay DelayFunc)
 	if err := b.Record(ctx, c, b.Now().Add(time.Second)); err != nil { // conversions must be timed first
 		return x, err
 	}
-	for range LoopPulses {
-		c = c.Continue()
-		if err := b.Record(ctx, c, b.Now().Add(LoopTime)); err != nil {
+	x.on = on
+	for i := range n {
+		x.tr = l.trace(c)
+		if c = c.Continue(); x.tr != nil {
+			x.last, _, _ = x.tr.Last()
+			x.span = x.tr.Converter.Span
+		}
+		if err := b.Record(ctx, c, x.next(b.Now(), i)); err != nil {
 			return x, err
 		}
-		at, err := b.Pulse(ctx, c, l.Drive, LoopTime)
+		at, err := b.Pulse(ctx, c, l.Drive, on)
 		if err != nil {
 			return x, err
 		}
 		if edge, ok := l.edge(c, at); ok {
 			x.edges = append(x.edges, edge.Sub(at).Seconds())
-			l.cross(c, edge, delay, &x)
+			x.step(l.trace(c), edge)
 		}
 	}
 	return x, nil
+}
+
+// trace is the output's, nil where there is none.
+func (l *LoopBack) trace(c *capture.Capture) *capture.Trace {
+	if l.Output == "" {
+		return nil
+	}
+	return c.Trace(l.Output)
+}
+
+// next is when pulse i is to be: at phases of the conversions that fill them evenly (by the
+// golden ratio, textbook), wherever the drive's own delay shifts them.
+func (x *loopTimes) next(now capture.Instant, i int) capture.Instant {
+	at := now.Add(x.on)
+	if x.tr == nil || x.span <= 0 {
+		return at
+	}
+	_, phase := math.Modf(float64(i) / math.Phi)
+	whole := math.Ceil(float64(at.Sub(x.last)) / float64(x.span))
+	return x.last.Add(time.Duration((whole + phase) * float64(x.span)))
+}
+
+// step adds what conversions show of the step at an edge: those next to it, by the levels that
+// the others show before and after it. An output that does not step adds nothing.
+func (x *loopTimes) step(tr *capture.Trace, edge capture.Instant) {
+	if tr == nil || x.span <= 0 {
+		return
+	}
+	const before, after = -1.5, 2.5 // conversions beyond which a level is settled
+	var low, high []float64
+	var near []shown
+	for ts, vs := range tr.Blocks(edge.Add(-x.on/2), edge.Add(x.on)) {
+		for i, v := range vs {
+			age := float64(capture.Instant(ts[i]).Sub(edge)) / float64(x.span)
+			switch {
+			case age < before:
+				low = append(low, float64(v))
+			case age > after && ts[i] < int64(edge.Add(x.on-x.span/2)):
+				high = append(high, float64(v))
+			case age <= after:
+				near = append(near, shown{age, float64(v)})
+			}
+		}
+	}
+	if len(low) < 2 || len(high) < 2 || len(near) < 3 {
+		return
+	}
+	from := stat.Mean(low, nil)
+	way := stat.Mean(high, nil) - from
+	if math.Abs(way) < leastWay {
+		return
+	}
+	for i := range near {
+		near[i].share = (near[i].share - from) / way
+	}
+	x.steps = append(x.steps, near)
 }
 
 // edge finds the line's edge of a pulse. What the drive makes of the line depends on the
@@ -121,65 +198,76 @@ func (l *LoopBack) edge(c *capture.Capture, at capture.Instant) (capture.Instant
 	return edges[i].At, true
 }
 
-// cross adds the output's crossing after the line's edge, where there is one.
-func (l *LoopBack) cross(c *capture.Capture, edge capture.Instant, delay DelayFunc, x *loopTimes) {
-	if l.Output == "" {
-		return
-	}
-	seen := *c
-	begin := edge.Add(-LoopTime / 2) // the output may cross a little before the edge is stamped
-	seen.End = edge.Add(LoopTime / 2)
-	seen.Events = []capture.Event{{Name: "loop-back", At: begin}}
-	if value, standard, found := delay(&seen, l.Output); found {
-		x.crossings = append(x.crossings, float64(value)-edge.Sub(begin).Seconds())
-		x.standard = append(x.standard, float64(standard))
-	}
-}
-
-// lateness is how much later than the edges the crossings came in the mean, and its standard
-// uncertainty, in seconds: what makes one crossing uncertain may be the same for all.
-func (x loopTimes) lateness() (mean, scatter, standard float64) {
-	mean, scatter = stat.MeanStdDev(x.crossings, nil)
-	return mean, scatter, math.Hypot(stat.Mean(x.standard, nil), scatter/math.Sqrt(float64(len(x.crossings))))
-}
-
-// Run measures the loop-back on a bench and stores the latency at the path; an empty path
+// Run measures the loop-back on a bench and stores what it found at the path; an empty path
 // stores nothing. The rig must be opened without a latency that an earlier loop-back found.
-func (l *LoopBack) Run(ctx context.Context, b *bench.Bench, delay DelayFunc, path string) ([]Step, error) {
-	x, err := l.measure(ctx, b, delay)
+func (l *LoopBack) Run(ctx context.Context, rig *wiring.Rig, b *bench.Bench, path string) ([]Step, error) {
+	n, on, _ := l.Pulses(rig)
+	x, err := l.measure(ctx, b, n, on)
 	if err != nil {
 		return nil, err
 	}
 	what := fmt.Sprintf("loop-back of %s into %s", l.Drive, l.Line)
-	if len(x.edges) < LoopPulses/2 {
-		return []Step{{what, Wrong, fmt.Sprintf("%d of %d pulses arrived; check the wire", len(x.edges), LoopPulses)}}, nil
+	if len(x.edges) < n/2 {
+		return []Step{{what, Wrong, fmt.Sprintf("%d of %d pulses arrived; check the wire", len(x.edges), n)}}, nil
 	}
 	mean, scatter := stat.MeanStdDev(x.edges, nil)
 	steps := []Step{{what, OK, fmt.Sprintf("edges come %.1f µs after the drive, ± %.1f µs (standard deviation of %d)", 1e6*mean, 1e6*scatter, len(x.edges))}}
 	latency := wiring.Latency{Drive: l.Drive, Line: l.Line, Pulses: len(x.edges), Date: time.Now().Format(time.DateOnly)}
 	if l.Output != "" {
-		steps = append(steps, l.compare(x, &latency))
+		steps = append(steps, l.response(x, n, rig, &latency)...)
 	}
 	return append(steps, storeLatency(path, latency, mean, scatter)), nil
 }
 
-// compare says whether samples and edges are on one clock. How far apart they are is taken
-// over into the latency, where it is more than its expanded uncertainty.
-func (l *LoopBack) compare(x loopTimes, latency *wiring.Latency) Step {
-	what := fmt.Sprintf("clock of %s against %s", l.Output, l.Line)
-	if len(x.crossings) < LoopPulses/2 {
-		return Step{what, Wrong, fmt.Sprintf("%s crossed in %d of %d pulses; check the wire", l.Output, len(x.crossings), LoopPulses)}
+// response finds the converter's filter and whether samples and edges are on one clock.
+func (l *LoopBack) response(x loopTimes, n int, rig *wiring.Rig, latency *wiring.Latency) []Step {
+	chip := rig.Chip(rig.Output(l.Output).Chip)
+	what := fmt.Sprintf("filter of %s at %d /s", chip.Name, chip.Rate)
+	if len(x.steps) < n/2 {
+		return []Step{{what, Wrong, fmt.Sprintf("%s stepped in %d of %d pulses; check the wire", l.Output, len(x.steps), n)}}
 	}
-	mean, scatter, standard := x.lateness()
-	seen := fmt.Sprintf("crossings lie %+.1f µs from the edges, ± %.1f µs", 1e6*mean, 1e6*scatter)
+	f, err := fitResponse(x.steps)
+	if err != nil {
+		return []Step{{what, Wrong, "not measured: " + err.Error()}}
+	}
+	clock := l.compare(f, x, latency)
+	if clock.Outcome != OK {
+		return []Step{clock, {what, NotDone, "samples and edges do not tell the same time"}}
+	}
+	f.From -= float64(latency.Samples) / float64(x.span)
+	latency.Filter = &wiring.Filter{Filter: *f, Output: l.Output, Chip: chip.Name, Rate: chip.Rate, Steps: len(x.steps)}
+	return []Step{clock, {what, OK, fmt.Sprintf("%d steps; a plain mean would misplace them by up to %.0f µs; by what was measured a step is placed to ± %.0f µs, where %s follows an output behind such a divider",
+		len(x.steps), 1e6*offMean(f)*x.span.Seconds(), 1e6*coverage95*f.Standard*x.span.Seconds(), chip.Name)}}
+}
+
+// offMean is by how much of a conversion, at most, a plain mean misplaces a step of which at
+// least leastShown is shown and missing.
+func offMean(f *capture.Filter) float64 {
+	most := 0.0
+	for share := leastShown; share <= 1-leastShown; share += leastShown {
+		most = math.Max(most, math.Abs(f.Age(share)-share))
+	}
+	return most
+}
+
+// compare says whether samples and edges are on one clock: what a conversion shows of a steady
+// change lies half a conversion before its end in a plain mean. How far off that is is taken
+// over into the latency, where it is more than its expanded uncertainty.
+func (l *LoopBack) compare(f *capture.Filter, x loopTimes, latency *wiring.Latency) Step {
+	what := fmt.Sprintf("clock of %s against %s", l.Output, l.Line)
+	span := x.span.Seconds()
+	late := (f.Middle() - 0.5) * span
+	// The lines' own stamps may differ by as much in the mean as they do from edge to edge.
+	standard := math.Hypot(bench.EdgeLatency.Seconds(), f.Standard*span/math.Sqrt(float64(len(x.steps))))
+	seen := fmt.Sprintf("samples lie %+.1f µs from the edges", 1e6*late)
 	half := fmt.Sprintf("± %.0f µs", 1e6*coverage95*standard)
 	switch {
-	case math.Abs(mean) > clockMost.Seconds():
+	case math.Abs(late) > clockMost.Seconds():
 		return Step{what, Wrong, fmt.Sprintf("%s; %d µs are allowed: samples and edges do not tell the same time", seen, clockMost.Microseconds())}
-	case math.Abs(mean) <= coverage95*standard:
+	case math.Abs(late) <= coverage95*standard:
 		return Step{what, OK, seen + "; " + half + " of that is uncertain, so nothing is corrected"}
 	}
-	latency.Output, latency.Samples, latency.SamplesStandard = l.Output, time.Duration(mean*1e9), time.Duration(standard*1e9)
+	latency.Output, latency.Samples, latency.SamplesStandard = l.Output, time.Duration(late*1e9), time.Duration(standard*1e9)
 	return Step{what, OK, seen + "; samples behind such a divider are corrected by that, " + half}
 }
 

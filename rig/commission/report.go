@@ -46,9 +46,9 @@ func (r *Report) Try(ctx context.Context, b *bench.Bench, asker Asker) error {
 }
 
 // LoopBack times the rig's lines, as LoopBack.Run does, and adds the steps.
-func (r *Report) LoopBack(ctx context.Context, l *LoopBack, b *bench.Bench, delay DelayFunc, path string) error {
+func (r *Report) LoopBack(ctx context.Context, l *LoopBack, b *bench.Bench, path string) error {
 	r.Steps = slices.DeleteFunc(r.Steps, func(s Step) bool { return s.What == clockCheck })
-	steps, err := l.Run(ctx, b, delay, path)
+	steps, err := l.Run(ctx, r.Rig, b, path)
 	return r.add(steps, err)
 }
 

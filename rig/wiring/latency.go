@@ -2,6 +2,8 @@ package wiring
 
 import (
 	"time"
+
+	"makebreak/rig/capture"
 )
 
 // Latency is how late the rig's lines report what one of its drives did, measured
@@ -19,6 +21,33 @@ type Latency struct {
 	// and SamplesStandard the standard uncertainty of that.
 	Output                   string
 	Samples, SamplesStandard time.Duration
+	// Filter is what the loop-back found of the converter; nil: nothing.
+	Filter *Filter
+}
+
+// Filter is what a loop-back found of a converter's filter, for samples that are corrected by
+// how late they come. It holds for the chip and the rate that it was measured at, for outputs
+// that are followed and lie behind the same resistors.
+type Filter struct {
+	capture.Filter
+	Output string // that was looped back
+	Chip   string
+	Rate   int // conversions a second, as set
+	Steps  int // that showed it
+}
+
+// FilterOf is the filter that was measured for an output when its chip follows it; nil: none
+// was.
+func (r *Rig) FilterOf(output string) *capture.Filter {
+	if r.Latency == nil || r.Latency.Filter == nil {
+		return nil
+	}
+	f, o := r.Latency.Filter, r.Output(output)
+	looped, chip := r.Output(f.Output), r.Chip(f.Chip)
+	if looped == nil || chip == nil || o.Chip != f.Chip || looped.Chip != f.Chip || chip.Rate != f.Rate || looped.Divider != o.Divider {
+		return nil
+	}
+	return &f.Filter
 }
 
 // SamplesLate is how much later than edges an output's samples come, and its standard
