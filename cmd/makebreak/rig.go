@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
+	"makebreak/rig/capture"
 	"makebreak/rig/commission"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"

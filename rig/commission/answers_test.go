@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
+	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
@@ -186,41 +187,39 @@ func TestTakePoints_known(t *testing.T) {
 	}
 }
 
-// times are n crossings at a lateness, each with its standard uncertainty, in seconds.
-func times(n int, lateness, standard float64) (x loopTimes) {
-	for range n {
-		x.crossings, x.standard = append(x.crossings, lateness), append(x.standard, standard)
-	}
-	return x
+// late is a plain mean's response whose samples come so much later than the edges, in seconds,
+// with a standard uncertainty, for conversions of 1 ms.
+func late(lateness, standard float64) *capture.Filter {
+	return &capture.Filter{From: lateness / 1e-3, Step: 1, Shares: []uint16{0, capture.WholeStep}, Standard: standard / 1e-3}
 }
 
 // Samples may lie 200 µs from the edges, early or late. What is more than 1.96 standard
-// uncertainties is corrected.
+// uncertainties is corrected: of the fit, divided by the root of the number of steps, and of a
+// stamp, 10 µs.
 func TestLoopBack_compare(t *testing.T) {
 	l := &LoopBack{Drive: "D", Line: "REF", Output: "COIL"}
+	x := loopTimes{steps: make([][]shown, 100), span: time.Millisecond}
 	for _, c := range []struct {
-		times   loopTimes
-		outcome Outcome
-		samples time.Duration // corrected by that; 0: not
-		says    string
+		response *capture.Filter
+		outcome  Outcome
+		samples  time.Duration // corrected by that; 0: not
+		says     string
 	}{
-		{times(20, 199e-6, 5e-6), OK, 199 * time.Microsecond, "samples behind such a divider are corrected by that, ± 10 µs"},
-		{times(20, -199e-6, 5e-6), OK, -199 * time.Microsecond, "crossings lie -199.0 µs from the edges"},
-		{times(20, 201e-6, 5e-6), Wrong, 0, "200 µs are allowed: samples and edges do not tell the same time"},
-		{times(20, -201e-6, 5e-6), Wrong, 0, "200 µs are allowed"},
-		{times(20, 19e-6, 10e-6), OK, 0, "± 20 µs of that is uncertain, so nothing is corrected"},
-		{times(20, -19e-6, 10e-6), OK, 0, "nothing is corrected"},
-		{times(20, 20e-6, 10e-6), OK, 20 * time.Microsecond, "are corrected"},
-		{times(10, 50e-6, 5e-6), OK, 50 * time.Microsecond, "are corrected"},
-		{times(9, 50e-6, 5e-6), Wrong, 0, "COIL crossed in 9 of 20 pulses; check the wire"},
-		{loopTimes{}, Wrong, 0, "COIL crossed in 0 of 20 pulses"},
+		{late(199e-6, 5e-6), OK, 199 * time.Microsecond, "samples behind such a divider are corrected by that, ± 20 µs"},
+		{late(-199e-6, 5e-6), OK, -199 * time.Microsecond, "samples lie -199.0 µs from the edges"},
+		{late(201e-6, 5e-6), Wrong, 0, "200 µs are allowed: samples and edges do not tell the same time"},
+		{late(-201e-6, 5e-6), Wrong, 0, "200 µs are allowed"},
+		{late(19e-6, 5e-6), OK, 0, "± 20 µs of that is uncertain, so nothing is corrected"},
+		{late(-19e-6, 5e-6), OK, 0, "nothing is corrected"},
+		{late(20e-6, 5e-6), OK, 20 * time.Microsecond, "are corrected"},
+		{late(40e-6, 200e-6), OK, 0, "± 44 µs of that is uncertain"},
 	} {
 		var latency wiring.Latency
-		got := l.compare(c.times, &latency)
+		got := l.compare(c.response, x, &latency)
 		if got.Outcome != c.outcome || !strings.Contains(got.Detail, c.says) || got.What != "clock of COIL against REF" {
 			t.Errorf("%+v: want %s: %s", got, c.outcome, c.says)
 		}
-		if off := latency.Samples - c.samples; off.Abs() > time.Nanosecond || (latency.Output != "") != (c.samples != 0) {
+		if off := latency.Samples - c.samples; off.Abs() > 2*time.Nanosecond || (latency.Output != "") != (c.samples != 0) {
 			t.Errorf("%+v: corrected by %+v, want %v", got, latency, c.samples)
 		}
 	}

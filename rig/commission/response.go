@@ -24,19 +24,25 @@ const (
 	halfWidth = 0.045 // of a conversion, to each side of a knot, from which it is fitted
 )
 
+// corner is by how much of a conversion a fit from halfWidth misplaces a step where the response
+// has a corner: a tenth of it.
+const corner = halfWidth / 10
+
 // leastShown is the least share of a step that counts as shown.
 const leastShown = 0.005
 
 // Limits of what a response must be to be stored.
 const (
 	leastSteps   = 100
-	mostOutliers = 0.05 // of the steps; a kernel may stamp an edge late now and then
+	mostOutliers = 0.08 // of the steps; a kernel may stamp an edge late now and then
 	mostScatter  = 0.04 // of a conversion
 	mostBare     = 0.1  // of a conversion without a step in it
 	// A step must be shown within the conversion that it falls into, but for so much of one.
 	mostOutside = 0.35
-	rings       = 0.02 // by how much a share may go back
 )
+
+// rings is by how much, at most, a share may lie off shares that rise.
+const rings = 0.01
 
 // folds are the parts into which the steps are divided: a response fitted to all other parts
 // must place the steps of each.
@@ -44,8 +50,8 @@ const folds = 10
 
 // fitResponse fits a converter's filter to what conversions showed of steps at phases of all
 // kinds. Its standard uncertainty is by how much steps lie off a response that was fitted
-// without them, which holds the scatter of their time stamps and whatever the fit misses. The
-// error says why the steps are not those of one response.
+// without them, which holds the scatter of their time stamps and what the fit misses, and what
+// it rounds off corners. The error says why the steps are not those of one response.
 func fitResponse(steps [][]shown) (*capture.Filter, error) {
 	if len(steps) < leastSteps {
 		return nil, fmt.Errorf("%d steps; must be %d or more", len(steps), leastSteps)
@@ -53,7 +59,10 @@ func fitResponse(steps [][]shown) (*capture.Filter, error) {
 	if bare := widestBare(steps); bare > mostBare {
 		return nil, fmt.Errorf("no step fell into %.0f %% of a conversion", 100*bare)
 	}
-	kept := withoutOutliers(steps)
+	kept, err := withoutOutliers(steps)
+	if err != nil {
+		return nil, err
+	}
 	if n := len(steps) - len(kept); float64(n) > mostOutliers*float64(len(steps)) {
 		return nil, fmt.Errorf("%d of %d steps do not fit the others", n, len(steps))
 	}
@@ -61,7 +70,7 @@ func fitResponse(steps [][]shown) (*capture.Filter, error) {
 	if err != nil {
 		return nil, err
 	}
-	if f.Standard = scatterOf(kept); !(f.Standard <= mostScatter) {
+	if f.Standard = math.Hypot(scatterOf(kept), corner); !(f.Standard <= mostScatter) {
 		return nil, fmt.Errorf("steps scatter by %.0f %% of a conversion", 100*f.Standard)
 	}
 	return f, nil
@@ -82,10 +91,10 @@ func widestBare(steps [][]shown) float64 {
 }
 
 // withoutOutliers leaves out the steps that lie far off a response of the middle ones.
-func withoutOutliers(steps [][]shown) [][]shown {
+func withoutOutliers(steps [][]shown) (kept [][]shown, err error) {
 	f, err := responseOf(steps, localMedian)
 	if err != nil {
-		return steps // fitting them says why
+		return nil, err
 	}
 	var off []float64
 	for _, s := range steps {
@@ -94,13 +103,12 @@ func withoutOutliers(steps [][]shown) [][]shown {
 	sorted := slices.Sorted(slices.Values(off))
 	const many, mad = 5, 1.4826 // standard deviations, and one by the median of distances
 	most := math.Max(many*mad*sorted[len(sorted)/2], halfWidth)
-	var kept [][]shown
 	for i, s := range steps {
 		if off[i] <= most {
 			kept = append(kept, s)
 		}
 	}
-	return kept
+	return kept, nil
 }
 
 // offOf is how far a step lies from where the response places it, in conversions: by the
