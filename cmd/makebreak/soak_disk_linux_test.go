@@ -59,7 +59,7 @@ func TestPrune_DiskFull(t *testing.T) {
 		if status != exitPass || !strings.Contains(out, "Removing all of it") {
 			t.Errorf("prune: exit status %d: %s\n%s", status, errs, out)
 		}
-		if status, out, errs := run(t, append(soak, "40")...); status != exitPass || !strings.Contains(out, "Cycles    40 of 40") {
+		if status, out, errs := run(t, append(soak, "40")...); status != exitPass || !strings.Contains(out, "40 of 40") {
 			t.Errorf("the next soak: exit status %d: %s\n%s", status, errs, out)
 		}
 		for _, name := range []string{"others", "more"} {
