@@ -301,7 +301,7 @@ func (c *chip) read(b *Bench, end instant, keeps bool, ch *channel) (code int16,
 		return 0, false, err
 	}
 	now := b.lines.Now()
-	if !keeps {
+	if !keeps && !c.inTime(now, end) { // nearly always it is: a call less
 		if late, err := c.overtaken(b, now, end); err != nil || late {
 			return 0, false, err
 		}
@@ -315,13 +315,25 @@ func (c *chip) read(b *Bench, end instant, keeps bool, ch *channel) (code int16,
 	return c.settled(b, end, keeps, code)
 }
 
+// inTime reports whether the register was read before the next conversion can have ended.
+func (c *chip) inTime(now, end instant) bool {
+	if c.follow {
+		return float64(now.Sub(end)) < 0.9*c.period()
+	}
+	if now.Sub(c.started) >= c.shortest {
+		return false
+	}
+	c.late = 0
+	return true
+}
+
 // overtaken reports whether the next conversion had ended before the register was
 // read: the value may then be either one's and is left out, and counted missed.
 func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
+	if c.inTime(now, end) {
+		return false, nil
+	}
 	if c.follow {
-		if float64(now.Sub(end)) < 0.9*c.period() {
-			return false, nil
-		}
 		if err := b.takeEdges(); err != nil {
 			return false, err
 		}
@@ -330,10 +342,6 @@ func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
 		}
 		b.counts.MissedConversions++
 		return true, nil
-	}
-	if now.Sub(c.started) < c.shortest {
-		c.late = 0
-		return false, nil
 	}
 	b.counts.MissedConversions++
 	c.late++

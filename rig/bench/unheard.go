@@ -47,7 +47,11 @@ const scatter = 6
 
 // tolerance is how much later than at its measured place a conversion's edge may come.
 func (c *chip) tolerance() time.Duration {
-	return time.Duration(unsteady*c.span.mean + scatter*max(float64(EdgeLatency), c.span.dev))
+	dev := c.span.dev
+	if dev < float64(EdgeLatency) { // for every sample, and max of two floats takes longer
+		dev = float64(EdgeLatency)
+	}
+	return time.Duration(unsteady*c.span.mean + scatter*dev)
 }
 
 // standard is the standard uncertainty of an end that the measured time gives, in

@@ -87,18 +87,19 @@ func NewTrace(signal string, conv Converter) *Trace {
 func (t *Trace) Append(at Instant, volts float64) { t.append(int64(at), float32(volts)) }
 
 func (t *Trace) append(at int64, volts float32) {
-	var b *block
-	if k := len(t.blocks); k > 0 {
-		b = t.blocks[k-1]
+	last := len(t.blocks) - 1
+	if last < 0 || t.blocks[last].n == BlockLen {
+		t.grow()
+		last++
 	}
-	if b == nil || b.n == BlockLen {
-		b = t.fresh()
-		t.blocks = append(t.blocks, b)
-	}
+	b := t.blocks[last]
 	b.at[b.n], b.v[b.n] = at, volts
 	b.n++
 	t.n++
 }
+
+// grow begins a new block.
+func (t *Trace) grow() { t.blocks = append(t.blocks, t.fresh()) }
 
 func (t *Trace) fresh() *block {
 	if k := len(t.spare); k > 0 {

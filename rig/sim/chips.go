@@ -206,8 +206,11 @@ func (w *World) nextEdge() {
 func (w *World) endConversion() {
 	c, at := w.readyNext, w.readyDue
 	c.Settle(capture.Instant(at))
-	c.late = w.kernel.Next()
-	w.refresh(c)
+	c.late, c.end = w.kernel.Next(), never
+	if next, ok := c.NextReady(); ok {
+		c.end = int64(next) + c.late
+	}
+	w.nextEdge()
 	if c.edges++; c.loses > 0 && c.edges%c.loses == 0 {
 		return
 	}

@@ -278,14 +278,15 @@ func (c *Chip) Latch() {
 // convert returns the code of the latest finished conversion.
 func (c *Chip) convert() uint16 {
 	p := &pins[c.doneSet>>shiftMux&7]
+	plus := p[0] & 3
 	v := 0.0
-	if in := c.inputs[p[0]&3]; in != nil {
+	if in := c.inputs[plus]; in != nil {
 		v = between(in(c.doneStart, c.doneEnd), -clampVolts, c.top)
 	}
 	if p[1] != ground {
 		v -= c.pin(p[1])
 	}
-	if l := &c.latest[p[0]]; l.in == v {
+	if l := &c.latest[plus]; l.in == v {
 		v = l.out // nearly always; the processor goes on before it has v
 	} else {
 		l.in = v
@@ -296,7 +297,7 @@ func (c *Chip) convert() uint16 {
 		v += c.noise.Next()
 	}
 	steps := nearest(between(v*c.perVolt[c.doneSet>>shiftRange&7], c.least, c.most))
-	return uint16(steps << c.shift)
+	return uint16(steps << (c.shift & 31)) // the mask spares a comparison
 }
 
 // nearest returns the whole number next to x, the higher one of two. It is math.Floor of x and
