@@ -221,6 +221,43 @@ func TestErrors_gainAndOffset(t *testing.T) {
 	}
 }
 
+// An offset shows at 0 V as well, from the first conversion on, and after other voltages.
+func TestErrors_offsetAtZero(t *testing.T) {
+	volts := 0.0
+	r := newRaw(t, simchip.Opts{OffsetVolts: -375e-6}, func(_, _ capture.Instant) float64 { return volts })
+	for i, c := range []struct {
+		volts float64
+		want  int16
+	}{{0, -3}, {2, 15997}, {2, 15997}, {0, -3}, {1, 7997}} {
+		volts = c.volts
+		if got := int16(r.convert(0xC3E3)); got != c.want {
+			t.Errorf("conversion %d: %v V with -375 µV reads %d, want %d", i+1, c.volts, got, c.want)
+		}
+	}
+	if got := int16(r.convert(0xD3E3)); got != -3 {
+		t.Errorf("a grounded pin with -375 µV reads %d, want -3", got)
+	}
+}
+
+// A code is the step next to the voltage, the higher one of two, on both sides of zero.
+func TestConvert_nearestStep(t *testing.T) {
+	volts := 0.0
+	r := newRaw(t, simchip.Opts{}, func(_, _ capture.Instant) float64 { return volts })
+	draw := rand.New(rand.NewPCG(1, 0))
+	const stepsPerVolt = 8000 // at ±4.096 V
+	for i := range 4000 {
+		steps := -2400 + 28000*draw.Float64()
+		if i%2 == 0 {
+			steps = math.Floor(steps) + 0.5
+		}
+		volts = steps / stepsPerVolt
+		want := int16(math.Floor(volts*stepsPerVolt + 0.5))
+		if got := int16(r.convert(0xC3E3)); got != want {
+			t.Fatalf("%v steps read %d, want %d", steps, got, want)
+		}
+	}
+}
+
 func TestNoise_bySeed(t *testing.T) {
 	codes := func(seed uint64) []float64 {
 		r := newRaw(t, simchip.Opts{NoiseVolts: 1e-3, Rand: rand.New(rand.NewPCG(seed, 0))}, steady(1))
