@@ -203,7 +203,7 @@ type edgeCase struct {
 
 // sampleRise draws a capture in which an output goes on, or off, as the rise says.
 func sampleRise(d drawn, s sampling, r *rand.Rand) edgeCase {
-	period, boxes := 1/(s.rate*between(r, 0.9, 1.1)), 1
+	period, boxes := 1/(s.rate*between(r, 0.9, 1.1)), 1+r.IntN(3)
 	conv := capture.Converter{Stamp: 300 * time.Nanosecond}
 	if s.averaged {
 		conv.Span = time.Duration(period * 1e9)
