@@ -20,7 +20,7 @@ type rise func(t float64) float64
 
 // grid is how finely a rise is drawn, in seconds, and grown how long it may last.
 const (
-	grid  = 5e-6
+	grid  = 10e-6
 	grown = 0.25
 )
 
