@@ -31,6 +31,7 @@ var made = map[string]func(*testing.T) string{
 	"divider":    madeDivider,
 	"rates":      madeRates,
 	"coverage":   func(t *testing.T) string { return documentText(t, "testdata/golden/coverage.md") },
+	"filters":    func(t *testing.T) string { return documentText(t, "testdata/golden/coverage-filters.md") },
 	"shapes":     func(t *testing.T) string { return documentText(t, "testdata/golden/shapes.md") },
 	"starter":    func(t *testing.T) string { return fenced("yaml", documentText(t, starter)) },
 	"rig":        func(t *testing.T) string { return fenced("yaml", documentText(t, "testdata/rigs/full.yaml")) },

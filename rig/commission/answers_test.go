@@ -194,8 +194,7 @@ func late(lateness, standard float64) *capture.Filter {
 }
 
 // Samples may lie 200 µs from the edges, early or late. What is more than 1.96 standard
-// uncertainties is corrected: of the fit, divided by the root of the number of steps, and of a
-// stamp, 10 µs.
+// uncertainties is corrected: of the fit, and of a stamp, 10 µs.
 func TestLoopBack_compare(t *testing.T) {
 	l := &LoopBack{Drive: "D", Line: "REF", Output: "COIL"}
 	x := loopTimes{steps: make([][]shown, 100), span: time.Millisecond}
@@ -205,14 +204,14 @@ func TestLoopBack_compare(t *testing.T) {
 		samples  time.Duration // corrected by that; 0: not
 		says     string
 	}{
-		{late(199e-6, 5e-6), OK, 199 * time.Microsecond, "samples behind such a divider are corrected by that, ± 20 µs"},
+		{late(199e-6, 5e-6), OK, 199 * time.Microsecond, "samples behind such a divider are corrected by that, ± 22 µs"},
 		{late(-199e-6, 5e-6), OK, -199 * time.Microsecond, "samples lie -199.0 µs from the edges"},
 		{late(201e-6, 5e-6), Wrong, 0, "200 µs are allowed: samples and edges do not tell the same time"},
 		{late(-201e-6, 5e-6), Wrong, 0, "200 µs are allowed"},
-		{late(19e-6, 5e-6), OK, 0, "± 20 µs of that is uncertain, so nothing is corrected"},
+		{late(19e-6, 2e-6), OK, 0, "± 20 µs of that is uncertain, so nothing is corrected"},
 		{late(-19e-6, 5e-6), OK, 0, "nothing is corrected"},
-		{late(20e-6, 5e-6), OK, 20 * time.Microsecond, "are corrected"},
-		{late(40e-6, 200e-6), OK, 0, "± 44 µs of that is uncertain"},
+		{late(22e-6, 5e-6), OK, 22 * time.Microsecond, "are corrected"},
+		{late(40e-6, 20e-6), OK, 0, "± 44 µs of that is uncertain"},
 	} {
 		var latency wiring.Latency
 		got := l.compare(c.response, x, &latency)

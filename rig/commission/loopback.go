@@ -226,7 +226,7 @@ func (l *LoopBack) response(x loopTimes, n int, rig *wiring.Rig, latency *wiring
 	if len(x.steps) < n/2 {
 		return []Step{{what, Wrong, fmt.Sprintf("%s stepped in %d of %d pulses; check the wire", l.Output, len(x.steps), n)}}
 	}
-	f, err := fitResponse(x.steps)
+	f, err := fitResponse(x.steps, math.Sqrt2*bench.EdgeLatency.Seconds()/x.span.Seconds()) // the line's and the ready line's
 	if err != nil {
 		return []Step{{what, Wrong, "not measured: " + err.Error()}}
 	}
@@ -258,7 +258,7 @@ func (l *LoopBack) compare(f *capture.Filter, x loopTimes, latency *wiring.Laten
 	span := x.span.Seconds()
 	late := (f.Middle() - 0.5) * span
 	// The lines' own stamps may differ by as much in the mean as they do from edge to edge.
-	standard := math.Hypot(bench.EdgeLatency.Seconds(), f.Standard*span/math.Sqrt(float64(len(x.steps))))
+	standard := math.Hypot(bench.EdgeLatency.Seconds(), f.Standard*span)
 	seen := fmt.Sprintf("samples lie %+.1f µs from the edges", 1e6*late)
 	half := fmt.Sprintf("± %.0f µs", 1e6*coverage95*standard)
 	switch {

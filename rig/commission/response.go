@@ -24,6 +24,10 @@ const (
 	halfWidth = 0.045 // of a conversion, to each side of a knot, from which it is fitted
 )
 
+// fitted is how many steps, at least, a share is the weighted mean of: of leastSteps those
+// within halfWidth, of which the farther count less.
+const fitted = 0.6 * 2 * halfWidth * leastSteps
+
 // corner is by how much of a conversion a fit from halfWidth misplaces a step where the response
 // has a corner: a tenth of it.
 const corner = halfWidth / 10
@@ -49,10 +53,11 @@ const rings = 0.01
 const folds = 10
 
 // fitResponse fits a converter's filter to what conversions showed of steps at phases of all
-// kinds. Its standard uncertainty is by how much steps lie off a response that was fitted
-// without them, which holds the scatter of their time stamps and what the fit misses, and what
-// it rounds off corners. The error says why the steps are not those of one response.
-func fitResponse(steps [][]shown) (*capture.Filter, error) {
+// kinds. Its standard uncertainty comes from how much steps lie off a response that was fitted
+// without them, which holds the scatter of their time stamps and what the fit misses. Of that the
+// stamps' uncertainty, in conversions, is left out, since each budget has it; what a fit to a few
+// steps each keeps of the scatter stays, and what it rounds off corners. The error says why the steps are not those of one response.
+func fitResponse(steps [][]shown, stamps float64) (*capture.Filter, error) {
 	if len(steps) < leastSteps {
 		return nil, fmt.Errorf("%d steps; must be %d or more", len(steps), leastSteps)
 	}
@@ -70,9 +75,11 @@ func fitResponse(steps [][]shown) (*capture.Filter, error) {
 	if err != nil {
 		return nil, err
 	}
-	if f.Standard = math.Hypot(scatterOf(kept), corner); !(f.Standard <= mostScatter) {
-		return nil, fmt.Errorf("steps scatter by %.0f %% of a conversion", 100*f.Standard)
+	scatter := scatterOf(kept)
+	if !(scatter <= mostScatter) {
+		return nil, fmt.Errorf("steps scatter by %.0f %% of a conversion", 100*scatter)
 	}
+	f.Standard = math.Hypot(math.Sqrt(math.Max(scatter*scatter-stamps*stamps, scatter*scatter/fitted)), corner)
 	return f, nil
 }
 

@@ -55,7 +55,7 @@ func TestFitResponse(t *testing.T) {
 						steps[7+20*i][k].age -= 0.4
 					}
 				}
-				f, err := fitResponse(steps)
+				f, err := fitResponse(steps, 0.012)
 				if err != nil {
 					t.Errorf("%s, %g: %v", name, scatter, err)
 					continue
@@ -67,7 +67,7 @@ func TestFitResponse(t *testing.T) {
 					}
 				}
 				t.Logf("%s, stamps to %g, %d late: off by up to %.4f, standard %.4f", name, scatter, outliers, off, f.Standard)
-				if off > 2*f.Standard || f.Standard < 0.9*scatter || f.Standard > 1.5*scatter+0.005 {
+				if off > 3*f.Standard || f.Standard > scatter+0.01 {
 					t.Errorf("%s, stamps to %g, %d late: off by up to %.4f, standard %.4f", name, scatter, outliers, off, f.Standard)
 				}
 			}
@@ -97,7 +97,7 @@ func TestFitResponse_refused(t *testing.T) {
 		{"steps scatter by", drawn(240, plain, 0.05, r)},
 		{"is not shown within one conversion", drawn(120, thirdOrder(2), 0.01, r)},
 	} {
-		if f, err := fitResponse(c.steps); err == nil || !strings.Contains(err.Error(), c.want) {
+		if f, err := fitResponse(c.steps, 0.012); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v, %v; want %q", f, err, c.want)
 		}
 	}

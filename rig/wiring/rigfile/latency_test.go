@@ -2,10 +2,12 @@ package rigfile
 
 import (
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
 
+	"makebreak/rig/capture"
 	"makebreak/rig/wiring"
 )
 
@@ -26,6 +28,37 @@ func TestLatency_RoundTrip(t *testing.T) {
 		want.Output, want.Samples, want.SamplesStandard = "OUT3", -82500*time.Nanosecond, 15250*time.Nanosecond
 		if err := SaveLatency(path, want); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+// What a loop-back found of a filter is read back as it was written.
+func TestLatency_Filter(t *testing.T) {
+	path := LatencyPath(filepath.Join(t.TempDir(), "rig.yaml"))
+	want := &wiring.Latency{Drive: "KEY_AWAY", Line: "REF", Pulses: 120, Date: "2026-03-31",
+		Filter: &wiring.Filter{Filter: capture.Filter{From: -0.03125, Step: 0.03125, Standard: 0.0075, Shares: []uint16{0, 0, 12, 4000, 10000, 10000}},
+			Output: "OUT3", Chip: "A", Rate: 860, Steps: 118}}
+	if err := SaveLatency(path, want); err != nil {
+		t.Fatal(err)
+	}
+	got, err := LoadLatency(path)
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("read back %+v, %v; want %+v", got, err, want)
+	}
+	good := string(FormatLatency(want))
+	for _, c := range []struct{ old, new, want string }{
+		{"chip: A", "chop: A", "chip"},
+		{"steps: 118", "steps: 1", "must be a whole number"},
+		{"[0, 0, 12", "[0, 0, 5000", "no filter"},
+		{"10000]", "9999]", "no filter"},
+		{"10000]", "10001]", "must be a whole number from 0 to 10000"},
+		{"  step: 3.125 %", "  step: 0 %", "no filter"},
+		{"  from: -3.125 %", "  from: -200 %", "no filter"},
+		{"rate: 860 /s", "rate: 860", "no unit"},
+	} {
+		_, err := ParseLatency("rig.latency.yaml", []byte(strings.Replace(good, c.old, c.new, 1)))
+		if err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "rig.latency.yaml:") {
+			t.Errorf("%s: %v; want its place and %q", c.new, err, c.want)
 		}
 	}
 }
