@@ -16,7 +16,7 @@ import (
 	"makebreak/sequences/setup"
 )
 
-// looped are how many loop-backs each filter is measured by: what one finds is a little off.
+// loopBacks is how many loop-backs each filter is measured by: what one finds is a little off.
 const loopBacks = 10
 
 // lookedUp is what a loop-back found, as if it had been of another rig's followed output.
@@ -31,7 +31,7 @@ func lookedUp(l wiring.Latency, rig *wiring.Rig, output string) *wiring.Latency 
 	return &l
 }
 
-// filterCases are the benches of one column: their filter, and what was measured of it, nil:
+// filterCase is the benches of one cell: their filter, and what was measured of it; nil:
 // nothing.
 type filterCase struct {
 	weights  sim.Weights
@@ -128,7 +128,7 @@ func filterTable(tables map[string][]map[string]*coverage) string {
 	for _, f := range filters {
 		b.WriteString(" " + f.name + " |")
 	}
-	b.WriteString(" passed though outside the limit |\n| --- | --- |" + strings.Repeat(" --- |", len(filters)) + " --- |\n")
+	b.WriteString(" passed though outside the limit, at most |\n| --- | --- |" + strings.Repeat(" --- |", len(filters)) + " --- |\n")
 	var rows []string
 	for row := range tables["no"][0] {
 		rows = append(rows, row)
@@ -144,7 +144,7 @@ func filterTable(tables map[string][]map[string]*coverage) string {
 				fmt.Fprintf(&b, " %.1f %% of %d, ± %s |", 100*c.share(), c.n, u)
 				most = max(most, c.wrongShare())
 			}
-			fmt.Fprintf(&b, " ≤ %.2f %% |\n", 100*most)
+			fmt.Fprintf(&b, " %.2f %% |\n", 100*most)
 		}
 	}
 	return b.String()

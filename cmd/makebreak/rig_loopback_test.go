@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/gum"
 	"makebreak/rig/bench"
 	"makebreak/rig/commission"
 	"makebreak/rig/sim"
@@ -181,6 +182,33 @@ func TestLoopBack_Filter(t *testing.T) {
 	for name, weights := range map[string]sim.Weights{"fading soon": sim.Fading(0.2), "last half": sim.Last(0.5)} {
 		if l, clock, filter := loopedBack(t, sim.Opts{Seed: 3, Weights: weights}); l.Filter != nil || clock.Outcome != commission.Wrong || filter.Outcome == commission.OK {
 			t.Errorf("%s: stored as %+v: %v %v", name, l.Filter, clock, filter)
+		}
+	}
+}
+
+// TestLoopBack_Followed: budgets of followed outputs have the measured filter, those of swept
+// ones, whose single conversions the loop-back did not see, the doubt.
+func TestLoopBack_Followed(t *testing.T) {
+	l, _, _ := loopedBack(t, sim.Opts{Seed: 3})
+	for mode, want := range map[wiring.Mode]gum.Source{wiring.Follow: analyze.FilterMeasured, wiring.Sweep: analyze.FilterUnknown} {
+		seq, err := sequences.Parse("edges.yaml", []byte(edgesOnly))
+		if err != nil {
+			t.Fatal(err)
+		}
+		seq.Sample = mode
+		found := map[gum.Source]int{}
+		for seed := range uint64(10) {
+			rig := loopedRig(t)
+			rig.Latency = &l
+			got, _ := measuredOn(t, rig, seq, sim.Opts{Seed: seed})
+			for _, m := range got {
+				for _, line := range m.Budget {
+					found[line.Source]++
+				}
+			}
+		}
+		if found[want] == 0 || found[analyze.FilterMeasured]+found[analyze.FilterUnknown] != found[want] {
+			t.Errorf("%s: %d budgets with a measured filter, %d with the doubt", mode, found[analyze.FilterMeasured], found[analyze.FilterUnknown])
 		}
 	}
 }
