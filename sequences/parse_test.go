@@ -265,6 +265,8 @@ func TestSequence_Fits(t *testing.T) {
 			"f.yaml:2:17: steps[0].event: \"energize\": it sets drive COIL_DRIVE on and no step sets it off: from cycle 2 on it does nothing; add a step with release, or run one cycle", ""},
 		{"drive never left, in one cycle", "name: n\ncycles: 1\nsteps: [{event: energize, hold: 50 s}]\n", relay, "", ""},
 		{"drive never on", "name: n\nsteps: [{event: release, hold: 5 s}]\n", relay, "", "release sets drive COIL_DRIVE off and no step sets it on: it does nothing"},
+		{"drive never on, and something expected of it", "name: n\ncycles: 1\nsteps: [{event: release, hold: 5 s}]\noutputs: {COIL: {expect: low}}\n", relay,
+			"f.yaml:3:17: steps[0].event: \"release\": it sets drive COIL_DRIVE off and no step sets it on: it does nothing; add a step with energize before it", ""},
 		{"drive off first", "name: n\nsteps: [{event: release, hold: 1 s}, {event: energize, hold: 5 s}]\n", relay, "", ""},
 		{"drive that a pulse releases", "name: n\nsteps: [{event: on, hold: 1 s}, {event: blip, hold: 1 s}]\n", pulsed, "", ""},
 		{"drive never left, and nothing expected of it", "name: n\nsteps: [{event: energize, hold: 5 s}]\noutputs: {COIL: {expect: unmoved}}\n", relay,

@@ -44,36 +44,36 @@ func (f *fitter) drivesLeft() {
 		case on && s.Supply != nil:
 			f.supplyLeft(i, drive)
 		case on && f.seq.Cycles != 1 && !f.left[drive]:
-			f.driveLeft(i, drive)
+			f.left[drive] = f.doesNothing(i, "drive "+drive+" on and no step sets it off: from cycle 2 on it does nothing", f.stepTo(drive, false)+", or run one cycle")
 		case !on && !switched[drive] && s.Supply == nil:
-			f.cautions = append(f.cautions, s.Event+" sets drive "+drive+" off and no step sets it on: it does nothing")
+			f.doesNothing(i, "drive "+drive+" off and no step sets it on: it does nothing", f.stepTo(drive, true)+" before it")
 		}
 	}
 }
 
-// driveLeft tells of a step that sets a drive on for good. It is refused where an output is
-// expected to go somewhere then.
-func (f *fitter) driveLeft(step int, drive string) {
+// doesNothing tells of a step that switches a drive as it is already. It is refused where an
+// output is expected to go somewhere then: that would be judged without the event.
+func (f *fitter) doesNothing(step int, why, remedy string) (refused bool) {
 	s := &f.seq.Steps[step]
-	why := "drive " + drive + " on and no step sets it off: from cycle 2 on it does nothing"
 	for i := range f.seq.Plan.Outputs {
 		if _, state := f.seq.Plan.Outputs[i].Expect[s.Event].Demand.State(); state {
-			f.left[drive] = true
-			f.doc.Report(fmt.Sprintf("steps[%d].event", step), s.Cause, "it sets "+why, f.switchOff(drive)+", or run one cycle")
-			return
+			f.doc.Report(fmt.Sprintf("steps[%d].event", step), s.Cause, "it sets "+why, remedy)
+			return true
 		}
 	}
 	f.cautions = append(f.cautions, s.Event+" sets "+why)
+	return false
 }
 
-// switchOff says how a drive can be set off.
-func (f *fitter) switchOff(drive string) string {
+// stepTo says how a drive can be set on or off by a step.
+func (f *fitter) stepTo(drive string, on bool) string {
 	for i := range f.rig.Causes {
-		if c := &f.rig.Causes[i]; c.Drive == drive && c.Pulse == 0 && !c.On {
+		if c := &f.rig.Causes[i]; c.Drive == drive && c.Pulse == 0 && c.On == on {
 			return "add a step with " + c.Event
 		}
 	}
-	return "add an event to the rig file, as in released: {drive: " + drive + ", set: off}, and a step with it"
+	event := map[bool]string{false: "released: {drive: " + drive + ", set: off}", true: "pressed: {drive: " + drive + ", set: on}"}[on]
+	return "add an event to the rig file, as in " + event + ", and a step with it"
 }
 
 // supplyLeft refuses a supply that a drive switches over and no step switches back, where
