@@ -291,7 +291,7 @@ func (e edge) crossed() (crossing, bool) {
 		return crossing{}, false
 	}
 	c := crossing{at: (earliest + latest) / 2}
-	source := analyze.EdgeNotClean
+	source := analyze.SamplingInterval // of samples closer together there would be more to tell
 	if bounced {
 		source = analyze.OutputBounces
 	}
