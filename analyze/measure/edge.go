@@ -187,7 +187,8 @@ func clamp(x float64) float64 { return math.Max(0, math.Min(1, x)) }
 
 // crossing returns between which instants the output first passed the middle, and whether it
 // bounced. An output that bounces over several conversions may have been there in the first of
-// these that shows anything of it, whether or not a later one falls short.
+// these that shows anything of it, whether or not a later one falls short; one that is there
+// soon after it left is taken for a rise that never goes back.
 func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 	earliest, latest, ok = e.passes(0.5)
 	if !ok {
@@ -219,7 +220,7 @@ func (e edge) crossing() (earliest, latest float64, bounced, ok bool) {
 		// Within a conversion it may go far beyond the state after.
 		latest = e.at[e.first(0, 0.5+e.margin())]
 	}
-	if e.span > 0 || rings {
+	if e.span > 0 && (bounced || e.twofold()) || rings {
 		for i--; i > 0 && e.share[i] > e.visible() && e.rough(i); i-- {
 			earliest = math.Min(earliest, e.begins(i))
 		}
