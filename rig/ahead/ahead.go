@@ -4,11 +4,11 @@
 package ahead
 
 // A block is as long as the first one, then twice that, and so on to the longest: who asks
-// for few has few drawn. Drawing the longest takes some 50 µs, which is far more than
-// starting a goroutine for it does.
+// for few has few drawn. The longest lasts for some milliseconds of a simulated bench, in which
+// the other processor is likely to have time once, and takes some 200 µs to draw.
 const (
 	firstBlock   = 64
-	longestBlock = 8192
+	longestBlock = 32768
 )
 
 // Draws are figures drawn ahead. They are used from one goroutine.

@@ -12,7 +12,7 @@ func TestDraws_SameOrder(t *testing.T) {
 	plain := rand.New(rand.NewPCG(1, 2))
 	other := rand.New(rand.NewPCG(1, 2))
 	d := ahead.New(other.NormFloat64)
-	for i := range 50_000 {
+	for i := range 200_000 {
 		if got, want := d.Next(), plain.NormFloat64(); got != want {
 			t.Fatalf("figure %d is %v, want %v", i+1, got, want)
 		}
