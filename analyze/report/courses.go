@@ -56,13 +56,15 @@ func (t *Trend) course() *picture.Course {
 	level := func(from, to, value float64) []picture.Place {
 		return []picture.Place{{Cycle: from, Value: s.In(value)}, {Cycle: to, Value: s.In(value)}}
 	}
-	if t.moved() == trend.Stepped {
+	if t.moved() != trend.Drifting {
 		c.Fits = [][]picture.Place{level(first, float64(t.Step.At), t.Step.Before), level(float64(t.Step.At), last, t.Step.After)}
+	}
+	if t.moved() == trend.Stepped {
 		return c
 	}
 	start := driftsFrom(blocks, t.Drift.Slope/1000)
 	end := start + t.Drift.Slope/1000*(last-first)
-	c.Fits = [][]picture.Place{{{Cycle: first, Value: s.In(start)}, {Cycle: last, Value: s.In(end)}}}
+	c.Fits = append(c.Fits, []picture.Place{{Cycle: first, Value: s.In(start)}, {Cycle: last, Value: s.In(end)}})
 	return c
 }
 

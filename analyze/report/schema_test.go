@@ -92,7 +92,7 @@ func TestSchema_Members(t *testing.T) {
 	if diff := cmp.Diff(enumOf(states), s.Defs["calibration"].Properties["state"].Enum); diff != "" {
 		t.Errorf("states of calibrations (-program +schema):\n%s", diff)
 	}
-	if diff := cmp.Diff(enumOf([]trend.Shape{trend.Unknown, trend.Steady, trend.Drifting, trend.Stepped}), s.Defs["trend"].Properties["shape"].Enum); diff != "" {
+	if diff := cmp.Diff(enumOf([]trend.Shape{trend.Unknown, trend.Steady, trend.Drifting, trend.Stepped, trend.Changed}), s.Defs["trend"].Properties["shape"].Enum); diff != "" {
 		t.Errorf("shapes (-program +schema):\n%s", diff)
 	}
 }

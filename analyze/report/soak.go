@@ -59,20 +59,24 @@ type Trend struct {
 	series    *trend.Series
 }
 
-// moved is the shape that is clear enough to tell of: a drift, a step or empty.
+// moved is the shape that is clear enough to tell of: a drift, a step, one of the two, or
+// empty.
 func (t *Trend) moved() trend.Shape {
 	switch {
-	case t.Shape == trend.Drifting && t.clear(t.Drift.P), t.Shape == trend.Stepped && t.clear(t.Step.P):
+	case t.Shape == trend.Drifting && t.clear(t.Drift.P), t.Shape == trend.Stepped && t.clear(t.Step.P),
+		t.Shape == trend.Changed && t.clear(min(t.Drift.P, t.Step.P)):
 		return t.Shape
 	}
 	return ""
 }
 
 // clear reports whether a test's probability is small enough to tell of a drift or
-// step. Each of the many quantities of a run has a chance to seem to move; the
-// level is shared among them (Bonferroni), so that a steady unit is said to drift
-// in at most one of a hundred runs.
-func (t *Trend) clear(p float64) bool { return p*float64(t.among) < trend.Significance }
+// step. Each of the many quantities of a run has a chance to seem to move, at each of the
+// looks at it; the level is shared among them (Bonferroni), so that a steady unit is said
+// to drift in at most one of a hundred runs, however often one looks.
+func (t *Trend) clear(p float64) bool {
+	return p*float64(t.among)*max(1, t.Looks) < trend.Significance
+}
 
 // trendsOf judges every quantity of a soak, in the order of its table.
 func trendsOf(r *Record) []Trend {
@@ -107,7 +111,13 @@ func (t *Trend) lines() []string {
 		add("drifts by %s in 1000 cycles (95 %%: %s, %s), %s over the run", slope.Text(d.Slope), slope.Range(d.Lower, d.Upper, " to "),
 			chance(d.P), t.moves(d.Change).Text(d.Change))
 	case trend.Stepped:
-		add("steps by %s at about cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), itoa(t.Step.At), chance(t.Step.P))
+		add("steps by %s at cycle %s (%s)", t.moves(t.Step.Size).Text(t.Step.Size), t.place(), chance(t.Step.P))
+	case trend.Changed:
+		add("drift or step, which cannot be told apart (%s): if a drift, %s over the run; if a step, %s at cycle %s",
+			chance(min(t.Drift.P, t.Step.P)), t.moves(t.Drift.Change).Text(t.Drift.Change), t.moves(t.Step.Size).Text(t.Step.Size), t.place())
+	}
+	if m := t.moved(); m == trend.Drifting || m == trend.Changed {
+		add("a swing slower than the run would look the same")
 	}
 	if len(t.warnings()) > 0 {
 		add("will cross its limit, see the findings")
@@ -125,6 +135,14 @@ func (t *Trend) lines() []string {
 	return out
 }
 
+// place is where a step lies.
+func (t *Trend) place() string {
+	if t.Step.From == t.Step.To {
+		return itoa(t.Step.At)
+	}
+	return fmt.Sprintf("%s (95 %%: %s to %s)", itoa(t.Step.At), itoa(t.Step.From), itoa(t.Step.To))
+}
+
 func (t *Trend) name() string {
 	return fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event)))
 }
@@ -134,8 +152,8 @@ func (t *Trend) warnings() []analyze.Finding {
 	var out []analyze.Finding
 	for _, f := range t.Forecasts {
 		if f.Warn && f.Crossing > 0 {
-			text := fmt.Sprintf("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned; confidence %s",
-				LimitWords(t.Quantity, t.limit), itoa(f.Crossing), between(f.Earliest, f.Latest), itoa(f.Planned), percent(f.Confidence))
+			text := fmt.Sprintf("WARNING: it will cross its limit of %s at about cycle %s (%s), before the %s planned, if it goes on as since cycle %s; confidence %s",
+				LimitWords(t.Quantity, t.limit), itoa(f.Crossing), between(f.Earliest, f.Latest), itoa(f.Planned), itoa(f.From), percent(f.Confidence))
 			out = append(out, analyze.Finding{Signal: t.Signal, Text: t.name() + text})
 		}
 	}
@@ -328,6 +346,8 @@ type trendObject struct {
 	SlopeUpper    *float64            `json:"slope_upper"`
 	DriftP        *float64            `json:"drift_p"`
 	StepAt        int                 `json:"step_cycle"`
+	StepEarliest  int                 `json:"step_earliest"`
+	StepLatest    int                 `json:"step_latest"`
 	StepSize      *float64            `json:"step_size"`
 	StepP         *float64            `json:"step_p"`
 	Outside       int64               `json:"out_of_limits"`
@@ -378,7 +398,7 @@ func (t *Trend) object() trendObject {
 	o := trendObject{Signal: plainText(t.Signal), Quantity: t.Quantity, Event: plainText(t.Event), Unit: t.Quantity.Unit(), N: t.N, Missing: t.Missing,
 		Lowest: number(t.Min.Value), LowestAt: t.Min.Cycle, Highest: number(t.Max.Value), HighestAt: t.Max.Cycle, Mean: number(t.Mean), SD: number(t.SD),
 		Quantiles: map[string]*float64{}, Shape: t.Shape, Slope: number(t.Drift.Slope), SlopeLower: number(t.Drift.Lower), SlopeUpper: number(t.Drift.Upper),
-		DriftP: number(t.Drift.P), StepAt: t.Step.At, StepSize: number(t.Step.Size), StepP: number(t.Step.P), Outside: t.Failures.Outside,
+		DriftP: number(t.Drift.P), StepAt: t.Step.At, StepEarliest: t.Step.From, StepLatest: t.Step.To, StepSize: number(t.Step.Size), StepP: number(t.Step.P), Outside: t.Failures.Outside,
 		FirstOutside: t.Failures.First, Clustering: number(t.Failures.Clustering), EarlyWarnings: []warningObject{}, Doubts: append([]string{}, t.Doubts...)}
 	for _, q := range t.Quantiles {
 		o.Quantiles[strconv.FormatFloat(q.P, 'f', 2, 64)] = number(q.Value)

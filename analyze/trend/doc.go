@@ -22,12 +22,20 @@
 // Drift is tested by Mann and Kendall's rank test with Sen's slope (Sen, JASA 63
 // (1968) 1379; Gilbert, Statistical Methods for Environmental Pollution
 // Monitoring, 1987, chapter 16), steps by Pettitt's test (Applied Statistics 28
-// (1979) 126). Both take the variance larger where the blocks depend on each other,
-// by the correction of Hamed and Rao (Journal of Hydrology 204 (1998) 182), as they
-// do where the workshop warms and cools by the day. The correction goes part of the
-// way: of a thousand runs of 200 values without drift or step, 11 or fewer were
-// called changed where the values were independent, 90 where each followed half of
-// the one before (autoregressive, 0.5), 306 at 0.9. Joined blocks depend less on
-// each other than single values do. A slow swing whose period is longer than the
-// run can't be told from a drift by any test.
+// (1979) 126). Both assume that blocks do not depend on each other, which they do where
+// the workshop warms and cools by the day. So each of a hundred kinds of noise is weighed
+// by Whittle's likelihood: white, with a hump, with a power law, with a swing. The
+// probability of a test is the mean over all of them, each with the variance that it gives
+// the slowest movement of a run. Weighing keeps the power where noise is white. A correction
+// by the significant lags of an autocorrelation alone does not see slow noise in few blocks.
+//
+// A run is looked at again and again. So the level is shared among the doublings of its
+// values, and a steady run is called changed in at most [Significance] of all cases over
+// all looks. How far that holds is measured in sequences/soak/README.md: for noise of which
+// each value follows up to 0.99 of the one before, but not fully for 1/f noise. A swing
+// whose period is longer than the run can't be told from a drift by any test.
+//
+// A drift and a step are both compared with the blocks, over all kinds of noise, all places
+// of a step, and drifts over a quarter of the run or more. Only one that explains them 20
+// times as well as the other is named alone.
 package trend

@@ -17,16 +17,17 @@ type Drift struct {
 	// Slope is Sen's: the median of the slopes of all pairs of blocks, in the
 	// quantity's unit per 1,000 cycles. Lower and Upper bound it at 95 %.
 	Slope, Lower, Upper float64 // the quantity's unit in 1000 cycles
-	// P is the probability of as clear a drift, either way, in a quantity that does not
-	// drift: Mann and Kendall's test. NaN where there are too few values.
+	// P is the probability of as clear a drift, either way, at one look at a quantity that
+	// does not drift: Mann and Kendall's test, over all kinds of noise that the blocks may
+	// have. NaN where there are too few values.
 	P float64 // probability, 0 to 1
 	// Tau is Kendall's rank correlation of value and cycle, -1 to 1.
 	Tau float64 // -1 to 1
 	// Change is what the drift makes from the first to the last block, in the
 	// quantity's unit.
 	Change float64 // in the quantity's unit
-	// Inflation is by how much the variance was taken larger because blocks depend on
-	// their neighbours; 1 where they do not.
+	// Inflation is by how much the slope's variance was taken larger because blocks may
+	// depend on their neighbours; near 1 where they do not.
 	Inflation float64 // factor, 1 or more
 }
 
@@ -41,6 +42,7 @@ type line struct {
 	s            int     // Kendall's S of the blocks as they are
 	variance     float64 // of S, ties and dependence allowed for
 	inflation    float64
+	left         left // of the blocks, the line taken out
 }
 
 // lineThrough fits blocks; ok is false where they are too few or lie on one cycle.
@@ -75,11 +77,29 @@ func lineThrough(b []block) (line, bool) {
 	for i, c := range b {
 		residuals[i] = c.value - l.slope*(c.centre-l.centre)
 	}
-	l.inflation = inflation(residuals)
+	l.left = leaveLine(b, l.slope, median(residuals), l.centre)
+	l.inflation = l.left.inflation()
 	l.variance = kendallVariance(ys) * l.inflation
 	l.level, l.levelSD = medianWithSD(residuals, l.inflation)
 	l.bound(slopes)
 	return l, true
+}
+
+// senSlope is the median of the slopes of all pairs of blocks, per cycle.
+func senSlope(b []block) float64 {
+	var slopes []float64
+	for i := range b {
+		for _, c := range b[i+1:] {
+			if dx := c.centre - b[i].centre; dx > 0 {
+				slopes = append(slopes, (c.value-b[i].value)/dx)
+			}
+		}
+	}
+	if len(slopes) == 0 {
+		return 0
+	}
+	slices.Sort(slopes)
+	return middle(slopes)
 }
 
 // bound sets the slope's 95 % bounds: the slopes whose ranks lie 1.96 standard
@@ -98,18 +118,23 @@ func (l *line) bound(slopes []float64) {
 	l.lower, l.upper = at((n-c)/2), at((n+c)/2+1)
 }
 
-// p is the two-sided probability of S by the normal approximation with Kendall's
-// continuity correction.
+// p is the two-sided probability of S, with Kendall's continuity correction, over all kinds
+// of noise that the blocks may have.
 func (l *line) p() float64 {
 	if l.variance == 0 {
 		return 1
 	}
-	return 2 * distuv.UnitNormal.Survival(math.Max(0, math.Abs(float64(l.s))-1)/math.Sqrt(l.variance))
+	return math.Min(1, 2*l.left.chance(l.deviate(), l.left.all))
 }
 
-// steeper returns a standard normal deviate: how clearly the true slope is larger
-// than b (negative: smaller). It is Kendall's S of the blocks less that slope
-// (Theil's test turned round).
+// deviate is S as a standard normal deviate, were the blocks independent.
+func (l *line) deviate() float64 {
+	return math.Max(0, math.Abs(float64(l.s))-1) / math.Sqrt(l.variance/l.inflation)
+}
+
+// steeper returns a standard normal deviate, were the blocks independent: how clearly the
+// true slope is larger than b (negative: smaller). It is Kendall's S of the blocks less
+// that slope (Theil's test turned round).
 func (l *line) steeper(b float64) float64 {
 	s := 0
 	for i := range l.blocks {
@@ -119,7 +144,7 @@ func (l *line) steeper(b float64) float64 {
 			}
 		}
 	}
-	v := l.variance
+	v := l.variance / l.inflation
 	if v == 0 { // all blocks equal: S has no spread, take that of untied ones
 		n := float64(len(l.blocks))
 		v = n * (n - 1) * (2*n + 5) / 18
@@ -129,15 +154,6 @@ func (l *line) steeper(b float64) float64 {
 
 // at is the line's height at a cycle.
 func (l *line) at(cycle float64) float64 { return l.level + l.slope*(cycle-l.centre) }
-
-// misfit is the sum of the blocks' distances from the line.
-func (l *line) misfit() float64 {
-	sum := 0.0
-	for _, c := range l.blocks {
-		sum += math.Abs(c.value - l.at(c.centre))
-	}
-	return sum
-}
 
 func (l *line) drift() Drift {
 	n := float64(len(l.blocks))
@@ -163,38 +179,6 @@ func kendallVariance(y []float64) float64 {
 	return v / 18
 }
 
-// inflation is Hamed and Rao's correction: by how much the variance of S is larger
-// because neighbours depend on each other, from the autocorrelation of the ranks of
-// what is left when the trend is taken out. Only lags at which it is significant
-// at 95 % count, up to a quarter of the series. It is never below 1: where
-// neighbours seem to repel each other, nothing is claimed from that.
-func inflation(residuals []float64) float64 {
-	r := ranks(residuals)
-	n := len(r)
-	mean := float64(n+1) / 2
-	var total float64
-	for i := range r {
-		r[i] -= mean
-		total += r[i] * r[i]
-	}
-	if total == 0 {
-		return 1
-	}
-	fn := float64(n)
-	sum, limit := 0.0, 1.959963984540054/math.Sqrt(fn)
-	for lag := 1; lag <= n/4; lag++ {
-		c := 0.0
-		for i := lag; i < n; i++ {
-			c += r[i] * r[i-lag]
-		}
-		if rho := c / total; math.Abs(rho) > limit {
-			k := fn - float64(lag)
-			sum += k * (k - 1) * (k - 2) * rho
-		}
-	}
-	return math.Max(1, 1+2*sum/(fn*(fn-1)*(fn-2)))
-}
-
 // ranks returns ranks from 1, ties sharing their mean.
 func ranks(x []float64) []float64 {
 	order := make([]int, len(x))
@@ -214,6 +198,13 @@ func ranks(x []float64) []float64 {
 		i = j
 	}
 	return out
+}
+
+// median is that of x, which stays as it is.
+func median(x []float64) float64 {
+	x = slices.Clone(x)
+	slices.Sort(x)
+	return middle(x)
 }
 
 // medianWithSD returns the median of x and its standard deviation: 1.2533 times

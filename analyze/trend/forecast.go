@@ -3,8 +3,6 @@ package trend
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 const (
@@ -16,6 +14,9 @@ const (
 	// warn. A unit that warms up drifts for its first minutes; that must not be drawn
 	// out to a week.
 	maxReach = 10
+	// maxDrawn is how many times the cycles seen the crossing may lie ahead: a drift is
+	// drawn out no further than to three times what it has been seen to go.
+	maxDrawn = 2
 	// lateBlocks is how many blocks the last quarter must have to be looked at alone.
 	lateBlocks = 24
 )
@@ -41,8 +42,9 @@ type Forecast struct {
 	// one less the probability of so clear a drift in a quantity whose true line just misses
 	// the limit. NaN where it can't be told.
 	Confidence float64 // share, 0 to 1
-	// Warn says that the confidence reaches WarnAt and that the forecast looks no
-	// further ahead than ten times the cycles seen.
+	// Warn says that the confidence reaches WarnAt, that the forecast looks no further
+	// ahead than ten times the cycles seen, that the crossing lies no further ahead than
+	// twice those, and that the drift goes on over the latter half of them.
 	Warn bool
 	// From is the first cycle that the forecast builds on: the first of the run, the
 	// first after a step, or the first of the last quarter where a drift began late.
@@ -70,15 +72,16 @@ func (s *Series) Forecast(limit Limit, planned int) Forecast {
 		out.Reason = fmt.Sprintf("a step at cycle %d, and too few values since", f.step.At)
 		return out
 	}
-	best := math.Inf(-1)
+	best, line := math.Inf(1), windows[0]
 	for _, l := range windows {
 		g := l.forecast(limit, planned, s.to)
-		if out.From == 0 || g.z > best {
-			best = g.z
+		if out.From == 0 || g.chance < best {
+			best, line = g.chance, l
 			g.fill(&out, l)
 		}
 	}
 	s.conclude(&out, best, len(windows))
+	s.restrain(&out, &line)
 	return out
 }
 
@@ -87,7 +90,7 @@ func (s *Series) Forecast(limit Limit, planned int) Forecast {
 func (s *Series) windows(f *fit) []line {
 	b := s.blocks.done
 	all := f.line
-	if f.shape == Stepped {
+	if f.shape == Stepped || f.shape == Changed { // what may be a step may be over
 		b = b[f.step.index:]
 		l, ok := lineThrough(b)
 		if !ok {
@@ -106,7 +109,7 @@ func (s *Series) windows(f *fit) []line {
 
 // ahead is one window's forecast.
 type ahead struct {
-	z                          float64 // standard normal deviate of crossing in time
+	chance                     float64 // of so clear a crossing in time, did it just miss
 	level                      float64
 	crossing, earliest, latest int
 }
@@ -119,12 +122,13 @@ func (l *line) forecast(limit Limit, planned, now int) ahead {
 	a := ahead{level: l.at(float64(now))}
 	h := float64(planned) - l.centre
 	needed := (limit.Value - l.level) / h
-	a.z = dir * l.steeper(needed)
+	z := dir * l.steeper(needed)
 	// The deviate so far takes the level at the centre as known. Its variance adds to
 	// that of the slope over the way to the planned cycle.
 	if slopeSD := (l.upper - l.lower) / (2 * 1.959963984540054) * h; slopeSD > 0 {
-		a.z /= math.Sqrt(1 + (l.levelSD/slopeSD)*(l.levelSD/slopeSD))
+		z /= math.Sqrt(1 + (l.levelSD/slopeSD)*(l.levelSD/slopeSD))
 	}
+	a.chance = l.left.chance(z, l.left.rest)
 	meet := func(slope float64) int {
 		if dir*slope <= 0 {
 			return 0
@@ -147,9 +151,9 @@ func (a ahead) fill(out *Forecast, l line) {
 	out.Crossing, out.Earliest, out.Latest = a.crossing, a.earliest, a.latest
 }
 
-// conclude turns the clearest deviate of so many windows into a confidence: looking
+// conclude turns the least chance of so many windows into a confidence: looking
 // at two gives chance twice the occasion (Bonferroni).
-func (s *Series) conclude(out *Forecast, z float64, windows int) {
+func (s *Series) conclude(out *Forecast, chance float64, windows int) {
 	over := out.Level - out.Limit.Value
 	if !out.Limit.Upper {
 		over = -over
@@ -164,11 +168,42 @@ func (s *Series) conclude(out *Forecast, z float64, windows int) {
 		out.Reason = fmt.Sprintf("all %d planned cycles are done", out.Planned)
 		return
 	}
-	out.Confidence = math.Max(0, 1-float64(windows)*distuv.UnitNormal.Survival(z))
+	out.Confidence = math.Max(0, 1-float64(windows)*chance)
 	seen := s.to - out.From + 1
 	if reach := float64(out.Planned-s.to) / float64(seen); reach > maxReach {
 		out.Reason = fmt.Sprintf("looks %.0f times as far ahead as the %d cycles that it builds on: no warning from that", reach, seen)
 		return
 	}
 	out.Warn = out.Confidence >= WarnAt
+}
+
+// restrain takes a warning back that draws out too far what was seen. A swing slower than
+// the run looks like a drift. It is told from one only by its bend, or once it turns.
+func (s *Series) restrain(out *Forecast, l *line) {
+	if !out.Warn {
+		return
+	}
+	seen := s.to - out.From + 1
+	switch {
+	case out.Crossing == 0:
+		out.Warn = false // it does not come near the limit, at the slope that is likeliest
+	case out.Crossing-s.to > maxDrawn*seen:
+		out.Warn = false
+		out.Reason = fmt.Sprintf("crosses only after more than %d times the %d cycles that it builds on: no warning from that yet", maxDrawn, seen)
+	case !l.lasts(out.Limit, out.Planned, s.to):
+		out.Warn = false
+		out.Reason = "the drift of the latest half would not reach the limit in time: no warning from that yet"
+	}
+}
+
+// lasts reports whether the drift went the same way in both halves, and would still cross
+// the limit in time by the slope of the latter alone.
+func (l *line) lasts(limit Limit, planned, now int) bool {
+	half := len(l.blocks) / 2
+	early, late := senSlope(l.blocks[:half]), senSlope(l.blocks[half:])
+	ends := l.at(float64(now)) + late*float64(planned-now) - limit.Value
+	if !limit.Upper {
+		early, ends = -early, -ends
+	}
+	return early > 0 && ends >= 0
 }

@@ -124,20 +124,35 @@ func (s *Series) fit() *fit {
 	if l, ok := lineThrough(s.blocks.done); ok {
 		f.line, f.enough = l, true
 		f.step, _ = stepIn(s.blocks.done)
-		f.shape = f.choose(s.blocks.done)
+		f.shape = f.choose(s.blocks.done, s.looks())
 	}
 	s.fitted = f
 	return f
 }
 
-// choose names the shape: steady unless a test is clear, then whichever lies closer
-// to the blocks. A step makes the test for drift clear as well, and the reverse.
-func (f *fit) choose(b []block) Shape {
-	switch {
-	case f.line.p() >= Significance && f.step.P >= Significance:
+// choose names the shape: steady unless a test is clear enough for one of many looks,
+// then whichever explains the blocks clearly better. A step makes the test for drift
+// clear as well, and the reverse.
+func (f *fit) choose(b []block, looks float64) Shape {
+	if min(f.line.p(), f.step.P)*looks >= Significance {
 		return Steady
-	case f.step.misfit(b) < f.line.misfit():
+	}
+	level := func(i int) float64 { return f.line.at(b[i].centre) }
+	ratio, places := compare(b, level, &f.step)
+	f.step.place(b, places)
+	switch {
+	case ratio > math.Log(clearly):
+		return Drifting
+	case ratio < -math.Log(clearly):
 		return Stepped
 	}
-	return Drifting
+	return Changed
+}
+
+// looks is among how many looks the level of the tests is shared, so that a steady run
+// that is looked at again and again, from its first blocks on, is called changed in no
+// more than Significance of all cases. Each doubling of the values is a look of its own;
+// looks in between see nearly the same.
+func (s *Series) looks() float64 {
+	return 1 + math.Max(0, math.Log2(float64(s.moments.n)/minBlocks))
 }

@@ -189,7 +189,7 @@ func testQuantileRank(t *testing.T, n int) {
 				hi, _ = slices.BinarySearch(all, math.Ceil(q.Value)+0.5)
 				off = math.Max(0, math.Max(rank(lo)-q.P, q.P-rank(hi)))
 			}
-			if bound := max(0.008*math.Sqrt(q.P*(1-q.P))/2, rank(2)+1e-12); off > bound {
+			if bound := 0.008*math.Sqrt(q.P*(1-q.P))/2 + rank(2); off > bound {
 				t.Errorf("%s, %d values: quantile %g is %g: rank off by %.5f, at most %.5f", name, n, q.P, q.Value, off, bound)
 			}
 			if q.Value < last {

@@ -11,8 +11,8 @@ import (
 
 const (
 	// compression of the t-digest: at 200 the rank of a quantile is off by at most
-	// 0.2 % of the values in the middle and less towards the ends, or by two values
-	// where that is more, as with 400 values (tested).
+	// 0.2 % of the values in the middle and less towards the ends, and by two values
+	// more, which counts where they are few (tested from 400 on).
 	compression = 200
 	// What the library keeps for this compression, checked when a state is read.
 	maxCentroids = 2*compression + 10

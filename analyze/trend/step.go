@@ -1,23 +1,22 @@
 package trend
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Step is a change of level from one cycle to the next, from the blocks of a run.
 type Step struct {
-	// At is the first cycle of the first block at the new level. The step happened
-	// at most Within cycles before or after it.
-	At, Within int
+	// At is the first cycle of the likeliest first block at the new level.
+	At int
+	// From and To bound the step's first cycle at 95 %, 0 where the run is steady.
+	From, To int
 	// Before and After are the median levels, Size is After less Before.
 	Before, After, Size float64 // in the quantity's unit
-	// P is the probability of as clear a step, either way, in a quantity that has none:
-	// Pettitt's test, whose approximation is on the safe side for few blocks. NaN
-	// where there are too few values.
+	// P is the probability of as clear a step, either way, at one look at a quantity that
+	// has none: Pettitt's test, whose approximation is on the safe side for few blocks,
+	// over all kinds of noise that the blocks may have. NaN where there are too few values.
 	P float64 // probability, 0 to 1
 
-	index int // of the first block at the new level
+	index int     // of the first block at the new level
+	k     float64 // Pettitt's statistic
 }
 
 // stepIn finds the likeliest step by Pettitt's test: U(t) = 2·(sum of the first t
@@ -39,19 +38,17 @@ func stepIn(b []block) (Step, bool) {
 			k, at = u, i+1
 		}
 	}
-	s := Step{index: at, At: b[at].first}
-	// The blocks' values are sorted in place from here on, each side on its own.
-	before, after := slices.Clone(values[:at]), slices.Clone(values[at:])
-	slices.Sort(before)
-	slices.Sort(after)
-	s.Before, s.After = middle(before), middle(after)
-	s.Size = s.After - s.Before
-	s.Within = max(1, b[at].last-b[at-1].first)
-	for i := range values {
-		values[i] -= s.level(i)
-	}
-	fn := float64(n)
-	s.P = math.Min(1, 2*math.Exp(-6*k*k/((fn*fn*fn+fn*fn)*inflation(values))))
+	s := Step{index: at, k: k, At: b[at].first}
+	s.relevel(b, at)
+	fn, g := float64(n), groundOf(n)
+	rest := cut(b, s.level)
+	clearest := clearestStep(rest) // Pettitt's place leans to the middle, which would leave part of the step
+	moved, course := g.take(rest), g.rise(clearest-1, clearest)
+	// The slowest movement goes with the step, so it has no part in weighing the noise.
+	l := leave(moved, course, g.kinds, 1)
+	s.P = math.Min(1, l.mean(l.all, func(inflation float64) float64 {
+		return 2 * math.Exp(-6*k*k/(fn*fn*(fn+1)*inflation))
+	}))
 	return s, true
 }
 
@@ -62,11 +59,19 @@ func (s *Step) level(i int) float64 {
 	return s.After
 }
 
-// misfit is the sum of the blocks' distances from the two levels.
-func (s *Step) misfit(b []block) float64 {
-	sum := 0.0
-	for i, c := range b {
-		sum += math.Abs(c.value - s.level(i))
+// clearestStep is the first block at a new level, by least squares.
+func clearestStep(x []float64) int {
+	n, all := float64(len(x)), 0.0
+	for _, v := range x {
+		all += v / n
 	}
-	return sum
+	best, most, sum := 1, 0.0, 0.0
+	for i, v := range x[:len(x)-1] {
+		sum += v - all
+		k := float64(i + 1)
+		if d := sum * sum / (k * (n - k)); d > most {
+			best, most = i+1, d
+		}
+	}
+	return best
 }

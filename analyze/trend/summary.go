@@ -6,8 +6,9 @@ import (
 )
 
 // Significance is the probability below which drift, step, clustering and a change
-// in the failures' rate are taken as real. Each test alone is wrong in at most that
-// share of steady quantities; among the many quantities of a run some will be.
+// in the failures' rate are taken as real. Drift and step share it among the looks at a
+// run, see Summary.Looks. A steady quantity is called changed in at most that share of runs;
+// among the many quantities of a run some will be.
 const Significance = 0.01
 
 // Shape says how a quantity went over the run.
@@ -19,6 +20,8 @@ const (
 	Steady   Shape = "steady"
 	Drifting Shape = "drift"
 	Stepped  Shape = "step"
+	// Changed is a drift or a step, which cannot be told apart.
+	Changed Shape = "drift or step"
 )
 
 // Quantile is a value that the share P of all values does not exceed.
@@ -47,6 +50,8 @@ type Summary struct {
 	Drift    Drift
 	Step     Step
 	Failures Failures
+	// Looks is among how many looks at the run Significance is shared.
+	Looks float64 // 1 or more
 	// Blocks is how many blocks the tests for drift and step had, BlockValues how many
 	// values each.
 	Blocks, BlockValues int
@@ -59,7 +64,7 @@ func (s *Series) Summary() Summary {
 	f := s.fit()
 	out := Summary{From: s.from, To: s.to, N: s.moments.n, Missing: s.missing, FirstMissing: s.firstMissing,
 		Skipped: s.skipped, Min: s.min, Max: s.max, Mean: math.NaN(), SD: s.moments.sd(), Lag1: s.moments.lag1(),
-		Shape: f.shape, Failures: s.failures.summary(), Blocks: len(s.blocks.done), BlockValues: s.blocks.size()}
+		Shape: f.shape, Failures: s.failures.summary(), Looks: s.looks(), Blocks: len(s.blocks.done), BlockValues: s.blocks.size()}
 	if s.moments.n > 0 {
 		out.Mean = s.moments.mean
 	}
@@ -112,6 +117,9 @@ func (s *Summary) doubts() []string {
 	}
 	if s.Drift.Inflation > 2 {
 		add("neighbouring blocks of %s follow each other; drift and step are judged more strictly for it", values(s.BlockValues))
+	}
+	if s.Shape == Drifting || s.Shape == Changed {
+		add("a swing slower than the run would look the same")
 	}
 	if all := s.N + s.Missing; s.Missing > 0 && float64(s.Missing) > 0.05*float64(all) {
 		add("%d of %d values are missing; if they are missing because of their size, the spread is wrong", s.Missing, all)

@@ -200,11 +200,11 @@ func TestSummary_Step(t *testing.T) {
 	})
 	got := s.Summary()
 	st := got.Step
-	if got.Shape != Stepped || st.P > 1e-9 || math.Abs(st.Size+0.005) > 0.0005 || math.Abs(float64(st.At-at)) > float64(st.Within) {
+	if got.Shape != Stepped || st.P > 1e-6 || math.Abs(st.Size+0.005) > 0.0005 || st.From > at || st.To < at {
 		t.Errorf("got %s, %+v", got.Shape, st)
 	}
 	// A step is over: it must not be drawn out into a drift.
-	if f := s.Forecast(Limit{11.98, false}, 2000000); f.Warn || f.From < at-2*st.Within {
+	if f := s.Forecast(Limit{11.98, false}, 2000000); f.Warn || f.From < at-2000 {
 		t.Errorf("got %+v", f)
 	}
 }
@@ -214,9 +214,9 @@ func TestSummary_Step(t *testing.T) {
 func TestForecast_LateWear(t *testing.T) {
 	t.Parallel()
 	r := noise(13)
-	const n = 100000
+	const n = 105000
 	s := made(t, n, func(c int) (float64, Outcome) {
-		return 5 + 0.3*r.NormFloat64() + math.Max(0, float64(c)-0.8*n)*1e-5, Within
+		return 5 + 0.3*r.NormFloat64() + math.Max(0, float64(c)-80000)*1e-5, Within
 	})
 	f := s.Forecast(Limit{5.4, true}, 200000) // crosses at 120,000
 	if !f.Warn || f.From < n/2 || math.Abs(float64(f.Crossing)-120000) > 8000 {
@@ -258,14 +258,14 @@ func TestForecast_Silent(t *testing.T) {
 	}
 }
 
-// A workshop that warms and cools: a slow swing over many blocks inflates the
-// variance, so it is not taken for a drift, while a drift under it is found.
+// A workshop that warms and cools: a slow swing over many blocks is counted among the
+// noise, so it is not taken for a drift, while a drift under it is found.
 func TestSummary_Swing(t *testing.T) {
 	t.Parallel()
 	r := noise(14)
 	swing := func(c int) float64 { return math.Sin(2*math.Pi*float64(c)/8000) + 0.3*r.NormFloat64() }
 	still := made(t, 100000, func(c int) (float64, Outcome) { return swing(c), Within }).Summary()
-	if still.Shape != Steady || still.Drift.Inflation < 2 || len(still.Doubts) == 0 {
+	if still.Shape != Steady {
 		t.Errorf("swing: %s, %+v", still.Shape, still.Drift)
 	}
 	moving := made(t, 100000, func(c int) (float64, Outcome) { return swing(c) + 2*float64(c)/1e5, Within }).Summary()

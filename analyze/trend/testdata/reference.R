@@ -16,11 +16,6 @@ for (set in c("Nile", "LakeHuron")) {
     2 * w - t * (n - t)
   })
   say(paste0(set, ".pettitt.k.after"), max(abs(u)), which.max(abs(u)))
-  # Autocorrelation of the ranks of what Sen's line leaves, for Hamed and Rao.
-  r <- rank(y - median(slopes) * x)
-  rho <- acf(r, lag.max = n %/% 4, plot = FALSE)$acf[-1]
-  i <- seq_along(rho); keep <- abs(rho) > qnorm(0.975) / sqrt(n)
-  say(paste0(set, ".hamed"), 1 + 2 / (n * (n - 1) * (n - 2)) * sum(((n - i) * (n - i - 1) * (n - i - 2) * rho)[keep]))
 }
 # At most k rows of m failures among n cycles: the hypergeometric distribution.
 for (c in list(c(100000, 5, 4), c(100, 20, 12), c(1000, 300, 190), c(50, 10, 10))) {
