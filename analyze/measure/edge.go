@@ -18,8 +18,8 @@ const (
 	// nothing of it.
 	unseen = 3
 	// weighed is by how much of a conversion a step may lie off where a plain mean has it,
-	// whatever the weights of the conversion's parts: 0.18 with a sinc filter of third order.
-	weighed = 0.18
+	// whatever the weights of the conversion's parts: see FilterHalf.
+	weighed = FilterHalf
 	// mostSamples bounds how many samples of one edge are looked at. A line between two of more
 	// of them tells all that there is to know.
 	mostSamples = 1 << 14

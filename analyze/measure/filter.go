@@ -10,18 +10,18 @@ import (
 // FilterHalf is by how much of a conversion, at most, a step is misplaced that is placed as a
 // plain mean over the conversion shows it, where the converter's filter has not been measured:
 // by the calculation in this package's tests for a plain mean over any part of the conversion
-// that is not much shorter, for two or three means one after the other in one conversion, and
-// for all that lies between these. Three means are the worst: 2/(3·√13.5).
-const FilterHalf = 0.1815
+// that is not much shorter, for two, three or four means one after the other in one conversion,
+// and for all that lies between these. Four means are the worst.
+const FilterHalf = 0.2148
 
 // lastMean is how much of a conversion the filters reckoned with leave out at its beginning.
-const lastMean = 0.1
+const lastMean = 0.2
 
 // unshown is in how much of a conversion, at its beginning or its end, such a filter hides a
 // step beyond what a plain mean does. Of a step, a share up to unit cannot be told from none:
-// three means one after the other show 4.5·x³ of one that is x of a conversion old.
+// four means one after the other show 32/3·x⁴ of one that is x of a conversion old.
 func unshown(unit float64) float64 {
-	return math.Min(FilterHalf, math.Max(lastMean, math.Cbrt(unit/4.5)-unit))
+	return math.Min(FilterHalf, math.Max(lastMean, math.Sqrt(math.Sqrt(unit*3/32))-unit))
 }
 
 // filter places a step by the share of it that a conversion shows: by what has been measured
