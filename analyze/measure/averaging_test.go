@@ -57,8 +57,8 @@ func (s said) steps(t *testing.T, outputs int, e edge) (seen []measure.Averaging
 	return seen, held, all
 }
 
-// TestAveraging_Refuted: values at an instant that are said to be means are found out by seven
-// steps, since a filter that is not known may hide one in five, and their times hold the truth nonetheless. The truth is the step's own instant.
+// TestAveraging_Refuted: values at an instant that are said to be means are found out by eleven
+// steps, since a filter that is not known may hide two in five, and their times hold the truth nonetheless. The truth is the step's own instant.
 func TestAveraging_Refuted(t *testing.T) {
 	step := edge{"step", func(t float64) float64 { return t }, 0}
 	for _, s := range []said{
@@ -66,13 +66,13 @@ func TestAveraging_Refuted(t *testing.T) {
 		{"values, said to be overlapping means", 0.1e-3, 1e-9, 1.2e-3, 10e-3, 15},
 		{"means, said to be over a longer time", 0.3e-3, 0.3e-3, 1.2e-3, 1e-3, 50},
 	} {
-		seen, held, all := s.steps(t, 7, step)
-		if all != 7*s.captures || float64(held) < 0.93*float64(all) {
+		seen, held, all := s.steps(t, 11, step)
+		if all != 11*s.captures || float64(held) < 0.93*float64(all) {
 			t.Errorf("%s: %d of %d intervals hold the step", s.name, held, all)
 		}
 		for _, a := range seen {
-			if a.Steps != 7 || a.Probability() > 1e-4 {
-				t.Fatalf("%s: %+v, probability %g; seven steps must refute it", s.name, a, a.Probability())
+			if a.Steps != 11 || a.Probability() > 1e-4 {
+				t.Fatalf("%s: %+v, probability %g; eleven steps must refute it", s.name, a, a.Probability())
 			}
 		}
 	}

@@ -323,7 +323,7 @@ func (c *crossing) betweenConversions(w window, f filter, span, gap, unit float6
 // rareBorder is the chance of falling onto the border between two conversions below which a
 // step that seems to have done so leaves it open whether the samples are means at all, where
 // that is only stated.
-const rareBorder = 1.0 / 3
+const rareBorder = 1.0 / 2
 
 // hiddenSag is how much of a conversion a sag may hide that is over before the next one shows
 // it: sagMost of the step, with a time constant of a quarter of a conversion.

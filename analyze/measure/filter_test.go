@@ -152,7 +152,7 @@ func TestPlacement_Filters(t *testing.T) {
 	const span, n = 1.0 / 860, 100
 	step := edge{"step", func(t float64) float64 { return t }, 0}
 	rows := []string{fmt.Sprintf("%-18s %-28s %12s %9s %9s %8s %8s", "filter", "edge", "samples", "measured", "U covers", "mean U", "most")}
-	for _, w := range append(family(), meansInARow(5), fading(0.5), lastPart(0.7)) {
+	for _, w := range append(family(), fading(0.5), lastPart(0.7)) {
 		known := slices.ContainsFunc(family(), func(f weighing) bool { return f.name == w.name })
 		for _, e := range []edge{step, sagging(0.045, 1.3e-3), exponential(0.05e-3), exponential(0.12e-3), saggingExponential(0.12e-3, 0.045, 1.3e-3), exponential(0.3e-3), exponential(5e-3)} {
 			for _, how := range []struct{ period, noise float64 }{{span, 1e-3}, {span, 0.1e-3}, {span, 20e-3}, {2.6e-3, 1e-3}} {
