@@ -29,9 +29,9 @@
 // the slowest movement of a run. Weighing keeps the power where noise is white. A correction
 // by the significant lags of an autocorrelation alone does not see slow noise in few blocks.
 //
-// A run is looked at again and again. So the level is shared among the doublings of its
-// values, and a steady run is called changed in at most [Significance] of all cases over
-// all looks. How far that holds is measured in sequences/soak/README.md: for noise of which
+// A run is looked at again and again. So the level is shared among the two tests and the
+// doublings of its values, and a steady run is to be called changed in at most
+// [Significance] of all cases over all looks. How far that holds is measured in sequences/soak/README.md: for noise of which
 // each value follows up to 0.99 of the one before, but not fully for 1/f noise. A swing
 // whose period is longer than the run can't be told from a drift by any test.
 //

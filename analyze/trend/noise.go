@@ -17,15 +17,16 @@ import (
 // frequency.
 
 const (
-	// whitePrior is the weight of white noise before anything is seen. The rest is
-	// shared evenly by all other kinds.
-	whitePrior = 0.95
 	// leastKnee is the lowest knee of a noise's spectrum, in half swings per run: a
 	// knee below could not be told from the drift itself.
 	leastKnee = 8
 	// wild is how many standard deviations a block may lie off before it is cut there.
 	wild = 3
 )
+
+// otherPrior is the weight of all noise that is not white before anything is seen of n
+// blocks. The fewer they are, the less they can show of how they follow each other.
+func otherPrior(n int) float64 { return math.Min(0.5, 10/float64(n)) }
 
 // kind is one kind of noise.
 type kind struct {
@@ -51,9 +52,9 @@ func kindsOf(n int) []kind {
 		}
 	}
 	for i := range out {
-		out[i].prior = math.Log((1 - whitePrior) / float64(len(out)-1))
+		out[i].prior = math.Log(otherPrior(n) / float64(len(out)-1))
 	}
-	out[0].prior = math.Log(whitePrior)
+	out[0].prior = math.Log(1 - otherPrior(n))
 	return out
 }
 
@@ -77,7 +78,7 @@ func peaks(values []float64) []kind {
 		}))
 	}
 	for i := range out {
-		out[i].prior = math.Log((1 - whitePrior) / 100)
+		out[i].prior = math.Log(otherPrior(len(values)+1) / 100)
 	}
 	return out
 }

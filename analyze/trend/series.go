@@ -134,7 +134,7 @@ func (s *Series) fit() *fit {
 // then whichever explains the blocks clearly better. A step makes the test for drift
 // clear as well, and the reverse.
 func (f *fit) choose(b []block, looks float64) Shape {
-	if min(f.line.p(), f.step.P)*looks >= Significance {
+	if 2*min(f.line.p(), f.step.P)*looks >= Significance { // two tests
 		return Steady
 	}
 	level := func(i int) float64 { return f.line.at(b[i].centre) }

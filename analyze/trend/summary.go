@@ -7,7 +7,7 @@ import (
 
 // Significance is the probability below which drift, step, clustering and a change
 // in the failures' rate are taken as real. Drift and step share it among the looks at a
-// run, see Summary.Looks. A steady quantity is called changed in at most that share of runs;
+// run, see Summary.Looks. A steady quantity is to be called changed in at most that share of runs;
 // among the many quantities of a run some will be.
 const Significance = 0.01
 

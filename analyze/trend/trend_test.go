@@ -209,17 +209,17 @@ func TestSummary_Step(t *testing.T) {
 	}
 }
 
-// Wear begins late: level for 80 % of the cycles so far, then rising. A line through
+// Wear begins late: level for nearly three quarters of the cycles so far, then rising. A line through
 // all of it would see the crossing too late.
 func TestForecast_LateWear(t *testing.T) {
 	t.Parallel()
 	r := noise(13)
-	const n = 105000
+	const n = 275000
 	s := made(t, n, func(c int) (float64, Outcome) {
-		return 5 + 0.3*r.NormFloat64() + math.Max(0, float64(c)-80000)*1e-5, Within
+		return 5 + 0.3*r.NormFloat64() + math.Max(0, float64(c)-200000)*4e-6, Within
 	})
-	f := s.Forecast(Limit{5.4, true}, 200000) // crosses at 120,000
-	if !f.Warn || f.From < n/2 || math.Abs(float64(f.Crossing)-120000) > 8000 {
+	f := s.Forecast(Limit{5.4, true}, 500000) // crosses at 300,000
+	if !f.Warn || f.From < n/2 || math.Abs(float64(f.Crossing)-300000) > 12000 {
 		t.Errorf("got %+v", f)
 	}
 }
