@@ -180,6 +180,9 @@ func placeOften(t *testing.T, e edge, period, span, noise float64) placed {
 // may be quicker. Quiet samples are the harder ones, where little is doubted. A step itself
 // must not suffer for it. The truth is the edge's own law (textbook).
 func TestPlacement_HiddenEdges(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of captures")
+	}
 	const span = 1.0 / 860
 	rows := []string{fmt.Sprintf("%-42s %-5s %8s %8s %8s %9s %12s", "samples, sag, noise", "tau", "95 %", "most", "mean U", "U covers", "U without it")}
 	for _, how := range []struct {

@@ -60,6 +60,9 @@ func TestDriftAndStep_FalseAlarms(t *testing.T) {
 // limits from within the noise to three standard deviations off, looking up to nine
 // times as far ahead as the run has come. At most 1 in 100 of them may warn at all.
 func TestForecast_FalseAlarms(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of forecasts")
+	}
 	t.Parallel()
 	hits := overSeeds(func(r *rand.Rand) bool {
 		s := made(t, 0, nil)

@@ -70,6 +70,7 @@ func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s setup.Simul
 // finding that names it. A fault of the acquisition, not of the unit, must be
 // counted or survived instead.
 func TestFaults_Named(t *testing.T) {
+	t.Parallel()
 	const held = "no finding"
 	named := map[string]struct{ finding, verdict string }{
 		"wrong-address":    {"OUT4 moved instead", "fail"},

@@ -21,6 +21,7 @@ import (
 // The pages as a browser shows them: nothing sticks out on a phone, on a desk or on
 // paper, nothing is asked for from elsewhere, and what the CSV says can be read.
 func TestPages(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	tables := map[string]string{}
 	var paths []string

@@ -154,6 +154,7 @@ func TestReportCapture_FiguresAgain(t *testing.T) {
 // What was left out of a capture must not make a good unit fail nor a bad one pass:
 // whatever fault is planted, an exported cycle says what the run said, or undecided.
 func TestReportCapture_NotMisread(t *testing.T) {
+	t.Parallel()
 	cases := [][]string{{"armed-high"}}
 	for _, f := range sim.Faults() {
 		sequence := "armed-high"

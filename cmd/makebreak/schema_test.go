@@ -105,6 +105,7 @@ func madeMembers(t *testing.T, head, part string) string {
 // TestJSON_Conforms: whatever a run, a soak or a capture comes to, its JSON is as the published
 // schema says.
 func TestJSON_Conforms(t *testing.T) {
+	t.Parallel()
 	log := filepath.Join(t.TempDir(), "log.db")
 	captures := filepath.Join(root, "testdata", "captures")
 	for _, c := range []struct {
