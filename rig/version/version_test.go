@@ -1,4 +1,4 @@
-package main
+package version
 
 import (
 	"os"
@@ -12,7 +12,7 @@ import (
 func TestVersion(t *testing.T) {
 	t.Parallel()
 	form := regexp.MustCompile(`^(\S+ )?build [0-9A-Za-z_-]{12}$`)
-	if got := version(); !form.MatchString(got) {
+	if got := Program(""); !form.MatchString(got) {
 		t.Errorf("the test's program is %q", got)
 	}
 	self, err := os.Executable()
