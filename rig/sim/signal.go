@@ -111,10 +111,6 @@ const (
 	maxSegsFed = 512
 )
 
-func newSignal(at int64, volts float64) signal {
-	return signalFrom(constant(at, volts))
-}
-
 // signalFrom returns a signal of one settled segment.
 func signalFrom(s segment) signal {
 	return signal{segs: append(make([]segment, 0, maxSegs), s), level: s.c, flatFrom: s.flatFrom}

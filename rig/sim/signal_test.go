@@ -116,3 +116,6 @@ func TestSignal_MixedConversion(t *testing.T) {
 		t.Errorf("three quarters at 12 V: %g V, want 9 V", got)
 	}
 }
+
+// newSignal returns a signal that has always been at a voltage.
+func newSignal(at int64, volts float64) signal { return signalFrom(constant(at, volts)) }

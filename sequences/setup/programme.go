@@ -1,8 +1,6 @@
 package setup
 
 import (
-	"time"
-
 	"makebreak/analyze"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -104,5 +102,3 @@ func BenchFor(seq *sequences.Sequence) *wiring.Rig {
 	}
 	return nearest
 }
-
-func toDuration(seconds float64) time.Duration { return time.Duration(seconds * 1e9) }
