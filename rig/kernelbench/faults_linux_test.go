@@ -24,14 +24,15 @@ const (
 )
 
 // faultRate is how many conversions a second the followed converter makes here: faults
-// need no fine sampling, and an emulated processor takes its time.
-const faultRate = 128
+// need no fine sampling, and an emulated processor takes its time. A mean over a longer
+// conversion smooths ripple too much for its limit to be shown to hold.
+const faultRate = 250
 
 // ends holds a program that could not begin against what it must say.
 func (r *running) ends(status int, words ...string) {
 	r.t.Helper()
 	if got := r.wait(); got != status {
-		r.t.Errorf("exit %d, want %d", got, status)
+		r.t.Errorf("exit %d, want %d; standard output:\n%s", got, status, r.out.String())
 	}
 	for _, w := range words {
 		if !strings.Contains(r.err.String(), w) {
