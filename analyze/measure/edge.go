@@ -17,9 +17,6 @@ const (
 	// unseen is for how many sampling intervals an output may bounce between values that show
 	// nothing of it.
 	unseen = 3
-	// weighed is by how much of a conversion a step may lie off where a plain mean has it,
-	// whatever the weights of the conversion's parts: see FilterHalf.
-	weighed = FilterHalf
 	// mostSamples bounds how many samples of one edge are looked at. A line between two of more
 	// of them tells all that there is to know.
 	mostSamples = 1 << 14
@@ -174,12 +171,12 @@ func (e edge) passes(level float64) (earliest, latest float64, ok bool) {
 	if e.span == 0 {
 		return earliest - over*clamp(hidden), latest, true
 	}
-	earliest -= over * clamp(hidden+weighed)
+	earliest -= over * clamp(hidden+FilterHalf)
 	top := 1.0
 	for _, s := range e.share[hi:] {
 		top = math.Max(top, s)
 	}
-	latest -= e.span * clamp((e.share[hi]-e.margin()-level)/(top-level)-weighed)
+	latest -= e.span * clamp((e.share[hi]-e.margin()-level)/(top-level)-FilterHalf)
 	return earliest, math.Max(earliest, latest), true
 }
 

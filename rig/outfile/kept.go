@@ -32,21 +32,36 @@ func same(a, b string) bool {
 
 // real is a path's place as far as its folders are there, with links followed.
 func real(path string) string {
-	full, err := filepath.Abs(path)
+	full, err := RealPath(path)
 	if err != nil {
 		return path
-	}
-	if p, err := filepath.EvalSymlinks(full); err == nil {
-		return p
-	}
-	if to, err := os.Readlink(full); err == nil { // a link that leads to nothing yet
-		if !filepath.IsAbs(to) {
-			to = filepath.Join(filepath.Dir(full), to)
-		}
-		full = to
 	}
 	if dir, err := filepath.EvalSymlinks(filepath.Dir(full)); err == nil {
 		return filepath.Join(dir, filepath.Base(full))
 	}
 	return full
+}
+
+// RealPath returns the absolute path of a file with links followed, also those that lead to
+// nothing yet.
+func RealPath(path string) (string, error) {
+	full, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	const links = 10 // in a row that lead to nothing yet
+	for range links {
+		if p, err := filepath.EvalSymlinks(full); err == nil {
+			return p, nil
+		}
+		to, err := os.Readlink(full)
+		if err != nil {
+			break
+		}
+		if !filepath.IsAbs(to) {
+			to = filepath.Join(filepath.Dir(full), to)
+		}
+		full = to
+	}
+	return full, nil
 }

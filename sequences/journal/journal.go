@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"makebreak/rig/outfile"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -59,26 +60,12 @@ func Open(path string) (db *DB, err error) {
 	return db, err
 }
 
-// realPath returns the absolute path of the file itself, with links followed: files that
-// belong to a log stand beside that.
+// realPath returns the absolute path of the file itself: files that belong to a log stand
+// beside that.
 func realPath(path string) (string, error) {
-	full, err := filepath.Abs(path)
+	full, err := outfile.RealPath(path)
 	if err != nil {
 		return "", fmt.Errorf("log %s: %w", path, err)
-	}
-	const links = 10 // in a row that lead to nothing yet
-	for range links {
-		if real, err := filepath.EvalSymlinks(full); err == nil {
-			return real, nil
-		}
-		to, err := os.Readlink(full)
-		if err != nil {
-			break
-		}
-		if !filepath.IsAbs(to) {
-			to = filepath.Join(filepath.Dir(full), to)
-		}
-		full = to
 	}
 	return full, nil
 }
