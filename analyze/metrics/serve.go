@@ -42,13 +42,7 @@ func cause(err error) error {
 	if errors.As(err, &a) {
 		return errors.New(a.Err)
 	}
-	for {
-		inner := errors.Unwrap(err)
-		if inner == nil {
-			return err
-		}
-		err = inner
-	}
+	return problem.Innermost(err)
 }
 
 // Close stops serving. What is still being read after a second is cut off.

@@ -111,8 +111,5 @@ func Check(path string) error {
 // Failed says that a file or stream cannot be written, by the innermost cause: the
 // operating system's word, without the names of calls around it.
 func Failed(name string, err error) error {
-	for inner := errors.Unwrap(err); inner != nil; inner = errors.Unwrap(err) {
-		err = inner
-	}
-	return problem.Of(problem.Storage, fmt.Errorf("%s cannot be written: %w", name, err))
+	return problem.Of(problem.Storage, fmt.Errorf("%s cannot be written: %w", name, problem.Innermost(err)))
 }
