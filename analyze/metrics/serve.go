@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 )
 
 // A Server serves a collector's metrics at /metrics.
@@ -28,11 +29,11 @@ func Serve(address string, c *Collector, failed func(error)) (*Server, error) {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", c.Handler())
 	s := &Server{l.Addr(), &http.Server{Handler: mux, ReadHeaderTimeout: 10 * time.Second}}
-	go func() {
+	task.Go(func() {
 		if err := s.server.Serve(l); err != nil && !errors.Is(err, http.ErrServerClosed) {
 			failed(err)
 		}
-	}()
+	})
 	return s, nil
 }
 

@@ -9,6 +9,8 @@ import (
 	"syscall"
 
 	"golang.org/x/sys/unix"
+
+	"makebreak/rig/task"
 )
 
 // crashBySignal lets a crash of the Go runtime end the program by SIGABRT. The runtime's
@@ -23,7 +25,7 @@ func crashBySignal() {
 		_ = unix.Setrlimit(unix.RLIMIT_CORE, &unix.Rlimit{}) // a wish: a core file harms nothing
 	}
 	debug.SetTraceback("crash")
-	go endWhenAborted()
+	task.Go(endWhenAborted)
 }
 
 // endWhenAborted ends the program when it gets SIGABRT, as from systemd when it seems to

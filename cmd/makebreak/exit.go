@@ -5,6 +5,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 )
 
 // Exit statuses: the contract of the command line.
@@ -15,7 +16,7 @@ const (
 	exitUsage       = 64
 	exitInput       = 65
 	exitRig         = 69
-	exitInternal    = 70
+	exitInternal    = task.Status
 	exitLog         = 74 // the log or a result file could not be written
 	exitInterrupted = 130
 )

@@ -12,8 +12,9 @@ import (
 
 // listed is what go list tells of a package.
 type listed struct {
-	ImportPath                         string
+	ImportPath, Dir                    string
 	Imports, TestImports, XTestImports []string
+	GoFiles, IgnoredGoFiles            []string
 }
 
 // TestImports holds the packages to the one way in which they may know each other.
@@ -36,7 +37,7 @@ func TestImports(t *testing.T) {
 // packages lists the project's.
 func packages(t *testing.T) (all []listed) {
 	t.Helper()
-	out, err := exec.Command("go", "list", "-json=ImportPath,Imports,TestImports,XTestImports", "makebreak/...").Output()
+	out, err := exec.Command("go", "list", "-json=ImportPath,Dir,Imports,TestImports,XTestImports,GoFiles,IgnoredGoFiles", "makebreak/...").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,10 +74,11 @@ func within(path, below string) bool {
 	return path == "makebreak/"+below || strings.HasPrefix(path, "makebreak/"+below+"/")
 }
 
-// language reports whether a package is one of those by which all others speak: words,
-// units and kinds of problems. They know nothing of the project but each other.
+// language reports whether a package is one of those by which all others speak and start
+// goroutines: words, units, kinds of problems and tasks. They know nothing of the project but
+// each other.
 func language(pkg string) bool {
-	return pkg == "makebreak/rig/words" || pkg == "makebreak/rig/unit" || pkg == "makebreak/rig/problem"
+	return pkg == "makebreak/rig/words" || pkg == "makebreak/rig/unit" || pkg == "makebreak/rig/problem" || pkg == "makebreak/rig/task"
 }
 
 // forbidden says why one package must not import another; empty: it may.
@@ -91,7 +93,7 @@ func forbidden(from, to string) string {
 	ofSimulator := within(from, "rig/sim") || within(from, "rig/simchip")
 	switch {
 	case language(from) && !language(to):
-		return "words, units and kinds of problems know nothing of the project"
+		return "words, units, kinds of problems and tasks know nothing of the project"
 	case within(to, "cmd"):
 		return "nothing knows the command line"
 	case simulator && !ofSimulator && !within(from, "cmd") && !within(from, "sequences/setup"):

@@ -14,6 +14,7 @@ import (
 
 	"makebreak/rig/gpioline"
 	"makebreak/rig/realtime"
+	"makebreak/rig/task"
 )
 
 func main() {
@@ -36,7 +37,7 @@ func untilInterrupted() context.Context {
 	c := make(chan os.Signal, 2)
 	signal.Notify(c, signals...)
 	ctx, cancel := context.WithCancel(context.Background())
-	go func() {
+	task.Go(func() {
 		<-c
 		first := time.Now()
 		cancel()
@@ -45,6 +46,6 @@ func untilInterrupted() context.Context {
 				os.Exit(exitInterrupted)
 			}
 		}
-	}()
+	})
 	return ctx
 }

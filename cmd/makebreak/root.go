@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"strings"
 	"time"
 
@@ -19,6 +18,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 )
 
 // streams are where a command reads and writes.
@@ -47,7 +47,7 @@ var wallClock = time.Now
 func execute(ctx context.Context, args []string, s streams) (status int) {
 	defer func() {
 		if p := recover(); p != nil {
-			fmt.Fprintf(s.err, "makebreak: this should not have happened: %v\nWhat was logged is safe. Please report it with these lines:\n%s", p, debug.Stack())
+			fmt.Fprint(s.err, task.Told(p))
 			status = exitInternal
 		}
 	}()

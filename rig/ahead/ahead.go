@@ -3,6 +3,8 @@
 // drawn when it is asked for.
 package ahead
 
+import "makebreak/rig/task"
+
 // A block is as long as the first one, then twice that, and so on to the longest: who asks
 // for few has few drawn. The longest lasts for some milliseconds of a simulated bench, in which
 // the other processor is likely to have time once, and takes some 200 µs to draw.
@@ -48,7 +50,7 @@ func (d *Draws[T]) turn() {
 	if len(free) < longestBlock {
 		free = make([]T, min(2*len(d.block), longestBlock))
 	}
-	go func() { d.next <- d.fill(free) }()
+	task.Go(func() { d.next <- d.fill(free) })
 }
 
 // fill draws a block, the last figure first: counting down what is left is all that Next does.

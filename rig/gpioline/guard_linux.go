@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"makebreak/rig/task"
 )
 
 // The guard is a second process of the same program that holds the drives'
@@ -169,7 +171,7 @@ func (g *guard) dismiss() error {
 		return nil
 	}
 	failed := g.life.Close()
-	late := time.AfterFunc(guardTimeout, func() { _ = g.cmd.Process.Kill() })
+	late := time.AfterFunc(guardTimeout, task.Covered(func() { _ = g.cmd.Process.Kill() }))
 	defer late.Stop()
 	if err := g.cmd.Wait(); err != nil {
 		return errors.Join(failed, fail("guard over the drives", "", err))

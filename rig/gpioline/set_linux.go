@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 )
 
 // Set is the lines of one rig, held from Open to Close. It implements
@@ -182,7 +183,7 @@ func (s *Set) watch(ctx context.Context) {
 	if s.stopWatching != nil {
 		s.stopWatching()
 	}
-	s.watched, s.stopWatching = ctx, context.AfterFunc(ctx, s.wake.wake)
+	s.watched, s.stopWatching = ctx, context.AfterFunc(ctx, task.Covered(s.wake.wake))
 }
 
 // pollFor waits for events or the wake-up call, once, and returns how many

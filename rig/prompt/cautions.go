@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 )
 
 // Cautions are shown before the rig acts on a unit for the first time.
@@ -57,11 +58,11 @@ func readLine(ctx context.Context, r io.Reader) (string, error) {
 		if err := ctx.Err(); err != nil {
 			return "", err
 		}
-		go func() {
+		task.Go(func() {
 			var b [1]byte
 			_, err := io.ReadFull(r, b[:])
 			next <- read{b[0], err}
-		}()
+		})
 		select {
 		case <-ctx.Done():
 			return "", ctx.Err()

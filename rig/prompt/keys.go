@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"makebreak/rig/task"
 )
 
 // Keys asks for key presses, as a bench does that needs a person to act: each line of the
@@ -17,7 +19,7 @@ type Keys struct {
 // NewKeys reads presses from in and shows on out what to do.
 func NewKeys(in io.Reader, out io.Writer) *Keys {
 	k := &Keys{out: out, lines: make(chan error)}
-	go k.read(in)
+	task.Go(func() { k.read(in) })
 	return k
 }
 

@@ -4,6 +4,8 @@ import (
 	"bufio"
 	"io"
 	"strings"
+
+	"makebreak/rig/task"
 )
 
 // A Terminal puts questions and hands over the lines that are typed. It answers the
@@ -16,12 +18,12 @@ type Terminal struct {
 // NewTerminal reads answers from in, from now on, and shows texts on out.
 func NewTerminal(in io.Reader, out io.Writer) *Terminal {
 	t := &Terminal{out: out, lines: make(chan string)}
-	go func() {
+	task.Go(func() {
 		defer close(t.lines)
 		for s := bufio.NewScanner(in); s.Scan(); {
 			t.lines <- strings.TrimSpace(s.Text())
 		}
-	}()
+	})
 	return t
 }
 

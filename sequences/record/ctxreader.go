@@ -3,6 +3,8 @@ package record
 import (
 	"context"
 	"io"
+
+	"makebreak/rig/task"
 )
 
 // ctxReader is a stream whose reading ends with the context, even while it
@@ -22,10 +24,10 @@ func (c ctxReader) Read(p []byte) (int, error) {
 	}
 	read := make(chan result, 1)
 	own := make([]byte, len(p)) // a read that was given up may still write
-	go func() {
+	task.Go(func() {
 		n, err := c.r.Read(own)
 		read <- result{n, err}
-	}()
+	})
 	select {
 	case r := <-read:
 		return copy(p, own[:r.n]), r.err

@@ -21,6 +21,7 @@ import (
 	"makebreak/rig/calibration"
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
+	"makebreak/rig/task"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -108,7 +109,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	queue := make(chan recorded, depth)
 	m := &measurer{meter: meter, seq: seq, opts: opts, calibrations: capture.CalibrationsOf(opts.Calibrations, b.Sampled()), stop: cancel}
 	finished := make(chan error, 1)
-	go func() { finished <- m.work(queue) }()
+	task.Go(func() { finished <- m.work(queue) })
 
 	err = record(ctx, b, seq, opts, first, queue)
 	close(queue)

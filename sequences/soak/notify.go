@@ -7,6 +7,7 @@ import (
 
 	"github.com/coreos/go-systemd/v22/daemon"
 
+	"makebreak/rig/task"
 	"makebreak/sequences"
 )
 
@@ -35,7 +36,7 @@ func NewNotifier(seq *sequences.Sequence, say func(format string, args ...any)) 
 	if every, err := daemon.SdWatchdogEnabled(false); err != nil {
 		say("systemd's watchdog: %v", err)
 	} else if every > 0 {
-		go n.watchdog(every / 3)
+		task.Go(func() { n.watchdog(every / 3) })
 	}
 	return n
 }
