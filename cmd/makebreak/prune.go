@@ -45,7 +45,8 @@ themselves go; with --into they are first copied into another log, which report 
 runs read by --log as they read this one. Without --yes, prune only says what
 would be removed.
 
-A run that has not ended is spared while its last cycle is less than a day old.
+A run that another program is writing is spared, and no other: one that was cut off
+can go at once. A run that is dated in the future has no age; 0d removes it, too.
 What is left of a removal that was cut off goes with the next --whole-runs. A full disk
 can be pruned with the help of the file beside the log that ends in -reserve.
 
@@ -70,7 +71,7 @@ it meanwhile.`,
 	}
 	a.forms(c, "text")
 	f := c.Flags()
-	f.Var(&olderThan, "older-than", "remove only what ended longer ago than this `time`, as in 90d; 0d: all that has ended (required)")
+	f.Var(&olderThan, "older-than", "remove only what ended longer ago than this `time`, as in 90d; 0d: all that no program is writing (required)")
 	f.BoolVar(&p.WholeRuns, "whole-runs", false, "remove the runs, not only their captures")
 	f.StringVar(&p.Into, "into", "", "copy the runs into another log, a `file`, before they are removed")
 	f.BoolVar(&p.Shrink, "shrink", false, "give the room back to the disk afterwards")
@@ -93,7 +94,7 @@ func (a *app) prune(p upkeep.Prune, yes bool) error {
 	if err != nil {
 		return readFailed(err)
 	}
-	chosen := p.Choose(all, time.Now())
+	chosen := p.Choose(all, a.now())
 	for _, text := range chosen.Notes() {
 		a.note("%s", text)
 	}
@@ -101,8 +102,6 @@ func (a *app) prune(p upkeep.Prune, yes bool) error {
 		return err
 	}
 	told, err := chosen.Remove(db)
-	if told != "" {
-		a.note("%s", told)
-	}
+	a.note("%s", told)
 	return err
 }

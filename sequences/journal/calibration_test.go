@@ -126,7 +126,7 @@ func TestCalibrations_Upkeep(t *testing.T) {
 	if d := cmp.Diff(from(1, exampleCalibrations(capture.InDate)), calibrationsIn(t, kept, run.ID())); d != "" {
 		t.Errorf("copied: %s", d)
 	}
-	if err := db.DropRun(holding(t, db, run.ID())); err != nil {
+	if _, err := db.DropRun(holding(t, db, run.ID())); err != nil {
 		t.Fatal(err)
 	}
 	var left int

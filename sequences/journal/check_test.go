@@ -78,7 +78,7 @@ func TestReadRun_Removed(t *testing.T) {
 	t.Parallel()
 	db := newLog(t)
 	one := captured(t, db, 2)
-	if err := db.dropRun(one.row, nil); err != nil {
+	if _, err := db.dropRun(one.row, nil); err != nil {
 		t.Fatal(err)
 	}
 	two := captured(t, db, 3)

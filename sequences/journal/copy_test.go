@@ -94,7 +94,7 @@ func TestCopyRun(t *testing.T) {
 		t.Error(err)
 	}
 	before := contents(t, db, first)
-	if err := db.DropRun(holding(t, db, first)); err != nil {
+	if _, err := db.DropRun(holding(t, db, first)); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := other.CopyRun(first, db.Path()); err != nil {
@@ -207,7 +207,7 @@ func TestCopyRun_Differs(t *testing.T) {
 	}
 	same("the run went on")
 
-	if err := db.DropCaptures(holding(t, db, id)); err != nil {
+	if _, err := db.DropCaptures(holding(t, db, id)); err != nil {
 		t.Fatal(err)
 	}
 	before := contents(t, other, id)
@@ -246,7 +246,7 @@ func TestCopyRun_RemovalCutOff(t *testing.T) {
 	if !slices.Equal(whole, contents(t, openLog(t, path), id)) {
 		t.Error("the copy has changed")
 	}
-	if err := db.DropRun(holding(t, db, id)); err != nil {
+	if _, err := db.DropRun(holding(t, db, id)); err != nil {
 		t.Error(err)
 	}
 }

@@ -181,11 +181,11 @@ func TestDropRun_DiskFull(t *testing.T) {
 			t.Fatalf("round %d: %v", round, err)
 		}
 		if round%2 == 0 {
-			if err := db.DropCaptures(holding(t, db, r.ID())); err != nil {
+			if _, err := db.DropCaptures(holding(t, db, r.ID())); err != nil {
 				t.Fatalf("round %d: %v", round, err)
 			}
 		}
-		if err := db.DropRun(holding(t, db, r.ID())); err != nil {
+		if _, err := db.DropRun(holding(t, db, r.ID())); err != nil {
 			t.Fatalf("round %d: %v", round, err)
 		}
 		if err := db.RestoreReserve(); err != nil {
@@ -236,7 +236,7 @@ func TestDropRun_NoReserve(t *testing.T) {
 	releaseReserve(path, reserveBytes)
 	db.emptyWAL()
 	fillDisk(t, dir)
-	err := db.DropRun(holding(t, db, id))
+	_, err := db.DropRun(holding(t, db, id))
 	if !errors.Is(err, ErrFull) || !strings.Contains(err.Error(), "free 4 MB on that disk") {
 		t.Errorf("error %v", err)
 	}
@@ -263,7 +263,7 @@ func TestReserve_NotUsedUp(t *testing.T) {
 	if after := allocated(reserveOf(path)); after >= before || after < 512<<10 {
 		t.Errorf("of a reserve of %d bytes are left %d", before, after)
 	}
-	if err := db.DropRun(holding(t, db, id)); err != nil {
+	if _, err := db.DropRun(holding(t, db, id)); err != nil {
 		t.Error(err)
 	}
 }

@@ -104,7 +104,7 @@ func TestCopyRun_NameTaken(t *testing.T) {
 	if err := one.Check(); err != nil {
 		t.Error(err)
 	}
-	if err := two.DropRun(holding(t, two, id)); err != nil {
+	if _, err := two.DropRun(holding(t, two, id)); err != nil {
 		t.Fatal(err)
 	}
 	if back, err := one.CopyRun(as, second); err != nil || back != id {

@@ -294,6 +294,20 @@ func (db *DB) exec(text string, args ...any) error {
 	return err
 }
 
+// change runs a statement as exec does, and says how many rows it changed.
+func (db *DB) change(text string, args ...any) (rows int, err error) {
+	s, err := db.prepared(text)
+	if err != nil {
+		return 0, err
+	}
+	result, err := s.Exec(args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := result.RowsAffected()
+	return int(n), err
+}
+
 func (db *DB) prepared(text string) (*sql.Stmt, error) {
 	if s := db.stmts[text]; s != nil {
 		return s, nil

@@ -25,7 +25,7 @@ func (db *DB) Lock(id string) (*RunRecord, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.lock(runKey(rec.RunInfo)); err != nil {
+	if err := db.lock(runKey(rec.UUID)); err != nil {
 		return nil, db.fail("lock run "+rec.ID, err)
 	}
 	return db.Find(rec.ID) // it may have gone on before it was locked
@@ -38,7 +38,7 @@ func (db *DB) LockUnit(unit, sequence string) error {
 }
 
 // runKey names a run, also where the log has been replaced by another.
-func runKey(info RunInfo) string { return "run " + info.UUID }
+func runKey(uuid string) string { return "run " + uuid }
 
 // lock takes the lock of a key. One that this log has already it keeps.
 func (db *DB) lock(key string) error {
@@ -57,14 +57,53 @@ func (db *DB) lock(key string) error {
 	if err := db.renewLocksHeld(); err != nil {
 		return err
 	}
-	h := fnv.New64a()
-	_, _ = io.WriteString(h, key) // never fails
-	at := int64(h.Sum64() >> 2)
+	at := placeOf(key)
 	if err := lockByte(db.locks, at); err != nil {
 		return err
 	}
 	db.locked[at] = struct{}{}
 	return nil
+}
+
+// placeOf is the byte that stands for a key.
+func placeOf(key string) int64 {
+	h := fnv.New64a()
+	_, _ = io.WriteString(h, key) // never fails
+	return int64(h.Sum64() >> 2)
+}
+
+// markBusy looks which runs another opening of the log has locked, and takes no lock. Where
+// that cannot be seen none is marked: whoever removes a run locks it first.
+func (db *DB) markBusy(runs []Holding) {
+	full := db.full
+	if full == "" || db.copy != "" { // it is read in another place than programs write it
+		var err error
+		if full, err = realPath(db.path); err != nil {
+			return
+		}
+	}
+	db.locking.Lock()
+	defer db.locking.Unlock()
+	f := db.locks
+	if f == nil {
+		var err error
+		if f, err = os.OpenFile(locksOf(full), os.O_RDONLY|unix.O_NONBLOCK, 0); err != nil {
+			return
+		}
+		defer f.Close()
+	}
+	for i := range runs {
+		at := placeOf(runKey(runs[i].UUID))
+		_, own := db.locked[at]
+		runs[i].Busy = !own && lockedByte(f, at)
+	}
+}
+
+// lockedByte reports whether another opening of the file has locked a byte.
+func lockedByte(f *os.File, at int64) bool {
+	lock := unix.Flock_t{Type: unix.F_WRLCK, Whence: io.SeekStart, Start: at, Len: 1}
+	err := unix.FcntlFlock(f.Fd(), getLock, &lock)
+	return err == nil && lock.Type != unix.F_UNLCK
 }
 
 func lockByte(f *os.File, at int64) error {

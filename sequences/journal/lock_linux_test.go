@@ -25,7 +25,7 @@ func TestLock(t *testing.T) {
 	seen := holding(t, two, id)
 	for what, err := range map[string]error{
 		"Take": second(two.Lock(id)), "Resume": second(two.Resume(id, time.Unix(1_900_000_000, 0), "")),
-		"DropRun": two.DropRun(seen), "DropCaptures": two.DropCaptures(seen),
+		"DropRun": second(two.DropRun(seen)), "DropCaptures": second(two.DropCaptures(seen)),
 	} {
 		if !errors.Is(err, ErrTaken) {
 			t.Errorf("%s: %v", what, err)

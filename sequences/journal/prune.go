@@ -17,6 +17,7 @@ type Holding struct {
 	RunSummary
 	Touched      time.Time // its end, or the beginning of its last cycle
 	Ended        bool      // false: it goes on, or was cut off
+	Busy         bool      // another opening of the log has locked it to write it
 	Captures     int
 	CaptureBytes int64
 	Bytes        int64 // in all, captures included; about
@@ -28,6 +29,7 @@ type Holding struct {
 // log's indexes, which takes some seconds in a log of gigabytes.
 func (db *DB) Holdings() ([]Holding, error) {
 	all, err := db.holdings()
+	db.markBusy(all)
 	return all, db.fail("add up the runs", err)
 }
 
@@ -85,8 +87,9 @@ func (db *DB) holdings() ([]Holding, error) {
 const pruneBatch = 2000
 
 // inSteps runs a step in one transaction after another while there is something left
-// for it. Where the disk is full, the reserve is released and the steps become smaller.
-func (db *DB) inSteps(step func(batch int) (more bool, err error)) error {
+// for it, and calls stored after each. Where the disk is full, the reserve is released and
+// the steps become smaller.
+func (db *DB) inSteps(step func(batch int) (more bool, err error), stored func()) error {
 	batch := pruneBatch
 	for more := true; more; {
 		err := db.transact(func() (err error) {
@@ -95,6 +98,7 @@ func (db *DB) inSteps(step func(batch int) (more bool, err error)) error {
 		})
 		switch {
 		case err == nil:
+			stored()
 		case sentinelOf(err) != ErrFull:
 			return err
 		case releaseReserve(db.full, reserveBytes):
@@ -119,20 +123,42 @@ func (db *DB) adviseIfFull(err error) error {
 		err, reserveBytes>>20, name, name)
 }
 
+// Removed is what has gone from a log.
+type Removed struct {
+	Runs, Cycles, Captures int
+	CaptureBytes           int64
+}
+
+// Add adds what has gone besides.
+func (r *Removed) Add(o Removed) {
+	r.Runs, r.Cycles, r.Captures = r.Runs+o.Runs, r.Cycles+o.Cycles, r.Captures+o.Captures
+	r.CaptureBytes += o.CaptureBytes
+}
+
+// removeInSteps takes steps as inSteps does, and adds up what they removed: a step that was
+// taken back counts for nothing.
+func (db *DB) removeInSteps(gone *Removed, step func(batch int) (Removed, bool, error)) error {
+	var last Removed
+	return db.inSteps(func(batch int) (more bool, err error) {
+		last, more, err = step(batch)
+		return more, err
+	}, func() { gone.Add(last) })
+}
+
 // DropCaptures removes a run's captures, unless it has gone on since it was looked at.
-// Its figures stay.
-func (db *DB) DropCaptures(h Holding) error {
+// Its figures stay. What has gone is said also where an error came in between.
+func (db *DB) DropCaptures(h Holding) (gone Removed, err error) {
 	rec, err := db.Lock(h.Run)
 	if err != nil {
-		return err
+		return gone, err
 	}
-	err = db.inSteps(func(batch int) (bool, error) {
+	err = db.removeInSteps(&gone, func(batch int) (Removed, bool, error) {
 		if err := db.unchanged(rec.row, h.progress); err != nil {
-			return false, err
+			return Removed{}, false, err
 		}
 		return db.dropCaptures(rec.row, batch)
 	})
-	return db.adviseIfFull(db.fail("remove the captures of run "+rec.ID, err))
+	return gone, db.adviseIfFull(db.fail("remove the captures of run "+rec.ID, err))
 }
 
 // progress is what changes when a run goes on.
@@ -156,60 +182,67 @@ func (db *DB) unchanged(run int64, was progress) error {
 	return nil
 }
 
-// dropCaptures removes some of a run's captures and says whether there were any. It
-// runs inside a transaction.
-func (db *DB) dropCaptures(run int64, batch int) (some bool, err error) {
+// dropCaptures removes some of a run's captures. It says which, and whether there were any.
+// It runs inside a transaction.
+func (db *DB) dropCaptures(run int64, batch int) (gone Removed, some bool, err error) {
 	const these = "SELECT capture FROM cycle WHERE run = ?1 AND capture IS NOT NULL ORDER BY n LIMIT ?2"
 	if err := db.queryRow("SELECT EXISTS ("+these+")", []any{run, batch}, &some); err != nil || !some {
-		return some, err
+		return gone, false, err
 	}
 	// The cycles must lose their references first. A table of this connection remembers
 	// them.
 	for _, text := range []string{"CREATE TEMP TABLE IF NOT EXISTS pruned (id INTEGER PRIMARY KEY)", "DELETE FROM pruned"} {
 		if err := db.exec(text); err != nil {
-			return false, err
+			return gone, false, err
 		}
 	}
 	if err := db.exec("INSERT INTO pruned "+these, run, batch); err != nil {
-		return false, err
+		return gone, false, err
 	}
-	if err := db.exec("UPDATE cycle SET capture = NULL WHERE run = ? AND capture IN (SELECT id FROM pruned)", run); err != nil {
-		return false, err
+	if _, err := db.change("UPDATE cycle SET capture = NULL WHERE run = ? AND capture IN (SELECT id FROM pruned)", run); err != nil {
+		return gone, false, err
 	}
-	return true, db.exec("DELETE FROM capture WHERE id IN (SELECT id FROM pruned)")
+	if err := db.queryRow("SELECT coalesce(sum(length(bytes)), 0) FROM capture WHERE id IN (SELECT id FROM pruned)", nil, &gone.CaptureBytes); err != nil {
+		return gone, false, err
+	}
+	gone.Captures, err = db.change("DELETE FROM capture WHERE id IN (SELECT id FROM pruned)")
+	return gone, true, err
 }
 
 // DropRun removes a run altogether, unless it has gone on since it was looked at. As long
-// as nothing of it is gone, it is as it was.
-func (db *DB) DropRun(h Holding) error {
+// as nothing of it is gone, it is as it was. What has gone is said also where an error came
+// in between.
+func (db *DB) DropRun(h Holding) (gone Removed, err error) {
 	rec, err := db.Lock(h.Run)
 	if err != nil {
-		return err
+		return gone, err
 	}
-	return db.adviseIfFull(db.fail("remove run "+rec.ID, db.dropRun(rec.row, &h.progress)))
+	gone, err = db.dropRun(rec.row, &h.progress)
+	return gone, db.adviseIfFull(db.fail("remove run "+rec.ID, err))
 }
 
 // dropRun removes a run; with a progress only one that has not gone on since.
-func (db *DB) dropRun(run int64, was *progress) error {
-	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
-		err := db.inSteps(func(batch int) (bool, error) {
+func (db *DB) dropRun(run int64, was *progress) (gone Removed, err error) {
+	for _, drop := range []func(int64, int) (Removed, bool, error){db.dropCaptures, db.dropCycles} {
+		err := db.removeInSteps(&gone, func(batch int) (Removed, bool, error) {
 			if err := db.mark(run, was); err != nil {
-				return false, err
+				return Removed{}, false, err
 			}
 			return drop(run, batch)
 		})
 		if err != nil {
-			return err
+			return gone, err
 		}
 		was = nil
 	}
-	return db.inSteps(func(int) (bool, error) {
+	return gone, db.removeInSteps(&gone, func(int) (last Removed, more bool, err error) {
 		for _, table := range slices.Backward(runTables) {
 			if err := db.exec("DELETE FROM "+table+" WHERE run = ?", run); err != nil {
-				return false, err
+				return last, false, err
 			}
 		}
-		return false, db.exec("DELETE FROM run WHERE id = ?", run)
+		last.Runs, err = db.change("DELETE FROM run WHERE id = ?", run)
+		return last, false, err
 	})
 }
 
@@ -228,45 +261,56 @@ func (db *DB) mark(run int64, was *progress) error {
 	return db.exec("UPDATE run SET complete = 0, ended = coalesce(ended, started), state = ? WHERE id = ?", Removing, run)
 }
 
-// dropCycles removes the last of a run's cycles and says whether there were any. It
-// runs inside a transaction.
-func (db *DB) dropCycles(run int64, batch int) (some bool, err error) {
+// dropCycles removes the last of a run's cycles. It says which, and whether there were any.
+// It runs inside a transaction.
+func (db *DB) dropCycles(run int64, batch int) (gone Removed, some bool, err error) {
 	var from sql.NullInt64
 	if err := db.queryRow("SELECT min(n) FROM (SELECT n FROM cycle WHERE run = ? ORDER BY n DESC LIMIT ?)", []any{run, batch}, &from); err != nil || !from.Valid {
-		return false, err
+		return gone, false, err
 	}
-	for _, text := range []string{"DELETE FROM measurement WHERE run = ? AND cycle >= ?", "DELETE FROM symptom WHERE run = ? AND cycle >= ?", "DELETE FROM cycle WHERE run = ? AND n >= ?"} {
+	for _, text := range []string{"DELETE FROM measurement WHERE run = ? AND cycle >= ?", "DELETE FROM symptom WHERE run = ? AND cycle >= ?"} {
 		if err := db.exec(text, run, from.Int64); err != nil {
-			return false, err
+			return gone, false, err
 		}
 	}
-	return true, nil
+	gone.Cycles, err = db.change("DELETE FROM cycle WHERE run = ? AND n >= ?", run, from.Int64)
+	return gone, true, err
 }
 
 // ErrNoRoom says that the disk lacks the room to write the log anew.
 var ErrNoRoom error = problem.New(problem.Storage, "the disk lacks the room to write the log anew")
 
-// Shrink gives the log's free pages back to the disk. It writes the log anew where there
-// is room for two more of it meanwhile; that happens whole or not at all, and nobody else
-// may write the log. Else the log gives back page by page, for which one that was begun
-// by an older program is not made.
-func (db *DB) Shrink() error {
+// Shrink gives the log's free pages back to the disk, and says how many bytes its files
+// became smaller. It writes the log anew where there is room for two more of it meanwhile;
+// that happens whole or not at all, and nobody else may write the log. Else the log gives
+// back page by page, for which one that was begun by an older program is not made.
+func (db *DB) Shrink() (given int64, err error) {
+	before := db.onDisk()
+	err = db.shrink()
+	return max(0, before-db.onDisk()), db.fail("shrink", err)
+}
+
+// onDisk is how many bytes the log's files take: SQLite's page count would leave out what
+// only waits to be brought into the log.
+func (db *DB) onDisk() int64 { return fileSize(db.full) + fileSize(db.full+"-wal") }
+
+func (db *DB) shrink() error {
 	size, err := db.Size()
 	if err != nil {
 		return err
 	}
 	free, known := freeSpace(filepath.Dir(db.full))
 	if known && free < 2*size {
-		return db.fail("shrink", db.shrinkInPlace(size, free))
+		return db.shrinkInPlace(size, free)
 	}
 	db.mu.Lock()
 	defer db.mu.Unlock()
 	if err := db.writable(); err != nil {
-		return db.fail("shrink", err)
+		return err
 	}
 	for _, text := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
 		if _, err := db.write.ExecContext(context.Background(), text); err != nil {
-			return db.fail("shrink", err)
+			return err
 		}
 	}
 	return nil

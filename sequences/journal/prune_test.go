@@ -71,8 +71,8 @@ func TestPrune(t *testing.T) {
 	}
 	figures := count(t, db, "measurement WHERE run = 1")
 
-	if err := db.DropCaptures(holding(t, db, old)); err != nil {
-		t.Fatal(err)
+	if gone, err := db.DropCaptures(holding(t, db, old)); err != nil || gone != (Removed{Captures: 300, CaptureBytes: 600_000}) {
+		t.Fatalf("%+v, %v", gone, err)
 	}
 	if n := count(t, db, "capture"); n != 200 {
 		t.Errorf("%d captures are left, want 200", n)
@@ -80,8 +80,8 @@ func TestPrune(t *testing.T) {
 	if n := count(t, db, "measurement WHERE run = 1"); n != figures {
 		t.Errorf("%d figures are left, want %d", n, figures)
 	}
-	if err := db.DropRun(holding(t, db, old)); err != nil {
-		t.Fatal(err)
+	if gone, err := db.DropRun(holding(t, db, old)); err != nil || gone != (Removed{Runs: 1, Cycles: 300}) {
+		t.Fatalf("%+v, %v", gone, err)
 	}
 	for _, table := range []string{"cycle", "measurement", "symptom", "point", "sign", "doubts", "doubt", "soak", "interruption", "checkpoint"} {
 		if n := count(t, db, table+" WHERE run = 1"); n != 0 {
@@ -94,8 +94,12 @@ func TestPrune(t *testing.T) {
 	if _, err := db.Find(old); !errors.Is(err, ErrNoRun) || !strings.Contains(err.Error(), "it was removed from this log") {
 		t.Errorf("the removed run: %v", err)
 	}
-	if err := db.Shrink(); err != nil {
-		t.Fatal(err)
+	before := db.onDisk()
+	if given, err := db.Shrink(); err != nil || given < 600_000 || given != before-db.onDisk() {
+		t.Fatalf("%d bytes of %d given back: %v", given, before, err)
+	}
+	if given, err := db.Shrink(); err != nil || given != 0 {
+		t.Fatalf("%d bytes given back by a log that has none: %v", given, err)
 	}
 	if err := db.Check(); err != nil {
 		t.Error(err)
@@ -130,9 +134,9 @@ func holding(t *testing.T, db *DB, id string) Holding {
 // removeHalf removes a run up to where a removal is cut off.
 func removeHalf(t *testing.T, db *DB, run int64) {
 	t.Helper()
-	for _, drop := range []func(int64, int) (bool, error){db.dropCaptures, db.dropCycles} {
+	for _, drop := range []func(int64, int) (Removed, bool, error){db.dropCaptures, db.dropCycles} {
 		err := db.transact(func() error {
-			_, err := drop(run, pruneBatch)
+			_, _, err := drop(run, pruneBatch)
 			return errors.Join(db.mark(run, nil), err)
 		})
 		if err != nil {
@@ -161,7 +165,7 @@ func TestDropRun_CutOff(t *testing.T) {
 	if _, err := db.Resume(id, time.Now(), ""); !errors.Is(err, ErrPart) {
 		t.Errorf("it can go on: %v", err)
 	}
-	if err := db.DropRun(holding(t, db, id)); err != nil {
+	if _, err := db.DropRun(holding(t, db, id)); err != nil {
 		t.Fatal(err)
 	}
 	if n := count(t, db, "run"); n != 0 {
@@ -184,10 +188,10 @@ func TestDropRun_WentOn(t *testing.T) {
 	}
 	for n := range 2 { // at once after it went on, and when it has done a cycle
 		was := contents(t, db, id)
-		if err := db.DropRun(seen); !errors.Is(err, ErrWentOn) {
+		if _, err := db.DropRun(seen); !errors.Is(err, ErrWentOn) {
 			t.Errorf("the run: %v", err)
 		}
-		if err := db.DropCaptures(seen); !errors.Is(err, ErrWentOn) {
+		if _, err := db.DropCaptures(seen); !errors.Is(err, ErrWentOn) {
 			t.Errorf("its captures: %v", err)
 		}
 		if !slices.Equal(was, contents(t, db, id)) {
@@ -210,7 +214,7 @@ func TestShrink_Locked(t *testing.T) {
 	if _, err := db.write.ExecContext(t.Context(), "PRAGMA busy_timeout = 20"); err != nil {
 		t.Fatal(err)
 	}
-	if err := db.Shrink(); !errors.Is(err, ErrLocked) {
+	if _, err := db.Shrink(); !errors.Is(err, ErrLocked) {
 		t.Errorf("error %v, want ErrLocked", err)
 	}
 	if err := other.exec("ROLLBACK"); err != nil {

@@ -64,10 +64,10 @@ func TestOpenRead_ReadOnlyDisk(t *testing.T) {
 			if _, err := db.Begin(RunInfo{Started: time.Unix(0, 0)}); !errors.Is(err, ErrReadOnly) {
 				t.Errorf("a run begins: %v", err)
 			}
-			if err := db.DropRun(holding(t, db, names(t, db)[0])); !errors.Is(err, ErrReadOnly) {
+			if _, err := db.DropRun(holding(t, db, names(t, db)[0])); !errors.Is(err, ErrReadOnly) {
 				t.Errorf("a run is removed: %v", err)
 			}
-			if err := db.Shrink(); !errors.Is(err, ErrReadOnly) {
+			if _, err := db.Shrink(); !errors.Is(err, ErrReadOnly) {
 				t.Errorf("it shrinks: %v", err)
 			}
 			if err := db.Close(); err != nil {

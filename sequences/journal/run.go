@@ -88,7 +88,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 		if err != nil {
 			return err
 		}
-		if err := db.lock(runKey(r.info)); err != nil {
+		if err := db.lock(runKey(r.info.UUID)); err != nil {
 			return err
 		}
 		if err := db.queryRow(`INSERT INTO run (series, count, uuid, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)

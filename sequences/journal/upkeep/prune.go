@@ -41,13 +41,9 @@ func ParseAge(text string) (time.Duration, error) {
 	return d, err
 }
 
-// busyWithin is how recently a run that has not ended may have stored a cycle to be taken
-// for one that goes on.
-const busyWithin = 24 * time.Hour
-
 // A Prune says what is to be removed from a log.
 type Prune struct {
-	OlderThan time.Duration // since a run ended, or stored its last cycle
+	OlderThan time.Duration // since a run ended, or stored its last cycle; 0: however young
 	WholeRuns bool          // the runs, not only their captures
 	Into      string        // the log that whole runs are copied into first; empty: none
 	Shrink    bool          // give the room back to the disk
@@ -58,27 +54,35 @@ type Choice struct {
 	Prune
 	Runs       []journal.Holding // that are, or whose captures are, to be removed
 	Unfinished []journal.Holding // soaks among Runs that could still be resumed
-	Spared     []journal.Holding // that have not ended and may still go on
+	Busy       []journal.Holding // that are old enough, and that a program writes
+	Future     []journal.Holding // dated in the future; among Runs only where any age will do
 	Parts      []journal.Holding // what is left of cut-off removals, and stays for now
 }
 
 // Choose picks what is old enough at an instant of all that a log holds. What is left of a
-// run whose removal was cut off goes with whole runs, however old.
+// run whose removal was cut off goes with whole runs, however old. A run that a program has
+// locked stays, whether it has ended or not.
 func (p Prune) Choose(all []journal.Holding, now time.Time) Choice {
 	c := Choice{Prune: p}
 	for _, h := range all {
-		since := now.Sub(h.Touched)
-		switch {
-		case h.State.Partial() && p.WholeRuns:
-			c.Runs = append(c.Runs, h)
-		case h.State.Partial():
+		part := h.State.Partial()
+		if part && !p.WholeRuns {
 			c.Parts = append(c.Parts, h)
-		case since < p.OlderThan, !p.WholeRuns && h.Captures == 0:
-		case !h.Ended && since < busyWithin:
-			c.Spared = append(c.Spared, h)
+			continue
+		}
+		if !part && !p.WholeRuns && h.Captures == 0 {
+			continue
+		}
+		if !part && h.Touched.After(now) {
+			c.Future = append(c.Future, h)
+		}
+		switch {
+		case !part && p.OlderThan > 0 && now.Sub(h.Touched) < p.OlderThan:
+		case h.Busy:
+			c.Busy = append(c.Busy, h)
 		default:
 			c.Runs = append(c.Runs, h)
-			if h.Soak && !h.Complete && p.WholeRuns && p.Into == "" {
+			if !part && h.Soak && !h.Complete && p.WholeRuns && p.Into == "" {
 				c.Unfinished = append(c.Unfinished, h)
 			}
 		}
@@ -97,8 +101,15 @@ func (c *Choice) Notes() (all []string) {
 				return fmt.Sprintf("%s (%d of %d cycles)", h.Run, h.Cycles, h.Planned)
 			})))
 	}
-	if len(c.Spared) > 0 {
-		all = append(all, "Kept, because they have not ended and may still be going on (last cycle less than a day old): "+names(c.Spared))
+	if len(c.Busy) > 0 {
+		all = append(all, "Kept, because another program is writing them: "+names(c.Busy))
+	}
+	switch {
+	case len(c.Future) == 0:
+	case c.OlderThan == 0:
+		all = append(all, "Dated in the future, so that a clock was or is wrong: "+names(c.Future))
+	default:
+		all = append(all, "Kept, because they are dated in the future and have no age; a clock was or is wrong, and --older-than 0d removes them, too: "+names(c.Future))
 	}
 	if len(c.Parts) > 0 {
 		all = append(all, "Only a part is left of these, as their copying or removal was cut off; --whole-runs removes them: "+names(c.Parts))
@@ -109,7 +120,11 @@ func (c *Choice) Notes() (all []string) {
 // Text lists what is removed, or would be where nothing is done yet.
 func (c *Choice) Text(w io.Writer, doing bool) error {
 	if len(c.Runs) == 0 {
-		_, err := fmt.Fprintln(w, "Nothing is old enough to be removed.")
+		why := "Nothing is old enough to be removed."
+		if len(c.Busy) > 0 {
+			why = "Nothing can be removed while other programs write what is old enough."
+		}
+		_, err := fmt.Fprintln(w, why)
 		return err
 	}
 	total := int64(0)
@@ -138,44 +153,51 @@ func (c *Choice) Text(w io.Writer, doing bool) error {
 	return errors.Join(err, lineErr)
 }
 
-// Remove removes what was picked from the log. It says which runs have another name in the
-// log that they went into, and where the room went; empty where nothing went. A run that cannot go does not keep others from going. The errors are of the
-// kind Storage.
+// Remove removes what was picked from the log, and says what of it has gone, also where an
+// error kept the rest: how many runs, cycles and captures, which runs have another name in
+// the log that they went into, and where the room went. A run that cannot go does not keep
+// others from going. ErrTaken says that nothing could go as other programs write it. The
+// errors are of the kind Storage.
 func (c *Choice) Remove(db *journal.DB) (told string, err error) {
+	var d done
 	var stay []error // what keeps runs where they are, others not
-	var renamed []string
 	for _, h := range c.Runs {
-		name, err := c.removeOne(db, h)
-		if name != h.Run && err == nil {
-			renamed = append(renamed, fmt.Sprintf("Run %s is %s in %s, as that holds or held another run of its name", h.Run, name, c.Into))
-		}
+		err := c.removeOne(db, h, &d)
 		switch {
 		case err == nil:
 		case concernsOneRun(err):
 			stay = append(stay, err)
 		default:
-			return "", problem.Of(problem.Storage, errors.Join(append(stay, err)...))
+			return d.told(), problem.Of(problem.Storage, errors.Join(append(stay, err)...))
 		}
 	}
-	told, err = c.giveBack(db, len(c.Runs) > len(stay))
-	if told != "" {
-		renamed = append(renamed, told)
+	if len(c.Runs) == 0 && len(c.Busy) > 0 {
+		stay = append(stay, journal.ErrTaken)
 	}
-	return strings.Join(renamed, "\n"), problem.Of(problem.Storage, errors.Join(append(stay, err)...))
+	err = c.giveBack(db, &d)
+	return d.told(), problem.Of(problem.Storage, errors.Join(append(stay, err)...))
 }
 
-// removeOne removes one run, and returns its name where it is kept.
-func (c *Choice) removeOne(db *journal.DB, h journal.Holding) (name string, err error) {
+// removeOne removes one run, or its captures.
+func (c *Choice) removeOne(db *journal.DB, h journal.Holding, d *done) (err error) {
+	var gone journal.Removed
 	if !c.WholeRuns {
-		return h.Run, db.DropCaptures(h)
+		gone, err = db.DropCaptures(h)
+		d.of(h, gone)
+		return err
 	}
-	name = h.Run
+	name := h.Run
 	if c.Into != "" {
 		if name, err = db.CopyRun(h.Run, c.Into); err != nil {
-			return "", fmt.Errorf("%w\nrun %s stays where it is", err, h.Run)
+			return fmt.Errorf("%w\nrun %s stays where it is", err, h.Run)
 		}
 	}
-	return name, db.DropRun(h)
+	gone, err = db.DropRun(h)
+	d.of(h, gone)
+	if name != h.Run && err == nil {
+		d.renamed = append(d.renamed, fmt.Sprintf("Run %s is %s in %s, as that holds or held another run of its name", h.Run, name, c.Into))
+	}
+	return err
 }
 
 // concernsOneRun reports whether an error is about one run only.
@@ -188,19 +210,16 @@ func concernsOneRun(err error) bool {
 	return false
 }
 
-// giveBack gives room back after something was removed, and says where it is.
-func (c *Choice) giveBack(db *journal.DB, some bool) (string, error) {
+// giveBack gives room back after something was removed.
+func (c *Choice) giveBack(db *journal.DB, d *done) error {
 	if !c.Shrink {
-		err := db.RestoreReserve()
-		if err != nil || !some {
-			return "", err
-		}
-		return "Removed. Later runs use the room; --shrink gives it back to the disk", nil
+		d.kept = true
+		return db.RestoreReserve()
 	}
-	if err := db.Shrink(); err != nil {
-		return "", errors.Join(fmt.Errorf("%w\nWhat was to be removed is removed, and later runs use the room", err), db.RestoreReserve())
-	}
-	return "Removed, and the room given back to the disk", db.RestoreReserve()
+	var err error
+	d.given, err = db.Shrink()
+	d.shrunk = err == nil
+	return errors.Join(err, db.RestoreReserve())
 }
 
 // Size writes a number of bytes.

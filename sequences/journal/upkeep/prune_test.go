@@ -53,10 +53,17 @@ func TestChoose(t *testing.T) {
 		holding("just", 90*day, now, nil),
 		holding("young", 90*day-time.Second, now, nil),
 		holding("bare", 100*day, now, func(h *journal.Holding) { h.Captures = 0 }),
-		holding("goes on", 23*time.Hour, now, func(h *journal.Holding) { h.Ended = false }),
-		holding("cut off", 25*time.Hour, now, func(h *journal.Holding) { h.Ended = false }),
+		holding("goes on", 23*time.Hour, now, func(h *journal.Holding) { h.Ended, h.Busy = false, true }),
+		holding("slow", 100*day, now, func(h *journal.Holding) { h.Ended, h.Busy = false, true }),
+		holding("being resumed", 100*day, now, func(h *journal.Holding) { h.Complete, h.Busy = false, true }),
+		holding("cut off", time.Second, now, func(h *journal.Holding) { h.Ended = false }),
+		holding("ahead", -time.Second, now, nil),
+		holding("far ahead", -40*365*day, now, func(h *journal.Holding) { h.Ended = false }),
+		holding("far behind", 200*365*day, now, func(h *journal.Holding) { h.Ended = false }),
 		holding("soak", 100*day, now, func(h *journal.Holding) { h.Soak, h.Complete, h.Planned = true, false, 9 }),
 		holding("part", 0, now, func(h *journal.Holding) { h.State = journal.Removing }),
+		holding("part ahead", -time.Hour, now, func(h *journal.Holding) { h.State = journal.Removing }),
+		holding("part that goes", 0, now, func(h *journal.Holding) { h.State, h.Busy = journal.Removing, true }),
 	}
 	for _, c := range []struct {
 		name  string
@@ -64,10 +71,14 @@ func TestChoose(t *testing.T) {
 		want  []string
 		notes []string
 	}{
-		{"captures", Prune{OlderThan: 90 * day}, []string{"old", "just", "soak"}, []string{"Only a part is left"}},
-		{"all captures", Prune{}, []string{"old", "just", "young", "cut off", "soak"}, []string{"goes on", "Only a part is left"}},
-		{"whole runs", Prune{OlderThan: 90 * day, WholeRuns: true}, []string{"old", "just", "bare", "soak", "part"}, []string{"soak (3 of 9 cycles)"}},
-		{"moved runs", Prune{OlderThan: 90 * day, WholeRuns: true, Into: "2025.db"}, []string{"old", "just", "bare", "soak", "part"}, nil},
+		{"captures", Prune{OlderThan: 90 * day}, []string{"old", "just", "far behind", "soak"},
+			[]string{"writing them: slow, being resumed", "Kept, because they are dated in the future and have no age; a clock was or is wrong, and --older-than 0d removes them, too: ahead, far ahead", "Only a part is left"}},
+		{"all captures", Prune{}, []string{"old", "just", "young", "cut off", "ahead", "far ahead", "far behind", "soak"},
+			[]string{"writing them: goes on, slow, being resumed", "Dated in the future, so that a clock was or is wrong: ahead, far ahead", "Only a part is left"}},
+		{"whole runs", Prune{OlderThan: 90 * day, WholeRuns: true}, []string{"old", "just", "bare", "far behind", "soak", "part", "part ahead"},
+			[]string{"soak (3 of 9 cycles)", "writing them: slow, being resumed, part that goes", "have no age"}},
+		{"moved runs", Prune{OlderThan: 90 * day, WholeRuns: true, Into: "2025.db"}, []string{"old", "just", "bare", "far behind", "soak", "part", "part ahead"},
+			[]string{"writing them: slow, being resumed, part that goes", "have no age"}},
 	} {
 		got := c.prune.Choose(all, now)
 		var names []string
@@ -103,8 +114,12 @@ func TestChoice_Text(t *testing.T) {
 		{Prune{WholeRuns: true}, true, "Removing all of it: about 6.0 MB.\n"},
 		{Prune{WholeRuns: true, Into: "x.db"}, true, "Removing all of it, once it is in x.db: about 6.0 MB.\n"},
 		{Prune{OlderThan: 2000 * time.Hour}, true, "Nothing is old enough to be removed."},
+		{Prune{OlderThan: 500 * time.Hour, Into: "busy"}, true, "Nothing can be removed while other programs write what is old enough."},
 	} {
 		var w strings.Builder
+		for i := range all {
+			all[i].Busy = c.prune.Into == "busy"
+		}
 		chosen := c.prune.Choose(all, now)
 		if err := chosen.Text(&w, c.doing); err != nil || !strings.Contains(w.String(), c.want) {
 			t.Errorf("%+v: %v\n%s", c.prune, err, w.String())
