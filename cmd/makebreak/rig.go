@@ -44,8 +44,9 @@ func (a *app) rigScanCommand() *cobra.Command {
 
   - the I²C buses, and what answers there at the addresses that converters can have
     (0x48 to 0x4B) and that a DAC can have (0x60 to 0x67);
-  - the GPIO chips, with the lines of a Raspberry Pi's header (GPIO0 to GPIO27) and
-    those in use; on a board without such names, all lines that have a name;
+  - the GPIO chips, with the lines of a Raspberry Pi's header (GPIO0 to GPIO27), their
+    pins and what the kernel calls them, and lines in use; on another board, all lines
+    that have a name;
   - buses and chips that this user may not open, with what helps.
 
 Nothing is changed. At each address one byte is read. Where a chip answers at a

@@ -4,14 +4,15 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/gpioline"
+	"makebreak/rig/header"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/mcp4725"
 	"makebreak/rig/table"
@@ -58,7 +59,9 @@ type FoundChip struct {
 // A FoundLine is a line of a GPIO chip.
 type FoundLine struct {
 	Line   int     `json:"line"`
-	Name   *string `json:"name"`
+	Name   *string `json:"name"` // as this kernel has it
+	GPIO   *string `json:"gpio"` // as a rig file best says it: of a line of a Raspberry Pi's header
+	Pin    *int    `json:"header_pin"`
 	Output bool    `json:"output"`
 	Used   bool    `json:"used"`
 	By     *string `json:"used_by"`
@@ -88,8 +91,9 @@ func Scan() *Found {
 
 // take takes in the board's GPIO chips.
 func (s *Found) take(chips []gpioline.ChipInfo) {
-	isHeader := func(in gpioline.LineInfo) bool { return header.MatchString(in.Name) }
-	s.otherNames = !slices.ContainsFunc(chips, func(c gpioline.ChipInfo) bool { return slices.ContainsFunc(c.Lines, isHeader) })
+	s.otherNames = !slices.ContainsFunc(chips, func(c gpioline.ChipInfo) bool {
+		return slices.ContainsFunc(c.Lines, func(in gpioline.LineInfo) bool { _, ok := headerLine(c.Label, in); return ok })
+	})
 	for _, c := range chips {
 		s.Chips = append(s.Chips, s.scanLines(c))
 	}
@@ -100,15 +104,25 @@ func (s *Found) named() string {
 	if s.otherNames {
 		return "with a name"
 	}
-	return "named GPIO0 to GPIO27"
+	return "at the header's pins"
 }
 
-// usable tells whether a rig may use a line of the name.
-func (s *Found) usable(name string) bool {
-	if s.otherNames {
-		return name != ""
+// headerLine returns the GPIO number of a line of a Raspberry Pi's header: by its number on the
+// header's own chip, whatever the kernel calls it, else by its name.
+func headerLine(label string, in gpioline.LineInfo) (gpio int, ok bool) {
+	if header.Controller(label) {
+		return in.Offset, in.Offset < header.Lines
 	}
-	return header.MatchString(name)
+	gpio, ok = header.Numbered(in.Name)
+	return gpio, ok && gpio < header.Lines
+}
+
+// usable tells whether a rig may use a line.
+func (s *Found) usable(l *FoundLine) bool {
+	if s.otherNames {
+		return l.Name != nil
+	}
+	return l.GPIO != nil
 }
 
 func (s *Found) closed(err error) {
@@ -185,17 +199,11 @@ func identityAt(bus i2c.Bus, addr uint16) (ads1x15.Identity, error) {
 	return dev.Identify()
 }
 
-// header is how the lines at a Raspberry Pi's pin header are named.
-var header = regexp.MustCompile(`^GPIO(\d|1\d|2[0-7])$`)
-
 // scanLines keeps of a chip's lines those that a rig may use, and those that something
 // uses already.
 func (s *Found) scanLines(c gpioline.ChipInfo) FoundChip {
 	chip := FoundChip{Chip: c.Name, Node: c.Path, Label: c.Label, Lines: len(c.Lines), Named: []FoundLine{}}
 	for _, in := range c.Lines {
-		if !in.Used && !s.usable(in.Name) {
-			continue
-		}
 		l := FoundLine{Line: in.Offset, Output: in.Output, Used: in.Used}
 		if in.Name != "" {
 			l.Name = &in.Name
@@ -203,7 +211,13 @@ func (s *Found) scanLines(c gpioline.ChipInfo) FoundChip {
 		if in.Consumer != "" {
 			l.By = &in.Consumer
 		}
-		chip.Named = append(chip.Named, l)
+		if gpio, ok := headerLine(c.Label, in); ok {
+			name, pin := header.Name(gpio), header.Pin(gpio)
+			l.GPIO, l.Pin = &name, &pin
+		}
+		if in.Used || s.usable(&l) {
+			chip.Named = append(chip.Named, l)
+		}
 	}
 	return chip
 }
@@ -228,7 +242,7 @@ func (s *Found) Text(w io.Writer) error {
 	if len(s.Chips) > 0 {
 		err = errors.Join(err,
 			block("GPIO chips", []string{"chip", "node", "driver", "lines", s.named(), "in use"}, s.chipRows),
-			block("Lines "+s.named()+", and those in use", []string{"chip", "line", "name", "direction", "used by"}, s.lineRows))
+			block("Lines "+s.named()+", and those in use", s.lineHead(), s.lineRows))
 	}
 	for _, c := range s.Closed {
 		blocks = append(blocks, fmt.Sprintf("Cannot be looked at: %s.\n", c))
@@ -269,7 +283,7 @@ func (s *Found) chipRows(row func(...any)) {
 	for _, c := range s.Chips {
 		named, used := 0, 0
 		for _, l := range c.Named {
-			if s.usable(orEmpty(l.Name)) {
+			if s.usable(&l) {
 				named++
 			}
 			if l.Used {
@@ -280,12 +294,43 @@ func (s *Found) chipRows(row func(...any)) {
 	}
 }
 
+// lineHead names the columns of lineRows: a Raspberry Pi has pins as well.
+func (s *Found) lineHead() []string {
+	if s.otherNames {
+		return []string{"chip", "line", "name", "direction", "used by"}
+	}
+	return []string{"chip", "line", "name", "pin", "direction", "used by"}
+}
+
 func (s *Found) lineRows(row func(...any)) {
 	for _, c := range s.Chips {
 		for _, l := range c.Named {
-			row(c.Chip, l.Line, orEmpty(l.Name), map[bool]string{false: "input", true: "output"}[l.Output], l.by())
+			cells := []any{c.Chip, l.Line, l.names()}
+			if !s.otherNames {
+				cells = append(cells, l.pin())
+			}
+			row(append(cells, map[bool]string{false: "input", true: "output"}[l.Output], l.by())...)
 		}
 	}
+}
+
+// names are what a rig file and the kernel call the line.
+func (l FoundLine) names() string {
+	switch name := orEmpty(l.Name); {
+	case l.GPIO == nil, name == *l.GPIO:
+		return name
+	case name == "":
+		return *l.GPIO
+	default:
+		return *l.GPIO + " (" + name + ")"
+	}
+}
+
+func (l FoundLine) pin() string {
+	if l.Pin == nil {
+		return ""
+	}
+	return strconv.Itoa(*l.Pin)
 }
 
 func (l FoundLine) by() string {

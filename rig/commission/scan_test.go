@@ -87,6 +87,19 @@ func heldByKernel(addr uint16) string {
 	return ""
 }
 
+// mainlinePi4 is a Raspberry Pi 4's chip as the mainline kernel's device tree names its lines
+// (bcm2711-rpi-4-b.dts), two of them in use.
+func mainlinePi4() gpioline.ChipInfo {
+	c := gpioline.ChipInfo{Name: "gpiochip0", Path: "/dev/gpiochip0", Label: "pinctrl-bcm2711"}
+	for i, name := range strings.Fields("ID_SDA ID_SCL SDA1 SCL1 GPIO_GCLK GPIO5 GPIO6 SPI_CE1_N SPI_CE0_N SPI_MISO SPI_MOSI SPI_SCLK GPIO12 GPIO13 TXD1 RXD1 " +
+		"GPIO16 GPIO17 GPIO18 GPIO19 GPIO20 GPIO21 GPIO22 GPIO23 GPIO24 GPIO25 GPIO26 GPIO27 RGMII_MDIO RGMIO_MDC CTS0 RTS0 TXD0") {
+		c.Lines = append(c.Lines, gpioline.LineInfo{Offset: i, Name: name})
+	}
+	c.Lines[27].Used, c.Lines[27].Consumer, c.Lines[27].Output = true, "makebreak", true
+	c.Lines[28].Used = true
+	return c
+}
+
 const scanText = `I²C buses
 bus                            address  what answers                                                                registers
 simulated I²C bus (400000 Hz)  0x48     ADS1115 or ADS1015, as after power-up                                       conversion 0000h, configuration 8583h, thresholds 8000h and 7FFFh
@@ -96,14 +109,40 @@ simulated I²C bus (400000 Hz)  0x4B     a chip that does not look like an ADS11
 simulated I²C bus (400000 Hz)  0x62     another chip (a DAC may be here)
 
 GPIO chips
-chip       node            driver           lines  named GPIO0 to GPIO27  in use
-gpiochip0  /dev/gpiochip0  pinctrl-bcm2711      5                      2       2
+chip       node            driver           lines  at the header's pins  in use
+gpiochip0  /dev/gpiochip0  pinctrl-bcm2711     33                    28       2
 
-Lines named GPIO0 to GPIO27, and those in use
-chip       line  name        direction  used by
-gpiochip0     1  GPIO5       input      free
-gpiochip0     2  GPIO27      output     makebreak
-gpiochip0     4  RGMII_MDIO  input      something that gives no name
+Lines at the header's pins, and those in use
+chip       line  name               pin  direction  used by
+gpiochip0     0  GPIO0 (ID_SDA)     27   input      free
+gpiochip0     1  GPIO1 (ID_SCL)     28   input      free
+gpiochip0     2  GPIO2 (SDA1)       3    input      free
+gpiochip0     3  GPIO3 (SCL1)       5    input      free
+gpiochip0     4  GPIO4 (GPIO_GCLK)  7    input      free
+gpiochip0     5  GPIO5              29   input      free
+gpiochip0     6  GPIO6              31   input      free
+gpiochip0     7  GPIO7 (SPI_CE1_N)  26   input      free
+gpiochip0     8  GPIO8 (SPI_CE0_N)  24   input      free
+gpiochip0     9  GPIO9 (SPI_MISO)   21   input      free
+gpiochip0    10  GPIO10 (SPI_MOSI)  19   input      free
+gpiochip0    11  GPIO11 (SPI_SCLK)  23   input      free
+gpiochip0    12  GPIO12             32   input      free
+gpiochip0    13  GPIO13             33   input      free
+gpiochip0    14  GPIO14 (TXD1)      8    input      free
+gpiochip0    15  GPIO15 (RXD1)      10   input      free
+gpiochip0    16  GPIO16             36   input      free
+gpiochip0    17  GPIO17             11   input      free
+gpiochip0    18  GPIO18             12   input      free
+gpiochip0    19  GPIO19             35   input      free
+gpiochip0    20  GPIO20             38   input      free
+gpiochip0    21  GPIO21             40   input      free
+gpiochip0    22  GPIO22             15   input      free
+gpiochip0    23  GPIO23             16   input      free
+gpiochip0    24  GPIO24             18   input      free
+gpiochip0    25  GPIO25             22   input      free
+gpiochip0    26  GPIO26             37   input      free
+gpiochip0    27  GPIO27             13   output     makebreak
+gpiochip0    28  RGMII_MDIO              input      something that gives no name
 
 Cannot be looked at: /dev/gpiochip1: this user may not open it.
 `
@@ -114,10 +153,7 @@ func TestRigScan_WhatAnswers(t *testing.T) {
 	bus := crowded(t)
 	s := &Found{busIsThere: true, chipIsThere: true, Closed: []string{"/dev/gpiochip1: this user may not open it"}}
 	s.Buses = append(s.Buses, scanBus(bus, heldByKernel))
-	s.take([]gpioline.ChipInfo{{Name: "gpiochip0", Path: "/dev/gpiochip0", Label: "pinctrl-bcm2711", Lines: []gpioline.LineInfo{
-		{Offset: 0, Name: "ID_SDA"}, {Offset: 1, Name: "GPIO5"}, {Offset: 2, Name: "GPIO27", Used: true, Consumer: "makebreak", Output: true},
-		{Offset: 3, Name: "GPIO28"}, {Offset: 4, Name: "RGMII_MDIO", Used: true},
-	}}})
+	s.take([]gpioline.ChipInfo{mainlinePi4()})
 	var w strings.Builder
 	if err := s.Text(&w); err != nil {
 		t.Fatal(err)

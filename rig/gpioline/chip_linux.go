@@ -12,6 +12,7 @@ import (
 	"periph.io/x/host/v3/gpioioctl"
 
 	"makebreak/rig/board"
+	"makebreak/rig/header"
 	"makebreak/rig/line"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
@@ -268,26 +269,35 @@ func findOn(chips []*chip, l line.Line) (place, error) {
 	return place{c, l.Number}, nil
 }
 
+// named is a chip with what the kernel says of its lines.
+type named struct {
+	chip  *chip
+	lines []LineInfo
+}
+
 func findName(chips []*chip, name string) (place, error) {
-	var found []place
-	var names []string
+	var all []named
 	for _, c := range chips {
 		lines, err := c.infos()
 		if err != nil {
 			return place{}, err
 		}
-		for _, in := range lines {
-			if in.Name == name {
-				found = append(found, place{c, in.Offset})
-			}
-			if in.Name != "" {
-				names = append(names, in.Name)
-			}
-		}
+		all = append(all, named{c, lines})
+	}
+	return placeOf(all, name)
+}
+
+// placeOf returns the line that has the name. Where none has it and the name is that of a line
+// of a Raspberry Pi's header, it is the line with that number of the header's chip: kernels
+// name some of these lines differently, and number all of them alike.
+func placeOf(all []named, name string) (place, error) {
+	found := placesWhere(all, func(_ *chip, in LineInfo) bool { return in.Name == name })
+	if gpio, ok := header.Number(name); ok && len(found) == 0 {
+		found = placesWhere(all, func(c *chip, in LineInfo) bool { return header.Controller(c.label) && in.Offset == gpio })
 	}
 	switch len(found) {
 	case 0:
-		return place{}, noName(name, chips, names)
+		return place{}, noName(name, all)
 	case 1:
 		return found[0], nil
 	}
@@ -298,7 +308,28 @@ func findName(chips []*chip, name string) (place, error) {
 	return place{}, fmt.Errorf("the name %q is there more than once (%s): chip and number must be given: %w", name, words.First(where, mostNamed), unix.EINVAL)
 }
 
-func noName(name string, chips []*chip, names []string) error {
+func placesWhere(all []named, is func(*chip, LineInfo) bool) (found []place) {
+	for _, n := range all {
+		for _, in := range n.lines {
+			if is(n.chip, in) {
+				found = append(found, place{n.chip, in.Offset})
+			}
+		}
+	}
+	return found
+}
+
+func noName(name string, all []named) error {
+	var names []string
+	var chips []*chip
+	for _, n := range all {
+		chips = append(chips, n.chip)
+		for _, in := range n.lines {
+			if in.Name != "" {
+				names = append(names, in.Name)
+			}
+		}
+	}
 	hint := "none of its lines has a name"
 	if near := words.Nearest(name, names); len(near) > 0 {
 		hint = "near it are " + words.List(near[:min(len(near), 5)])

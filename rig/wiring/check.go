@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/header"
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
@@ -223,14 +224,11 @@ func chipNames(r *Rig) []string {
 	return names
 }
 
-// lines checks that every line can be found and is used once.
+// lines checks that every line can be found, that the board leaves it free, and that it is
+// used once, however it is named.
 func (c *checker) lines() {
 	taken := map[string]string{}
 	check := func(path string, l *line.Line) {
-		where := l.LineName
-		if where == "" {
-			where = l.Chip + " line " + strconv.Itoa(l.Number)
-		}
 		switch {
 		case l.LineName == "" && l.Number < 0:
 			c.add(path+".line", "", "the line is not given", "give its number or its name")
@@ -239,8 +237,9 @@ func (c *checker) lines() {
 			c.add(path+".chip", "", "a line number needs its chip", "add it, for example chip: gpiochip0")
 			return
 		}
+		where := c.place(path+".line", l)
 		if other, used := taken[where]; used {
-			c.add(path+".line", strings.TrimPrefix(where, l.Chip+" line "), other+" uses this line", "use another line")
+			c.add(path+".line", lineRead(l), other+" uses this line", "use another line")
 		}
 		taken[where] = path
 	}
@@ -258,6 +257,40 @@ func (c *checker) lines() {
 	for i := range c.rig.Drives {
 		check("drives."+c.rig.Drives[i].Name, &c.rig.Drives[i].Line)
 	}
+}
+
+// lineRead is what stands in the file for a line.
+func lineRead(l *line.Line) string {
+	if l.LineName != "" {
+		return l.LineName
+	}
+	return strconv.Itoa(l.Number)
+}
+
+// place returns one word for a line, the same for each way to write it. It adds problems of a
+// line that a Raspberry Pi's header lacks, or that the board uses itself. A chip named
+// otherwise than the header's is another one, and its lines are its own affair.
+func (c *checker) place(path string, l *line.Line) string {
+	if !header.OnHeader(l.Chip) {
+		return strings.TrimPrefix(l.Chip, "/dev/") + " " + lineRead(l)
+	}
+	gpio, ok := l.Number, l.Number < header.Lines
+	if l.LineName != "" {
+		gpio, ok = header.Number(l.LineName)
+		if _, numbered := header.Numbered(l.LineName); !ok && !numbered {
+			return l.LineName // by its name alone: of another board
+		}
+	}
+	last := header.Name(header.Lines - 1)
+	switch taken := header.Taken(gpio); {
+	case !ok:
+		c.add(path, lineRead(l), "a Raspberry Pi's header has no such line", "use one of GPIO4 to "+last+"; on another board name the chip by its driver's label, as rig scan shows it")
+	case taken != "":
+		c.add(path, lineRead(l), "it is "+taken, "use one of GPIO4 to "+last)
+	case header.Doubtful(gpio) != "":
+		c.list = append(c.list, Problem{Path: path, Read: lineRead(l), Why: header.Doubtful(gpio), Remedy: "use another line, one of GPIO4 to GPIO13 and GPIO16 to " + last, Warning: true})
+	}
+	return header.Name(gpio)
 }
 
 func (c *checker) drives() {

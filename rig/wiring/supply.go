@@ -78,6 +78,10 @@ func (c *checker) supply() {
 	if !(s.Reference >= 2.7 && s.Reference <= 5.5) {
 		c.add("supply.reference", unit.Voltage.Format(s.Reference), "", "must be from 2.7 V to 5.5 V")
 		sound = false
+	} else if s.Reference > highestPullUp {
+		c.list = append(c.list, Problem{Path: "supply.reference", Read: unit.Voltage.Format(s.Reference), Warning: true,
+			Why:    "boards of such chips pull SDA and SCL up to the chip's supply, and that can destroy the pins of a board that works at 3.3 V",
+			Remedy: "supply it with 3.3 V, or take the pull-ups off or put a level shifter between"})
 	}
 	if !(s.Gain > 0 && s.Gain <= 100) {
 		c.add("supply.gain", gainText(s.Gain), "", "must be above 0 V/V and up to 100 V/V")
