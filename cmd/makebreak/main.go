@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"makebreak/rig/gpioline"
+	"makebreak/rig/inherited"
 	"makebreak/rig/realtime"
 	"makebreak/rig/task"
 )
@@ -22,7 +23,7 @@ func main() {
 	gpioline.GuardMain()
 	realtime.CollectOften()
 	signal.Ignore(syscall.SIGPIPE) // a reader of the results that ends first is an error of writing: see toReader
-	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
+	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, inherited.Out(os.Stdout), os.Stderr}))
 }
 
 // untilInterrupted returns a context that ends with the first signal that asks the program

@@ -8,6 +8,7 @@ import (
 	"syscall"
 
 	"makebreak/analyze/report"
+	"makebreak/rig/inherited"
 	"makebreak/rig/outfile"
 )
 
@@ -20,7 +21,7 @@ func (a *app) results(records ...*report.Record) error {
 // deliver lets write fill standard output or the file asked for.
 func (a *app) deliver(write func(io.Writer) error) error {
 	if a.file == "" || a.file == "-" {
-		if a.quiet && a.as == "text" {
+		if a.unasked() {
 			return nil
 		}
 		return toReader(outfile.Fill(a.out, "standard output", write))
@@ -41,14 +42,20 @@ func toReader(err error) error {
 	return err
 }
 
-// canDeliver looks, before anything else is done, whether the file for the results
-// can be written.
+// canDeliver looks, before anything else is done, whether standard output, or the file for
+// the results, can be written.
 func (a *app) canDeliver() error {
-	if a.file == "" || a.file == "-" {
-		return nil
+	if a.file != "" && a.file != "-" {
+		return outfile.Check(a.file)
 	}
-	return outfile.Check(a.file)
+	if err := inherited.Check(a.out); err != nil && !a.unasked() {
+		return outfile.Failed("standard output", err)
+	}
+	return nil
 }
+
+// unasked says that nobody wants results on standard output.
+func (a *app) unasked() bool { return a.quiet && a.as == "text" }
 
 // writeJSON writes a value as indented JSON.
 func writeJSON(w io.Writer, v any) error {
