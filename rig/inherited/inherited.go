@@ -1,6 +1,6 @@
-// Package inherited tells what the program was given when it began, of what can be seen only
-// before the Go runtime begins: the runtime opens /dev/null in the place of a standard stream
-// that is closed, and ends with status 2 where it gets too little address space to begin with.
+// Package inherited tells of what the program was given what can be seen only before the Go
+// runtime begins. The runtime opens /dev/null in the place of a closed standard stream, and ends
+// with status 2 where it gets too little address space.
 //
 // Looking that early takes C. A program built without it, as for another machine, does not know.
 package inherited
