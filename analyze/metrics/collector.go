@@ -2,14 +2,12 @@ package metrics
 
 import (
 	"math"
-	"net/http"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
@@ -70,11 +68,6 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 
 // Gatherer returns what WriteFile writes and Handler serves.
 func (c *Collector) Gatherer() prometheus.Gatherer { return c.registry }
-
-// Handler serves the metrics for scraping.
-func (c *Collector) Handler() http.Handler {
-	return promhttp.HandlerFor(c.registry, promhttp.HandlerOpts{})
-}
 
 // Run says what the present run is. A text that is not known is empty.
 type Run struct {

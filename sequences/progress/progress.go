@@ -5,6 +5,7 @@ package progress
 import (
 	"fmt"
 	"io"
+	"net/http"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -14,6 +15,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
+	"makebreak/rig/web"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -32,7 +34,7 @@ type Shown struct {
 	opts    Opts
 	bar     *progressbar.ProgressBar // nil: no terminal
 	metrics *metrics.Collector       // nil: none asked for
-	server  *metrics.Server
+	server  *web.Server
 	written time.Time
 }
 
@@ -76,10 +78,15 @@ func (s *Shown) Drawn() bool { return s.bar != nil }
 
 // serve serves the metrics until Close.
 func (s *Shown) serve() (err error) {
-	if s.server, err = metrics.Serve(s.opts.Serve, s.metrics, func(err error) { s.opts.Note("metrics: %v", err) }); err != nil {
+	pages := http.NewServeMux()
+	pages.Handle("/metrics", s.metrics.Handler())
+	if s.server, err = web.Serve(s.opts.Serve, pages, func(err error) { s.opts.Note("metrics: %v", err) }); err != nil {
 		return fmt.Errorf("--metrics %w", err)
 	}
 	s.opts.Note("Metrics at http://%s/metrics", s.server.Addr)
+	if s.server.Exposed() {
+		s.opts.Note("Other machines can read the metrics, without a password. To serve this machine only, give --metrics localhost:%d", s.server.Port())
+	}
 	return nil
 }
 
