@@ -15,6 +15,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/gum"
+	rows "makebreak/rig/table"
 )
 
 // budgetDigits is how many significant digits the lines of a budget get in the text,
@@ -213,16 +214,15 @@ func (b *Budget) CSV(w io.Writer) error {
 		return readingFailed(err)
 	}
 	row := budgetRow{place: one.place, UnitName: one.UnitName, origin: one.origin}
-	cw := newTable(w, columnsOf[budgetRow]())
+	cw := rows.NewCSV(w, columnsOf[budgetRow]()...)
 	for i := range m.Budget {
 		row.budgetLine = budgetLineOf(&m.Budget[i], inf)
-		cw.Write(cellsOf(nil, &row))
+		cw.Row(cellsOf(nil, &row)...)
 	}
 	row.budgetLine = budgetLine{Source: textOrNil(combinedLine), Contribution: machine(m.Standard), DegreesOfFreedom: machineDoF(m.DegreesOfFreedom, inf)}
 	row.Coverage, row.Expanded = machine(m.Coverage), machine(m.Expanded)
-	cw.Write(cellsOf(nil, &row))
-	cw.Flush()
-	return writingFailed("CSV", cw.Error())
+	cw.Row(cellsOf(nil, &row)...)
+	return writingFailed("CSV", cw.Flush())
 }
 
 // JSON writes one object: the measurement with the names of the results' columns, and

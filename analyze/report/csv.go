@@ -1,11 +1,11 @@
 package report
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/table"
 )
 
 // CSV writes one row a measurement after a header row. The form is RFC 4180 with its CRLF
@@ -13,33 +13,24 @@ import (
 // missing is empty. Rows are written as they are read. Several records stand under one
 // header.
 func CSV(w io.Writer, records ...*Record) error {
-	cw := newTable(w, columnsOf[result]())
-	var cells []string
+	cw := table.NewCSV(w, columnsOf[result]()...)
+	var cells []table.Cell
 	for _, r := range records {
 		var written error
 		err := resultsOf(r).all(func(one *result) bool {
 			cells = cellsOf(cells[:0], one)
-			written = cw.Write(cells)
+			written = cw.Row(cells...)
 			return written == nil
 		})
 		if err != nil {
-			cw.Flush() // the rows before the fault are good; the fault is what is returned
+			_ = cw.Flush() // the rows before the fault are good; the fault is what is returned
 			return readingFailed(err)
 		}
 		if written != nil {
 			return writingFailed("CSV", written)
 		}
 	}
-	cw.Flush()
-	return writingFailed("CSV", cw.Error())
-}
-
-// newTable begins a table with a header row. A fault of w shows at the flush.
-func newTable(w io.Writer, columns []string) *csv.Writer {
-	cw := csv.NewWriter(w)
-	cw.UseCRLF = true // RFC 4180
-	cw.Write(columns)
-	return cw
+	return writingFailed("CSV", cw.Flush())
 }
 
 // readingFailed is the error of measurements that could not be read to their end.

@@ -19,6 +19,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/rig/table"
 )
 
 // readCSV reads a CSV report with the standard library's reader.
@@ -356,7 +357,7 @@ func TestResult_NoCycle(t *testing.T) {
 	t.Parallel()
 	for cycle, want := range map[int]string{0: "", 1: "1", 12: "12"} {
 		at := resultsOf(&Record{}).placeOf(&analyze.Measurement{Cycle: cycle})
-		if got := cellsOf(nil, &at)[2]; got != want {
+		if got := cellsOf(nil, &at)[2]; got != table.Number(want) {
 			t.Errorf("cycle %d is written as %q", cycle, got)
 		}
 	}

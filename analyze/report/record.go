@@ -1,12 +1,9 @@
 package report
 
 import (
-	"fmt"
 	"iter"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
@@ -78,28 +75,6 @@ func (r *Record) measurements() iter.Seq2[analyze.Measurement, error] {
 		return func(func(analyze.Measurement, error) bool) {}
 	}
 	return r.Measurements
-}
-
-// formulaStarts are what a spreadsheet takes for the beginning of a formula
-// when it opens a CSV file, quotes or not.
-const formulaStarts = "=+-@"
-
-// CheckName reports whether a name from outside (a unit's serial, a person, a
-// signal, an event) can stand in a record. A name that a spreadsheet would run
-// as a formula is refused where it is entered: disguising it in the CSV file
-// would change the name for every other reader. An empty name passes.
-func CheckName(s string) error {
-	if !utf8.ValidString(s) {
-		return fmt.Errorf("%q is not a usable name: it is not valid UTF-8", s)
-	}
-	if i := strings.IndexFunc(s, unicode.IsControl); i >= 0 {
-		r, _ := utf8.DecodeRuneInString(s[i:])
-		return fmt.Errorf("%q is not a usable name: it holds the control character %U", s, r)
-	}
-	if s != "" && strings.ContainsRune(formulaStarts, rune(s[0])) {
-		return fmt.Errorf("%q is not a usable name: it starts with %q, which a spreadsheet takes for a formula; start it with a letter or a digit", s, s[:1])
-	}
-	return nil
 }
 
 // plainText makes a text safe to hand on: valid UTF-8 with line feeds only, so

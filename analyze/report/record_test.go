@@ -107,24 +107,4 @@ func broken(n int, fault error) iter.Seq2[analyze.Measurement, error] {
 	}
 }
 
-func TestCheckName(t *testing.T) {
-	t.Parallel()
-	for _, good := range []string{"", "INV-0042", "42", "Zoë Müller", "a=b", "x+y@z", "Ω-7"} {
-		if err := CheckName(good); err != nil {
-			t.Errorf("CheckName(%q) = %v; want it accepted", good, err)
-		}
-	}
-	for bad, want := range map[string]string{
-		"=1+1": "formula", "+49": "formula", "-3": "formula", "@SUM(A1)": "formula",
-		"a\tb": "U+0009", "a\nb": "U+000A", "\rx": "U+000D", "\x1b[31m": "U+001B", "a\xff": "UTF-8",
-	} {
-		err := CheckName(bad)
-		if err == nil {
-			t.Errorf("CheckName(%q) accepted it", bad)
-		} else if !strings.Contains(err.Error(), want) {
-			t.Errorf("CheckName(%q) = %q; want it to name %q", bad, err, want)
-		}
-	}
-}
-
 var errDisk = errors.New("the disk is gone")

@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/rig/table"
 )
 
 // result is one measurement as machines read it: each field is a column of CSV and a
@@ -176,22 +177,29 @@ func columnsOf[T any]() []string {
 }
 
 // cellsOf appends the cells of a row; an empty one is a missing one.
-func cellsOf[T any](cells []string, row *T) []string {
+func cellsOf[T any](cells []table.Cell, row *T) []table.Cell {
 	return appendCells(cells, reflect.ValueOf(row).Elem())
 }
 
-func appendCells(cells []string, v reflect.Value) []string {
+func appendCells(cells []table.Cell, v reflect.Value) []table.Cell {
 	for i := range v.NumField() {
-		switch f := v.Field(i); {
-		case f.Kind() == reflect.Struct:
+		f := v.Field(i)
+		if f.Kind() == reflect.Struct {
 			cells = appendCells(cells, f)
-		case f.IsNil():
-			cells = append(cells, "")
-		case f.Elem().Kind() == reflect.Bool:
-			cells = append(cells, strconv.FormatBool(f.Elem().Bool()))
-		default:
-			cells = append(cells, f.Elem().String())
+			continue
 		}
+		var cell table.Cell // a missing one
+		if !f.IsNil() {
+			switch x := f.Elem(); {
+			case x.Kind() == reflect.Bool:
+				cell = table.Truth(x.Bool())
+			case x.Type() == reflect.TypeFor[json.Number]():
+				cell = table.Number(x.String())
+			default:
+				cell = table.Text(x.String())
+			}
+		}
+		cells = append(cells, cell)
 	}
 	return cells
 }

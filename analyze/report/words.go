@@ -5,7 +5,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -361,13 +360,7 @@ func verdictReason(v analyze.Verdict, s *summary) string {
 	return fmt.Sprintf("%d of %s passed", n, figures)
 }
 
-// oneLine puts a text on one line and takes out what a terminal would obey.
+// oneLine puts a text on one line, safe to print.
 func oneLine(s string) string {
-	s = strings.Join(strings.Fields(plainText(s)), " ")
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
-			return '\uFFFD'
-		}
-		return r
-	}, s)
+	return words.Safe(strings.Join(strings.Fields(plainText(s)), " "))
 }

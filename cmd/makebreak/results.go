@@ -10,6 +10,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/inherited"
 	"makebreak/rig/outfile"
+	"makebreak/rig/words"
 )
 
 // results writes records in the form asked for, to standard output or, whole or
@@ -18,8 +19,10 @@ func (a *app) results(records ...*report.Record) error {
 	return a.deliver(func(w io.Writer) error { return a.write(w, records) })
 }
 
-// deliver lets write fill standard output or the file asked for.
+// deliver lets write fill standard output or the file asked for. It is the one way out for
+// results: nothing passes that a terminal obeys or does not show, in whatever form.
 func (a *app) deliver(write func(io.Writer) error) error {
+	write = a.guarded(write)
 	if a.file == "" || a.file == "-" {
 		if a.unasked() {
 			return nil
@@ -31,6 +34,17 @@ func (a *app) deliver(write func(io.Writer) error) error {
 	}
 	a.note("Results written to %s", a.file)
 	return nil
+}
+
+// guarded lets write fill a stream safely, see words.Writer.
+func (a *app) guarded(write func(io.Writer) error) func(io.Writer) error {
+	return func(out io.Writer) error {
+		w := &words.Writer{W: out, JSON: a.as == "json", Colours: a.as == "text" && a.colour()}
+		if err := write(w); err != nil {
+			return errors.Join(err, w.Flush())
+		}
+		return w.Flush()
+	}
 }
 
 // toReader is the error of writing to standard output. A reader that has gone, as in

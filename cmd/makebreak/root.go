@@ -15,10 +15,10 @@ import (
 	"golang.org/x/term"
 
 	"makebreak/analyze"
-	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/task"
+	"makebreak/rig/words"
 )
 
 // streams are where a command reads and writes.
@@ -51,11 +51,12 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 			status = exitInternal
 		}
 	}()
+	s.err = safely(s.err)
 	a := &app{streams: s, now: wallClock}
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(s.in)
-	help := &outfile.Sink{W: s.out} // help and version
+	help := &outfile.Sink{W: safely(s.out)} // help and version
 	root.SetOut(help)
 	root.SetErr(s.err)
 	err := errors.Join(root.ExecuteContext(ctx), a.noHelp)
@@ -126,8 +127,12 @@ func (a *app) check(c *cobra.Command, args []string) error {
 	if err := a.checkForm(c); err != nil {
 		return err
 	}
-	for flag, name := range map[string]string{"--unit": a.unit, "--by": a.by} {
-		if err := report.CheckName(name); err != nil {
+	for flag, name := range map[string]*string{"--unit": &a.unit, "--by": &a.by} {
+		if *name != "" && strings.TrimSpace(*name) == "" {
+			return badUsage("%s %q is blank: write a name, or leave it out", flag, words.Short(*name, words.MostName))
+		}
+		*name = strings.TrimSpace(*name)
+		if err := words.CheckName(*name); err != nil {
 			return badUsage("%s: %w", flag, err)
 		}
 	}
@@ -152,9 +157,21 @@ func (a *app) note(format string, args ...any) {
 	}
 }
 
+// safely returns a stream for people, that passes on nothing of what is written which a
+// terminal obeys or does not show: whatever comes from outside, and whoever writes it.
+func safely(out io.Writer) io.Writer { return &words.Writer{W: out, Whole: true} }
+
+// unguarded returns the stream below, for what is drawn over on a terminal.
+func unguarded(stream any) any {
+	if w, ok := stream.(*words.Writer); ok {
+		return w.W
+	}
+	return stream
+}
+
 // terminal returns the file behind a stream where it is a terminal.
 func terminal(stream any) (*os.File, bool) {
-	f, ok := stream.(*os.File)
+	f, ok := unguarded(stream).(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return nil, false
 	}

@@ -244,7 +244,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.Shown, error) {
 	opts := progress.Opts{Serve: o.metrics, File: o.metricsFile, Program: version(), Note: a.note}
 	if drawable(a.err) && !a.quiet {
-		opts.Terminal = a.err
+		opts.Terminal, _ = terminal(a.err)
 	}
 	return progress.New(seq, cycles, opts)
 }

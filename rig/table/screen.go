@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"makebreak/rig/words"
 )
 
 // A Screen draws texts on a terminal, each over the one before.
@@ -14,7 +16,7 @@ type Screen struct {
 	drawn         int // lines of the text before
 }
 
-// Draw writes a text over the one before.
+// Draw writes a text over the one before. Nothing in it moves the cursor but its line feeds.
 func (s *Screen) Draw(text func(io.Writer) error) error {
 	var b bytes.Buffer
 	if err := text(&b); err != nil {
@@ -24,7 +26,7 @@ func (s *Screen) Draw(text func(io.Writer) error) error {
 	if s.drawn > 0 { // to the first line of the text before, and clear from there
 		back = fmt.Sprintf("\x1b[%dA\x1b[J", s.drawn)
 	}
-	lines := cutTo(strings.SplitAfter(b.String(), "\n"), s.Columns, s.Rows)
+	lines := cutTo(strings.SplitAfter(words.SafeLines(b.String()), "\n"), s.Columns, s.Rows)
 	s.drawn = len(lines)
 	_, err := io.WriteString(s.Out, back+strings.Join(lines, ""))
 	return err

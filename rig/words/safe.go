@@ -26,7 +26,7 @@ func Printable(r rune) bool {
 // as it is.
 func Safe(s string) string { return safe(s, false) }
 
-// SafeLines is Safe for text of several lines: line feeds stay.
+// SafeLines is Safe for text of several lines: line feeds and tabs stay.
 func SafeLines(s string) string { return safe(s, true) }
 
 func safe(s string, lines bool) string {
@@ -36,8 +36,8 @@ func safe(s string, lines bool) string {
 	var b strings.Builder
 	for len(s) > 0 {
 		r, n := utf8.DecodeRuneInString(s)
-		if lines && r == '\n' {
-			b.WriteByte('\n')
+		if lines && (r == '\n' || r == '\t') {
+			b.WriteRune(r)
 		} else {
 			b.WriteString(escaped(r, s[:n]))
 		}
@@ -54,7 +54,7 @@ func isSafe(s string, lines bool) bool {
 			if _, n := utf8.DecodeRuneInString(s[i:]); n == 1 {
 				return false
 			}
-		case !Printable(r) && !(lines && r == '\n'):
+		case !Printable(r) && !(lines && (r == '\n' || r == '\t')):
 			return false
 		}
 	}
@@ -154,6 +154,9 @@ func Formula(s string) bool {
 // A number is no text: it is written as it is.
 func Cell(s string) string {
 	s = Safe(s)
+	if !strings.Contains(s, ";") && !Formula(s) {
+		return s
+	}
 	parts := strings.SplitAfter(s, ";")
 	for i, part := range parts {
 		if Formula(part) {

@@ -54,7 +54,7 @@ func TestSafe(t *testing.T) {
 			t.Errorf("twice: %q", again)
 		}
 	}
-	if got := words.SafeLines("a\nb\x1b\n"); got != "a\nb\\x1b\n" {
+	if got := words.SafeLines("a\n\tb\x1b\n"); got != "a\n\tb\\x1b\n" {
 		t.Errorf("%q", got)
 	}
 }

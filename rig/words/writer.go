@@ -4,13 +4,15 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+	"sync"
 	"unicode/utf16"
 	"unicode/utf8"
 )
 
 // A Writer passes text on to W so that none of it is obeyed by a terminal or hidden from the
 // reader. It is the last gate of a way out: what is not printable is escaped, as Safe does it,
-// whoever wrote it. Line feeds pass, and a carriage return before one.
+// whoever wrote it. Line feeds and tabs pass, and a carriage return before a line feed. It
+// may be used from several goroutines.
 type Writer struct {
 	W io.Writer
 	// JSON says that the text is JSON, in which a character is escaped as JSON has it. Whoever
@@ -21,7 +23,8 @@ type Writer struct {
 	// Whole says that no character is ever split between two writes.
 	Whole bool
 
-	rest []byte // not passed on yet: the beginning of something longer
+	mu   sync.Mutex // guards what follows
+	rest []byte     // not passed on yet: the beginning of something longer
 	out  []byte
 }
 
@@ -33,6 +36,8 @@ var (
 
 // Write passes text on. The number is of the bytes given.
 func (w *Writer) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	b := p
 	if len(w.rest) > 0 {
 		b = append(w.rest, p...)
@@ -48,6 +53,8 @@ func (w *Writer) Write(p []byte) (int, error) {
 
 // Flush passes on what the last Write kept back.
 func (w *Writer) Flush() error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	w.take(w.rest, true)
 	w.rest = nil
 	return w.passOn()
@@ -66,7 +73,7 @@ func (w *Writer) passOn() error {
 func (w *Writer) take(b []byte, end bool) int {
 	for i := 0; i < len(b); {
 		c := b[i]
-		if c >= ' ' && c < 0x7f || c == '\n' {
+		if c >= ' ' && c < 0x7f || c == '\n' || c == '\t' {
 			w.out = append(w.out, c)
 			i++
 			continue

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -48,7 +49,7 @@ func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
 	if opts.Terminal != nil {
 		s.bar = progressbar.NewOptions(cycles*len(seq.Steps),
 			progressbar.OptionSetWriter(opts.Terminal),
-			progressbar.OptionSetDescription(seq.Name),
+			progressbar.OptionSetDescription(words.Safe(seq.Name)),
 			progressbar.OptionSetWidth(30),
 			progressbar.OptionSetTheme(progressbar.Theme{Saucer: "━", SaucerHead: "━", SaucerPadding: "·", BarStart: " ", BarEnd: " "}),
 			progressbar.OptionThrottle(100*time.Millisecond),
@@ -102,7 +103,7 @@ func (s *Shown) Begin(run journal.RunInfo) {
 // Event counts an event on the progress bar.
 func (s *Shown) Event(cycle int, event string) {
 	if s.bar != nil {
-		s.bar.Describe(fmt.Sprintf("cycle %d  %-12s", cycle, event))
+		s.bar.Describe(fmt.Sprintf("cycle %d  %-12s", cycle, words.Safe(event)))
 		_ = s.bar.Add(1) // a progress bar that cannot be drawn is no loss
 	}
 }

@@ -1,11 +1,9 @@
 package record
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
-	"strconv"
 
 	"makebreak/analyze/report"
 	"makebreak/rig/table"
@@ -56,25 +54,20 @@ func (l List) JSON(w io.Writer) error {
 
 // CSV writes the list as RFC 4180 has it. What is not known is empty.
 func (l List) CSV(w io.Writer) error {
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.Write([]string{"run", "unit", "sequence", "started", "cycles", "verdict", "complete", "run_id", "simulated"}); err != nil {
-		return err
-	}
-	orEmpty := func(s *string) string {
+	c := table.NewCSV(w, "run", "unit", "sequence", "started", "cycles", "verdict", "complete", "run_id", "simulated")
+	orEmpty := func(s *string) table.Cell {
 		if s == nil {
-			return ""
+			return table.Cell{}
 		}
-		return *s
+		return table.Text(*s)
 	}
 	for _, r := range l.rows() {
-		if err := c.Write([]string{r.Run, orEmpty(r.Unit), r.Sequence, r.Started, strconv.Itoa(r.Cycles), orEmpty(r.Verdict), strconv.FormatBool(r.Complete),
-			orEmpty(r.RunID), strconv.FormatBool(r.Simulated)}); err != nil {
+		if err := c.Row(table.Text(r.Run), orEmpty(r.Unit), table.Text(r.Sequence), table.Text(r.Started), table.Count(r.Cycles),
+			orEmpty(r.Verdict), table.Truth(r.Complete), orEmpty(r.RunID), table.Truth(r.Simulated)); err != nil {
 			return err
 		}
 	}
-	c.Flush()
-	return c.Error()
+	return c.Flush()
 }
 
 // Text writes the list as a table, its times in local time.

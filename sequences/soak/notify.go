@@ -1,13 +1,13 @@
 package soak
 
 import (
-	"strings"
 	"sync/atomic"
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
 
 	"makebreak/rig/task"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
@@ -61,10 +61,10 @@ func (n *Notifier) watchdog(every time.Duration) {
 func (n *Notifier) Alive() { n.last.Store(int64(time.Since(n.began))) }
 
 // Ready says that the soak has begun.
-func (n *Notifier) Ready(text string) { n.send(daemon.SdNotifyReady + "\nSTATUS=" + oneLine(text)) }
+func (n *Notifier) Ready(text string) { n.send(daemon.SdNotifyReady + "\nSTATUS=" + words.Safe(text)) }
 
 // Status says how far the soak is.
-func (n *Notifier) Status(text string) { n.send("STATUS=" + oneLine(text)) }
+func (n *Notifier) Status(text string) { n.send("STATUS=" + words.Safe(text)) }
 
 // Stopping says that the soak ends.
 func (n *Notifier) Stopping() { n.send(daemon.SdNotifyStopping) }
@@ -77,5 +77,3 @@ func (n *Notifier) send(text string) {
 
 // Stop ends the notifier.
 func (n *Notifier) Stop() { close(n.done) }
-
-func oneLine(s string) string { return strings.ReplaceAll(s, "\n", " ") }

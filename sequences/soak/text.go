@@ -119,11 +119,14 @@ func percentText(share float64) string { return strconv.FormatFloat(100*share, '
 
 // CSV writes the plan's tests as CSV.
 func (p *Plan) CSV(w io.Writer) error {
-	fmt.Fprint(w, "boards,cycles_each,cycles_in_all\r\n")
+	c := table.NewCSV(w, "boards", "cycles_each", "cycles_in_all")
+	whole := func(x float64) table.Cell { return table.Number(strconv.FormatFloat(x, 'f', 0, 64)) }
 	for _, t := range p.Tests {
-		fmt.Fprintf(w, "%d,%.0f,%.0f\r\n", t.Boards, t.Each, t.All)
+		if err := c.Row(table.Count(t.Boards), whole(t.Each), whole(t.All)); err != nil {
+			return err
+		}
 	}
-	return nil
+	return c.Flush()
 }
 
 // Text writes the plan for a person.
