@@ -11,6 +11,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // Opts are what a collector needs from outside.
@@ -152,5 +153,6 @@ func verdictLabel(v analyze.Verdict) string {
 	return analyze.Verdicts[v.Gravity()].Name()
 }
 
-// label makes a text fit for a label's value, which must be valid UTF-8.
-func label(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+// label makes a text fit for a label's value, which must be valid UTF-8 and is shown by what
+// collects it.
+func label(s string) string { return words.Safe(s) }

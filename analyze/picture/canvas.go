@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"makebreak/rig/words"
 )
 
 // across is a drawing's width, in units that are pixels where nothing scales it.
@@ -116,8 +118,8 @@ func (d *drawing) dot(r role, at spot, radius float64) {
 	d.shapes = append(d.shapes, shape{role: r, points: []spot{at}, radius: radius})
 }
 
-func (d *drawing) text(r role, at spot, size float64, a anchor, words string) {
-	d.shapes = append(d.shapes, shape{role: r, points: []spot{at}, text: words, size: size, anchor: a})
+func (d *drawing) text(r role, at spot, size float64, a anchor, text string) {
+	d.shapes = append(d.shapes, shape{role: r, points: []spot{at}, text: words.Safe(text), size: size, anchor: a})
 }
 
 // heading writes the title and lines below it, and returns where the rest begins.
@@ -164,7 +166,7 @@ func (d *drawing) svg(w io.Writer, file bool) error {
 	}
 	x, width, h := short(-room), short(across+2*room), short(d.height+2*room)
 	fmt.Fprintf(&b, "<svg%s class=\"drawing\" role=\"img\" width=\"%s\" height=\"%s\" viewBox=\"%s %s %s %s\">\n", namespace, width, h, x, x, width, h)
-	fmt.Fprintf(&b, "<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(d.title), html.EscapeString(d.about))
+	fmt.Fprintf(&b, "<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(words.Safe(d.title)), html.EscapeString(words.Safe(d.about)))
 	if file {
 		fmt.Fprintf(&b, "<style>%s</style>\n<rect class=\"f-%s\" x=\"%s\" y=\"%s\" width=\"%s\" height=\"%s\"/>\n", Style(), sheet, x, x, width, h)
 	}

@@ -20,6 +20,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/table"
+	"makebreak/rig/words"
 )
 
 // readCSV reads a CSV report with the standard library's reader.
@@ -67,7 +68,7 @@ func TestCSV_RoundTrip(t *testing.T) {
 		checkCell(t, got[6], m.Value, m.Expanded)
 		checkCell(t, got[9], m.Limit.Lower, 0)
 		checkCell(t, got[10], m.Limit.Upper, 0)
-		if got[11] != string(m.Verdict) || got[12] != diagnose.Reason(&m) {
+		if got[11] != string(m.Verdict) || got[12] != words.Cell(diagnose.Reason(&m)) {
 			t.Errorf("row %d: verdict %q, reason %q; want %q, %q", i+1, got[11], got[12], m.Verdict, diagnose.Reason(&m))
 		}
 	}
@@ -255,7 +256,7 @@ func TestMachineFormats_Property(t *testing.T) {
 			rt.Fatalf("%d measurements gave %d rows and %d objects", len(ms), len(rows), len(objects))
 		}
 		for i, m := range ms {
-			if rows[i][4] != plainText(m.Signal) || rows[i][12] != plainText(diagnose.Reason(&m)) {
+			if rows[i][4] != words.Cell(plainText(m.Signal)) || rows[i][12] != words.Cell(plainText(diagnose.Reason(&m))) {
 				rt.Fatalf("signal %q, reason %q came back as %q, %q", m.Signal, diagnose.Reason(&m), rows[i][4], rows[i][12])
 			}
 			if missing := !finite(m.Value); missing != (rows[i][6] == "") {
@@ -268,13 +269,14 @@ func TestMachineFormats_Property(t *testing.T) {
 	})
 }
 
-// flat returns an object's members in the order of the columns, null as empty.
+// flat returns an object's members in the order of the columns, null as empty and text as a
+// cell has it.
 func flat(o map[string]any) []string {
 	row := make([]string, len(columnsOf[result]()))
 	for i, c := range columnsOf[result]() {
 		switch x := o[c].(type) {
 		case string:
-			row[i] = x
+			row[i] = words.Cell(x)
 		case json.Number:
 			row[i] = x.String()
 		case bool:

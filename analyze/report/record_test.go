@@ -4,8 +4,6 @@ import (
 	"errors"
 	"iter"
 	"math"
-	"strings"
-	"testing"
 	"time"
 
 	"makebreak/analyze"

@@ -10,6 +10,8 @@ import (
 	"runtime/debug"
 	"sync"
 	"time"
+
+	"makebreak/rig/words"
 )
 
 // Status is the exit status for the program's own fault.
@@ -33,7 +35,7 @@ func Covered(f func()) func() {
 
 // Told is what a person reads of a panic, by the function that recovered it.
 func Told(p any) string {
-	return fmt.Sprintf("makebreak: this should not have happened: %v\nWhat was logged is safe. Please report it with these lines:\n%s", p, debug.Stack())
+	return words.SafeLines(fmt.Sprintf("makebreak: this should not have happened: %v\nWhat was logged is safe. Please report it with these lines:\n%s", p, debug.Stack()))
 }
 
 // patience is how long the program waits, at its own fault, for what is to be done then. A
