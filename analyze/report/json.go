@@ -15,7 +15,8 @@ const Format = 1
 
 // JSON writes one object: a head (format, run, run_id, unit, sequence, rig, simulated,
 // faults, by, program, started, cycles, planned, complete, verdict, counts, cautions, calibrations),
-// measurements, findings and, of a soak, soak. A measurement stands on one line and
+// where the computer at the bench is known machine, measurements, findings and, of a soak,
+// soak. A measurement stands on one line and
 // has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
 // Measurements are written as they are read. Several records make an array of such
 // objects.
@@ -91,6 +92,9 @@ func writeHead(j *jsonWriter, r *Record) {
 	j.member("counts", jsonCounts(r.Counts))
 	j.member("cautions", plainTexts(cautionsOf(r)))
 	j.member("calibrations", calibrationsOrNil(r))
+	if r.Machine != nil {
+		j.member("machine", machineOf(r.Machine))
+	}
 }
 
 // cautionsOf are a record's cautions. Why a run is incomplete is one, too.
@@ -132,6 +136,43 @@ func calibrationsOrNil(r *Record) []jsonCalibration {
 		}
 	}
 	return all
+}
+
+// machineOf is what was known of the computer at first, by its names in JSON, and what
+// changed.
+func machineOf(all []capture.MachineFact) map[string]any {
+	o := map[string]any{}
+	for _, f := range capture.Facts() {
+		o[string(f)] = nil
+	}
+	for _, m := range capture.MachineAtFirst(all) {
+		o[string(m.Fact)] = factValue(m)
+	}
+	changes := []jsonFact{}
+	for _, m := range capture.MachineChanges(all) {
+		changes = append(changes, jsonFact{string(m.Fact), m.After, textOrNil(MachineTime(m.At)), factValue(m)})
+	}
+	o["changes"] = changes
+	return o
+}
+
+// jsonFact is a fact of the computer that changed.
+type jsonFact struct {
+	Fact  string  `json:"fact"`
+	After int     `json:"after_cycle"`
+	At    *string `json:"at"`
+	Value any     `json:"value"`
+}
+
+// factValue is a fact's value: a text, a number or yes or no; nil where it is not known.
+func factValue(m capture.MachineFact) any {
+	switch {
+	case m.Fact.Kind() == capture.Word:
+		return textOrNil(m.Text)
+	case m.Fact.Kind() == capture.Amount || number(m.Number) == nil:
+		return number(m.Number)
+	}
+	return m.Number != 0
 }
 
 // faultsOrNil are the planted faults as an array, nil where it is not known whether there

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
+	"html"
 	"io"
 	"maps"
 	"math"
@@ -19,6 +20,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/rig/capture"
 	"makebreak/rig/table"
 	"makebreak/rig/words"
 )
@@ -375,5 +377,41 @@ func TestResult_Program(t *testing.T) {
 		if err != nil || one.Program == nil || *one.Program != want {
 			t.Errorf("cycle %d: %v, %v, want %s", i+1, one.Program, err, want)
 		}
+	}
+}
+
+// What was known of the computer at a real bench stands in every form.
+func TestMachine_Forms(t *testing.T) {
+	t.Parallel()
+	at := time.Date(2031, 4, 5, 9, 30, 0, 0, time.UTC)
+	r := invented()
+	r.Machine = []capture.MachineFact{capture.Said(capture.Model, "Board <A> & Co"), capture.Is(capture.BusHz, 250_000), capture.Yes(capture.UnderVoltage, false),
+		{Fact: capture.Throttled, Number: nan}, {Fact: capture.UnderVoltage, Number: 1, At: at, After: 2}}
+	var text, page, b bytes.Buffer
+	if err := errors.Join(Text(&text, r, TextOpts{}), HTML(&page, r), JSON(&b, r)); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Board <A> & Co", "bus, measured 250 kHz", "2031-04-05 09:30:00 UTC, after cycle 2: under-voltage yes"} {
+		if !strings.Contains(text.String(), want) {
+			t.Errorf("the text does not say %q:\n%s", want, text.String())
+		}
+		if want = html.EscapeString(want); !strings.Contains(page.String(), want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b.Bytes()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := schemaOf(t, "").Validate(doc); err != nil {
+		t.Error(err)
+	}
+	machine := readJSON(t, b.Bytes())["machine"].(map[string]any)
+	if machine["model"] != "Board <A> & Co" || machine["under_voltage"] != false || machine["throttled"] != nil || machine["bus_measured_hz"] != json.Number("250000") {
+		t.Errorf("%v", machine)
+	}
+	change := map[string]any{"fact": "under_voltage", "after_cycle": json.Number("2"), "at": "2031-04-05T09:30:00Z", "value": true}
+	if diff := cmp.Diff([]any{change}, machine["changes"]); diff != "" {
+		t.Errorf("changes (-want +got):\n%s", diff)
 	}
 }

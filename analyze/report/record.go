@@ -44,6 +44,9 @@ type Record struct {
 	// Calibrations say of each output that was sampled by which calibration its readings were
 	// corrected, from which cycle on; nil: not known.
 	Calibrations []capture.Calibration
+	// Machine is what was known of the computer at a real bench, in the order in which it was
+	// seen; nil: nothing.
+	Machine []capture.MachineFact
 	// Cautions limit the trust in the figures (a calibration overdue, a contact
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string

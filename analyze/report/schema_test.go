@@ -67,6 +67,7 @@ func TestSchema_Members(t *testing.T) {
 		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": columnsOf[jsonFinding](),
 		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject](), "trend": columnsOf[trendObject](),
 		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
+		"machine": append(factNames(), "changes"), "fact": columnsOf[jsonFact](),
 	} {
 		got := s.Defs[part].Required
 		if part == "measurement" && !slices.Equal(got, want) {
@@ -77,7 +78,7 @@ func TestSchema_Members(t *testing.T) {
 		if diff := cmp.Diff(want, got); diff != "" {
 			t.Errorf("%s (-program +schema):\n%s", part, diff)
 		}
-		if n := len(s.Defs[part].Properties); n != len(want) && !(part == "record" && n == len(want)+1) { // of a soak, soak
+		if n := len(s.Defs[part].Properties); n != len(want) && !(part == "record" && n == len(want)+2) { // of a soak, soak; of a real bench, machine
 			t.Errorf("%s: the schema has %d members, %d of them required", part, n, len(want))
 		}
 	}
@@ -95,6 +96,13 @@ func TestSchema_Members(t *testing.T) {
 	if diff := cmp.Diff(enumOf([]trend.Shape{trend.Unknown, trend.Steady, trend.Drifting, trend.Stepped, trend.Changed}), s.Defs["trend"].Properties["shape"].Enum); diff != "" {
 		t.Errorf("shapes (-program +schema):\n%s", diff)
 	}
+}
+
+func factNames() (names []string) {
+	for _, f := range capture.Facts() {
+		names = append(names, string(f))
+	}
+	return names
 }
 
 func enumOf[T ~string](all []T) []any {

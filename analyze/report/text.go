@@ -75,18 +75,22 @@ func pairs(r *Record) [][2]string {
 			shown = append(shown, p)
 		}
 	}
+	shown = append(shown, pairsOf("Computer", capture.MachineLines(r.Machine))...)
 	return append(shown, calibrationPairs(r)...)
 }
 
-// calibrationPairs are the lines that say by which calibrations readings were corrected. The
-// first alone has the word.
+// calibrationPairs are the lines that say by which calibrations readings were corrected.
 func calibrationPairs(r *Record) [][2]string {
 	lines := capture.CalibrationLines(r.Calibrations)
 	if len(lines) == 0 && r.LogPath != "" {
 		lines = []string{"not kept when this run was made"}
 	}
+	return pairsOf("Calibration", lines)
+}
+
+// pairsOf are lines behind one word, which the first alone has.
+func pairsOf(word string, lines []string) [][2]string {
 	var shown [][2]string
-	word := "Calibration"
 	for _, line := range lines {
 		shown = append(shown, [2]string{word, oneLine(line)})
 		word = ""

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/mcp4725"
 	"makebreak/rig/table"
+	"makebreak/rig/unit"
 )
 
 // A Found is the hardware that a scan found, as JSON gives it. What is missing is null, or an empty list.
@@ -258,7 +259,7 @@ func (s *Found) busRows(row func(...any)) {
 	for _, b := range s.Buses {
 		name := b.Bus
 		if b.TreeHz != nil {
-			name += ", " + hertz(float64(*b.TreeHz))
+			name += ", " + unit.Hertz(float64(*b.TreeHz))
 		}
 		if len(b.Answers) == 0 && b.Trouble == nil {
 			row(name, "", "nothing", "")

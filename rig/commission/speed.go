@@ -49,33 +49,20 @@ func (s *BusSpeed) String() string {
 	}
 	said := []string{s.measured()}
 	if s.treeHz > 0 {
-		said = append(said, hertz(float64(s.treeHz))+" in the device tree")
+		said = append(said, unit.Hertz(float64(s.treeHz))+" in the device tree")
 	}
-	return strings.Join(append(said, hertz(float64(s.fileHz))+" in the rig file"), ", ")
+	return strings.Join(append(said, unit.Hertz(float64(s.fileHz))+" in the rig file"), ", ")
 }
 
 func (s *BusSpeed) measured() string {
 	if s.Faster {
-		return fmt.Sprintf("faster than %s: transfers take no time that could be measured", hertz(s.Hz))
+		return fmt.Sprintf("faster than %s: transfers take no time that could be measured", unit.Hertz(s.Hz))
 	}
-	text := hertz(s.Hz)
+	text := unit.Hertz(s.Hz)
 	if s.Doubt >= 0.005 {
 		text += fmt.Sprintf(" ± %.0f %%", 100*coverage95*s.Doubt)
 	}
 	return text + " measured"
-}
-
-// hertz writes a clock with three digits.
-func hertz(v float64) string {
-	if v <= 0 {
-		return "0 Hz"
-	}
-	digits := math.Pow(10, math.Floor(math.Log10(v))-2)
-	v = math.Round(v/digits) * digits
-	if v >= 1e6 {
-		return fmt.Sprintf("%g MHz", v/1e6)
-	}
-	return strings.Replace(unit.Frequency.Format(v), "/s", "Hz", 1)
 }
 
 // off reports whether the bus runs at another speed than the rig file says.
@@ -92,12 +79,12 @@ func (s *BusSpeed) asked() bool {
 // clock of the bus is cut from its core clock (raspberrypi/linux issue 4884).
 func (s *BusSpeed) coreAdvice() string {
 	return fmt.Sprintf("the bus runs at %s, though the device tree asks for %s, as the rig file does. On a Raspberry Pi the bus's clock is cut from the core clock, which changes. "+
-		"Give core_freq and core_freq_min the same value in config.txt and restart, or switch to the governor performance; %s.", hertz(s.Hz), hertz(float64(s.treeHz)), s.orWrite())
+		"Give core_freq and core_freq_min the same value in config.txt and restart, or switch to the governor performance; %s.", unit.Hertz(s.Hz), unit.Hertz(float64(s.treeHz)), s.orWrite())
 }
 
 // orWrite is the other way out: the rig file may say what was measured.
 func (s *BusSpeed) orWrite() string {
-	return "or write bus_speed: " + hertz(s.Hz) + " into the rig file"
+	return "or write bus_speed: " + unit.Hertz(s.Hz) + " into the rig file"
 }
 
 // advice says how the two are brought together, where they are apart.
@@ -109,7 +96,7 @@ func (s *BusSpeed) advice() string {
 	if s.asked() {
 		return s.coreAdvice()
 	}
-	text := fmt.Sprintf("the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", hertz(s.Hz), hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
+	text := fmt.Sprintf("the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", unit.Hertz(s.Hz), unit.Hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
 	if s.Hz >= fileLeastHz && s.Hz <= fileMostHz {
 		text += "; " + s.orWrite()
 	}

@@ -27,7 +27,8 @@ func contents(t *testing.T, db *DB, id string) []string {
 		"SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?",
 		"SELECT seq, after_cycle, stopped, resumed, reason, program FROM interruption WHERE run = ? ORDER BY seq",
 		"SELECT cycle, state FROM checkpoint WHERE run = ?",
-		"SELECT since, seq, output, state, judged, meter, done_by, made, due, rig, seed, gain, offset FROM calibration WHERE run = ? ORDER BY since, seq"}
+		"SELECT since, seq, output, state, judged, meter, done_by, made, due, rig, seed, gain, offset FROM calibration WHERE run = ? ORDER BY since, seq",
+		"SELECT seq, after_cycle, at, fact, number, text FROM machine WHERE run = ? ORDER BY seq"}
 	var all []string
 	for _, q := range queries {
 		rows, err := db.read.Query(q, rec.row)

@@ -35,6 +35,8 @@ type RunInfo struct {
 	// Calibrations say of each output that is sampled by which calibration its readings are
 	// corrected, from the first cycle on; nil: nothing is known.
 	Calibrations []capture.Calibration
+	// Machine is what is known of the computer at a real bench; nil: nothing is.
+	Machine []capture.MachineFact
 }
 
 // RunEnd says how a run ended.
@@ -42,7 +44,8 @@ type RunEnd struct {
 	Ended    time.Time
 	Gravest  analyze.Verdict // of its cycles' verdicts
 	Complete bool
-	Reason   string // why it is not complete
+	Reason   string                // why it is not complete
+	Machine  []capture.MachineFact // as RunInfo's, at the end; what is as it was is left out
 }
 
 // Cycle is one cycle as the log keeps it.
@@ -58,6 +61,9 @@ type Cycle struct {
 	Complete     bool
 	// Calibrations are RunInfo's as they stand at the cycle's beginning; nil: as before.
 	Calibrations []capture.Calibration
+	// Machine is what was seen of the computer since the cycle before; what is as it was is
+	// left out.
+	Machine []capture.MachineFact
 }
 
 // Run is a run being written. It is used from one goroutine.
@@ -69,6 +75,8 @@ type Run struct {
 	done bool // finished
 	// calibrations are those that were stored last.
 	calibrations []capture.Calibration
+	machine      machineState
+	last         int // number of the last cycle stored
 }
 
 // Begin starts a run and gives it its ID, one that no other run has or had in this log,
@@ -98,6 +106,9 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		if err := r.addCalibrations(1, info.Calibrations); err != nil {
+			return err
+		}
+		if err := r.addMachine(0, info.Machine); err != nil {
 			return err
 		}
 		return r.addSoak()
@@ -148,6 +159,13 @@ func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 		return nil, err
 	}
 	r.calibrations = lastSet(known)
+	seen, err := rec.Machine()
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range seen {
+		r.machine = r.machine.with(m)
+	}
 	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason, Program: program}
 	if rec.Ended.IsZero() {
 		was.Reason = cutOff
@@ -156,6 +174,7 @@ func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 		if err := db.queryRow("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", []any{r.row}, &was.After); err != nil {
 			return err
 		}
+		r.last = was.After
 		if err := r.addInterruption(was); err != nil {
 			return err
 		}
@@ -188,7 +207,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	if r.done {
 		return r.db.fail(doing, misuse("the run has been finished; resume it first"))
 	}
-	before, known := r.dict.mark(), r.calibrations
+	before, known, machine, last := r.dict.mark(), r.calibrations, r.machine, r.last
 	err := r.db.transact(func() error {
 		for _, c := range cycles {
 			if err := r.append(c); err != nil {
@@ -199,7 +218,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	})
 	if err != nil {
 		r.dict.forget(before)
-		r.calibrations = known
+		r.calibrations, r.machine, r.last = known, machine, last
 	}
 	return r.db.fail(doing, err)
 }
@@ -223,6 +242,10 @@ func (r *Run) append(c *Cycle) error {
 	if err := r.addCalibrations(c.N, c.Calibrations); err != nil {
 		return err
 	}
+	if err := r.addMachine(r.last, c.Machine); err != nil {
+		return err
+	}
+	r.last = c.N
 	return r.makeRoom(c.N)
 }
 
@@ -333,13 +356,20 @@ func (r *Run) Finish(end RunEnd) error {
 	if ended == nil {
 		return r.db.fail(doing, misuse("it has no time of its end"))
 	}
+	machine := r.machine
 	err = withReserve(r.db.full, func() error {
 		return r.db.fail(doing, r.db.transact(func() error {
+			r.machine = machine
+			if err := r.addMachine(r.last, end.Machine); err != nil {
+				return err
+			}
 			return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",
 				ended, verdict, end.Complete, end.Reason, r.row)
 		}))
 	})
-	r.done = err == nil
+	if r.done = err == nil; !r.done {
+		r.machine = machine
+	}
 	return err
 }
 

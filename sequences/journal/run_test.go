@@ -252,7 +252,7 @@ func TestFind_Record(t *testing.T) {
 	if d := cmp.Diff(info, rec.RunInfo); d != "" {
 		t.Error(d)
 	}
-	if got := (RunEnd{rec.Ended, rec.Gravest, rec.Complete, rec.Reason}); got != end || rec.Cycles != 2 {
+	if got := (RunEnd{Ended: rec.Ended, Gravest: rec.Gravest, Complete: rec.Complete, Reason: rec.Reason}); !cmp.Equal(got, end) || rec.Cycles != 2 {
 		t.Errorf("%d cycles, end %+v, want 2, %+v", rec.Cycles, got, end)
 	}
 	if want := (capture.Counts{MissedConversions: 2, DoubledConversions: 4, BusErrors: 6, LostEdges: 8, ChipResets: 3, LostReadyEdges: 15}); rec.Counts != want {

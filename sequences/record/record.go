@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -49,6 +50,10 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if r.Calibrations, err = rec.Calibrations(); err != nil {
 		return nil, err
 	}
+	if r.Machine, err = rec.Machine(); err != nil {
+		return nil, err
+	}
+	r.Cautions = append(r.Cautions, capture.MachineCautions(r.Machine)...)
 	if rec.Seed != nil {
 		r.Simulated, r.Seed, r.Faults = true, rec.Seed, rec.Faults
 		if rec.Faults == nil {
