@@ -9,15 +9,22 @@ import (
 	"path/filepath"
 	"regexp"
 	"runtime/debug"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
 	"testing"
+	"time"
+
+	"makebreak/rig/signals"
 )
 
 // crashVariable names the crash that the program in a test binary comes to when it gets
 // SIGUSR1.
 const crashVariable = "MAKEBREAK_TEST_CRASH"
+
+// earlyVariable numbers a signal that the program in a test binary gets before main begins.
+const earlyVariable = "MAKEBREAK_TEST_EARLY"
 
 // crashes are the ways in which the Go runtime ends a program by itself.
 var crashes = map[string]func(){
@@ -61,6 +68,13 @@ func noMoreMemory() {
 // mainOrCrash is the program. Where a test asks for it, a signal makes it crash on a
 // goroutine of its own, while the program does its work.
 func mainOrCrash() {
+	if early := os.Getenv(earlyVariable); early != "" {
+		n, _ := strconv.Atoi(early)
+		_ = syscall.Kill(syscall.Getpid(), syscall.Signal(n))
+		for len(signals.Requests()) == 0 { // the kernel may hand it to another thread
+			time.Sleep(time.Millisecond)
+		}
+	}
 	if crash := crashes[os.Getenv(crashVariable)]; crash != nil {
 		c := make(chan os.Signal, 1)
 		signal.Notify(c, syscall.SIGUSR1)
@@ -116,6 +130,17 @@ func ended(t *testing.T, s syscall.Signal, by ...string) syscall.WaitStatus {
 		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
 	}
 	return p.ProcessState.Sys().(syscall.WaitStatus)
+}
+
+// A signal that comes before the program is ready to look at it is no less a request to end.
+func TestSignal_BeforeMain(t *testing.T) {
+	t.Parallel()
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGQUIT, syscall.SIGHUP} {
+		p := startAs(t, []string{"env", fmt.Sprintf("%s=%d", earlyVariable, s)}, filepath.Join(t.TempDir(), "log.db"), endlessArgs...)
+		if status := p.wait(t); status != exitInterrupted || !strings.Contains(p.errors(), "interrupted") {
+			t.Errorf("%v: exit status %d, want %d: %s", s, status, exitInterrupted, p.errors())
+		}
+	}
 }
 
 // Two signals together are one request, whichever they are: the run is marked. The status is

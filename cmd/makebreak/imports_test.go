@@ -34,6 +34,28 @@ func TestImports(t *testing.T) {
 	}
 }
 
+// What must be initialised before nearly all else imports only what nearly all else needs: one
+// other package, fmt say, puts it behind most of them.
+func TestImports_Early(t *testing.T) {
+	early := map[string]bool{"makebreak/rig/signals": false}
+	for _, p := range packages(t) {
+		if _, ok := early[p.ImportPath]; !ok {
+			continue
+		}
+		early[p.ImportPath] = true
+		for _, i := range p.Imports {
+			if !slices.Contains([]string{"errors", "io", "os", "os/signal", "strconv", "sync", "syscall", "time", "unsafe"}, i) {
+				t.Errorf("%s imports %s, which is initialised late", p.ImportPath, i)
+			}
+		}
+	}
+	for p, listed := range early {
+		if !listed {
+			t.Errorf("there is no package %s", p)
+		}
+	}
+}
+
 // packages lists the project's.
 func packages(t *testing.T) (all []listed) {
 	t.Helper()

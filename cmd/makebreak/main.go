@@ -7,22 +7,25 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
-	"os/signal"
-	"syscall"
 	"time"
 
 	"makebreak/rig/gpioline"
 	"makebreak/rig/inherited"
 	"makebreak/rig/realtime"
+	"makebreak/rig/signals"
 	"makebreak/rig/task"
 )
 
 func main() {
-	crashBySignal()
 	gpioline.GuardMain()
 	realtime.CollectOften()
-	signal.Ignore(syscall.SIGPIPE) // a reader of the results that ends first is an error of writing: see toReader
+	task.Go(endWhenAborted)
+	if len(signals.Requests()) > 0 {
+		fmt.Fprintln(os.Stderr, "makebreak: interrupted before anything was done")
+		os.Exit(exitInterrupted)
+	}
 	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, inherited.Out(os.Stdout), os.Stderr}))
 }
 
@@ -30,19 +33,13 @@ func main() {
 // to end. A later one ends the program at once; one that comes within oneRequest is the same
 // request, as from timeout, which signals the program and then its group.
 func untilInterrupted() context.Context {
-	signals := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
-	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
-		signals = append(signals, syscall.SIGHUP)
-	}
 	const oneRequest = 300 * time.Millisecond
-	c := make(chan os.Signal, 2)
-	signal.Notify(c, signals...)
 	ctx, cancel := context.WithCancel(context.Background())
 	task.Go(func() {
-		<-c
+		<-signals.Requests()
 		first := time.Now()
 		cancel()
-		for range c {
+		for range signals.Requests() {
 			if time.Since(first) > oneRequest {
 				os.Exit(exitInterrupted)
 			}
