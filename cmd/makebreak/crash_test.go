@@ -136,7 +136,7 @@ func ended(t *testing.T, s syscall.Signal, by ...string) syscall.WaitStatus {
 func TestSignal_BeforeMain(t *testing.T) {
 	t.Parallel()
 	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGQUIT, syscall.SIGHUP} {
-		p := startAs(t, []string{"env", fmt.Sprintf("%s=%d", earlyVariable, s)}, filepath.Join(t.TempDir(), "log.db"), endlessArgs...)
+		p := startAs(t, []string{"env", fmt.Sprintf("%s=%d", earlyVariable, s)}, filepath.Join(t.TempDir(), "log.db"), "run", "armed-high")
 		if status := p.wait(t); status != exitInterrupted || !strings.Contains(p.errors(), "interrupted") {
 			t.Errorf("%v: exit status %d, want %d: %s", s, status, exitInterrupted, p.errors())
 		}
