@@ -77,6 +77,7 @@ type Run struct {
 	calibrations []capture.Calibration
 	machine      machineState
 	last         int // number of the last cycle stored
+	resumed      *resumed // nil: all that a resume writes is stored
 }
 
 // Begin starts a run and gives it its ID, one that no other run has or had in this log,
@@ -135,9 +136,9 @@ func (r *Run) identify(started time.Time) (series string, count int, err error) 
 	return series, count, err
 }
 
-// Resume goes on with a run that is not complete. It removes the run's end, if it has one,
-// and records the interruption and the version of the program that goes on. A run that another program is writing gives ErrTaken and
-// stays as it is.
+// Resume goes on with a run that is not complete. It stores nothing: the run's end goes, and
+// the interruption and the version of the program that goes on come, with the first cycle
+// that is stored. A run that another program is writing gives ErrTaken and stays as it is.
 func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 	rec, err := db.Lock(id)
 	if err != nil {
@@ -170,19 +171,14 @@ func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 	if rec.Ended.IsZero() {
 		was.Reason = cutOff
 	}
-	err = db.transact(func() error {
-		if err := db.queryRow("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", []any{r.row}, &was.After); err != nil {
-			return err
-		}
-		r.last = was.After
-		if err := r.addInterruption(was); err != nil {
-			return err
-		}
-		return db.exec("UPDATE run SET ended = NULL, verdict = 0, complete = 0, reason = '' WHERE id = ?", r.row)
-	})
-	if err != nil {
+	if was.After, err = rec.Last(); err != nil {
+		return nil, err
+	}
+	r.last = was.After
+	if _, err := stampOf(now); err != nil {
 		return nil, db.fail(doing, err)
 	}
+	r.resumed = &resumed{ended: !rec.Ended.IsZero(), gaps: []Interruption{was}}
 	makeReserve(db.full)
 	return r, nil
 }
@@ -209,6 +205,9 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	}
 	before, known, machine, last := r.dict.mark(), r.calibrations, r.machine, r.last
 	err := r.db.transact(func() error {
+		if err := r.goOn(); err != nil {
+			return err
+		}
 		for _, c := range cycles {
 			if err := r.append(c); err != nil {
 				return err
@@ -219,8 +218,10 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	if err != nil {
 		r.dict.forget(before)
 		r.calibrations, r.machine, r.last = known, machine, last
+		return r.db.fail(doing, err)
 	}
-	return r.db.fail(doing, err)
+	r.resumed = nil
+	return nil
 }
 
 // append runs inside a transaction. What it adds to the dictionary is to be
@@ -342,7 +343,8 @@ func (r *Run) insert(c *Cycle, started any, p packed, fresh *additions) error {
 	return nil
 }
 
-// Finish records how the run ended.
+// Finish records how the run ended. A run that was resumed and has stored no cycle since has
+// not gone on: where it had an end, and is still not complete, that end stays.
 func (r *Run) Finish(end RunEnd) error {
 	doing := "finish run " + r.info.ID
 	verdict, err := gravityOf(end.Gravest)
@@ -356,10 +358,17 @@ func (r *Run) Finish(end RunEnd) error {
 	if ended == nil {
 		return r.db.fail(doing, misuse("it has no time of its end"))
 	}
+	if r.resumed != nil && r.resumed.ended && !end.Complete {
+		r.done = true
+		return nil
+	}
 	machine := r.machine
 	err = withReserve(r.db.full, func() error {
 		return r.db.fail(doing, r.db.transact(func() error {
 			r.machine = machine
+			if err := r.goOn(); err != nil {
+				return err
+			}
 			if err := r.addMachine(r.last, end.Machine); err != nil {
 				return err
 			}

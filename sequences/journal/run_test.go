@@ -407,12 +407,12 @@ func TestResume(t *testing.T) {
 	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); err != nil {
 		t.Fatal(err)
 	}
-	if rec, err = db.Find(run.ID()); err != nil || !rec.Ended.IsZero() || rec.Reason != "" {
-		t.Errorf("a resumed run has ended %v for %q, %v", rec.Ended, rec.Reason, err)
-	}
 	for _, n := range []int{3, 5} {
 		if err := run.Append(exampleCycle(n)); err != nil {
 			t.Fatal(err)
+		}
+		if rec, err = db.Find(run.ID()); err != nil || !rec.Ended.IsZero() || rec.Reason != "" {
+			t.Errorf("a run that goes on has ended %v for %q, %v", rec.Ended, rec.Reason, err)
 		}
 	}
 	checkStored(t, db, 5)

@@ -79,12 +79,6 @@ func (r *Run) makeRoom(n int) error {
 	return r.db.exec("DELETE FROM capture WHERE id = ?", id)
 }
 
-// Interrupted records that the run did not go on for a time.
-func (r *Run) Interrupted(i Interruption) error {
-	doing := "record an interruption of run " + r.info.ID
-	return r.db.fail(doing, r.db.transact(func() error { return r.addInterruption(i) }))
-}
-
 // addInterruption runs inside a transaction.
 func (r *Run) addInterruption(i Interruption) error {
 	stopped, err := stampOf(i.Stopped)

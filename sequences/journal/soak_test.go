@@ -148,7 +148,14 @@ func TestInterruptions(t *testing.T) {
 	if err := r.Finish(RunEnd{Ended: at(30), Reason: "interrupted"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err = db.Resume(r.ID(), at(40), "v2"); err != nil {
+	if r, err = db.Resume(r.ID(), at(40), "v2"); err != nil {
+		t.Fatal(err)
+	}
+	again := Interruption{After: 2, Stopped: at(50), Resumed: at(60), Reason: "the rig is lost"}
+	if err := r.Interrupted(again); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Append(exampleCycle(3)); err != nil {
 		t.Fatal(err)
 	}
 	rec, err := db.Find("last")
@@ -159,7 +166,7 @@ func TestInterruptions(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []Interruption{own, {After: 1, Resumed: at(20), Reason: cutOff}, {After: 2, Stopped: at(30), Resumed: at(40), Reason: "interrupted", Program: "v2"}}
+	want := []Interruption{own, {After: 1, Resumed: at(20), Reason: cutOff}, {After: 2, Stopped: at(30), Resumed: at(40), Reason: "interrupted", Program: "v2"}, again}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("interruptions (-want +got):\n%s", diff)
 	}

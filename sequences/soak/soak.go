@@ -33,12 +33,20 @@ type Work struct {
 	Measurer func()                       // as in runner.Opts
 	// Calibrations are as in runner.Opts.
 	Calibrations []capture.Calibration
-	Now          func() time.Time // the wall clock of cycles; nil: the system's
+	Now          func() time.Time // the wall clock; nil: the system's
 	StopOnFail   bool
 	WaitForRig   time.Duration // how long a rig that does not answer is waited for; 0: not at all
 	Lines        Lines         // when a line says how far it is
 	Hear         Hearer
 	Program      string // version, for the log
+}
+
+// now is the wall clock's time.
+func (w *Work) now() time.Time {
+	if w.Now == nil {
+		return time.Now()
+	}
+	return w.Now()
 }
 
 // A Hearer hears how a soak gets on.
@@ -117,7 +125,7 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 	if err != nil {
 		return storage(err)
 	}
-	run, err := db.Resume(rec.ID, time.Now(), w.Program)
+	run, err := db.Resume(rec.ID, w.now(), w.Program)
 	if err != nil {
 		return storage(err)
 	}
@@ -127,10 +135,10 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 	if err := s.growth.begin(db, s.cycles.done); err != nil {
 		return nil, err
 	}
-	if t.Last-stored < checkpointAgain {
-		return s, nil
+	if t.Last-stored >= checkpointAgain {
+		s.sums.err = s.sums.checkpoint() // so that the next start need not read these cycles again
 	}
-	return s, problem.Of(problem.Storage, s.sums.checkpoint()) // so that the next start need not read these cycles again
+	return s, nil
 }
 
 func newSoak(db *journal.DB, run *journal.Run, keep journal.Retention, bad int, t *tally.Tally, w Work) *Soak {
@@ -154,14 +162,10 @@ func (s *Soak) Unstored() []*journal.Cycle { return s.store.Unstored }
 // good. It closes the bench.
 func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 	var lost retry
-	now := s.work.Now
-	if now == nil {
-		now = time.Now
-	}
 	for {
 		c := &s.cycles
 		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
-			StopOnFail: s.work.StopOnFail, Now: now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
+			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
 			OnCycle: s.cycle, OnEvent: s.event})
 		err = errors.Join(err, hardware.CloseBench(b))
 		c.done += outcome.Cycles
@@ -225,7 +229,7 @@ func (s *Soak) End(err error, reason string) error {
 	if findErr == nil {
 		gravest = rec.Gravest
 	}
-	end := journal.RunEnd{Ended: time.Now(), Gravest: gravest, Complete: err == nil, Reason: reason}
+	end := journal.RunEnd{Ended: s.work.now(), Gravest: gravest, Complete: err == nil, Reason: reason}
 	if finishErr := errors.Join(findErr, s.store.Run.Finish(end)); finishErr != nil && err == nil {
 		err = problem.Of(problem.Storage, finishErr)
 	}

@@ -60,9 +60,9 @@ type retry struct {
 // anew only after a whole cycle, and the pauses grow, lest a rig that comes and never does
 // a cycle be tried without end.
 func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*bench.Bench, error) {
-	stopped := time.Now()
+	stopped := s.work.now()
 	if r.deadline.IsZero() || worked {
-		*r = retry{stopped.Add(s.work.WaitForRig), firstPause}
+		*r = retry{time.Now().Add(s.work.WaitForRig), firstPause}
 		s.work.Hear.Say("Cycle %d: %s; waiting up to %s for the rig", s.cycles.next-1, why, s.work.WaitForRig)
 	}
 	remaining := time.Until(r.deadline)
@@ -78,7 +78,7 @@ func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*ben
 	if err != nil {
 		return nil, err
 	}
-	gap := journal.Interruption{After: s.cycles.next - 1, Stopped: stopped, Resumed: time.Now(), Reason: why.Error()}
+	gap := journal.Interruption{After: s.cycles.next - 1, Stopped: stopped, Resumed: s.work.now(), Reason: why.Error()}
 	if err := s.store.Run.Interrupted(gap); err != nil {
 		return nil, errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
