@@ -76,7 +76,7 @@ type Run struct {
 	// calibrations are those that were stored last.
 	calibrations []capture.Calibration
 	machine      machineState
-	last         int // number of the last cycle stored
+	last         int      // number of the last cycle stored
 	resumed      *resumed // nil: all that a resume writes is stored
 }
 
