@@ -1,8 +1,7 @@
 package main
 
 import (
-	"fmt"
-	"io"
+	"errors"
 
 	"github.com/spf13/cobra"
 
@@ -10,28 +9,33 @@ import (
 )
 
 func (a *app) installCommand() *cobra.Command {
-	var dryRun, yes bool
-	var root string
+	var dryRun, yes, moveOld bool
+	var root, prefix string
 	c := &cobra.Command{
 		Use:   "install",
 		Short: "Show, or write, the files that make a soak a service",
 		Long: `Show the files that make a soak a service of systemd: the unit, the udev rule for
 the I²C bus and the GPIO lines, the user, and the line that says what is run. With
---yes they are written, and the program with them.`,
+--yes they are written, and the program with them. What is in /etc/makebreak stays.`,
 		Example: `  makebreak install
   sudo makebreak install --yes`,
 		Args: noArguments,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(*cobra.Command, []string) (err error) {
 			if dryRun && yes {
 				return badUsage("--dry-run and --yes do not go together")
 			}
-			if err := service.CheckRoot(root); err != nil {
-				return fmt.Errorf("--root %w", err)
+			if moveOld && !yes {
+				return badUsage("--move-old renames files, so it needs --yes")
 			}
+			i, err := service.Open(root, prefix)
+			if err != nil {
+				return err
+			}
+			defer func() { err = errors.Join(err, i.Close()) }()
 			if !yes {
-				return a.deliver(func(w io.Writer) error { return service.Show(w, root) })
+				return a.deliver(i.Show)
 			}
-			if err := service.Install(root, func(text string) { a.note("%s", text) }); err != nil {
+			if err := i.Write(moveOld, func(text string) { a.note("%s", text) }); err != nil {
 				return err
 			}
 			a.note("%s", service.After)
@@ -42,6 +46,8 @@ the I²C bus and the GPIO lines, the user, and the line that says what is run. W
 	f := c.Flags()
 	f.BoolVar(&dryRun, "dry-run", false, "show what would be written (as without --yes)")
 	f.BoolVar(&yes, "yes", false, "write it")
+	f.BoolVar(&moveOld, "move-old", false, "rename the files of an earlier installation that hold instead of these")
 	f.StringVar(&root, "root", "/", "`folder` to write below, as of a card being prepared")
+	f.StringVar(&prefix, "prefix", service.Prefixes[0], "`folder` for program and unit: /usr/local, or /usr for a package")
 	return c
 }

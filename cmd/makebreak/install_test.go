@@ -47,7 +47,12 @@ func TestInstall(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for _, f := range service.Files {
+	i, err := service.Open(root, service.Prefixes[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer i.Close()
+	for _, f := range i.Files {
 		b, err := os.ReadFile(filepath.Join(root, f.Path))
 		if err != nil {
 			t.Fatal(err)
@@ -60,13 +65,27 @@ func TestInstall(t *testing.T) {
 			t.Errorf("%s was not shown", f.Path)
 		}
 	}
-	if status, _, _ := run(t, "install", "--root", root, "--yes", "--dry-run"); status != exitUsage {
-		t.Errorf("--yes with --dry-run: exit status %d", status)
+	for _, wrong := range [][]string{{"--yes", "--dry-run"}, {"--move-old"}, {"--prefix", "/opt"}} {
+		if status, _, _ := run(t, append([]string{"install", "--root", root}, wrong...)...); status != exitUsage {
+			t.Errorf("%v: exit status %d", wrong, status)
+		}
 	}
 	verifyUnit(t, root)
+	findFiles(t, root)
 }
 
-// verifyUnit lets systemd's own checker read the unit, and udev's the rule.
+// findFiles has the readers of the other files look for them where they are.
+func findFiles(t *testing.T, root string) {
+	t.Helper()
+	for kind, name := range map[string]string{"sysusers.d": "makebreak.conf", "udev/rules.d": "60-makebreak.rules"} {
+		out, err := exec.Command("systemd-analyze", "cat-config", "--root="+root, kind).CombinedOutput()
+		if err != nil || !strings.Contains(string(out), "# "+filepath.Join(root, "usr/local/lib", kind, name)) {
+			t.Errorf("%s is not read: %v\n%s", name, err, out)
+		}
+	}
+}
+
+// verifyUnit lets systemd's own checker read the unit.
 func verifyUnit(t *testing.T, root string) {
 	t.Helper()
 	tool, err := exec.LookPath("systemd-analyze")
@@ -76,8 +95,8 @@ func verifyUnit(t *testing.T, root string) {
 		}
 		t.Skip("NOT CHECKED: systemd-analyze is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
 	}
-	unit := filepath.Join(t.TempDir(), "makebreak-soak.service")
-	text, err := os.ReadFile(filepath.Join(root, "etc/systemd/system/makebreak-soak.service"))
+	unit := filepath.Join(t.TempDir(), "makebreak-soak@.service")
+	text, err := os.ReadFile(filepath.Join(root, "usr/local/lib/systemd/system/makebreak-soak@.service"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"strconv"
 	"time"
 
@@ -15,6 +16,7 @@ type soakOpts struct {
 	runOpts
 	resume     string
 	goOn       bool
+	realRig    bool
 	waitForRig time.Duration
 	keep       journal.Retention
 	tellEvery  int
@@ -50,7 +52,7 @@ there is none, and does nothing where one is complete.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := o.check(c); err != nil {
+			if err := errors.Join(o.check(c), o.bench(a.rig == "")); err != nil {
 				return err
 			}
 			switch {
@@ -67,6 +69,7 @@ there is none, and does nothing where one is complete.`,
 	o.runOpts.flags(f)
 	f.StringVar(&o.resume, "resume", "", "go on with a `run` that was interrupted; last is the newest")
 	f.BoolVar(&o.goOn, "go-on", false, "resume the unit's unfinished soak of the sequence, or begin one")
+	f.BoolVar(&o.realRig, "real-rig", false, "refuse the simulated bench, so that a forgotten --rig does not pass (for services)")
 	f.DurationVar(&o.waitForRig, "wait-for-rig", 0, "`time` to wait for a rig that does not answer, as in 10m (default: none)")
 	f.IntVar(&o.keep.First, "keep-first", 100, "keep the captures of the first `number` of cycles")
 	f.IntVar(&o.keep.Last, "keep-last", 100, "keep the captures of the last `number` of cycles")
@@ -104,6 +107,14 @@ func (n *countOrAll) String() string {
 func (n *countOrAll) Type() string { return "number or all" }
 
 func (n *countOrAll) rule() string { return "must be a whole number, 0 or more, or all" }
+
+// bench refuses a simulated bench where a real rig was asked for.
+func (o *soakOpts) bench(simulated bool) error {
+	if o.realRig && simulated {
+		return badUsage("--real-rig: this is the simulated bench, which shows nothing of a unit; name the rig's file with --rig")
+	}
+	return nil
+}
 
 func (o *soakOpts) check(c *cobra.Command) error {
 	for name, n := range map[string]int{"--keep-first": o.keep.First, "--keep-last": o.keep.Last, "--keep-every": o.keep.Every} {

@@ -57,6 +57,9 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	case err != nil:
 		return err
 	case r != nil && r.Complete:
+		if err := o.bench(r.Simulated); err != nil {
+			return fmt.Errorf("run %s: %w", r.Run, err)
+		}
 		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, r.Verdict.Name(), r.Run)
 		a.verdict = r.Verdict
 		return nil
@@ -146,6 +149,9 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 
 // soak opens the bench, lets the soak begin with it, runs it to its end and reports it.
 func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycles int, begin func(soak.Work, *bench.Bench) (*soak.Soak, error)) error {
+	if err := o.bench(j.rig.Simulated); err != nil {
+		return err
+	}
 	if setup.Prompts(j.rig, j.seq) {
 		return badUsage("a soak runs unattended, and this sequence on this rig needs a person to bring its events about")
 	}

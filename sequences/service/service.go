@@ -11,32 +11,44 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
+	"slices"
+	"strings"
 	"syscall"
 
-	"github.com/google/renameio/v2"
-
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
-//go:embed makebreak-soak.service 60-makebreak.rules sysusers.conf soak.conf
+//go:embed makebreak-soak@.service 60-makebreak.rules sysusers.conf soak.conf
 var files embed.FS
+
+// Prefixes are where the program and its own files may go: by hand, and by a package. The
+// service manager, udev and systemd-sysusers read below both.
+var Prefixes = []string{byHand, byPackage}
+
+const (
+	byHand    = "/usr/local"
+	byPackage = "/usr"
+)
 
 // A File is a file of the service.
 type File struct {
 	Source string // its name in this package; empty: the program itself
-	Path   string // where a service manager looks for it
+	Path   string // where it goes, relative to the root
 	Mode   fs.FileMode
-	Keep   bool // one that is there stays: it is the person's
+	Keep   bool // one that is there stays: it is the administrator's
+
+	before []string // where one of the same name holds instead of it
 }
 
-// Files are the files of the service.
-var Files = []File{
-	{"", "/usr/local/bin/makebreak", 0o755, false},
-	{"makebreak-soak.service", "/etc/systemd/system/makebreak-soak.service", 0o644, false},
-	{"60-makebreak.rules", "/etc/udev/rules.d/60-makebreak.rules", 0o644, false},
-	{"sysusers.conf", "/etc/sysusers.d/makebreak.conf", 0o644, false},
-	{"soak.conf", "/etc/makebreak/soak.conf", 0o644, true},
+// An Installation is the files of the service below a root.
+type Installation struct {
+	Files  []File
+	root   string
+	prefix string
+	tree   tree
 }
 
 // After is what is left to do by hand once the files are written.
@@ -45,47 +57,87 @@ const After = `Then, as root:
   udevadm control --reload && udevadm trigger
   systemctl daemon-reload
 Write into /etc/makebreak/soak.conf what to run, read the cautions that makebreak run
-shows, and: systemctl enable --now makebreak-soak
+shows, and: systemctl enable --now makebreak-soak@soak
 `
 
-// content is what a file holds.
-func (f *File) content() ([]byte, error) {
-	if f.Source != "" {
-		return files.ReadFile(f.Source)
+// Open prepares an installation below a root: / or where a system's card is mounted. Nothing
+// is written yet. The error is of the kind Usage.
+func Open(root, prefix string) (*Installation, error) {
+	if !slices.Contains(Prefixes, prefix) {
+		return nil, problem.Of(problem.Usage, fmt.Errorf("--prefix %q: %s", prefix, words.UseOneOf(prefix, Prefixes)))
 	}
-	self, err := os.Executable()
+	noFolder := problem.Of(problem.Usage, fmt.Errorf("--root %q: there is no such folder; must be / or where a system's card is mounted", root))
+	if info, err := os.Stat(root); err != nil || !info.IsDir() {
+		return nil, noFolder
+	}
+	r, err := os.OpenRoot(root)
 	if err != nil {
-		return nil, err
+		return nil, problem.Of(problem.Usage, fmt.Errorf("--root %q: %w", root, cause(err)))
 	}
-	return os.ReadFile(self)
+	return &Installation{Files: filesOf(prefix), root: root, prefix: prefix, tree: tree{r}}, nil
 }
 
-// CheckRoot refuses a folder that the files cannot be written below. The error is of the
-// kind Usage.
-func CheckRoot(root string) error {
-	if info, err := os.Stat(root); err != nil || !info.IsDir() {
-		return problem.Of(problem.Usage, fmt.Errorf("%q: there is no such folder; must be / or where a system's card is mounted", root))
+// Close lets the root go. Nothing is written by it.
+func (i *Installation) Close() error { return i.tree.Close() }
+
+// filesOf are the files of an installation with a prefix.
+func filesOf(prefix string) []File {
+	at := strings.TrimPrefix(prefix, "/")
+	all := []File{
+		{Path: at + "/bin/makebreak", Mode: 0o755},
+		{Source: "makebreak-soak@.service", Path: at + "/lib/systemd/system/makebreak-soak@.service", Mode: 0o644},
+		{Source: "60-makebreak.rules", Path: at + "/lib/udev/rules.d/60-makebreak.rules", Mode: 0o644},
+		{Source: "sysusers.conf", Path: at + "/lib/sysusers.d/makebreak.conf", Mode: 0o644},
+		{Source: "soak.conf", Path: "etc/makebreak/soak.conf", Mode: 0o644, Keep: true},
 	}
-	return nil
+	for n := range all {
+		f := &all[n]
+		if below, ok := strings.CutPrefix(f.Path, at+"/lib/"); ok {
+			f.before = append(f.before, "etc/"+below)
+		}
+		if below, ok := strings.CutPrefix(f.Path, "usr/"); ok && prefix == byPackage {
+			f.before = append(f.before, "usr/local/"+below)
+		}
+	}
+	return all
 }
+
+// content is what a file holds.
+func (i *Installation) content(f *File) ([]byte, error) {
+	if f.Source == "" {
+		self, err := os.Executable()
+		if err != nil {
+			return nil, err
+		}
+		return os.ReadFile(self)
+	}
+	b, err := files.ReadFile(f.Source)
+	return bytes.ReplaceAll(b, []byte(byHand+"/"), []byte(i.prefix+"/")), err
+}
+
+// path is how a file is told of.
+func (i *Installation) path(name string) string { return words.Safe(filepath.Join(i.root, name)) }
+
+// kept reports whether a file is there and stays.
+func (i *Installation) kept(f *File) bool { return f.Keep && i.tree.find(f.Path) != "" }
 
 // Show writes the files as they would be written below the root.
-func Show(w io.Writer, root string) error {
-	for _, f := range Files {
-		path := filepath.Join(root, f.Path)
+func (i *Installation) Show(w io.Writer) error {
+	for n := range i.Files {
+		f := &i.Files[n]
 		if f.Source == "" {
-			fmt.Fprintf(w, "%s (this program)\n\n", path)
+			fmt.Fprintf(w, "%s (this program)\n\n", i.path(f.Path))
 			continue
 		}
-		b, err := f.content()
+		b, err := i.content(f)
 		if err != nil {
 			return err
 		}
 		note := ""
-		if _, err := os.Stat(path); err == nil && f.Keep {
+		if i.kept(f) {
 			note = " (is there and stays as it is)"
 		}
-		fmt.Fprintf(w, "%s%s\n", path, note)
+		fmt.Fprintf(w, "%s%s\n", i.path(f.Path), note)
 		for line := range bytes.Lines(b) {
 			if len(line) > 1 {
 				fmt.Fprint(w, "    ")
@@ -94,25 +146,41 @@ func Show(w io.Writer, root string) error {
 		}
 		fmt.Fprintln(w)
 	}
+	i.remains(func(text string) { fmt.Fprintln(w, text) })
 	_, err := fmt.Fprintf(w, "Nothing has been written; --yes writes it.\n%s", After)
 	return err
 }
 
-// Install writes the files below the root, each whole or not at all, and tells which. The
-// error is of the kind Storage.
-func Install(root string, tell func(text string)) error {
-	for _, f := range Files {
-		path := filepath.Join(root, f.Path)
-		if _, err := os.Stat(path); err == nil && f.Keep {
-			tell(path + " is there and stays as it is")
+// Write writes the files below the root, each whole or not at all, and tells which. Those of
+// an earlier installation are told of, or renamed where moveOld says so. The error is of the
+// kind Storage.
+func (i *Installation) Write(moveOld bool, tell func(text string)) error {
+	for n := range i.Files {
+		f := &i.Files[n]
+		if i.kept(f) {
+			tell(i.path(f.Path) + " is there and stays as it is")
 			continue
 		}
-		if err := f.write(path); err != nil {
-			return problem.Of(problem.Storage, fmt.Errorf("%s cannot be written: %w", path, cause(err)))
+		b, err := i.content(f)
+		if err == nil {
+			err = i.tree.replace(path.Clean(f.Path), b, f.Mode)
 		}
-		tell(path + " written")
+		if err != nil {
+			return i.failed(f.Path, "written", err)
+		}
+		tell(i.path(f.Path) + " written")
 	}
+	if moveOld {
+		if err := i.moveOld(tell); err != nil {
+			return err
+		}
+	}
+	i.remains(tell)
 	return nil
+}
+
+func (i *Installation) failed(name, done string, err error) error {
+	return problem.Of(problem.Storage, fmt.Errorf("%s cannot be %s: %w", i.path(name), done, cause(err)))
 }
 
 // cause is the operating system's word, without the calls and paths around it.
@@ -122,15 +190,4 @@ func cause(err error) error {
 		return errno
 	}
 	return err
-}
-
-func (f *File) write(path string) error {
-	b, err := f.content()
-	if err != nil {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return err
-	}
-	return renameio.WriteFile(path, b, f.Mode, renameio.IgnoreUmask())
 }
