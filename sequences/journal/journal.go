@@ -37,6 +37,14 @@ type DB struct {
 	stmts map[string]*sql.Stmt
 	files [len(fileEnds)]os.FileInfo // that are open; nil: not known
 	moved error                      // why nothing can be written any more
+	watch *watch                     // nil: the files have not been looked at yet
+	runs  []*Run                     // that are being written
+	// nextCheck is how many pages must have been written ahead for them to be read again
+	// before they are brought into the main file.
+	nextCheck   int
+	overwritten bool // the files are not written any more, also not by closing them
+	// rescued is the log that is read in place of one that was overwritten; nil: none is.
+	rescued *DB
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
@@ -77,6 +85,7 @@ func open(full, path string) (*DB, error) {
 	}
 	// fdatasync leaves out the file's time stamps and nothing that is needed to
 	// read it back; where there is none, fsync stays in use.
+	lockByDescriptor()
 	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
 		return nil, failAt(path, "open", err)
 	}
@@ -87,6 +96,11 @@ func open(full, path string) (*DB, error) {
 	db.rememberFiles()
 	return db, nil
 }
+
+// lockByDescriptor has SQLite lock main files so that this program may open and close them
+// besides. It must be asked for before the first one is opened; where the system has no such
+// locks, the log's own descriptors are closed last.
+var lockByDescriptor = sync.OnceFunc(func() { _, _ = sqlite.OFDLocking(true) })
 
 // OpenToPrune opens a log as Open does. Where its disk has no room left for that, it
 // releases all of the reserve beside it.
@@ -183,7 +197,7 @@ func (db *DB) connectToWrite(path string, from fs.FS) (err error) {
 	// synchronous(FULL): in WAL mode every commit waits for the disk. auto_vacuum lets a
 	// new file give pages back later, temp_store needs no room on a disk that is full, and
 	// journal_size_limit makes the write-ahead file small again after a long reading.
-	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", fmt.Sprintf("wal_autocheckpoint(%d)", walPages),
+	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", "wal_autocheckpoint(0)",
 		fmt.Sprintf("journal_size_limit(%d)", reserveBytes), "temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	if err != nil {
 		return err
@@ -227,18 +241,29 @@ func (db *DB) Close() error {
 	if db.stmts == nil {
 		return nil // closed before
 	}
-	for _, s := range db.stmts {
-		errs = append(errs, s.Close())
+	if !db.overwritten {
+		for _, s := range db.stmts {
+			errs = append(errs, s.Close())
+		}
 	}
 	db.stmts = nil
-	if db.read != nil {
+	if db.rescued != nil {
+		errs = append(errs, db.rescued.Close())
+	} else if db.read != nil {
 		errs = append(errs, db.read.Close())
+	}
+	if db.overwritten {
+		// Closing it would bring what was written ahead into a file that is another by now.
+		return db.fail("close", errors.Join(append(errs, db.unlock())...))
 	}
 	if db.write != nil {
 		errs = append(errs, db.write.Close())
 	}
 	if db.pool != nil {
 		errs = append(errs, db.pool.Close())
+	}
+	if db.watch != nil {
+		errs = append(errs, db.watch.close())
 	}
 	if db.copy != "" {
 		errs = append(errs, os.RemoveAll(db.copy))
@@ -256,20 +281,22 @@ func (db *DB) transact(f func() error) error {
 		return err
 	}
 	if err := db.exec("BEGIN IMMEDIATE"); err != nil {
-		return err
+		return db.spoilt(err)
 	}
-	err := f()
+	// Nothing is stored on top of what is not as it was left.
+	err := db.lookAtFiles()
+	if err == nil {
+		err = f()
+	}
 	if err == nil {
 		if err = db.exec("COMMIT"); err == nil {
 			return db.checkPlace()
 		}
 	}
-	if err != nil {
-		// Some failures, a full disk among them, have ended the transaction already;
-		// then there is nothing left to roll back, and the first error says why.
-		_ = db.exec("ROLLBACK")
-	}
-	return err
+	// Some failures, a full disk among them, have ended the transaction already; then there
+	// is nothing left to roll back, and the first error says why.
+	_ = db.exec("ROLLBACK")
+	return db.spoilt(err)
 }
 
 // writable says why the log cannot be written by this connection. Callers hold the lock.

@@ -13,9 +13,10 @@ import (
 	"makebreak/rig/problem"
 )
 
-// ErrGone says that a file of the log is not at its place any more. SQLite goes on writing
-// the file that it has open, which nobody will find again, and reports no error.
-var ErrGone error = problem.New(problem.Storage, "a file of the log was moved, removed or replaced while it was in use")
+// ErrGone says that a file of the log is not at its place any more, or holds what somebody
+// else has written into it. SQLite goes on writing the file that it has open, which nobody
+// will find again or be able to read, and reports no error.
+var ErrGone error = problem.New(problem.Storage, "a file of the log was moved, removed, replaced or overwritten while it was in use")
 
 // fileEnds are those of the files that a log in use consists of.
 var fileEnds = [...]string{"", "-wal", "-shm"}
@@ -66,6 +67,9 @@ func (db *DB) checkPlace() error {
 	missing := db.missingFile()
 	if missing == "" {
 		db.rememberFiles()
+		if err := db.checkContents(); err != nil {
+			return err
+		}
 		return db.renewLocks()
 	}
 	db.moved = fmt.Errorf("%w: %s", ErrGone, missing)
@@ -89,6 +93,23 @@ func (db *DB) checkPlace() error {
 	}
 	db.moved = fmt.Errorf("%w\nall that it held has been written into %s, which is a log now", db.moved, name)
 	return db.moved
+}
+
+// checkContents is checkPlace for files that are at their places. Then what was written
+// ahead is brought into the log, where it is time for that.
+func (db *DB) checkContents() error {
+	err := db.lookAtFiles()
+	if err == nil {
+		err = db.lookClosely()
+	}
+	if err == nil {
+		err = db.checkpoint()
+	}
+	var wrong *overwritten
+	if errors.As(err, &wrong) {
+		return db.leave(wrong)
+	}
+	return err
 }
 
 // rescue writes all that the log holds into a new file where the log was. With an error

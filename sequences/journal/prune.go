@@ -308,6 +308,9 @@ func (db *DB) shrink() error {
 	if err := db.writable(); err != nil {
 		return err
 	}
+	if db.watch != nil {
+		defer func() { db.watch.looked = looked{} }() // of the file as it is written now nothing is known
+	}
 	for _, text := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
 		if _, err := db.write.ExecContext(context.Background(), text); err != nil {
 			return err

@@ -78,6 +78,7 @@ type Run struct {
 	machine      machineState
 	last         int      // number of the last cycle stored
 	resumed      *resumed // nil: all that a resume writes is stored
+	held         held
 }
 
 // Begin starts a run and gives it its ID, one that no other run has or had in this log,
@@ -100,10 +101,7 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 		if err := db.lock(runKey(r.info.UUID)); err != nil {
 			return err
 		}
-		if err := db.queryRow(`INSERT INTO run (series, count, uuid, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
-			VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
-			[]any{series, count, r.info.UUID, info.Unit, info.By, info.Sequence, info.SequenceSource, info.Rig, info.RigSource, started, info.Planned, seedOf(info.Seed), info.Program, info.Notes, linesOf(info.Faults)},
-			&r.row); err != nil {
+		if err := r.insertRun(series, count, started); err != nil {
 			return err
 		}
 		if err := r.addCalibrations(1, info.Calibrations); err != nil {
@@ -117,8 +115,26 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	if err != nil {
 		return nil, db.fail("begin a run", err)
 	}
+	db.writing(r)
 	makeReserve(db.full)
 	return r, nil
+}
+
+// writing remembers a run that is being written.
+func (db *DB) writing(r *Run) {
+	db.mu.Lock()
+	defer db.mu.Unlock()
+	db.runs = append(db.runs, r)
+}
+
+// insertRun stores what the run is of, under the name that is given. It runs inside a
+// transaction.
+func (r *Run) insertRun(series string, count int, started any) error {
+	i := &r.info
+	return r.db.queryRow(`INSERT INTO run (series, count, uuid, unit, done_by, sequence, sequence_source, rig, rig_source, started, planned, seed, program, notes, faults)
+		VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) RETURNING id`,
+		[]any{series, count, i.UUID, i.Unit, i.By, i.Sequence, i.SequenceSource, i.Rig, i.RigSource, started, i.Planned, seedOf(i.Seed), i.Program, i.Notes, linesOf(i.Faults)},
+		&r.row)
 }
 
 // identify gives the run its name and its UUID. It runs in a transaction.
@@ -151,36 +167,44 @@ func (db *DB) Resume(id string, now time.Time, program string) (*Run, error) {
 	if rec.State.Partial() {
 		return nil, db.fail(doing, ErrPart)
 	}
-	r := &Run{db: db, row: rec.row, info: rec.RunInfo, dict: newDictionary()}
-	if err := r.dict.load(db, rec.row); err != nil {
-		return nil, db.fail(doing, err)
-	}
-	known, err := rec.Calibrations()
-	if err != nil {
+	r := &Run{db: db, info: rec.RunInfo}
+	if err := r.takeUp(rec); err != nil {
 		return nil, err
-	}
-	r.calibrations = lastSet(known)
-	seen, err := rec.Machine()
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range seen {
-		r.machine = r.machine.with(m)
 	}
 	was := Interruption{Stopped: rec.Ended, Resumed: now, Reason: rec.Reason, Program: program}
 	if rec.Ended.IsZero() {
 		was.Reason = cutOff
 	}
-	if was.After, err = rec.Last(); err != nil {
-		return nil, err
-	}
-	r.last = was.After
+	was.After = r.last
 	if _, err := stampOf(now); err != nil {
 		return nil, db.fail(doing, err)
 	}
 	r.resumed = &resumed{ended: !rec.Ended.IsZero(), gaps: []Interruption{was}}
+	db.writing(r)
 	makeReserve(db.full)
 	return r, nil
+}
+
+// takeUp reads back what was stored of the run.
+func (r *Run) takeUp(rec *RunRecord) (err error) {
+	r.row, r.dict = rec.row, newDictionary()
+	if err := r.dict.load(r.db, rec.row); err != nil {
+		return rec.fail("read what was measured", err)
+	}
+	known, err := rec.Calibrations()
+	if err != nil {
+		return err
+	}
+	r.calibrations = lastSet(known)
+	seen, err := rec.Machine()
+	if err != nil {
+		return err
+	}
+	for _, m := range seen {
+		r.machine = r.machine.with(m)
+	}
+	r.last, err = rec.Last()
+	return err
 }
 
 // ID returns the run's ID.
@@ -203,7 +227,7 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	if r.done {
 		return r.db.fail(doing, misuse("the run has been finished; resume it first"))
 	}
-	before, known, machine, last := r.dict.mark(), r.calibrations, r.machine, r.last
+	before, known, machine, last, heldBefore := r.dict.mark(), r.calibrations, r.machine, r.last, r.held.mark()
 	err := r.db.transact(func() error {
 		if err := r.goOn(); err != nil {
 			return err
@@ -218,9 +242,11 @@ func (r *Run) Append(cycles ...*Cycle) error {
 	if err != nil {
 		r.dict.forget(before)
 		r.calibrations, r.machine, r.last = known, machine, last
+		r.held.forget(heldBefore)
 		return r.db.fail(doing, err)
 	}
 	r.resumed = nil
+	r.held.trim()
 	return nil
 }
 
@@ -240,6 +266,7 @@ func (r *Run) append(c *Cycle) error {
 		return err
 	}
 	r.dict.add(&fresh)
+	r.held.add(c, rows.measurements)
 	if err := r.addCalibrations(c.N, c.Calibrations); err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"iter"
@@ -61,6 +62,7 @@ type tester interface {
 	Error(...any)
 	Fatal(...any)
 	Fatalf(string, ...any)
+	Context() context.Context
 }
 
 // collect gathers a stream.
