@@ -30,7 +30,7 @@ func TestLoad_Judged(t *testing.T) {
 		if err := os.WriteFile(file, []byte(head+c.src), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		_, err := Load(file)
+		_, err := Load(t.Context(), file)
 		got := ""
 		if err != nil {
 			got = err.Error()[len(file)+1:]
@@ -56,7 +56,7 @@ func TestLoad_PulseDuration(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := file + ":4:35: outputs.O.limits: pulse_duration has a limit, but a pulse is judged by what is expected of it: leave it out, and write {pulse: 2 s, within: 10 %} under expect"
-	if _, err := Load(file); err == nil || err.Error() != want {
+	if _, err := Load(t.Context(), file); err == nil || err.Error() != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}
 }

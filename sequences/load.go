@@ -1,8 +1,10 @@
 package sequences
 
 import (
+	"context"
 	"embed"
 	"errors"
+	"fmt"
 	"io/fs"
 
 	"makebreak/rig/problem"
@@ -39,19 +41,20 @@ func builtin(name string) (*Sequence, error) {
 
 // Load reads a sequence: a built-in name first, then a file. Where there is neither,
 // the error lists the built-in names and wraps fs.ErrNotExist.
-func Load(nameOrPath string) (*Sequence, error) {
+// Waiting for a pipe ends with the context.
+func Load(ctx context.Context, nameOrPath string) (*Sequence, error) {
 	for _, name := range order {
 		if name == nameOrPath {
 			return builtin(name)
 		}
 	}
-	src, err := yamlfile.ReadFile(nameOrPath)
+	src, err := yamlfile.ReadFile(ctx, nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, &problem.Error{Kind: problem.Input, Place: "sequence " + nameOrPath,
 			Err: problem.Instead(fs.ErrNotExist, "there is no such file or built-in sequence; "+words.UseOneOf(nameOrPath, order))}
 	}
 	if err != nil {
-		return nil, &problem.Error{Kind: problem.Input, Place: "sequence", Err: err}
+		return nil, problem.Reading(fmt.Errorf("sequence: %w", err))
 	}
 	return parseNew(nameOrPath, src)
 }

@@ -45,7 +45,7 @@ var (
 )
 
 func TestLoad_armedHigh(t *testing.T) {
-	got, err := Load("armed-high")
+	got, err := Load(t.Context(), "armed-high")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +79,7 @@ func step(event string, hold time.Duration) Step { return Step{Event: event, Cau
 
 // The commented example holds everything that may stand in a sequence file.
 func TestLoad_full(t *testing.T) {
-	got, err := Load("../testdata/sequences/full.yaml")
+	got, err := Load(t.Context(), "../testdata/sequences/full.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -200,18 +200,18 @@ func TestBuiltin(t *testing.T) {
 }
 
 func TestLoad(t *testing.T) {
-	_, err := Load("armed-hihg")
+	_, err := Load(t.Context(), "armed-hihg")
 	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "did you mean armed-high? Use one of: armed-high, armed-low") || !strings.Contains(err.Error(), ", relay-supply") {
 		t.Errorf("unknown name: %v", err)
 	}
-	if _, err := Load(t.TempDir()); err == nil {
+	if _, err := Load(t.Context(), t.TempDir()); err == nil {
 		t.Error("a folder is read as a sequence")
 	}
 	path := filepath.Join(t.TempDir(), "mine.yaml")
 	if err := os.WriteFile(path, []byte("name: n\nsteps: [{event: a, hold: 1}]\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Load(path); err == nil || !strings.HasPrefix(err.Error(), path+":2:26: steps[0].hold: ") {
+	if _, err := Load(t.Context(), path); err == nil || !strings.HasPrefix(err.Error(), path+":2:26: steps[0].hold: ") {
 		t.Errorf("a bad file: %v", err)
 	}
 }
@@ -348,7 +348,7 @@ func TestSequence_Fits_otherBench(t *testing.T) {
 		{"armed-high", relay, "armed-high: this sequence needs a panel with the events arm-away, disarm and arm-stay, and rig relay is a relay bench with energize and release; use another rig or another sequence"},
 		{"relay-only", panel, "relay-only: this sequence needs a rig with the events energize and release, and rig panel has arm-away, arm-stay, disarm, alarm and chime; use another rig or another sequence"},
 	} {
-		s, err := Load(c.sequence)
+		s, err := Load(t.Context(), c.sequence)
 		if err != nil {
 			t.Fatal(err)
 		}

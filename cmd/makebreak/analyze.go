@@ -2,10 +2,8 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -14,6 +12,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
+	"makebreak/rig/infile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/sequences"
@@ -62,7 +61,7 @@ func (a *app) analyze(ctx context.Context, files []string, o *analyzeOpts) error
 	}
 	var seq *sequences.Sequence
 	if o.sequence != "" {
-		if seq, err = loadSequence(o.sequence); err != nil {
+		if seq, err = a.loadSequence(o.sequence); err != nil {
 			return err
 		}
 	}
@@ -100,34 +99,21 @@ func (o *analyzeOpts) averagedTime() (time.Duration, error) {
 	return capture.FromSeconds(s).Sub(0), nil
 }
 
-// openFile opens a file to read; a folder is refused.
-func openFile(path string) (*os.File, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, problem.Innermost(err)
-	}
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		f.Close()
-		return nil, errors.New("it is a folder")
-	}
-	return f, nil
-}
-
 // analyzeFile measures one capture file while it is read.
 func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Duration, seq *sequences.Sequence) (*report.Record, error) {
 	var in io.Reader = a.in
 	name := "standard input"
 	if file != "-" {
-		f, err := openFile(file)
+		f, err := infile.Open(ctx, file)
 		if err != nil {
-			return nil, problem.Of(problem.Input, fmt.Errorf("capture %s: %w", file, err))
+			return nil, problem.Reading(fmt.Errorf("capture %s: %w", file, problem.Innermost(err)))
 		}
 		defer f.Close()
 		in, name = f, file
 	}
 	rec, unlike, err := record.OfCapture(ctx, name, in, averaged, seq)
 	if err != nil {
-		return nil, otherFile(file, sequences.CaptureFile, inputError(err))
+		return nil, a.otherFile(file, sequences.CaptureFile, inputError(err))
 	}
 	if unlike != "" && (a.as == "csv" || a.as == "json") {
 		a.note("%s: %s", name, unlike) // these have no place for cautions

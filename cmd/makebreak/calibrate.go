@@ -90,7 +90,7 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 		return badUsage("--seed is for the simulated bench; this rig file is of a real one")
 	}
 	today := calibration.DayOf(a.now())
-	session, err := o.session(today)
+	session, err := o.session(ctx, today)
 	if err != nil {
 		return err
 	}
@@ -133,15 +133,15 @@ func (a *app) differences(o *calibrateOpts) commission.Differences {
 }
 
 // session reads the points file and the flags.
-func (o *calibrateOpts) session(today calibration.Day) (*calibration.Session, error) {
+func (o *calibrateOpts) session(ctx context.Context, today calibration.Day) (*calibration.Session, error) {
 	s := &calibration.Session{Meter: o.meter}
 	if o.points != "" {
 		if o.meter != "" || o.accuracy != "" {
 			return nil, badUsage("--meter and --accuracy are given in the points file: leave them out, or leave out --points")
 		}
-		src, err := yamlfile.ReadFile(o.points)
+		src, err := yamlfile.ReadFile(ctx, o.points)
 		if err != nil {
-			return nil, problem.Of(problem.Input, fmt.Errorf("points: %w", err))
+			return nil, problem.Reading(fmt.Errorf("points: %w", err))
 		}
 		if s, err = calibration.ParsePoints(o.points, src); err != nil {
 			return nil, inputError(err)
@@ -170,7 +170,7 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 	if !a.ownRig() {
 		return nil, nil, badUsage("a calibration is kept beside the rig's file; name the file with --rig FILE")
 	}
-	rig, err := rigfile.Load(a.rig)
+	rig, err := rigfile.Load(a.ctx, a.rig)
 	if err != nil {
 		return nil, nil, inputError(err)
 	}
@@ -178,7 +178,7 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 		names := words.Texts(rig.Outputs, func(o wiring.Output) string { return o.Name })
 		return nil, nil, badUsage("rig %s has no output %s; %s", rig.Name, out, words.UseOneOf(out, names))
 	}
-	stored, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
+	stored, err := calibration.Load(a.ctx, calibration.PathFor(a.rig), rig.Name)
 	if err == nil && stored.Rig != rig.Name {
 		err = fmt.Errorf("%s holds calibrations of rig %s, and this rig is %s; move it away to begin anew", stored.Path, stored.Rig, rig.Name)
 	}
@@ -201,7 +201,7 @@ func (a *app) calibrated(rig *wiring.Rig, overdue capture.OverdueRule, seed uint
 	if !a.ownRig() {
 		return capture.CalibrationsOf(calibration.Uncalibrated(rig), sampled), nil
 	}
-	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
+	f, err := calibration.Load(a.ctx, calibration.PathFor(a.rig), rig.Name)
 	if err != nil {
 		return nil, inputError(err)
 	}

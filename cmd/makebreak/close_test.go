@@ -26,7 +26,7 @@ func (s stuck) Close() error {
 // stuckJob is a job on the simulated bench with lines that cannot be released.
 func stuckJob(t *testing.T, a *app, faults ...string) job {
 	t.Helper()
-	seq, err := loadSequence("relay-only")
+	seq, err := a.loadSequence("relay-only")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,7 +87,7 @@ func TestDrivesMayBeOn(t *testing.T) {
 		} {
 			t.Run(what+" "+c.name, func(t *testing.T) {
 				var out, errs strings.Builder
-				a := &app{streams: streams{strings.NewReader(""), &out, &errs}, now: time.Now, log: filepath.Join(t.TempDir(), "log.db"), as: "text"}
+				a := &app{ctx: t.Context(), streams: streams{strings.NewReader(""), &out, &errs}, now: time.Now, log: filepath.Join(t.TempDir(), "log.db"), as: "text"}
 				o := &soakOpts{runOpts: runOpts{stopOnFail: c.stop}}
 				err := do(a, stuckJob(t, a, c.faults...), o)
 				if got := exitStatus(a.verdict, err); got != exitRig {

@@ -41,7 +41,7 @@ type filterCase struct {
 // cover counts the times of one bench, by quantity.
 func (c filterCase) cover(t *testing.T, i int, table map[string]*coverage, mu *sync.Mutex) {
 	names := []string{"armed-high", "relay-only", "armed-pulse"}
-	seq, err := sequences.Load(names[i%len(names)])
+	seq, err := sequences.Load(t.Context(), names[i%len(names)])
 	if err != nil {
 		t.Error(err)
 		return

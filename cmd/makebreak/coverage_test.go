@@ -270,7 +270,7 @@ func coverAll(t *testing.T, benches int, names []string, shares []int) map[strin
 					rest -= shares[k]
 					k++
 				}
-				seq, err := sequences.Load(names[k])
+				seq, err := sequences.Load(t.Context(), names[k])
 				if err != nil {
 					t.Error(err)
 					continue

@@ -32,7 +32,7 @@ type benchRun struct {
 // runSimulated runs a built-in sequence on the simulated bench.
 func runSimulated(t testing.TB, sequence string, cycles int, seed uint64, faults ...string) benchRun {
 	t.Helper()
-	seq, err := sequences.Load(sequence)
+	seq, err := sequences.Load(t.Context(), sequence)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,16 +1,15 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"os"
 	"slices"
 	"strings"
 
 	"makebreak/rig/bench"
+	"makebreak/rig/infile"
+	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
 	"makebreak/rig/wiring"
@@ -46,14 +45,14 @@ func (a *app) rigFile() (*wiring.Rig, error) {
 	if a.rig == "" {
 		return nil, nil
 	}
-	rig, err := rigfile.Load(a.rig)
+	rig, source, err := rigfile.LoadSource(a.ctx, a.rig)
 	if err != nil {
-		return nil, otherFile(a.rig, sequences.RigFile, inputError(err))
+		return nil, a.otherFile(a.rig, sequences.RigFile, inputError(err))
 	}
-	if !a.ownRig() {
+	if a.rigSource = string(source); !a.ownRig() {
 		return rig, nil
 	}
-	if rig.Latency, err = rigfile.LoadLatency(rigfile.LatencyPath(a.rig)); err != nil {
+	if rig.Latency, err = rigfile.LoadLatency(a.ctx, rigfile.LatencyPath(a.rig)); err != nil {
 		return nil, inputError(err)
 	}
 	return rig, nil
@@ -65,38 +64,19 @@ func (a *app) ownRig() bool {
 	return a.rig != "" && !slices.ContainsFunc(rigfile.Builtin(), func(r *wiring.Rig) bool { return r.Name == a.rig })
 }
 
-// rigSource is the text of the rig file, for the log.
-func (a *app) rigSource() string {
-	if !a.ownRig() {
-		return "" // the program's version says which
-	}
-	b, err := os.ReadFile(a.rig)
-	if err != nil {
-		return "" // it was read before and has gone since
-	}
-	return string(b)
-}
-
 // inputError is an error of reading a file that the user named.
-func inputError(err error) error {
-	if errors.Is(err, context.Canceled) {
-		return problem.New(problem.Interrupted, "interrupted")
-	}
-	return problem.Of(problem.Input, err)
-}
+func inputError(err error) error { return problem.Reading(err) }
 
 // otherFile says what a file is that could not be read as the kind wanted, where it is one
 // of another kind; else it returns the error as it is.
-func otherFile(path string, want sequences.FileKind, err error) error {
+func (a *app) otherFile(path string, want sequences.FileKind, err error) error {
 	const most = 1 << 20 // bytes
-	f, openErr := os.Open(path)
-	if openErr != nil {
-		return err
+	if outfile.Special(path) {
+		return err // a pipe cannot be read again
 	}
-	defer f.Close()
-	text, readErr := io.ReadAll(io.LimitReader(f, most))
+	text, readErr := infile.Read(a.ctx, path, most)
 	kind := sequences.FileKindOf(text)
-	if readErr != nil || kind == "" || kind == want {
+	if readErr != nil && !errors.Is(readErr, infile.ErrTooLong) || kind == "" || kind == want {
 		return err
 	}
 	use := map[sequences.FileKind]string{
@@ -127,16 +107,16 @@ func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulat
 }
 
 // loadSequence reads the sequence named.
-func loadSequence(name string) (*sequences.Sequence, error) {
+func (a *app) loadSequence(name string) (*sequences.Sequence, error) {
 	if name == "" {
 		return nil, badUsage("name a sequence: a built-in one or a file, not an empty name")
 	}
-	seq, err := sequences.Load(name)
+	seq, err := sequences.Load(a.ctx, name)
 	if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./") {
 		return nil, problem.Of(problem.Usage, err) // a mistyped name, not a file
 	}
 	if err != nil {
-		return nil, otherFile(name, sequences.SequenceFile, inputError(err))
+		return nil, a.otherFile(name, sequences.SequenceFile, inputError(err))
 	}
 	return seq, nil
 }

@@ -57,7 +57,7 @@ func measuredQuantities(t *testing.T) (measured, budgeted map[analyze.Quantity]b
 	for _, seq := range sequences.Builtin() {
 		take(seq, sim.Opts{Seed: 1})
 	}
-	seq, err := sequences.Load("armed-high")
+	seq, err := sequences.Load(t.Context(), "armed-high")
 	if err != nil {
 		t.Fatal(err)
 	}

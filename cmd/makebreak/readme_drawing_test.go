@@ -23,7 +23,7 @@ const starter = "testdata/rigs/starter.yaml"
 
 func starterRig(t *testing.T) *wiring.Rig {
 	t.Helper()
-	rig, err := rigfile.Load(filepath.Join(root, starter))
+	rig, err := rigfile.Load(t.Context(), filepath.Join(root, starter))
 	if err != nil {
 		t.Fatal(err)
 	}

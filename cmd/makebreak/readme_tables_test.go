@@ -82,7 +82,7 @@ func TestReadme_Expectations(t *testing.T) {
 // TestReadme_Pins looks for every line of the rigs shown in the table of header pins.
 func TestReadme_Pins(t *testing.T) {
 	cells, _ := firstCells(t, "rig/wiring/README.md", "## Header pins")
-	full, err := rigfile.Load(filepath.Join(root, "testdata", "rigs", "full.yaml"))
+	full, err := rigfile.Load(t.Context(), filepath.Join(root, "testdata", "rigs", "full.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
+	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 )
@@ -56,7 +57,7 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 		t.Fatal(err)
 	}
 	averaged, _ := record.Averaged(rec, &c)
-	seq, err := loadSequence(rec.Sequence)
+	seq, err := sequences.Load(t.Context(), rec.Sequence)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -27,9 +27,9 @@ func (a *app) deliver(write func(io.Writer) error) error {
 		if a.unasked() {
 			return nil
 		}
-		return toReader(outfile.Fill(a.out, "standard output", write))
+		return toReader(outfile.Fill(outfile.Stream(a.ctx, a.out), "standard output", write))
 	}
-	if err := outfile.Write(a.file, write); err != nil || outfile.Special(a.file) {
+	if err := outfile.Write(a.ctx, a.file, write); err != nil || outfile.Special(a.file) {
 		return err
 	}
 	a.note("Results written to %s", a.file)

@@ -132,7 +132,7 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 		}
 	}
 	if loop == nil && a.ownRig() {
-		if rig.Latency, err = rigfile.LoadLatency(rigfile.LatencyPath(a.rig)); err != nil {
+		if rig.Latency, err = rigfile.LoadLatency(a.ctx, rigfile.LatencyPath(a.rig)); err != nil {
 			return inputError(err)
 		}
 	}
@@ -161,7 +161,7 @@ func (a *app) storedCalibrations(rig *wiring.Rig) ([]capture.Calibration, error)
 	if !a.ownRig() {
 		return nil, nil
 	}
-	f, err := calibration.Load(calibration.PathFor(a.rig), rig.Name)
+	f, err := calibration.Load(a.ctx, calibration.PathFor(a.rig), rig.Name)
 	if err != nil {
 		return nil, inputError(err)
 	}
@@ -235,7 +235,7 @@ func (a *app) namedRig() (*wiring.Rig, error) {
 	if a.rig == "" {
 		return rigfile.Builtin()[0], nil
 	}
-	rig, err := rigfile.Load(a.rig)
+	rig, err := rigfile.Load(a.ctx, a.rig)
 	return rig, inputError(err)
 }
 

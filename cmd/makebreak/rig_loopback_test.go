@@ -72,7 +72,7 @@ func loopedBack(t *testing.T, opts sim.Opts) (latency wiring.Latency, clock, fil
 	if err != nil || len(steps) < 3 || steps[0].Outcome != commission.OK || !strings.Contains(steps[0].Detail, fmt.Sprintf("of %d)", commission.StepPulses)) || steps[len(steps)-1].Outcome != commission.OK {
 		t.Fatalf("%+v, %v", steps, err)
 	}
-	stored, err := rigfile.LoadLatency(path)
+	stored, err := rigfile.LoadLatency(t.Context(), path)
 	if err != nil {
 		t.Fatal(err)
 	}

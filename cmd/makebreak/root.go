@@ -31,8 +31,11 @@ type streams struct {
 // commands.
 type app struct {
 	streams
+	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor               bool
+
+	rigSource string // the text of the rig file, for the log; of a built-in rig none
 
 	now     func() time.Time // the wall clock
 	noHelp  error            // why --help was refused
@@ -52,7 +55,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 		}
 	}()
 	s.err = safely(s.err)
-	a := &app{streams: s, now: wallClock}
+	a := &app{streams: s, ctx: ctx, now: wallClock}
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(s.in)

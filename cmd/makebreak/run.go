@@ -119,7 +119,7 @@ type job struct {
 
 // prepare reads the sequence and the rig, and how they are to be run.
 func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err error) {
-	if j.seq, err = loadSequence(name); err != nil {
+	if j.seq, err = a.loadSequence(name); err != nil {
 		return j, err
 	}
 	if j.cycles, err = o.planned(c, j.seq); err != nil {
@@ -252,7 +252,7 @@ func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.S
 // runInfo is what the log keeps of a run besides its figures.
 func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
-		Rig: j.rig.Name, RigSource: a.rigSource(), Started: a.now(), Planned: j.cycles, Program: version(),
+		Rig: j.rig.Name, RigSource: a.rigSource, Started: a.now(), Planned: j.cycles, Program: version(),
 		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled())}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()

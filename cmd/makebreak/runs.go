@@ -66,10 +66,14 @@ func readFailed(err error) error {
 	return problem.Of(problem.Storage, err)
 }
 
-// openLogWith opens a log that is there: one that is not is not made.
+// openLogWith opens a log that is there: one that is not, or is empty, is not made.
 func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
-	if _, err := os.Stat(a.log); err != nil {
+	info, err := os.Stat(a.log)
+	if err != nil {
 		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, problem.Innermost(err)))
+	}
+	if info.Mode().IsRegular() && info.Size() == 0 {
+		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: the file is empty; a run makes it a log, or --log names another", a.log))
 	}
 	return open(a.log)
 }

@@ -57,7 +57,7 @@ func (a *app) plotLives(path string, r *soak.LifeResult) error {
 	if r.Simulated != "" {
 		paper.Words = append(paper.Words, soak.UpperFirst(r.Simulated))
 	}
-	if err := outfile.Write(path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
+	if err := outfile.Write(a.ctx, path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
 		return err
 	}
 	a.note("Probability plot written to %s", path)

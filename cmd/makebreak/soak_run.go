@@ -40,7 +40,7 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 // goOn goes on with the unit's soak of a sequence, or begins one where there is none. Two
 // programs that are told to at once must not both begin one, so the first locks them.
 func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
-	seq, err := loadSequence(name)
+	seq, err := a.loadSequence(name)
 	if err != nil {
 		return err
 	}
@@ -77,7 +77,7 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 func (a *app) resumeSoak(c *cobra.Command, sequence []string, o *soakOpts) error {
 	var named *sequences.Sequence
 	for _, name := range sequence {
-		seq, err := loadSequence(name)
+		seq, err := a.loadSequence(name)
 		if err != nil {
 			return err
 		}
@@ -122,7 +122,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	if j.rig, err = a.loadRig(seq); err != nil {
 		return err
 	}
-	if err := soak.SameRig(rec, j.rig.Name, a.rigSource()); err != nil {
+	if err := soak.SameRig(rec, j.rig.Name, a.rigSource); err != nil {
 		return err
 	}
 	if j.sim, err = o.simulation(c, j.rig); err != nil {

@@ -1,6 +1,7 @@
 package calibration
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -50,13 +51,13 @@ func (f *File) Set(c *Calibration) {
 // Load reads the calibrations at the path; where there is no file there are none, and
 // the file is of the rig named. The lines are fitted again from the points, and a file that
 // says otherwise is refused. The error is of the kind Input.
-func Load(path, rig string) (*File, error) {
-	src, err := yamlfile.ReadFile(path)
+func Load(ctx context.Context, path, rig string) (*File, error) {
+	src, err := yamlfile.ReadFile(ctx, path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return &File{Path: path, Rig: rig}, nil
 	}
 	if err != nil {
-		return nil, problem.Of(problem.Input, fmt.Errorf("calibrations: %w", err))
+		return nil, problem.Reading(fmt.Errorf("calibrations: %w", err))
 	}
 	return Parse(path, src)
 }

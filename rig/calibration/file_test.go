@@ -164,14 +164,14 @@ func TestFile_Save(t *testing.T) {
 	dir := t.TempDir()
 	f := stored(t)
 	f.Path = filepath.Join(dir, "rig.calibration.yaml")
-	none, err := Load(f.Path, "bench")
+	none, err := Load(t.Context(), f.Path, "bench")
 	if err != nil || len(none.Calibrations) != 0 || none.Rig != "bench" {
 		t.Fatalf("no file: %+v, %v", none, err)
 	}
 	if err := f.Save(); err != nil {
 		t.Fatal(err)
 	}
-	got, err := Load(f.Path, "bench")
+	got, err := Load(t.Context(), f.Path, "bench")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -207,7 +207,7 @@ func TestFile_Save(t *testing.T) {
 	if err := os.WriteFile(f.Path, []byte("rig: [\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Load(f.Path, "bench"); err == nil {
+	if _, err := Load(t.Context(), f.Path, "bench"); err == nil {
 		t.Error("a broken file was read")
 	}
 }

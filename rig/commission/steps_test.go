@@ -555,7 +555,7 @@ func TestStoreLatency(t *testing.T) {
 		if c.want != OK {
 			continue
 		}
-		l, err := rigfile.LoadLatency(c.path)
+		l, err := rigfile.LoadLatency(t.Context(), c.path)
 		if err != nil || l.Mean != c.stored || (l.Standard-c.standard).Abs() > 2 {
 			t.Errorf("%+v: stored %+v, %v", c, l, err)
 		}

@@ -14,7 +14,7 @@ import (
 
 // What is written for the safe state of the commented rig file: its rest of 0.5 V is code 124.
 func TestSafeStateWrites(t *testing.T) {
-	full, err := rigfile.Load(filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
+	full, err := rigfile.Load(t.Context(), filepath.Join("..", "..", "testdata", "rigs", "full.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -325,7 +325,7 @@ func (s *site) lastRun() *runRow {
 // terminal returns an output's voltage for one at its pin, by the rig's file.
 func (s *site) terminal(output string, pin float64) float64 {
 	s.t.Helper()
-	rig, err := rigfile.Load(s.rig)
+	rig, err := rigfile.Load(s.t.Context(), s.rig)
 	if err != nil {
 		s.t.Fatal(err)
 	}

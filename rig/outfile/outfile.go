@@ -4,6 +4,7 @@ package outfile
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -13,17 +14,19 @@ import (
 	"github.com/google/renameio/v2"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // Write lets write fill a file, which then stands there whole or not at all. A pipe or a
-// device is written into, since it must not be replaced by a file.
-func Write(name string, write func(io.Writer) error) error {
+// device is written into, since it must not be replaced by a file; waiting for a pipe's
+// reader ends with the context. A link is followed, also to a file that is not there yet.
+func Write(ctx context.Context, name string, write func(io.Writer) error) error {
 	if Special(name) {
-		return writeInto(name, write)
+		return writeInto(ctx, name, write)
 	}
-	path, err := filepath.EvalSymlinks(name)
-	if err != nil { // a new file
-		path = name
+	path, err := RealPath(name)
+	if err != nil {
+		return Failed(name, err)
 	}
 	f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644), renameio.WithExistingPermissions())
 	if err != nil {
@@ -39,12 +42,12 @@ func Write(name string, write func(io.Writer) error) error {
 	return nil
 }
 
-func writeInto(name string, write func(io.Writer) error) error {
-	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+func writeInto(ctx context.Context, name string, write func(io.Writer) error) error {
+	f, err := openSpecial(ctx, name)
 	if err != nil {
 		return Failed(name, err)
 	}
-	if err := Fill(f, name, write); err != nil {
+	if err := Fill(Stream(ctx, f), name, write); err != nil {
 		f.Close()
 		return err
 	}
@@ -58,7 +61,7 @@ func writeInto(name string, write func(io.Writer) error) error {
 // whatever write makes of it.
 func Fill(to io.Writer, name string, write func(io.Writer) error) error {
 	s := &Sink{W: to}
-	w := bufio.NewWriter(s)
+	w := bufio.NewWriterSize(s, 64<<10)
 	err := write(w)
 	if err == nil {
 		err = w.Flush()
@@ -109,7 +112,12 @@ func Check(path string) error {
 }
 
 // Failed says that a file or stream cannot be written, by the innermost cause: the
-// operating system's word, without the names of calls around it.
+// operating system's word, without the names of calls around it. Where a context ended the
+// waiting for a reader, it is of the kind Interrupted.
 func Failed(name string, err error) error {
+	name = words.Safe(name)
+	if errors.Is(err, context.Canceled) {
+		return problem.New(problem.Interrupted, "interrupted while nobody read "+name)
+	}
 	return problem.Of(problem.Storage, fmt.Errorf("%s cannot be written: %w", name, problem.Innermost(err)))
 }

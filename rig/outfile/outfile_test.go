@@ -22,11 +22,11 @@ func TestWrite_Whole(t *testing.T) {
 			return end
 		}
 	}
-	if err := outfile.Write(path, text("old", nil)); err != nil {
+	if err := outfile.Write(t.Context(), path, text("old", nil)); err != nil {
 		t.Fatal(err)
 	}
 	cut := errors.New("cut off")
-	if err := outfile.Write(path, text("new", cut)); !errors.Is(err, cut) {
+	if err := outfile.Write(t.Context(), path, text("new", cut)); !errors.Is(err, cut) {
 		t.Errorf("got %v, want %v", err, cut)
 	}
 	if b, err := os.ReadFile(path); err != nil || string(b) != "old" {

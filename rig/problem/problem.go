@@ -53,6 +53,15 @@ func Of(kind Kind, err error) error {
 	return &Error{Kind: kind, Err: err}
 }
 
+// Reading gives an error of reading a file its kind: Input, or Interrupted where the reading
+// was ended by its context. Nil stays nil.
+func Reading(err error) error {
+	if KindOf(err) == Interrupted {
+		return New(Interrupted, "interrupted")
+	}
+	return Of(Input, err)
+}
+
 // Instead returns an error that is its cause for errors.Is, and says the text in its place.
 func Instead(cause error, text string) error { return instead{cause, text} }
 

@@ -2,10 +2,9 @@ package yamlfile
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"strings"
 	"unicode/utf8"
 
@@ -13,6 +12,8 @@ import (
 	"github.com/goccy/go-yaml/lexer"
 	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
+
+	"makebreak/rig/infile"
 )
 
 // Limits of what is read. They lie far above any real file and keep a hostile
@@ -34,24 +35,14 @@ type Doc struct {
 	lines []string // of the text
 }
 
-// ReadFile returns the file's bytes. A file above MaxBytes is an *Error.
-func ReadFile(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return nil, fmt.Errorf("%s: it is a folder", path)
-	}
-	src, err := io.ReadAll(io.LimitReader(f, MaxBytes+1))
-	if err != nil {
-		return nil, err
-	}
-	if len(src) > MaxBytes {
+// ReadFile returns the file's bytes. A file above MaxBytes is an *Error. Waiting for a pipe
+// ends with the context, whose error it then is.
+func ReadFile(ctx context.Context, path string) ([]byte, error) {
+	src, err := infile.Read(ctx, path, MaxBytes)
+	if errors.Is(err, infile.ErrTooLong) {
 		return nil, tooLarge(path)
 	}
-	return src, nil
+	return src, err
 }
 
 func tooLarge(file string) *Error {

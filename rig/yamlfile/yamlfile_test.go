@@ -201,19 +201,19 @@ func indents(depth int) string {
 
 func TestReadFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "f.yaml")
-	if _, err := ReadFile(path); !errors.Is(err, os.ErrNotExist) {
+	if _, err := ReadFile(t.Context(), path); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
 	if err := os.WriteFile(path, []byte("a: 1\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if src, err := ReadFile(path); err != nil || string(src) != "a: 1\n" {
+	if src, err := ReadFile(t.Context(), path); err != nil || string(src) != "a: 1\n" {
 		t.Errorf("%q, %v", src, err)
 	}
 	if err := os.WriteFile(path, make([]byte, MaxBytes+1), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := ReadFile(path); err == nil || !strings.Contains(err.Error(), "too large") {
+	if _, err := ReadFile(t.Context(), path); err == nil || !strings.Contains(err.Error(), "too large") {
 		t.Errorf("a large file: %v", err)
 	}
 }

@@ -61,6 +61,9 @@ func Open(path string) (db *DB, err error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := ordinary(full, path); err != nil {
+		return nil, err
+	}
 	err = withReserve(full, func() error {
 		db, err = open(full, path)
 		return err

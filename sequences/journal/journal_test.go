@@ -132,7 +132,8 @@ func TestOpen_Refuses(t *testing.T) {
 		{"another program's mark", database("mark.db", "PRAGMA application_id = 77"), ErrNotLog, "another program"},
 		{"newer", database("newer.db", "PRAGMA application_id = 0x6d6b626b", "PRAGMA user_version = 99"), ErrNewer, "number 99"},
 		{"negative version", database("odd.db", "PRAGMA application_id = 0x6d6b626b", "PRAGMA user_version = -1"), ErrCorrupt, "number -1"},
-		{"a folder", dir, ErrAccess, "directory"},
+		{"a folder", dir, ErrNotLog, "it is a folder"},
+		{"a device", os.DevNull, ErrNotLog, "it is a device"},
 		{"below a file", filepath.Join(file("plain", nil), "log.db"), ErrAccess, "not a directory"},
 	} {
 		before, _ := os.ReadFile(tc.path)

@@ -32,6 +32,13 @@ func OpenRead(path string) (*DB, error) {
 
 // isDatabase refuses a file that is none, before anything else is done.
 func isDatabase(path string) error {
+	full, err := realPath(path)
+	if err != nil {
+		return err
+	}
+	if err := ordinary(full, path); err != nil {
+		return err
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return failAt(path, "open", fileError(err))

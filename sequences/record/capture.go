@@ -14,6 +14,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/capture/csvfile"
+	"makebreak/rig/infile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
@@ -25,7 +26,7 @@ import (
 // 0: the value at it. unlike says where the samples do not look like such means; empty where
 // they may be. Reading ends with the context.
 func OfCapture(ctx context.Context, name string, in io.Reader, averaged time.Duration, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
-	r, err := csvfile.NewReader(ctxReader{ctx, in}, name, averaged)
+	r, err := csvfile.NewReader(infile.Stream(ctx, in), name, averaged)
 	if err != nil {
 		return nil, "", err
 	}

@@ -19,7 +19,7 @@ import (
 // beginning: what rests on it is undecided from that day on, and the change is stored with
 // the first cycle that it holds for. Here a cycle begins every 12 hours.
 func TestRun_CalibrationFallsDue(t *testing.T) {
-	seq, err := sequences.Load("relay-only")
+	seq, err := sequences.Load(t.Context(), "relay-only")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -66,7 +66,7 @@ const longestOn = 5 * time.Second
 // relayBench is the simulated relay bench, and relay-only to run on it.
 func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequences.Sequence) {
 	t.Helper()
-	seq, err := sequences.Load("relay-only")
+	seq, err := sequences.Load(t.Context(), "relay-only")
 	if err != nil {
 		t.Fatal(err)
 	}

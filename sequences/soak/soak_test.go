@@ -51,7 +51,7 @@ func (l *listener) heard(beginning string) bool {
 // stopped, and cannot go on once it is complete.
 func TestSoak_GoesOn(t *testing.T) {
 	const planned = 40
-	seq, err := sequences.Load("relay-only")
+	seq, err := sequences.Load(t.Context(), "relay-only")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package rigfile
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -111,13 +112,13 @@ func timeWithin(n *yamlfile.Node, least, most float64, not string) time.Duration
 const mostSamplesLate = 1e-3
 
 // LoadLatency reads the latency at the path; nil where there is no file.
-func LoadLatency(path string) (*wiring.Latency, error) {
-	src, err := yamlfile.ReadFile(path)
+func LoadLatency(ctx context.Context, path string) (*wiring.Latency, error) {
+	src, err := yamlfile.ReadFile(ctx, path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, problem.Of(problem.Input, fmt.Errorf("latency: %w", err))
+		return nil, problem.Reading(fmt.Errorf("latency: %w", err))
 	}
 	return ParseLatency(path, src)
 }

@@ -13,7 +13,7 @@ import (
 
 func TestLatency_RoundTrip(t *testing.T) {
 	path := LatencyPath(filepath.Join(t.TempDir(), "rig.yaml"))
-	if l, err := LoadLatency(path); l != nil || err != nil {
+	if l, err := LoadLatency(t.Context(), path); l != nil || err != nil {
 		t.Fatalf("no file: %v, %v", l, err)
 	}
 	want := &wiring.Latency{Mean: 18512 * time.Nanosecond, Standard: 9100 * time.Nanosecond, Drive: "KEY_AWAY", Line: "REF", Pulses: 20, Date: "2026-03-31"}
@@ -21,7 +21,7 @@ func TestLatency_RoundTrip(t *testing.T) {
 		t.Fatal(err)
 	}
 	for range 2 {
-		got, err := LoadLatency(path)
+		got, err := LoadLatency(t.Context(), path)
 		if err != nil || *got != *want {
 			t.Errorf("read back %+v, %v; want %+v", got, err, want)
 		}
@@ -41,7 +41,7 @@ func TestLatency_Filter(t *testing.T) {
 	if err := SaveLatency(path, want); err != nil {
 		t.Fatal(err)
 	}
-	got, err := LoadLatency(path)
+	got, err := LoadLatency(t.Context(), path)
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("read back %+v, %v; want %+v", got, err, want)
 	}

@@ -1,6 +1,7 @@
 package rigfile
 
 import (
+	"context"
 	"embed"
 	"errors"
 	"fmt"
@@ -38,23 +39,32 @@ func Builtin() []*wiring.Rig {
 	return all
 }
 
-// Load reads a rig: a built-in name first, then a file.
-func Load(nameOrPath string) (*wiring.Rig, error) {
+// Load reads a rig: a built-in name first, then a file. Waiting for a pipe ends with the
+// context.
+func Load(ctx context.Context, nameOrPath string) (*wiring.Rig, error) {
+	rig, _, err := LoadSource(ctx, nameOrPath)
+	return rig, err
+}
+
+// LoadSource is Load, and returns the file's text as well, of a built-in rig none. A pipe can
+// be read only once.
+func LoadSource(ctx context.Context, nameOrPath string) (*wiring.Rig, []byte, error) {
 	var names []string
 	for _, r := range Builtin() {
 		if r.Name == nameOrPath {
-			return r, nil
+			return r, nil, nil
 		}
 		names = append(names, r.Name)
 	}
-	src, err := yamlfile.ReadFile(nameOrPath)
+	src, err := yamlfile.ReadFile(ctx, nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, problem.Of(problem.Input, problem.Instead(fs.ErrNotExist, "rig "+nameOrPath+": there is no such file; built in are "+words.And(names)))
+		return nil, nil, problem.Of(problem.Input, problem.Instead(fs.ErrNotExist, "rig "+nameOrPath+": there is no such file; built in are "+words.And(names)))
 	}
 	if err != nil {
-		return nil, problem.Of(problem.Input, fmt.Errorf("rig: %w", err))
+		return nil, nil, problem.Reading(fmt.Errorf("rig: %w", err))
 	}
-	return Parse(nameOrPath, src)
+	rig, err := Parse(nameOrPath, src)
+	return rig, src, err
 }
 
 // Parse reads a rig file and checks it. The error is one or more *yamlfile.Error,

@@ -19,7 +19,7 @@ import (
 
 // The commented example holds everything that a rig file can have.
 func TestParse_full(t *testing.T) {
-	got, err := Load("../../../testdata/rigs/full.yaml")
+	got, err := Load(t.Context(), "../../../testdata/rigs/full.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,21 +114,21 @@ func TestBuiltin(t *testing.T) {
 }
 
 func TestLoad(t *testing.T) {
-	if r, err := Load("relay"); err != nil || r.Name != "relay" {
+	if r, err := Load(t.Context(), "relay"); err != nil || r.Name != "relay" {
 		t.Errorf("relay: %v", err)
 	}
-	_, err := Load("no-such-rig")
+	_, err := Load(t.Context(), "no-such-rig")
 	if !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "panel, relay and supply") {
 		t.Errorf("no such rig: %v", err)
 	}
-	if _, err := Load(t.TempDir()); err == nil {
+	if _, err := Load(t.Context(), t.TempDir()); err == nil {
 		t.Error("a folder is read as a rig")
 	}
 	large := filepath.Join(t.TempDir(), "large.yaml")
 	if err := os.WriteFile(large, make([]byte, 1<<20), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Load(large); err == nil || !strings.Contains(err.Error(), "too large") {
+	if _, err := Load(t.Context(), large); err == nil || !strings.Contains(err.Error(), "too large") {
 		t.Errorf("a file of 1 MiB: %v", err)
 	}
 }

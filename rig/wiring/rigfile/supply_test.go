@@ -49,7 +49,7 @@ func TestParse_stage(t *testing.T) {
 
 // The comment of the full example is a supply that can be read.
 func TestParse_stageOfExample(t *testing.T) {
-	full, err := Load("../../../testdata/rigs/full.yaml")
+	full, err := Load(t.Context(), "../../../testdata/rigs/full.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
