@@ -11,7 +11,6 @@ import (
 	"os"
 	"time"
 
-	"makebreak/rig/gpioline"
 	"makebreak/rig/inherited"
 	"makebreak/rig/realtime"
 	"makebreak/rig/signals"
@@ -19,7 +18,6 @@ import (
 )
 
 func main() {
-	gpioline.GuardMain()
 	realtime.CollectOften()
 	task.Go(endWhenAborted)
 	if len(signals.Requests()) > 0 {

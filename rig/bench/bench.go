@@ -44,7 +44,7 @@ func Requests(rig *wiring.Rig) []line.Request {
 		all = append(all, line.Request{Line: l, Role: line.Reference})
 	}
 	for _, d := range rig.Drives {
-		all = append(all, line.Request{Line: d.Line, Role: line.Drive})
+		all = append(all, line.Request{Line: d.Line, Role: line.Drive, LongestOn: d.LongestOn})
 	}
 	for _, c := range rig.Chips {
 		if c.Ready != nil {

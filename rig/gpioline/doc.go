@@ -21,8 +21,8 @@
 //
 // A drive is requested as an output with its inactive value in one call, so
 // that it makes no pulse. It is released by Release and Close, and, when the
-// program dies without either (a panic, kill -9), by a guard process; see
-// GuardMain. What a chip on an I²C bus must be set to then is written at the same
+// program dies without either (a panic, kill -9) or stands still, by a guard process; see
+// [makebreak/rig/guard]. What a chip on an I²C bus must be set to then is written at the same
 // occasions: see SafeWrite.
 package gpioline
 

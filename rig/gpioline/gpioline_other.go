@@ -26,9 +26,6 @@ func Find(line.Line) (chipPath string, offset int, err error) { return "", 0, er
 // Inventory says that GPIO lines need Linux.
 func Inventory() ([]ChipInfo, error) { return nil, errNeedsLinux }
 
-// GuardMain does nothing where there are no drives.
-func GuardMain() {}
-
 // Guarded is false: there are no drives.
 func (*Set) Guarded() bool { return false }
 

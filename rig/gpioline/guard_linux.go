@@ -1,184 +1,219 @@
 package gpioline
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
-	"os"
-	"os/exec"
-	"os/signal"
-	"strconv"
-	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
 
+	"makebreak/rig/capture"
+	"makebreak/rig/guard"
+	"makebreak/rig/i2cbus"
+	"makebreak/rig/line"
 	"makebreak/rig/task"
+	"makebreak/rig/unit"
 )
 
-// The guard is a second process of the same program that holds the drives'
-// descriptors, the safe writes and one end of a pipe. When the program dies in a way
-// that runs no more of its code, the kernel closes the other end, and the guard makes
-// the drives inactive and does the writes. A chip on a bus keeps its setting whatever
-// becomes of the program. For drives the kernel alone cannot be trusted with that: on a Raspberry
-// Pi's own kernel an output keeps its level after the program that held it has
-// gone, unless strict_gpiod is set (raspberrypi/linux, pull request 6117).
+// The guard holds the drives' descriptors and those of the safe writes. When the program
+// dies in a way that runs no more of its code, the guard makes the drives inactive and does
+// the writes. A chip on a bus keeps its setting whatever becomes of the program. For drives
+// the kernel alone cannot be trusted with that: on a Raspberry Pi's own kernel an output keeps
+// its level after the program that held it has gone, unless strict_gpiod is set
+// (raspberrypi/linux, pull request 6117).
+//
+// A program that stands still releases nothing either. So each drive has a timer of the
+// kernel's, which both processes hold: the program starts it before it switches the drive
+// on, and stops it once the drive is off. When it runs out the guard puts all at rest. The
+// program sees the same timer, so it knows what happened as soon as it goes on.
 
-// guardName is what the guard's first argument says it is.
-const guardName = "makebreak-drive-guard"
+// overdue is by how much a drive may be on for longer than its longest time before its guard
+// takes the program for standing still.
+const overdue = 20 * time.Millisecond
 
-// exitGuardFailed is the guard's exit status where it cannot guard.
-const exitGuardFailed = 2
-
-// guardTimeout is how long the guard may take to be ready, and to end.
-const guardTimeout = 20 * time.Second
-
-var guardable atomic.Bool
-
-// GuardMain must be the first call of a program that opens drives. In the
-// process that the program starts as its guard it never returns; anywhere else
-// it notes that a guard can be started and returns at once. Without it drives
-// work, but stay as they are when the program is killed; see Set.Guarded.
-func GuardMain() {
-	if len(os.Args) >= 2 && os.Args[0] == guardName {
-		os.Exit(runGuard(os.Args[1:], os.Stdin, os.Stdout))
-	}
-	guardable.Store(true)
-}
-
-// runGuard waits for the end of the program, releases its drives, which are the
-// descriptors from 3 on, and does its safe writes. The arguments are how many drives
-// there are, then the writes.
-func runGuard(args []string, program io.Reader, ready io.WriteCloser) int {
-	// What ends the program from the keyboard or the service manager must not
-	// end its guard first.
-	signal.Ignore(unix.SIGINT, unix.SIGTERM, unix.SIGHUP, unix.SIGQUIT, unix.SIGPIPE, unix.SIGTSTP)
-	n, err := strconv.Atoi(args[0])
-	if err != nil {
-		return exitGuardFailed
-	}
-	list, err := parseSafeWrites(args[1:])
-	if err != nil {
-		return exitGuardFailed
-	}
-	writes, err := openSafeWrites(list)
-	if err != nil {
-		return exitGuardFailed
-	}
-	if _, err := ready.Write([]byte{1}); err != nil {
-		return exitGuardFailed
-	}
-	ready.Close()
-	_, _ = io.Copy(io.Discard, program)
-	for fd := 3; fd < 3+n; fd++ {
-		// No program is left to be told; the other drives must be released anyway.
-		_ = setValue(fd, false)
-	}
-	_ = runSafeWrites(writes)
-	return 0
-}
-
-// guard is the guard's process. A nil guard guards nothing.
-type guard struct {
-	cmd  *exec.Cmd
-	life io.Closer // closing it, or dying, calls the guard
-}
-
-// startGuard starts a guard over the drives and the safe writes, where there are any and
-// the program has called GuardMain.
-func startGuard(drives []int, safe []SafeWrite) (*guard, error) {
-	if len(drives)+len(safe) == 0 || !guardable.Load() {
-		return nil, nil
-	}
-	g, err := spawnGuard(drives, safe)
-	if err != nil {
-		return nil, fmt.Errorf("guard over the drives: %w", err)
-	}
-	return g, nil
-}
-
-func spawnGuard(drives []int, safe []SafeWrite) (*guard, error) {
-	// The link leads to this very program even if its file has been replaced.
-	cmd := &exec.Cmd{
-		Path:        "/proc/self/exe",
-		Args:        append([]string{guardName, strconv.Itoa(len(drives))}, arguments(safe)...),
-		Env:         []string{},
-		Dir:         "/",
-		SysProcAttr: &unix.SysProcAttr{Setsid: true},
-	}
-	var err error
-	if cmd.ExtraFiles, err = duplicates(drives); err != nil {
-		return nil, err
-	}
-	defer closeFiles(cmd.ExtraFiles)
-	life, err := cmd.StdinPipe()
-	if err != nil {
-		return nil, err
-	}
-	ready, err := cmd.StdoutPipe()
-	if err != nil {
-		return nil, errors.Join(err, life.Close())
-	}
-	if err := cmd.Start(); err != nil {
-		return nil, err
-	}
-	g := &guard{cmd: cmd, life: life}
-	if err := awaitReady(ready); err != nil {
-		return nil, errors.Join(err, g.dismiss())
-	}
-	return g, nil
-}
-
-// awaitReady waits until the guard says that it is ready.
-func awaitReady(ready io.ReadCloser) error {
-	if f, ok := ready.(*os.File); ok {
-		if err := f.SetReadDeadline(time.Now().Add(guardTimeout)); err != nil {
-			return err
-		}
-	}
-	var sign [1]byte
-	if _, err := io.ReadFull(ready, sign[:]); err != nil {
-		return fmt.Errorf("it does not answer: %w", err)
-	}
-	return ready.Close()
-}
-
-// duplicates returns copies of the descriptors as files, to be handed to a
-// child; closing them leaves the originals alone.
-func duplicates(fds []int) ([]*os.File, error) {
-	var files []*os.File
-	for _, fd := range fds {
-		dup, err := unix.FcntlInt(uintptr(fd), unix.F_DUPFD_CLOEXEC, 3)
-		if err != nil {
-			closeFiles(files)
-			return nil, err
-		}
-		files = append(files, os.NewFile(uintptr(dup), "drive"))
-	}
-	return files, nil
-}
-
-func closeFiles(files []*os.File) {
-	for _, f := range files {
-		f.Close()
-	}
-}
-
-// dismiss ends the guard, which releases the drives and does the safe writes once more,
-// gives the lines back, and waits until it has ended.
-func (g *guard) dismiss() error {
-	if g == nil {
+// watchOver has the program's guard watch over the drives and the safe writes, where there
+// are any.
+func (s *Set) watchOver(safe []SafeWrite) error {
+	if len(s.drives())+len(safe) == 0 || unguarded {
 		return nil
 	}
-	failed := g.life.Close()
-	late := time.AfterFunc(guardTimeout, task.Covered(func() { _ = g.cmd.Process.Kill() }))
-	defer late.Stop()
-	if err := g.cmd.Wait(); err != nil {
-		return errors.Join(failed, fail("guard over the drives", "", err))
+	acts := releases(s.drives())
+	for _, w := range safe {
+		f, err := i2cbus.OpenAddress(w.Bus, w.Address)
+		if err != nil {
+			return fmt.Errorf("%s: %w", w.title(), err)
+		}
+		defer f.Close() // the guard has its own by then
+		acts = append(acts, guard.Act{Descriptor: int(f.Fd()), Bytes: w.Bytes})
 	}
-	return failed
+	if err := s.startAlarms(); err != nil {
+		return err
+	}
+	g, err := guard.Post()
+	if err != nil {
+		return err
+	}
+	if s.guard, err = g.Watch(acts, s.alarms(), s.guardWent); err != nil {
+		return err
+	}
+	for _, fd := range s.alarms() {
+		s.poll = append(s.poll, unix.PollFd{Fd: int32(fd), Events: unix.POLLIN})
+	}
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.guard.Socket())}) // of which a hang-up is told unasked
+	s.forget = task.AtFault(func(string) { _ = s.Release() })
+	return nil
+}
+
+// unguarded leaves drives without a guard, for the test that shows what it is for.
+var unguarded bool
+
+// releases are the acts that make drives inactive.
+func releases(drives []int) []guard.Act {
+	inactive := make([]byte, 16)
+	binary.NativeEndian.PutUint64(inactive[8:], 1) // the mask; lineValues
+	var acts []guard.Act
+	for _, fd := range drives {
+		acts = append(acts, guard.Act{Descriptor: fd, Ioctl: setLineValues, Bytes: inactive})
+	}
+	return acts
 }
 
 // Guarded reports whether a guard releases the drives and does the safe writes if the
 // program is killed.
 func (s *Set) Guarded() bool { return s.guard != nil }
+
+// startAlarms makes the timers of the drives that may not be on for ever.
+func (s *Set) startAlarms() error {
+	for i := range s.lines {
+		h := &s.lines[i]
+		if h.role != line.Drive || h.longest <= 0 {
+			continue
+		}
+		fd, err := unix.TimerfdCreate(unix.CLOCK_MONOTONIC, unix.TFD_CLOEXEC|unix.TFD_NONBLOCK)
+		if err != nil {
+			return fmt.Errorf("timer over the drive %s: %w", h.title, err)
+		}
+		h.alarm = fd
+	}
+	return nil
+}
+
+// alarms are the timers' descriptors.
+func (s *Set) alarms() []int {
+	var all []int
+	for i := range s.lines {
+		if a := s.lines[i].alarm; a != 0 {
+			all = append(all, a)
+		}
+	}
+	return all
+}
+
+func (s *Set) closeAlarms() error {
+	var failed []error
+	for i := range s.lines {
+		if a := s.lines[i].alarm; a != 0 {
+			failed = append(failed, unix.Close(a))
+		}
+	}
+	return errors.Join(failed...)
+}
+
+// arm starts a drive's timer at the instant, unless it runs: a drive that is on counts from when
+// it went on.
+func (h *held) arm(at capture.Instant) error {
+	if h.alarm == 0 || h.armed {
+		return nil
+	}
+	end := at.Add(h.longest + overdue)
+	to := unix.ItimerSpec{Value: unix.NsecToTimespec(int64(end))}
+	if err := unix.TimerfdSettime(h.alarm, unix.TFD_TIMER_ABSTIME, &to, nil); err != nil {
+		return fmt.Errorf("timer over the drive: %w", err)
+	}
+	h.armed = true
+	return nil
+}
+
+// disarm stops a drive's timer, and reports whether it had run out.
+func (h *held) disarm() (late bool, err error) {
+	if h.alarm == 0 || !h.armed {
+		return false, nil
+	}
+	var left unix.ItimerSpec
+	if err := unix.TimerfdSettime(h.alarm, 0, &unix.ItimerSpec{}, &left); err != nil {
+		return false, fmt.Errorf("timer over the drive: %w", err)
+	}
+	h.armed = false
+	return left.Value.Nano() == 0, nil
+}
+
+// ranOut reports whether a drive's timer has run out.
+func (h *held) ranOut() bool {
+	if h.alarm == 0 || !h.armed {
+		return false
+	}
+	var left unix.ItimerSpec
+	return unix.TimerfdGettime(h.alarm, &left) == nil && left.Value.Nano() == 0
+}
+
+// stoodStill is the error where a drive's timer has run out.
+func (h *held) stoodStill() error {
+	return fail(h.title, "", fmt.Errorf("the program stood still while the drive was on: after %s (longest_on in the rig file) the guard put all drives and the supply at rest", unit.Time.Format(h.longest.Seconds())))
+}
+
+// guardWent releases the drives when the guard has ended before the program. It is called
+// from the guard's goroutine.
+func (s *Set) guardWent() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.lose(fail("", "all drives and the supply were put at rest", guard.ErrGone))
+}
+
+// lose releases the drives and lets none be switched on any more, and no wait go on; the lock
+// is held.
+func (s *Set) lose(why error) {
+	if s.closed || s.lost.Load() != nil {
+		return
+	}
+	s.lost.Store(&why)
+	if err := s.release(); err != nil {
+		why := errors.Join(why, err)
+		s.lost.Store(&why)
+	}
+	s.wake.wake()
+}
+
+// lostBy returns why drives cannot be switched any more; nil: they can.
+func (s *Set) lostBy() error {
+	if why := s.lost.Load(); why != nil {
+		return *why
+	}
+	return nil
+}
+
+// disturbed looks at what the last poll said of the timers and of the guard.
+func (s *Set) disturbed() error {
+	for i := len(s.index) + 1; i < len(s.poll); i++ {
+		if s.poll[i].Revents != 0 {
+			s.mu.Lock()
+			defer s.mu.Unlock()
+			return s.look()
+		}
+	}
+	return s.lostBy()
+}
+
+// look returns why drives cannot be switched any more, and sees to it that none is on then;
+// the lock is held.
+func (s *Set) look() error {
+	for i := range s.lines {
+		if h := &s.lines[i]; h.ranOut() {
+			s.lose(h.stoodStill())
+		}
+	}
+	if s.guard != nil && s.guard.Gone() {
+		s.lose(fail("", "all drives and the supply were put at rest", guard.ErrGone))
+	}
+	return s.lostBy()
+}

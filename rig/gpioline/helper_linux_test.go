@@ -1,11 +1,13 @@
 package gpioline
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"os/signal"
 	"strconv"
+	"time"
 
 	"golang.org/x/sys/unix"
 
@@ -22,6 +24,8 @@ func helperMain() {
 		os.Exit(helpOpen(chip))
 	case "drive":
 		os.Exit(helpDrive(chip))
+	case "work":
+		os.Exit(helpWork(chip))
 	case "write":
 		os.Exit(helpSafeWrite())
 	default:
@@ -58,6 +62,36 @@ func helpSafeWrite() int {
 	fmt.Println("guarded", s.Guarded())
 	signal.Reset()
 	select {}
+}
+
+// longestOn is how long the drive of helpWork may be on.
+const longestOn = 200 * time.Millisecond
+
+// helpWork switches line 0 on, prints the number of its descriptor and goes on as a bench does,
+// until it cannot. Then it prints why, and whether the drive can be switched on once more.
+func helpWork(chip string) int {
+	s, err := Open([]Request{{Line: line.Line{Name: "coil", Chip: chip}, Role: line.Drive, LongestOn: longestOn}})
+	if err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	on := func() error {
+		_, _, err := s.Drive(0, true)
+		return err
+	}
+	fmt.Println(strconv.Itoa(s.lines[0].fd), s.Guarded())
+	for err == nil {
+		if err = on(); err == nil {
+			err = s.Wait(context.Background(), s.Now().Add(longestOn/4))
+		}
+		if _, _, off := s.Drive(0, false); err == nil {
+			err = off
+		}
+	}
+	fmt.Println(err)
+	fmt.Println("on again:", on() == nil)
+	_ = s.Close() // of a drive that is off
+	return 3
 }
 
 // helpDrive switches line 0 on, prints the number of its descriptor and ends

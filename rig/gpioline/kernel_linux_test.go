@@ -10,7 +10,9 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -480,12 +482,59 @@ type dying struct {
 	spare   int // a copy of the drive's descriptor
 	guarded bool
 	stdin   io.Closer
+	stdout  *bufio.Reader
 	errors  bytes.Buffer
+}
+
+// guard is the process of its guard.
+func (d *dying) guard(t *testing.T) int {
+	t.Helper()
+	all, err := filepath.Glob("/proc/[0-9]*/stat")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range all {
+		b, _ := os.ReadFile(path) // it may have ended
+		_, rest, _ := strings.Cut(string(b), ") ")
+		f := strings.Fields(rest)
+		if len(f) > 1 && f[1] == strconv.Itoa(d.cmd.Process.Pid) {
+			pid, _ := strconv.Atoi(filepath.Base(filepath.Dir(path)))
+			return pid
+		}
+	}
+	t.Fatal("there is no guard")
+	return 0
+}
+
+// ends reads what it says as it ends: why, and that its drive stays off.
+func (d *dying) ends(t *testing.T, why string) {
+	t.Helper()
+	rest, err := io.ReadAll(d.stdout)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text := string(rest); !strings.Contains(text, why) || !strings.Contains(text, "on again: false") {
+		t.Errorf("it said %q, which lacks %q", text, why)
+	}
+	_ = d.cmd.Wait()
+	if active, err := getValue(d.spare); err != nil || active {
+		t.Errorf("after its end: active %v, %v", active, err)
+	}
 }
 
 func startDying(t *testing.T, chip *kernelbench.Chip, env ...string) *dying {
 	t.Helper()
-	d := &dying{cmd: helper(t, "drive", chip, env...)}
+	d := startDriving(t, chip, "drive", env...)
+	if active, err := getValue(d.spare); err != nil || !active {
+		t.Fatalf("before the end: active %v, %v", active, err)
+	}
+	return d
+}
+
+// startDriving starts a helper process that has a drive.
+func startDriving(t *testing.T, chip *kernelbench.Chip, word string, env ...string) *dying {
+	t.Helper()
+	d := &dying{cmd: helper(t, word, chip, env...)}
 	d.cmd.Stderr = &d.errors
 	var err error
 	if d.stdin, err = d.cmd.StdinPipe(); err != nil {
@@ -498,15 +547,14 @@ func startDying(t *testing.T, chip *kernelbench.Chip, env ...string) *dying {
 	if err := d.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	said, err := bufio.NewReader(stdout).ReadString('\n')
+	t.Cleanup(func() { _ = d.cmd.Process.Kill() }) // no harm where it has ended
+	d.stdout = bufio.NewReader(stdout)
+	said, err := d.stdout.ReadString('\n')
 	var fd int
 	if _, scanErr := fmt.Sscan(said, &fd, &d.guarded); err != nil || scanErr != nil {
 		t.Fatalf("helper said %q: %v %v", said, err, scanErr)
 	}
 	d.spare = stealDescriptor(t, d.cmd.Process.Pid, fd)
-	if active, err := getValue(d.spare); err != nil || !active {
-		t.Fatalf("before the end: active %v, %v", active, err)
-	}
 	return d
 }
 
@@ -575,6 +623,74 @@ func TestKernel_Guard(t *testing.T) {
 			t.Logf("released %v after the end was asked for", now().Sub(began))
 			if c.env == "panic" && !strings.Contains(d.errors.String(), "panic: as a program") {
 				t.Errorf("no panic: %s", d.errors.String())
+			}
+		})
+	}
+}
+
+// A program that is stopped while a drive is on has it released by its guard, again and again
+// while it is stopped. Once it goes on it says so and leaves the drive off.
+func TestKernel_StoodStill(t *testing.T) {
+	for i := range 20 {
+		t.Run(strconv.Itoa(i), func(t *testing.T) {
+			chip := kernelbench.NewChip(t, "still", "")
+			d := startDriving(t, chip, "work")
+			time.Sleep(time.Duration(i) * longestOn / 16) // at any place of its loop
+			if err := d.cmd.Process.Signal(unix.SIGSTOP); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(5 * time.Millisecond)
+			stopped, err := getValue(d.spare)
+			if err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(2 * longestOn)
+			if active, err := getValue(d.spare); err != nil || active {
+				t.Fatalf("stopped for twice the longest time: active %v, %v", active, err)
+			}
+			if err := setValue(d.spare, true); err != nil { // as the program may that was stopped before
+				t.Fatal(err)
+			}
+			if stopped && !becomesInactive(t, d.spare, 30*time.Second) {
+				t.Fatal("the drive is on again")
+			}
+			if err := setValue(d.spare, false); err != nil {
+				t.Fatal(err)
+			}
+			if err := d.cmd.Process.Signal(unix.SIGCONT); err != nil {
+				t.Fatal(err)
+			}
+			if stopped {
+				d.ends(t, "the program stood still while the drive was on")
+				return
+			}
+			_ = d.cmd.Process.Kill() // it was stopped while the drive was off
+			_ = d.cmd.Wait()
+		})
+	}
+}
+
+// Whichever of the two is killed first, the drive is released. The program says that its guard
+// has gone.
+func TestKernel_GuardKilledFirst(t *testing.T) {
+	for i := range 20 {
+		t.Run(strconv.Itoa(i), func(t *testing.T) {
+			chip := kernelbench.NewChip(t, "first", "")
+			d := startDriving(t, chip, "work")
+			guard := d.guard(t)
+			time.Sleep(time.Duration(i) * time.Millisecond)
+			if err := unix.Kill(guard, unix.SIGKILL); err != nil {
+				t.Fatal(err)
+			}
+			if i%2 == 0 {
+				d.ends(t, "the guard over the drives has ended")
+				return
+			}
+			time.Sleep(5 * time.Millisecond)
+			_ = d.cmd.Process.Kill()
+			_ = d.cmd.Wait()
+			if active, err := getValue(d.spare); err != nil || active {
+				t.Errorf("both killed, the guard first: active %v, %v", active, err)
 			}
 		})
 	}

@@ -1,10 +1,8 @@
 package gpioline
 
 import (
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
 
 	"periph.io/x/conn/v3/i2c"
@@ -74,33 +72,4 @@ func closeSafeWrites(all []safeWrite) error {
 		failed = append(failed, s.bus.Close())
 	}
 	return errors.Join(failed...)
-}
-
-// arguments returns the writes as the guard is given them: three a write.
-func arguments(list []SafeWrite) []string {
-	var all []string
-	for _, w := range list {
-		all = append(all, w.Bus, strconv.Itoa(int(w.Address)), hex.EncodeToString(w.Bytes))
-	}
-	return all
-}
-
-// parseSafeWrites reads what arguments made.
-func parseSafeWrites(args []string) ([]SafeWrite, error) {
-	var all []SafeWrite
-	for ; len(args) >= 3; args = args[3:] {
-		address, err := strconv.ParseUint(args[1], 10, 7)
-		if err != nil {
-			return nil, err
-		}
-		b, err := hex.DecodeString(args[2])
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, SafeWrite{Bus: args[0], Address: uint16(address), Bytes: b})
-	}
-	if len(args) > 0 {
-		return nil, fmt.Errorf("%d arguments left over", len(args))
-	}
-	return all, nil
 }

@@ -6,40 +6,9 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/google/go-cmp/cmp"
-	"github.com/google/go-cmp/cmp/cmpopts"
 	"golang.org/x/sys/unix"
 	"periph.io/x/conn/v3/physic"
-	"pgregory.net/rapid"
-
-	_ "makebreak/testdata/fixedseed"
 )
-
-// What the guard is told comes out as it was put in.
-func TestSafeWrites_RoundTrip(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		var want []SafeWrite
-		for range rapid.IntRange(0, 4).Draw(t, "words") {
-			want = append(want, SafeWrite{Bus: rapid.StringMatching(`/dev/i2c-[0-9]{1,3}|[^\x00]{0,9}`).Draw(t, "bus"),
-				Address: rapid.Uint16Range(0, 0x7F).Draw(t, "address"), Bytes: rapid.SliceOf(rapid.Byte()).Draw(t, "bytes")})
-		}
-		got, err := parseSafeWrites(arguments(want))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if d := cmp.Diff(want, got, cmpopts.EquateEmpty()); d != "" {
-			t.Fatal(d)
-		}
-	})
-}
-
-func TestSafeWrites_Refused(t *testing.T) {
-	for _, args := range [][]string{{"/dev/i2c-1"}, {"/dev/i2c-1", "96"}, {"/dev/i2c-1", "x", "0000"}, {"/dev/i2c-1", "128", "0000"}, {"/dev/i2c-1", "96", "0"}} {
-		if w, err := parseSafeWrites(args); err == nil {
-			t.Errorf("%q is read as %+v", args, w)
-		}
-	}
-}
 
 // fakeBus fails so often, then notes what is written.
 type fakeBus struct {
@@ -86,13 +55,5 @@ func TestOpen_NoBusForTheSafeWrite(t *testing.T) {
 	_, err := Open(nil, SafeWrite{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}})
 	if !errors.Is(err, fs.ErrNotExist) || !strings.HasPrefix(err.Error(), "safe state of address 0x60: ") {
 		t.Errorf("%v", err)
-	}
-}
-
-// A guard that cannot do its writes does not start.
-func TestGuard_NoBus(t *testing.T) {
-	g, err := startGuard(nil, []SafeWrite{{Bus: "/dev/i2c-65000", Address: 0x60, Bytes: []byte{0, 0}}})
-	if err == nil || g != nil {
-		t.Errorf("%+v, %v", g, err)
 	}
 }

@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/guard"
 	"makebreak/rig/line"
 	"makebreak/rig/problem"
 	"makebreak/rig/task"
@@ -19,13 +21,15 @@ import (
 // Set is the lines of one rig, held from Open to Close. It implements
 // line.Set.
 type Set struct {
-	lines []held
-	poll  []unix.PollFd // the read lines, then the wake-up call
-	index []int         // of the line that a poll entry belongs to
-	wake  *wakeup
-	safe  []safeWrite
-	guard *guard
-	data  [eventsAt * eventLen]byte
+	lines  []held
+	poll   []unix.PollFd // the read lines, then the wake-up call, the timers and the guard
+	index  []int         // of the line that a poll entry belongs to
+	wake   *wakeup
+	safe   []safeWrite
+	guard  *guard.Watch          // nil: there is nothing to watch over
+	forget func()                // the release at a fault of the program
+	lost   atomic.Pointer[error] // why drives cannot be switched any more
+	data   [eventsAt * eventLen]byte
 
 	watched      context.Context // whose end wakes a wait
 	stopWatching func() bool
@@ -43,6 +47,10 @@ type held struct {
 	fd     int
 	chip   string
 	offset int
+
+	longest time.Duration // of a drive, 0: as long as it is told to
+	alarm   int           // the descriptor of a timer of the kernel's that runs while the drive is on; 0: none
+	armed   bool          // the timer runs, or has run out
 }
 
 // Open requests the lines. A line's index in reqs is its index everywhere. If
@@ -78,8 +86,7 @@ func (s *Set) open(reqs []Request, safe []SafeWrite) error {
 	if s.safe, err = openSafeWrites(safe); err != nil {
 		return err
 	}
-	s.guard, err = startGuard(s.drives(), safe)
-	return err
+	return s.watchOver(safe)
 }
 
 // request finds one line and asks the kernel for it.
@@ -90,10 +97,11 @@ func request(r Request, others []held) (held, error) {
 	}
 	defer at.chip.close()
 	h := held{
-		title:  fmt.Sprintf("%s (%s line %d)", lineTitle(r.Line), at.chip.name, at.offset),
-		role:   r.Role,
-		chip:   at.chip.name,
-		offset: at.offset,
+		title:   fmt.Sprintf("%s (%s line %d)", lineTitle(r.Line), at.chip.name, at.offset),
+		role:    r.Role,
+		chip:    at.chip.name,
+		offset:  at.offset,
+		longest: r.LongestOn,
 	}
 	for _, o := range others {
 		if o.chip == h.chip && o.offset == h.offset {
@@ -158,11 +166,14 @@ func (s *Set) Wait(ctx context.Context, deadline capture.Instant) error {
 		if err != nil {
 			return fail("", "wait for edges", err)
 		}
-		if s.wake.consume(&s.poll[len(s.poll)-1]) {
+		if s.wake.consume(&s.poll[len(s.index)]) {
 			n--
 			if err := ctx.Err(); err != nil {
 				return err
 			}
+		}
+		if err := s.disturbed(); err != nil {
+			return err
 		}
 		if n > 0 {
 			return s.pollErr()
@@ -310,6 +321,9 @@ func (s *Set) Close() error {
 			failed = append(failed, fail(h.title, "give the line back", err))
 		}
 	}
-	failed = append(failed, s.guard.dismiss(), s.wake.close(), closeSafeWrites(s.safe))
+	if s.forget != nil {
+		s.forget()
+	}
+	failed = append(failed, s.guard.Close(), s.closeAlarms(), s.wake.close(), closeSafeWrites(s.safe))
 	return errors.Join(failed...)
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,14 +12,13 @@ import (
 	"golang.org/x/sys/unix"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/guard"
 	"makebreak/rig/line"
 	"makebreak/rig/problem"
 )
 
 func TestMain(m *testing.M) {
-	if os.Getenv("GPIOLINE_TEST_UNGUARDED") == "" {
-		GuardMain()
-	}
+	unguarded = os.Getenv("GPIOLINE_TEST_UNGUARDED") != ""
 	helperMain()
 	os.Exit(m.Run())
 }
@@ -225,12 +223,12 @@ func TestSet_Close_Errors(t *testing.T) {
 	s.lines[1].fd, s.lines[1].title = -1, "K1_NO (gpiochip0 line 6)"
 	bus := &fakeBus{closeErr: errors.New("the bus does not close")}
 	s.safe = []safeWrite{{SafeWrite{Address: 0x60, Bytes: []byte{1}}, bus}}
-	s.guard = failedGuard(t)
+	s.guard = failingGuard(t)
 	err := s.Close()
 	for _, want := range []string{
 		"SIREN (gpiochip0 line 5): release the drive: ",
 		"K1_NO (gpiochip0 line 6): give the line back: ",
-		"guard over the drives: exit status 3",
+		"guard over the drives: bad file descriptor",
 		"the bus does not close",
 	} {
 		if err == nil || !strings.Contains(err.Error(), want) {
@@ -251,18 +249,23 @@ func TestSet_Close_Errors(t *testing.T) {
 	}
 }
 
-// failedGuard is a guard's process that ends by another status than 0.
-func failedGuard(t *testing.T) *guard {
+// failingGuard is a guard that cannot do its act.
+func failingGuard(t *testing.T) *guard.Watch {
 	t.Helper()
-	cmd := exec.Command("sh", "-c", "cat; exit 3")
-	life, err := cmd.StdinPipe()
+	unwritable, err := os.Open(os.DevNull)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := cmd.Start(); err != nil {
+	defer unwritable.Close()
+	g, err := guard.Post()
+	if err != nil {
 		t.Fatal(err)
 	}
-	return &guard{cmd: cmd, life: life}
+	w, err := g.Watch([]guard.Act{{Descriptor: int(unwritable.Fd()), Bytes: []byte{1}}}, nil, func() {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
 }
 
 func TestSet_WrongLine(t *testing.T) {
@@ -334,36 +337,84 @@ func TestOpen_NoLines(t *testing.T) {
 	}
 }
 
-// The guard really is another process that goes when it is dismissed.
-func TestGuard_Dismiss(t *testing.T) {
-	null, err := unix.Open("/dev/null", unix.O_RDWR|unix.O_CLOEXEC, 0)
-	if err != nil {
+// timedSet is a set with one drive that has been on for longer than it may.
+func timedSet(t *testing.T) *Set {
+	t.Helper()
+	s, _ := pipeSet(t, 1)
+	s.lines[0].longest = time.Second
+	s.lines[0].role = line.Drive
+	if err := s.startAlarms(); err != nil {
 		t.Fatal(err)
 	}
-	defer unix.Close(null)
-	g, err := startGuard([]int{null, null}, nil)
-	if err != nil {
+	s.lines[0].role = line.Contact // a pipe, which cannot be set
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.lines[0].alarm), Events: unix.POLLIN})
+	if err := s.lines[0].arm(now().Add(-time.Minute)); err != nil {
 		t.Fatal(err)
 	}
-	pid := g.cmd.Process.Pid
-	if pid == os.Getpid() || unix.Kill(pid, 0) != nil {
-		t.Fatalf("no guard process, pid %d", pid)
+	return s
+}
+
+// A program that stood still while a drive was on learns of it with the next wait, and can
+// switch nothing on any more.
+func TestSet_StoodStill(t *testing.T) {
+	s := timedSet(t)
+	bus := &fakeBus{}
+	s.safe = []safeWrite{{SafeWrite{Bytes: []byte{7}}, bus}}
+	err := s.Wait(t.Context(), s.Now().Add(time.Hour))
+	if err == nil || problem.KindOf(err) != problem.Rig || !strings.Contains(err.Error(), "a pipe: the program stood still while the drive was on: after 1 s (longest_on") {
+		t.Fatalf("%v", err)
 	}
-	if err := g.dismiss(); err != nil {
-		t.Fatal(err)
+	if string(bus.wrote) != "\x07" {
+		t.Errorf("the safe write was % X", bus.wrote)
 	}
-	if err := unix.Kill(pid, 0); !errors.Is(err, unix.ESRCH) {
-		t.Errorf("the guard is still there: %v", err)
+	if again := s.Wait(t.Context(), s.Now().Add(time.Hour)); again == nil {
+		t.Error("the next wait goes on")
+	}
+	s.lines[0].role = line.Drive
+	defer func() { s.lines[0].role = line.Contact }()
+	if _, _, on := s.Drive(0, true); !errors.Is(on, err) {
+		t.Errorf("switched on: %v", on)
 	}
 }
 
-func TestGuard_None(t *testing.T) {
-	g, err := startGuard(nil, nil)
-	if g != nil || err != nil {
-		t.Errorf("%v, %v", g, err)
+// A timer that has been stopped in time has not run out, and says so; one that ran out before
+// says that, too.
+func TestHeld_Disarm(t *testing.T) {
+	s := timedSet(t)
+	h := &s.lines[0]
+	if late, err := h.disarm(); !late || err != nil {
+		t.Errorf("stopped too late: %v, %v", late, err)
 	}
-	if err := g.dismiss(); err != nil {
-		t.Error(err)
+	if err := h.arm(now()); err != nil {
+		t.Fatal(err)
+	}
+	if h.ranOut() {
+		t.Error("ran out at once")
+	}
+	if err := h.arm(now().Add(-time.Minute)); err != nil || h.ranOut() {
+		t.Errorf("a drive that is on counts from when it went on: %v", err)
+	}
+	if late, err := h.disarm(); late || err != nil {
+		t.Errorf("stopped in time: %v, %v", late, err)
+	}
+	if late, err := h.disarm(); late || err != nil {
+		t.Errorf("stopped twice: %v, %v", late, err)
+	}
+}
+
+// The end of the guard ends a wait, and lets nothing be switched on any more.
+func TestSet_GuardWent(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	bus := &fakeBus{}
+	s.safe = []safeWrite{{SafeWrite{Bytes: []byte{7}}, bus}}
+	ended := make(chan error)
+	go func() { ended <- s.Wait(context.Background(), s.Now().Add(time.Hour)) }()
+	s.guardWent()
+	if err := <-ended; !errors.Is(err, guard.ErrGone) || problem.KindOf(err) != problem.Rig {
+		t.Errorf("%v", err)
+	}
+	if string(bus.wrote) != "\x07" {
+		t.Errorf("the safe write was % X", bus.wrote)
 	}
 }
 

@@ -3,6 +3,7 @@ package i2cbus
 import (
 	"errors"
 	"fmt"
+	"os"
 	"os/user"
 	"strconv"
 	"sync"
@@ -17,11 +18,12 @@ import (
 
 // Numbers of include/uapi/linux/i2c-dev.h and i2c.h.
 const (
-	ioctlFuncs = 0x0705 // I2C_FUNCS
-	ioctlRdwr  = 0x0707 // I2C_RDWR
-	funcI2C    = 0x0001 // I2C_FUNC_I2C
-	flagRead   = 0x0001 // I2C_M_RD
-	longestMsg = 8192   // what i2c-dev takes in one message
+	ioctlFuncs      = 0x0705 // I2C_FUNCS
+	ioctlRdwr       = 0x0707 // I2C_RDWR
+	ioctlSlaveForce = 0x0706 // I2C_SLAVE_FORCE
+	funcI2C         = 0x0001 // I2C_FUNC_I2C
+	flagRead        = 0x0001 // I2C_M_RD
+	longestMsg      = 8192   // what i2c-dev takes in one message
 )
 
 // message is struct i2c_msg.
@@ -63,6 +65,25 @@ func openNode(node string) (i2c.BusCloser, error) {
 		return nil, fmt.Errorf("%s does SMBus commands only, no plain I²C transfers; the converters need another bus: %w", node, unix.EOPNOTSUPP)
 	}
 	return &Bus{node: node, fd: fd}, nil
+}
+
+// OpenAddress opens a bus for writing alone, to the chip at one address. What is written to
+// the descriptor goes to that chip, whoever holds it.
+func OpenAddress(name string, address uint16) (*os.File, error) {
+	bus, err := OpenBus(name)
+	if err != nil {
+		return nil, err
+	}
+	defer bus.Close()
+	f, err := os.OpenFile(bus.String(), os.O_RDWR, 0)
+	if err != nil {
+		return nil, err
+	}
+	// Forced, as a transfer of Bus is: a driver of the kernel's may have the address.
+	if _, _, errno := unix.Syscall(unix.SYS_IOCTL, f.Fd(), ioctlSlaveForce, uintptr(address)); errno != 0 {
+		return nil, errors.Join(fail(fmt.Sprintf("%s, address %#02x", bus, address), errno), f.Close())
+	}
+	return f, nil
 }
 
 // openAdvice says in plain words what to do about a node that cannot be

@@ -5,6 +5,7 @@ package line
 
 import (
 	"context"
+	"time"
 
 	"makebreak/rig/capture"
 )
@@ -50,6 +51,8 @@ func (r Role) String() string {
 type Request struct {
 	Line Line
 	Role Role
+	// LongestOn is how long a drive may be on; 0: as long as it is told to.
+	LongestOn time.Duration
 }
 
 // Edge is one change of a read line. Active is the state after it, polarity

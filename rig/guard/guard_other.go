@@ -1,0 +1,25 @@
+//go:build !linux
+
+package guard
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Guard cannot be had without Linux.
+type Guard struct{}
+
+// Post says that a guard needs Linux.
+func Post() (*Guard, error) {
+	return nil, fmt.Errorf("a guard needs Linux: %w", errors.ErrUnsupported)
+}
+
+// Dismiss has nothing to end.
+func Dismiss() {}
+
+// Keep has nobody to tell.
+func (*Guard) Keep(Report) error { return nil }
+
+// Tell has nobody to tell.
+func (*Guard) Tell(string) {}
