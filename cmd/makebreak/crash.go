@@ -1,11 +1,13 @@
 package main
 
 import (
-	"fmt"
+	"bytes"
 	"os"
 	"os/signal"
 	"runtime/pprof"
 	"syscall"
+
+	"makebreak/rig/guard"
 )
 
 // endWhenAborted ends the program when it gets SIGABRT, as from systemd when it seems to
@@ -15,7 +17,9 @@ func endWhenAborted() {
 	c := make(chan os.Signal, 1)
 	signal.Notify(c, syscall.SIGABRT)
 	<-c
-	fmt.Fprintln(os.Stderr, "makebreak: aborted from outside; it was doing this:")
-	_ = pprof.Lookup("goroutine").WriteTo(os.Stderr, 2) // all of them; nobody is left to be told of an error
+	told := bytes.NewBufferString("makebreak: aborted from outside; it was doing this:\n")
+	_ = pprof.Lookup("goroutine").WriteTo(told, 2) // all of them; nobody is left to be told of an error
+	_, _ = os.Stderr.Write(told.Bytes())
+	guard.Tell(told.String())
 	os.Exit(exitInternal)
 }

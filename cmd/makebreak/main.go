@@ -11,6 +11,7 @@ import (
 	"os"
 	"time"
 
+	"makebreak/rig/guard"
 	"makebreak/rig/inherited"
 	"makebreak/rig/realtime"
 	"makebreak/rig/signals"
@@ -24,7 +25,9 @@ func main() {
 		fmt.Fprintln(os.Stderr, "makebreak: interrupted before anything was done")
 		os.Exit(exitInterrupted)
 	}
-	os.Exit(execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, inherited.Out(os.Stdout), os.Stderr}))
+	status := execute(untilInterrupted(), os.Args[1:], streams{os.Stdin, inherited.Out(os.Stdout), os.Stderr})
+	guard.Dismiss()
+	os.Exit(status)
 }
 
 // untilInterrupted returns a context that ends with the first signal that asks the program
@@ -39,6 +42,7 @@ func untilInterrupted() context.Context {
 		cancel()
 		for range signals.Requests() {
 			if time.Since(first) > oneRequest {
+				guard.EndWell()
 				os.Exit(exitInterrupted)
 			}
 		}

@@ -50,7 +50,9 @@ var wallClock = time.Now
 func execute(ctx context.Context, args []string, s streams) (status int) {
 	defer func() {
 		if p := recover(); p != nil {
-			fmt.Fprint(s.err, task.Told(p))
+			told := task.Told(p)
+			fmt.Fprint(s.err, told)
+			task.Fault(told)
 			status = exitInternal
 		}
 	}()

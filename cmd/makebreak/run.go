@@ -219,6 +219,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		return problem.Of(problem.Storage, err)
 	}
 	defer db.Close()
+	a.reportEnd(a.log, "run "+j.seq.Name)
 	b, err := j.open()
 	if err != nil {
 		return err
@@ -227,6 +228,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
+	a.reportEnd(a.log, run.ID())
 	shown.Begin(run.Info())
 	store := &runner.Store{Run: run}
 	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,

@@ -168,6 +168,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		return err
 	}
 	defer shown.Close()
+	a.reportEnd(db.Path(), "soak "+j.seq.Name)
 	hear := &soakHearer{app: a, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
 	w := soak.Work{Sequence: j.seq, Bench: j.open, Calibrations: j.calibrations, Now: a.now,
@@ -184,6 +185,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		return problem.Of(problem.KindOf(err), errors.Join(err, hardware.CloseBench(b)))
 	}
 	next, planned := s.Next()
+	a.reportEnd(db.Path(), s.ID())
 	shown.Begin(s.Info())
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)

@@ -75,6 +75,29 @@ func Dismiss() {
 	posted = nil
 }
 
+// EndWell tells the guard, where one is at work, that the program now ends as it should. It
+// waits for nothing.
+func EndWell() {
+	if !only.TryLock() {
+		return
+	}
+	defer only.Unlock()
+	if posted != nil {
+		_ = posted.send([]byte{process.End}, nil) // one that has gone needs no word
+	}
+}
+
+// Tell adds to the report that the guard will write, where one is at work.
+func Tell(text string) {
+	if !only.TryLock() {
+		return
+	}
+	defer only.Unlock()
+	if posted != nil {
+		posted.Tell(text)
+	}
+}
+
 // start starts the guard from a thread of its own, which then waits for what it says. It must
 // live as long as the program: when that thread dies the kernel tells the guard.
 func start() (*Guard, error) {

@@ -66,23 +66,15 @@ func AtFault(f func(told string)) (forget func()) {
 // fail ends the program. It does not return; a second fault waits for the first one's end.
 func fail(told string) {
 	failing.Lock()
-	done := Fault(told)
 	_, _ = os.Stderr.WriteString(told) // nobody is left to be told of an error
-	late := time.After(patience)
-	for range cap(done) {
-		select {
-		case <-done:
-		case <-late:
-		}
-	}
+	Fault(told)
 	os.Exit(Status)
 }
 
 // Fault does what is pending for the program's own fault, which somebody else tells of and
-// ends the program for. The channel, as long as there are calls, gets a value for each that is over.
-func Fault(told string) <-chan struct{} {
+// ends the program for. It waits for that, though not for ever.
+func Fault(told string) {
 	mu.Lock()
-	defer mu.Unlock()
 	done := make(chan struct{}, len(pending))
 	for f := range pending {
 		go func() {
@@ -93,5 +85,13 @@ func Fault(told string) <-chan struct{} {
 			(*f)(told)
 		}()
 	}
-	return done
+	mu.Unlock()
+	late := time.After(patience)
+	for range cap(done) {
+		select {
+		case <-done:
+		case <-late:
+			return
+		}
+	}
 }

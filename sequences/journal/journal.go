@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"makebreak/rig/guard"
 	"makebreak/rig/outfile"
 	"net/url"
 	"os"
@@ -69,6 +70,19 @@ func Open(path string) (db *DB, err error) {
 		return err
 	})
 	return db, err
+}
+
+// crashEnd is the end of the name of the file that tells how a program on the log crashed.
+const crashEnd = "-crash"
+
+// CrashPath is where a report goes of a program that works on the log and does not end as it
+// should.
+func CrashPath(path string) string {
+	full, err := realPath(path)
+	if err != nil {
+		full = path
+	}
+	return full + crashEnd
 }
 
 // realPath returns the absolute path of the file itself: files that belong to a log stand
@@ -366,7 +380,7 @@ func Files(path string) []string {
 	if err != nil {
 		full = path
 	}
-	all := []string{path, reserveOf(full), locksOf(full)}
+	all := append([]string{path, reserveOf(full), locksOf(full)}, guard.Reports(full+crashEnd)...)
 	for _, end := range fileEnds {
 		all = append(all, full+end)
 	}

@@ -238,6 +238,7 @@ func (m *measurer) work(queue <-chan recorded) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
+			task.Fault(err.Error())
 		}
 		if err != nil {
 			m.stop(err)
