@@ -141,16 +141,10 @@ func calibrationsOrNil(r *Record) []jsonCalibration {
 // machineOf is what was known of the computer at first, by its names in JSON, and what
 // changed.
 func machineOf(all []capture.MachineFact) map[string]any {
-	o := map[string]any{}
-	for _, f := range capture.Facts() {
-		o[string(f)] = nil
-	}
-	for _, m := range capture.MachineAtFirst(all) {
-		o[string(m.Fact)] = factValue(m)
-	}
+	o := capture.MachineObject(all)
 	changes := []jsonFact{}
 	for _, m := range capture.MachineChanges(all) {
-		changes = append(changes, jsonFact{string(m.Fact), m.After, textOrNil(MachineTime(m.At)), factValue(m)})
+		changes = append(changes, jsonFact{string(m.Fact), m.After, textOrNil(MachineTime(m.At)), m.Plain()})
 	}
 	o["changes"] = changes
 	return o
@@ -162,17 +156,6 @@ type jsonFact struct {
 	After int     `json:"after_cycle"`
 	At    *string `json:"at"`
 	Value any     `json:"value"`
-}
-
-// factValue is a fact's value: a text, a number or yes or no; nil where it is not known.
-func factValue(m capture.MachineFact) any {
-	switch {
-	case m.Fact.Kind() == capture.Word:
-		return textOrNil(m.Text)
-	case m.Fact.Kind() == capture.Amount || number(m.Number) == nil:
-		return number(m.Number)
-	}
-	return m.Number != 0
 }
 
 // faultsOrNil are the planted faults as an array, nil where it is not known whether there

@@ -42,6 +42,8 @@ func (a *app) rigScanCommand() *cobra.Command {
 		Short: "List the hardware that is there, without a rig file",
 		Long: `List the hardware that is there, without a rig file:
 
+  - the computer: board, kernel, the processor's clock and heat, whether its supply
+    suffices, swap, what the kernel grants this user, with advice where something is off;
   - the I²C buses, and what answers there at the addresses that converters can have
     (0x48 to 0x4B) and that a DAC can have (0x60 to 0x67);
   - the GPIO chips, with the lines of a Raspberry Pi's header (GPIO0 to GPIO27), their
@@ -86,8 +88,8 @@ func (a *app) rigCheckCommand() *cobra.Command {
 		Use:   "check",
 		Short: "Check the rig file, and on a real rig whether all of it is there and works",
 		Long: `Check the rig file: every divider's worst case, every name. On a real rig
-the chips' registers are read, the bus's speed is measured and the lines are looked
-for. Without a rig file, "rig scan" says what there is.
+the chips' registers are read, the bus's speed is measured, the lines are looked
+for, and the computer's state is shown, with advice. Without a rig file, "rig scan" says what there is.
 
 Then, on a real rig with a person at a terminal, or where --steps is given, the
 rig is tried step by step: converters' rates and ready lines, each divider with

@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
+	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -231,11 +232,19 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	a.reportEnd(a.log, run.ID())
 	shown.Begin(run.Info())
 	store := &runner.Store{Run: run}
+	var watch *machine.Watch // nil: of a simulated bench
+	if begin := a.watch(j); begin != nil {
+		watch = begin(b)
+		store.Machine = watch.Seen
+	}
 	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
 		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
 	closeErr := hardware.CloseBench(b)
 	shown.End()
 	end := journal.RunEnd{Ended: a.now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	if watch != nil {
+		end.Machine = watch.End()
+	}
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}
@@ -258,8 +267,18 @@ func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled())}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
+	} else {
+		info.Machine = machine.At(hardware.Computer(j.rig, b), info.Started)
 	}
 	return info
+}
+
+// watch returns what begins to watch the computer that a real bench is on; nil: it is simulated.
+func (a *app) watch(j *job) func(*bench.Bench) *machine.Watch {
+	if j.rig.Simulated {
+		return nil
+	}
+	return func(b *bench.Bench) *machine.Watch { return hardware.Watch(j.rig, b, a.now) }
 }
 
 // whyIncomplete is the reason that goes into the log with a run that ended early.

@@ -172,7 +172,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	hear := &soakHearer{app: a, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
 	w := soak.Work{Sequence: j.seq, Bench: j.open, Calibrations: j.calibrations, Now: a.now,
-		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version()}
+		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version(), Watch: a.watch(&j)}
 	if o.tellEvery == 0 && !shown.Drawn() {
 		w.Lines.Time = tellEvery
 	}

@@ -66,6 +66,8 @@ type Opts struct {
 	// SupplyAtRest leaves the unit's supply, where the rig has one, at its rest until it
 	// is moved; else it is set to its usual voltage.
 	SupplyAtRest bool
+	// Bus is how long the bus takes, as measured; nil: as the rig file has its clock.
+	Bus *BusTiming
 	// Act lets the person at a simulated bench act on the simulated unit.
 	Act func(event string)
 }
@@ -75,6 +77,7 @@ type Bench struct {
 	rig   *wiring.Rig
 	lines line.Set
 	opts  Opts
+	bus   BusTiming
 
 	chips  []*chip
 	supply *supply // nil: the rig has none that can be set
@@ -107,6 +110,10 @@ type switching struct {
 // the supply and the converters up, which fails with ErrLost where one does not answer.
 func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, error) {
 	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}}
+	b.bus = BusTiming{Hz: float64(rig.BusHz)}
+	if opts.Bus != nil {
+		b.bus = *opts.Bus
+	}
 	b.references = len(rig.Contacts)
 	b.drives = b.references + len(rig.References)
 	b.readies = b.drives + len(rig.Drives)
@@ -144,7 +151,7 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 		if len(outputs) == 0 {
 			continue
 		}
-		c, err := newChip(bus, b.rig.BusHz, w, at, follow)
+		c, err := newChip(bus, b.bus, w, at, follow)
 		if err != nil {
 			return fmt.Errorf("%w: %w", ErrSetup, err)
 		}

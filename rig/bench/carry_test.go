@@ -103,3 +103,35 @@ func carried(t *testing.T, rig *wiring.Rig) (capture.Counts, error) {
 	err = b.Record(context.Background(), c, b.Now().Add(4*time.Second))
 	return b.Counts(), err
 }
+
+// What a bus was measured to carry decides, not what the rig file says of it: a board may run it
+// slower than it was asked to, and its driver takes its time for each transfer.
+func TestOpen_BusMeasured(t *testing.T) {
+	const us = time.Microsecond
+	for _, c := range []struct {
+		chips, file int
+		supplied    bool
+		measured    bench.BusTiming
+		want        string // empty: it carries them
+	}{
+		{4, 400_000, true, bench.BusTiming{Hz: 398_000, Overhead: 50 * us}, ""},
+		{4, 100_000, false, bench.BusTiming{Hz: 398_000, Overhead: 60 * us}, ""},
+		{3, 400_000, false, bench.BusTiming{Hz: 62_500}, "too slow at 62.5 kHz, as measured (the rig file says 400 kHz), with 0 s more for each transfer, to follow 3 converters: reading each once takes 1.39 ms"},
+		{3, 100_000, false, bench.BusTiming{Hz: 100_000, Overhead: 60 * us}, ""},
+		{3, 100_000, false, bench.BusTiming{Hz: 100_000, Overhead: 70 * us}, "with 70 µs more for each transfer, to follow 3 converters: reading each once takes 1.08 ms, and after 1.06 ms a reading may be overwritten; at 103 kHz it is fast enough"},
+		{4, 400_000, true, bench.BusTiming{Hz: 250_000, Overhead: 120 * us}, "at 337 kHz it is fast enough"},
+		{4, 400_000, false, bench.BusTiming{Overhead: 200 * us}, ""},
+		{4, 400_000, false, bench.BusTiming{Overhead: 300 * us}, "too slow, with 300 µs measured for each transfer, to follow 4 converters"},
+		{4, 400_000, false, bench.BusTiming{Hz: 400_000, Overhead: 300 * us}, "a reading may be overwritten; follow fewer at once"},
+	} {
+		rig := suppliedRig(t, c.chips, c.file, ads1x15.ADS1115, c.supplied)
+		w, set := worldOf(t, rig, sim.Opts{Seed: 11, Relays: []sim.Relay{}})
+		b, err := bench.Open(rig, w.Bus(), set, bench.Opts{Bus: &c.measured})
+		if err == nil {
+			b.Close()
+		}
+		if c.want == "" && err != nil || c.want != "" && (!errors.Is(err, bench.ErrSetup) || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%d chips, %+v: %v; want %q", c.chips, c.measured, err, c.want)
+		}
+	}
+}

@@ -96,7 +96,7 @@ const (
 	lateMost = 3
 )
 
-func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*chip, error) {
+func newChip(bus i2c.Bus, timing BusTiming, w *wiring.Chip, line int, follow bool) (*chip, error) {
 	opts := ads1x15.DefaultOpts
 	opts.Model, opts.Range, opts.Rate, opts.Ready = w.Model, w.Range, w.Rate, line >= 0
 	dev, err := ads1x15.New(bus, w.Address, &opts)
@@ -106,7 +106,7 @@ func newChip(bus i2c.Bus, busHz int, w *wiring.Chip, line int, follow bool) (*ch
 	c := &chip{dev: dev, name: w.Name, line: line, follow: follow && line >= 0}
 	c.setPeriod(dev.Period())
 	c.pollGap = c.nominal / 20
-	c.readFirst = busHz > 0 && time.Second*readBits/time.Duration(busHz) >= c.shortest
+	c.readFirst = timing.takes(readBits) >= c.shortest
 	return c, nil
 }
 

@@ -29,6 +29,10 @@ func (b *Bench) Chips() []ChipState {
 	return all
 }
 
+// Bus returns how long the bus takes, as it was measured before the bench was opened; nil: it
+// was not.
+func (b *Bench) Bus() *BusTiming { return b.opts.Bus }
+
 // Pulse switches a drive on for a time, recording meanwhile, and returns the instant
 // at which it was switched on.
 func (b *Bench) Pulse(ctx context.Context, c *capture.Capture, drive string, on time.Duration) (capture.Instant, error) {

@@ -117,7 +117,7 @@ func (c *chip) readAgain(b *Bench, end capture.Instant, keeps bool) (code int16,
 // itself may lose a conversion for it, though all chips are to be read meanwhile. One
 // that is swept waits without a loss.
 func (b *Bench) spare() (bool, error) {
-	if b.rig.BusHz <= 0 || !slices.ContainsFunc(b.chips, func(c *chip) bool { return c.follow }) {
+	if b.bus.takes(readBits) <= 0 || !slices.ContainsFunc(b.chips, func(c *chip) bool { return c.follow }) {
 		return true, nil
 	}
 	if err := b.takeEdges(); err != nil {
@@ -130,7 +130,7 @@ func (b *Bench) spare() (bool, error) {
 			readings++ // and its next conversion started
 		}
 	}
-	done := b.lines.Now().Add(time.Duration(readings) * time.Second * readBits / time.Duration(b.rig.BusHz))
+	done := b.lines.Now().Add(time.Duration(readings) * b.bus.takes(readBits))
 	for _, c := range b.chips {
 		if !c.follow || !c.ended {
 			continue

@@ -226,6 +226,32 @@ func MachineLines(all []MachineFact) []string {
 	return lines
 }
 
+// MachineObject gives the first value of each fact by its name, as JSON has it: a text, a number
+// or yes or no; nil where it is not known.
+func MachineObject(all []MachineFact) map[string]any {
+	o := map[string]any{}
+	for _, f := range Facts() {
+		o[string(f)] = nil
+	}
+	for _, m := range MachineAtFirst(all) {
+		o[string(m.Fact)] = m.Plain()
+	}
+	return o
+}
+
+// Plain is the fact's value as JSON has it.
+func (m MachineFact) Plain() any {
+	switch kind := m.Fact.Kind(); {
+	case kind == Word && m.Text == "", kind != Word && math.IsNaN(m.Number):
+		return nil
+	case kind == Word:
+		return m.Text
+	case kind == YesNo:
+		return m.Number != 0
+	}
+	return m.Number
+}
+
 // words are the fact as one of several in a line.
 func (m MachineFact) words() string {
 	if m.Fact == Model {

@@ -11,6 +11,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
+	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 )
@@ -26,7 +27,7 @@ type Part struct {
 // It goes on after a failure, so that one call shows all that is missing; what was found
 // and what not is in the report.
 func Look(rig *wiring.Rig) *Report {
-	r := &Report{Rig: rig}
+	r := &Report{Rig: rig, Computer: machine.This().Read()}
 	if bus := r.openBus(); bus != nil {
 		defer bus.Close()
 		r.lookOnBus(bus)
@@ -41,7 +42,7 @@ func Look(rig *wiring.Rig) *Report {
 // LookSimulated measures the speed of a simulated rig's bus by the clock that it moves.
 func LookSimulated(rig *wiring.Rig, bus i2c.Bus, now func() capture.Instant) *Report {
 	r := &Report{Rig: rig}
-	speed, err := i2cbus.MeasureSpeed(bus, rig.Chips[0].Address, now)
+	speed, err := i2cbus.MeasureSpeed(bus, rig.Chips[0].Address, i2cbus.ManyReads, now)
 	if err != nil {
 		r.fault = problem.Of(problem.Input, err)
 		return r
@@ -84,6 +85,7 @@ func (r *Report) lookOnBus(bus i2c.Bus) {
 	if answers != 0 {
 		speed, err := measureSpeed(bus, r.Rig, answers)
 		r.Speed = speed
+		r.Computer = append(r.Computer, speed.facts()...)
 		r.part("bus speed", err, speed.String())
 	}
 	if s := r.Rig.ProgrammedSupply(); s != nil {

@@ -11,6 +11,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
@@ -27,6 +28,8 @@ type Report struct {
 	By    string // who tried the rig; empty: not said
 	// Calibrations are those stored of the rig's outputs; nil: none can be.
 	Calibrations []capture.Calibration
+	// Computer is what is known of the machine that a real rig is on.
+	Computer []capture.MachineFact
 
 	fault    error     // why the rig could not be looked at
 	stepwise bool      // Try was called
@@ -111,15 +114,19 @@ func (r *Report) Text(w io.Writer) error {
 		fmt.Fprintf(w, "\nWarning: %s\n", p)
 	}
 	r.writeCalibrations(w)
+	var err error
+	if len(r.Computer) > 0 {
+		fmt.Fprintln(w)
+		err = machine.Write(w, r.Computer)
+	}
 	r.writeParts(w)
 	off := r.Speed.off()
 	if off {
 		fmt.Fprintf(w, "\nWarning: %s\n", r.Speed.advice())
 	}
-	var err error
 	switch {
 	case !r.at.IsZero():
-		err = r.writeSteps(w)
+		err = errors.Join(err, r.writeSteps(w))
 	case r.Whole() && !r.Rig.Simulated:
 		fmt.Fprintln(w, "\nNot tried: converters' rates, dividers, contacts and drives. Use a terminal, or --steps.")
 	}

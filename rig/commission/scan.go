@@ -11,9 +11,11 @@ import (
 	"periph.io/x/conn/v3/i2c"
 
 	"makebreak/rig/ads1x15"
+	"makebreak/rig/capture"
 	"makebreak/rig/gpioline"
 	"makebreak/rig/header"
 	"makebreak/rig/i2cbus"
+	"makebreak/rig/machine"
 	"makebreak/rig/mcp4725"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
@@ -25,6 +27,10 @@ type Found struct {
 	Chips []FoundChip `json:"gpio_chips"`
 	// Closed says why buses or GPIO chips that are there could not be looked at.
 	Closed []string `json:"closed"`
+	// Computer is what is known of the machine itself, by the names of package capture.
+	Computer map[string]any `json:"computer"`
+
+	computer []capture.MachineFact
 
 	busIsThere, chipIsThere bool // though perhaps closed
 	otherNames              bool // the board's lines are not named as a Raspberry Pi's
@@ -87,6 +93,8 @@ func Scan() *Found {
 	s.closed(err)
 	s.chipIsThere = len(chips) > 0 || err != nil
 	s.take(chips)
+	s.computer = machine.This().Read()
+	s.Computer = capture.MachineObject(s.computer)
 	return s
 }
 
@@ -236,9 +244,13 @@ func (s *Found) Text(w io.Writer) error {
 		blocks = append(blocks, b.String())
 		return err
 	}
-	var err error
+	var computer strings.Builder
+	err := machine.Write(&computer, s.computer)
+	if computer.Len() > 0 {
+		blocks = append(blocks, computer.String())
+	}
 	if len(s.Buses) > 0 {
-		err = block("I²C buses", []string{"bus", "address", "what answers", "registers"}, s.busRows)
+		err = errors.Join(err, block("I²C buses", []string{"bus", "address", "what answers", "registers"}, s.busRows))
 	}
 	if len(s.Chips) > 0 {
 		err = errors.Join(err,

@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/gpioline"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // standing is a clock that only a bus moves.
@@ -260,5 +261,28 @@ func TestFound_missing(t *testing.T) {
 	}
 	if m := (&Found{chipIsThere: true}).missing(); len(m) != 1 || !strings.HasPrefix(m[0], "No I²C bus") {
 		t.Errorf("no bus: %q", m)
+	}
+}
+
+// What is known of the computer comes first, with what to do about it.
+func TestRigScan_Computer(t *testing.T) {
+	facts := []capture.MachineFact{capture.Said(capture.Model, "Raspberry Pi 4 Model B Rev 1.4"), capture.Said(capture.Governor, "ondemand"), capture.Yes(capture.UnderVoltage, true)}
+	s := &Found{busIsThere: true, chipIsThere: true, computer: facts}
+	var w strings.Builder
+	if err := s.Text(&w); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Computer\n", "under-voltage                      yes", "Advice: The governor ondemand", "Advice: The board is short of voltage"} {
+		if !strings.Contains(w.String(), want) {
+			t.Errorf("it does not say %q:\n%s", want, w.String())
+		}
+	}
+	r := Report{Rig: rigfile.Builtin()[0], Computer: facts}
+	w.Reset()
+	if err := r.Text(&w); err != nil || !strings.Contains(w.String(), "Advice: The board is short of voltage") {
+		t.Errorf("rig check: %v\n%s", err, w.String())
+	}
+	if found := Scan(); found.Computer["kernel"] == nil {
+		t.Errorf("this machine: %v", found.Computer)
 	}
 }

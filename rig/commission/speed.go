@@ -33,7 +33,7 @@ type BusSpeed struct {
 // measureSpeed measures the clock of a real rig's bus by the chip at the address.
 func measureSpeed(bus i2c.Bus, rig *wiring.Rig, addr uint16) (*BusSpeed, error) {
 	began := time.Now()
-	speed, err := i2cbus.MeasureSpeed(bus, addr, func() capture.Instant { return capture.Instant(time.Since(began)) })
+	speed, err := i2cbus.MeasureSpeed(bus, addr, i2cbus.ManyReads, func() capture.Instant { return capture.Instant(time.Since(began)) })
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,27 @@ func (s *BusSpeed) measured() string {
 	if s.Doubt >= 0.005 {
 		text += fmt.Sprintf(" ± %.0f %%", 100*coverage95*s.Doubt)
 	}
-	return text + " measured"
+	text += " measured"
+	if s.Overhead > 0 {
+		text += ", and a transfer takes " + unit.Time.Short(s.Overhead.Seconds(), 2) + " besides its bits"
+	}
+	return text
+}
+
+// facts are what is known of the bus as facts of the computer.
+func (s *BusSpeed) facts() []capture.MachineFact {
+	if s == nil {
+		return nil
+	}
+	hz := s.Hz
+	if s.Faster {
+		hz = math.NaN()
+	}
+	facts := []capture.MachineFact{capture.Is(capture.BusFileHz, float64(s.fileHz)), capture.Is(capture.BusHz, hz), capture.Is(capture.TransferTime, s.Overhead.Seconds())}
+	if s.treeHz > 0 {
+		facts = append(facts, capture.Is(capture.BusAskedHz, float64(s.treeHz)))
+	}
+	return facts
 }
 
 // off reports whether the bus runs at another speed than the rig file says.
@@ -70,17 +90,26 @@ func (s *BusSpeed) off() bool {
 	return s != nil && !s.Faster && math.Abs(s.Hz/float64(s.fileHz)-1) > speedOff
 }
 
-// asked reports whether the board has been asked for the rig file's clock, and runs slower.
+// asked reports whether the board has been asked for the rig file's clock already.
 func (s *BusSpeed) asked() bool {
-	return s.treeHz > 0 && math.Abs(float64(s.treeHz)/float64(s.fileHz)-1) <= speedOff && s.Hz < float64(s.treeHz)
+	return s.treeHz > 0 && math.Abs(float64(s.treeHz)/float64(s.fileHz)-1) <= speedOff
 }
 
-// coreAdvice says why a bus can run slower than the board was asked for: a Raspberry Pi's
-// clock of the bus is cut from its core clock (raspberrypi/linux issue 4884).
+// coreAdvice says why a bus can run at another clock than the board was asked for: on a
+// Raspberry Pi up to 4 it is cut from the core clock, which goes up and down, by a divider that
+// is set once (raspberrypi/linux issue 4884 has the remedies; 250 kHz for 400: raspberrypi/firmware
+// issue 1281; faster than asked: raspberrypi/firmware issue 942).
 func (s *BusSpeed) coreAdvice() string {
-	return fmt.Sprintf("the bus runs at %s, though the device tree asks for %s, as the rig file does. On a Raspberry Pi the bus's clock is cut from the core clock, which changes. "+
-		"Give core_freq and core_freq_min the same value in config.txt and restart, or switch to the governor performance; %s.", unit.Hertz(s.Hz), unit.Hertz(float64(s.treeHz)), s.orWrite())
+	text := fmt.Sprintf("the bus runs at %s, though the device tree asks for %s, as the rig file does. On a Raspberry Pi the bus's clock is cut from the core clock, which changes. "+
+		"Give core_freq and core_freq_min the same value in config.txt and restart, or put enable_uart=1 there on a board with Bluetooth, or switch to the governor performance or powersave", unit.Hertz(s.Hz), unit.Hertz(float64(s.treeHz)))
+	if s.fits() {
+		text += "; " + s.orWrite()
+	}
+	return text + "."
 }
+
+// fits reports whether a rig file can say the clock that was measured.
+func (s *BusSpeed) fits() bool { return s.Hz >= fileLeastHz && s.Hz <= fileMostHz }
 
 // orWrite is the other way out: the rig file may say what was measured.
 func (s *BusSpeed) orWrite() string {
@@ -97,7 +126,7 @@ func (s *BusSpeed) advice() string {
 		return s.coreAdvice()
 	}
 	text := fmt.Sprintf("the bus runs at %s, and the rig file says %s, which is more than %.0f %% apart. On a Raspberry Pi set %s %d and restart", unit.Hertz(s.Hz), unit.Hertz(float64(s.fileHz)), 100*speedOff, setting, s.fileHz)
-	if s.Hz >= fileLeastHz && s.Hz <= fileMostHz {
+	if s.fits() {
 		text += "; " + s.orWrite()
 	}
 	return text + "."

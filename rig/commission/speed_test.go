@@ -29,7 +29,7 @@ func TestBusSpeed_AgainstTheFile(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		measured, err := i2cbus.MeasureSpeed(world.Bus(), rig.Chips[0].Address, world.Now)
+		measured, err := i2cbus.MeasureSpeed(world.Bus(), rig.Chips[0].Address, i2cbus.ManyReads, world.Now)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -42,10 +42,10 @@ func TestBusSpeed_AgainstTheFile(t *testing.T) {
 
 func TestBusSpeed_Words(t *testing.T) {
 	for want, s := range map[string]BusSpeed{
-		"398 kHz measured, 400 kHz in the device tree, 400 kHz in the rig file":                        {Speed: i2cbus.Speed{Hz: 397_600}, treeHz: 400_000, fileHz: 400_000},
-		"98.7 kHz ± 6 % measured, 100 kHz in the rig file":                                             {Speed: i2cbus.Speed{Hz: 98_651, Doubt: 0.03}, fileHz: 100_000},
-		"faster than 3.4 MHz: transfers take no time that could be measured, 400 kHz in the rig file":  {Speed: i2cbus.Speed{Hz: 3.4e6, Faster: true}, fileHz: 400_000},
-		"faster than 52.1 kHz: transfers take no time that could be measured, 400 kHz in the rig file": {Speed: i2cbus.Speed{Hz: 52_070, Faster: true}, fileHz: 400_000},
+		"398 kHz measured, and a transfer takes 47 µs besides its bits, 400 kHz in the device tree, 400 kHz in the rig file": {Speed: i2cbus.Speed{Hz: 397_600, Overhead: 47_200}, treeHz: 400_000, fileHz: 400_000},
+		"98.7 kHz ± 6 % measured, 100 kHz in the rig file":                                                                   {Speed: i2cbus.Speed{Hz: 98_651, Doubt: 0.03}, fileHz: 100_000},
+		"faster than 3.4 MHz: transfers take no time that could be measured, 400 kHz in the rig file":                        {Speed: i2cbus.Speed{Hz: 3.4e6, Faster: true}, fileHz: 400_000},
+		"faster than 52.1 kHz: transfers take no time that could be measured, 400 kHz in the rig file":                       {Speed: i2cbus.Speed{Hz: 52_070, Faster: true}, fileHz: 400_000},
 	} {
 		if got := s.String(); got != want {
 			t.Errorf("%q, want %q", got, want)
@@ -63,11 +63,14 @@ func TestBusSpeed_Words(t *testing.T) {
 		hz           float64
 		tree, file   int
 		off, theCore bool
-	}{{250e3, 400e3, 400e3, true, true}, {250e3, 100e3, 400e3, true, false}, {250e3, 0, 400e3, true, false}, {640e3, 400e3, 400e3, true, false}, {390e3, 400e3, 400e3, false, true}} {
+	}{{250e3, 400e3, 400e3, true, true}, {250e3, 100e3, 400e3, true, false}, {250e3, 0, 400e3, true, false}, {640e3, 400e3, 400e3, true, true}, {640e3, 100e3, 400e3, true, false}, {390e3, 400e3, 400e3, false, true}} {
 		s := BusSpeed{Speed: i2cbus.Speed{Hz: c.hz}, treeHz: c.tree, fileHz: c.file, bus: "/dev/i2c-1"}
 		advice := s.advice()
 		if s.off() != c.off || strings.Contains(advice, "core clock") != c.theCore || c.theCore == strings.Contains(advice, "i2c_arm_baudrate") {
 			t.Errorf("%+v: off %v: %s", c, s.off(), advice)
+		}
+		if c.theCore && !strings.Contains(advice, "enable_uart=1") {
+			t.Errorf("a remedy is missing: %s", advice)
 		}
 		if c.hz == 250e3 && c.theCore && (!strings.HasPrefix(advice, core) || !strings.HasSuffix(advice, "; or write bus_speed: 250 kHz into the rig file.")) {
 			t.Error(advice)

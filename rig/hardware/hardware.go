@@ -6,6 +6,8 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 
@@ -14,6 +16,7 @@ import (
 	"makebreak/rig/gpioline"
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/line"
+	"makebreak/rig/machine"
 	"makebreak/rig/mcp4725"
 	"makebreak/rig/problem"
 	"makebreak/rig/realtime"
@@ -43,12 +46,52 @@ func OpenBench(rig *wiring.Rig, opts bench.Opts) (*bench.Bench, error) {
 	realtime.SpareProcessors()
 	realtime.CollectRarely()
 	realtime.SmallPages()
+	realtime.LockMemory()
+	opts.Bus = timeBus(rig, bus, lines.Now)
 	set := &preferred{Set: lines, bus: bus}
 	b, err := bench.Open(rig, bus, set, opts)
 	if err != nil {
 		return nil, errors.Join(err, set.Close())
 	}
 	return b, nil
+}
+
+// timeBus measures how long the bus takes, by the first converter that answers, some 15 ms at
+// 400 kHz. It is nil where none does, which opening the bench will tell.
+func timeBus(rig *wiring.Rig, bus i2c.Bus, now func() capture.Instant) *bench.BusTiming {
+	for i := range rig.Chips {
+		speed, err := i2cbus.MeasureSpeed(bus, rig.Chips[i].Address, i2cbus.FewReads, now)
+		if err != nil {
+			continue
+		}
+		t := &bench.BusTiming{Hz: speed.Hz, Overhead: speed.Least}
+		if speed.Faster {
+			t.Hz = 0
+		}
+		return t
+	}
+	return nil
+}
+
+// Computer returns what is known of the computer and of the bus that a bench is on.
+func Computer(rig *wiring.Rig, b *bench.Bench) []capture.MachineFact {
+	facts := append(machine.This().Read(), capture.Is(capture.BusFileHz, float64(rig.BusHz)))
+	if hz, ok := i2cbus.TreeHzOf(rig.Bus); ok {
+		facts = append(facts, capture.Is(capture.BusAskedHz, float64(hz)))
+	}
+	if t := b.Bus(); t != nil {
+		hz := t.Hz
+		if hz == 0 {
+			hz = math.NaN() // too fast to be told
+		}
+		facts = append(facts, capture.Is(capture.BusHz, hz), capture.Is(capture.TransferTime, t.Overhead.Seconds()))
+	}
+	return facts
+}
+
+// Watch begins to watch the computer that a bench is on, by the clock given.
+func Watch(rig *wiring.Rig, b *bench.Bench, now func() time.Time) *machine.Watch {
+	return machine.NewWatch(machine.This(), machine.At(Computer(rig, b), now()), now)
 }
 
 // CloseBench closes a bench and says what a person must do where that fails. The error is of
@@ -94,5 +137,6 @@ func (p *preferred) Close() error {
 		p.restore = nil
 	}
 	realtime.CollectOften()
+	realtime.UnlockMemory()
 	return err
 }

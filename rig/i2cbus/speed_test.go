@@ -31,23 +31,30 @@ func simulated(t *testing.T, hz int) (*simchip.Bus, *virtual) {
 	return bus, clock
 }
 
-// The simulated bus takes nine clocks a byte. What a driver takes besides does not come
-// in, nor a transfer that is held up now and then.
+// The simulated bus takes nine clocks a byte. What a driver takes besides is told apart from
+// it, and a transfer that is held up now and then moves neither.
 func TestMeasureSpeed(t *testing.T) {
-	for _, hz := range []int{10_000, 100_000, 400_000, 1_000_000} {
+	for i, hz := range []int{10_000, 62_500, 100_000, 250_000, 400_000, 1_000_000} {
+		reads := []int{ManyReads, FewReads}[i%2]
 		bus, clock := simulated(t, hz)
 		calls := 0
 		now := func() capture.Instant {
 			calls++
 			clock.at += capture.Instant(40 * time.Microsecond) // the way there and back
+			if calls == 6 {
+				clock.at -= capture.Instant(15 * time.Microsecond) // the quickest one
+			}
 			if calls%7 == 0 {
 				clock.at += capture.Instant(3 * time.Millisecond)
 			}
 			return clock.at
 		}
-		s, err := MeasureSpeed(bus, 0x48, now)
+		s, err := MeasureSpeed(bus, 0x48, reads, now)
 		if err != nil || s.Faster || math.Abs(s.Hz/float64(hz)-1) > 0.001 {
 			t.Errorf("a bus of %d Hz: %+v, %v", hz, s, err)
+		}
+		if within := func(d, want time.Duration) bool { return (d - want).Abs() <= time.Microsecond }; !within(s.Overhead, 40*time.Microsecond) || !within(s.Least, 25*time.Microsecond) {
+			t.Errorf("a bus of %d Hz: a transfer takes %v besides its bits, %v at least", hz, s.Overhead, s.Least)
 		}
 	}
 }
@@ -66,10 +73,10 @@ func TestMeasureSpeed_NoBusTime(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			calls, at := 0, capture.Instant(0)
 			play := &i2ctest.Playback{DontPanic: true}
-			for range readPairs {
+			for range ManyReads {
 				play.Ops = append(play.Ops, i2ctest.IO{Addr: 0x48, R: make([]byte, shortRead)}, i2ctest.IO{Addr: 0x48, R: make([]byte, longRead)})
 			}
-			s, err := MeasureSpeed(play, 0x48, func() capture.Instant {
+			s, err := MeasureSpeed(play, 0x48, ManyReads, func() capture.Instant {
 				at = at.Add(c.step(calls))
 				calls++
 				return at
@@ -86,7 +93,7 @@ func TestMeasureSpeed_NoBusTime(t *testing.T) {
 
 func TestMeasureSpeed_NobodyAnswers(t *testing.T) {
 	bus, clock := simulated(t, 100_000)
-	if _, err := MeasureSpeed(bus, 0x4b, clock.Now); !errors.Is(err, simchip.ErrNAK) {
+	if _, err := MeasureSpeed(bus, 0x4b, FewReads, clock.Now); !errors.Is(err, simchip.ErrNAK) {
 		t.Errorf("%v", err)
 	}
 }

@@ -10,3 +10,9 @@ func LowerPriority() {}
 
 // SmallPages does nothing: how memory is paged matters to nobody.
 func SmallPages() {}
+
+// LockMemory does nothing: there is no real rig to be in time for.
+func LockMemory() bool { return false }
+
+// UnlockMemory does nothing.
+func UnlockMemory() {}

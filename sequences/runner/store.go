@@ -1,16 +1,25 @@
 package runner
 
-import "makebreak/sequences/journal"
+import (
+	"makebreak/rig/capture"
+	"makebreak/sequences/journal"
+)
 
 // A Store hands cycles on to a run in the log and keeps those that the log could not take,
 // so that what was measured of them can still be told.
 type Store struct {
 	Run      *journal.Run
 	Unstored []*journal.Cycle
+	// Machine gives what has been seen of the computer at a real bench since it was last
+	// asked; nil: nobody watches it.
+	Machine func() []capture.MachineFact
 }
 
 // Append stores cycles. After an error they are in Unstored.
 func (s *Store) Append(cycles ...*journal.Cycle) error {
+	if s.Machine != nil && len(cycles) > 0 {
+		cycles[0].Machine = append(cycles[0].Machine, s.Machine()...)
+	}
 	err := s.Run.Append(cycles...)
 	if err != nil {
 		s.Unstored = cycles

@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
+	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
 	"makebreak/sequences"
@@ -39,6 +40,9 @@ type Work struct {
 	Lines        Lines         // when a line says how far it is
 	Hear         Hearer
 	Program      string // version, for the log
+	// Watch begins to watch the computer that a bench is on; nil: it is of no interest, as of
+	// a simulated bench.
+	Watch func(*bench.Bench) *machine.Watch
 }
 
 // now is the wall clock's time.
@@ -80,6 +84,7 @@ type Soak struct {
 	cycles   cycles
 	growth   growth
 	lastLine time.Time // when the latest line was
+	watch    *machine.Watch
 }
 
 // cycles is how far a soak is, over all its sittings.
@@ -163,6 +168,7 @@ func (s *Soak) Unstored() []*journal.Cycle { return s.store.Unstored }
 func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 	var lost retry
 	for {
+		s.watchBench(b)
 		c := &s.cycles
 		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
 			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
@@ -177,6 +183,32 @@ func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 			return err
 		}
 	}
+}
+
+// watchBench watches the computer from now on, with what is known of a bench that was opened,
+// perhaps anew. What the watch before has seen is stored with the next cycle.
+func (s *Soak) watchBench(b *bench.Bench) {
+	if s.work.Watch == nil {
+		return
+	}
+	before := s.endWatch()
+	s.watch = s.work.Watch(b)
+	seen := s.watch.Seen
+	s.store.Machine = func() []capture.MachineFact {
+		all := append(before, seen()...)
+		before = nil
+		return all
+	}
+}
+
+// endWatch ends the watch and returns what has not been stored of it.
+func (s *Soak) endWatch() []capture.MachineFact {
+	if s.watch == nil {
+		return nil
+	}
+	left := s.store.Machine()
+	s.store.Machine = nil
+	return append(left, s.watch.End()...)
 }
 
 func (s *Soak) event(cycle int, event string) {
@@ -229,7 +261,7 @@ func (s *Soak) End(err error, reason string) error {
 	if findErr == nil {
 		gravest = rec.Gravest
 	}
-	end := journal.RunEnd{Ended: s.work.now(), Gravest: gravest, Complete: err == nil, Reason: reason}
+	end := journal.RunEnd{Ended: s.work.now(), Gravest: gravest, Complete: err == nil, Reason: reason, Machine: s.endWatch()}
 	if finishErr := errors.Join(findErr, s.store.Run.Finish(end)); finishErr != nil && err == nil {
 		err = problem.Of(problem.Storage, finishErr)
 	}
