@@ -122,7 +122,7 @@ or a file of results could not be written, 130 interrupted.`,
 	show := root.HelpFunc()
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c, show) })
 	root.SetHelpCommand(helpCommand(root))
-	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand(), a.workCommand())
+	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand(), a.workCommand(), a.licencesCommand())
 	return root
 }
 

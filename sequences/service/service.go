@@ -17,6 +17,7 @@ import (
 	"strings"
 	"syscall"
 
+	"makebreak/rig/licences"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
 )
@@ -35,12 +36,14 @@ const (
 
 // A File is a file of the service.
 type File struct {
-	Source string // its name in this package; empty: the program itself
+	Source string // its name in this package; empty: it is made
+	Made   string // what it is, where it is made
 	Path   string // where it goes, relative to the root
 	Mode   fs.FileMode
 	Keep   bool // one that is there stays: it is the administrator's
 
-	before []string // where one of the same name holds instead of it
+	made   func() ([]byte, error) // its content
+	before []string               // where one of the same name holds instead of it
 }
 
 // An Installation is the files of the service below a root.
@@ -84,10 +87,11 @@ func (i *Installation) Close() error { return i.tree.Close() }
 func filesOf(prefix string) []File {
 	at := strings.TrimPrefix(prefix, "/")
 	all := []File{
-		{Path: at + "/bin/makebreak", Mode: 0o755},
+		{Made: "this program", made: self, Path: at + "/bin/makebreak", Mode: 0o755},
 		{Source: "makebreak-soak@.service", Path: at + "/lib/systemd/system/makebreak-soak@.service", Mode: 0o644},
 		{Source: "60-makebreak.rules", Path: at + "/lib/udev/rules.d/60-makebreak.rules", Mode: 0o644},
 		{Source: "sysusers.conf", Path: at + "/lib/sysusers.d/makebreak.conf", Mode: 0o644},
+		{Made: "licences and notices of all that is linked in", made: licences.Texts, Path: at + "/share/doc/makebreak/copyright", Mode: 0o644},
 		{Source: "soak.conf", Path: "etc/makebreak/soak.conf", Mode: 0o644, Keep: true},
 	}
 	for n := range all {
@@ -102,14 +106,19 @@ func filesOf(prefix string) []File {
 	return all
 }
 
+// self is this program's own file.
+func self() ([]byte, error) {
+	path, err := os.Executable()
+	if err != nil {
+		return nil, err
+	}
+	return os.ReadFile(path)
+}
+
 // content is what a file holds.
 func (i *Installation) content(f *File) ([]byte, error) {
-	if f.Source == "" {
-		self, err := os.Executable()
-		if err != nil {
-			return nil, err
-		}
-		return os.ReadFile(self)
+	if f.made != nil {
+		return f.made()
 	}
 	b, err := files.ReadFile(f.Source)
 	return bytes.ReplaceAll(b, []byte(byHand+"/"), []byte(i.prefix+"/")), err
@@ -125,8 +134,8 @@ func (i *Installation) kept(f *File) bool { return f.Keep && i.tree.find(f.Path)
 func (i *Installation) Show(w io.Writer) error {
 	for n := range i.Files {
 		f := &i.Files[n]
-		if f.Source == "" {
-			fmt.Fprintf(w, "%s (this program)\n\n", i.path(f.Path))
+		if f.made != nil {
+			fmt.Fprintf(w, "%s (%s)\n\n", i.path(f.Path), f.Made)
 			continue
 		}
 		b, err := i.content(f)
