@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -81,8 +82,8 @@ func madeMembers(t *testing.T, head, part string) string {
 	}
 	of := s.Defs[part]
 	names := of.Required
-	for name := range of.Properties {
-		if !slices.Contains(names, name) {
+	for _, name := range slices.Sorted(maps.Keys(of.Properties)) {
+		if !slices.Contains(of.Required, name) {
 			names = append(names, name)
 		}
 	}

@@ -149,6 +149,7 @@ func lineFlags(l line.Line, role line.Role) (uint64, error) {
 		flags |= flagPullUp
 	case line.PullDown:
 		flags |= flagPullDown
+	case line.PullKept:
 	case line.PullNone, "":
 		if role != line.Drive {
 			flags |= flagPullNone

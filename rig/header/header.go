@@ -71,6 +71,18 @@ func Number(name string) (gpio int, ok bool) {
 	return gpio, ok
 }
 
+// At returns the GPIO number of the header's line that a rig file means by a chip and a name,
+// or where the name is empty a number; false: it means none of the header's.
+func At(chip, name string, number int) (gpio int, ok bool) {
+	if !OnHeader(chip) {
+		return 0, false
+	}
+	if name != "" {
+		return Number(name)
+	}
+	return number, number >= 0 && number < Lines && chip != ""
+}
+
 // Name is what a rig file calls a line of the header: GPIO17.
 func Name(gpio int) string { return fmt.Sprintf("GPIO%d", gpio) }
 

@@ -18,6 +18,8 @@ const (
 	PullNone Pull = "none"
 	PullUp   Pull = "up"
 	PullDown Pull = "down"
+	// PullKept leaves the bias as it is, for a line of which nobody knows what is on it.
+	PullKept Pull = "kept"
 )
 
 // Line is one GPIO line.

@@ -42,6 +42,19 @@ func Write(ctx context.Context, name string, write func(io.Writer) error) error 
 	return nil
 }
 
+// WriteNew is Write for a file that must not be there yet: an error for which
+// errors.Is(err, fs.ErrExist) holds where it is.
+func WriteNew(name string, write func(io.Writer) error) error {
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return Failed(name, err)
+	}
+	if err := errors.Join(Fill(f, name, write), f.Sync(), f.Close()); err != nil {
+		return errors.Join(err, os.Remove(name))
+	}
+	return nil
+}
+
 func writeInto(ctx context.Context, name string, write func(io.Writer) error) error {
 	f, err := openSpecial(ctx, name)
 	if err != nil {
