@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"makebreak/rig/signals"
+	"makebreak/rig/task"
 )
 
 // crashVariable names the crash that the program in a test binary comes to when it gets
@@ -26,9 +27,13 @@ const crashVariable = "MAKEBREAK_TEST_CRASH"
 // earlyVariable numbers a signal that the program in a test binary gets before main begins.
 const earlyVariable = "MAKEBREAK_TEST_EARLY"
 
+// panicByTask is the crash that is none: rig/task ends the program for it.
+const panicByTask = "panic by task"
+
 // crashes are the ways in which the Go runtime ends a program by itself.
 var crashes = map[string]func(){
 	"panic":          func() { panic("on purpose") },
+	panicByTask:      func() { task.Go(func() { panic("on purpose") }) },
 	"nil pointer":    func() { var p *int; *p = 1 },
 	"unlocked mutex": func() { new(sync.Mutex).Unlock() },
 	"two writers":    twoWriters,
@@ -90,6 +95,9 @@ func mainOrCrash() {
 // meaning. What was logged is safe, and no core file is written.
 func TestCrash(t *testing.T) {
 	for name := range crashes {
+		if name == panicByTask {
+			continue
+		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			end := ended(t, syscall.SIGUSR1, "env", crashVariable+"="+name)
@@ -102,9 +110,77 @@ func TestCrash(t *testing.T) {
 
 // Who aborts the program from outside, as systemd does where it hangs, is told where it was.
 func TestCrash_Aborted(t *testing.T) {
+	for _, s := range aborting {
+		t.Run(s.String(), func(t *testing.T) {
+			t.Parallel()
+			if end := ended(t, s.(syscall.Signal), "env"); end.ExitStatus() != exitInternal {
+				t.Errorf("ended with exit status %d, want %d", end.ExitStatus(), exitInternal)
+			}
+		})
+	}
+}
+
+// A panic on any goroutine is the program's own fault.
+func TestCrash_Goroutine(t *testing.T) {
 	t.Parallel()
-	if end := ended(t, syscall.SIGABRT, "env"); end.ExitStatus() != exitInternal {
+	if end := ended(t, syscall.SIGUSR1, "env", crashVariable+"="+panicByTask); end.ExitStatus() != exitInternal {
 		t.Errorf("ended with exit status %d, want %d", end.ExitStatus(), exitInternal)
+	}
+}
+
+// The next run says, once, how the last program on its log ended, and where that stands.
+func TestCrash_Told(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	p := endless(t, log)
+	id := only(t, log).Run
+	if err := p.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	p.wait(t)
+	reported(t, log, "killed by a signal that it could not see", id)
+	for _, told := range []bool{true, false} {
+		_, _, errs := run(t, "--log", log, "run", "relay-only", "--cycles", "1", "--seed", "1")
+		if got := strings.Contains(errs, id+", killed") && strings.Contains(errs, log+"-crash-1"); got != told {
+			t.Errorf("told %v, want %v: %s", got, told, errs)
+		}
+	}
+	if status, _, errs := run(t, "--log", log, "runs", "-o", log+"-crash-1"); status != exitUsage {
+		t.Errorf("the report was replaced: %s", errs)
+	}
+}
+
+// A run that ends as it should, or is interrupted, leaves no report.
+func TestCrash_NoReport(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	p := endless(t, log)
+	_ = p.Process.Signal(syscall.SIGTERM)
+	p.wait(t)
+	p = start(t, log, "run", "relay-only", "--cycles", "1")
+	p.wait(t)
+	if _, err := os.Stat(log + "-crash"); err == nil {
+		t.Error("a report of a program that did not crash")
+	}
+}
+
+// reported waits for the guard's report and looks for words in it.
+func reported(t *testing.T, log string, words ...string) {
+	t.Helper()
+	var text []byte
+	for end := time.Now().Add(processPatience); len(text) == 0; time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("there is no report")
+		}
+		text, _ = os.ReadFile(log + "-crash") // it is there whole or not at all
+	}
+	for _, w := range words {
+		if !strings.Contains(string(text), w) {
+			t.Errorf("the report lacks %q:\n%.2000s", w, text)
+		}
+	}
+	if strings.Contains(string(text), crashVariable) {
+		t.Errorf("the environment is in the report:\n%s", text)
 	}
 }
 
@@ -126,6 +202,7 @@ func ended(t *testing.T, s syscall.Signal, by ...string) syscall.WaitStatus {
 	if !strings.Contains(p.errors(), "goroutine") {
 		t.Errorf("no word of what happened:\n%.2000s", p.errors())
 	}
+	reported(t, log, "goroutine ")
 	if r := only(t, log); r.Cycles < 1 || r.Complete {
 		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
 	}
@@ -161,15 +238,13 @@ func TestSignal_Twice(t *testing.T) {
 	}
 }
 
-// panics is a stream at which the program comes to grief.
-type panics struct{}
-
-func (panics) Write([]byte) (int, error) { panic("on purpose") }
-
 // A panic of the command itself is told with where it happened.
 func TestCrash_Command(t *testing.T) {
+	defer func(clock func() time.Time) { wallClock = clock }(wallClock)
+	wallClock = func() time.Time { panic("on purpose") }
 	var errs strings.Builder
-	status := execute(t.Context(), []string{"run", "--list"}, streams{strings.NewReader(""), panics{}, &errs})
+	args := []string{"--log", filepath.Join(t.TempDir(), "log.db"), "run", "relay-only", "--cycles", "1"}
+	status := execute(t.Context(), args, streams{strings.NewReader(""), io.Discard, &errs})
 	if status != exitInternal || !strings.Contains(errs.String(), "on purpose") || !strings.Contains(errs.String(), "goroutine") {
 		t.Errorf("exit status %d, want %d: %s", status, exitInternal, errs.String())
 	}

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+
 	"makebreak/rig/guard"
 	"makebreak/rig/words"
 	"makebreak/sequences/journal"
@@ -15,11 +17,8 @@ func (a *app) reportEnd(path, run string) {
 			a.note("Warning: the last program on this log did not end as it should (%s, %s). Report: %s", words.Safe(e.Run), words.Safe(e.Ended), words.Safe(e.File))
 		}
 	}
-	g, err := guard.Post()
-	if err == nil {
-		err = g.Keep(guard.Report{Path: report, Program: version(), Run: run})
-	}
-	if err != nil {
+	err := guard.Keep(guard.Report{Path: report, Program: version(), Run: run})
+	if err != nil && !errors.Is(err, errors.ErrUnsupported) {
 		a.note("Warning: a crash of the program would not be reported: %v", err)
 	}
 }

@@ -46,21 +46,43 @@ type Watch struct {
 var (
 	only   sync.Mutex
 	posted *Guard // the one that the program has
+	kept   Report // where it is to report; an empty path: nowhere
 )
 
 // Post returns the program's guard, which it starts where none is at work.
 func Post() (*Guard, error) {
 	only.Lock()
 	defer only.Unlock()
+	return post()
+}
+
+// post does so; the lock is held.
+func post() (*Guard, error) {
 	if posted != nil && !posted.isGone() {
 		return posted, nil
 	}
 	g, err := start()
+	if err == nil && kept.Path != "" {
+		err = g.send(process.KeepMessage(kept), nil)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("guard over the drives: %w", err)
 	}
 	posted = g
 	return g, nil
+}
+
+// Keep has the program's guard, and any that follows it, write a report if the program does
+// not end as it should.
+func Keep(r Report) error {
+	only.Lock()
+	defer only.Unlock()
+	kept = r
+	g, err := post()
+	if err != nil {
+		return err
+	}
+	return g.send(process.KeepMessage(r), nil)
 }
 
 // Dismiss ends the guard, where one is at work: the program ends as it should. It returns
@@ -199,9 +221,6 @@ func (g *Guard) isGone() bool {
 	defer g.mu.Unlock()
 	return g.gone
 }
-
-// Keep says where a report goes if the program does not end as it should.
-func (g *Guard) Keep(r Report) error { return g.send(process.KeepMessage(r), nil) }
 
 // Tell adds to the report that there will be.
 func (g *Guard) Tell(text string) { _, _ = g.crash.WriteString(text) } // a guard that has gone writes none

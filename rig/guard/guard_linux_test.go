@@ -46,7 +46,7 @@ func program(end string) int {
 	debug.SetTraceback("crash")
 	g, err := Post()
 	if err == nil {
-		err = g.Keep(Report{Path: os.Getenv(reportVariable), Program: "v1", Run: "2026-11-28.test-1"})
+		err = Keep(Report{Path: os.Getenv(reportVariable), Program: "v1", Run: "2026-11-28.test-1"})
 	}
 	lost := make(chan struct{})
 	if err == nil {
