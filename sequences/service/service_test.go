@@ -206,6 +206,15 @@ func TestUnit_Restart(t *testing.T) {
 	}
 }
 
+// The program alone is signalled. With control-group or mixed, systemd would kill the guard over
+// the drives as well: before it has released them, where it was the program that had to be killed.
+func TestUnit_GuardLives(t *testing.T) {
+	t.Parallel()
+	if got := settings(t)["KillMode"]; got != "process" {
+		t.Errorf("KillMode=%s, want process", got)
+	}
+}
+
 // A service that a rig was forgotten for does not test the simulated bench; each rig has its
 // settings and its report.
 func TestUnit_Command(t *testing.T) {
