@@ -97,7 +97,8 @@ nothing connected and with a known voltage, each contact by hand, each drive whe
 yes is typed for it, a supply by a meter. With --loop-back, which needs other wires,
 this is done only where --steps is given. It ends in a report that a second person can review; -o
 writes it to a file. The exit status is 0 where every step was done and no fault was
-found, and 2 where steps were not done: the report names them.`,
+found, and 2 where steps were not done: the report names them. A loop-back alone is one
+step of many, so it ends with 2 as well; what it measured is stored all the same.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if o.asked = c.Flags().Changed("steps"); !o.asked {

@@ -106,9 +106,9 @@ func TestStarter_OtherBoards(t *testing.T) {
 // Without a converter there is nothing to make a file of, and it says how the first is wired.
 func TestStarter_NoConverter(t *testing.T) {
 	for want, found := range map[string]*Found{
-		"put dtparam=i2c_arm=on into config.txt":            {},
-		"VDD to pin 1 (3.3 V), GND to pin 6, SDA to pin 3":   {busIsThere: true, chipIsThere: true, Buses: []FoundBus{{Bus: "/dev/i2c-1"}}},
-		"/dev/i2c-1: this user may not open it; put the":     {busIsThere: true, Closed: []string{"/dev/i2c-1: this user may not open it; put the user into the group i2c"}},
+		"put dtparam=i2c_arm=on into config.txt":              {},
+		"VDD to pin 1 (3.3 V), GND to pin 6, SDA to pin 3":    {busIsThere: true, chipIsThere: true, Buses: []FoundBus{{Bus: "/dev/i2c-1"}}},
+		"/dev/i2c-1: this user may not open it; put the":      {busIsThere: true, Closed: []string{"/dev/i2c-1: this user may not open it; put the user into the group i2c"}},
 		"nothing to make a rig file of\n  /dev/i2c-1: closed": {busIsThere: true, Closed: []string{"/dev/i2c-1: closed"}},
 	} {
 		if _, err := NewStarter(found); problem.KindOf(err) != problem.Rig || !strings.Contains(err.Error(), want) {

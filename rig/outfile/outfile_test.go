@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"testing"
@@ -77,3 +78,36 @@ func TestFill(t *testing.T) {
 type failing struct{ err error }
 
 func (f failing) Write([]byte) (int, error) { return 0, f.err }
+
+// A new file is written whole; one that is there, or a link that leads nowhere, stays as it is.
+func TestWriteNew(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "rig.yaml")
+	say := func(text string) func(io.Writer) error {
+		return func(w io.Writer) error { _, err := io.WriteString(w, text); return err }
+	}
+	if err := outfile.WriteNew(path, say("first")); err != nil {
+		t.Fatal(err)
+	}
+	if err := outfile.WriteNew(path, say("second")); !errors.Is(err, fs.ErrExist) {
+		t.Errorf("a file that is there: %v", err)
+	}
+	link := filepath.Join(dir, "link")
+	if err := os.Symlink("nowhere", link); err != nil {
+		t.Fatal(err)
+	}
+	if err := outfile.WriteNew(link, say("third")); !errors.Is(err, fs.ErrExist) {
+		t.Errorf("a link: %v", err)
+	}
+	if b, err := os.ReadFile(path); err != nil || string(b) != "first" {
+		t.Errorf("it holds %q, %v", b, err)
+	}
+	failed := errors.New("no more")
+	other := filepath.Join(dir, "other")
+	if err := outfile.WriteNew(other, func(io.Writer) error { return failed }); !errors.Is(err, failed) {
+		t.Errorf("%v", err)
+	}
+	if _, err := os.Lstat(other); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("half a file is left: %v", err)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"syscall"
@@ -13,18 +14,39 @@ import (
 )
 
 // lockedKB is how much of this process's address space is locked, in kB.
-func lockedKB(t *testing.T) int {
+func lockedKB(t *testing.T) int { return statusKB(t, "VmLck:") }
+
+// statusKB is a figure of this process in kB.
+func statusKB(t *testing.T, key string) int {
 	t.Helper()
 	status, err := os.ReadFile("/proc/self/status")
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, rest, _ := strings.Cut(string(status), "VmLck:")
+	_, rest, _ := strings.Cut(string(status), key)
 	n, err := strconv.Atoi(strings.Fields(rest)[0])
 	if err != nil {
 		t.Fatal(err)
 	}
 	return n
+}
+
+// givesBack checks that memory which is no longer used goes back to the system although it was
+// locked: the kernel refuses the usual call for that, and Go's runtime finds another.
+func givesBack(t *testing.T) {
+	debug.FreeOSMemory()
+	before := statusKB(t, "VmRSS:")
+	big := make([]byte, 64<<20)
+	for i := range big {
+		big[i] = 1
+	}
+	held := statusKB(t, "VmRSS:")
+	runtime.KeepAlive(big)
+	big = nil
+	debug.FreeOSMemory()
+	if after := statusKB(t, "VmRSS:"); held-before < 60<<10 || after-before > 10<<10 {
+		t.Errorf("%d kB are held before, %d with 64 MB more, and %d once they are no longer used", before, held, after)
+	}
 }
 
 // Memory is locked where there is no bound, and what comes later with it; with a bound it is
@@ -43,6 +65,7 @@ func TestLockMemory(t *testing.T) {
 			t.Errorf("%d kB locked, and %d after more was asked for", first, lockedKB(t))
 		}
 		runtime.KeepAlive(big)
+		givesBack(t)
 		UnlockMemory()
 		if lockedKB(t) != 0 {
 			t.Errorf("%d kB stay locked", lockedKB(t))
