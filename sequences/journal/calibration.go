@@ -54,8 +54,8 @@ func (rec *RunRecord) Calibrations() ([]capture.Calibration, error) {
 	for rows.Next() {
 		var c capture.Calibration
 		var seed sql.NullInt64
-		if err := rows.Scan(&c.Since, &c.Output, &c.State, &c.Judged, &c.Meter, &c.By, &c.Made, &c.Due, &c.Rig, &seed, &c.Gain, &c.Offset); err != nil {
-			return nil, rec.fail(doing, scanned(err))
+		if err := scanRow(rows, "calibration", &c.Since, &c.Output, &c.State, &c.Judged, &c.Meter, &c.By, &c.Made, &c.Due, &c.Rig, &seed, &c.Gain, &c.Offset); err != nil {
+			return nil, rec.fail(doing, err)
 		}
 		if seed.Valid {
 			u := uint64(seed.Int64)

@@ -23,7 +23,11 @@ func (db *DB) Check() error {
 // CheckFile reads the whole file and reports pages and indexes that are damaged or lost, and
 // rows that are not of their table's form; nil: none are.
 func (db *DB) CheckFile(ctx context.Context) error {
-	return db.fail("check", db.check(ctx, "PRAGMA integrity_check(10)"))
+	err := db.check(ctx, "PRAGMA integrity_check(10)")
+	if err == nil {
+		err = db.checkViews(ctx)
+	}
+	return db.fail("check", err)
 }
 
 // CheckReferences reports rows that refer to others that are not there; nil: none do.
@@ -185,7 +189,7 @@ var rules = []rule{
 // checkRule reports where a rule is broken.
 func (rec *RunRecord) checkRule(ctx context.Context, r rule) error {
 	var where string
-	err := rec.db.read.QueryRowContext(ctx, r.query, rec.row).Scan(&where)
+	err := oneOf(rec.db.read.QueryContext(ctx, r.query, rec.row)).scan("run", &where)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return nil

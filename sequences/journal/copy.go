@@ -123,7 +123,7 @@ func (db *DB) copyAt(rec *RunRecord, path string) (there *RunRecord, series stri
 // which it has or had here, else its own, and where another run has or had that name, its
 // own with a word that is made of its UUID.
 func (db *DB) copyName(rec *RunRecord) (series string, err error) {
-	err = db.read.QueryRow("SELECT series FROM name WHERE uuid = ?", rec.UUID).Scan(&series)
+	err = db.row("SELECT series FROM name WHERE uuid = ?", rec.UUID).scan("name", &series)
 	if !errors.Is(err, sql.ErrNoRows) {
 		return series, err
 	}

@@ -240,12 +240,12 @@ func loadPoints(db *sql.DB, run int64) ([]*point, error) {
 		p := &point{}
 		var lower, upper sql.NullFloat64
 		var sources, numbers []byte
-		if err := rows.Scan(&p.id, &p.event, &p.signal, &p.quantity, &lower, &upper, &sources, &numbers); err != nil {
+		if err := scanRow(rows, "point", &p.id, &p.event, &p.signal, &p.quantity, &lower, &upper, &sources, &numbers); err != nil {
 			return nil, err
 		}
 		p.limit = analyze.Limit{Lower: floatOf(lower), Upper: floatOf(upper)}
 		if err := json.Unmarshal(sources, &p.sources); err != nil {
-			return nil, fmt.Errorf("%w: the budget's sources of point %d: %w", ErrCorrupt, p.id, err)
+			return nil, fmt.Errorf("%w: the budget's sources of point %d are no list of pairs", ErrCorrupt, p.id)
 		}
 		if p.numbers = floatsOf(numbers); len(p.numbers) != numbersIn(len(p.sources)) || p.id != len(points) {
 			return nil, fmt.Errorf("%w: point %d", ErrCorrupt, p.id)
@@ -264,7 +264,7 @@ func loadSigns(db *sql.DB, run int64) ([]sign, error) {
 	var signs []sign
 	for rows.Next() {
 		var s sign
-		if err := rows.Scan(&s.id, &s.event, &s.signal, &s.kind, &s.other); err != nil {
+		if err := scanRow(rows, "sign", &s.id, &s.event, &s.signal, &s.kind, &s.other); err != nil {
 			return nil, err
 		}
 		if s.id != len(signs) {

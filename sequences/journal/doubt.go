@@ -82,7 +82,7 @@ func loadDoubts(db *sql.DB, run int64, from, to int, each func(doubtList)) error
 		var id int
 		var code, signal, other, text sql.NullString // NULL: the list is empty
 		var value sql.NullFloat64
-		if err := rows.Scan(&id, &code, &value, &signal, &other, &text); err != nil {
+		if err := scanRow(rows, "doubt", &id, &code, &value, &signal, &other, &text); err != nil {
 			return err
 		}
 		if id != list.id {

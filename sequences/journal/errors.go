@@ -1,9 +1,9 @@
 package journal
 
 import (
-	"database/sql"
 	"errors"
 	"fmt"
+	"strings"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -50,6 +50,8 @@ func failAt(path, doing string, err error) error {
 	}
 	if sentinel := sentinelOf(err); sentinel != nil {
 		err = fmt.Errorf("%w (%w)", sentinel, err)
+	} else if code(err)&0xff == sqlite3.SQLITE_ERROR {
+		err = &misfit{err}
 	}
 	kind := problem.KindOf(err)
 	if kind == problem.Unknown {
@@ -58,19 +60,18 @@ func failAt(path, doing string, err error) error {
 	return &problem.Error{Kind: kind, Op: doing, Place: "log " + path, Err: err}
 }
 
+// misfit is an error of a statement that does not fit the log's tables.
+type misfit struct{ err error }
+
+func (m *misfit) Error() string {
+	return ErrCorrupt.Error() + ": its tables are not as this program makes them (" + strings.TrimPrefix(m.err.Error(), "SQL logic error: ") + ")"
+}
+
+func (m *misfit) Unwrap() []error { return []error{ErrCorrupt, m.err} }
+
 // misuse is an error of the program that calls this package.
 func misuse(format string, args ...any) error {
 	return problem.Of(problem.Internal, fmt.Errorf(format, args...))
-}
-
-// scanned returns an error of reading a row. A value that is not of the type that the
-// column should have is damage.
-func scanned(err error) error {
-	var e *sqlite.Error
-	if err == nil || errors.As(err, &e) || errors.Is(err, sql.ErrNoRows) || problem.KindOf(err) != problem.Unknown {
-		return err
-	}
-	return fmt.Errorf("%w: %w", ErrCorrupt, err)
 }
 
 // asInput makes a bad input file of a log that is none, is damaged or is too new.

@@ -107,7 +107,7 @@ func identifyIn(conn *sql.Conn, table string) error {
 	defer rows.Close()
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(&r.series, &r.count, &r.started, &r.unit); err != nil {
+		if err := scanRow(rows, table, &r.series, &r.count, &r.started, &r.unit); err != nil {
 			return err
 		}
 		all = append(all, r)
@@ -155,7 +155,7 @@ func (db *DB) listNames(condition string, args ...any) (names []string, err erro
 	defer rows.Close()
 	for rows.Next() {
 		var name string
-		if err := rows.Scan(&name); err != nil {
+		if err := scanRow(rows, "run", &name); err != nil {
 			return nil, err
 		}
 		names = append(names, name)

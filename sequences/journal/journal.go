@@ -201,7 +201,10 @@ func (db *DB) connect(path string, from fs.FS) (err error) {
 	if err := migrate(db.write, from); err != nil {
 		return err
 	}
-	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
+	if err := checkForm(db.write, from); err != nil {
+		return err
+	}
+	db.read, err = sql.Open("sqlite", dsn(path, "query_only(ON)", "trusted_schema(OFF)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	return err
 }
 
@@ -215,7 +218,7 @@ func (db *DB) connectToWrite(path string, from fs.FS) (err error) {
 	// new file give pages back later, temp_store needs no room on a disk that is full, and
 	// journal_size_limit makes the write-ahead file small again after a long reading.
 	db.pool, err = sql.Open("sqlite", dsn(path, "auto_vacuum(INCREMENTAL)", "wal_autocheckpoint(0)",
-		fmt.Sprintf("journal_size_limit(%d)", reserveBytes), "temp_store(MEMORY)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
+		fmt.Sprintf("journal_size_limit(%d)", reserveBytes), "temp_store(MEMORY)", "trusted_schema(OFF)", "synchronous(FULL)", "foreign_keys(ON)")+existing)
 	if err != nil {
 		return err
 	}

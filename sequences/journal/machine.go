@@ -64,8 +64,8 @@ func (rec *RunRecord) Machine() ([]capture.MachineFact, error) {
 		var m capture.MachineFact
 		var at int64
 		var number sql.NullFloat64
-		if err := rows.Scan(&m.After, &at, &m.Fact, &number, &m.Text); err != nil {
-			return nil, rec.fail(doing, scanned(err))
+		if err := scanRow(rows, "machine", &m.After, &at, &m.Fact, &number, &m.Text); err != nil {
+			return nil, rec.fail(doing, err)
 		}
 		m.At = time.Unix(0, at).UTC()
 		if m.Fact.Kind() != capture.Word {

@@ -51,7 +51,7 @@ func (db *DB) holdings() ([]Holding, error) {
 		var h Holding
 		var last sql.NullInt64
 		var n int64
-		h.RunSummary, err = scanSummary(rows.Scan, &h.progress.ended, &h.progress.last, &h.progress.gaps, &last, &n, &h.Captures, &h.CaptureBytes)
+		h.RunSummary, err = scanSummary(func(into ...any) error { return scanRow(rows, "run", into...) }, &h.progress.ended, &h.progress.last, &h.progress.gaps, &last, &n, &h.Captures, &h.CaptureBytes)
 		if err != nil {
 			return nil, err
 		}

@@ -50,7 +50,7 @@ func (db *DB) Runs() ([]RunSummary, error) {
 	defer rows.Close()
 	runs := []RunSummary{}
 	for rows.Next() {
-		s, err := scanSummary(rows.Scan)
+		s, err := scanSummary(func(into ...any) error { return scanRow(rows, "run", into...) })
 		if err != nil {
 			return nil, db.fail("list the runs", err)
 		}
@@ -64,9 +64,12 @@ func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error)
 	var gravity int
 	into := append([]any{&s.Run, &s.UUID, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.row}, more...)
 	if err := scan(into...); err != nil {
-		return s, scanned(err)
+		return s, err
 	}
 	s.Started = timeOf(started)
+	if err := inRange("run", "planned", int64(s.Planned), 0); err != nil {
+		return s, err
+	}
 	if err := s.State.check(); err != nil {
 		return s, err
 	}
@@ -123,9 +126,9 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 	rec := &RunRecord{db: db}
 	var ended, seed sql.NullInt64
 	var faults sql.NullString
-	row := db.read.QueryRow("SELECT "+summaryColumns+
+	row := db.row("SELECT "+summaryColumns+
 		", done_by, sequence_source, rig, rig_source, seed, program, notes, faults, ended, reason FROM run WHERE "+where, args...)
-	s, err := scanSummary(row.Scan, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &faults, &ended, &rec.Reason)
+	s, err := scanSummary(func(into ...any) error { return row.scan("run", into...) }, &rec.By, &rec.SequenceSource, &rec.Rig, &rec.RigSource, &seed, &rec.Program, &rec.Notes, &faults, &ended, &rec.Reason)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, db.noRun(id)
 	}
@@ -145,15 +148,25 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 // sumCounts adds up the measuring problems of all cycles.
 func (rec *RunRecord) sumCounts() error {
 	n := make([]int64, 6)
-	err := rec.db.read.QueryRow(`SELECT coalesce(sum(missed_conversions), 0), coalesce(sum(doubled_conversions), 0), coalesce(sum(bus_errors), 0),
-		coalesce(sum(lost_edges), 0), coalesce(sum(chip_resets), 0), coalesce(sum(lost_ready), 0) FROM cycle WHERE run = ?`, rec.row).Scan(&n[0], &n[1], &n[2], &n[3], &n[4], &n[5])
-	rec.Counts = countsOf(n)
+	err := rec.db.row(`SELECT coalesce(sum(missed_conversions), 0), coalesce(sum(doubled_conversions), 0), coalesce(sum(bus_errors), 0),
+		coalesce(sum(lost_edges), 0), coalesce(sum(chip_resets), 0), coalesce(sum(lost_ready), 0) FROM cycle WHERE run = ?`, rec.row).scan("cycle", &n[0], &n[1], &n[2], &n[3], &n[4], &n[5])
+	if err == nil {
+		rec.Counts, err = countsOf(n)
+	}
 	return err
 }
 
-func countsOf(n []int64) capture.Counts {
+// countColumns are those of a cycle's counts.
+var countColumns = [...]string{"missed_conversions", "doubled_conversions", "bus_errors", "lost_edges", "chip_resets", "lost_ready"}
+
+func countsOf(n []int64) (c capture.Counts, err error) {
+	for i, column := range countColumns {
+		if err := inRange("cycle", column, n[i], 0); err != nil {
+			return c, err
+		}
+	}
 	return capture.Counts{MissedConversions: uint64(n[0]), DoubledConversions: uint64(n[1]), BusErrors: uint64(n[2]),
-		LostEdges: uint64(n[3]), ChipResets: uint64(n[4]), LostReadyEdges: uint64(n[5])}
+		LostEdges: uint64(n[3]), ChipResets: uint64(n[4]), LostReadyEdges: uint64(n[5])}, nil
 }
 
 // nearIDs is how many IDs the error for an unknown one names.
@@ -204,7 +217,7 @@ func (rec *RunRecord) spans(doing, condition string) ([]Span, error) {
 	var spans []Span
 	for rows.Next() {
 		var s Span
-		if err := rows.Scan(&s.First, &s.Last); err != nil {
+		if err := scanRow(rows, "cycle", &s.First, &s.Last); err != nil {
 			return nil, rec.fail(doing, err)
 		}
 		spans = append(spans, s)
@@ -244,7 +257,7 @@ func stream[T any](rec *RunRecord, doing, query string, s Span, scan func(*sql.R
 	for rows.Next() {
 		x, err := scan(rows)
 		if err != nil {
-			yield(none, rec.fail(doing, scanned(err)))
+			yield(none, rec.fail(doing, err))
 			return
 		}
 		if !yield(x, nil) {
@@ -291,9 +304,9 @@ func (rec *RunRecord) Limited() (func(signal string, q analyze.Quantity) bool, e
 func scanMeasurement(rows *sql.Rows, points *pointReader, doubts *doubtReader) (m analyze.Measurement, err error) {
 	var at, gravity int
 	var value, expanded sql.NullFloat64
-	var numbers sql.RawBytes
+	var numbers []byte
 	var list sql.NullInt64
-	if err := rows.Scan(&m.Cycle, &at, &value, &expanded, &gravity, &numbers, &list); err != nil {
+	if err := scanRow(rows, "measurement", &m.Cycle, &at, &value, &expanded, &gravity, &numbers, &list); err != nil {
 		return m, err
 	}
 	p, err := points.get(at)
@@ -325,7 +338,7 @@ func (rec *RunRecord) Symptoms() iter.Seq2[analyze.Symptom, error] {
 
 func scanSymptom(rows *sql.Rows) (x analyze.Symptom, err error) {
 	var value, bound sql.NullFloat64
-	err = rows.Scan(&x.Cycle, &x.Event, &x.Signal, &x.Kind, &x.Other, &value, &bound)
+	err = scanRow(rows, "symptom", &x.Cycle, &x.Event, &x.Signal, &x.Kind, &x.Other, &value, &bound)
 	x.Value, x.Limit = floatOf(value), floatOf(bound)
 	return x, err
 }
@@ -358,10 +371,16 @@ func scanCycle(rows *sql.Rows) (c CycleInfo, err error) {
 	var started sql.NullInt64
 	var gravity int
 	n := make([]int64, 6)
-	if err := rows.Scan(&c.N, &started, &gravity, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4], &n[5]); err != nil {
+	if err := scanRow(rows, "cycle", &c.N, &started, &gravity, &c.Complete, &c.HasCapture, &n[0], &n[1], &n[2], &n[3], &n[4], &n[5]); err != nil {
 		return c, err
 	}
-	c.Started, c.Counts = timeOf(started), countsOf(n)
+	c.Started = timeOf(started)
+	if err := inRange("cycle", "n", int64(c.N), 1); err != nil {
+		return c, err
+	}
+	if c.Counts, err = countsOf(n); err != nil {
+		return c, err
+	}
 	c.Verdict, err = verdictOf(gravity)
 	return c, err
 }
@@ -370,7 +389,7 @@ func scanCycle(rows *sql.Rows) (c CycleInfo, err error) {
 // nil where none was kept or the cycle is not stored.
 func (rec *RunRecord) Capture(n int) ([]byte, error) {
 	var b []byte
-	err := rec.db.read.QueryRow("SELECT k.bytes FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ? AND c.n = ?", rec.row, n).Scan(&b)
+	err := rec.db.row("SELECT k.bytes FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ? AND c.n = ?", rec.row, n).scan("capture", &b)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

@@ -89,7 +89,7 @@ func fileSize(path string) int64 {
 
 // openAsItIs opens a log whose schema is up to date with a connection that cannot write.
 func openAsItIs(full, path, way string) (*DB, error) {
-	pool, err := sql.Open("sqlite", dsn(full, "query_only(ON)")+"&"+way)
+	pool, err := sql.Open("sqlite", dsn(full, "query_only(ON)", "trusted_schema(OFF)")+"&"+way)
 	if err != nil {
 		return nil, err
 	}
@@ -105,6 +105,9 @@ func openAsItIs(full, path, way string) (*DB, error) {
 	version, err := checkSchema(conn, len(names))
 	if err == nil && version < len(names) {
 		err = errors.New("its schema is older")
+	}
+	if err == nil {
+		err = checkForm(conn, migrations)
 	}
 	if err = errors.Join(err, conn.Close()); err != nil {
 		return nil, errors.Join(err, db.Close())

@@ -420,7 +420,7 @@ func gravityOf(v analyze.Verdict) (int, error) {
 
 func verdictOf(gravity int) (analyze.Verdict, error) {
 	if gravity < 0 || gravity >= len(analyze.Verdicts) {
-		return "", fmt.Errorf("%w: verdict %d", ErrCorrupt, gravity)
+		return "", fmt.Errorf("%w: verdict %d, where 0 to %d must be", ErrCorrupt, gravity, len(analyze.Verdicts)-1)
 	}
 	return analyze.Verdicts[gravity], nil
 }

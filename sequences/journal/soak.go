@@ -105,7 +105,7 @@ func (r *Run) Checkpoint(cycle int, state []byte) error {
 
 // Checkpoint returns what was stored last; zero where nothing was.
 func (rec *RunRecord) Checkpoint() (cycle int, state []byte, err error) {
-	err = rec.db.read.QueryRow("SELECT cycle, state FROM checkpoint WHERE run = ?", rec.row).Scan(&cycle, &state)
+	err = rec.db.row("SELECT cycle, state FROM checkpoint WHERE run = ?", rec.row).scan("checkpoint", &cycle, &state)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil, nil
 	}
@@ -123,7 +123,7 @@ func (rec *RunRecord) Interruptions() ([]Interruption, error) {
 	for rows.Next() {
 		var i Interruption
 		var stopped, resumed sql.NullInt64
-		if err := rows.Scan(&i.After, &stopped, &resumed, &i.Reason, &i.Program); err != nil {
+		if err := scanRow(rows, "interruption", &i.After, &stopped, &resumed, &i.Reason, &i.Program); err != nil {
 			return nil, rec.fail("read the interruptions", err)
 		}
 		i.Stopped, i.Resumed = timeOf(stopped), timeOf(resumed)
@@ -139,7 +139,7 @@ func (rec *RunRecord) Last() (int, error) {
 }
 
 func lastCycle(db *sql.DB, run int64) (n int, err error) {
-	err = db.QueryRow("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", run).Scan(&n)
+	err = oneOf(db.Query("SELECT coalesce(max(n), 0) FROM cycle WHERE run = ?", run)).scan("cycle", &n)
 	return n, err
 }
 
@@ -185,7 +185,7 @@ func (rec *RunRecord) CaptureCounts() (counts map[Kept]int, bytes int64, err err
 	for rows.Next() {
 		var why, n int
 		var size int64
-		if err := rows.Scan(&why, &n, &size); err != nil {
+		if err := scanRow(rows, "capture", &why, &n, &size); err != nil {
 			return nil, 0, rec.fail("count the captures", err)
 		}
 		counts[Kept(why)] = n
@@ -197,10 +197,18 @@ func (rec *RunRecord) CaptureCounts() (counts map[Kept]int, bytes int64, err err
 // loadSoak finds out whether a run is a soak.
 func (rec *RunRecord) loadSoak() error {
 	var s Retention
-	err := rec.db.read.QueryRow("SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?", rec.row).
-		Scan(&s.First, &s.Last, &s.Every, &s.Bad)
+	err := rec.db.row("SELECT keep_first, keep_last, keep_every, keep_bad FROM soak WHERE run = ?", rec.row).
+		scan("soak", &s.First, &s.Last, &s.Every, &s.Bad)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil
+	}
+	for _, c := range []struct {
+		column string
+		n      int
+	}{{"keep_first", s.First}, {"keep_last", s.Last}, {"keep_every", s.Every}, {"keep_bad", s.Bad}} {
+		if err == nil {
+			err = inRange("soak", c.column, int64(c.n), 0)
+		}
 	}
 	rec.Soak = &s
 	return err

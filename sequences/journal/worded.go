@@ -213,7 +213,7 @@ func someReasons(conn *sql.Conn, last storedReason) (some []storedReason, err er
 	defer rows.Close()
 	for rows.Next() {
 		var r storedReason
-		if err := rows.Scan(&r.run, &r.id, &r.text); err != nil {
+		if err := scanRow(rows, "doubts", &r.run, &r.id, &r.text); err != nil {
 			return nil, err
 		}
 		some = append(some, r)
