@@ -62,6 +62,7 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 		}
 		a.note("Run %s: %d of %d cycles are done, verdict %s; makebreak report %s writes its record", r.Run, r.Cycles, r.Cycles, r.Verdict.Name(), r.Run)
 		a.verdict = r.Verdict
+		soak.Told(fmt.Sprintf("run %s is complete", r.Run), a.note)
 		return nil
 	case r != nil:
 		return a.resumeIn(c, db, r.Run, nil, o)

@@ -69,6 +69,14 @@ func (n *Notifier) Status(text string) { n.send("STATUS=" + words.Safe(text)) }
 // Stopping says that the soak ends.
 func (n *Notifier) Stopping() { n.send(daemon.SdNotifyStopping) }
 
+// Told tells systemd of a program that has nothing to do and ends now. One that ends without
+// that it was ready counts as failed, whatever its exit status, and would be started again.
+func Told(text string, say func(format string, args ...any)) {
+	n := &Notifier{say: say}
+	n.Ready(text)
+	n.Stopping()
+}
+
 func (n *Notifier) send(text string) {
 	if _, err := daemon.SdNotify(false, text); err != nil {
 		n.say("systemd could not be told: %v", err)
