@@ -366,7 +366,7 @@ func intervalOf(x *analyze.Measurement, line *gum.Component) float64 {
 func (c *cause) followed() float64 {
 	sum := 0.0
 	for i := range c.lines {
-		u := gum.HalfWidth("rectangular", measure.HiddenWhenFollowed*math.Abs(c.lines[i].Sensitivity))
+		u := gum.HalfWidth("rectangular", measure.HiddenWhenFollowed()*math.Abs(c.lines[i].Sensitivity))
 		sum += math.Min(u*u, c.lines[i].Contribution()*c.lines[i].Contribution())
 	}
 	return math.Sqrt(sum / c.variance)

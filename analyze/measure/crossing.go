@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"makebreak/analyze"
@@ -355,13 +356,13 @@ func (c *crossing) addHidden(f filter, d division, gap, unit, unseen, span float
 
 // HiddenWhenFollowed is the half-width, in conversions, that HiddenEdge has at most where a
 // coil's diode takes the level a tenth of the step beyond, so that the middle lies at 0.45 of it.
-var HiddenWhenFollowed = func() float64 {
+var HiddenWhenFollowed = sync.OnceValue(func() float64 {
 	most := 0.0
 	for f := 0.05; f < 1; f += 0.05 {
 		most = math.Max(most, hiddenWithin(f, 0, diodeShare, -math.Log1p(-0.45)))
 	}
 	return most
-}()
+})
 
 // leastTail is the least rest of a step's amplitude that is told from none, however
 // quiet and fine the samples are.

@@ -9,6 +9,7 @@ import (
 	"iter"
 	"slices"
 	"strings"
+	"sync"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -25,7 +26,7 @@ const shownFigures = 2000
 //go:embed page.html
 var pageSource string
 
-var pageTemplate = template.Must(template.New("page").Parse(pageSource))
+var pageTemplate = sync.OnceValue(func() *template.Template { return template.Must(template.New("page").Parse(pageSource)) })
 
 // HTML writes the record as one page that stands alone: no script, nothing
 // fetched, printing on A4. It says what the text says and adds single cycles and
@@ -37,7 +38,7 @@ func HTML(w io.Writer, r *Record) error {
 		return readingFailed(err)
 	}
 	var b bytes.Buffer
-	if err := pageTemplate.Execute(&b, p); err != nil {
+	if err := pageTemplate().Execute(&b, p); err != nil {
 		return err
 	}
 	_, err = b.WriteTo(w)

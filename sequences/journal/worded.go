@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"makebreak/analyze"
 	"makebreak/rig/unit"
@@ -34,53 +35,60 @@ const (
 	volts   = `(?P<volts>\S+) V`
 )
 
-var sentences = []sentence{
-	form(`upper bound: shorter than the sampling can resolve`, analyze.AtMost),
-	form(`no samples`, analyze.NoSamples),
-	form(`no samples in the settled part of the state`, analyze.NoSettledSamples),
-	form(`no samples near the state's level`, analyze.NoSamplesAtLevel),
-	form(`no samples of `+aSignal+` around the change-over`, analyze.NoSamplesAround),
-	form(`only `+aCount+` samples? in the state`, analyze.FewSamples),
-	form(`mean of `+aCount+` samples?, too few for a histogram`, analyze.PlainMean),
-	form(`samples are missing for `+aTime, analyze.SamplesAbsent),
-	form(`samples were left out on purpose for `+aTime+`: only a move would have been kept`, analyze.SamplesLeftOut),
-	form(`the samples do not show where it crossed`, analyze.CrossingNotShown),
-	form(`the crossing lies in a gap of the samples`, analyze.CrossingNotShown),
-	form(`the 10 % or 90 % instant is not in the samples`, analyze.ReferencesNotShown),
-	form(`nothing is known of the state before the event`, analyze.StateBeforeUnknown),
-	form(`watched for only `+aTime, analyze.WatchedBriefly),
-	form(`the supply's converter had lost its setting`, analyze.SupplySettingLost),
-	form(`the crossing of `+aSignal+` could not be placed`, analyze.OutputNotPlaced),
-	form(`no output is known to drive `+aSignal, analyze.NoOutputKnown),
-	form(`the pulse's edges could not be placed`, analyze.PulseEdgesNotPlaced),
-	form(`the output did not go high`, analyze.DidNotGoHigh),
-	form(`the output did not go low`, analyze.DidNotGoLow),
-	form(`the output was already high`, analyze.AlreadyHigh),
-	form(`the output was already low`, analyze.AlreadyLow),
-	form(`the output did not pulse`, analyze.DidNotPulse),
-	form(`no such contact is wired`, analyze.NoContactWired),
-	form(aSignal+` was already closed`, analyze.AlreadyClosed),
-	form(aSignal+` was already open`, analyze.AlreadyOpen),
-	form(aSignal+` did not close`, analyze.DidNotClose),
-	form(aSignal+` did not open`, analyze.DidNotOpen),
-	form(aSignal+` did not close before the state ended, which was soon`, analyze.NotClosedInTime),
-	form(aSignal+` did not close until `+volts, analyze.DidNotCloseTill),
-	form(aSignal+` did not open until `+volts, analyze.DidNotOpenTill),
-	form(aSignal+` closed before (?P<other>\S+) crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself`, analyze.ClosedBefore),
-	form(`the contact had come to rest and then changed again, `+aCount+` times?`, analyze.ChangedAgain),
-	form(`the state ended `+aTime+` after the last edge: there may have been more to come`, analyze.StillBouncing),
-	form(`still bouncing when the state ended: at least this long`, analyze.StillBouncing),
-	form(`edges were lost`, analyze.EdgesMissing),
-	form(`edges were lost: there may be more bounce than was seen`, analyze.BounceIncomplete),
-}
+// sentences are compiled when the first old log needs them.
+var sentences = sync.OnceValue(func() []sentence {
+	return []sentence{
+		form(`upper bound: shorter than the sampling can resolve`, analyze.AtMost),
+		form(`no samples`, analyze.NoSamples),
+		form(`no samples in the settled part of the state`, analyze.NoSettledSamples),
+		form(`no samples near the state's level`, analyze.NoSamplesAtLevel),
+		form(`no samples of `+aSignal+` around the change-over`, analyze.NoSamplesAround),
+		form(`only `+aCount+` samples? in the state`, analyze.FewSamples),
+		form(`mean of `+aCount+` samples?, too few for a histogram`, analyze.PlainMean),
+		form(`samples are missing for `+aTime, analyze.SamplesAbsent),
+		form(`samples were left out on purpose for `+aTime+`: only a move would have been kept`, analyze.SamplesLeftOut),
+		form(`the samples do not show where it crossed`, analyze.CrossingNotShown),
+		form(`the crossing lies in a gap of the samples`, analyze.CrossingNotShown),
+		form(`the 10 % or 90 % instant is not in the samples`, analyze.ReferencesNotShown),
+		form(`nothing is known of the state before the event`, analyze.StateBeforeUnknown),
+		form(`watched for only `+aTime, analyze.WatchedBriefly),
+		form(`the supply's converter had lost its setting`, analyze.SupplySettingLost),
+		form(`the crossing of `+aSignal+` could not be placed`, analyze.OutputNotPlaced),
+		form(`no output is known to drive `+aSignal, analyze.NoOutputKnown),
+		form(`the pulse's edges could not be placed`, analyze.PulseEdgesNotPlaced),
+		form(`the output did not go high`, analyze.DidNotGoHigh),
+		form(`the output did not go low`, analyze.DidNotGoLow),
+		form(`the output was already high`, analyze.AlreadyHigh),
+		form(`the output was already low`, analyze.AlreadyLow),
+		form(`the output did not pulse`, analyze.DidNotPulse),
+		form(`no such contact is wired`, analyze.NoContactWired),
+		form(aSignal+` was already closed`, analyze.AlreadyClosed),
+		form(aSignal+` was already open`, analyze.AlreadyOpen),
+		form(aSignal+` did not close`, analyze.DidNotClose),
+		form(aSignal+` did not open`, analyze.DidNotOpen),
+		form(aSignal+` did not close before the state ended, which was soon`, analyze.NotClosedInTime),
+		form(aSignal+` did not close until `+volts, analyze.DidNotCloseTill),
+		form(aSignal+` did not open until `+volts, analyze.DidNotOpenTill),
+		form(aSignal+` closed before (?P<other>\S+) crossed its mid level: the edge is too slow to time the relay by, or the relay moved by itself`, analyze.ClosedBefore),
+		form(`the contact had come to rest and then changed again, `+aCount+` times?`, analyze.ChangedAgain),
+		form(`the state ended `+aTime+` after the last edge: there may have been more to come`, analyze.StillBouncing),
+		form(`still bouncing when the state ended: at least this long`, analyze.StillBouncing),
+		form(`edges were lost`, analyze.EdgesMissing),
+		form(`edges were lost: there may be more bounce than was seen`, analyze.BounceIncomplete),
+	}
+})
 
 // advice is a part of a reason that said what would settle a figure. It is computed from
 // the stored budget when the figure is told.
-var advice = regexp.MustCompile(`^(?:(?:mostly|more than anything else) .*|.* would settle it(?: together)?|` +
-	`too close to the limit for this rig: .*|closer to the limit than the expanded uncertainty)$`)
+var advice = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(?:(?:mostly|more than anything else) .*|.* would settle it(?: together)?|` +
+		`too close to the limit for this rig: .*|closer to the limit than the expanded uncertainty)$`)
+})
 
 // coilReached is what follows the sentence of a contact that did not change over on a ramp.
-var coilReached = regexp.MustCompile(`^(.*), and the coil came to (\S+) V(?: ± (\S+ \S+))? only(?:: it changes over .*)?$`)
+var coilReached = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(.*), and the coil came to (\S+) V(?: ± (\S+ \S+))? only(?:: it changes over .*)?$`)
+})
 
 // doubtsOfWords reads a stored reason. A part that is in no known form stays as it is. For
 // a short time programs stored doubts as JSON in place of a sentence.
@@ -90,7 +98,7 @@ func doubtsOfWords(reason string) []analyze.Doubt {
 	}
 	var doubts []analyze.Doubt
 	for part := range strings.SplitSeq(reason, "; ") {
-		if part == "" || advice.MatchString(part) {
+		if part == "" || advice().MatchString(part) {
 			continue
 		}
 		doubts = append(doubts, doubtsOfPart(part)...)
@@ -122,7 +130,7 @@ func doubtsOfJSON(text string) ([]analyze.Doubt, bool) {
 
 func doubtsOfPart(part string) []analyze.Doubt {
 	begin, came := part, []analyze.Doubt(nil)
-	if m := coilReached.FindStringSubmatch(part); m != nil {
+	if m := coilReached().FindStringSubmatch(part); m != nil {
 		begin = m[1]
 		reached, err := strconv.ParseFloat(m[2], 64)
 		if err != nil {
@@ -137,7 +145,7 @@ func doubtsOfPart(part string) []analyze.Doubt {
 			came = append(came, analyze.Doubt{Code: analyze.CoilReachedWith, Value: expanded})
 		}
 	}
-	for _, s := range sentences {
+	for _, s := range sentences() {
 		if d, ok := s.read(begin); ok {
 			return append([]analyze.Doubt{d}, came...)
 		}
