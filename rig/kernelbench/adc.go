@@ -26,6 +26,7 @@ const (
 type Converters struct {
 	t          testing.TB
 	microvolts [chips * channels]int
+	answering  int // mask of what answers: the chips, then the supply's converter
 }
 
 // NewConverters sets all inputs to 0 V, all clocks to nominal, all chips
@@ -43,11 +44,13 @@ func (c *Converters) reset() {
 	c.microvolts = [chips * channels]int{}
 	c.writeVolts()
 	c.knob("ppm", "0,0,0,0")
-	c.knob("present", "15")
+	c.answering = 1<<chips - 1
+	c.writePresent()
 	c.knob("fail_count", "0")
 	c.knob("delay_us", "0")
 	c.knob("bus_hz", "0")
 	c.knob("loses", "0,0,0,0")
+	c.SetFilter(1, 100)
 	for chip := range chips {
 		c.knob("ready", fmt.Sprintf("%d - 0", chip))
 	}
@@ -72,13 +75,18 @@ func (c *Converters) writeVolts() {
 // SetPresent says which chips answer.
 func (c *Converters) SetPresent(answers [4]bool) {
 	c.t.Helper()
-	mask := 0
+	c.answering &= supplyAnswers
 	for i, yes := range answers {
 		if yes {
-			mask |= 1 << i
+			c.answering |= 1 << i
 		}
 	}
-	c.knob("present", strconv.Itoa(mask))
+	c.writePresent()
+}
+
+func (c *Converters) writePresent() {
+	c.t.Helper()
+	c.knob("present", strconv.Itoa(c.answering))
 }
 
 // Fail makes the next transfers on the bus end with the errno.
@@ -106,6 +114,37 @@ func (c *Converters) WireReady(chip int, to *Chip, line int) {
 func (c *Converters) LoseReady(n [chips]int) {
 	c.t.Helper()
 	c.knob("loses", fmt.Sprintf("%d,%d,%d,%d", n[0], n[1], n[2], n[3]))
+}
+
+// SetClocks sets how far the chips' clocks are off, in parts per million.
+func (c *Converters) SetClocks(ppm [chips]int) {
+	c.t.Helper()
+	c.knob("ppm", fmt.Sprintf("%d,%d,%d,%d", ppm[0], ppm[1], ppm[2], ppm[3]))
+}
+
+// SetFilter says what a conversion makes of its input: 1 or 3 means in a row, over the last
+// part of its time, in percent. 1 and 100 are a plain mean over all of it.
+func (c *Converters) SetFilter(means, lastPercent int) {
+	c.t.Helper()
+	c.knob("means", strconv.Itoa(means))
+	c.knob("last_percent", strconv.Itoa(lastPercent))
+}
+
+// SupplyAddress is where the supply's converter answers, an MCP4725.
+const SupplyAddress = 0x60
+
+// SupplyFile shows the code of the supply's converter and its power-down bits: "1234 0".
+const SupplyFile = knobDir + "dac"
+
+const supplyAnswers = 1 << chips
+
+// SetSupply connects the supply's converter, which nothing else does, with a code as its
+// EEPROM gives it when it is switched on.
+func (c *Converters) SetSupply(code int) {
+	c.t.Helper()
+	c.answering |= supplyAnswers
+	c.writePresent()
+	c.knob("dac", strconv.Itoa(code))
 }
 
 // Lost counts the ready edges lost on purpose since the guest started, by chip.

@@ -18,8 +18,11 @@ import (
 // Exit statuses of the contract.
 const (
 	exitPass        = 0
+	exitFail        = 1
 	exitUndecided   = 2
+	exitInput       = 65
 	exitRig         = 69
+	exitOwnFault    = 70
 	exitInterrupted = 130
 )
 
@@ -228,6 +231,7 @@ func TestKernel_EndsMidRun(t *testing.T) {
 func (s *site) runAgain() {
 	s.t.Helper()
 	offs := len(s.panel.all(kernelbench.OutputOff))
+	s.undrive(keyOff) // the program left it driven low
 	s.lines.Set(keyOff, true)
 	s.panel.await(kernelbench.OutputOff, offs)
 	s.lines.Set(keyOff, false)

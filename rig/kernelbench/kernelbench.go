@@ -34,7 +34,8 @@ func Need(t testing.TB) {
 }
 
 // Chip is a simulated GPIO chip. Its lines are inputs whose level is their
-// pull, until a program drives them.
+// pull, until a program drives them. As on a Raspberry Pi's own kernel a line
+// keeps its level when that program has gone, until another asks for it.
 type Chip struct {
 	t     testing.TB
 	Name  string // "gpiochip0"

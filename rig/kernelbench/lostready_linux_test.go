@@ -1,7 +1,6 @@
 package kernelbench_test
 
 import (
-	"strings"
 	"testing"
 	"time"
 )
@@ -11,13 +10,7 @@ import (
 // the next, and what was lost is counted as that and as nothing else.
 func TestKernel_ReadyEdgesLost(t *testing.T) {
 	s := newSite(t, followRate, "100 ms", "600 ms")
-	const unwired = "rate: 128 /s, supply: 3.3 V}"
-	if !strings.Contains(s.text, unwired) {
-		t.Fatal("the rig's file has no chip that sweeps")
-	}
-	s.text = strings.Replace(s.text, unwired, "rate: 860 /s, supply: 3.3 V, ready: {line: READY_B}}", 1)
-	s.rig = s.writeRig("rig.yaml", `"1"`)
-	s.adc.WireReady(1, s.lines, readyB)
+	s.wireB()
 	s.adc.SetBus(400_000)
 	s.adc.LoseReady([4]int{7, 5, 0, 0})
 	s.startPanel()
@@ -39,6 +32,13 @@ func TestKernel_ReadyEdgesLost(t *testing.T) {
 	s.fewMissed(n)
 	s.closeTogether("OUT1", time.Second/followRate)
 	s.closeTogether("OUT2", 2*time.Second/860)
+}
+
+// wireB gives the chip that sweeps its full rate and a ready line.
+func (s *site) wireB() {
+	s.t.Helper()
+	s.replace("rate: 128 /s, supply: 3.3 V}", "rate: 860 /s, supply: 3.3 V, ready: {line: READY_B}}")
+	s.adc.WireReady(1, s.lines, readyB)
 }
 
 // closeTogether checks that an output's samples stand no more than two of its intervals apart.

@@ -2,9 +2,11 @@ package kernelbench
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -31,6 +33,9 @@ type Panel struct {
 	OnMicrovolts, OffMicrovolts []int
 	// Delay is the time from a key to the output.
 	Delay time.Duration
+	// Pairs are two edges of the contact that closes, before its other ones, which nothing else
+	// in the guest runs between: to the kernel they are one.
+	Pairs bool
 }
 
 // Deed is one thing that the panel did, between two readings of CLOCK_MONOTONIC.
@@ -51,6 +56,8 @@ const (
 	BreakCloses  = "break closes"
 	BreakOpens   = "break opens"
 	ReferenceOff = "reference off"
+	MakePair     = "make closes and opens at once"
+	BreakPair    = "break closes and opens at once"
 )
 
 // travel is what the contacts do after the output has switched on or off. A bounce's
@@ -72,6 +79,11 @@ var travel = map[bool][]struct {
 		{6000 * time.Microsecond, BreakCloses},
 	},
 }
+
+// pairAfter is when a pair of edges comes after the output has switched.
+const pairAfter = 3 * time.Millisecond
+
+var pairOf = map[bool]string{true: MakePair, false: BreakPair}
 
 // glance is how often the panel looks at its keys. Delays are counted from the
 // reference, so it does not matter how late it sees one.
@@ -183,6 +195,10 @@ func (w *working) do(what string) error {
 		err = pull(w.Make, what == MakeOpens)
 	case BreakCloses, BreakOpens:
 		err = pull(w.Break, what == BreakOpens)
+	case MakePair:
+		err = pullPair(w.Make)
+	case BreakPair:
+		err = pullPair(w.Break)
 	case ReferenceOff:
 		err = pull(w.Reference, false)
 	default:
@@ -204,6 +220,9 @@ func (w *working) plan(from capture.Instant, on bool) {
 	for _, t := range travel[on] {
 		w.agenda = append(w.agenda, intention{from.Add(t.after), t.what})
 	}
+	if w.Pairs {
+		w.agenda = append(w.agenda, intention{from.Add(pairAfter), pairOf[on]})
+	}
 	slices.SortStableFunc(w.agenda, func(a, b intention) int { return int(a.at - b.at) })
 }
 
@@ -220,6 +239,23 @@ func (w *working) switchOutput(on bool) error {
 }
 
 func pull(path string, high bool) error { return os.WriteFile(path, pullText[high], 0) }
+
+// pullPair pulls a line low and high again with a thread that comes before those that serve
+// the kernel's interrupts.
+func pullPair(path string) error {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	const first = 90 // theirs is 50
+	if err := schedule(unix.SCHED_FIFO, first); err != nil {
+		return err
+	}
+	return errors.Join(pull(path, false), pull(path, true), schedule(unix.SCHED_NORMAL, 0))
+}
+
+// schedule gives the calling thread a policy and a priority.
+func schedule(policy, priority uint32) error {
+	return unix.SchedSetAttr(0, &unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: policy, Priority: priority}, 0)
+}
 
 // monotonic reads the clock that stamps edges and samples.
 func monotonic() capture.Instant {

@@ -189,6 +189,17 @@ func (p *panelProcess) truth(m *analyze.Measurement) (time.Duration, bool) {
 	return 0, false
 }
 
+// bracket is how far a delay by the panel's notes may be off: half the times between the
+// readings of the clock around its event and around the output's switching.
+func (p *panelProcess) bracket(m *analyze.Measurement) time.Duration {
+	output, crossing := kernelbench.OutputOn, m.Cycle-1
+	if m.Event == "disarm" {
+		output, crossing = kernelbench.OutputOff, m.Cycle
+	}
+	out, event := p.all(output)[crossing], p.all(m.Event)[m.Cycle-1]
+	return (out.To.Sub(out.From) + event.To.Sub(event.From)) / 2
+}
+
 // compareClocks holds the raw stamps of the last capture against the panel's notes,
 // which were made by reading CLOCK_MONOTONIC: events and edges, stamped by the kernel,
 // and samples, stamped by the edges of the ready line, are on that clock.

@@ -28,6 +28,7 @@ type found struct {
 		Named       []struct {
 			Line   int
 			Name   string
+			GPIO   string
 			Used   bool
 			UsedBy string `json:"used_by"`
 		} `json:"lines_named_or_used"`

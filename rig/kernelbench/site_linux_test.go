@@ -20,7 +20,9 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"makebreak/rig/gpioline"
 	"makebreak/rig/kernelbench"
+	"makebreak/rig/line"
 	"makebreak/rig/wiring/rigfile"
 )
 
@@ -55,8 +57,15 @@ type site struct {
 	text     string // of the rig
 
 	lines, contacts *kernelbench.Chip
-	adc             *kernelbench.Converters
-	panel           *panelProcess // once started
+	referenceAt     *kernelbench.Chip
+	makeLine        int // of the contacts' chip; the break contact's is the next
+
+	keyAway, keyOff, reference int // lines of the drives' chip
+
+	adc   *kernelbench.Converters
+	edges *kernelbench.Edges
+	pairs bool          // the panel's contacts make edges that the kernel merges
+	panel *panelProcess // once started
 }
 
 // Lines of the chip "kb-drives".
@@ -66,6 +75,7 @@ const (
 	reference
 	readyA
 	readyB
+	spare // and one more
 )
 
 const rigText = `name: kernel-bench
@@ -136,8 +146,10 @@ func newSite(t *testing.T, followRate int, pulse, hold string) *site {
 	if _, err := os.Stat(s.program); err != nil {
 		t.Skip("the guest has no program: .ci/kernel-bench/run was given -n")
 	}
-	s.adc = kernelbench.NewConverters(t)
-	s.lines = kernelbench.NewChip(t, "kb-drives", "KEY_AWAY", "KEY_OFF", "REFERENCE", "READY_A", "READY_B")
+	s.adc, s.edges = kernelbench.NewConverters(t), kernelbench.NewEdges(t)
+	s.lines = kernelbench.NewChip(t, "kb-drives", "KEY_AWAY", "KEY_OFF", "REFERENCE", "READY_A", "READY_B", "", "")
+	s.keyAway, s.keyOff = keyAway, keyOff
+	s.referenceAt, s.reference = s.lines, reference
 	s.contacts = kernelbench.NewChip(t, "kb-contacts", "", "")
 	s.adc.WireReady(0, s.lines, readyA)
 	s.log = filepath.Join(s.dir, "log.db")
@@ -146,6 +158,45 @@ func newSite(t *testing.T, followRate int, pulse, hold string) *site {
 	s.sequence = filepath.Join(s.dir, "sequence.yaml")
 	s.write(s.sequence, strings.ReplaceAll(sequenceText, "HOLD", hold))
 	return s
+}
+
+// onOneChip has the contacts on the chip of the ready lines, as a board with one bank of lines
+// does. The reference goes to another chip: a run whose reference gets lost ends there.
+func (s *site) onOneChip() {
+	s.t.Helper()
+	s.referenceAt, s.reference = s.contacts, 0
+	s.contacts, s.makeLine = s.lines, spare
+	for i := range 2 {
+		s.replace(fmt.Sprintf("chip: kb-contacts, line: %d", i), fmt.Sprintf("chip: kb-drives, line: %d", spare+i))
+	}
+	s.replace("{line: REFERENCE}", "{chip: kb-contacts, line: 0}")
+}
+
+// replace puts another text into the rig's file, in place of one that is there.
+func (s *site) replace(old, text string) {
+	s.t.Helper()
+	if !strings.Contains(s.text, old) {
+		s.t.Fatalf("the rig's file has no %q", old)
+	}
+	s.text = strings.ReplaceAll(s.text, old, text)
+	s.rig = s.writeRig("rig.yaml", `"1"`)
+}
+
+// undrive takes away what still drives lines of the drives' chip that nobody holds: who asks
+// for a line as an input switches its output off.
+func (s *site) undrive(lines ...int) {
+	s.t.Helper()
+	for _, l := range lines {
+		set, err := gpioline.Open([]line.Request{{Line: line.Line{Name: "undrive", Chip: s.lines.Name, Number: l}, Role: line.Reference}})
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		if err := set.Close(); err != nil {
+			s.t.Fatal(err)
+		}
+		s.lines.Set(l, true)
+		s.lines.Set(l, false)
+	}
 }
 
 func (s *site) write(path, text string) {
@@ -174,6 +225,7 @@ const (
 // panelProcess is the panel at work, and what it has done.
 type panelProcess struct {
 	t     *testing.T
+	end   func() // may be called again
 	mu    sync.Mutex
 	deeds []kernelbench.Deed
 }
@@ -187,11 +239,11 @@ func (s *site) startPanel() *panelProcess {
 		return v
 	}
 	config, err := json.Marshal(kernelbench.Panel{
-		Keys:      map[string]string{"arm-away": s.lines.ValueFile(keyAway), "disarm": s.lines.ValueFile(keyOff)},
+		Keys:      map[string]string{"arm-away": s.lines.ValueFile(s.keyAway), "disarm": s.lines.ValueFile(s.keyOff)},
 		On:        map[string]bool{"arm-away": true},
-		Reference: s.lines.PullFile(reference), Make: s.contacts.PullFile(0), Break: s.contacts.PullFile(1),
+		Reference: s.referenceAt.PullFile(s.reference), Make: s.contacts.PullFile(s.makeLine), Break: s.contacts.PullFile(s.makeLine + 1),
 		OnMicrovolts: inputs(onVolts), OffMicrovolts: inputs(offVolts),
-		Delay: panelDelay,
+		Delay: panelDelay, Pairs: s.pairs,
 	})
 	if err != nil {
 		s.t.Fatal(err)
@@ -213,11 +265,15 @@ func (s *site) startPanel() *panelProcess {
 	}
 	read := make(chan struct{})
 	go p.read(out, read)
-	s.t.Cleanup(func() {
-		stop.Close()
-		<-read
-		_ = cmd.Wait() // where it failed, its error has been shown
-	})
+	var once sync.Once
+	p.end = func() {
+		once.Do(func() {
+			stop.Close()
+			<-read
+			_ = cmd.Wait() // where it failed, its error has been shown
+		})
+	}
+	s.t.Cleanup(p.end)
 	p.await(kernelbench.BreakCloses, 0)
 	s.panel = p
 	return p

@@ -11,7 +11,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -27,7 +29,12 @@ func main() {
 	} else {
 		status = runAll()
 	}
-	// The host looks for this line: a guest that dies on the way gives none.
+	end(status)
+}
+
+// end tells the host the status, by a line that a guest which dies on the way does not give,
+// and switches the machine off.
+func end(status int) {
 	fmt.Printf("kernel bench: exit %d\n", status)
 	unix.Sync()
 	if err := unix.Reboot(unix.LINUX_REBOOT_CMD_POWER_OFF); err != nil {
@@ -58,9 +65,10 @@ func bringUp() error {
 	if err := loopbackUp(); err != nil {
 		return err
 	}
+	go watch(limit())
 	for k, v := range map[string]string{
 		"PATH": "/bin:/sbin:/usr/bin", "HOME": "/root", "TMPDIR": "/tmp", "MAKEBREAK_KERNEL_BENCH": "1", "MAKEBREAK_BIN": "/makebreak",
-		"MAKEBREAK_BENCH_FOLLOW": told("follow", "20s"),
+		"MAKEBREAK_BENCH_FOLLOW": told("follow", "20s"), "MAKEBREAK_BENCH_KILLS": told("kills", "40"),
 	} {
 		if err := os.Setenv(k, v); err != nil {
 			return err
@@ -129,7 +137,7 @@ func runOne(path string) bool {
 	name := filepath.Base(path)
 	var args []string
 	if strings.HasSuffix(name, ".test") {
-		args = []string{"-test.v", "-test.timeout=1h", "-test.run=" + told("match", ".")}
+		args = []string{"-test.v", "-test.timeout=0", "-test.run=" + told("match", ".")}
 	}
 	fmt.Printf("kernel bench: %s starts\n", name)
 	began := time.Now()
@@ -138,7 +146,12 @@ func runOne(path string) bool {
 	var out bytes.Buffer
 	cmd.Stdout = &tee{&out}
 	cmd.Stderr = cmd.Stdout
-	err := cmd.Run()
+	err := cmd.Start()
+	if err == nil {
+		now.set(name, cmd.Process.Pid)
+		err = cmd.Wait()
+		now.set(name+", which has ended", 0)
+	}
 	for _, line := range strings.Split(out.String(), "\n") {
 		if strings.HasPrefix(strings.TrimSpace(line), "--- SKIP") {
 			fmt.Printf("kernel bench: %s DID NOT RUN: %s\n", name, strings.TrimSpace(line))
@@ -150,6 +163,61 @@ func runOne(path string) bool {
 	}
 	fmt.Printf("kernel bench: %s %s after %.1f s\n", name, word, time.Since(began).Seconds())
 	return err == nil
+}
+
+// limit is how long the tests may take by the guest's own clock, which counts instructions
+// and skips idle time, and so is the same on every host.
+func limit() time.Duration {
+	s, err := strconv.Atoi(told("limit", "900"))
+	if err != nil {
+		fmt.Println("kernel bench: the limit:", err)
+		end(1)
+	}
+	return time.Duration(s) * time.Second
+}
+
+// tick is how often the guest tells its time, for the host that cuts it and for nobody else.
+const tick = 10 * time.Second
+
+// lastWords is how long a test that is cut may take to say where it is.
+const lastWords = 5 * time.Second
+
+// watch tells the time, and ends the test that is still running when the limit is reached:
+// it has shown by then where it hangs.
+func watch(limit time.Duration) {
+	began := time.Now()
+	for time.Since(began) < limit {
+		time.Sleep(min(tick, limit-time.Since(began)))
+		fmt.Printf("kernel bench: guest time %.0f s\n", time.Since(began).Seconds())
+	}
+	in, pid := now.get()
+	fmt.Printf("kernel bench: FAILED: cut after %.0f s of guest time, in test %s\n", limit.Seconds(), in)
+	if pid != 0 {
+		_ = unix.Kill(pid, unix.SIGQUIT) // it may just have ended
+		time.Sleep(lastWords)
+	}
+	end(1)
+}
+
+// running is what runs just now.
+type running struct {
+	mu   sync.Mutex
+	test string
+	pid  int
+}
+
+var now = running{test: "none"}
+
+func (r *running) set(test string, pid int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.test, r.pid = test, pid
+}
+
+func (r *running) get() (test string, pid int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.test, r.pid
 }
 
 // told is what the host has said of something, in a file of its own.
@@ -171,10 +239,15 @@ func workDir(name string) string {
 	return "/"
 }
 
-// tee writes to the console and keeps a copy.
+// tee writes to the console, keeps a copy and notes which test begins.
 type tee struct{ kept *bytes.Buffer }
 
 func (t *tee) Write(p []byte) (int, error) {
 	t.kept.Write(p)
+	if _, after, found := bytes.Cut(p, []byte("=== RUN ")); found {
+		test, _, _ := bytes.Cut(after, []byte("\n"))
+		_, pid := now.get()
+		now.set(string(bytes.TrimSpace(test)), pid)
+	}
 	return os.Stdout.Write(p)
 }

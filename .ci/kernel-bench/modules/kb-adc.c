@@ -5,13 +5,17 @@
  * SBAS444): conversion, configuration, low and high threshold; single shot and
  * continuous conversions, multiplexer, ranges, data rates, the OS bit and the
  * ready function of the ALERT/RDY pin. A code is the mean of its input over the
- * conversion, as the real converter integrates. The comparator proper is left out.
+ * conversion, as the real converter integrates, or another filter's (see means and
+ * last_percent). The comparator proper is left out.
+ *
+ * At 0x60 an MCP4725 answers (Microchip DS22039): the fast write, the writes with and
+ * without its EEPROM, and the reading of all five bytes. Nothing hangs on its output.
  *
  * Knobs in /sys/module/kb_adc/parameters:
  *   microvolts   16 input voltages, chip 0 channel 0 first, then channel 1 ...
  *                (all at once; what they were before is kept for HISTORY writes)
  *   ppm          4 deviations of the chips' clocks
- *   present      mask of the chips that answer (0x48 is bit 0)
+ *   present      mask of the chips that answer (0x48 is bit 0, the MCP4725 bit 4)
  *   fail_errno   what the next fail_count transfers end with
  *   fail_count
  *   delay_us     what each transfer takes, at least
@@ -22,6 +26,12 @@
  *                chip's ALERT/RDY pin is wired to ("CHIP - 0" takes it off)
  *   loses        4 numbers N: every N-th ready edge of the chip is lost on the way (0: none)
  *   lost         4 counts of the edges lost so
+ *   means        how many means in a row a conversion is, each over its share of the
+ *                time: 1 (a plain mean) or 3
+ *   last_percent over which last part of its time a conversion looks at its input
+ *   dac          the MCP4725's code, then its power-down bits; writing "CODE" sets both
+ *                and its EEPROM, as a chip that has just been switched on
+ *   dac_writes   count of what was written to it
  *
  * The pin is worked from the interrupt of the timer that ends a conversion, by
  * raising the line's own interrupt: as with the real pin, no task of the machine has
@@ -46,6 +56,8 @@
 #define INPUTS (CHIPS * CHANNELS)
 #define FIRST_ADDRESS 0x48
 #define HISTORY 64
+#define DAC_ADDRESS 0x60
+#define DAC_PRESENT BIT(CHIPS)
 
 enum { REG_CONVERSION, REG_CONFIG, REG_LOW, REG_HIGH, REGISTERS };
 
@@ -70,6 +82,12 @@ static uint loses[CHIPS];
 module_param_array(loses, uint, NULL, 0644);
 static uint lost[CHIPS];
 module_param_array(lost, uint, NULL, 0444);
+static uint means = 1;
+module_param(means, uint, 0644);
+static uint last_percent = 100;
+module_param(last_percent, uint, 0644);
+static uint dac_writes;
+module_param(dac_writes, uint, 0444);
 static ulong transfers;
 module_param(transfers, ulong, 0444);
 
@@ -113,25 +131,50 @@ static int full_scale(u16 config)
 	return range[config >> 9 & 7];
 }
 
-/* The mean at one input from an instant to a later one, in microvolts. */
-static int mean(int input, u64 from, u64 to)
+#define ONE 65536LL	/* of a filter's weight, and of a conversion's time */
+
+/* The share of a conversion's weight that lies before an instant x of it, both in 1/ONE.
+ * Three means in a row weigh by the density of a sum of three even ones. */
+static s64 weight(s64 x)
+{
+	s64 skipped = ONE * (100 - min(last_percent, 100U)) / 100, u;
+
+	if (x <= skipped)
+		return 0;
+	x = div64_s64((x - skipped) * ONE, ONE - skipped);
+	if (means != 3)
+		return x;
+	u = 3 * x;	/* 0 to 3 ONE; u * u * u needs less than 2^54 */
+	if (u <= ONE)
+		return div_s64(u * u / ONE * u / ONE, 6);
+	if (u <= 2 * ONE)
+		return div_s64(-2 * (u * u / ONE * u / ONE) + 9 * (u * u / ONE) - 9 * u + 3 * ONE, 6);
+	u = 3 * ONE - u;
+	return ONE - div_s64(u * u / ONE * u / ONE, 6);
+}
+
+/* What the filter makes of one input from an instant to a later one, in microvolts. */
+static int filtered(int input, u64 from, u64 to)
 {
 	u64 end = to;
-	s64 sum = 0;
+	s64 sum = 0, before = ONE;
 	uint back;
 
 	for (back = 0; back < HISTORY && end > from; back++) {
 		const struct moment *m = &history[(latest - back) % HISTORY];
 		u64 begin = max(m->from, from);
+		s64 w;
 
 		if (back == HISTORY - 1)
 			begin = from;	/* older ones have been forgotten */
 		if (begin >= end)
 			continue;
-		sum += (s64)m->microvolts[input] * (s64)(end - begin);
+		w = weight(div64_u64((begin - from) * ONE, to - from));
+		sum += m->microvolts[input] * (before - w);
+		before = w;
 		end = begin;
 	}
-	return div_s64(sum, (s32)(to - from));
+	return div_s64(sum, ONE);
 }
 
 /* The code of the conversion from an instant to a later one. MUX[2:0]: four pairs, then four against ground. */
@@ -143,9 +186,9 @@ static u16 sample(const struct chip *c, u64 from, u64 to)
 	s64 uv;
 
 	if (mux >= 4)
-		uv = mean(first + mux - 4, from, to);
+		uv = filtered(first + mux - 4, from, to);
 	else
-		uv = mean(first + pairs[mux][0], from, to) - mean(first + pairs[mux][1], from, to);
+		uv = filtered(first + pairs[mux][0], from, to) - filtered(first + pairs[mux][1], from, to);
 	return (u16)(s16)clamp_t(s64, div_s64(uv * 32768, full_scale(c->reg[REG_CONFIG])), -32768, 32767);
 }
 
@@ -259,6 +302,49 @@ static void message(struct chip *c, struct i2c_msg *m)
 		write_register(c, m->buf[1] << 8 | m->buf[2]);
 }
 
+/* The MCP4725: code and power-down bits, those of its EEPROM, under the lock. */
+static struct { u16 code, mode, stored_code, stored_mode; } dac = { 0x800, 0, 0x800, 0 };
+
+static void dac_write(const struct i2c_msg *m)
+{
+	int i;
+
+	if (m->len < 2)
+		return;
+	dac_writes++;
+	if (!(m->buf[0] & 0xc0)) {	/* fast: pairs of bytes */
+		for (i = 0; i + 1 < m->len; i += 2) {
+			dac.mode = m->buf[i] >> 4 & 3;
+			dac.code = (m->buf[i] & 0xf) << 8 | m->buf[i + 1];
+		}
+		return;
+	}
+	if (m->len < 3 || (m->buf[0] >> 5 != 2 && m->buf[0] >> 5 != 3))
+		return;
+	dac.mode = m->buf[0] >> 1 & 3;
+	dac.code = m->buf[1] << 4 | m->buf[2] >> 4;
+	if (m->buf[0] >> 5 == 3) {
+		dac.stored_mode = dac.mode;
+		dac.stored_code = dac.code;
+	}
+}
+
+static void dac_message(struct i2c_msg *m)
+{
+	const u8 all[] = {
+		0xc0 | dac.mode << 1, dac.code >> 4, (dac.code & 0xf) << 4,
+		dac.stored_mode << 5 | dac.stored_code >> 8, dac.stored_code & 0xff,
+	};
+	int i;
+
+	if (!(m->flags & I2C_M_RD)) {
+		dac_write(m);
+		return;
+	}
+	for (i = 0; i < m->len; i++)
+		m->buf[i] = all[i % ARRAY_SIZE(all)];
+}
+
 /* How long the messages take on the wire, in microseconds. */
 static uint wire_us(const struct i2c_msg *msgs, int count)
 {
@@ -287,6 +373,12 @@ static int transfer(struct i2c_adapter *adapter, struct i2c_msg *msgs, int count
 	for (i = 0; i < count; i++) {
 		uint index = msgs[i].addr - FIRST_ADDRESS;
 
+		if (msgs[i].addr == DAC_ADDRESS && (present & DAC_PRESENT)) {
+			mutex_lock(&lock);
+			dac_message(&msgs[i]);
+			mutex_unlock(&lock);
+			continue;
+		}
 		if (index >= CHIPS || !(present & BIT(index)))
 			return -ENXIO;
 		mutex_lock(&lock);
@@ -332,6 +424,33 @@ static int set_microvolts(const char *text, const struct kernel_param *param)
 
 static const struct kernel_param_ops microvolts_ops = { .set = set_microvolts };
 module_param_cb(microvolts, &microvolts_ops, NULL, 0200);
+
+static int set_dac(const char *text, const struct kernel_param *param)
+{
+	u16 code;
+	int err = kstrtou16(text, 0, &code);
+
+	if (err || code > 0xfff)
+		return -EINVAL;
+	mutex_lock(&lock);
+	dac.code = dac.stored_code = code;
+	dac.mode = dac.stored_mode = 0;
+	mutex_unlock(&lock);
+	return 0;
+}
+
+static int get_dac(char *text, const struct kernel_param *param)
+{
+	int n;
+
+	mutex_lock(&lock);
+	n = sysfs_emit(text, "%u %u\n", dac.code, dac.mode);
+	mutex_unlock(&lock);
+	return n;
+}
+
+static const struct kernel_param_ops dac_ops = { .set = set_dac, .get = get_dac };
+module_param_cb(dac, &dac_ops, NULL, 0644);
 
 static int named(struct gpio_chip *gc, const void *name)
 {
