@@ -54,9 +54,13 @@ func (s *Set) watchOver(safe []SafeWrite) error {
 	if err != nil {
 		return err
 	}
-	if s.guard, err = g.Watch(acts, s.alarms(), s.guardWent); err != nil {
+	w, err := g.Watch(acts, s.alarms(), s.guardSays)
+	if err != nil {
 		return err
 	}
+	s.mu.Lock()
+	s.guard = w
+	s.mu.Unlock()
 	for _, fd := range s.alarms() {
 		s.poll = append(s.poll, unix.PollFd{Fd: int32(fd), Events: unix.POLLIN})
 	}
@@ -162,12 +166,15 @@ func (h *held) stoodStill() error {
 	return fail(h.title, "", fmt.Errorf("the program stood still while the drive was on: after %s (longest_on in the rig file) the guard put all drives and the supply at rest", unit.Time.Format(h.longest.Seconds())))
 }
 
-// guardWent releases the drives when the guard has ended before the program. It is called
-// from the guard's goroutine.
-func (s *Set) guardWent() {
+// guardSays releases the drives when the guard has ended before the program, or has put all at
+// rest. It is called from the guard's goroutine.
+func (s *Set) guardSays(why error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.lose(fail("", "all drives and the supply were put at rest", guard.ErrGone))
+	if s.closed || s.look() != nil {
+		return // a timer has run out, which tells more
+	}
+	s.lose(fail("", "all drives and the supply were put at rest", why))
 }
 
 // lose releases the drives and lets none be switched on any more, and no wait go on; the lock

@@ -261,7 +261,7 @@ func failingGuard(t *testing.T) *guard.Watch {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := g.Watch([]guard.Act{{Descriptor: int(unwritable.Fd()), Bytes: []byte{1}}}, nil, func() {})
+	w, err := g.Watch([]guard.Act{{Descriptor: int(unwritable.Fd()), Bytes: []byte{1}}}, nil, func(error) {})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -409,7 +409,7 @@ func TestSet_GuardWent(t *testing.T) {
 	s.safe = []safeWrite{{SafeWrite{Bytes: []byte{7}}, bus}}
 	ended := make(chan error)
 	go func() { ended <- s.Wait(context.Background(), s.Now().Add(time.Hour)) }()
-	s.guardWent()
+	s.guardSays(guard.ErrGone)
 	if err := <-ended; !errors.Is(err, guard.ErrGone) || problem.KindOf(err) != problem.Rig {
 		t.Errorf("%v", err)
 	}

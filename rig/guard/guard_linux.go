@@ -20,6 +20,10 @@ const patience = 20 * time.Second
 // ErrGone says that the guard has ended before the program.
 var ErrGone = errors.New("the guard over the drives has ended, killed or crashed")
 
+// ErrRested says that the guard has put all at rest by itself: the program stood still, or
+// began to crash.
+var ErrRested = errors.New("the guard over the drives put all at rest")
+
 // A Guard is the program's second process.
 type Guard struct {
 	process *os.Process
@@ -40,7 +44,7 @@ type Watch struct {
 	guard  *Guard
 	number int
 	answer chan string
-	lost   func()
+	lost   func(error)
 }
 
 var (
@@ -193,25 +197,37 @@ func (g *Guard) listen() {
 
 func (g *Guard) answered(number int, failed string) {
 	g.mu.Lock()
-	defer g.mu.Unlock()
-	if w := g.watches[number]; w != nil {
+	w := g.watches[number]
+	g.mu.Unlock()
+	switch {
+	case number == process.Rested:
+		g.tell(ErrRested)
+	case w != nil:
 		w.answer <- failed
 	}
 }
 
-// went tells who has something watched that nobody watches any more.
-func (g *Guard) went() {
+// tell tells who has something watched that it is not as it was left any more: each on a
+// goroutine of its own, as one may be waiting for an answer.
+func (g *Guard) tell(why error) {
 	g.mu.Lock()
-	g.gone = true
-	var lost []func()
+	var lost []func(error)
 	for _, w := range g.watches {
 		lost = append(lost, w.lost)
 	}
-	close(g.ended)
 	g.mu.Unlock()
 	for _, f := range lost {
-		f()
+		task.Go(func() { f(why) })
 	}
+}
+
+// went notes that the guard has ended.
+func (g *Guard) went() {
+	g.mu.Lock()
+	g.gone = true
+	close(g.ended)
+	g.mu.Unlock()
+	g.tell(ErrGone)
 	_, _ = g.process.Wait()
 	close(g.reaped)
 }
@@ -227,8 +243,8 @@ func (g *Guard) Tell(text string) { _, _ = g.crash.WriteString(text) } // a guar
 
 // Watch has the guard do the acts when the program ends, and when one of the alarms can be
 // read: descriptors of timers of the kernel. Lost is called, from another goroutine, if the guard
-// ends first.
-func (g *Guard) Watch(acts []Act, alarms []int, lost func()) (*Watch, error) {
+// ends first, with ErrGone, and once it has done the acts by itself, with ErrRested.
+func (g *Guard) Watch(acts []Act, alarms []int, lost func(error)) (*Watch, error) {
 	w := &Watch{guard: g, answer: make(chan string, 2), lost: lost}
 	var descriptors []int
 	for _, a := range acts {

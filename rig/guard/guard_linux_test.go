@@ -48,9 +48,9 @@ func program(end string) int {
 	if err == nil {
 		err = Keep(Report{Path: os.Getenv(reportVariable), Program: "v1", Run: "2026-11-28.test-1"})
 	}
-	lost := make(chan struct{})
+	lost := make(chan error, 2)
 	if err == nil {
-		_, err = g.Watch([]Act{{Descriptor: restPipe, Bytes: []byte("a")}, {Descriptor: restPipe, Bytes: []byte("b")}}, []int{alarmPipe}, func() { close(lost) })
+		_, err = g.Watch([]Act{{Descriptor: restPipe, Bytes: []byte("a")}, {Descriptor: restPipe, Bytes: []byte("b")}}, []int{alarmPipe}, func(why error) { lost <- why })
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
@@ -60,9 +60,11 @@ func program(end string) int {
 	unix.Close(restPipe) // the guard has its own
 	fmt.Println(g.process.Pid)
 	if end == "guard" {
-		<-lost
-		fmt.Println("lost")
-		if _, err := g.Watch(nil, nil, func() {}); !errors.Is(err, ErrGone) {
+		fmt.Println(<-lost)
+		if !g.isGone() {
+			select {}
+		}
+		if _, err := g.Watch(nil, nil, func(error) {}); !errors.Is(err, ErrGone) {
 			fmt.Println("watched without a guard:", err)
 		}
 		return 0
@@ -221,7 +223,7 @@ func TestGuard_Killed(t *testing.T) {
 	if err := unix.Kill(s.guard, unix.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
-	if got := s.line(); got != "lost" {
+	if got := s.line(); got != ErrGone.Error() {
 		t.Errorf("the program said %q", got)
 	}
 	if err := s.Wait(); err != nil {
@@ -241,6 +243,24 @@ func TestGuard_Signals(t *testing.T) {
 	_ = s.Process.Kill()
 	_ = s.Wait()
 	if got := s.rested(); !strings.HasPrefix(got, "ab") {
+		t.Errorf("the acts wrote %q", got)
+	}
+}
+
+// A guard that the kernel tells of the program's dying puts all at rest before the program has
+// gone, and tells it, should it live.
+func TestGuard_ProgramDying(t *testing.T) {
+	t.Parallel()
+	s := startProgram(t, "guard")
+	if err := unix.Kill(s.guard, process.ParentDies); err != nil {
+		t.Fatal(err)
+	}
+	if got := s.line(); got != ErrRested.Error() {
+		t.Errorf("the program said %q", got)
+	}
+	_ = s.Process.Kill()
+	_ = s.Wait()
+	if got := s.rested(); !strings.HasPrefix(got, "abab") {
 		t.Errorf("the acts wrote %q", got)
 	}
 }
@@ -281,7 +301,7 @@ func TestGuard_Dismiss(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer null.Close()
-	w, err := g.Watch([]Act{{Descriptor: int(null.Fd()), Bytes: []byte("a")}}, nil, func() { t.Error("lost") })
+	w, err := g.Watch([]Act{{Descriptor: int(null.Fd()), Bytes: []byte("a")}}, nil, func(why error) { t.Error(why) })
 	if err != nil {
 		t.Fatal(err)
 	}

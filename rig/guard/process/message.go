@@ -52,6 +52,10 @@ func KeepMessage(r Report) []byte {
 	return m
 }
 
+// Rested is the number of an answer that nothing asked for: the guard has put things at rest by
+// itself, and goes on with that.
+const Rested = 0
+
 // AnswerMessage answers a message: empty text says that it was done.
 func AnswerMessage(number int, failed string) []byte {
 	return putText(putNumber(nil, number), failed)

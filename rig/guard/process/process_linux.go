@@ -115,7 +115,7 @@ func (g *guard) turn() bool {
 			}
 		case Crash:
 			if g.takeCrash() {
-				g.trip()
+				g.tripAll()
 			}
 		default:
 			g.alarm(fd)
@@ -139,22 +139,31 @@ func (g *guard) alarm(fd int) {
 	for _, w := range g.watches {
 		for _, a := range w.alarms {
 			if a == fd {
-				w.tripped = true
-				_ = w.rest() // it is done again, and the program is told nothing as long as it stands still
+				g.trip(w)
 				return
 			}
 		}
 	}
 	_ = syscall.EpollCtl(g.poll, syscall.EPOLL_CTL_DEL, fd, nil)
-	g.trip()
+	g.tripAll()
 }
 
-// trip puts everything at rest, from now on again and again.
-func (g *guard) trip() {
+// tripAll puts everything at rest, from now on again and again.
+func (g *guard) tripAll() {
 	for _, w := range g.watches {
-		w.tripped = true
+		g.trip(w)
 	}
-	g.restTripped()
+}
+
+// trip puts things at rest, from now on again and again, and tells the program once: it may be
+// about to go on.
+func (g *guard) trip(w *watch) {
+	if w.tripped {
+		return
+	}
+	w.tripped = true
+	_ = w.rest() // it is done again
+	_ = syscall.Sendmsg(Socket, AnswerMessage(Rested, ""), nil, nil, syscall.MSG_DONTWAIT|syscall.MSG_NOSIGNAL)
 }
 
 func (g *guard) restTripped() {
