@@ -9,6 +9,9 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -163,7 +166,7 @@ func TestServe_Busy(t *testing.T) {
 			go one()
 		}
 		synctest.Wait()
-		time.Sleep(time.Second) // all have had their turn
+		time.Sleep(maxConnections * time.Second / requestRate) // all have had their turn
 		go one()
 		synctest.Wait()
 		if n := begun.Load(); n != maxConnections {
@@ -416,3 +419,26 @@ func BenchmarkServe(b *testing.B) {
 		r.Body.Close()
 	}
 }
+
+// Nothing else in the project serves over HTTP.
+func TestOneServer(t *testing.T) {
+	t.Parallel()
+	servers := 0
+	err := filepath.WalkDir(filepath.Join("..", ".."), func(path string, d os.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if serves.Match(text) {
+			if servers++; filepath.Base(filepath.Dir(path)) != "web" {
+				t.Errorf("%s serves over HTTP by itself; rig/web has the rules for that", path)
+			}
+		}
+		return err
+	})
+	if err != nil || servers != 1 {
+		t.Errorf("%d files serve over HTTP: %v", servers, err)
+	}
+}
+
+var serves = regexp.MustCompile(`\bhttp\.(Server\{|ListenAndServe|Serve(TLS)?\(|NewServer)`)
