@@ -68,7 +68,7 @@ func removeEmpty(path string) error {
 // removeBeside removes the files that stand beside a log.
 func removeBeside(full string) error {
 	var errs []error
-	beside := []string{reserveOf(full), locksOf(full)}
+	beside := append([]string{reserveOf(full), locksOf(full)}, heldInodes(full)...)
 	for _, end := range fileEnds[1:] {
 		beside = append(beside, full+end)
 	}

@@ -255,8 +255,11 @@ func TestReserve_NotUsedUp(t *testing.T) {
 	id := fillRun(t, db, 200, time.Unix(1_800_000_000, 0))
 	before := allocated(reserveOf(path))
 	for range 100 {
-		fillDisk(t, dir)
-		if err := withReserve(path, func() error { return ErrFull }); !errors.Is(err, ErrFull) {
+		othersTakeIt := func() error {
+			fillDisk(t, dir)
+			return ErrFull
+		}
+		if err := withReserve(path, reserveFloor(path), othersTakeIt); !errors.Is(err, ErrFull) {
 			t.Fatal(err)
 		}
 	}

@@ -36,6 +36,9 @@ var (
 // fail names the log, what was being done and, where SQLite gives one, the kind of trouble.
 // A log that is only read and is none, or is damaged, is a bad input file.
 func (db *DB) fail(doing string, err error) error {
+	if db.full != "" && db.copy == "" {
+		err = diskError(db.full, err)
+	}
 	if db.reading {
 		return asInput(failAt(db.path, doing, err))
 	}
@@ -48,7 +51,7 @@ func failAt(path, doing string, err error) error {
 	if err == nil {
 		return nil
 	}
-	if sentinel := sentinelOf(err); sentinel != nil {
+	if sentinel := sentinelOf(err); sentinel != nil && !errors.Is(err, ErrFull) && !errors.Is(err, ErrReadOnly) {
 		err = fmt.Errorf("%w (%w)", sentinel, err)
 	} else if code(err)&0xff == sqlite3.SQLITE_ERROR {
 		err = &misfit{err}

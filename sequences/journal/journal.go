@@ -28,6 +28,7 @@ type DB struct {
 	// reading says that OpenRead opened it, so that a file which is no log is a bad input.
 	reading bool
 	full    string // of the file itself; empty: it is only read
+	holds   bool   // files that hold inodes stood beside it when it was opened
 	// read is a pool of connections that cannot write. One connection writes, so
 	// that its statements stay prepared and its transactions never meet.
 	read *sql.DB
@@ -65,10 +66,14 @@ func Open(path string) (db *DB, err error) {
 	if err := ordinary(full, path); err != nil {
 		return nil, err
 	}
-	err = withReserve(full, func() error {
+	holds := holdsInodes(full)
+	err = withReserve(full, reserveFloor(full), func() error {
 		db, err = open(full, path)
 		return err
 	})
+	if err == nil {
+		db.holds = holds
+	}
 	return db, err
 }
 
@@ -107,8 +112,12 @@ func open(full, path string) (*DB, error) {
 		return nil, failAt(path, "open", err)
 	}
 	db := &DB{path: path, full: full, stmts: map[string]*sql.Stmt{}}
-	if err := db.connect(full, migrations); err != nil {
-		return nil, failAt(path, "open", errors.Join(err, db.Close()))
+	err := db.connect(full, migrations)
+	if err == nil {
+		err = allocateShared(full)
+	}
+	if err != nil {
+		return nil, failAt(path, "open", errors.Join(diskError(full, err), db.Close()))
 	}
 	db.rememberFiles()
 	return db, nil
@@ -289,6 +298,9 @@ func (db *DB) Close() error {
 		errs = append(errs, os.RemoveAll(db.copy))
 	}
 	errs = append(errs, db.unlock())
+	if db.holds && exists(db.full) {
+		holdInodes(db.full) // those that SQLite's files had
+	}
 	return db.fail("close", errors.Join(errs...))
 }
 
@@ -300,6 +312,11 @@ func (db *DB) transact(f func() error) error {
 	if err := db.writable(); err != nil {
 		return err
 	}
+	return diskError(db.full, db.transactHeld(f))
+}
+
+// transactHeld is transact for a caller that has the mutex.
+func (db *DB) transactHeld(f func() error) error {
 	if err := db.exec("BEGIN IMMEDIATE"); err != nil {
 		return db.spoilt(err)
 	}
@@ -383,7 +400,8 @@ func Files(path string) []string {
 	if err != nil {
 		full = path
 	}
-	all := append([]string{path, reserveOf(full), locksOf(full)}, guard.Reports(full+crashEnd)...)
+	all := append([]string{path, reserveOf(full), locksOf(full)}, heldInodes(full)...)
+	all = append(all, guard.Reports(full+crashEnd)...)
 	for _, end := range fileEnds {
 		all = append(all, full+end)
 	}

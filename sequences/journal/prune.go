@@ -92,20 +92,23 @@ const pruneBatch = 2000
 func (db *DB) inSteps(step func(batch int) (more bool, err error), stored func()) error {
 	batch := pruneBatch
 	for more := true; more; {
+		var again bool
 		err := db.transact(func() (err error) {
-			more, err = step(batch)
+			again, err = step(batch)
 			return err
 		})
 		switch {
 		case err == nil:
+			more = again // a step that failed has said nothing
 			stored()
-		case sentinelOf(err) != ErrFull:
+		case !errors.Is(err, ErrFull):
 			return err
 		case releaseReserve(db.full, reserveBytes):
 			db.emptyWAL()
 		case batch > 1:
 			batch /= 4
 			db.emptyWAL()
+			syncDisk(filepath.Dir(db.full))
 		default:
 			return err
 		}

@@ -243,3 +243,21 @@ func TestHoldings_Bytes(t *testing.T) {
 		}
 	}
 }
+
+// A last step that finds the disk full is done again with the reserve released. What it said
+// of more to do counts for nothing.
+func TestInSteps_FullInTheLastStep(t *testing.T) {
+	t.Parallel()
+	db := newLog(t)
+	fill(t, db, 1) // makes the reserve
+	tried, stored := 0, 0
+	err := db.inSteps(func(int) (more bool, err error) {
+		if tried++; tried == 1 {
+			return false, ErrFull
+		}
+		return false, nil
+	}, func() { stored++ })
+	if err != nil || tried != 2 || stored != 1 {
+		t.Errorf("tried %d times, stored %d times: %v", tried, stored, err)
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // A log that has filled its disk could not even be pruned, since removing writes, too. So
@@ -25,29 +26,66 @@ const (
 
 func reserveOf(path string) string { return path + "-reserve" }
 
+// heldInodes are files beside the reserve, which are empty: each holds a place for a file that
+// SQLite makes when a log is opened, where a disk has no inode left.
+func heldInodes(path string) []string {
+	return []string{reserveOf(path) + "-2", reserveOf(path) + "-3"}
+}
+
 // makeReserve makes the reserve, or makes it larger, where there is room. It reports no
 // error, since a log is as good without one.
 func makeReserve(path string) {
-	name := reserveOf(path)
-	has := allocated(name)
+	holdInodes(path)
+	has := allocated(reserveOf(path))
 	free, known := freeSpace(filepath.Dir(path))
-	want := min(reserveBytes, (free+has)/reserveShare)
-	if !known || want <= has {
-		return
+	if want := min(reserveBytes, (free+has)/reserveShare); known && want > has {
+		_ = growReserve(path, has, want)
 	}
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE, 0o600)
-	if err != nil {
-		return
-	}
-	matchLog(f, path)
-	if allocate(f, want) != nil {
-		_ = f.Truncate(has)
-	}
-	_ = f.Close()
 }
 
-// reserveStep is enough of the reserve to open a log and to store how a run ended. At most
-// reserveSteps of them are released for that.
+// growReserve makes a reserve that has some bytes on the disk larger, or leaves it as it is.
+func growReserve(path string, has, want int64) error {
+	f, err := os.OpenFile(reserveOf(path), os.O_WRONLY|os.O_CREATE, 0o600)
+	if err != nil {
+		return err
+	}
+	matchLog(f, path)
+	if err = allocate(f, want); err != nil {
+		_ = f.Truncate(has)
+	}
+	return errors.Join(err, f.Close())
+}
+
+// holdInodes makes the files that hold inodes, where the disk counts them.
+func holdInodes(path string) {
+	if !countsInodes(filepath.Dir(path)) {
+		return
+	}
+	for _, name := range heldInodes(path) {
+		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if err != nil {
+			continue
+		}
+		matchLog(f, path)
+		_ = f.Close()
+	}
+}
+
+// holdsInodes reports whether there is a file that holds an inode.
+func holdsInodes(path string) bool {
+	return slices.ContainsFunc(heldInodes(path), exists)
+}
+
+// releaseInodes removes the files that hold inodes, and reports whether there was one.
+func releaseInodes(path string) (some bool) {
+	for _, name := range heldInodes(path) {
+		some = os.Remove(name) == nil || some
+	}
+	return some
+}
+
+// reserveStep is enough of the reserve to open a log and to store how a run ended, on most
+// file systems. At most reserveSteps steps are released for that, each twice the one before.
 const (
 	reserveStep  = 64 << 10
 	reserveSteps = 4
@@ -57,31 +95,74 @@ const (
 func releaseReserve(path string, bytes int64) bool {
 	name := reserveOf(path)
 	has := allocated(name)
+	var err error
 	switch {
 	case has == 0:
 		return false
 	case has <= bytes:
-		return os.Remove(name) == nil
+		err = os.Remove(name)
+	default:
+		if err = os.Truncate(name, has-bytes); err != nil {
+			err = os.Remove(name) // on some file systems a part less takes room first
+		}
 	}
-	return os.Truncate(name, has-bytes) == nil
+	syncDisk(filepath.Dir(path)) // some file systems give the room back only then
+	return err == nil
 }
 
-// canSpare reports whether the reserve can lose a step and still serve for pruning: half of
-// it may go, and on a small disk what is beyond an eighth of the disk. A service that is
-// started on a full disk again and again must not use it up.
-func canSpare(path string) bool {
-	size := diskSize(filepath.Dir(path))
-	return allocated(reserveOf(path))-reserveStep >= min(reserveBytes/2, size/8)
-}
+// reserveFloor is how much of a reserve must stay, so that it still serves for pruning: half of it,
+// on a small disk an eighth of the disk. A service that is started on a full disk again and
+// again must not use it up.
+func reserveFloor(path string) int64 { return min(reserveBytes/2, diskSize(filepath.Dir(path))/8) }
 
-// withReserve does something again with some of the reserve released, where the disk is
-// full.
-func withReserve(path string, do func() error) error {
+// withReserve does something again with some of the reserve released, down to a floor, where
+// the disk is full. What was released and not used is reserved again.
+func withReserve(path string, floor int64, do func() error) error {
 	err := do()
-	for n := 0; n < reserveSteps && errors.Is(err, ErrFull) && canSpare(path) && releaseReserve(path, reserveStep); n++ {
+	if !errors.Is(err, ErrFull) {
+		return err
+	}
+	if noInodes(filepath.Dir(path)) && releaseInodes(path) {
 		err = do()
 	}
+	had := allocated(reserveOf(path))
+	for n := 0; n < reserveSteps && errors.Is(err, ErrFull); n++ {
+		step := int64(reserveStep) << n
+		if allocated(reserveOf(path))-step < floor || !releaseStep(path, step) {
+			break
+		}
+		err = do()
+	}
+	refillReserve(path, had)
 	return err
+}
+
+// releaseStep releases so many bytes of the reserve, or all of it where its file system gives
+// back no part of what was reserved at once.
+func releaseStep(path string, bytes int64) bool {
+	dir := filepath.Dir(path)
+	before, _ := freeSpace(dir)
+	if !releaseReserve(path, bytes) {
+		return false
+	}
+	if after, known := freeSpace(dir); known && after < before+bytes/2 {
+		return releaseReserve(path, reserveBytes)
+	}
+	return true
+}
+
+// refillReserve gives a reserve back what is left of the bytes that it had.
+func refillReserve(path string, had int64) {
+	const block = 4 << 10
+	for {
+		has := allocated(reserveOf(path))
+		free, known := freeSpace(filepath.Dir(path))
+		want := min(had, has+free)
+		if !known || want < has+block || growReserve(path, has, want) == nil {
+			return
+		}
+		had = want - max(block, (want-has)/8)
+	}
 }
 
 // emptyWAL brings what is in the write-ahead file into the log and gives the file's room

@@ -390,7 +390,9 @@ func (r *Run) Finish(end RunEnd) error {
 		return nil
 	}
 	machine := r.machine
-	err = withReserve(r.db.full, func() error {
+	// An end is stored once for what was stored before it, so it may take of what is kept.
+	floor := min(reserveFloor(r.db.full), allocated(reserveOf(r.db.full))/2)
+	err = withReserve(r.db.full, floor, func() error {
 		return r.db.fail(doing, r.db.transact(func() error {
 			r.machine = machine
 			if err := r.goOn(); err != nil {

@@ -20,3 +20,11 @@ func diskSize(string) int64 { return 0 }
 func allocated(string) int64 { return 0 }
 
 func allocate(*os.File, int64) error { return errors.ErrUnsupported }
+
+func noInodes(string) bool { return false }
+
+func allocateShared(string) error { return nil }
+
+func countsInodes(string) bool { return false }
+
+func syncDisk(string) {}

@@ -59,7 +59,9 @@ func TestSoak_Computer(t *testing.T) {
 			}
 			return setup.Open(rig, seq, sim, bench.Opts{})
 		},
-		Watch: func(*bench.Bench) *machine.Watch { return machine.NewWatch(system, machine.At(system.Read(), now()), now) }}
+		Watch: func(*bench.Bench) *machine.Watch {
+			return machine.NewWatch(system, machine.At(system.Read(), now()), now)
+		}}
 	db, err := journal.Open(filepath.Join(t.TempDir(), "log.db"))
 	if err != nil {
 		t.Fatal(err)
