@@ -89,10 +89,13 @@ func parentDies() (int, error) {
 	return p[0], nil
 }
 
-// await adds a descriptor to those that are waited for; edge is EPOLLET or 0.
-func (g *guard) await(fd int, edge int32) error {
-	events := uint32(syscall.EPOLLIN) | uint32(edge)
-	return syscall.EpollCtl(g.poll, syscall.EPOLL_CTL_ADD, fd, &syscall.EpollEvent{Events: events, Fd: int32(fd)})
+// edge asks for what is new only: EPOLLET of the kernel's eventpoll.h, which syscall gives another
+// sign on other machines.
+const edge = 1 << 31
+
+// await adds a descriptor to those that are waited for; how is edge or 0.
+func (g *guard) await(fd int, how uint32) error {
+	return syscall.EpollCtl(g.poll, syscall.EPOLL_CTL_ADD, fd, &syscall.EpollEvent{Events: syscall.EPOLLIN | how, Fd: int32(fd)})
 }
 
 // turn waits for what happens next and deals with it; false: the program has ended.
@@ -252,7 +255,7 @@ func (g *guard) watch(m []byte, descriptors []int) {
 		g.watches[number] = w
 		for _, fd := range w.alarms {
 			if err == nil {
-				err = g.await(fd, syscall.EPOLLET)
+				err = g.await(fd, edge)
 			}
 		}
 	}
