@@ -8,7 +8,7 @@ import (
 
 // restAfter is how long a contact must keep its state for its change to be over. What
 // it does after that is no bounce but a disturbance of the state.
-const restAfter = 100 * time.Millisecond
+const restAfter = capture.Rest
 
 // change is one change-over of a contact: from its first edge to the last before
 // it comes to rest.
@@ -16,10 +16,13 @@ type change struct {
 	track *capture.Track
 	edges []capture.Edge // of the change, bounce included
 	later int            // edges after the contact had come to rest
-	lost  []capture.Loss // what may have been lost of the line in the state
-	start bool           // closed before
-	end   bool           // closed at the end of the state
-	known bool           // whether the state is known at all
+	// thinned is how many more edges of the change were thinned out, thinnedClosings how many of
+	// them close.
+	thinned, thinnedClosings int
+	lost                     []capture.Loss // what may have been lost of the line in the state
+	start                    bool           // closed before
+	end                      bool           // closed at the end of the state
+	known                    bool           // whether the state is known at all
 	// rests is false where the contact had not come to rest when the state ended.
 	rests bool
 	// watched is the time from the change's last edge to the end of the state.
@@ -38,16 +41,25 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		c.start = !e.Closed // an edge says what was before it, too
 	}
 	c.end = c.start
+	lapses := t.Lapses
+	var last capture.Instant // of the change's edges
 	for _, e := range t.Edges {
 		if e.At < from || e.At >= to {
 			continue
 		}
+		for len(lapses) > 0 && lapses[0].To <= e.At {
+			if lapses[0].From >= from {
+				last = c.lapse(lapses[0], last)
+			}
+			lapses = lapses[1:]
+		}
 		c.end, c.known = e.Closed, true
-		if n := len(c.edges); c.later > 0 || n > 0 && e.At.Sub(c.edges[n-1].At) > restAfter {
+		if n := len(c.edges); c.later > 0 || n > 0 && e.At.Sub(last) > restAfter {
 			c.later++
 			continue
 		}
 		c.edges = append(c.edges, e)
+		last = e.At
 	}
 	if c.known {
 		c.end, _ = t.StateAt(to - 1)
@@ -57,6 +69,29 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		c.rests = c.watched >= restAfter/5
 	}
 	return c
+}
+
+// lapse takes in edges that were thinned out, and returns when the change's last one was. Of
+// them only how many there were up to their first rest is known.
+func (c *change) lapse(l capture.Lapse, last capture.Instant) capture.Instant {
+	switch {
+	case c.later > 0 || l.From.Sub(last) > restAfter:
+		c.later += l.Edges
+		return last
+	case !l.Rested:
+		c.thinned, c.thinnedClosings = c.thinned+l.Edges, c.thinnedClosings+l.Closings
+		return l.To
+	}
+	c.thinned, c.thinnedClosings = c.thinned+l.TillEdges, c.thinnedClosings+l.TillClosings
+	c.later += l.Edges - l.TillEdges
+	if l.TillEdges > 0 {
+		c.edges = append(c.edges, l.Till)
+		c.thinned--
+		if l.Till.Closed {
+			c.thinnedClosings--
+		}
+	}
+	return l.Till.At
 }
 
 // firstEdge returns a line's first edge in from..to.
@@ -113,7 +148,10 @@ func (c change) bounceTime() time.Duration {
 // bounceCount is how many extra closings (of a closing contact) or openings (of
 // an opening one) the change had.
 func (c change) bounceCount() int {
-	n := 0
+	n := c.thinnedClosings
+	if c.start {
+		n = c.thinned - c.thinnedClosings
+	}
 	for _, e := range c.edges {
 		if e.Closed != c.start {
 			n++

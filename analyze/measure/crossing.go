@@ -55,8 +55,13 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	}
 	mid := (before.volts + after.volts) / 2
 	conv := tr.Converter
+	stayed, ok := tr.Together(at)
+	if !ok || at == stayed.From && tr.Thinned(at) {
+		return thinnedOut(tr, at, zero, mid, after.volts > before.volts)
+	}
+	from = max(from, stayed.From)
 	spread := max(before.sigma, after.sigma, conv.StepVolts/math.Sqrt(12)) // rounding hides less noise than that
-	e := edgeAround(tr, from, at, at.Add(longestSettling), zero, before.volts, after.volts, spread/math.Abs(after.volts-before.volts), conv.Span.Seconds())
+	e := edgeAround(tr, from, at, min(at.Add(longestSettling), stayed.To+1), zero, before.volts, after.volts, spread/math.Abs(after.volts-before.volts), conv.Span.Seconds())
 	r := referenceInstant(tr, from, at+1, at, mid, after.volts > before.volts, true, margin(before, after))
 	if r.spread > 0 && !e.bounces() {
 		return scattered(tr.Converter, r, at.Sub(zero).Seconds()), true
@@ -105,6 +110,19 @@ func place(tr *capture.Trace, from, at, zero capture.Instant, before, after leve
 	c.step, c.sharp = w.step, sharp
 	c.add(analyze.TimeStamp, "normal", conv.Stamp.Seconds(), 1)
 	return c, !math.IsNaN(c.at)
+}
+
+// thinnedOut places a crossing of which the samples were thinned out: an output that took its
+// time, or one whose crossings are too many for their samples to stay.
+func thinnedOut(tr *capture.Trace, at, zero capture.Instant, mid float64, rising bool) (crossing, bool) {
+	earliest, latest, ok := tr.Passing(at, mid, rising)
+	if !ok {
+		return crossing{}, false
+	}
+	c := crossing{at: (earliest + (latest-earliest)/2).Sub(zero).Seconds()}
+	c.add(analyze.SamplingInterval, "rectangular", latest.Sub(earliest).Seconds()/2, 1)
+	c.add(analyze.TimeStamp, "normal", tr.Converter.Stamp.Seconds(), 1)
+	return c, true
 }
 
 // scattered places a crossing that scattering samples made several times.
@@ -553,6 +571,11 @@ func (w window) slowness() float64 {
 func duration(tr *capture.Trace, from, at, to capture.Instant, before, after level) (transition, bool) {
 	step := after.volts - before.volts
 	m := margin(before, after)
+	stayed, ok := tr.Together(at)
+	if !ok {
+		return transition{}, false
+	}
+	from, to = max(from, stayed.From), min(to, stayed.To+1)
 	early := referenceInstant(tr, from, to, at, before.volts+0.1*step, step > 0, true, m)
 	late := referenceInstant(tr, from, to, at, before.volts+0.9*step, step > 0, false, m)
 	if math.IsNaN(early.at) || math.IsNaN(late.at) {

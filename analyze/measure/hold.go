@@ -46,12 +46,16 @@ func absences(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, 
 	w := watch{absence: absence{far: volts, leftOut: leftOut(kept, from, to).Seconds()}, kept: kept, from: from, prev: from,
 		span: tr.Converter.Span.Seconds(), tol: tol}
 	c, t := float32(volts), float32(tol)
-	for ts, vs := range tr.Blocks(from, to) {
-		for i, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil {
+			w.digest(p.Sum, volts)
+			continue
+		}
+		for i, v := range p.V {
 			if !reading(v) {
 				continue
 			}
-			at := capture.Instant(ts[i])
+			at := capture.Instant(p.At[i])
 			w.without(at)
 			if d := v - c; d > t || d < -t {
 				w.out(at, float64(v), volts)
@@ -87,6 +91,50 @@ type watch struct {
 	run        int        // samples in the present excursion
 	first      float64    // depth of its beginning, volts: the deeper of its first two samples
 	last       [2]float64 // depths of its last two samples
+}
+
+// digest takes in samples that were thinned out. Of those that lie partly within tol of the
+// level it is known when they began and ended to do so only where the output went once.
+func (w *watch) digest(d *capture.Digest, volts float64) {
+	w.without(d.From)
+	w.longest = max(w.longest, capture.Instant(d.Gap))
+	away := func(v float64) bool { return math.Abs(v-volts) > w.tol }
+	switch first, last := away(d.First), away(d.Last); {
+	case !away(d.Low) && !away(d.High):
+		if w.run > 0 {
+			w.back((w.prev+d.From)/2, d.From)
+		}
+	case first && last && (d.Low-volts > w.tol || volts-d.High > w.tol):
+		w.out(d.From, d.First, volts)
+		w.run += d.N - 1
+		w.last = [2]float64{math.Abs(d.Last - volts), math.Abs(d.Last - volts)}
+	default:
+		if w.run > 0 && first { // it comes back some time
+			w.back((d.From+d.To)/2, d.To)
+		} else if w.run > 0 {
+			w.back((w.prev+d.From)/2, d.From)
+		}
+		w.brief(d)
+		if last { // it goes some time
+			w.prev = d.From
+			w.out(d.To, d.Last, volts)
+		}
+	}
+	for _, v := range [...]float64{d.Low, d.High} {
+		if away(v) && math.Abs(v-volts) > math.Abs(w.far-volts) {
+			w.far = v
+		}
+	}
+	w.prev = d.To
+}
+
+// brief takes in that the output was off its level for no longer than any other time, and for
+// one sample at least.
+func (w *watch) brief(d *capture.Digest) {
+	usual := d.To.Sub(d.From).Seconds() / float64(max(1, d.N-1))
+	if s := math.Max(usual, d.Away.Seconds()); s > w.seconds {
+		w.seconds, w.samples, w.step, w.ends = s, max(1, int(s/usual)), usual, 2
+	}
 }
 
 // without takes in the time since the sample before.

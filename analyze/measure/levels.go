@@ -51,7 +51,14 @@ func reading(v float32) bool { return v-v == 0 }
 func extremesOf(tr *capture.Trace, from, to capture.Instant) extremes {
 	lo, hi := float32(math.Inf(1)), float32(math.Inf(-1))
 	x := extremes{}
-	for ts, vs := range tr.Blocks(from, to) {
+	for p := range tr.Pieces(from, to) {
+		if d := p.Sum; d != nil {
+			lo, hi = min(lo, float32(d.Low)), max(hi, float32(d.High))
+			x.n += d.N
+			x.last = d.To
+			continue
+		}
+		ts, vs := p.At, p.V
 		sum := float32(0)
 		a, b := lo, hi
 		for _, v := range vs {
@@ -93,8 +100,12 @@ func newHistogram(lo, hi float64) histogram {
 
 func (h *histogram) fill(tr *capture.Trace, from, to capture.Instant) {
 	lo, inverse := float32(h.lo), float32(1/h.width)
-	for _, vs := range tr.Blocks(from, to) {
-		for _, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil {
+			p.Sum.Spread(h.add)
+			continue
+		}
+		for _, v := range p.V {
 			if reading(v) {
 				h.count[bounded(int((v-lo)*inverse))]++
 			}
@@ -279,26 +290,32 @@ const noiseSamples = 2 * capture.BlockLen
 // degrees of freedom: 1 + 2·(0.75² + 0.3² + 0.05²).
 func shortNoise(tr *capture.Trace, from, to capture.Instant) (deviation, dof float64) {
 	var a, b, c, sum float64
-	n := 0
-	for _, vs := range tr.Blocks(from, to) {
-		for _, v := range vs {
+	n, known := 0, 0 // differences, and neighbours before
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil {
+			sum += p.Sum.Rough
+			n += p.Sum.RoughN
+			known = 0
+		}
+		for _, v := range p.V {
 			if !reading(v) {
 				continue
 			}
-			if d := float64(v) - 3*c + 3*b - a; n >= 3 {
+			if d := float64(v) - 3*c + 3*b - a; known >= 3 {
 				sum += d * d
+				n++
 			}
 			a, b, c = b, c, float64(v)
-			n++
+			known++
 		}
-		if n >= noiseSamples {
+		if n+3 >= noiseSamples {
 			break
 		}
 	}
-	if n < 8 {
+	if n < 5 {
 		return math.Inf(1), math.NaN()
 	}
-	return math.Sqrt(sum / float64(n-3) / 20), float64(n-3) / 2.31
+	return math.Sqrt(sum / float64(n) / 20), float64(n) / 2.31
 }
 
 // sums are those of some samples and of their squares.
@@ -306,6 +323,8 @@ type sums struct {
 	n        int
 	sum, sqr float64
 }
+
+func (s *sums) take(n int, sum, sqr float64) { s.n, s.sum, s.sqr = s.n+n, s.sum+sum, s.sqr+sqr }
 
 // deviation is the samples' standard deviation; there must be two or more.
 func (s sums) deviation() float64 {
@@ -317,7 +336,16 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 	mid := int64(from) + int64(to-from)/2
 	var half [2]sums
 	c, t := float32(centre), float32(math.Min(tol, math.MaxFloat32))
-	for at, vs := range tr.Blocks(from, to) {
+	for p := range tr.Pieces(from, to) {
+		at, vs := p.At, p.V
+		if p.Sum != nil {
+			later := 0
+			if int64(p.Sum.Middle()) >= mid {
+				later = 1
+			}
+			half[later].take(p.Sum.Within(float64(c), float64(t)))
+			continue
+		}
 		split, _ := slices.BinarySearch(at, mid)
 		for k, part := range [2][]float32{vs[:split], vs[split:]} {
 			n, sum, sqr := 0, 0.0, 0.0
@@ -328,9 +356,7 @@ func refine(tr *capture.Trace, from, to capture.Instant, centre, tol float64) le
 					sqr += float64(d) * float64(d)
 				}
 			}
-			half[k].n += n
-			half[k].sum += sum
-			half[k].sqr += sqr
+			half[k].take(n, sum, sqr)
 		}
 	}
 	all := sums{half[0].n + half[1].n, half[0].sum + half[1].sum, half[0].sqr + half[1].sqr}

@@ -167,29 +167,60 @@ func (o *observed) split(tr *capture.Trace, from, to capture.Instant, p prior) {
 	} else if v, ok := firstIn(tr, from, to); ok {
 		current.high = v > mid
 	}
-	for ts, vs := range tr.Blocks(from, to) {
-		for i, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil {
+			o.turns(p.Sum, &current, float64(up), float64(down))
+			continue
+		}
+		for i, v := range p.V {
 			if current.high && v > down || !current.high && v < up || !reading(v) {
 				continue
 			}
-			at := capture.Instant(ts[i])
-			if len(o.spans) == keptSpans-1 {
-				o.more++
-				current.high = !current.high
-				continue
-			}
-			current.to, current.ended = at, true
-			o.spans = append(o.spans, current)
-			current = span{high: !current.high, from: at, to: to, crossed: true}
+			o.turn(&current, capture.Instant(p.At[i]))
 		}
 	}
 	o.spans = append(o.spans, current)
 }
 
+// turn begins a stretch in the other state.
+func (o *observed) turn(current *span, at capture.Instant) {
+	if len(o.spans) == keptSpans-1 {
+		o.more++
+		current.high = !current.high
+		return
+	}
+	next := span{high: !current.high, from: at, to: current.to, crossed: true}
+	current.to, current.ended = at, true
+	o.spans = append(o.spans, *current)
+	*current = next
+}
+
+// turns takes in samples that were thinned out. Where they crossed once, that was at their
+// first one or later; where more often, only how often is known.
+func (o *observed) turns(d *capture.Digest, current *span, up, down float64) {
+	if current.high && d.Low > down || !current.high && d.High < up {
+		return
+	}
+	high := d.Last >= up || current.high && d.Last > down
+	n := d.Swings
+	if (n%2 == 1) != (high != current.high) {
+		n++
+	}
+	if n == 1 {
+		o.turn(current, d.From)
+		return
+	}
+	o.more += max(2, n)
+	current.high = high
+}
+
 // firstIn returns the first reading in from..to.
 func firstIn(tr *capture.Trace, from, to capture.Instant) (volts float64, ok bool) {
-	for _, vs := range tr.Blocks(from, to) {
-		for _, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil {
+			return p.Sum.First, true
+		}
+		for _, v := range p.V {
 			if reading(v) {
 				return float64(v), true
 			}

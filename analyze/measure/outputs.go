@@ -173,10 +173,21 @@ func reached(tr *capture.Trace, from, to capture.Instant, volts, tol float64, ri
 	if !rising {
 		near = float32(volts + tol)
 	}
-	for ts, vs := range tr.Blocks(from, to) {
-		for i, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if d := p.Sum; d != nil {
+			switch n := float64(near); {
+			case rising && d.First >= n || !rising && d.First <= n:
+				return max(from, d.From)
+			case rising && d.High >= n:
+				return d.HighAt
+			case !rising && d.Low <= n:
+				return d.LowAt
+			}
+			continue
+		}
+		for i, v := range p.V {
 			if rising && v >= near || !rising && v <= near {
-				return capture.Instant(ts[i])
+				return capture.Instant(p.At[i])
 			}
 		}
 	}

@@ -127,8 +127,11 @@ func noiseFloor(tr *capture.Trace, from, to capture.Instant) (deviation float64,
 	}
 	defer spectra.Put(s)
 	s.samples = s.samples[:0]
-	for _, vs := range tr.Blocks(from, to) {
-		for _, v := range vs {
+	for p := range tr.Pieces(from, to) {
+		if p.Sum != nil { // what follows it is no neighbour of what came before
+			s.samples = s.samples[:0]
+		}
+		for _, v := range p.V {
 			if reading(v) && len(s.samples) < mostTransform {
 				s.samples = append(s.samples, float64(v))
 			}

@@ -147,5 +147,5 @@ func (x contacts) state() RelayChange {
 }
 
 func (c change) state() ContactChange {
-	return ContactChange{Known: c.known, Closed: c.end, Opens: c.opens(), Closes: c.closes(), Edges: len(c.edges), Restless: c.restless()}
+	return ContactChange{Known: c.known, Closed: c.end, Opens: c.opens(), Closes: c.closes(), Edges: len(c.edges) + c.thinned, Restless: c.restless()}
 }

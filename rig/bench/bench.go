@@ -360,7 +360,7 @@ func (b *Bench) takeEdges() error {
 		}
 		// An edge that had been stamped and was not there when last asked for was waiting.
 		t.Late = max(t.Late, before.Sub(e.At))
-		t.Edges = append(t.Edges, capture.Edge{At: e.At, Closed: e.Active})
+		b.c.AddEdge(t, capture.Edge{At: e.At, Closed: e.Active})
 		if e.Active && e.Line >= b.references {
 			b.seen[e.Line] = e.At
 		}

@@ -184,7 +184,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 }
 
 func (b *Bench) note(c *capture.Capture, e capture.Event) capture.Event {
-	c.Events = append(c.Events, e)
+	c.AddEvent(e)
 	return e
 }
 
@@ -208,8 +208,7 @@ func (b *Bench) setDrive(index int, on bool) (instant, int64, error) {
 	if err != nil {
 		return at, within, fmt.Errorf("%w: drive %s: %w", ErrLost, b.roles[index].Line.Name, err)
 	}
-	t := b.c.Tracks[index]
-	t.Edges = append(t.Edges, capture.Edge{At: at, Closed: on})
+	b.c.AddEdge(b.c.Tracks[index], capture.Edge{At: at, Closed: on})
 	return at, within, nil
 }
 

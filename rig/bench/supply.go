@@ -352,10 +352,14 @@ func (s *supply) restore(b *Bench) error {
 	return s.why
 }
 
+// mostUnsupplied is how many such spans a recording tells apart. Of more of them the last one
+// goes on: from the first one on nothing counts anyway.
+const mostUnsupplied = 256
+
 // doubt writes into the recording that the unit may not have been supplied as it should
 // since the setting was last known to be right.
 func (s *supply) doubt(c *capture.Capture, to instant) {
-	if n := len(c.Unsupplied); n > 0 && c.Unsupplied[n-1].From == s.verified {
+	if n := len(c.Unsupplied); n > 0 && (c.Unsupplied[n-1].From == s.verified || n == mostUnsupplied) {
 		c.Unsupplied[n-1].To = to
 		return
 	}

@@ -44,6 +44,8 @@ type Track struct {
 	// Late is the longest that an edge is known to have waited for the kernel's handler,
 	// which stamps and takes together what comes before it runs; 0: none is known to have.
 	Late time.Duration
+	// Lapses are edges that are not in Edges, because a long state was thinned out, by time.
+	Lapses []Lapse
 }
 
 // Event is an instant at which the unit was told to change.
@@ -105,6 +107,8 @@ type Capture struct {
 	// Unsupplied says when the unit may have been supplied otherwise than it was told to
 	// be, rising: what was recorded then shows nothing of it.
 	Unsupplied []Span
+
+	thinner *thinner // nil: nothing is thinned out
 }
 
 // Trace returns the trace of the output named, or nil.
@@ -156,6 +160,7 @@ func (t *Track) Discard(before Instant) {
 		n++
 	}
 	t.Edges = append(t.Edges[:0], t.Edges[n:]...)
+	t.Lapses = slices.DeleteFunc(t.Lapses, func(l Lapse) bool { return l.To < before })
 }
 
 // Discard forgets what lies before the instant, in every trace and track.
@@ -174,5 +179,8 @@ func (c *Capture) Discard(before Instant) {
 	c.Events = append(c.Events[:0], c.Events[n:]...)
 	if c.Start < before {
 		c.Start = before
+	}
+	if c.thinner != nil {
+		c.thinner.discard(before)
 	}
 }

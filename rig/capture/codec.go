@@ -49,11 +49,15 @@ var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 var ErrCodec = errors.New("not a capture in its binary form")
 
 // MarshalBinary returns the capture in a compact binary form that UnmarshalBinary
-// reads back exactly.
+// reads back exactly. It has no room for digests and lapses: of a capture that was thinned out
+// it holds what stayed, see Kept and Track.Losses.
 func (c *Capture) MarshalBinary() ([]byte, error) { return c.AppendBinary(nil) }
 
 // AppendBinary appends the binary form to b.
 func (c *Capture) AppendBinary(b []byte) ([]byte, error) {
+	if stayed := c.stayed(); stayed != nil {
+		c = c.only(intersect(stayed, c.Kept))
+	}
 	start := len(b)
 	b = append(append(b, codecMark...), codecVersion)
 	b = binary.AppendVarint(b, int64(c.Start))

@@ -13,7 +13,7 @@ type Span struct{ From, To Instant }
 // Around returns a copy with the samples that lie within keep of something that
 // happens: an event, an edge of a line, or an output that moves. Kept says where
 // they lie, so that a gap can be told from samples that are missing. Edges and
-// events are all kept.
+// events are all kept. What was thinned out is left out, and edges that were are lost.
 func (c *Capture) Around(keep time.Duration) *Capture {
 	var marks []Instant
 	for _, e := range c.Events {
@@ -27,12 +27,22 @@ func (c *Capture) Around(keep time.Duration) *Capture {
 	for _, t := range c.Traces {
 		marks = append(marks, t.moves()...)
 	}
-	k := &Capture{Start: c.Start, End: c.End, Counts: c.Counts, Events: slices.Clone(c.Events), Unsupplied: slices.Clone(c.Unsupplied),
-		Kept: intersect(spansAround(marks, keep, Span{c.Start, c.End}), c.Kept)}
+	kept := intersect(spansAround(marks, keep, Span{c.Start, c.End}), c.Kept)
+	return c.only(intersect(kept, c.stayed()))
+}
+
+// only returns a copy with the samples that lie in the spans, where all of them stayed. Edges
+// that were thinned out are lost in it.
+func (c *Capture) only(kept []Span) *Capture {
+	k := &Capture{Start: c.Start, End: c.End, Counts: c.Counts, Events: slices.Clone(c.Events), Unsupplied: slices.Clone(c.Unsupplied), Kept: kept}
 	for _, t := range c.Tracks {
-		copied := *t
-		copied.Edges, copied.Losses = slices.Clone(t.Edges), slices.Clone(t.Losses)
-		k.Tracks = append(k.Tracks, &copied)
+		copied := &Track{Signal: t.Signal, Known: t.Known, Initial: t.Initial, Stamp: t.Stamp, Late: t.Late,
+			Edges: slices.Clone(t.Edges), Losses: slices.Clone(t.Losses)}
+		for _, l := range t.Lapses {
+			after := sort.Search(len(copied.Losses), func(i int) bool { return copied.Losses[i].To > l.To })
+			copied.Losses = slices.Insert(copied.Losses, after, Loss{l.Span, l.Edges, Gap})
+		}
+		k.Tracks = append(k.Tracks, copied)
 	}
 	for _, t := range c.Traces {
 		k.Traces = append(k.Traces, t.within(k.Kept))
@@ -106,6 +116,11 @@ const (
 // on its way.
 func (t *Trace) moves() []Instant {
 	low, high := math.Inf(1), math.Inf(-1)
+	for _, b := range t.blocks {
+		if b.sum != nil && b.sum.N > 0 {
+			low, high = min(low, b.sum.Low), max(high, b.sum.High)
+		}
+	}
 	for _, v := range t.all() {
 		for _, x := range v {
 			// A comparison with NaN is false, so that no reading leaves both alone.

@@ -8,13 +8,16 @@ const tail = 8
 
 // pool holds blocks of captures that are done with: a soak fills the same few
 // megabytes again and again.
-var pool = sync.Pool{New: func() any { return new(block) }}
+var pool = sync.Pool{New: func() any { return newBlock() }}
 
 // Continue returns an empty capture of the same signals that begins where c ends
 // and knows the states that c left: the last few samples of each trace and the
 // lines' states.
 func (c *Capture) Continue() *Capture {
 	next := &Capture{Start: c.End, End: c.End}
+	if c.thinner != nil {
+		defer next.Thin()
+	}
 	for _, t := range c.Traces {
 		n := NewTrace(t.Signal, t.Converter)
 		n.NominalVolts = t.NominalVolts
@@ -38,13 +41,13 @@ func (c *Capture) Continue() *Capture {
 // must not be used afterwards.
 func (c *Capture) Recycle() {
 	for _, t := range c.Traces {
-		for _, b := range t.blocks {
-			b.n = 0
-			pool.Put(b)
-		}
-		for _, b := range t.spare {
-			b.n = 0
-			pool.Put(b)
+		for _, all := range [...][]*block{t.blocks, t.spare} {
+			for _, b := range all {
+				if b.whole() {
+					b.n = 0
+					pool.Put(b)
+				}
+			}
 		}
 		t.blocks, t.spare, t.n = nil, nil, 0
 	}

@@ -1,5 +1,10 @@
 package capture
 
+import (
+	"cmp"
+	"slices"
+)
+
 // Loss is edges of a line that are known to have happened and were not recorded.
 type Loss struct {
 	// Span goes from the recorded edge before, or an instant at which the line was as
@@ -45,4 +50,30 @@ func (t *Track) Lose(edges int, sign Sign, since, at Instant) {
 		since = max(since, t.Edges[n-1].At)
 	}
 	t.Losses = append(t.Losses, Loss{Span{min(since, at), at}, edges, sign})
+	if len(t.Losses) > mostLosses {
+		t.joinLosses()
+	}
+}
+
+// mostLosses is how many losses are told apart; beyond that those in the middle are joined.
+const mostLosses = 2048
+
+// joinLosses joins the losses in the middle that have one sign. One by a line's level says in
+// what state the line is, and stays.
+func (t *Track) joinLosses() {
+	const ends = mostLosses / 4
+	joined := t.Losses[:ends]
+	last := map[Sign]int{}
+	for _, l := range t.Losses[ends : len(t.Losses)-ends] {
+		if i, ok := last[l.Sign]; ok && l.Sign != Level {
+			joined[i].To = l.To
+			joined[i].Edges += l.Edges
+			continue
+		}
+		last[l.Sign] = len(joined)
+		joined = append(joined, l)
+	}
+	latest := slices.Clone(t.Losses[len(t.Losses)-ends:])
+	slices.SortFunc(joined, func(a, b Loss) int { return cmp.Compare(a.To, b.To) })
+	t.Losses = append(joined, latest...)
 }

@@ -10,6 +10,7 @@ func (c *Capture) Shift(by time.Duration) {
 			for i := range b.at[:b.n] {
 				b.at[i] += int64(by)
 			}
+			b.sum.shift(by)
 		}
 	}
 	for _, t := range c.Tracks {
@@ -19,6 +20,9 @@ func (c *Capture) Shift(by time.Duration) {
 		for i := range t.Losses {
 			l := &t.Losses[i]
 			l.From, l.To = l.From.Add(by), l.To.Add(by)
+		}
+		for i := range t.Lapses {
+			t.Lapses[i].shift(by)
 		}
 	}
 	for i := range c.Events {

@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 )
 
@@ -33,7 +32,7 @@ func TestCapture_Shift(t *testing.T) {
 			}
 		}
 		c.Shift(-by)
-		if d := cmp.Diff(before, viewOf(c), sameFloats); d != "" {
+		if d := diffViews(before, viewOf(c)); d != "" {
 			t.Fatal(d)
 		}
 	})

@@ -86,6 +86,9 @@ func (m *captureMeasurer) all() error {
 			return nil
 		}
 		c.Discard(e.At.Add(-lookBack))
+		if present == nil {
+			c.Thin()
+		}
 		present = &e
 		m.events = true
 	}

@@ -102,6 +102,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	if err != nil {
 		return Outcome{}, err
 	}
+	first.Thin()
 	meter, err := diagnose.NewExaminer(&seq.Plan, first)
 	if err != nil {
 		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)

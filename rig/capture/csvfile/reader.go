@@ -401,8 +401,7 @@ func (r *Reader) enter(ns int64, places int) (event bool, err error) {
 			r.enterOrigin(c.name, f.closed)
 		case eventColumn:
 			event = true
-			r.capture.Events = append(r.capture.Events, capture.Event{Name: string(f.event), At: capture.Instant(ns),
-				Uncertainty: r.stamp(), Timed: "file"})
+			r.capture.AddEvent(capture.Event{Name: string(f.event), At: capture.Instant(ns), Uncertainty: r.stamp(), Timed: "file"})
 		}
 	}
 	return event, nil
@@ -420,7 +419,7 @@ func (r *Reader) enterState(t *capture.Track, at capture.Instant, closed bool) {
 	case !known && at == r.capture.Start:
 		t.Known, t.Initial = true, closed
 	case !known || was != closed:
-		t.Edges = append(t.Edges, capture.Edge{At: at, Closed: closed})
+		r.capture.AddEdge(t, capture.Edge{At: at, Closed: closed})
 	}
 }
 
