@@ -45,6 +45,9 @@ type absence struct {
 func absences(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, volts, tol float64) absence {
 	w := watch{absence: absence{far: volts, leftOut: leftOut(kept, from, to).Seconds()}, kept: kept, from: from, prev: from,
 		span: tr.Converter.Span.Seconds(), tol: tol}
+	if d := tr.Digest(from); d != nil {
+		w.prev = d.To // the samples from there to here were thinned out, and none is missing
+	}
 	c, t := float32(volts), float32(tol)
 	for p := range tr.Pieces(from, to) {
 		if p.Sum != nil {
@@ -58,9 +61,9 @@ func absences(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, 
 			at := capture.Instant(p.At[i])
 			w.without(at)
 			if d := v - c; d > t || d < -t {
-				w.out(at, float64(v), volts)
+				w.seen(at, float64(v), volts)
 			} else if w.run > 0 {
-				w.back((w.prev+at)/2, at)
+				w.over(at)
 			}
 			w.prev = at
 		}
@@ -86,55 +89,92 @@ type watch struct {
 	from, prev capture.Instant
 	longest    capture.Instant // between two samples
 	span, tol  float64         // a conversion in seconds, 0: not known; volts
-	began      capture.Instant
-	edge       float64    // interval in which it began, seconds; 0: it was so from the start
-	run        int        // samples in the present excursion
-	first      float64    // depth of its beginning, volts: the deeper of its first two samples
-	last       [2]float64 // depths of its last two samples
+	beginning                  // of the present excursion
+	guess      beginning       // the same from samples that were thinned out, in case that it lasts
+	run        int             // samples in the present excursion
+	guessed    bool            // it is known from a digest's last sample alone
+	long       bool            // it holds a whole digest
+	first      float64         // depth of its beginning, volts: the deeper of its first two samples
+	last       [2]float64      // depths of its last two samples
 }
 
-// digest takes in samples that were thinned out. Of those that lie partly within tol of the
-// level it is known when they began and ended to do so only where the output went once.
+// digest takes in samples that were thinned out. Where some of them lie within tol of the
+// level and some do not, the output was away for a sample at least; one that stays away, or
+// was away for long, passed slowly, and how many samples are off the level says when. Of times
+// away that are over within a digest the longest have samples that stay.
 func (w *watch) digest(d *capture.Digest, volts float64) {
 	w.without(d.From)
 	w.longest = max(w.longest, capture.Instant(d.Gap))
-	away := func(v float64) bool { return math.Abs(v-volts) > w.tol }
-	switch first, last := away(d.First), away(d.Last); {
+	switch away := func(v float64) bool { return math.Abs(v-volts) > w.tol }; {
 	case !away(d.Low) && !away(d.High):
-		if w.run > 0 {
-			w.back((w.prev+d.From)/2, d.From)
+		w.over(d.From)
+	case d.Low-volts > w.tol || volts-d.High > w.tol:
+		if w.run > 0 && w.guess != (beginning{}) {
+			w.beginning, w.guess = w.guess, beginning{} // it stays away, so it left slowly
 		}
-	case first && last && (d.Low-volts > w.tol || volts-d.High > w.tol):
 		w.out(d.From, d.First, volts)
 		w.run += d.N - 1
 		w.last = [2]float64{math.Abs(d.Last - volts), math.Abs(d.Last - volts)}
+		w.guessed, w.long = false, true
 	default:
-		if w.run > 0 && first { // it comes back some time
-			w.back((d.From+d.To)/2, d.To)
-		} else if w.run > 0 {
-			w.back((w.prev+d.From)/2, d.From)
+		inside, _, _ := d.Within(volts, w.tol)
+		lasts := d.To - d.From
+		outside := capture.Instant(0)
+		if d.Swings < 2 {
+			outside = lasts - capture.Instant(float64(lasts)*float64(inside)/float64(d.N))
 		}
-		w.brief(d)
-		if last { // it goes some time
-			w.prev = d.From
-			w.out(d.To, d.Last, volts)
+		if w.long && w.run > 0 && away(d.First) {
+			w.prev = d.From + outside
+			w.back(w.prev, w.prev+lasts/slowness)
+		}
+		w.over(d.From)
+		if usual := lasts.Seconds() / float64(max(1, d.N-1)); w.seconds == 0 {
+			w.run = 1
+			w.take(usual, usual, 2)
+		}
+		if away(d.Last) {
+			w.prev = d.To - outside
+			w.out(w.prev+lasts/slowness, d.Last, volts)
+			w.guessed = true
 		}
 	}
 	for _, v := range [...]float64{d.Low, d.High} {
-		if away(v) && math.Abs(v-volts) > math.Abs(w.far-volts) {
+		if far := math.Abs(v - volts); far > w.tol && far > math.Abs(w.far-volts) {
 			w.far = v
 		}
 	}
 	w.prev = d.To
 }
 
-// brief takes in that the output was off its level for no longer than any other time, and for
-// one sample at least.
-func (w *watch) brief(d *capture.Digest) {
-	usual := d.To.Sub(d.From).Seconds() / float64(max(1, d.N-1))
-	if s := math.Max(usual, d.Away.Seconds()); s > w.seconds {
-		w.seconds, w.samples, w.step, w.ends = s, max(1, int(s/usual)), usual, 2
+// slowness is by what share of a digest, at least, it may be wrong when a slow output passed.
+const slowness = 3
+
+// seen takes in a sample off the level. Of an excursion that was known from a digest's last
+// sample alone it is the first.
+func (w *watch) seen(at capture.Instant, v, volts float64) {
+	if !w.guessed {
+		w.out(at, v, volts)
+		return
 	}
+	guess := w.beginning
+	w.run, w.guessed = 0, false
+	w.out(at, v, volts)
+	w.guess = guess
+}
+
+// over ends the present excursion, if there is one, before a sample at the level. One of which
+// only a digest's last sample was seen is none.
+func (w *watch) over(at capture.Instant) {
+	if w.run > 0 && !w.guessed {
+		w.back((w.prev+at)/2, at)
+	}
+	w.run, w.guessed = 0, false
+}
+
+// beginning is when an excursion began.
+type beginning struct {
+	began capture.Instant
+	edge  float64 // interval in which it did, seconds; 0: it was so from the start
 }
 
 // without takes in the time since the sample before.
@@ -146,7 +186,7 @@ func (w *watch) without(at capture.Instant) {
 
 func (w *watch) out(at capture.Instant, v, volts float64) {
 	if w.run == 0 {
-		w.began, w.edge, w.first = at, 0, 0
+		w.beginning, w.guess, w.first, w.long = beginning{at, 0}, beginning{}, 0, false
 		if w.prev > w.from {
 			w.began, w.edge = (w.prev+at)/2, at.Sub(w.prev).Seconds()
 		}

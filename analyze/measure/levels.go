@@ -102,7 +102,7 @@ func (h *histogram) fill(tr *capture.Trace, from, to capture.Instant) {
 	lo, inverse := float32(h.lo), float32(1/h.width)
 	for p := range tr.Pieces(from, to) {
 		if p.Sum != nil {
-			p.Sum.Spread(h.add)
+			p.Sum.Spread(h.width, h.add)
 			continue
 		}
 		for _, v := range p.V {

@@ -206,6 +206,9 @@ func (o *observed) turns(d *capture.Digest, current *span, up, down float64) {
 	if (n%2 == 1) != (high != current.high) {
 		n++
 	}
+	if current.high && d.High < up || !current.high && d.Low > down {
+		n = 1
+	}
 	if n == 1 {
 		o.turn(current, d.From)
 		return

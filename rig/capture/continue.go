@@ -44,7 +44,7 @@ func (c *Capture) Recycle() {
 		for _, all := range [...][]*block{t.blocks, t.spare} {
 			for _, b := range all {
 				if b.whole() {
-					b.n = 0
+					b.n, b.specimen = 0, 0
 					pool.Put(b)
 				}
 			}

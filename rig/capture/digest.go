@@ -25,9 +25,6 @@ type Digest struct {
 	// Swings is how many times the readings went from one side of the middle of their range to
 	// the other, where that range was SwingVolts or more.
 	Swings int
-	// Away is the longest for which they were off the level about them, of departures of
-	// which no sample stays; 0: they never were.
-	Away time.Duration
 
 	bins  []bin
 	width float64 // of a bin, volts
@@ -35,22 +32,23 @@ type Digest struct {
 	settling bool
 }
 
-// bin is the readings of a digest between i and i+1 widths.
+// bin is the readings of a digest between i and i+1 widths: of what they have beyond i widths
+// the sum and that of the squares, in volts and volts².
 type bin struct {
-	i   int32
-	n   uint32
-	sum float64 // volts, of what they have beyond i widths
+	i            int32
+	n            uint32
+	sum, squares float64
 }
 
 const (
 	// SwingVolts is the least range whose sides are told apart.
-	SwingVolts = 2.0
+	SwingVolts = 0.5
 	// swingMargin is how far beyond the middle a reading must be to be on the other side, as a
 	// share of the range.
 	swingMargin = 0.1
 	// finestBin is the width of a bin in volts where mostBins of them do; else it is doubled.
 	finestBin = 1.0 / 64
-	mostBins  = 64
+	mostBins  = 128
 	// outermostBin is the highest number of a bin.
 	outermostBin = 1 << 30
 )
@@ -65,22 +63,49 @@ func (d *Digest) Within(level, far float64) (n int, sum, squares float64) {
 		off := d.Mean - level
 		return d.N, float64(d.N) * off, d.Squares + float64(d.N)*off*off
 	}
+	some := 0.0
 	for _, b := range d.bins {
-		if off := d.mean(b) - level; math.Abs(off) <= far {
-			n += int(b.n)
-			sum += float64(b.n) * off
-			squares += float64(b.n) * (off*off + d.width*d.width/12)
+		from := float64(b.i) * d.width
+		lo, hi := math.Max(from, level-far), math.Min(from+d.width, level+far)
+		if lo >= hi {
+			continue
 		}
+		n, off := float64(b.n), from-level
+		if hi-lo == d.width {
+			some += n
+			sum += b.sum + n*off
+			squares += b.squares + 2*off*b.sum + n*off*off
+			continue
+		}
+		// The readings of a bin are taken to lie evenly in it.
+		n *= (hi - lo) / d.width
+		off = (lo+hi)/2 - level
+		some += n
+		sum += n * off
+		squares += n * (off*off + (hi-lo)*(hi-lo)/12)
 	}
-	return n, sum, squares
+	return int(math.Round(some)), sum, squares
 }
 
-// Spread calls add with the volts of the readings in each bin, and their number.
-func (d *Digest) Spread(add func(volts float64, n int)) {
+// Spread calls add with volts and how many readings have about these, in steps no longer than
+// step volts.
+func (d *Digest) Spread(step float64, add func(volts float64, n int)) {
+	parts := int(math.Max(1, math.Min(mostParts, math.Ceil(d.width/step))))
 	for _, b := range d.bins {
-		add(math.Max(d.Low, math.Min(d.High, d.mean(b))), int(b.n))
+		if parts == 1 {
+			add(math.Max(d.Low, math.Min(d.High, d.mean(b))), int(b.n))
+			continue
+		}
+		for k := range parts {
+			n := int(b.n)*(k+1)/parts - int(b.n)*k/parts
+			v := (float64(b.i) + (float64(k)+0.5)/float64(parts)) * d.width
+			add(math.Max(d.Low, math.Min(d.High, v)), n)
+		}
 	}
 }
+
+// mostParts is how many steps a bin is spread over.
+const mostParts = 64
 
 func (d *Digest) mean(b bin) float64 { return float64(b.i)*d.width + b.sum/float64(b.n) }
 
@@ -142,6 +167,7 @@ func (d *Digest) sort(v []float32) {
 		b.i = int32(i)
 		b.n++
 		b.sum += y - i*d.width
+		b.squares += (y - i*d.width) * (y - i*d.width)
 	}
 	for _, b := range bins {
 		if b.n > 0 {
@@ -174,13 +200,11 @@ func (d *Digest) add(e *Digest) {
 		if d.N == 0 {
 			one = *e
 		}
-		one.From, one.To, one.Gap, one.Away = d.From, e.To, gap, max(d.Away, e.Away)
+		one.From, one.To, one.Gap = d.From, e.To, gap
 		*d = one
 		return
 	}
-	if d.apart(e) {
-		d.Swings++
-	}
+	d.Swings = d.swingsWith(e)
 	if e.Low < d.Low {
 		d.Low, d.LowAt = e.Low, e.LowAt
 	}
@@ -193,19 +217,28 @@ func (d *Digest) add(e *Digest) {
 	d.N += e.N
 	d.To, d.Last, d.Gap = e.To, e.Last, gap
 	d.Rough, d.RoughN = d.Rough+e.Rough, d.RoughN+e.RoughN
-	d.Swings, d.Away = d.Swings+e.Swings, max(d.Away, e.Away)
 	d.join(e)
 }
 
-// apart reports whether two digests lie on either side of the middle of what they range over
-// together.
-func (d *Digest) apart(e *Digest) bool {
+// swingsWith is how often the readings of two digests, one after the other, went from one side
+// of the middle of their range to the other. What went through less than half of that range
+// stayed on one side.
+func (d *Digest) swingsWith(e *Digest) int {
 	low, high := math.Min(d.Low, e.Low), math.Max(d.High, e.High)
 	if high-low < SwingVolts {
-		return false
+		return 0
+	}
+	n := 0
+	for _, x := range [...]*Digest{d, e} {
+		if x.High-x.Low >= (high-low)/2 {
+			n += x.Swings
+		}
 	}
 	middle, margin := (low+high)/2, swingMargin*(high-low)
-	return d.Last >= middle+margin && e.First <= middle-margin || d.Last <= middle-margin && e.First >= middle+margin
+	if d.Last >= middle+margin && e.First <= middle-margin || d.Last <= middle-margin && e.First >= middle+margin {
+		n++
+	}
+	return n
 }
 
 // join takes in the bins of another digest.
@@ -226,7 +259,7 @@ func (d *Digest) join(e *Digest) {
 		case len(a) == 0 || b[0].i < a[0].i:
 			both, b = append(both, b[0]), b[1:]
 		default:
-			both = append(both, bin{a[0].i, a[0].n + b[0].n, a[0].sum + b[0].sum})
+			both = append(both, bin{a[0].i, a[0].n + b[0].n, a[0].sum + b[0].sum, a[0].squares + b[0].squares})
 			a, b = a[1:], b[1:]
 		}
 	}
@@ -241,12 +274,15 @@ func (d *Digest) join(e *Digest) {
 func coarser(bins []bin, width float64) ([]bin, float64) {
 	var out []bin
 	for _, b := range bins {
-		odd := float64(b.i & 1)
-		b.sum += odd * width * float64(b.n)
+		if b.i&1 != 0 {
+			b.squares += 2*width*b.sum + float64(b.n)*width*width
+			b.sum += width * float64(b.n)
+		}
 		b.i >>= 1
 		if n := len(out); n > 0 && out[n-1].i == b.i {
 			out[n-1].n += b.n
 			out[n-1].sum += b.sum
+			out[n-1].squares += b.squares
 			continue
 		}
 		out = append(out, b)

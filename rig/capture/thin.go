@@ -13,6 +13,7 @@ import (
 //   - around every time at which an output left the level about it or came back, or an edge of
 //     a line came: an episode, of which the first ones stay and those of the longest and the
 //     deepest departures,
+//   - of each output a few blocks spread evenly over the state, by which its noise is told,
 //   - and the latest ones.
 //
 // All others are summed up in digests, of which neighbours are joined as they get many. An
@@ -34,9 +35,11 @@ const (
 	after         = 250 * time.Millisecond
 	afterOf       = 32
 	mostAfter     = 4096
-	longestOf     = 4 // times before and after an episode's marks, and it is over
-	mostDigests   = 256
-	leastEpisodes = 32 // of an output or a line that stay as its first
+	longestOf     = 4   // times before and after an episode's marks, and it is over
+	longestDigest = 256 // samples, before it is joined with others
+	mostDigests   = 256 // of an output
+	mostSpecimens = 8   // blocks of an output
+	leastEpisodes = 32  // of an output or a line that stay as its first
 	mostEpisodes  = 64
 	allEpisodes   = 512
 	leastRanked   = 2 // departures of an output that stay by a measure of them
@@ -73,9 +76,8 @@ type timing struct {
 // episode is a time whose samples stay as long as something refers to it.
 type episode struct {
 	Span
-	at   Instant // its last mark
+	at   Instant // its first mark
 	refs int
-	away time.Duration // the longest departure that begins or ends in it
 	gone bool
 }
 
@@ -126,7 +128,11 @@ func (c *Capture) AddEdge(t *Track, e Edge) {
 // begin begins a state. What stays of the one before stays for good.
 func (th *thinner) begin(at Instant) {
 	th.state = at
-	th.openings = append(th.openings, Span{at.Add(-th.lag / 2), at.Add(th.opening)})
+	from := at.Add(-th.lag / 2)
+	if last := th.present(); th.lag == 0 { // nothing has been thinned out yet
+		last.To, from = at, at
+	}
+	th.openings = append(th.openings, Span{from, at.Add(th.opening)})
 	for _, t := range th.c.Traces {
 		t.watch.begin()
 	}
@@ -180,7 +186,7 @@ func (th *thinner) mark(at Instant) *episode {
 	if n := len(th.episodes); n > 0 {
 		e := th.episodes[n-1]
 		if at <= e.To && at.Sub(e.From) < longestOf*(th.before+th.after) {
-			e.From, e.To, e.at = min(e.From, at.Add(-th.before)), max(e.To, at.Add(th.after)), max(e.at, at)
+			e.From, e.To = min(e.From, at.Add(-th.before)), max(e.To, at.Add(th.after))
 			return e
 		}
 	}
@@ -256,10 +262,10 @@ func (th *thinner) stays(from, to Instant) ([]Span, []*episode) {
 }
 
 // recut puts digests in place of the samples of block k that need not stay, and returns how
-// many blocks there are now instead of it. Departures in it may have lasted up to away.
-func (t *Trace) recut(k int, away time.Duration) int {
+// many blocks there are now instead of it.
+func (t *Trace) recut(k int) int {
 	b := t.blocks[k]
-	if b.sum != nil || b.n == 0 {
+	if b.sum != nil || b.specimen > 0 {
 		return 1
 	}
 	spans, near := t.watch.thinner.stays(Instant(b.first()), Instant(b.last()))
@@ -282,9 +288,9 @@ func (t *Trace) recut(k int, away time.Duration) int {
 		if len(spans) > 0 {
 			end = min(end, spans[0].From)
 		}
-		j := max(i+1, i+upTo(at[i:], int64(end)))
+		j := min(i+longestDigest, max(i+1, i+upTo(at[i:], int64(end))))
 		d := digestOf(at[i:j], v[i:j])
-		d.settling, d.Away = settling, away
+		d.settling = settling
 		pieces = append(pieces, &block{sum: d})
 		t.n -= j - i
 		i = j
@@ -327,7 +333,7 @@ func (t *Trace) forget(e *episode) {
 			}
 			continue
 		}
-		n := t.recut(k, e.away)
+		n := t.recut(k)
 		w.cut += n - 1
 		k += n - 1
 	}

@@ -60,6 +60,9 @@ type block struct {
 	at  []int64
 	v   []float32
 	sum *Digest // nil: the block holds the samples themselves
+	// specimen is not 0 where the block stays as one of a long state's, see watch; it counts
+	// those that might have stayed.
+	specimen int
 }
 
 func newBlock() *block { return &block{at: make([]int64, BlockLen), v: make([]float32, BlockLen)} }
@@ -254,6 +257,14 @@ func (t *Trace) Together(at Instant) (Span, bool) {
 	return Span{Instant(t.blocks[first].first()), Instant(t.blocks[last].last())}, true
 }
 
+// Digest returns the digest that holds the instant; nil where there is none.
+func (t *Trace) Digest(at Instant) *Digest {
+	if k := t.reaching(at); k < len(t.blocks) && t.blocks[k].first() <= int64(at) {
+		return t.blocks[k].sum
+	}
+	return nil
+}
+
 // Thinned reports whether the sample before the instant was thinned out.
 func (t *Trace) Thinned(at Instant) bool {
 	k := t.reaching(at)
@@ -318,7 +329,7 @@ func (t *Trace) Discard(before Instant) {
 // giveBack keeps a block's memory for samples to come.
 func (t *Trace) giveBack(b *block) {
 	if b.whole() {
-		b.n = 0
+		b.n, b.specimen = 0, 0
 		t.spare = append(t.spare, b)
 	}
 }

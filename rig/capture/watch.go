@@ -23,10 +23,14 @@ type watch struct {
 	on           bool // the level is known
 	out          bool // off it
 	above, below float32
+	moves        float32 // how far it must go, off the level, to be still on its way
 	level        float64
 	low, high    float32 // of the state
 	outFor       int     // blocks in a row that began and ended off the level
 	lastMiddle   float64 // volts: the median of the block before
+
+	blocks, stride int // that were looked at in the state; every how many one is a specimen
+	specimens      int
 
 	run    run
 	firsts int // episodes that stay as the first
@@ -40,6 +44,7 @@ type run struct {
 	high    bool // it is above what came before
 	deepest float64
 	episode *episode // in which it began; nil: its samples stay anyway
+	movedTo float32
 }
 
 // What departures are ranked by. The same output may be judged by the one or the other level,
@@ -77,6 +82,9 @@ func (w *watch) sample(at int64, v float32) {
 	}
 	if w.out {
 		w.run.deepest = math.Max(w.run.deepest, math.Abs(float64(v)-w.level))
+		if v > w.run.movedTo+w.moves || v < w.run.movedTo-w.moves {
+			w.move(Instant(at), v)
+		}
 	}
 }
 
@@ -92,9 +100,22 @@ func (w *watch) cross(at Instant, v float32) {
 		}
 	}
 	w.endRun(at, e)
-	w.run = run{from: at, out: w.out, episode: e}
+	w.run = run{from: at, out: w.out, episode: e, movedTo: v}
 	if w.run.high = float64(v) > w.level; !w.out {
 		w.run.high = !w.run.high
+	}
+}
+
+// move takes in that the output goes on, off its level.
+func (w *watch) move(at Instant, v float32) {
+	w.run.movedTo = v
+	e := w.thinner.mark(at)
+	if e == nil || e.refs > 0 {
+		return
+	}
+	e.refs++
+	if w.firsts++; w.firsts > w.thinner.first {
+		w.thinner.release(e)
 	}
 }
 
@@ -113,7 +134,6 @@ func (w *watch) endRun(at Instant, e *episode) {
 			continue
 		}
 		if old.out {
-			x.away = max(x.away, lasted)
 			w.rank(deepest, x, old.deepest)
 		}
 		w.rank(measure, x, float64(lasted))
@@ -178,9 +198,40 @@ func (w *watch) block() {
 	}
 	old := int64(Instant(b.last()).Add(-th.lag))
 	for w.cut < len(t.blocks) && t.blocks[w.cut].last() < old {
-		w.cut += t.recut(w.cut, 0)
+		if !w.specimen(t.blocks[w.cut]) {
+			w.cut += t.recut(w.cut)
+		}
 	}
 	t.join()
+}
+
+// specimen reports whether a block stays as one of those spread evenly over the state. Where
+// they get too many, every other one of them goes.
+func (w *watch) specimen(b *block) bool {
+	if Instant(b.first()) <= w.thinner.present().To || !b.whole() {
+		return false
+	}
+	w.stride = max(1, w.stride)
+	if w.blocks++; w.blocks%w.stride != 0 {
+		return false
+	}
+	b.specimen = w.blocks
+	w.cut++
+	if w.specimens++; w.specimens <= mostSpecimens {
+		return true
+	}
+	w.stride *= 2
+	t := w.trace
+	for k := t.reaching(w.thinner.state); k < w.cut; k++ {
+		if b := t.blocks[k]; b.specimen%w.stride != 0 {
+			b.specimen = 0
+			w.specimens--
+			n := t.recut(k)
+			w.cut += n - 1
+			k += n - 1
+		}
+	}
+	return true
 }
 
 // renew follows the level about the output: block by block, and where it has gone to another
@@ -207,7 +258,7 @@ func (w *watch) renew(b *block) {
 	}
 	w.outFor, w.lastMiddle = 0, middle
 	w.on, w.level = true, middle
-	w.above, w.below = float32(middle+far), float32(middle-far)
+	w.above, w.below, w.moves = float32(middle+far), float32(middle-far), float32(far)/4
 	last := b.v[b.n-1]
 	if out := last > w.above || last < w.below; out != w.out {
 		// The level moved, not the output: the present run goes on.
