@@ -18,7 +18,11 @@ type Truth struct {
 	Supply  *TruthSupply // nil: the unit has its own
 }
 
-// TruthEvent is what happened from one event to the next.
+// mostNoted is how much of each kind is written down of an event: in a state of days a contact
+// may chatter millions of times.
+const mostNoted = 1 << 15
+
+// TruthEvent is what happened from one event to the next: of each kind the first mostNoted.
 type TruthEvent struct {
 	Name      string
 	At        capture.Instant // at the panel's input
@@ -134,15 +138,22 @@ func (r *recorder) begin(name string, at int64) {
 	r.open = TruthEvent{Name: name, At: capture.Instant(at)}
 }
 
+// note writes down what has happened, unless too much has.
+func note[T any](all *[]T, x T) {
+	if len(*all) < mostNoted {
+		*all = append(*all, x)
+	}
+}
+
 func (r *recorder) crossing(o *output, at, lasts int64, high bool) {
 	r.lastUp[o] = capture.Instant(at)
-	r.open.Crossings = append(r.open.Crossings, Crossing{o.name, capture.Instant(at), high, o.level(high), time.Duration(lasts)})
+	note(&r.open.Crossings, Crossing{o.name, capture.Instant(at), high, o.level(high), time.Duration(lasts)})
 }
 
 // wire records that an output's sense wire went off or came back.
 func (r *recorder) wire(o *output, at int64, off bool) {
 	if off {
-		r.open.WireOff = append(r.open.WireOff, WireOff{Output: o.name, From: capture.Instant(at)})
+		note(&r.open.WireOff, WireOff{Output: o.name, From: capture.Instant(at)})
 		return
 	}
 	for i := range r.open.WireOff {
@@ -153,7 +164,7 @@ func (r *recorder) wire(o *output, at int64, off bool) {
 }
 
 func (r *recorder) edge(c *contact, at int64) {
-	r.open.Edges = append(r.open.Edges, ContactEdge{c.name, capture.Instant(at), c.closed})
+	note(&r.open.Edges, ContactEdge{c.name, capture.Instant(at), c.closed})
 }
 
 // travel records a travel that begins.
@@ -166,7 +177,7 @@ func (r *recorder) travel(k *relay, in bool) {
 	if c.Crossed != 0 {
 		c.Time = capture.Instant(closed).Sub(c.Crossed)
 	}
-	r.open.Changes = append(r.open.Changes, c)
+	note(&r.open.Changes, c)
 }
 
 // bounce returns how the make or break contact behaves in the travel ahead, and
