@@ -131,6 +131,15 @@ func (c *Capture) Track(signal string) *Track {
 	return nil
 }
 
+// Held is how many samples the capture holds.
+func (c *Capture) Held() int64 {
+	n := 0
+	for _, t := range c.Traces {
+		n += t.n
+	}
+	return int64(n)
+}
+
 // StateAt returns the line's state just after the instant and whether it is
 // known.
 func (t *Track) StateAt(at Instant) (closed, known bool) {

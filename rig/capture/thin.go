@@ -24,8 +24,8 @@ const (
 	// follows.
 	Settling = time.Second
 
-	leastOpening  = 30 * time.Second
-	openingOf     = 4096    // samples of the slowest output, at least
+	leastOpening  = 20 * time.Second
+	openingOf     = 2560    // samples of the slowest output, at least
 	mostOpening   = 1 << 21 // samples of all outputs
 	leastLag      = 3 * time.Second
 	mostLag       = 1 << 19 // samples of all outputs

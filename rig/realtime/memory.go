@@ -11,9 +11,9 @@ const (
 	// and keeps the program small on a Pi.
 	tight = 50
 	// roomy is what the program may take in all, in bytes. Beside a real bench it leaves
-	// some 4 MB a minute to collect, and what is in use are a few: it lasts for most of an
-	// hour.
-	roomy = 192 << 20
+	// some 4 MB a minute to collect, and what is in use are 5 to 20: it lasts for about ten
+	// minutes. Long states do not change that, see capture.Capture.Thin.
+	roomy = 64 << 20
 )
 
 // CollectOften keeps the program small: memory no longer used is collected soon. The

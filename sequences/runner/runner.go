@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"runtime/debug"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"makebreak/analyze"
@@ -88,6 +89,25 @@ type recorded struct {
 // bench in virtual time is faster than a disk; what waits is stored together.
 const depth = 16
 
+// mostWaiting is how many samples of more than one cycle may wait, so that long cycles do not
+// take the memory of many.
+const mostWaiting = 1 << 20
+
+// waiting is the cycles that wait to be measured.
+type waiting struct {
+	cycles  chan recorded
+	samples atomic.Int64
+}
+
+// room reports whether a cycle may join those that wait.
+func (q *waiting) room(r recorded) bool {
+	n := q.samples.Load()
+	return n == 0 || n+r.capture.Held() <= mostWaiting
+}
+
+// taken takes a cycle that is measured next off those that wait.
+func (q *waiting) taken(r recorded) { q.samples.Add(-r.capture.Held()) }
+
 // Run runs the sequence. The drives are released when it returns, whatever the
 // reason; it stops early when the context is done (with its error), the rig is
 // lost (bench.ErrLost), a cycle cannot be stored (the recorder's error) or, where
@@ -107,13 +127,13 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	if err != nil {
 		return Outcome{}, fmt.Errorf("%w: %w", bench.ErrSetup, err)
 	}
-	queue := make(chan recorded, depth)
+	queue := &waiting{cycles: make(chan recorded, depth)}
 	m := &measurer{meter: meter, seq: seq, opts: opts, calibrations: capture.CalibrationsOf(opts.Calibrations, b.Sampled()), stop: cancel}
 	finished := make(chan error, 1)
 	task.Go(func() { finished <- m.work(queue) })
 
 	err = record(ctx, b, seq, opts, first, queue)
-	close(queue)
+	close(queue.cycles)
 	_ = b.Release() // at once: the log may take its time, and Close tells of drives that do not obey
 	if measureErr := <-finished; measureErr != nil {
 		err = measureErr
@@ -124,7 +144,7 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 
 // record keeps the bench going, cycle after cycle. The drives are released before it waits
 // for the measurer with the last one.
-func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue chan<- recorded) error {
+func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue *waiting) error {
 	before := capture.Counts{}
 	for n := opts.First; n <= opts.Last; n++ {
 		started := opts.Now()
@@ -138,7 +158,8 @@ func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts O
 			}
 		}
 		_ = b.Release()
-		queue <- r
+		queue.samples.Add(r.capture.Held())
+		queue.cycles <- r
 		return err
 	}
 	return nil
@@ -152,12 +173,19 @@ const pollEvery = 20 * time.Millisecond
 // cancellation ends it. Virtual time stands still while nobody waits for it to pass, and
 // must: how far a simulated run gets would depend on the disk. On an error the cycle has
 // not been given away.
-func enqueue(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture, queue chan<- recorded) (*capture.Capture, error) {
+func enqueue(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capture, queue *waiting) (*capture.Capture, error) {
+	size := r.capture.Held()
 	for {
+		var to chan<- recorded // nil, into which nothing can be sent, while there is no room
+		if queue.room(r) {
+			to = queue.cycles
+		}
+		queue.samples.Add(size) // before the measurer can take it off
 		select {
-		case queue <- r:
+		case to <- r:
 			return next, nil
 		default:
+			queue.samples.Add(-size)
 		}
 		if b.Now() > next.End {
 			if err := b.Record(ctx, next, b.Now().Add(pollEvery)); err != nil {
@@ -166,12 +194,14 @@ func enqueue(ctx context.Context, b *bench.Bench, r recorded, next *capture.Capt
 			next = continued(next)
 			continue
 		}
+		queue.samples.Add(size)
 		select {
-		case queue <- r:
+		case to <- r:
 			return next, nil
 		case <-ctx.Done():
 			return nil, ctx.Err()
 		case <-time.After(pollEvery):
+			queue.samples.Add(-size)
 		}
 	}
 }
@@ -235,7 +265,7 @@ type measurer struct {
 
 // work takes cycles until there are no more. After an error it stops the bench
 // and lets the rest pass by.
-func (m *measurer) work(queue <-chan recorded) (err error) {
+func (m *measurer) work(queue *waiting) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
@@ -243,14 +273,14 @@ func (m *measurer) work(queue <-chan recorded) (err error) {
 		}
 		if err != nil {
 			m.stop(err)
-			for range queue {
+			for range queue.cycles {
 			}
 		}
 	}()
 	if m.opts.Measurer != nil {
 		m.opts.Measurer()
 	}
-	for r := range queue {
+	for r := range queue.cycles {
 		if err := m.batch(r, queue); err != nil {
 			return err
 		}
@@ -259,9 +289,10 @@ func (m *measurer) work(queue <-chan recorded) (err error) {
 }
 
 // batch measures one cycle and those that wait behind it, and stores them together.
-func (m *measurer) batch(r recorded, queue <-chan recorded) error {
+func (m *measurer) batch(r recorded, queue *waiting) error {
 	var batch []*journal.Cycle
 	for more := true; more; {
+		queue.taken(r)
 		c, err := m.ready(r)
 		if err != nil {
 			return err
@@ -271,7 +302,7 @@ func (m *measurer) batch(r recorded, queue <-chan recorded) error {
 			break
 		}
 		select {
-		case r, more = <-queue:
+		case r, more = <-queue.cycles:
 		default:
 			more = false
 		}
