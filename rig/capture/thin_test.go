@@ -188,7 +188,7 @@ func TestThin_Bounded(t *testing.T) {
 			t.Errorf("%d blocks and digests after %g h", n, hours)
 		}
 	}
-	if held[6] > held[2]*11/10 || held[6] > 60_000 {
+	if held[6] > held[2]*3/2 || held[6] > 25_000 {
 		t.Errorf("samples held: %v", held)
 	}
 }
