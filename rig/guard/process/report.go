@@ -35,27 +35,34 @@ func (r *Report) write(crash []byte, at time.Time) {
 		return
 	}
 	text := r.text(crash, at)
-	if most := room(r.Path); len(text) > most {
-		text = text[:most]
-	}
 	part := r.Path + "-new"
-	_ = os.Remove(part) // of a guard that was killed
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
-	if err != nil {
-		return
-	}
-	_, err = f.Write(text)
-	if err == nil {
-		err = f.Sync()
-	}
-	if closed := f.Close(); err != nil || closed != nil {
-		_ = os.Remove(part)
+	if writePart(part, text[:min(len(text), room(r.Path))]) != nil && writePart(part, text[:min(len(text), shortReport)]) != nil {
 		return
 	}
 	Rotate(r.Path)
 	if os.Rename(part, r.Path) != nil {
 		_ = os.Remove(part)
 	}
+}
+
+// writePart writes a file and syncs it, or leaves none.
+func writePart(part string, text []byte) error {
+	_ = os.Remove(part) // of a guard that was killed
+	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	if err == nil {
+		err = f.Sync()
+	}
+	if closed := f.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		_ = os.Remove(part)
+	}
+	return err
 }
 
 // room is how long a report may be where it goes, in bytes.
