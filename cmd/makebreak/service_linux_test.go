@@ -43,7 +43,7 @@ systemctl --user exit
 `
 
 // ofSystem are settings that only the system's service manager may apply.
-var ofSystem = regexp.MustCompile(`(?m)^(User|Group|StateDirectory|StateDirectoryMode|DevicePolicy|DeviceAllow|CapabilityBoundingSet|AmbientCapabilities|LimitMEMLOCK|Protect\w+|ReadWritePaths|PrivateTmp|IPAddress\w+|MemoryMax|SystemCall\w+|Restrict(AddressFamilies|Namespaces|SUIDSGID)|RemoveIPC)=.*\n`)
+var ofSystem = regexp.MustCompile(`(?m)^(User|Group|StateDirectory|StateDirectoryMode|DevicePolicy|DeviceAllow|CapabilityBoundingSet|AmbientCapabilities|LimitMEMLOCK|Protect\w+|ReadWritePaths|PrivateTmp|IPAddress\w+|MemoryMax|RemoveIPC)=.*\n`)
 
 // systemd itself starts again what should be, and nothing else: which ends of a program are
 // an end, that a soak which is complete stays so, and that a forgotten rig is not tested.
