@@ -11,6 +11,7 @@ import (
 // done is what a removal has come to.
 type done struct {
 	journal.Removed
+	into    string   // the log that whole runs were copied into; empty: none
 	pruned  int      // runs that lost captures and stay
 	cut     []string // runs of which a part has gone
 	renamed []string // which runs have another name where they went
@@ -59,7 +60,11 @@ func (d *done) removed() string {
 	if len(parts) == 0 {
 		return "Nothing was removed"
 	}
-	return "Removed: " + words.And(parts)
+	what := "Removed: " + words.And(parts)
+	if d.into != "" && d.Runs > 0 {
+		what += ", which are in " + d.into
+	}
+	return what
 }
 
 // room says where the room has gone.

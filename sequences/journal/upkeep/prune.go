@@ -159,7 +159,7 @@ func (c *Choice) Text(w io.Writer, doing bool) error {
 // others from going. ErrTaken says that nothing could go as other programs write it. The
 // errors are of the kind Storage.
 func (c *Choice) Remove(db *journal.DB) (told string, err error) {
-	var d done
+	d := done{into: c.Into}
 	var stay []error // what keeps runs where they are, others not
 	for _, h := range c.Runs {
 		err := c.removeOne(db, h, &d)
