@@ -3,9 +3,7 @@ package sequences
 import (
 	"math"
 	"slices"
-	"strings"
 	"time"
-	"unicode"
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
@@ -104,8 +102,7 @@ func (r *reader) name(n *yamlfile.Node) {
 	if !ok {
 		return
 	}
-	unprintable := strings.ContainsFunc(s, func(c rune) bool { return !unicode.IsPrint(c) })
-	if unprintable || len(s) > 80 || strings.ContainsAny(s[:1], "=+-@") {
+	if words.NameFault(s) != "" {
 		n.Refuse("", "must be up to 80 printed characters that do not start with =, +, - or @")
 		return
 	}

@@ -4,11 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"unicode"
 	"unicode/utf8"
 
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 // LeastSpread is how far lowest and highest point must lie apart, a share of the
@@ -116,11 +116,11 @@ func checkText(what, s string) error {
 	if utf8.RuneCountInString(s) > 64 || !utf8.ValidString(s) {
 		return fmt.Errorf("%s must have at most 64 characters, all printable", what)
 	}
-	for i, r := range s {
-		edge := i == 0 || i+utf8.RuneLen(r) == len(s)
-		if !unicode.IsPrint(r) || edge && r == ' ' {
-			return fmt.Errorf("%s: %q must have printable characters only, and no space first or last", what, s)
-		}
+	if words.Formula(s) {
+		return fmt.Errorf("%s: %w", what, words.CheckName(s))
+	}
+	if words.NameFault(s) != "" {
+		return fmt.Errorf("%s: %q must have printable characters only, and no space first or last", what, s)
 	}
 	return nil
 }

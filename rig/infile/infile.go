@@ -10,6 +10,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+
+	"makebreak/rig/words"
 )
 
 // A File is open to be read. Its reading ends with the context that it was opened with.
@@ -26,10 +28,13 @@ func (f *File) Close() error { return f.file.Close() }
 func Open(ctx context.Context, path string) (*File, error) {
 	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
 		if what := unreadable(info.Mode()); what != "" {
-			return nil, fmt.Errorf("%s: %w", path, errors.New(what))
+			return nil, fmt.Errorf("%s: %w", words.Safe(path), errors.New(what))
 		}
 	}
 	f, err := waited(ctx, func() (*os.File, error) { return os.Open(path) })
+	if p := new(fs.PathError); errors.As(err, &p) {
+		return nil, &fs.PathError{Op: p.Op, Path: words.Safe(p.Path), Err: p.Err}
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +67,7 @@ func Read(ctx context.Context, path string, most int) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	case len(b) > most:
-		return b[:most], fmt.Errorf("%s: %w", path, ErrTooLong)
+		return b[:most], fmt.Errorf("%s: %w", words.Safe(path), ErrTooLong)
 	}
 	return b, nil
 }

@@ -9,6 +9,8 @@ import (
 	"context"
 	"errors"
 	"strings"
+
+	"makebreak/rig/words"
 )
 
 // Kind is a kind of problem, by who can do something about it.
@@ -76,7 +78,7 @@ func (e instead) Unwrap() error { return e.cause }
 // Error returns "place: op: cause", without the parts that are empty.
 func (e *Error) Error() string {
 	parts := make([]string, 0, 3)
-	for _, s := range []string{e.Place, e.Op, e.Err.Error()} {
+	for _, s := range []string{words.Safe(e.Place), words.Safe(e.Op), e.Err.Error()} {
 		if s != "" {
 			parts = append(parts, s)
 		}

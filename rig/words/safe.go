@@ -1,7 +1,6 @@
 package words
 
 import (
-	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -93,41 +92,45 @@ func Short(s string, most int) string {
 // MostName is how many characters a name from outside may have.
 const MostName = 80
 
-// CheckName says what is wrong with a name from outside: a unit's serial, a person, a
-// sequence, a column of a capture. It is printed in tables, cells and labels for as long as the
-// log lasts. So it is one line of printable characters, not longer than MostName, without
-// blanks around it, and no formula. An empty name passes.
-func CheckName(s string) error {
-	if s == "" {
-		return nil
-	}
-	bad := func(why string) error {
-		return fmt.Errorf("%q is not a usable name: %s", Short(s, MostName), why)
-	}
+// NameFault says what is wrong with a name from outside: a unit's serial, a person, a
+// sequence, a rig, a meter, a column of a capture. It is empty where nothing is. A name is
+// printed in tables, cells and labels for as long as the log lasts. So it is one line of
+// printable characters, not longer than MostName, without blanks around it, and no formula.
+func NameFault(s string) string {
 	if !utf8.ValidString(s) {
-		return bad("it is not valid UTF-8")
+		return "it is not valid UTF-8"
 	}
 	if i := strings.IndexFunc(s, func(r rune) bool { return !Printable(r) }); i >= 0 {
 		r, _ := utf8.DecodeRuneInString(s[i:])
-		kind := "the invisible character"
 		if unicode.IsControl(r) {
-			kind = "the control character"
+			return fmt.Sprintf("it holds the control character %U", r)
 		}
-		return bad(fmt.Sprintf("it holds %s %U", kind, r))
+		return fmt.Sprintf("it holds the invisible character %U", r)
 	}
 	switch trimmed := strings.TrimSpace(s); {
 	case trimmed == "":
-		return errors.New("the name is blank: write one, or leave it out")
+		return "it is blank"
 	case trimmed != s:
-		return bad("it must not begin or end with a blank")
+		return "it must not begin or end with a blank"
 	}
 	if n := utf8.RuneCountInString(s); n > MostName {
-		return bad(fmt.Sprintf("it has %d characters; must be at most %d", n, MostName))
+		return fmt.Sprintf("it has %d characters; must be at most %d", n, MostName)
 	}
 	if Formula(s) {
 		first := strings.TrimLeftFunc(s, passedOver)
 		_, n := utf8.DecodeRuneInString(first)
-		return bad(fmt.Sprintf("it starts with %q, which a spreadsheet takes for a formula; start it with a letter or a digit", first[:n]))
+		return fmt.Sprintf("it starts with %q, which a spreadsheet takes for a formula; start it with a letter or a digit", first[:n])
+	}
+	return ""
+}
+
+// CheckName is NameFault as an error that shows the name. An empty name passes.
+func CheckName(s string) error {
+	if s == "" {
+		return nil
+	}
+	if fault := NameFault(s); fault != "" {
+		return fmt.Errorf("%q is not a usable name: %s", Short(s, MostName), fault)
 	}
 	return nil
 }

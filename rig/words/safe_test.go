@@ -122,7 +122,7 @@ func TestCheckName(t *testing.T) {
 		}
 	}
 	for bad, want := range map[string]string{
-		"   ":                   "is blank",
+		"   ":                   "it is blank",
 		" a":                    "begin or end with a blank",
 		"a\u00a0":               "begin or end with a blank",
 		"a\nb":                  "control character U+000A",

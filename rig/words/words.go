@@ -17,8 +17,11 @@ func List(names []string) string {
 	if len(names) == 0 {
 		return "none"
 	}
-	return strings.Join(names, ", ")
+	return strings.Join(safeNames(names), ", ")
 }
+
+// safeNames are names that may come from outside, as they can be printed.
+func safeNames(names []string) []string { return Texts(names, Safe) }
 
 // And joins names as "a, b and c". No names give "none".
 func And(names []string) string { return joined(names, " and ") }
@@ -31,7 +34,7 @@ func joined(names []string, conjunction string) string {
 		return List(names)
 	}
 	last := len(names) - 1
-	return List(names[:last]) + conjunction + names[last]
+	return List(names[:last]) + conjunction + Safe(names[last])
 }
 
 // First joins the first most names and counts the others: "a, b and 3 more".
@@ -130,13 +133,13 @@ func UseOneOf(name string, names []string) string {
 	case len(names) == 0:
 		return "there is none to use"
 	case len(names) == 1 && Guess(name, names) != "":
-		return "did you mean " + names[0] + "?"
+		return "did you mean " + Safe(names[0]) + "?"
 	case len(names) == 1:
-		return "use " + names[0]
+		return "use " + Safe(names[0])
 	}
 	all := "se one of: " + List(NearestFirst(name, names))
 	if guess := Guess(name, names); guess != "" {
-		return "did you mean " + guess + "? U" + all
+		return "did you mean " + Safe(guess) + "? U" + all
 	}
 	return "u" + all
 }
@@ -154,7 +157,7 @@ func Complaint(path, read, why, remedy string) string {
 	between := ""
 	add := func(s string) {
 		if s != "" {
-			b.WriteString(between + s)
+			b.WriteString(between + Safe(s))
 			between = ": "
 		}
 	}

@@ -29,9 +29,9 @@ type Error struct {
 //
 //	rig.yaml:12:15: chips.A.rate: "900 /s": use one of: 8 /s, 16 /s, 32 /s
 func (e *Error) Error() string {
-	place := e.File
+	place := words.Safe(e.File)
 	if e.Line > 0 {
-		place = fmt.Sprintf("%s:%d:%d", e.File, e.Line, e.Column)
+		place = fmt.Sprintf("%s:%d:%d", place, e.Line, e.Column)
 	}
 	return place + ": " + words.Complaint(e.Path, e.Read, e.Why, e.Remedy)
 }

@@ -4,6 +4,7 @@ import (
 	"strconv"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // A SyntaxError is something wrong with a capture file: where, what was read and what to
@@ -21,7 +22,7 @@ type SyntaxError struct {
 
 // Error returns one line of text.
 func (e *SyntaxError) Error() string {
-	where := e.File
+	where := words.Safe(e.File)
 	if e.Line > 0 {
 		where += ":" + strconv.Itoa(e.Line)
 	}
@@ -31,7 +32,7 @@ func (e *SyntaxError) Error() string {
 		}
 		where += "column " + strconv.Itoa(e.Column)
 		if e.Name != "" {
-			where += " (" + e.Name + ")"
+			where += " (" + words.Safe(e.Name) + ")"
 		}
 	}
 	if where != "" {

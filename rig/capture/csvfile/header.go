@@ -4,10 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
 
 // kind is what a column holds.
@@ -135,24 +134,12 @@ func checkName(i int, name string, seen map[string]int) error {
 		return bad("write an output's name before " + voltsEnd + ", such as OUT3" + voltsEnd)
 	case len(name) > maxName+len(voltsEnd):
 		return bad(fmt.Sprintf("must be a name of at most %d bytes", maxName))
-	case !printable(name):
+	case words.Formula(name):
+		return bad("start it with a letter or a digit: a spreadsheet takes this name for a formula")
+	case words.NameFault(name) != "":
 		return bad("must be a name of letters, digits and other signs that print, in UTF-8")
 	}
 	return nil
-}
-
-// printable reports whether the name is valid UTF-8 of signs that print, with
-// no space at either end.
-func printable(name string) bool {
-	if !utf8.ValidString(name) || strings.TrimSpace(name) != name {
-		return false
-	}
-	for _, c := range name {
-		if !unicode.IsPrint(c) {
-			return false
-		}
-	}
-	return true
 }
 
 // eventOK reports whether the cell can be an event's name.

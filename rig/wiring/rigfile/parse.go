@@ -100,7 +100,12 @@ func readRig(root *yamlfile.Node) *wiring.Rig {
 	if !ok {
 		return r
 	}
-	r.Name, _ = f.Need("name", "bench-1").Text()
+	name := f.Need("name", "bench-1")
+	if s, ok := name.Text(); ok && words.NameFault(s) != "" {
+		name.Refuse(words.NameFault(s), "")
+	} else {
+		r.Name = s
+	}
 	r.About, _ = f.May("about").Text()
 	r.Bus, _ = f.Need("bus", `"1"`).Text()
 	if r.Bus == "simulated" {
