@@ -155,4 +155,7 @@ func verdictLabel(v analyze.Verdict) string {
 
 // label makes a text fit for a label's value, which must be valid UTF-8 and is shown by what
 // collects it.
-func label(s string) string { return words.Safe(s) }
+func label(s string) string { return words.Short(s, mostLabel) }
+
+// mostLabel is how many characters a label's value has at most.
+const mostLabel = 500

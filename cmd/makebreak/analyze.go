@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/infile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/record"
 )
@@ -106,7 +107,7 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 	if file != "-" {
 		f, err := infile.Open(ctx, file)
 		if err != nil {
-			return nil, problem.Reading(fmt.Errorf("capture %s: %w", file, problem.Innermost(err)))
+			return nil, problem.Reading(fmt.Errorf("capture %s: %w", words.Safe(file), problem.Innermost(err)))
 		}
 		defer f.Close()
 		in, name = f, file

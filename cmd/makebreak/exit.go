@@ -49,5 +49,5 @@ func exitStatus(v analyze.Verdict, err error) int {
 
 // badUsage says what was typed wrongly.
 func badUsage(format string, args ...any) error {
-	return problem.Of(problem.Usage, fmt.Errorf(format, args...))
+	return problem.Of(problem.Usage, fmt.Errorf(format, safeArgs(args)...))
 }

@@ -36,10 +36,16 @@ func (a *app) deliver(write func(io.Writer) error) error {
 	return nil
 }
 
+// mostTextLine is more bytes than a line of any report has.
+const mostTextLine = 20_000
+
 // guarded lets write fill a stream safely, see words.Writer.
 func (a *app) guarded(write func(io.Writer) error) func(io.Writer) error {
 	return func(out io.Writer) error {
 		w := &words.Writer{W: out, JSON: a.as == "json", Colours: a.as == "text" && a.colour()}
+		if a.as == "text" {
+			w.MostLine = mostTextLine
+		}
 		if err := write(w); err != nil {
 			return errors.Join(err, w.Flush())
 		}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -72,7 +73,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 		err = toReader(outfile.Failed("standard output", help.Err))
 	}
 	if err != nil {
-		fmt.Fprintf(s.err, "makebreak: %s\n", strings.ReplaceAll(err.Error(), "\n", "\n  "))
+		fmt.Fprintf(s.err, "makebreak: %s\n", told(err, args))
 	}
 	return exitStatus(a.verdict, err)
 }
@@ -155,10 +156,39 @@ func defaultLog() string {
 	return filepath.Join(xdg.DataHome, "makebreak", "log.db")
 }
 
+// told is what a person reads of an error: the lines after the first are indented, and what
+// was typed stands on one line wherever it is repeated.
+func told(err error, args []string) string {
+	text := err.Error()
+	for _, arg := range args {
+		_, value, _ := strings.Cut(arg, "=")
+		for _, typed := range []string{arg, value} {
+			if strings.Contains(typed, "\n") && strings.TrimSpace(typed) != "" {
+				text = strings.ReplaceAll(text, typed, words.Safe(typed))
+			}
+		}
+	}
+	return strings.ReplaceAll(words.ShortLines(text, mostLine), "\n", "\n  ")
+}
+
+// mostLine is how many characters a line of a message has at most.
+const mostLine = 2000
+
+// safeArgs are what a message is made of: texts stand on one line in it.
+func safeArgs(args []any) []any {
+	safe := slices.Clone(args)
+	for i, x := range safe {
+		if s, is := x.(string); is {
+			safe[i] = words.Safe(s)
+		}
+	}
+	return safe
+}
+
 // note writes a line for the person, not part of the results.
 func (a *app) note(format string, args ...any) {
 	if !a.quiet {
-		fmt.Fprintf(a.err, format+"\n", args...)
+		fmt.Fprintln(a.err, words.ShortLines(fmt.Sprintf(format, safeArgs(args)...), mostLine))
 	}
 }
 

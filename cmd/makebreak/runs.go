@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 )
@@ -70,10 +71,10 @@ func readFailed(err error) error {
 func (a *app) openLogWith(open func(string) (*journal.DB, error)) (*journal.DB, error) {
 	info, err := os.Stat(a.log)
 	if err != nil {
-		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", a.log, problem.Innermost(err)))
+		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: %w; a run makes it, or --log names another", words.Safe(a.log), problem.Innermost(err)))
 	}
 	if info.Mode().IsRegular() && info.Size() == 0 {
-		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: the file is empty; a run makes it a log, or --log names another", a.log))
+		return nil, problem.Of(problem.Input, fmt.Errorf("log %s: the file is empty; a run makes it a log, or --log names another", words.Safe(a.log)))
 	}
 	return open(a.log)
 }

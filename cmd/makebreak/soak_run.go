@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/progress"
@@ -131,7 +132,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	}
 	if rec.Seed != nil {
 		if err := j.sim.Again(*rec.Seed, rec.Faults); err != nil {
-			return fmt.Errorf("run %s: %w", rec.ID, err)
+			return fmt.Errorf("run %s: %w", words.Safe(rec.ID), err)
 		}
 	}
 	if err := a.calibrateFor(&j); err != nil {

@@ -20,9 +20,9 @@ func flagError(c *cobra.Command, err error) error {
 	var invalid *pflag.InvalidValueError
 	switch {
 	case errors.As(err, &unknown):
-		name, names, list := "--"+unknown.GetSpecifiedName(), flagNames(c), "its flags: "
+		name, names, list := "--"+words.Short(unknown.GetSpecifiedName(), words.MostName), flagNames(c), "its flags: "
 		if unknown.GetSpecifiedShortnames() != "" {
-			name = "-" + unknown.GetSpecifiedName()
+			name = "-" + words.Short(unknown.GetSpecifiedName(), words.MostName)
 		} else if guess := words.Guess(name, names); guess != "" {
 			list = "did you mean " + guess + "? Its flags: "
 		}
@@ -30,7 +30,7 @@ func flagError(c *cobra.Command, err error) error {
 	case errors.As(err, &lone):
 		err = fmt.Errorf("%s needs a %s after it", flagName(lone.GetFlag()), valueWord(lone.GetFlag()))
 	case errors.As(err, &invalid):
-		err = fmt.Errorf("%s %q: %s", flagName(invalid.GetFlag()), invalid.GetValue(), rule(invalid.GetFlag()))
+		err = fmt.Errorf("%s %q: %s", flagName(invalid.GetFlag()), words.Short(invalid.GetValue(), words.MostName), rule(invalid.GetFlag()))
 	}
 	return problem.Of(problem.Usage, err)
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/rig/yamlfile"
@@ -65,7 +66,11 @@ func Load(ctx context.Context, path, rig string) (*File, error) {
 // Save writes the file whole or not at all: a reader sees the old file or the new one,
 // and a failure leaves the old one. The error is of the kind Storage.
 func (f *File) Save() error {
-	if err := renameio.WriteFile(f.Path, f.Format(), 0o644); err != nil {
+	path, err := outfile.RealPath(f.Path) // a link stays one
+	if err == nil {
+		err = renameio.WriteFile(path, f.Format(), 0o644)
+	}
+	if err != nil {
 		return problem.Of(problem.Storage, fmt.Errorf("calibrations: %w", err))
 	}
 	return nil

@@ -89,6 +89,17 @@ func Short(s string, most int) string {
 	return string([]rune(s)[:most-1]) + "…"
 }
 
+// ShortLines is SafeLines with so many characters a line at most.
+func ShortLines(s string, most int) string {
+	lines := strings.Split(SafeLines(s), "\n")
+	for i, line := range lines {
+		if utf8.RuneCountInString(line) > most {
+			lines[i] = string([]rune(line)[:most-1]) + "…"
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
 // MostName is how many characters a name from outside may have.
 const MostName = 80
 

@@ -180,6 +180,21 @@ func TestWriter_JSON(t *testing.T) {
 	}
 }
 
+// A line that is too long is cut, and the next one begins anew.
+func TestWriter_MostLine(t *testing.T) {
+	var out strings.Builder
+	w := &words.Writer{W: &out, MostLine: 10}
+	for range 2 {
+		if _, err := w.Write([]byte("0123456789\n0123456\x1babc\nab\n" + strings.Repeat("x", 1000))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	long := "\nab\nxxxxxxxxxx…"
+	if want := "0123456789\n0123456…" + long + "\n0123456…" + long; w.Flush() != nil || out.String() != want {
+		t.Errorf("%q, want %q", out.String(), want)
+	}
+}
+
 // A report's colours pass where they are wanted, in pieces too, and nothing like them.
 func TestWriter_Colours(t *testing.T) {
 	const text = "\x1b[32mpass\x1b[0m \x1b[1;31mfail\x1b[0m"

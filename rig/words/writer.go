@@ -22,10 +22,13 @@ type Writer struct {
 	Colours bool
 	// Whole says that no character is ever split between two writes.
 	Whole bool
+	// MostLine is how many bytes of a line pass; what follows is left out, and … says so. 0: all.
+	MostLine int
 
 	mu   sync.Mutex // guards what follows
 	rest []byte     // not passed on yet: the beginning of something longer
 	out  []byte
+	line int // bytes of the line so far
 }
 
 // colours are the escape sequences that reports use, and their beginnings.
@@ -73,19 +76,39 @@ func (w *Writer) passOn() error {
 func (w *Writer) take(b []byte, end bool) int {
 	for i := 0; i < len(b); {
 		c := b[i]
+		before, n := len(w.out), 1
 		if c >= ' ' && c < 0x7f || c == '\n' || c == '\t' {
 			w.out = append(w.out, c)
-			i++
-			continue
+		} else {
+			var whole bool
+			if n, whole = w.next(b[i:]); !whole && !end {
+				return i
+			}
+			w.add(b[i : i+n])
 		}
-		n, whole := w.next(b[i:])
-		if !whole && !end {
-			return i
-		}
-		w.add(b[i : i+n])
+		w.measure(before)
 		i += n
 	}
 	return len(b)
+}
+
+// measure counts what was added to the line, and takes back what is too much of it.
+func (w *Writer) measure(before int) {
+	if w.MostLine == 0 {
+		return
+	}
+	added := len(w.out) - before
+	switch {
+	case w.out[len(w.out)-1] == '\n':
+		w.line = 0
+	case w.line > w.MostLine:
+		w.out = w.out[:before]
+	case w.line+added > w.MostLine:
+		w.out = append(w.out[:before], "…"...)
+		fallthrough
+	default:
+		w.line += added
+	}
 }
 
 // next is how long the next character or mark is, and whether it is all there.

@@ -61,7 +61,7 @@ func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
 	}
 	if opts.File != "" {
 		if outfile.Special(opts.File) {
-			return nil, problem.New(problem.Usage, "--metrics-file "+opts.File+": must be an ordinary file")
+			return nil, problem.New(problem.Usage, "--metrics-file "+words.Safe(opts.File)+": must be an ordinary file")
 		}
 		if err := outfile.Check(opts.File); err != nil {
 			return nil, err
@@ -137,8 +137,12 @@ func (s *Shown) WriteFile() error {
 	if s.opts.File == "" {
 		return nil
 	}
-	if err := metrics.WriteFile(s.opts.File, s.metrics.Gatherer()); err != nil {
-		return problem.Of(problem.Storage, fmt.Errorf("--metrics-file %s cannot be written: %w", s.opts.File, problem.Innermost(err)))
+	path, err := outfile.RealPath(s.opts.File) // a link stays one
+	if err == nil {
+		err = metrics.WriteFile(path, s.metrics.Gatherer())
+	}
+	if err != nil {
+		return problem.Of(problem.Storage, fmt.Errorf("--metrics-file %s cannot be written: %w", words.Safe(s.opts.File), problem.Innermost(err)))
 	}
 	return nil
 }

@@ -28,7 +28,7 @@ func CaptureOf(rec *journal.RunRecord, n int) (*capture.Capture, error) {
 	}
 	c := &capture.Capture{}
 	if err := c.UnmarshalBinary(data); err != nil {
-		return nil, fmt.Errorf("run %s, cycle %d: %w", rec.ID, n, err)
+		return nil, fmt.Errorf("run %s, cycle %d: %w", words.Safe(rec.ID), n, err)
 	}
 	c.Shift(capture.Instant(0).Sub(c.Start))
 	return c, nil
@@ -61,7 +61,7 @@ func noCapture(rec *journal.RunRecord, n int) error {
 	if len(kept) > 0 {
 		which = "captures are kept of " + cyclesText(kept)
 	}
-	return problem.Of(problem.Usage, fmt.Errorf("%s in run %s; %s", what, rec.ID, which))
+	return problem.Of(problem.Usage, fmt.Errorf("%s in run %s; %s", what, words.Safe(rec.ID), which))
 }
 
 // mostSpans is how many spans of cycles a message names.
@@ -101,7 +101,7 @@ func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []stri
 	if first > 0 {
 		again += " --averaged " + strings.ReplaceAll(unit.Time.Format(first.Seconds()), " ", "")
 	}
-	notes = append(notes, fmt.Sprintf("To measure it again: %s --sequence %s", again, rec.Sequence))
+	notes = append(notes, fmt.Sprintf("To measure it again: %s --sequence %s", again, words.Safe(rec.Sequence)))
 	if others != "" {
 		notes = append(notes, "Other outputs have other conversion times: "+others+".")
 	}

@@ -31,10 +31,10 @@ func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 			return nil, err
 		}
 		if slices.ContainsFunc(runs, func(r *journal.RunRecord) bool { return r.UUID == rec.UUID }) {
-			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s is named twice; each is one board's life", rec.ID))
+			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s is named twice; each is one board's life", words.Safe(rec.ID)))
 		}
 		if rec.State.Partial() {
-			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", rec.ID, journal.ErrPart))
+			return nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", words.Safe(rec.ID), journal.ErrPart))
 		}
 		u, err := life(rec)
 		if err != nil {
@@ -45,7 +45,7 @@ func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 			return nil, problem.Of(problem.Storage, err)
 		}
 		if undecided > 0 {
-			t.doubts = append(t.doubts, fmt.Sprintf("run %s: %d of %s undecided, counted as not failed", rec.ID, undecided, words.Count(rec.Cycles, "cycle")))
+			t.doubts = append(t.doubts, fmt.Sprintf("run %s: %d of %s undecided, counted as not failed", words.Safe(rec.ID), undecided, words.Count(rec.Cycles, "cycle")))
 		}
 		if rec.Seed != nil {
 			t.simulated++
@@ -73,7 +73,7 @@ func findIn(logs []*journal.DB, id string) (found *journal.RunRecord, err error)
 		case found == nil:
 			found = rec
 		case found.UUID != rec.UUID:
-			return nil, problem.Of(problem.Usage, fmt.Errorf("%s is a run in more than one of the logs: %s (%s) and %s (%s); give the UUID of one", id, found.ID, found.UUID, rec.ID, rec.UUID))
+			return nil, problem.Of(problem.Usage, fmt.Errorf("%s is a run in more than one of the logs: %s (%s) and %s (%s); give the UUID of one", id, words.Safe(found.ID), words.Safe(found.UUID), words.Safe(rec.ID), words.Safe(rec.UUID)))
 		case rec.Cycles > found.Cycles:
 			found = rec
 		}
@@ -97,14 +97,14 @@ func life(rec *journal.RunRecord) (reliability.Unit, error) {
 		u.Cycles, u.Failed = float64(n), true
 	}
 	if u.Cycles == 0 {
-		return u, problem.Of(problem.Usage, fmt.Errorf("run %s has no whole cycle: it shows nothing", rec.ID))
+		return u, problem.Of(problem.Usage, fmt.Errorf("run %s has no whole cycle: it shows nothing", words.Safe(rec.ID)))
 	}
 	unjudged, err := rec.CyclesWith(analyze.NoVerdict)
 	if err != nil {
 		return u, problem.Of(problem.Storage, err)
 	}
 	if unjudged == rec.Cycles {
-		return u, problem.Of(problem.Usage, fmt.Errorf("run %s judged nothing, as its sequence demands nothing: it shows nothing", rec.ID))
+		return u, problem.Of(problem.Usage, fmt.Errorf("run %s judged nothing, as its sequence demands nothing: it shows nothing", words.Safe(rec.ID)))
 	}
 	return u, nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
@@ -31,7 +32,7 @@ func (a *Asked) fits(rec *journal.RunRecord) error {
 	case a.Unit != nil && *a.Unit != rec.Unit:
 		return fmt.Errorf("it is of the unit %q, not %q", rec.Unit, *a.Unit)
 	case a.Sequence != nil && a.Sequence.Name != rec.Sequence:
-		return fmt.Errorf("it is of the sequence %s, not %s; leave the sequence out", rec.Sequence, a.Sequence.Name)
+		return fmt.Errorf("it is of the sequence %s, not %s; leave the sequence out", words.Safe(rec.Sequence), words.Safe(a.Sequence.Name))
 	case a.Sequence != nil && string(a.Sequence.Source) != rec.SequenceSource:
 		return fmt.Errorf("its sequence stands in the log, and %s is no longer the same; leave it out, or begin a new run", a.Sequence.File)
 	case a.Cycles != nil && *a.Cycles != rec.Planned:
@@ -65,14 +66,14 @@ func Take(ctx context.Context, db *journal.DB, id string, asked Asked) (*journal
 		return nil, nil, err
 	}
 	if err := asked.fits(rec); err != nil {
-		return nil, nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", rec.ID, err))
+		return nil, nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", words.Safe(rec.ID), err))
 	}
 	if err := soundAfterCut(ctx, db, rec); err != nil {
 		return nil, nil, err
 	}
 	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
 	if err != nil {
-		return nil, nil, problem.Of(problem.Storage, fmt.Errorf("run %s: its sequence in the log cannot be read: %w", rec.ID, err))
+		return nil, nil, problem.Of(problem.Storage, fmt.Errorf("run %s: its sequence in the log cannot be read: %w", words.Safe(rec.ID), err))
 	}
 	return rec, seq, nil
 }
@@ -85,7 +86,7 @@ func soundAfterCut(ctx context.Context, db *journal.DB, rec *journal.RunRecord) 
 	}
 	err := db.CheckPages(ctx)
 	if errors.Is(err, journal.ErrCorrupt) {
-		return problem.Of(problem.Storage, errors.Join(err, fmt.Errorf("run %s does not go on in it; keep the file, and begin a new run in another log, named with --log", rec.ID)))
+		return problem.Of(problem.Storage, errors.Join(err, fmt.Errorf("run %s does not go on in it; keep the file, and begin a new run in another log, named with --log", words.Safe(rec.ID))))
 	}
 	return err
 }
@@ -96,5 +97,5 @@ func SameRig(rec *journal.RunRecord, name, source string) error {
 	if name == rec.Rig && source == rec.RigSource {
 		return nil
 	}
-	return problem.Of(problem.Input, fmt.Errorf("run %s: the rig is not as it was when the run began (%s); name the same rig file with --rig, or begin a new run", rec.ID, rec.Rig))
+	return problem.Of(problem.Input, fmt.Errorf("run %s: the rig is not as it was when the run began (%s); name the same rig file with --rig, or begin a new run", words.Safe(rec.ID), words.Safe(rec.Rig)))
 }

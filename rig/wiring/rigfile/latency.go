@@ -13,6 +13,7 @@ import (
 	"github.com/google/renameio/v2"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -125,7 +126,11 @@ func LoadLatency(ctx context.Context, path string) (*wiring.Latency, error) {
 
 // SaveLatency writes the latency to the path, whole or not at all.
 func SaveLatency(path string, l *wiring.Latency) error {
-	if err := renameio.WriteFile(path, FormatLatency(l), 0o644); err != nil {
+	full, err := outfile.RealPath(path) // a link stays one
+	if err == nil {
+		err = renameio.WriteFile(full, FormatLatency(l), 0o644)
+	}
+	if err != nil {
 		return problem.Of(problem.Storage, fmt.Errorf("latency: %w", err))
 	}
 	return nil

@@ -58,7 +58,7 @@ func LoadSource(ctx context.Context, nameOrPath string) (*wiring.Rig, []byte, er
 	}
 	src, err := yamlfile.ReadFile(ctx, nameOrPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, problem.Of(problem.Input, problem.Instead(fs.ErrNotExist, "rig "+nameOrPath+": there is no such file; built in are "+words.And(names)))
+		return nil, nil, problem.Of(problem.Input, problem.Instead(fs.ErrNotExist, "rig "+words.Safe(nameOrPath)+": there is no such file; built in are "+words.And(names)))
 	}
 	if err != nil {
 		return nil, nil, problem.Reading(fmt.Errorf("rig: %w", err))

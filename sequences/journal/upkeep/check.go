@@ -78,7 +78,7 @@ func (u *Checkup) Text(w io.Writer) error {
 			whole++
 		}
 	}
-	fmt.Fprintf(w, "Log         %s, %s\n", u.Path, Size(u.Size))
+	fmt.Fprintf(w, "Log         %s, %s\n", words.Safe(u.Path), Size(u.Size))
 	fmt.Fprintf(w, "Read        %s, %s, %s, %s\n", words.Count(len(u.Runs), "run"), words.Count(cycles, "cycle"),
 		words.Count(figures, "figure"), words.Count(captures, "capture"))
 	fmt.Fprintf(w, "Pages       %s\n", soundOr(u.Pages))

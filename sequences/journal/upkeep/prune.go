@@ -141,7 +141,7 @@ func (c *Choice) Text(w io.Writer, doing bool) error {
 	what := "their captures; their figures stay"
 	switch {
 	case c.Into != "":
-		what = "all of it, once it is in " + c.Into
+		what = "all of it, once it is in " + words.Safe(c.Into)
 	case c.WholeRuns:
 		what = "all of it"
 	}
@@ -195,7 +195,7 @@ func (c *Choice) removeOne(db *journal.DB, h journal.Holding, d *done) (err erro
 	gone, err = db.DropRun(h)
 	d.of(h, gone)
 	if name != h.Run && err == nil {
-		d.renamed = append(d.renamed, fmt.Sprintf("Run %s is %s in %s, as that holds or held another run of its name", h.Run, name, c.Into))
+		d.renamed = append(d.renamed, fmt.Sprintf("Run %s is %s in %s, as that holds or held another run of its name", words.Safe(h.Run), words.Safe(name), words.Safe(c.Into)))
 	}
 	return err
 }
