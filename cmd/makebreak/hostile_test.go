@@ -128,6 +128,7 @@ var hostileCommands = map[string][]string{
 	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "--schema"},
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},
+	"makebreak rig wiring":       {"--rig RIG"},
 	"makebreak rig check":        {"--rig RIG"},
 	"makebreak rig watch":        {"--rig RIG --for 1ms"},
 	"makebreak rig calibrate":    {"OUT3 --rig RIG --points POINTS"},
