@@ -686,7 +686,7 @@ func TestKernel_GuardKilledFirst(t *testing.T) {
 				d.ends(t, "the guard over the drives has ended")
 				return
 			}
-			time.Sleep(5 * time.Millisecond)
+			time.Sleep(20 * time.Millisecond)
 			_ = d.cmd.Process.Kill()
 			_ = d.cmd.Wait()
 			if active, err := getValue(d.spare); err != nil || active {
