@@ -108,7 +108,7 @@ func Free(t *testing.T, path string) int64 {
 	if err := syscall.Statfs(filepath.Dir(path), &s); err != nil {
 		t.Fatal(err)
 	}
-	return int64(s.Bavail) * s.Bsize
+	return int64(s.Bavail) * int64(s.Bsize)
 }
 
 // FillInodes makes empty files in a folder until its disk takes no more.
