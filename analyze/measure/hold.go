@@ -95,6 +95,7 @@ type watch struct {
 	guessed    bool            // it is known from a digest's last sample alone
 	long       bool            // it holds a whole digest
 	first      float64         // depth of its beginning, volts: the deeper of its first two samples
+	deepest    float64         // depth of its deepest sample
 	last       [2]float64      // depths of its last two samples
 }
 
@@ -191,8 +192,12 @@ func (w *watch) out(at capture.Instant, v, volts float64) {
 			w.began, w.edge = (w.prev+at)/2, at.Sub(w.prev).Seconds()
 		}
 	}
-	w.run++
 	depth := math.Abs(v - volts)
+	if w.run == 0 {
+		w.deepest = 0
+	}
+	w.run++
+	w.deepest = math.Max(w.deepest, depth)
 	if w.last[0], w.last[1] = w.last[1], depth; w.run <= 2 {
 		w.first = math.Max(w.first, depth)
 	}
@@ -203,6 +208,10 @@ func (w *watch) out(at capture.Instant, v, volts float64) {
 
 // back ends an excursion whose last sample is w.prev at the sample at.
 func (w *watch) back(end, at capture.Instant) {
+	if w.bridges(end) {
+		w.run = 0
+		return
+	}
 	s := end.Sub(w.began).Seconds()
 	if w.run > 1 { // how deep a single sample's excursion went is not known
 		late := math.Min(w.span, at.Sub(w.prev).Seconds()) * (1 - w.tol/math.Max(w.last[0], w.last[1]))
@@ -218,6 +227,9 @@ func (w *watch) back(end, at capture.Instant) {
 // end ends an excursion that lasts to the end of the state. Where samples are missing
 // there, it may have ended any time before.
 func (w *watch) end(to capture.Instant) {
+	if w.bridges(to) {
+		return
+	}
 	s, unseen := to.Sub(w.began).Seconds()+w.early(), to.Sub(w.prev).Seconds()
 	if unseen < 2*w.edge {
 		w.take(s, w.edge, 1)
@@ -225,6 +237,16 @@ func (w *watch) end(to capture.Instant) {
 	}
 	w.take(s, math.Max(w.edge, unseen), 2)
 }
+
+// bridges reports whether the present excursion is none for sure: it goes on over a time whose
+// samples were left out, and no farther than a drifting level may lie off that of the samples
+// that were kept.
+func (w *watch) bridges(to capture.Instant) bool {
+	return w.kept != nil && w.deepest <= shallow*w.tol && leftOut(w.kept, w.began, to) > 0
+}
+
+// shallow is how many times the tolerance such an excursion goes at most.
+const shallow = 2
 
 // early is how long before the middle between samples an excursion began, in seconds.
 func (w *watch) early() float64 {

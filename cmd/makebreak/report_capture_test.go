@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -57,7 +58,7 @@ func exported(t *testing.T, log string, rec *journal.RunRecord, n int) []analyze
 		t.Fatal(err)
 	}
 	averaged, _ := record.Averaged(rec, &c)
-	seq, err := sequences.Load(t.Context(), rec.Sequence)
+	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -166,28 +167,60 @@ func TestReportCapture_NotMisread(t *testing.T) {
 	}
 	doubted := 0
 	for i, fault := range cases {
-		log, rec := loggedRun(t, append(fault, "--seed", fmt.Sprint(i+1), "--cycles", "3")...)
-		kept, err := rec.Captured()
-		if err != nil {
-			t.Fatal(err)
-		}
-		for n := 1; n <= record.CountCycles(kept); n++ {
-			was := figuresAt(cycleFigures(t, rec, n))
-			for k, got := range figuresAt(exported(t, log, rec, n)) {
-				want, ok := was[k]
-				if !ok || want.Verdict == got.Verdict {
-					continue
-				}
-				switch {
-				case got.Verdict == analyze.Undecided:
-					doubted++
-				case want.Verdict == analyze.Pass || want.Verdict == analyze.Fail:
-					t.Errorf("%v, cycle %d: %v is %s again (%g, %s), was %s (%g, %s)", fault, n, k, got.Verdict, got.Value, diagnose.Reason(&got), want.Verdict, want.Value, diagnose.Reason(&want))
-				}
-			}
-		}
+		doubted += notMisread(t, append(fault, "--seed", fmt.Sprint(i+1), "--cycles", "3"))
 	}
 	if doubted == 0 {
 		t.Error("no figure of a cut capture was left undecided, so nothing was tried")
+	}
+}
+
+// notMisread runs a sequence, measures the captures in its log again, and returns how many
+// figures are undecided then. Nothing that passed may fail, and nothing that failed may pass.
+func notMisread(t *testing.T, args []string) (doubted int) {
+	t.Helper()
+	log, rec := loggedRun(t, args...)
+	kept, err := rec.Captured()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := 1; n <= record.CountCycles(kept); n++ {
+		was := figuresAt(cycleFigures(t, rec, n))
+		for k, got := range figuresAt(exported(t, log, rec, n)) {
+			want, ok := was[k]
+			if !ok || want.Verdict == got.Verdict {
+				continue
+			}
+			switch {
+			case got.Verdict == analyze.Undecided:
+				doubted++
+			case want.Verdict == analyze.Pass || want.Verdict == analyze.Fail:
+				t.Errorf("%v, cycle %d: %v is %s again (%g, %s), was %s (%g, %s)", args, n, k, got.Verdict, got.Value, diagnose.Reason(&got), want.Verdict, want.Value, diagnose.Reason(&want))
+			}
+		}
+	}
+	return doubted
+}
+
+// The same holds for states of minutes, of which the bench itself keeps no more than a part.
+func TestReportCapture_LongHold(t *testing.T) {
+	source, err := os.ReadFile(filepath.Join("..", "..", "sequences", "builtin", "armed-high.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "long-high.yaml")
+	text := strings.NewReplacer("name: armed-high", "name: long-high", "hold: 3 s", "hold: 4 min").Replace(string(source))
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	faults := [][]string{{"droop=5 mV/s"}, nil, {"loose-wire"}, {"hum"}, {"chatter"}, {"early-fall=2 min"}, {"slow-delay=90 s"}, {"weak-contact"}, {"bus-noise"}, {"lost-edges"}}
+	if testing.Short() {
+		faults = faults[:2]
+	}
+	for i, fault := range faults {
+		args := []string{file, "--yes", "--seed", fmt.Sprint(i + 1), "--cycles", "1"}
+		if fault != nil {
+			args = append(args, "--fault", fault[0])
+		}
+		notMisread(t, args)
 	}
 }

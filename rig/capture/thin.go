@@ -38,7 +38,7 @@ const (
 	longestOf     = 4   // times before and after an episode's marks, and it is over
 	longestDigest = 256 // samples, before it is joined with others
 	mostDigests   = 256 // of an output
-	mostSpecimens = 8   // blocks of an output
+	mostSpecimens = 4   // blocks of an output
 	leastEpisodes = 32  // of an output or a line that stay as its first
 	mostEpisodes  = 64
 	allEpisodes   = 512

@@ -60,7 +60,7 @@ type block struct {
 	at  []int64
 	v   []float32
 	sum *Digest // nil: the block holds the samples themselves
-	// specimen is not 0 where the block stays as one of a long state's, see watch; it counts
+	// specimen is above 0 where the block stays as one of a long state's, see watch; it counts
 	// those that might have stayed.
 	specimen int
 }

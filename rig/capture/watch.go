@@ -196,6 +196,7 @@ func (w *watch) block() {
 	if th.lag == 0 {
 		return
 	}
+	w.dismiss()
 	old := int64(Instant(b.last()).Add(-th.lag))
 	for w.cut < len(t.blocks) && t.blocks[w.cut].last() < old {
 		if !w.specimen(t.blocks[w.cut]) {
@@ -221,17 +222,27 @@ func (w *watch) specimen(b *block) bool {
 		return true
 	}
 	w.stride *= 2
-	t := w.trace
-	for k := t.reaching(w.thinner.state); k < w.cut; k++ {
-		if b := t.blocks[k]; b.specimen%w.stride != 0 {
-			b.specimen = 0
+	for _, b := range w.trace.blocks[w.trace.reaching(w.thinner.state):w.cut] {
+		if b.specimen > 0 && b.specimen%w.stride != 0 {
+			b.specimen = spent
 			w.specimens--
-			n := t.recut(k)
-			w.cut += n - 1
-			k += n - 1
 		}
 	}
 	return true
+}
+
+// spent is of a block that stays as a specimen no longer.
+const spent = -1
+
+// dismiss thins one spent specimen out: one at a time, so that no sample takes long.
+func (w *watch) dismiss() {
+	for k, b := range w.trace.blocks[:w.cut] {
+		if b.specimen == spent {
+			b.specimen = 0
+			w.cut += w.trace.recut(k) - 1
+			return
+		}
+	}
 }
 
 // renew follows the level about the output: block by block, and where it has gone to another
