@@ -219,6 +219,7 @@ func (g *Guard) tell(why error) {
 	for _, f := range lost {
 		task.Go(func() { f(why) })
 	}
+	runtime.Gosched() // they run now, not once the runtime sees that this thread waits for the kernel
 }
 
 // went notes that the guard has ended.
