@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"bytes"
 	"maps"
 	"math"
 	"path/filepath"
@@ -148,8 +149,12 @@ func TestWatch(t *testing.T) {
 		t.Errorf("%d changes are kept, %d at the most", w.kept, mostChanges)
 	}
 	close(w.done) // nobody works it
+	tree["proc/self/status"].Data = bytes.Replace(tree["proc/self/status"].Data, []byte("1234567 kB"), []byte("0 kB"), 1)
+	if told(s.Read())["memory_lock"] == Locked {
+		t.Error("the bench is closed, and memory is locked")
+	}
 	end := told(w.End())
-	if end["processor_hz"] != "600 MHz" || end["under_voltage"] != "yes" {
+	if end["processor_hz"] != "600 MHz" || end["under_voltage"] != "yes" || end["memory_lock"] != "" {
 		t.Errorf("at the end: %v", end)
 	}
 	if again := w.End(); len(again) != 0 {

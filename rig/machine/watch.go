@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"slices"
 	"sync"
 	"time"
 
@@ -83,8 +84,9 @@ func (w *Watch) Seen() []capture.MachineFact {
 	return seen
 }
 
-// End ends the watch, looks at everything once more and returns what was not returned yet. It
-// may be called again, and returns nothing then.
+// End ends the watch, looks at everything once more and returns what was not returned yet. The
+// lock on memory is left out: it ends with the bench, which may be closed by now. End may be
+// called again, and returns nothing then.
 func (w *Watch) End() []capture.MachineFact {
 	select {
 	case <-w.stop:
@@ -93,7 +95,8 @@ func (w *Watch) End() []capture.MachineFact {
 	}
 	close(w.stop)
 	<-w.done
-	return append(w.Seen(), At(w.system.Read(), w.now())...)
+	now := slices.DeleteFunc(w.system.Read(), func(m capture.MachineFact) bool { return m.Fact == capture.MemoryLock })
+	return append(w.Seen(), At(now, w.now())...)
 }
 
 // At returns facts as seen at a time.
