@@ -108,7 +108,8 @@ func Begin(db *journal.DB, info journal.RunInfo, w Work) (*Soak, error) {
 	w.Hear.Say("Run %s: %s; if it is interrupted, makebreak soak --resume %s goes on", run.ID(), words.Count(info.Planned, "cycle"), run.ID())
 	s := newSoak(db, run, *info.Soak, 0, t, w)
 	s.cycles = cycles{planned: info.Planned, next: 1}
-	return s, s.growth.begin(db, 0)
+	s.growth.begin(db, 0)
+	return s, nil
 }
 
 // Resume goes on with a soak that Take has taken.
@@ -137,9 +138,7 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 	s := newSoak(db, run, *rec.Soak, kept[journal.KeptBad]+kept[journal.KeptDrifted], t, w)
 	s.cycles = cycles{planned: rec.Planned, done: rec.Cycles, next: last + 1, failed: int(t.Outcomes.Summary().Failures.Outside)}
 	w.Hear.Say("Run %s goes on with cycle %d; %d of %d are done", run.ID(), s.cycles.next, s.cycles.done, s.cycles.planned)
-	if err := s.growth.begin(db, s.cycles.done); err != nil {
-		return nil, err
-	}
+	s.growth.begin(db, s.cycles.done)
 	if t.Last-stored >= checkpointAgain {
 		s.sums.err = s.sums.checkpoint() // so that the next start need not read these cycles again
 	}
@@ -275,10 +274,14 @@ type growth struct {
 	size  int64 // of the log then, in bytes
 }
 
-func (g *growth) begin(db *journal.DB, done int) error {
+// begin remembers how far the log is. Where that is not known nothing is told later: a run
+// that has begun does not fail for it.
+func (g *growth) begin(db *journal.DB, done int) {
 	size, err := db.Size()
+	if err != nil {
+		size = math.MaxInt64
+	}
 	*g = growth{time.Now(), done, size}
-	return problem.Of(problem.Storage, err)
 }
 
 // tell says how much of the log a cycle takes, and how long a gigabyte lasts.
