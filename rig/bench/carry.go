@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"makebreak/rig/ads1x15"
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 )
@@ -29,6 +30,19 @@ func (t BusTiming) takes(bits int) time.Duration {
 		return t.Overhead
 	}
 	return t.Overhead + time.Duration(float64(bits)/t.Hz*float64(time.Second))
+}
+
+// Carries says whether a bus that takes so long carries what a rig follows by its file; nil: it
+// does. Else a run that samples all of that is refused with this error.
+func Carries(rig *wiring.Rig, timing BusTiming) error {
+	b := &Bench{rig: rig, bus: timing, opts: Opts{Bus: &timing}}
+	for i := range rig.Chips {
+		if w := &rig.Chips[i]; w.Mode == wiring.Follow && w.Ready != nil {
+			shortest, _, _ := ads1x15.Periods(w.Rate)
+			b.chips = append(b.chips, &chip{follow: true, shortest: shortest})
+		}
+	}
+	return b.carries()
 }
 
 // carries refuses to follow more chips than the bus can carry. Such a chip converts by itself,

@@ -130,6 +130,9 @@ func TestOpen_BusMeasured(t *testing.T) {
 		if err == nil {
 			b.Close()
 		}
+		if before := bench.Carries(rig, c.measured); fmt.Sprint(before) != fmt.Sprint(err) {
+			t.Errorf("%d chips, %+v: asked before, it says %v", c.chips, c.measured, before)
+		}
 		if c.want == "" && err != nil || c.want != "" && (!errors.Is(err, bench.ErrSetup) || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%d chips, %+v: %v; want %q", c.chips, c.measured, err, c.want)
 		}

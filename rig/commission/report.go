@@ -11,6 +11,7 @@ import (
 
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
+	"makebreak/rig/hardware"
 	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
@@ -124,6 +125,10 @@ func (r *Report) Text(w io.Writer) error {
 	if off {
 		fmt.Fprintf(w, "\nWarning: %s\n", r.Speed.advice())
 	}
+	if slow := r.carried(); slow != nil {
+		off = true
+		fmt.Fprintf(w, "\nWarning: %v\n", slow)
+	}
 	switch {
 	case !r.at.IsZero():
 		err = errors.Join(err, r.writeSteps(w))
@@ -135,6 +140,15 @@ func (r *Report) Text(w io.Writer) error {
 	}
 	_, lineErr := fmt.Fprintf(w, "\n%s\n%s", r.conclusion(len(problems) > 0 || off || len(r.doubted()) > 0), undoneText(r.undone()))
 	return errors.Join(err, lineErr)
+}
+
+// carried says whether the bus, as it was measured, carries what the rig follows; nil: it does,
+// or it was not measured.
+func (r *Report) carried() error {
+	if r.Speed == nil || r.Rig.Simulated {
+		return nil
+	}
+	return bench.Carries(r.Rig, hardware.Timing(r.Speed.Speed))
 }
 
 // Proven reports whether every step that there is for the rig has been done, and no stored

@@ -1,11 +1,13 @@
 package commission
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
 	"makebreak/rig/i2cbus"
 	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 )
 
@@ -78,5 +80,25 @@ func TestBusSpeed_Words(t *testing.T) {
 	}
 	if got := (*BusSpeed)(nil).String(); got != "not measured" || (*BusSpeed)(nil).off() {
 		t.Errorf("nothing measured: %q", got)
+	}
+}
+
+// A check of a real rig says when the bus, as measured, does not carry what the rig file follows:
+// a run would be refused.
+func TestReport_Carried(t *testing.T) {
+	rig := *rigfile.Builtin()[0]
+	rig.Simulated, rig.Chips = false, slices.Clone(rig.Chips)
+	for i := range rig.Chips {
+		rig.Chips[i].Mode = wiring.Follow
+	}
+	for hz, slow := range map[float64]bool{398e3: false, 62.5e3: true} {
+		r := Report{Rig: &rig, Speed: &BusSpeed{Speed: i2cbus.Speed{Hz: hz}, fileHz: 400_000, treeHz: 400_000}}
+		var w strings.Builder
+		if err := r.Text(&w); err != nil {
+			t.Fatal(err)
+		}
+		if strings.Contains(w.String(), "the bus is too slow at 62.5 kHz, as measured (the rig file says 400 kHz)") != slow || strings.Contains(w.String(), "with the warnings above") != slow {
+			t.Errorf("a bus of %g Hz:\n%s", hz, w.String())
+		}
 	}
 }

@@ -64,13 +64,19 @@ func timeBus(rig *wiring.Rig, bus i2c.Bus, now func() capture.Instant) *bench.Bu
 		if err != nil {
 			continue
 		}
-		t := &bench.BusTiming{Hz: speed.Hz, Overhead: speed.Least}
-		if speed.Faster {
-			t.Hz = 0
-		}
-		return t
+		t := Timing(speed)
+		return &t
 	}
 	return nil
+}
+
+// Timing is how long a bus takes by its measured speed, as a bench takes it. The quickest
+// transfer counts: what is refused by it cannot work, and what is late nevertheless is counted.
+func Timing(s i2cbus.Speed) bench.BusTiming {
+	if s.Faster {
+		return bench.BusTiming{Overhead: s.Least}
+	}
+	return bench.BusTiming{Hz: s.Hz, Overhead: s.Least}
 }
 
 // Computer returns what is known of the computer and of the bus that a bench is on.
