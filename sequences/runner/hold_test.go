@@ -2,6 +2,7 @@ package runner_test
 
 import (
 	"os"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -13,6 +14,7 @@ import (
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
+	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
 )
 
@@ -168,4 +170,52 @@ func held(t *testing.T, fault string, lasts time.Duration, samples, edges int, v
 			t.Errorf("from the log: %s %s %s: %v", x.Event, x.Signal, x.Quantity, x.Verdict)
 		}
 	}
+}
+
+// inUse is how many bytes of memory are in use.
+func inUse() int64 {
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
+}
+
+// A run takes no more memory for a state of an hour than for one of a minute.
+func TestRun_FlatMemory(t *testing.T) {
+	seq, err := sequences.Parse("held.yaml", []byte(strings.Replace(heldState, "168 h", "40 min", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := rigfile.Builtin()[0]
+	o := setup.Unit(rig, seq)
+	o.Seed = 7
+	w, err := sim.NewWorld(rig, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.Open(rig, w.Bus(), lines, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	before, after := int64(0), int64(0)
+	_, err = runner.Run(t.Context(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now, OnEvent: func(_ int, event string) {
+		if event == "arm-away" {
+			before = inUse()
+		} else {
+			after = inUse()
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const most = 12 << 20 // all samples would be 40 MB
+	if after-before > most {
+		t.Errorf("%d bytes are in use after the state, %d before it", after, before)
+	}
+	t.Logf("%d bytes before, %d after", before, after)
 }
