@@ -283,6 +283,35 @@ func FuzzParse(f *testing.F) {
 	})
 }
 
+// Whatever the text, a points file is refused with a place or holds points from which a
+// calibration can be made or is refused.
+func FuzzParsePoints(f *testing.F) {
+	for _, points := range []string{"- {meter: 0.651 V, read: 0.648 V}\n- {meter: 13.47 V, read: 13.3124 V, uncertainty: 0.4 mV, samples: 860, accuracy: 0.8 % + 3 digits}\n",
+		"- {meter: 1.00 V, read: 1.01 V}\n- back\n- {meter: 2.00 V, read: 2.01 V, accepted: true}\n- back 1\n", "- back 99999999999999999999\n"} {
+		f.Add([]byte("meter: 4711\naccuracy: 0.5 % + 2 digits\ndate: 2026-03-31\ndue: 2027-03-31\npoints:\n" + points))
+	}
+	f.Fuzz(func(t *testing.T, src []byte) {
+		s, err := ParsePoints("p.yaml", src)
+		if err != nil {
+			if at := new(yamlfile.Error); !errors.As(err, &at) || at.File != "p.yaml" {
+				t.Fatalf("an error without a place: %v", err)
+			}
+			return
+		}
+		for _, p := range s.Points {
+			if math.IsNaN(p.ReadVolts+p.ReadStandard+p.Half()) || math.IsInf(p.ReadVolts+p.ReadStandard+p.Half(), 0) || p.ReadStandard < 0 || p.N < 1 {
+				t.Fatalf("%+v", p)
+			}
+		}
+		made := s.Calibration("OUT3", madeOn(t))
+		made.By, made.Wiring = "A. Fitter", Wiring(benchRig(), "OUT3", 0)
+		c, err := New(benchRig(), made, madeOn(t))
+		if err == nil && !(c.Gain > leastGain && c.Gain < mostGain) {
+			t.Fatalf("%+v", c)
+		}
+	})
+}
+
 // What a points file leaves open: the day is today, and it is due a year later.
 func TestSession_Calibration(t *testing.T) {
 	today, day1, day2 := day(t, "2026-04-01"), day(t, "2026-03-01"), day(t, "2026-09-01")

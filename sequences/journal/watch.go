@@ -65,10 +65,10 @@ type overwritten struct{ file, found string }
 func (o *overwritten) Error() string { return o.file + ": " + o.found }
 
 const (
-	// lookTries and lookPause are how long a look waits for what may be another program's
-	// writing. One that is stopped in the middle must not end a run.
-	lookTries = 200
-	lookPause = 2 * time.Millisecond
+	// lookPatience is how long a look waits for what may be another program's writing, in
+	// steps of lookPause. On a busy machine that may have to wait in the middle of it.
+	lookPatience = time.Second
+	lookPause    = 2 * time.Millisecond
 	// pagesAtOnce is how much of the main file a first look reads, all of it in most logs.
 	pagesAtOnce = 16 << 20
 	// pagesEach are how many pages each look compares, so that all are in the end.
@@ -126,15 +126,14 @@ func (w *watch) close() error {
 // look looks at the files. An error of type overwritten says what is wrong; with errLater
 // nothing is known.
 func (w *watch) look() error {
-	for try := 0; ; try++ {
+	for began, tries := time.Now(), 1; ; tries++ {
 		next := w.looked
 		err := w.once(&next)
 		if err == nil {
 			w.looked = next
 			return nil
 		}
-		var wrong *overwritten
-		if try >= lookTries/4 && errors.As(err, &wrong) || try >= lookTries {
+		if tries > 2 && time.Since(began) > lookPatience {
 			return err
 		}
 		time.Sleep(lookPause)

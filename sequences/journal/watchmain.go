@@ -18,10 +18,9 @@ func (w *watch) lookMain(s, before *looked, restarted bool) error {
 	}
 	x, was := &s.index, &before.index
 	taken := restarted || x.backfilled != was.backfilled || x.attempted != was.attempted || x.attempted > x.backfilled
-	if now == s.stamp && !s.owed {
-		if x.attempted > x.backfilled {
-			return nil // somebody may be about to write it
-		}
+	// What was all in the file already is followed by what is not in it yet.
+	next := restarted && was.backfilled == len(before.gen.frames) && x.attempted == 0
+	if now == s.stamp && !s.owed && (!taken || next) {
 		return w.compareSome(s)
 	}
 	if !taken && now.size != s.stamp.size {
@@ -39,8 +38,8 @@ func (w *watch) lookMain(s, before *looked, restarted bool) error {
 	if err := w.long(s, now); err != nil {
 		return err
 	}
-	if taken && now.size > pagesAtOnce && time.Since(s.compared) < comparedShare*s.took {
-		s.owed, s.stamp = true, now
+	if taken && (now == s.stamp && !s.owed || now.size > pagesAtOnce && time.Since(s.compared) < comparedShare*s.took) {
+		s.owed, s.stamp = now != s.stamp || s.owed, now
 		return w.compareWritten(s, written)
 	}
 	return w.compareAll(s, now, written, taken, restarted)
@@ -225,11 +224,11 @@ func (w *watch) tookIn() error {
 	}
 	s.sums = resized(s.sums, int(now.size/int64(w.pageSize)))
 	for i, want := range last {
-		if i >= len(s.sums) {
-			if i < s.index.pages {
-				return w.wrong("", "it ends with page %d", len(s.sums))
-			}
+		if i >= s.index.pages {
 			continue // given back
+		}
+		if i >= len(s.sums) {
+			return w.wrong("", "it ends with page %d", len(s.sums))
 		}
 		err := w.eachPage(&s, i, i+1, func(_ int, sum uint32) error {
 			if sum != want {
