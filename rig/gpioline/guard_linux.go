@@ -202,10 +202,18 @@ func (s *Set) lostBy() error {
 // disturbed looks at what the last poll said of the timers and of the guard.
 func (s *Set) disturbed() error {
 	for i := len(s.index) + 1; i < len(s.poll); i++ {
-		if s.poll[i].Revents != 0 {
-			s.mu.Lock()
-			defer s.mu.Unlock()
-			return s.look()
+		if s.poll[i].Revents == 0 {
+			continue
+		}
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if why := s.look(); why != nil {
+			return why
+		}
+		// Of the guard only its end is told here. Its goroutine may learn of that later, once
+		// this loop has let it run.
+		if s.poll[i].Revents&unix.POLLHUP != 0 {
+			s.lose(fail("", "all drives and the supply were put at rest", guard.ErrGone))
 		}
 	}
 	return s.lostBy()

@@ -418,6 +418,24 @@ func TestSet_GuardWent(t *testing.T) {
 	}
 }
 
+// The loop learns of the guard's end by itself: whoever else is told may not get to run.
+func TestSet_GuardHangsUp(t *testing.T) {
+	s, _ := pipeSet(t, 1)
+	ends, err := unix.Socketpair(unix.AF_UNIX, unix.SOCK_SEQPACKET|unix.SOCK_CLOEXEC, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(ends[0])
+	s.poll = append(s.poll, unix.PollFd{Fd: int32(ends[0])})
+	if err := s.Wait(t.Context(), s.Now().Add(time.Millisecond)); err != nil {
+		t.Fatal(err)
+	}
+	unix.Close(ends[1])
+	if err := s.Wait(t.Context(), s.Now().Add(time.Hour)); !errors.Is(err, guard.ErrGone) {
+		t.Errorf("%v", err)
+	}
+}
+
 func BenchmarkSet_Edges(b *testing.B) {
 	wakeup, err := newWakeup()
 	if err != nil {
