@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -139,4 +140,39 @@ func (f *fullDisk) makeRoom(rng *rand.Rand) {
 	if status, out, errs := run(f.t, "--log", f.at("log.db"), "runs", "check"); status != exitPass {
 		f.t.Errorf("check: exit status %d: %s\n%s", status, errs, out)
 	}
+}
+
+// A disk that its kernel has made read-only after an error of its own ends a soak with 74 and
+// says so. All cycles that were reported are in the log.
+func TestSoak_DiskTurnsReadOnly(t *testing.T) {
+	kind := smalldisk.Ext4
+	kind.Options = "errors=remount-ro"
+	dir := smalldisk.Mount(t, kind)
+	trigger := triggerOf(t, dir)
+	log := filepath.Join(dir, "log.db")
+	stops := &stopAt{line: "cycle 40: ", stop: func() {
+		if err := os.WriteFile(trigger, []byte("1"), 0); err != nil {
+			t.Error(err)
+		}
+	}}
+	status := bounded([]string{"--log", log, "soak", "relay-only", "--seed", "1", "--cycles", "8000", "--tell-every", "1", "--keep-first", "0"},
+		streams{strings.NewReader(""), &strings.Builder{}, stops})
+	errs := stops.text.String()
+	if status != exitLog || !strings.Contains(errs, "its disk has become read-only") {
+		t.Errorf("exit status %d, want %d: %.2000s", status, exitLog, errs[max(0, len(errs)-2000):])
+	}
+	if r := only(t, log); r.Complete || r.Cycles != strings.Count(errs, " done, 0 failed)\n") {
+		t.Errorf("the log has %d cycles, complete %t", r.Cycles, r.Complete)
+	}
+}
+
+// triggerOf is the file by which the file system of a folder can be told that it has an error.
+func triggerOf(t *testing.T, dir string) string {
+	t.Helper()
+	out, err := exec.Command("findmnt", "-n", "-o", "SOURCE", dir).Output()
+	name := filepath.Join("/sys/fs/ext4", filepath.Base(strings.TrimSpace(string(out))), "trigger_fs_error")
+	if _, statErr := os.Stat(name); err != nil || statErr != nil {
+		t.Skipf("LEFT OUT: the file system takes no planted errors: %v, %v", err, statErr)
+	}
+	return name
 }
