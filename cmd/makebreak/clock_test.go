@@ -67,6 +67,23 @@ func (c *jumpingClock) look(instants []time.Time) time.Time {
 	return c.now
 }
 
+// drawsOf is how many cases a test draws, and from which seed: few, always the same, or as many
+// new ones as MAKEBREAK_DRAWS asks for.
+func drawsOf(t *testing.T, few int) (draws int, seed uint64) {
+	t.Helper()
+	many := os.Getenv("MAKEBREAK_DRAWS")
+	if many == "" {
+		return few, 7
+	}
+	n, err := strconv.Atoi(many)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seed = uint64(time.Now().UnixNano())
+	t.Logf("%d draws of the seed %d", n, seed)
+	return n, seed
+}
+
 // setWallClock sets the program's wall clock for a test, which must not run beside others.
 func setWallClock(t *testing.T, now func() time.Time) {
 	t.Helper()
@@ -79,22 +96,20 @@ func setWallClock(t *testing.T, now func() time.Time) {
 // wall clock that jumps to and fro all cycles are in the log, no name comes twice, everything
 // can be listed and reported, and prune removes what its rule says.
 func TestClock_Jumps(t *testing.T) {
-	draws := 2
+	few := 2
 	if testing.Short() {
-		draws = 1
+		few = 1
 	}
-	if n, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {
-		draws = 20 * n
-	}
+	draws, seed := drawsOf(t, few)
 	instants := clockInstants(t)
 	for n := range draws {
-		rng := rand.New(rand.NewPCG(7, uint64(n)))
+		rng := rand.New(rand.NewPCG(seed, uint64(n)))
 		clock := &jumpingClock{rng: rng, now: instants[n%len(instants)]}
 		setWallClock(t, func() time.Time { return clock.look(instants) })
 		log := filepath.Join(t.TempDir(), "log.db")
 		planned := runsUnderClock(t, log, rng)
 		if clock.jumps < 20 {
-			t.Errorf("draw %d: only %d jumps", n, clock.jumps)
+			t.Errorf("draw %d of %d: only %d jumps", n, seed, clock.jumps)
 		}
 		listedUnderClock(t, log, planned)
 		prunedUnderClock(t, log, instants[rng.IntN(len(instants))])

@@ -6,7 +6,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -25,17 +24,14 @@ func TestSoak_RestartedOnFullDisk(t *testing.T) {
 	if !testing.Short() {
 		kinds = append(kinds, smalldisk.Memory, smalldisk.Ext4)
 	}
-	if os.Getenv("MAKEBREAK_LONG") != "" {
+	draws, seed := drawsOf(t, 1)
+	if draws > 1 {
 		kinds = append(kinds, smalldisk.Ext4x2k, smalldisk.XFS)
-	}
-	draws := 1
-	if n, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {
-		draws = n
 	}
 	for n := range draws {
 		for i, k := range kinds {
-			t.Run(fmt.Sprintf("%s, draw %d", k.Name, n), func(t *testing.T) {
-				rng := rand.New(rand.NewPCG(uint64(n), uint64(len(k.Name))))
+			t.Run(fmt.Sprintf("%s, draw %d of %d", k.Name, n, seed), func(t *testing.T) {
+				rng := rand.New(rand.NewPCG(seed+uint64(n), uint64(len(k.Name))))
 				f := &fullDisk{t: t, dir: smalldisk.Mount(t, k)}
 				f.fill(rng)
 				f.restart((i+n)%2 > 0)
