@@ -22,25 +22,10 @@ func (s stream) Read(p []byte) (int, error) {
 	return copy(p, own[:n]), err
 }
 
-// waited returns what f does, or the context's error where that ends first: f then goes on by
-// itself, as an operating system's call that waits cannot be ended.
+// waited returns what f does, or the context's error where that ends first.
 func waited[T any](ctx context.Context, f func() (T, error)) (got T, err error) {
 	if err := ctx.Err(); err != nil {
 		return got, err
 	}
-	type result struct {
-		got T
-		err error
-	}
-	done := make(chan result, 1)
-	task.Go(func() {
-		got, err := f()
-		done <- result{got, err}
-	})
-	select {
-	case r := <-done:
-		return r.got, r.err
-	case <-ctx.Done():
-		return got, ctx.Err()
-	}
+	return task.Wait(ctx, 0, f)
 }

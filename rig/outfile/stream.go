@@ -24,38 +24,11 @@ type stream struct {
 
 func (s stream) Write(p []byte) (int, error) {
 	own := append([]byte(nil), p...) // a write that was given up may go on
-	return waited(s.ctx, func() (int, error) { return s.w.Write(own) })
+	return task.Wait(s.ctx, grace, func() (int, error) { return s.w.Write(own) })
 }
 
 // openSpecial opens a pipe or a device to write. A pipe waits for a reader, at most as long
 // as a stream does.
 func openSpecial(ctx context.Context, name string) (*os.File, error) {
-	return waited(ctx, func() (*os.File, error) { return os.OpenFile(name, os.O_WRONLY, 0) })
-}
-
-// waited returns what f does, or the context's error where that has ended and f goes on for
-// longer than the grace: it then goes on by itself.
-func waited[T any](ctx context.Context, f func() (T, error)) (got T, err error) {
-	type result struct {
-		got T
-		err error
-	}
-	done := make(chan result, 1)
-	task.Go(func() {
-		got, err := f()
-		done <- result{got, err}
-	})
-	select {
-	case r := <-done:
-		return r.got, r.err
-	case <-ctx.Done():
-	}
-	late := time.NewTimer(grace)
-	defer late.Stop()
-	select {
-	case r := <-done:
-		return r.got, r.err
-	case <-late.C:
-		return got, ctx.Err()
-	}
+	return task.Wait(ctx, grace, func() (*os.File, error) { return os.OpenFile(name, os.O_WRONLY, 0) })
 }

@@ -47,15 +47,17 @@ func safe(s string, lines bool) string {
 
 // isSafe reports whether a text may be printed as it is.
 func isSafe(s string, lines bool) bool {
-	for i, r := range s {
-		switch {
-		case r == utf8.RuneError:
-			if _, n := utf8.DecodeRuneInString(s[i:]); n == 1 {
-				return false
-			}
-		case !Printable(r) && !(lines && (r == '\n' || r == '\t')):
+	for i := 0; i < len(s); {
+		c := s[i]
+		if c >= ' ' && c < 0x7f || lines && (c == '\n' || c == '\t') {
+			i++
+			continue
+		}
+		r, n := utf8.DecodeRuneInString(s[i:])
+		if r == utf8.RuneError && n == 1 || !Printable(r) {
 			return false
 		}
+		i += n
 	}
 	return true
 }
@@ -157,6 +159,9 @@ func passedOver(r rune) bool {
 
 // Formula reports whether a spreadsheet may take a cell of the text for a formula.
 func Formula(s string) bool {
+	if s == "" || s[0] >= '0' && s[0] <= '9' || s[0] >= 'A' && s[0] <= 'Z' || s[0] >= 'a' && s[0] <= 'z' {
+		return false // nearly all are so
+	}
 	s = strings.TrimLeftFunc(s, passedOver)
 	r, _ := utf8.DecodeRuneInString(s)
 	return s != "" && strings.ContainsRune(formulaStarts, r)

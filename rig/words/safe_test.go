@@ -3,6 +3,7 @@ package words_test
 import (
 	"encoding/json"
 	"errors"
+	"io"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -215,6 +216,18 @@ func TestWriter_Colours(t *testing.T) {
 		}
 		if err := w.Flush(); err != nil || out.String() != c.want {
 			t.Errorf("%q gives %q: %v", c.in, out.String(), err)
+		}
+	}
+}
+
+// BenchmarkWriter passes on a row of CSV, most of it plain.
+func BenchmarkWriter(b *testing.B) {
+	row := []byte(strings.Repeat("2031-04-05-001,INV-0042,3,arm-away,OUT3,high_level,13.232047,V,0.000086,12,14.5,pass,± ok,,Zoë\r\n", 600))
+	w := &words.Writer{W: io.Discard}
+	b.SetBytes(int64(len(row)))
+	for b.Loop() {
+		if _, err := w.Write(row); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

@@ -75,21 +75,44 @@ func (w *Writer) passOn() error {
 // take makes the text safe and returns how much of it was taken. At the end, all is.
 func (w *Writer) take(b []byte, end bool) int {
 	for i := 0; i < len(b); {
-		c := b[i]
-		before, n := len(w.out), 1
-		if c >= ' ' && c < 0x7f || c == '\n' || c == '\t' {
-			w.out = append(w.out, c)
-		} else {
-			var whole bool
-			if n, whole = w.next(b[i:]); !whole && !end {
-				return i
-			}
-			w.add(b[i : i+n])
+		n := 0
+		for i+n < len(b) && plain[b[i+n]] {
+			n++
 		}
+		if w.addPlain(b[i : i+n]); i+n == len(b) {
+			break
+		}
+		i += n
+		before := len(w.out)
+		n, whole := w.next(b[i:])
+		if !whole && !end {
+			return i
+		}
+		w.add(b[i : i+n])
 		w.measure(before)
 		i += n
 	}
 	return len(b)
+}
+
+// plain are the bytes that pass as they are.
+var plain = func() (all [256]bool) {
+	for c := range all {
+		all[c] = c >= ' ' && c < 0x7f || c == '\n' || c == '\t'
+	}
+	return all
+}()
+
+// addPlain adds plain bytes.
+func (w *Writer) addPlain(b []byte) {
+	if w.MostLine == 0 {
+		w.out = append(w.out, b...)
+		return
+	}
+	for _, c := range b {
+		w.out = append(w.out, c)
+		w.measure(len(w.out) - 1)
+	}
 }
 
 // measure counts what was added to the line, and takes back what is too much of it.
