@@ -59,10 +59,7 @@ func (db *DB) lookClosely() error {
 		return w.wrong("", "%v", err)
 	}
 	if err == nil {
-		w.doubtful, w.sums = false, nil
-		if now, e := stampOfFile(w.main); e == nil {
-			return w.learn(&w.looked, now)
-		}
+		w.looked = looked{} // what it holds is learnt anew
 	}
 	return nil
 }
@@ -94,7 +91,9 @@ func (db *DB) checkpoint() error {
 	}
 	// Where somebody reads what was written ahead, it grows, and is tried with each commit.
 	if w.index.frames >= db.nextCheck {
-		if err := w.checkAhead(); err != nil {
+		if err := w.checkAhead(); errors.Is(err, errLater) {
+			return nil
+		} else if err != nil {
 			return err
 		}
 	}

@@ -2,6 +2,7 @@ package journal
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -13,6 +14,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"makebreak/rig/task"
 )
 
 // spoil is one way in which somebody writes into a log's file that is in use. The file stays
@@ -405,5 +408,88 @@ func BenchmarkLook(b *testing.B) {
 			}
 			b.ReportMetric(float64(db.watch.index.frames), "frames")
 		})
+	}
+}
+
+// Programs that store, read, prune and shrink one log at the same time raise no alarm.
+func TestAppend_AmongOthers(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "log.db")
+	db := openLog(t, path)
+	r := fillQuickly(t, db, 30)
+	rounds := 12
+	if testing.Short() {
+		rounds = 3
+	}
+	done := make(chan error, 3)
+	other := func(work func(db *DB, round int) error) {
+		task.Go(func() {
+			done <- func() error {
+				for round := range rounds {
+					db, err := Open(path)
+					if err != nil {
+						return err
+					}
+					if err := errors.Join(work(db, round), db.Close()); err != nil {
+						return err
+					}
+				}
+				return nil
+			}()
+		})
+	}
+	other(func(db *DB, _ int) error {
+		r, err := db.Begin(RunInfo{Started: time.Unix(1e9, 0)})
+		for n := 1; n <= 30 && err == nil; n++ {
+			err = r.Append(exampleCycle(n))
+		}
+		return err
+	})
+	other(func(db *DB, round int) error {
+		all, err := db.Holdings()
+		if err != nil {
+			return err
+		}
+		for _, h := range all {
+			if _, err := db.DropRun(h); err != nil && !errors.Is(err, ErrTaken) && !errors.Is(err, ErrNoRun) && !errors.Is(err, ErrWentOn) {
+				return err
+			}
+		}
+		if _, err := db.Shrink(); err != nil && !errors.Is(err, ErrLocked) {
+			return err
+		}
+		return db.RestoreReserve()
+	})
+	other(func(db *DB, _ int) error {
+		rec, err := db.Find(r.ID())
+		if err != nil {
+			return err
+		}
+		_, err = db.write.ExecContext(context.Background(), "PRAGMA wal_checkpoint(TRUNCATE)")
+		return errors.Join(lastError(rec.Measurements()), err)
+	})
+	n, left := 30, 3
+	for left > 0 {
+		select {
+		case err := <-done:
+			if err != nil {
+				t.Error(err)
+			}
+			left--
+		default:
+			n++
+			if err := r.Append(exampleCycle(n)); err != nil && !errors.Is(err, ErrLocked) {
+				t.Fatal(err)
+			} else if err != nil {
+				n-- // it could not be stored in time
+			}
+		}
+	}
+	rec, err := db.Find(r.ID())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if stored := len(collect(t, rec.CycleInfos())); stored != n {
+		t.Errorf("%d cycles stored, want %d", stored, n)
 	}
 }

@@ -195,12 +195,23 @@ func (w *watch) compareAll(s *looked, now stamp, written map[uint32][]uint32, ta
 }
 
 // checkAhead reads again all that was written ahead, before it is brought into the main file.
+// With errLater another program has gone on meanwhile.
 func (w *watch) checkAhead() error {
 	known := len(w.gen.frames)
 	if upTo, err := w.gen.unchanged(w.ahead, 0, known, w.pageSize, w.buf, nil); err != nil || upTo < known {
-		return w.wrong("-wal", "page %d of those written ahead is not what was written", upTo+1)
+		return w.unlessWritten(w.wrong("-wal", "page %d of those written ahead is not what was written", upTo+1))
 	}
 	return nil
+}
+
+// unlessWritten returns what was found, or errLater where another program has written since
+// the last look: before it writes a page in another one's place, it says so in the index.
+func (w *watch) unlessWritten(wrong error) error {
+	s := w.looked
+	if w.readIndex(&s) != nil || s.index.head != w.looked.index.head {
+		return errLater
+	}
+	return wrong
 }
 
 // tookIn looks at the main file after this program has brought into it what was written
@@ -228,7 +239,7 @@ func (w *watch) tookIn() error {
 			continue // given back
 		}
 		if i >= len(s.sums) {
-			return w.wrong("", "it ends with page %d", len(s.sums))
+			return w.unlessWritten(w.wrong("", "it ends with page %d", len(s.sums)))
 		}
 		err := w.eachPage(&s, i, i+1, func(_ int, sum uint32) error {
 			if sum != want {
@@ -237,7 +248,7 @@ func (w *watch) tookIn() error {
 			return nil
 		})
 		if err != nil {
-			return err
+			return w.unlessWritten(err)
 		}
 		s.sums[i] = want
 	}
