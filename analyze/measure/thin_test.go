@@ -274,12 +274,11 @@ func (x *longState) release(at float64) {
 // differ by no more than a small part of their uncertainty.
 func TestThinned_SameFigures(t *testing.T) {
 	draws, seed := 2, uint64(1)
-	if s := os.Getenv("MAKEBREAK_DRAWS"); s != "" {
-		n, err := strconv.Atoi(s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		draws, seed = n, uint64(time.Now().UnixNano())
+	if testing.Short() {
+		draws = 1
+	}
+	if n, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {
+		draws, seed = 10*n, uint64(time.Now().UnixNano())
 	}
 	var names []string
 	for name := range longStates {
@@ -303,6 +302,9 @@ func sameThinned(t *testing.T, kind func(*longState), seed uint64) {
 	x := &longState{Rand: rand.New(rand.NewPCG(seed, 11)), plan: fullPlan()}
 	x.rate = []float64{60, 100, 195, 860}[x.IntN(4)]
 	x.off, x.share = x.between(300, 900), 0.2
+	if seed%3 == 0 && x.rate <= 100 { // so that the long form has states of hours as well
+		x.off *= 12
+	}
 	x.noise = []float64{0, 0.004, 0.02}[x.IntN(3)]
 	x.wave = x.stays()
 	x.d = draw(x.off+3).event("on", longOn).event("off", x.off).contact("K1_NO", false).contact("K1_NC", true)
@@ -352,12 +354,18 @@ func sameThinned(t *testing.T, kind func(*longState), seed uint64) {
 		switch slow := a.Quantity == analyze.Hold && b.Expanded > 2*a.Expanded; {
 		case a.Bound() != analyze.NoBound:
 			far = 0.03 * math.Abs(a.Value)
+			if x.drifts && a.Quantity == analyze.TransitionDuration {
+				continue // it is up to the samples at either end, by a level that is not one
+			}
 		case slow: // the output passed slowly, in samples that were thinned out
 			if far = 2 * b.Expanded; b.Expanded > a.Value/20 {
 				t.Errorf("uncertainties differ: %s", where)
 			}
 		case a.Expanded > 0:
 			far = math.Max(x.share*a.Expanded, conv.StepVolts/2)
+			if x.drifts {
+				far = math.Max(far, a.Expanded/2)
+			}
 			if x.drifts && a.Quantity == analyze.Ripple {
 				far = 0.06 * a.Value
 			}
