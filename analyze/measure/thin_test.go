@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/measure"
 	"makebreak/rig/capture"
 )
 
@@ -295,6 +296,15 @@ func TestThinned_SameFigures(t *testing.T) {
 	}
 }
 
+// crossings is how often the output crossed the middle in the long state.
+func crossings(t *testing.T, plan *analyze.Plan, d drawing) int {
+	m, err := measure.NewMeter(plan, d.Capture)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m.State(d.Capture, d.Events[0], d.Events[1].At).Outputs[0].Crossings
+}
+
 // words is a text without its figures.
 func words(s string) string { return regexp.MustCompile(`[0-9.]+ m?[sV]`).ReplaceAllString(s, "") }
 
@@ -327,6 +337,9 @@ func sameThinned(t *testing.T, kind func(*longState), seed uint64) {
 	}
 	all, findings := measured(t, x.plan, x.d)
 	some, thinnedFindings := measured(t, x.plan, thin)
+	if a, b := crossings(t, x.plan, x.d), crossings(t, x.plan, thin); !x.anyLevel && math.Abs(float64(a-b)) > 2+0.02*float64(a) {
+		t.Errorf("%d crossings, and %d of a thinned state", a, b)
+	}
 	if x.anyLevel {
 		if all.Verdict() != some.Verdict() {
 			t.Errorf("%v, and %v of a thinned state", all.Verdict(), some.Verdict())

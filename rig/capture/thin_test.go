@@ -124,6 +124,15 @@ func sameDigest(t *rapid.T, d *Digest, at []int64, v []float32) {
 	if math.Abs(d.Mean-mean) > 1e-9*(1+math.Abs(mean)) || math.Abs(d.Squares-squares) > 1e-6*(1+squares) {
 		t.Fatalf("mean %g, squares %g, want %g, %g", d.Mean, d.Squares, mean, squares)
 	}
+	rough := 0.0
+	for i := 3; i < len(v); i++ {
+		third := float64(v[i]) - 3*float64(v[i-1]) + 3*float64(v[i-2]) - float64(v[i-3])
+		rough += third * third
+	}
+	// Between digests that were joined three differences are not known.
+	if d.RoughN > max(0, len(v)-3) || d.Rough > rough*(1+1e-9) || d.RoughN == len(v)-3 && math.Abs(d.Rough-rough) > 1e-9*(1+rough) {
+		t.Fatalf("rough %g of %d, want %g of %d", d.Rough, d.RoughN, rough, len(v)-3)
+	}
 	all := 0
 	d.Spread(0.01, func(_ float64, n int) { all += n })
 	if all != len(v) {
