@@ -160,14 +160,10 @@ func (s *site) killOnce(i int, random *rand.Rand, tally *killTally) {
 	}
 	random.Shuffle(len(processes), func(a, b int) { processes[a], processes[b] = processes[b], processes[a] })
 	second, between := random.IntN(2) == 0, time.Duration(random.Int64N(int64(2*helpless)))
-	first := time.Now()
-	s.kill(processes[0])
-	if second {
-		time.Sleep(between)
-		s.kill(processes[1])
-		between = time.Since(first)
+	if !second {
+		processes, between = processes[:1], 0
 	}
-	took := s.timeToRest(first)
+	took, between := s.killAll(processes, between)
 	what = fmt.Sprintf("%s, %s killed first", what, processes[0])
 	if second {
 		what = fmt.Sprintf("%s, the other %v later", what, between)
@@ -293,14 +289,26 @@ func (s *site) whatIsOn() (on []string) {
 
 func (s *site) somethingOn() bool { return len(s.whatIsOn()) > 0 }
 
-// timeToRest waits until nothing is on, and returns how long that took from an instant; it
-// gives up when it has taken far too long.
-func (s *site) timeToRest(from time.Time) time.Duration {
+// killAll kills one process and, where there is another, that one some time later. It returns
+// how long after the first kill nothing was on any more, and how much later the other one was
+// in fact. It gives up waiting when it has taken far too long.
+func (s *site) killAll(processes []ofProgram, between time.Duration) (took, later time.Duration) {
 	s.t.Helper()
-	for s.somethingOn() && time.Since(from) < 4*soonAtRest {
-		time.Sleep(500 * time.Microsecond)
+	defer kernelbench.Prefer(s.t)()
+	first := time.Now()
+	s.kill(processes[0])
+	for took == 0 || later == 0 && len(processes) > 1 {
+		since := time.Since(first)
+		if later == 0 && len(processes) > 1 && since >= between {
+			s.kill(processes[1])
+			later = since
+		}
+		if took == 0 && (!s.somethingOn() || since > 4*soonAtRest) {
+			took = since
+		}
+		kernelbench.Nap(500 * time.Microsecond)
 	}
-	return time.Since(from)
+	return took, later
 }
 
 // leftAfter returns the processes that are left once the program has been waited for.

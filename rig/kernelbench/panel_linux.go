@@ -252,11 +252,6 @@ func pullPair(path string) error {
 	return errors.Join(pull(path, false), pull(path, true), schedule(unix.SCHED_NORMAL, 0))
 }
 
-// schedule gives the calling thread a policy and a priority.
-func schedule(policy, priority uint32) error {
-	return unix.SchedSetAttr(0, &unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: policy, Priority: priority}, 0)
-}
-
 // monotonic reads the clock that stamps edges and samples.
 func monotonic() capture.Instant {
 	var ts unix.Timespec

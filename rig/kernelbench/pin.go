@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -38,6 +39,35 @@ func Pin(t testing.TB, label string) (unpin func()) {
 		}
 		runtime.UnlockOSThread()
 	}
+}
+
+// Prefer has the calling goroutine's thread run before all that is not preferred itself, until
+// undo is called: what it looks at is then seen on time, however busy the guest's processor is.
+// It must sleep by Nap, since another thread wakes it from time.Sleep.
+func Prefer(t testing.TB) (undo func()) {
+	t.Helper()
+	const priority = 10
+	runtime.LockOSThread()
+	if err := schedule(unix.SCHED_FIFO, priority); err != nil {
+		t.Error(err)
+	}
+	return func() {
+		if err := schedule(unix.SCHED_NORMAL, 0); err != nil {
+			t.Error(err)
+		}
+		runtime.UnlockOSThread()
+	}
+}
+
+// Nap sleeps in the kernel.
+func Nap(d time.Duration) {
+	left := unix.NsecToTimespec(int64(d))
+	_ = unix.Nanosleep(&left, nil) // a signal may end it early
+}
+
+// schedule gives the calling thread a policy and a priority.
+func schedule(policy, priority uint32) error {
+	return unix.SchedSetAttr(0, &unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: policy, Priority: priority}, 0)
 }
 
 // interruptThreads returns the ids of the kernel's threads "irq/24-label"; the
