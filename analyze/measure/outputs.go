@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -287,6 +288,30 @@ func (m *Meter) doubtLeftOut(s *seen) {
 	}
 }
 
+// doubtDrift leaves the level in the last row undecided where samples were left out and those
+// kept right after the output came into its state would be judged otherwise: it may have gone
+// from the one to the other at any time between.
+func (m *Meter) doubtDrift(tr *capture.Trace, s *seen) {
+	y := m.lastRow()
+	if s.absent.leftOut < leastLeftOut || y.Verdict != analyze.Pass && y.Verdict != analyze.Fail {
+		return
+	}
+	i := slices.IndexFunc(m.keptSpans, func(k capture.Span) bool { return k.To > s.stretch.from })
+	if i < 0 {
+		return
+	}
+	till := min(m.keptSpans[i].To, s.stretch.to)
+	x := extremesOf(tr, max(s.stretch.from, till.Add(-edgeTime)), till+1)
+	if x.n == 0 {
+		return
+	}
+	early := *y
+	early.Value = (x.lo + x.hi) / 2
+	if Judge(&early, m.plan.Decide); early.Verdict != y.Verdict {
+		y.LeaveUndecided(figure(analyze.SamplesLeftOut, s.absent.leftOut)...)
+	}
+}
+
 // scattering makes a budget line from a standard deviation that the samples of two states
 // show: with as many degrees of freedom as that with the fewer has.
 func scattering(source gum.Source, deviation, sensitivity float64, before, after level) gum.Component {
@@ -311,6 +336,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 		return
 	}
 	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
+	m.doubtDrift(tr, s)
 	o.reportRipple(m, tr, e.Name)
 	if s.state.n < fewHeld {
 		return
