@@ -34,13 +34,14 @@ type DB struct {
 	read *sql.DB
 	pool *sql.DB // of the writing connection alone
 
-	mu    sync.Mutex // guards write and what follows
-	write *sql.Conn
-	stmts map[string]*sql.Stmt
-	files [len(fileEnds)]os.FileInfo // that are open; nil: not known
-	moved error                      // why nothing can be written any more
-	watch *watch                     // nil: the files have not been looked at yet
-	runs  []*Run                     // that are being written
+	mu       sync.Mutex // guards write and what follows
+	write    *sql.Conn
+	stmts    map[string]*sql.Stmt
+	files    [len(fileEnds)]os.FileInfo // that are open; nil: not known
+	moved    error                      // why nothing can be written any more
+	watch    *watch                     // nil: the files have not been looked at yet
+	runs     []*Run                     // that are being written
+	patience time.Duration              // of looks, where nobody else writes; 0: the usual one
 	// nextCheck is how many pages must have been written ahead for them to be read again
 	// before they are brought into the main file.
 	nextCheck   int

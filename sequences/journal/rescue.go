@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -26,7 +27,7 @@ func (db *DB) lookAtFiles() error {
 		if err != nil {
 			return nil // what cannot be opened now cannot be compared
 		}
-		db.watch = w
+		db.watch, w.patience = w, cmp.Or(db.patience, lookPatience)
 	}
 	var wrong *overwritten
 	if err := db.watch.look(); errors.As(err, &wrong) {

@@ -22,6 +22,7 @@ type watch struct {
 	ahead    *os.File
 	shared   *sharedIndex
 	pageSize int // bytes
+	patience time.Duration
 	buf      []byte
 	looked
 }
@@ -133,7 +134,7 @@ func (w *watch) look() error {
 			w.looked = next
 			return nil
 		}
-		if tries > 2 && time.Since(began) > lookPatience {
+		if tries > 2 && time.Since(began) > w.patience {
 			return err
 		}
 		time.Sleep(lookPause)

@@ -145,6 +145,7 @@ func overwriteAt(t *testing.T, s spoil, cycles int, seed uint64) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	db.patience = time.Millisecond
 	makeOther(t, path)
 	fillQuickly(t, db, 5)
 	r := fillQuickly(t, db, cycles)
@@ -351,6 +352,7 @@ func TestAppend_OverwrittenDrawn(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
+		db.patience = time.Millisecond
 		before := rapid.IntRange(0, 200).Draw(rt, "cycles of a run before")
 		cycles := rapid.IntRange(1, 200).Draw(rt, "cycles")
 		if before > 0 {
