@@ -5,6 +5,7 @@ package inherited
 /*
 #include <errno.h>
 #include <fcntl.h>
+#include <signal.h>
 #include <sys/resource.h>
 #include <unistd.h>
 
@@ -32,7 +33,19 @@ static void look_at_addresses(void) {
 	}
 }
 
+// A signal that asks the program to end may come before the Go runtime has begun, which then takes
+// its signals over. Who ignores a signal, as nohup does, goes on ignoring it.
+static void interrupted(int signal) { _exit(130); }
+
+static void take_signals(void) {
+	static const int requests[] = {SIGINT, SIGTERM, SIGQUIT, SIGHUP};
+	for (unsigned i = 0; i < sizeof requests / sizeof *requests; i++)
+		if (signal(requests[i], interrupted) == SIG_IGN)
+			signal(requests[i], SIG_IGN);
+}
+
 __attribute__((constructor)) static void look(void) {
+	take_signals();
 	look_at_streams();
 	look_at_addresses();
 }
