@@ -82,8 +82,8 @@ func (s *site) runOf(sequence string, cycles int) []string {
 const soonAtRest = 50 * time.Millisecond
 
 // helpless is how soon after the first of its two processes the other one may be killed so
-// that nobody is left who could do anything. What happens in less is noted, not judged. Of some
-// 60 kills of both the longest time in between that left something on was 9 ms.
+// that nobody is left who could do anything. What happens in less is noted, not judged. Of
+// 160 kills of both the longest time in between that left something on was 14 ms.
 const helpless = 20 * time.Millisecond
 
 // kills is how many kills the bench was started for.
