@@ -348,7 +348,8 @@ func timedSet(t *testing.T) *Set {
 	}
 	s.lines[0].role = line.Contact // a pipe, which cannot be set
 	s.poll = append(s.poll, unix.PollFd{Fd: int32(s.lines[0].alarm), Events: unix.POLLIN})
-	if err := s.lines[0].arm(now().Add(-time.Minute)); err != nil {
+	// No longer ago than need be: a machine that has just started has no instant a minute ago.
+	if err := s.lines[0].arm(now().Add(-s.lines[0].longest - overdue - time.Millisecond)); err != nil {
 		t.Fatal(err)
 	}
 	return s
