@@ -129,6 +129,8 @@ func TestCheckName(t *testing.T) {
 		"a\nb":                  "control character U+000A",
 		"a\u009b":               "control character U+009B",
 		"a\u202eb":              "invisible character U+202E",
+		"\u202eb":               "invisible character U+202E",
+		"\x1b[2J":               "control character U+001B",
 		"a\xff":                 "UTF-8",
 		"=1":                    `starts with "="`,
 		"＋1":                    `starts with "＋"`,
