@@ -1,0 +1,5 @@
+//go:build !race
+
+package realtime
+
+const raceEnabled = false
