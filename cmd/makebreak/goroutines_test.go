@@ -5,9 +5,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
 )
 
@@ -24,21 +22,13 @@ func TestGoroutines_ByTask(t *testing.T) {
 			// The guard's own process is watched by the program; the kernel bench is for tests alone.
 			continue
 		}
-		for _, name := range slices.Concat(p.GoFiles, p.IgnoredGoFiles) {
-			if strings.HasSuffix(name, "_test.go") {
-				continue
-			}
-			files := token.NewFileSet()
-			f, err := parser.ParseFile(files, filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
-			if err != nil {
-				t.Fatal(err)
-			}
+		productFiles(t, p, func(files *token.FileSet, f *ast.File) {
 			found, by := goroutines(f)
 			begun += by
 			for _, n := range found {
 				t.Errorf("%s starts a goroutine that rig/task does not know of", files.Position(n.Pos()))
 			}
-		}
+		})
 	}
 	if begun == 0 {
 		t.Error("no package starts a goroutine by rig/task: they are not recognised")

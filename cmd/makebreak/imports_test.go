@@ -3,8 +3,12 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"io"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -71,6 +75,22 @@ func packages(t *testing.T) (all []listed) {
 			t.Fatal(err)
 		}
 		all = append(all, p)
+	}
+}
+
+// productFiles parses the files of a package, its tests left out.
+func productFiles(t *testing.T, p listed, each func(files *token.FileSet, f *ast.File)) {
+	t.Helper()
+	for _, name := range slices.Concat(p.GoFiles, p.IgnoredGoFiles) {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		files := token.NewFileSet()
+		f, err := parser.ParseFile(files, filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		each(files, f)
 	}
 }
 

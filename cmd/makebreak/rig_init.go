@@ -86,14 +86,18 @@ func (a *app) deliverStarter(s *commission.Starter, toFile bool) error {
 			text.WriteString("# ")
 			text.Write(l)
 		}
-		return a.deliver(func(w io.Writer) error { _, err := w.Write(text.Bytes()); return err })
+		return a.deliver(contents(&text))
 	}
-	err = outfile.WriteNew(a.file, func(w io.Writer) error { _, err := w.Write(text.Bytes()); return err })
-	if err != nil {
+	if err := outfile.WriteNew(a.file, contents(&text)); err != nil {
 		return err
 	}
 	a.note("Written to %s. Fill in what it asks for, wire it, then: makebreak rig check --rig %s", a.file, a.file)
-	return toReader(outfile.Fill(outfile.Stream(a.ctx, a.out), "standard output", a.guarded(func(w io.Writer) error { _, err := w.Write(wires.Bytes()); return err })))
+	return toReader(outfile.Fill(outfile.Stream(a.ctx, a.out), "standard output", a.guarded(contents(&wires))))
+}
+
+// contents writes what a buffer holds, once.
+func contents(b *bytes.Buffer) func(io.Writer) error {
+	return func(w io.Writer) error { _, err := b.WriteTo(w); return err }
 }
 
 // findReady looks for the converters' ready lines, where somebody agrees to that.

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -57,16 +58,26 @@ func spansAround(marks []Instant, keep time.Duration, bounds Span) []Span {
 	spans := []Span{}
 	for _, m := range marks {
 		s := Span{max(bounds.From, m.Add(-keep)), min(bounds.To, m.Add(keep))}
-		if s.From > s.To {
-			continue
+		if s.From <= s.To {
+			spans = append(spans, s)
 		}
-		if n := len(spans); n > 0 && s.From <= spans[n-1].To {
-			spans[n-1].To = max(spans[n-1].To, s.To)
-			continue
-		}
-		spans = append(spans, s)
 	}
-	return spans
+	return joined(spans, 0)
+}
+
+// joined sorts spans and joins those of which one begins no later than gap after the end of
+// another. It uses the memory of the spans given.
+func joined(spans []Span, gap Instant) []Span {
+	slices.SortFunc(spans, func(a, b Span) int { return cmp.Compare(a.From, b.From) })
+	all := spans[:0]
+	for _, s := range spans {
+		if n := len(all); n > 0 && s.From <= all[n-1].To+gap {
+			all[n-1].To = max(all[n-1].To, s.To)
+			continue
+		}
+		all = append(all, s)
+	}
+	return all
 }
 
 // intersect returns what lies in spans of both; nil in b stands for all time.

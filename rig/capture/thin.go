@@ -248,17 +248,8 @@ func (th *thinner) stays(from, to Instant) ([]Span, []*episode) {
 			spans = append(spans, e.Span)
 		}
 	}
-	slices.SortFunc(spans, func(a, b Span) int { return int(min(1, max(-1, a.From-b.From))) })
-	joined := spans[:0]
-	for _, s := range spans {
-		if n := len(joined); n > 0 && s.From <= joined[n-1].To {
-			joined[n-1].To = max(joined[n-1].To, s.To)
-			continue
-		}
-		joined = append(joined, s)
-	}
 	th.room = spans[:0]
-	return joined, near
+	return joined(spans, 0), near
 }
 
 // recut puts digests in place of the samples of block k that need not stay, and returns how
@@ -392,16 +383,7 @@ func (c *Capture) thinnedOut() []Span {
 			spans = append(spans, s)
 		}
 	}
-	slices.SortFunc(spans, func(a, b Span) int { return int(min(1, max(-1, a.From-b.From))) })
-	joined := spans[:0]
-	for _, s := range spans {
-		if n := len(joined); n > 0 && s.From <= joined[n-1].To+1 {
-			joined[n-1].To = max(joined[n-1].To, s.To)
-			continue
-		}
-		joined = append(joined, s)
-	}
-	return joined
+	return joined(spans, 1)
 }
 
 // stayed returns the spans, by time, in which no sample of any trace was thinned out; nil

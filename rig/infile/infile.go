@@ -27,8 +27,8 @@ func (f *File) Close() error { return f.file.Close() }
 // a socket are refused. It is the context's where that ends first.
 func Open(ctx context.Context, path string) (*File, error) {
 	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
-		if what := unreadable(info.Mode()); what != "" {
-			return nil, fmt.Errorf("%s: %w", words.Safe(path), errors.New(what))
+		if m := info.Mode(); m.IsDir() || m&fs.ModeSocket != 0 {
+			return nil, fmt.Errorf("%s: %w", words.Safe(path), errors.New("it is "+Kind(m)))
 		}
 	}
 	f, err := waited(ctx, func() (*os.File, error) { return os.Open(path) })
@@ -41,15 +41,19 @@ func Open(ctx context.Context, path string) (*File, error) {
 	return &File{Stream(ctx, f), f}, nil
 }
 
-// unreadable says what a file is that cannot be read; empty: it can be.
-func unreadable(mode fs.FileMode) string {
+// Kind says what a file is that is no ordinary one, as in "a pipe".
+func Kind(mode fs.FileMode) string {
 	switch {
 	case mode.IsDir():
-		return "it is a folder"
+		return "a folder"
+	case mode&fs.ModeNamedPipe != 0:
+		return "a pipe"
 	case mode&fs.ModeSocket != 0:
-		return "it is a socket"
+		return "a socket"
+	case mode&fs.ModeDevice != 0:
+		return "a device"
 	}
-	return ""
+	return "no ordinary file"
 }
 
 // ErrTooLong says that a file goes on beyond the limit up to which it is read.

@@ -162,7 +162,7 @@ func (db *DB) leave(wrong *overwritten) error {
 // whole is what is told of a log of which nothing is lost.
 const whole = "all that it held"
 
-// rebuild writes what the log held, as far as it can be known, into a new file where the log
+// rebuild writes what can still be known of the log into a new file where the log
 // was, and reads from that then. It says what is in it. With an error there is no such file.
 func (db *DB) rebuild() (name, what string, err error) {
 	if name, err = unusedName(db.full + "-rescued"); err != nil {
@@ -218,7 +218,7 @@ func (db *DB) settle() error {
 	return syncFolder(filepath.Dir(db.full))
 }
 
-// removeLog removes a log that was just made, as far as it is there.
+// removeLog removes a log that was just made, and files of it that are there.
 func removeLog(name string) error {
 	err := os.Remove(name)
 	if errors.Is(err, os.ErrNotExist) {

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"slices"
 	"time"
 )
 
@@ -116,12 +117,7 @@ func (w *watch) compareSome(s *looked) error {
 
 // explained reports whether a page holds what it held, or what somebody wrote ahead for it.
 func explained(known, sum uint32, written []uint32) bool {
-	for _, one := range written {
-		if one == sum {
-			return true
-		}
-	}
-	return known == sum
+	return known == sum || slices.Contains(written, sum)
 }
 
 // compareWritten compares the pages that another program may have brought into the file.

@@ -42,14 +42,7 @@ func TestRun_CalibrationFallsDue(t *testing.T) {
 		c.known.Output, c.known.State, c.known.Meter, c.known.Gain = "COIL", capture.InDate, "4711", 1
 		rig := rigfile.Builtin()[1]
 		rig.Correct("COIL", &wiring.Correction{Gain: 1, Doubts: []capture.Doubt{{Source: capture.MeterAccuracy, Distribution: capture.Rectangular, Relative: 0.001}}})
-		w, err := sim.NewWorld(rig, sim.Opts{Seed: 1})
-		if err != nil {
-			t.Fatal(err)
-		}
-		set, err := w.Lines(bench.Requests(rig))
-		if err != nil {
-			t.Fatal(err)
-		}
+		w, set := simulated(t, rig, sim.Opts{Seed: 1})
 		b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
 		if err != nil {
 			t.Fatal(err)

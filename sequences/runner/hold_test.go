@@ -11,7 +11,6 @@ import (
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
-	"makebreak/rig/sim"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/runner"
@@ -40,27 +39,7 @@ func sixteenOutputs(t *testing.T, seq *sequences.Sequence, faults ...string) *be
 	}
 	o := setup.Unit(rig, seq)
 	o.Seed = 5
-	for _, f := range faults {
-		x, err := sim.ParseFault(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		o.Faults = append(o.Faults, x)
-	}
-	w, err := sim.NewWorld(rig, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, w.Bus(), lines, bench.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { b.Close() })
-	return b
+	return simulatedBench(t, rig, o, faults...)
 }
 
 // What a capture holds of a state depends on what happened in it, and hardly on how long it
@@ -189,19 +168,7 @@ func TestRun_FlatMemory(t *testing.T) {
 	rig := rigfile.Builtin()[0]
 	o := setup.Unit(rig, seq)
 	o.Seed = 7
-	w, err := sim.NewWorld(rig, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines, err := w.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, w.Bus(), lines, bench.Opts{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer b.Close()
+	b := simulatedBench(t, rig, o)
 	before, after := int64(0), int64(0)
 	_, err = runner.Run(t.Context(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now, OnEvent: func(_ int, event string) {
 		if event == "arm-away" {

@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
@@ -63,16 +64,9 @@ func (w *watched) Drive(l int, active bool) (capture.Instant, int64, error) {
 
 const longestOn = 5 * time.Second
 
-// relayBench is the simulated relay bench, and relay-only to run on it.
-func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequences.Sequence) {
+// simulated returns the world of a simulated rig, with its faults planted, and its lines.
+func simulated(t *testing.T, rig *wiring.Rig, o sim.Opts, faults ...string) (*sim.World, line.Set) {
 	t.Helper()
-	seq, err := sequences.Load(t.Context(), "relay-only")
-	if err != nil {
-		t.Fatal(err)
-	}
-	rig := rigfile.Builtin()[1]
-	rig.Drives[0].LongestOn = longestOn
-	o := sim.Opts{Seed: 1}
 	for _, f := range faults {
 		x, err := sim.ParseFault(f)
 		if err != nil {
@@ -88,6 +82,32 @@ func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequen
 	if err != nil {
 		t.Fatal(err)
 	}
+	return w, set
+}
+
+// simulatedBench opens the bench on that, until the test ends.
+func simulatedBench(t *testing.T, rig *wiring.Rig, o sim.Opts, faults ...string) *bench.Bench {
+	t.Helper()
+	w, set := simulated(t, rig, o, faults...)
+	b, err := bench.Open(rig, w.Bus(), set, bench.Opts{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { b.Close() })
+	return b
+}
+
+// relayBench is the simulated relay bench, and relay-only to run on it.
+func relayBench(t *testing.T, faults ...string) (*bench.Bench, *watched, *sequences.Sequence) {
+	t.Helper()
+	seq, err := sequences.Load(t.Context(), "relay-only")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := rigfile.Builtin()[1]
+	rig.Drives[0].LongestOn = longestOn
+	o := sim.Opts{Seed: 1}
+	w, set := simulated(t, rig, o, faults...)
 	spy := &watched{Set: set, world: w}
 	b, err := bench.Open(rig, w.Bus(), spy, bench.Opts{})
 	if err != nil {
