@@ -50,11 +50,18 @@ type Record struct {
 	// Cautions limit the trust in the figures (a calibration overdue, a contact
 	// sampled too slowly); Notes are what a person wrote.
 	Cautions, Notes []string
-	LogPath         string   // file that the run is stored in; empty: it was not stored
-	Captures        int      // cycles of which that file has the capture
-	Simulated       bool     // measured on the simulated bench
-	Seed            *uint64  // of the simulated bench; nil: not known
-	Faults          []string // planted on the simulated bench on purpose; nil: not known, or a real one
+	LogPath         string // file that the run is stored in; empty: it was not stored
+	// Captures are the cycles of which a capture is kept, rising; CaptureOf reads one of them,
+	// with times from its start. Nil, or no capture and no error: none is kept.
+	Captures  []analyze.Cycles
+	CaptureOf func(cycle int) (*capture.Capture, error)
+	// Plan is what the unit had to do. Nil: nothing was demanded.
+	Plan *analyze.Plan
+	// Fields are what the workshop itself notes with a run, in its order.
+	Fields    []Field
+	Simulated bool     // measured on the simulated bench
+	Seed      *uint64  // of the simulated bench; nil: not known
+	Faults    []string // planted on the simulated bench on purpose; nil: not known, or a real one
 	// Tally is what the figures of a soak come to; nil: not a soak. Where there is one,
 	// the text and the page's table are made of it and not of Measurements.
 	Tally         *tally.Tally
@@ -62,6 +69,9 @@ type Record struct {
 	// Cycle streams one cycle's figures; nil: they are looked for in Measurements.
 	Cycle func(n int) iter.Seq2[analyze.Measurement, error]
 }
+
+// Field is what a workshop notes with a run, as a job's number.
+type Field struct{ Name, Value string }
 
 // Interruption is a time during which a soak did not go on.
 type Interruption struct {

@@ -275,10 +275,11 @@ func cycleWords(r *Record) string {
 
 // captureWords say how many cycles' captures the log keeps.
 func captureWords(r *Record) string {
-	if r.Captures == 0 {
+	kept := analyze.CountCycles(r.Captures)
+	if kept == 0 {
 		return ""
 	}
-	return ", with the " + map[bool]string{true: "capture", false: "captures"}[r.Captures == 1] + " of " + words.Count(r.Captures, "cycle")
+	return ", with the " + map[bool]string{true: "capture", false: "captures"}[kept == 1] + " of " + words.Count(kept, "cycle")
 }
 
 // unstoredHeading stands above what was measured and could not be stored.

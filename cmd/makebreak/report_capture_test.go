@@ -96,7 +96,7 @@ func loggedRun(t *testing.T, args ...string) (log string, rec *journal.RunRecord
 func cycleFigures(t *testing.T, rec *journal.RunRecord, n int) []analyze.Measurement {
 	t.Helper()
 	var list []analyze.Measurement
-	for m, err := range rec.MeasurementsIn(journal.Span{First: n, Last: n}) {
+	for m, err := range rec.MeasurementsIn(analyze.Cycles{First: n, Last: n}) {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -183,7 +183,7 @@ func notMisread(t *testing.T, args []string) (doubted int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for n := 1; n <= record.CountCycles(kept); n++ {
+	for n := 1; n <= analyze.CountCycles(kept); n++ {
 		was := figuresAt(cycleFigures(t, rec, n))
 		for k, got := range figuresAt(exported(t, log, rec, n)) {
 			want, ok := was[k]

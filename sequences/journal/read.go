@@ -195,28 +195,25 @@ func (db *DB) noRun(id string) error {
 	return db.fail(doing, fmt.Errorf("%w; near it are %s; \"last\" is the newest", ErrNoRun, words.List(runs[:min(nearIDs, len(runs))])))
 }
 
-// Span is the cycles from First to Last, both included.
-type Span struct{ First, Last int }
-
 // Stored returns which cycles are stored, as spans without gaps, rising.
-func (rec *RunRecord) Stored() ([]Span, error) { return rec.spans("list the cycles", "") }
+func (rec *RunRecord) Stored() ([]analyze.Cycles, error) { return rec.spans("list the cycles", "") }
 
 // Captured is Stored for the cycles of which a capture is kept.
-func (rec *RunRecord) Captured() ([]Span, error) {
+func (rec *RunRecord) Captured() ([]analyze.Cycles, error) {
 	return rec.spans("list the captures", "AND capture IS NOT NULL")
 }
 
 // spans returns the cycles that meet a further condition.
-func (rec *RunRecord) spans(doing, condition string) ([]Span, error) {
+func (rec *RunRecord) spans(doing, condition string) ([]analyze.Cycles, error) {
 	rows, err := rec.db.read.Query(`SELECT min(n), max(n) FROM (SELECT n, n - row_number() OVER (ORDER BY n) AS island FROM cycle
 		WHERE run = ? `+condition+`) GROUP BY island ORDER BY island`, rec.row)
 	if err != nil {
 		return nil, rec.fail(doing, err)
 	}
 	defer rows.Close()
-	var spans []Span
+	var spans []analyze.Cycles
 	for rows.Next() {
-		var s Span
+		var s analyze.Cycles
 		if err := scanRow(rows, "cycle", &s.First, &s.Last); err != nil {
 			return nil, rec.fail(doing, err)
 		}
@@ -232,11 +229,11 @@ func (rec *RunRecord) fail(doing string, err error) error {
 // Measurements streams all figures by cycle, and within one in the order in which
 // they were appended.
 func (rec *RunRecord) Measurements() iter.Seq2[analyze.Measurement, error] {
-	return rec.MeasurementsIn(Span{1, math.MaxInt})
+	return rec.MeasurementsIn(analyze.Cycles{First: 1, Last: math.MaxInt})
 }
 
 // MeasurementsIn is Measurements for some cycles.
-func (rec *RunRecord) MeasurementsIn(s Span) iter.Seq2[analyze.Measurement, error] {
+func (rec *RunRecord) MeasurementsIn(s analyze.Cycles) iter.Seq2[analyze.Measurement, error] {
 	return func(yield func(analyze.Measurement, error) bool) {
 		points, doubts := pointReader{rec: rec}, doubtReader{rec: rec}
 		stream(rec, "read the measurements", `SELECT cycle, point, value, expanded, verdict, numbers, doubts
@@ -246,7 +243,7 @@ func (rec *RunRecord) MeasurementsIn(s Span) iter.Seq2[analyze.Measurement, erro
 }
 
 // stream yields the rows of a query that takes the run and a span of cycles.
-func stream[T any](rec *RunRecord, doing, query string, s Span, scan func(*sql.Rows) (T, error), yield func(T, error) bool) {
+func stream[T any](rec *RunRecord, doing, query string, s analyze.Cycles, scan func(*sql.Rows) (T, error), yield func(T, error) bool) {
 	var none T
 	rows, err := rec.db.read.Query(query, rec.row, s.First, s.Last)
 	if err != nil {
@@ -332,7 +329,7 @@ func (rec *RunRecord) Symptoms() iter.Seq2[analyze.Symptom, error] {
 	return func(yield func(analyze.Symptom, error) bool) {
 		stream(rec, "read the symptoms", `SELECT m.cycle, s.event, s.signal, s.kind, s.other, m.value, m.bound
 			FROM symptom m JOIN sign s ON s.run = m.run AND s.id = m.sign
-			WHERE m.run = ? AND m.cycle BETWEEN ? AND ? ORDER BY m.cycle, m.seq`, Span{1, math.MaxInt}, scanSymptom, yield)
+			WHERE m.run = ? AND m.cycle BETWEEN ? AND ? ORDER BY m.cycle, m.seq`, analyze.Cycles{First: 1, Last: math.MaxInt}, scanSymptom, yield)
 	}
 }
 
@@ -355,11 +352,11 @@ type CycleInfo struct {
 
 // CycleInfos streams the cycles, rising.
 func (rec *RunRecord) CycleInfos() iter.Seq2[CycleInfo, error] {
-	return rec.CycleInfosIn(Span{1, math.MaxInt})
+	return rec.CycleInfosIn(analyze.Cycles{First: 1, Last: math.MaxInt})
 }
 
 // CycleInfosIn is CycleInfos for some cycles.
-func (rec *RunRecord) CycleInfosIn(s Span) iter.Seq2[CycleInfo, error] {
+func (rec *RunRecord) CycleInfosIn(s analyze.Cycles) iter.Seq2[CycleInfo, error] {
 	return func(yield func(CycleInfo, error) bool) {
 		stream(rec, "read the cycles", `SELECT n, started, verdict, complete, capture IS NOT NULL,
 			missed_conversions, doubled_conversions, bus_errors, lost_edges, chip_resets, lost_ready

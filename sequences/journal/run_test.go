@@ -263,7 +263,7 @@ func TestFind_Record(t *testing.T) {
 	if b, err := rec.Capture(77); b != nil || err != nil {
 		t.Errorf("the capture of a cycle that is not there: %d bytes, %v", len(b), err)
 	}
-	if got := collect(t, rec.MeasurementsIn(Span{2, 2})); len(got) != 3 || got[0].Cycle != 2 {
+	if got := collect(t, rec.MeasurementsIn(analyze.Cycles{First: 2, Last: 2})); len(got) != 3 || got[0].Cycle != 2 {
 		t.Errorf("figures of cycle 2: %+v", got)
 	}
 	for m, err := range rec.Measurements() { // a stream may be left early
@@ -403,7 +403,7 @@ func TestResume(t *testing.T) {
 		t.Fatal(err)
 	}
 	spans, err := rec.Stored()
-	if d := cmp.Diff([]Span{{1, 2}, {4, 4}}, spans); err != nil || d != "" {
+	if d := cmp.Diff([]analyze.Cycles{{First: 1, Last: 2}, {First: 4, Last: 4}}, spans); err != nil || d != "" {
 		t.Errorf("%v %s", err, d)
 	}
 	if run, err = db.Resume(run.ID(), time.Unix(1_900_000_000, 0), ""); err != nil {

@@ -112,7 +112,7 @@ func TestAppend_Together(t *testing.T) {
 		t.Fatal(err)
 	}
 	i := 0
-	for m, err := range rec.MeasurementsIn(Span{2, 2}) {
+	for m, err := range rec.MeasurementsIn(analyze.Cycles{First: 2, Last: 2}) {
 		if err != nil {
 			t.Fatal(err)
 		}

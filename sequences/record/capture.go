@@ -182,7 +182,7 @@ func (m *captureMeasurer) record() *report.Record {
 				}
 			}
 		},
-		Counts: m.reader.Capture().Counts, Signals: signals(m.plan), Steps: m.plan.Steps,
+		Counts: m.reader.Capture().Counts, Plan: m.plan, Signals: signals(m.plan), Steps: m.plan.Steps,
 	}
 	of := m.reader.Origin()
 	r.Simulated, r.Faults = of.Simulated, of.Faults

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/capture/csvfile"
@@ -19,12 +20,18 @@ import (
 // CaptureOf returns the capture kept of a cycle, its times from the capture's start. The
 // error is of the kind Usage where none is kept, and says of which cycles one is.
 func CaptureOf(rec *journal.RunRecord, n int) (*capture.Capture, error) {
-	data, err := rec.Capture(n)
-	if err != nil {
-		return nil, err
+	c, err := captureAt(rec, n)
+	if err == nil && c == nil {
+		err = noCapture(rec, n)
 	}
-	if len(data) == 0 {
-		return nil, noCapture(rec, n)
+	return c, err
+}
+
+// captureAt is CaptureOf; nil without an error where none is kept.
+func captureAt(rec *journal.RunRecord, n int) (*capture.Capture, error) {
+	data, err := rec.Capture(n)
+	if err != nil || len(data) == 0 {
+		return nil, err
 	}
 	c := &capture.Capture{}
 	if err := c.UnmarshalBinary(data); err != nil {
@@ -54,7 +61,7 @@ func noCapture(rec *journal.RunRecord, n int) error {
 		return err
 	}
 	what := fmt.Sprintf("no capture is kept of cycle %d", n)
-	if !slices.ContainsFunc(stored, func(s journal.Span) bool { return n >= s.First && n <= s.Last }) {
+	if !slices.ContainsFunc(stored, func(s analyze.Cycles) bool { return n >= s.First && n <= s.Last }) {
 		what = fmt.Sprintf("there is no cycle %d", n)
 	}
 	which := "it keeps none"
@@ -68,7 +75,7 @@ func noCapture(rec *journal.RunRecord, n int) error {
 const mostSpans = 8
 
 // cyclesText names spans of cycles, as in "cycles 1 to 3, 10 and 20 to 25".
-func cyclesText(spans []journal.Span) string {
+func cyclesText(spans []analyze.Cycles) string {
 	if len(spans) == 1 && spans[0].First == spans[0].Last {
 		return fmt.Sprintf("cycle %d", spans[0].First)
 	}
@@ -80,7 +87,7 @@ func cyclesText(spans []journal.Span) string {
 		}
 		names = append(names, name)
 	}
-	if more := CountCycles(spans[min(mostSpans, len(spans)):]); more > 0 {
+	if more := analyze.CountCycles(spans[min(mostSpans, len(spans)):]); more > 0 {
 		names = append(names, fmt.Sprintf("%d more up to %d", more, spans[len(spans)-1].Last))
 	}
 	return "cycles " + words.And(names)

@@ -4,17 +4,17 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/analyze"
 	"makebreak/rig/capture"
-	"makebreak/sequences/journal"
 )
 
 // A message names some spans of cycles and counts the rest.
 func TestCyclesText(t *testing.T) {
-	var many []journal.Span
+	var many []analyze.Cycles
 	for n := 10; n <= 200; n += 10 {
-		many = append(many, journal.Span{First: n, Last: n})
+		many = append(many, analyze.Cycles{First: n, Last: n})
 	}
-	for want, spans := range map[string][]journal.Span{
+	for want, spans := range map[string][]analyze.Cycles{
 		"cycle 3":                        {{First: 3, Last: 3}},
 		"cycles 1 to 5":                  {{First: 1, Last: 5}},
 		"cycles 1 to 2, 10 and 20 to 21": {{First: 1, Last: 2}, {First: 10, Last: 10}, {First: 20, Last: 21}},

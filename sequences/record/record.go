@@ -40,13 +40,13 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(),
-		Counts: rec.Counts, LogPath: logPath, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
+		Counts: rec.Counts, LogPath: logPath, Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
-	kept, err := rec.Captured()
-	if err != nil {
+	var err error
+	if r.Captures, err = rec.Captured(); err != nil {
 		return nil, err
 	}
-	r.Captures = CountCycles(kept)
+	r.CaptureOf = func(n int) (*capture.Capture, error) { return captureAt(rec, n) }
 	if r.Calibrations, err = rec.Calibrations(); err != nil {
 		return nil, err
 	}
@@ -115,17 +115,17 @@ const startsAtOnce = 1000
 // cycleStarts returns what says when a run's cycles began. It is quickest where it is asked
 // for one cycle after the other.
 func cycleStarts(rec *journal.RunRecord) func(int) (time.Time, error) {
-	var held journal.Span
+	var held analyze.Cycles
 	starts := map[int]time.Time{}
 	return func(n int) (time.Time, error) {
 		if n >= held.First && n <= held.Last {
 			return starts[n], nil
 		}
 		clear(starts)
-		held = journal.Span{First: n, Last: n + startsAtOnce - 1}
+		held = analyze.Cycles{First: n, Last: n + startsAtOnce - 1}
 		for c, err := range rec.CycleInfosIn(held) {
 			if err != nil {
-				held = journal.Span{}
+				held = analyze.Cycles{}
 				return time.Time{}, err
 			}
 			starts[c.N] = c.Started
@@ -154,15 +154,6 @@ func signals(plan *analyze.Plan) []string {
 	return all
 }
 
-// CountCycles returns how many cycles lie in spans.
-func CountCycles(spans []journal.Span) int {
-	n := 0
-	for _, s := range spans {
-		n += s.Last - s.First + 1
-	}
-	return n
-}
-
 // addSoak adds to a record what is known of a soak.
 func addSoak(r *report.Record, rec *journal.RunRecord) error {
 	if rec.Soak == nil {
@@ -181,7 +172,7 @@ func addSoak(r *report.Record, rec *journal.RunRecord) error {
 		r.Interruptions = append(r.Interruptions, report.Interruption(g))
 	}
 	r.Cycle = func(n int) iter.Seq2[analyze.Measurement, error] {
-		return rec.MeasurementsIn(journal.Span{First: n, Last: n})
+		return rec.MeasurementsIn(analyze.Cycles{First: n, Last: n})
 	}
 	return nil
 }

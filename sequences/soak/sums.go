@@ -3,6 +3,7 @@ package soak
 import (
 	"iter"
 
+	"makebreak/analyze"
 	"makebreak/analyze/tally"
 	"makebreak/sequences/journal"
 )
@@ -86,7 +87,7 @@ func Tally(rec *journal.RunRecord) (*tally.Tally, error) {
 // addSince adds the cycles after the last one in a sum. Figures and cycles come as two
 // streams, both by rising cycle.
 func addSince(t *tally.Tally, rec *journal.RunRecord) error {
-	since := journal.Span{First: t.Last + 1, Last: MaxCycle}
+	since := analyze.Cycles{First: t.Last + 1, Last: MaxCycle}
 	next, stop := iter.Pull2(rec.MeasurementsIn(since))
 	defer stop()
 	m, err, more := next()
