@@ -4,34 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"os/exec"
 	"sync"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+
+	axe "makebreak/testdata/axe-core"
+	"makebreak/testdata/browser"
 )
-
-// browserPatience bounds one life of the browser, however busy the machine is.
-const browserPatience = 2 * time.Minute
-
-// view is a way to look at a page.
-type view struct {
-	name, media, scheme string
-	width               int64
-}
-
-var views = []view{
-	{"on a phone", "screen", "light", 390},
-	{"on a phone, dark", "screen", "dark", 390},
-	{"on a desk", "screen", "light", 1280},
-	{"printed", "print", "light", 688}, // A4 less its margins, at 96 dots an inch
-}
 
 // sight is what a browser shows of a page in a view.
 type sight struct {
@@ -43,6 +26,7 @@ type sight struct {
 	Nameless      []string // pictures and boxes without a name, columns without a scope
 	Tables        []shownTable
 	Text          string
+	Barriers      []axe.Violation `json:"-"`
 }
 
 // faint is a text with its colours, each as red, green and blue from 0 to 255.
@@ -106,13 +90,8 @@ func browse(t *testing.T, paths []string) map[string]*seen {
 	if raceEnabled {
 		t.Skip("looked at without the race detector, which has nothing to find in a browser")
 	}
-	tool, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("chromium is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: chromium is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
+	tool := browser.Find(t)
+	var err error
 	for range 3 {
 		var all map[string]*seen
 		var wrong *chromedp.ExceptionError
@@ -128,29 +107,19 @@ func browse(t *testing.T, paths []string) map[string]*seen {
 }
 
 func browseOnce(tool string, paths []string) (map[string]*seen, error) {
-	home, err := os.MkdirTemp("", "browser")
+	var heard ear
+	ctx, end, err := browser.Open(tool, heard.hear)
 	if err != nil {
 		return nil, err
 	}
-	// A process of the browser may still write there: what cannot be removed stays.
-	defer os.RemoveAll(home)
-	ctx, cancel := context.WithTimeout(context.Background(), browserPatience)
-	defer cancel()
-	var heard ear
-	quiet := func(string, ...any) {} // of events that are newer than this client
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(home), chromedp.WSURLReadTimeout(browserPatience),
-		chromedp.Env("HOME="+home, "TMPDIR="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home))
-	ctx, cancel = chromedp.NewContext(ctx, chromedp.WithAllocatorOptions(options...), chromedp.WithListener(heard.hear),
-		chromedp.WithErrorf(quiet), chromedp.WithLogf(quiet))
-	defer cancel()
+	defer end()
 	all := map[string]*seen{}
 	for _, p := range paths {
 		heard.start("file://" + p)
 		s := &seen{sights: map[string]*sight{}}
-		for _, v := range views {
-			if s.sights[v.name], err = visit(ctx, "file://"+p, v); err != nil {
-				return nil, fmt.Errorf("%s, %s: %w", p, v.name, err)
+		for _, v := range browser.Views {
+			if s.sights[v.Name], err = visit(ctx, "file://"+p, v); err != nil {
+				return nil, fmt.Errorf("%s, %s: %w", p, v.Name, err)
 			}
 		}
 		s.troubles, all[p] = heard.troubles(), s
@@ -159,18 +128,18 @@ func browseOnce(tool string, paths []string) (map[string]*seen, error) {
 }
 
 // visit opens a page in one view.
-func visit(ctx context.Context, page string, v view) (*sight, error) {
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(v.width, 900)); err != nil {
-		return nil, err
-	}
-	as := emulation.SetEmulatedMediaParams{Media: v.media, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
-	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, as); err != nil {
+func visit(ctx context.Context, page string, v browser.View) (*sight, error) {
+	if err := v.Set(ctx); err != nil {
 		return nil, err
 	}
 	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
 		return nil, err
 	}
-	return chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
+	s, err := chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
+	if err == nil {
+		s.Barriers, err = axe.Check(ctx)
+	}
+	return s, err
 }
 
 // ear gathers what a page says on the console and what it asks for.
@@ -190,8 +159,8 @@ func (e *ear) start(page string) {
 func (e *ear) troubles() []string {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if e.asked != len(views) {
-		return append(e.all, fmt.Sprintf("the page itself was asked for %d times, not %d", e.asked, len(views)))
+	if e.asked != len(browser.Views) {
+		return append(e.all, fmt.Sprintf("the page itself was asked for %d times, not %d", e.asked, len(browser.Views)))
 	}
 	return e.all
 }

@@ -16,6 +16,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/analyze/tally"
+	"makebreak/testdata/browser"
 )
 
 // The pages as a browser shows them: nothing sticks out on a phone, on a desk or on
@@ -59,8 +60,8 @@ func TestPages(t *testing.T) {
 			for _, trouble := range all[path].troubles {
 				t.Error(trouble)
 			}
-			for _, v := range views {
-				t.Run(v.name, func(t *testing.T) { checkSight(t, all[path].sights[v.name], tables[path]) })
+			for _, v := range browser.Views {
+				t.Run(v.Name, func(t *testing.T) { checkSight(t, all[path].sights[v.Name], tables[path]) })
 			}
 		})
 	}
@@ -125,6 +126,9 @@ func checkSight(t *testing.T, s *sight, table string) {
 			t.Errorf("headings in the order of %v", s.Headings)
 			break
 		}
+	}
+	for _, b := range s.Barriers {
+		t.Error(b)
 	}
 	checkContrast(t, s)
 	if table != "" {

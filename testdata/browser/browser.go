@@ -1,0 +1,87 @@
+// Package browser opens the installed Chromium for tests that look at pages.
+package browser
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+)
+
+// Patience bounds one life of the browser, however busy the machine is.
+const Patience = 2 * time.Minute
+
+// Find returns the browser's path. Where it is not installed the test is left out, or fails
+// where the environment demands all tools.
+func Find(t testing.TB) string {
+	t.Helper()
+	tool, err := exec.LookPath("chromium")
+	if err == nil {
+		return tool
+	}
+	if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+		t.Fatalf("chromium is required here: %v", err)
+	}
+	t.Skip("NOT CHECKED: chromium is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
+	return ""
+}
+
+// Open starts a browser with an empty profile of its own and returns the context of its
+// page, for package chromedp. Listen hears its events; nil: nobody does. The browser ends
+// with end, or when Patience is over.
+func Open(tool string, listen func(event any)) (ctx context.Context, end func(), err error) {
+	home, err := os.MkdirTemp("", "browser")
+	if err != nil {
+		return nil, nil, err
+	}
+	within, stop := context.WithTimeout(context.Background(), Patience)
+	quiet := func(string, ...any) {} // of events that are newer than this client
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(home), chromedp.WSURLReadTimeout(Patience),
+		chromedp.Env("HOME="+home, "TMPDIR="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home))
+	of := []chromedp.ContextOption{chromedp.WithAllocatorOptions(options...), chromedp.WithErrorf(quiet), chromedp.WithLogf(quiet)}
+	if listen != nil {
+		of = append(of, chromedp.WithListener(listen))
+	}
+	ctx, shut := chromedp.NewContext(within, of...)
+	return ctx, func() {
+		shut()
+		stop()
+		os.RemoveAll(home) // a process of the browser may still write there: what cannot be removed stays
+	}, nil
+}
+
+// View is a way to look at a page.
+type View struct {
+	Name   string
+	Media  string // screen or print
+	Scheme string // light or dark
+	Width  int64  // of the window, in pixels
+	Plain  bool   // without scripts
+}
+
+// Views are those in which a page for people must stand.
+var Views = []View{
+	{Name: "on a phone", Media: "screen", Scheme: "light", Width: 390},
+	{Name: "on a phone, dark", Media: "screen", Scheme: "dark", Width: 390},
+	{Name: "on a desk", Media: "screen", Scheme: "light", Width: 1280},
+	{Name: "on a desk, dark", Media: "screen", Scheme: "dark", Width: 1280},
+	{Name: "printed", Media: "print", Scheme: "light", Width: 688}, // A4 less its margins, at 96 dots an inch
+}
+
+// Set has the browser show what it opens from now on in the view.
+func (v View) Set(ctx context.Context) error {
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(v.Width, 900)); err != nil {
+		return err
+	}
+	as := emulation.SetEmulatedMediaParams{Media: v.Media, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.Scheme}}}
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, as); err != nil {
+		return err
+	}
+	_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: v.Plain})
+	return err
+}
