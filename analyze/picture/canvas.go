@@ -85,11 +85,11 @@ const (
 // shape is a text, a dot, an area or a line, by which of its fields are set.
 type shape struct {
 	role   role
-	points []spot  // of a line or an area; a text or a dot has one
+	points []spot  // of a line or an area; a text has one, and dots have one each
 	area   bool    // filled
 	width  float64 // of a line
 	dash   float64 // length of a line's dashes and gaps; 0: it has none
-	radius float64 // of a dot
+	radius float64 // of dots
 	text   string
 	size   float64 // of the text
 	anchor anchor
@@ -98,6 +98,7 @@ type shape struct {
 
 // drawing is a picture as shapes, the later ones above the earlier.
 type drawing struct {
+	width  float64 // 0: across
 	height float64
 	// title and about say the result in words, to who does not see the picture.
 	title, about string
@@ -116,6 +117,21 @@ func (d *drawing) area(r role, points ...spot) {
 
 func (d *drawing) dot(r role, at spot, radius float64) {
 	d.shapes = append(d.shapes, shape{role: r, points: []spot{at}, radius: radius})
+}
+
+// dots draws many dots of one size as one shape.
+func (d *drawing) dots(r role, radius float64, at ...spot) {
+	if len(at) > 0 {
+		d.shapes = append(d.shapes, shape{role: r, points: at, radius: radius})
+	}
+}
+
+// wide is the drawing's width.
+func (d *drawing) wide() float64 {
+	if d.width > 0 {
+		return d.width
+	}
+	return across
 }
 
 func (d *drawing) text(r role, at spot, size float64, a anchor, text string) {
@@ -164,7 +180,7 @@ func (d *drawing) svg(w io.Writer, file bool) error {
 	if file {
 		namespace, room = ` xmlns="http://www.w3.org/2000/svg"`, margin
 	}
-	x, width, h := short(-room), short(across+2*room), short(d.height+2*room)
+	x, width, h := short(-room), short(d.wide()+2*room), short(d.height+2*room)
 	fmt.Fprintf(&b, "<svg%s class=\"drawing\" role=\"img\" width=\"%s\" height=\"%s\" viewBox=\"%s %s %s %s\">\n", namespace, width, h, x, x, width, h)
 	fmt.Fprintf(&b, "<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(words.Safe(d.title)), html.EscapeString(words.Safe(d.about)))
 	if file {
@@ -188,6 +204,8 @@ func (s *shape) svg(b *bytes.Buffer) {
 		}
 		fmt.Fprintf(b, `<text class="f-%s" x="%s" y="%s" font-size="%s" text-anchor="%s"%s>%s</text>`,
 			s.role, short(at.x), short(at.y), short(s.size), s.anchor, weight, html.EscapeString(s.text))
+	case s.radius > 0 && len(s.points) > 1:
+		fmt.Fprintf(b, `<path class="s-%s" fill="none" stroke-linecap="round" stroke-width="%s" d="%s"/>`, s.role, short(2*s.radius), dotsPath(s.points))
 	case s.radius > 0:
 		fmt.Fprintf(b, `<circle class="f-%s" cx="%s" cy="%s" r="%s"/>`, s.role, short(at.x), short(at.y), short(s.radius))
 	case s.area:
@@ -207,6 +225,15 @@ func pathOf(points []spot) string {
 	for i, p := range points {
 		b.WriteString("ML"[min(i, 1) : min(i, 1)+1])
 		b.WriteString(short(p.x) + " " + short(p.y))
+	}
+	return b.String()
+}
+
+// dotsPath are lines of no length, which a round cap makes dots.
+func dotsPath(points []spot) string {
+	var b strings.Builder
+	for _, p := range points {
+		b.WriteString("M" + short(p.x) + " " + short(p.y) + "h0")
 	}
 	return b.String()
 }

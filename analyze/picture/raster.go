@@ -38,7 +38,7 @@ func (d *drawing) png(w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	c := &canvas{image.NewRGBA(image.Rect(0, 0, (across+2*margin)*dots, int(d.height+2*margin)*dots)), f, map[float64]font.Face{}}
+	c := &canvas{image.NewRGBA(image.Rect(0, 0, int(d.wide()+2*margin)*dots, int(d.height+2*margin)*dots)), f, map[float64]font.Face{}}
 	draw.Draw(c.RGBA, c.Bounds(), ground(sheet), image.Point{}, draw.Src)
 	for i := range d.shapes {
 		if err := c.paint(&d.shapes[i]); err != nil {
@@ -65,7 +65,11 @@ func (c *canvas) paint(s *shape) error {
 	case s.text != "":
 		return c.write(s)
 	case s.radius > 0:
-		c.fill(s.role, circle(s.points[0], s.radius))
+		var all [][]spot
+		for _, p := range s.points {
+			all = append(all, circle(p, s.radius))
+		}
+		c.fill(s.role, all...)
 	case s.area:
 		c.fill(s.role, s.points)
 	default:
