@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+
+	"makebreak/analyze/trend"
 )
 
 // magic begins a state; its last byte is the version.
@@ -53,12 +55,12 @@ func (t *Tally) UnmarshalBinary(data []byte) error {
 	if err := gob.NewDecoder(bytes.NewReader(data[head:])).Decode(&p); err != nil {
 		return fmt.Errorf("%w: %w", ErrState, err)
 	}
-	if p.Outcomes == nil {
+	if p.Outcomes == nil || !sound(p.Failed) {
 		return ErrState
 	}
 	p.index = map[Key]*Row{}
 	for _, x := range p.Rows {
-		if x == nil || x.Trend == nil {
+		if x == nil || x.Trend == nil || !sound(x.Failed) {
 			return ErrState
 		}
 		p.index[x.Key] = x
@@ -66,3 +68,5 @@ func (t *Tally) UnmarshalBinary(data []byte) error {
 	*t = Tally(p)
 	return nil
 }
+
+func sound(m *trend.Marks) bool { return m == nil || m.Sound() }

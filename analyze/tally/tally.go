@@ -41,6 +41,11 @@ type Row struct {
 	Trend        *trend.Series // of the values that are no bounds; nil in a row that belongs to no Tally
 	// Told is of all values, the bounds among them; nil while Trend has them all.
 	Told *trend.Series
+	// Bands are the spread of Trend's values over the cycles, and Failed the cycles with a
+	// figure that failed. Both are nil in a row that an earlier program has begun, or that
+	// belongs to no Tally.
+	Bands  *trend.Bands
+	Failed *trend.Marks
 }
 
 // NewRow returns an empty row without a trend.
@@ -61,6 +66,9 @@ type Tally struct {
 	Complete, CutOff int
 	// Outcomes are the cycles' own outcomes, one without a value for each.
 	Outcomes *trend.Series
+	// Failed are the complete cycles that failed; nil in a tally that an earlier program has
+	// begun.
+	Failed *trend.Marks
 
 	index map[Key]*Row
 }
@@ -71,7 +79,7 @@ func New() (*Tally, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Tally{Outcomes: s, index: map[Key]*Row{}}, nil
+	return &Tally{Outcomes: s, Failed: &trend.Marks{}, index: map[Key]*Row{}}, nil
 }
 
 // outcome is a verdict as package trend counts it.
@@ -89,6 +97,9 @@ func (t *Tally) AddCycle(n int, v analyze.Verdict, complete bool) error {
 		if err := t.Outcomes.Add(n, math.NaN(), outcome(v)); err != nil {
 			return err
 		}
+		if t.Failed != nil && v == analyze.Fail {
+			t.Failed.Add(n)
+		}
 	}
 	t.Last = max(t.Last, n)
 	return nil
@@ -104,7 +115,7 @@ func (t *Tally) Add(m *analyze.Measurement) error {
 			return err
 		}
 		x = NewRow(k, m.Limit)
-		x.Trend = s
+		x.Trend, x.Bands, x.Failed = s, &trend.Bands{}, &trend.Marks{}
 		t.index[k] = x
 		t.Rows = append(t.Rows, x)
 	}
@@ -128,7 +139,18 @@ func (x *Row) add(m *analyze.Measurement) error {
 		return err
 	}
 	x.Add(m)
+	x.mark(m)
 	return nil
+}
+
+// mark adds a figure to what is drawn of the row.
+func (x *Row) mark(m *analyze.Measurement) {
+	if x.Bands != nil && finite(m.Value) && m.Followed() {
+		x.Bands.Add(m.Cycle, m.Value)
+	}
+	if x.Failed != nil && m.Verdict == analyze.Fail {
+		x.Failed.Add(m.Cycle)
+	}
 }
 
 // follow adds a figure's value to the row's trend, unless it is only a bound.

@@ -2,6 +2,7 @@ package tally_test
 
 import (
 	"bytes"
+	"encoding"
 	"errors"
 	"math"
 	"math/rand/v2"
@@ -60,7 +61,7 @@ func fresh(t testing.TB) *tally.Tally {
 	return a
 }
 
-func bytesOf(t testing.TB, a *tally.Tally) []byte {
+func bytesOf(t testing.TB, a encoding.BinaryMarshaler) []byte {
 	t.Helper()
 	b, err := a.MarshalBinary()
 	if err != nil {
