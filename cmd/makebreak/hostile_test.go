@@ -126,6 +126,7 @@ var hostileCommands = map[string][]string{
 	"makebreak runs prune":       {"--log LOG --older-than 0d", "--log LOG --older-than 0d --whole-runs --yes --into DIR/into.db"},
 	"makebreak runs check":       {"--log LOG"},
 	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "--schema"},
+	"makebreak serve":            {"--log LOG --listen nowhere"}, // its pages are tried in package site
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},
 	"makebreak rig wiring":       {"--rig RIG"},

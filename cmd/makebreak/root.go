@@ -123,7 +123,7 @@ or a file of results could not be written, 130 interrupted.`,
 	show := root.HelpFunc()
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c, show) })
 	root.SetHelpCommand(helpCommand(root))
-	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.rigCommand(), a.workCommand(), a.licencesCommand())
+	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.licencesCommand())
 	return root
 }
 

@@ -22,7 +22,7 @@ const (
 	idleTime   = 30 * time.Second // between an answer and the next request
 
 	maxHeader      = 8 << 10 // bytes of a request's header; net/http adds 4 kB
-	maxConnections = 64      // open at once
+	maxConnections = 64      // open at once, besides those of streams
 
 	// At most so many are taken in a second, and before that so many at once. What comes
 	// sooner waits, so that clients without a pause do not take the processor: neither this
@@ -54,8 +54,8 @@ func Serve(address string, h http.Handler, failed func(error)) (*Server, error) 
 
 // serve serves on a listener; it returns at once.
 func serve(l net.Listener, h http.Handler, failed func(error)) *Server {
-	ctx, cancel := context.WithCancel(context.Background())
-	r := newRoom(l, maxConnections)
+	ctx, cancel := context.WithCancel(context.WithValue(context.Background(), streamsKey{}, &streams{most: maxStreams}))
+	r := newRoom(l, maxConnections+maxStreams)
 	s := &Server{Addr: l.Addr(), cancel: cancel, server: &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: headerTime,

@@ -83,6 +83,9 @@ func ask(c net.Conn) (*http.Response, error) {
 	return r, errors.Join(err, r.Body.Close())
 }
 
+// maxPlaces is how many connections there are at most.
+const maxPlaces = maxConnections + maxStreams
+
 // ended reads until the server has ended a connection.
 func ended(c net.Conn) { _, _ = io.Copy(io.Discard, c) }
 
@@ -121,10 +124,10 @@ func TestServe_Idle(t *testing.T) {
 					}
 				}
 				synctest.Wait()
-				if n := p.open.Load(); n != maxConnections {
-					t.Errorf("%d connections are open, want %d", n, maxConnections)
+				if n := p.open.Load(); n != maxPlaces {
+					t.Errorf("%d connections are open, want %d", n, maxPlaces)
 				}
-				if n := p.most.Load(); n > maxConnections+1 { // the one that has come and has no place yet
+				if n := p.most.Load(); n > maxPlaces+1 { // the one that has come and has no place yet
 					t.Errorf("%d connections were open at once", n)
 				}
 				c := p.dial()
@@ -148,7 +151,7 @@ func TestServe_Busy(t *testing.T) {
 	answer := make(chan struct{})
 	var begun atomic.Int64
 	wait := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if begun.Add(1) <= maxConnections {
+		if begun.Add(1) <= maxPlaces {
 			<-answer
 		}
 		hello(w, r)
@@ -162,18 +165,18 @@ func TestServe_Busy(t *testing.T) {
 			_, err := ask(p.dial())
 			results <- err
 		}
-		for range maxConnections {
+		for range maxPlaces {
 			go one()
 		}
 		synctest.Wait()
-		time.Sleep(maxConnections * time.Second / requestRate) // all have had their turn
+		time.Sleep(maxPlaces * time.Second / requestRate) // all have had their turn
 		go one()
 		synctest.Wait()
-		if n := begun.Load(); n != maxConnections {
-			t.Errorf("%d answers have begun, want %d", n, maxConnections)
+		if n := begun.Load(); n != maxPlaces {
+			t.Errorf("%d answers have begun, want %d", n, maxPlaces)
 		}
 		close(answer)
-		for range maxConnections + 1 {
+		for range maxPlaces + 1 {
 			if err := <-results; err != nil {
 				t.Error(err)
 			}
@@ -278,7 +281,7 @@ func TestServe_CloseBusy(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p := newPipes()
 		s := serve(p, guarded(long, nil, nil), func(err error) { t.Error(err) })
-		for range maxConnections + 3 { // more than have a place, more than have a turn at once
+		for range maxPlaces + 3 { // more than have a place, more than have a turn at once
 			go func() {
 				io.WriteString(p.dial(), "GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
 			}()

@@ -51,6 +51,9 @@ type DB struct {
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
+	served     string      // the file that OpenServed opened; empty: it did not
+	servedFile os.FileInfo // what stood there then
+
 	locking sync.Mutex // guards what follows
 	locks   *os.File   // nil: nothing is held yet
 	locked  map[int64]struct{}

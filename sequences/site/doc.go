@@ -1,0 +1,4 @@
+// Package site is the local site: what happens now, the log with a search, and the record of
+// each run, for whoever is at the bench or on the workshop's network. It only reads: no
+// request changes the log or acts on a drive. It is served by makebreak/rig/web.
+package site

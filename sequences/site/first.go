@@ -1,0 +1,195 @@
+package site
+
+import (
+	"bytes"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/words"
+	"makebreak/sequences/journal"
+)
+
+// refresh is after how many seconds the first page is asked for again without scripts.
+const refresh = 10
+
+// pageRuns is how many runs a page of the log has.
+const pageRuns = 50
+
+// query is what the log is searched for, as typed.
+type query struct {
+	Unit, Sequence, Verdict, From, Until string
+	Older                                int64
+}
+
+// The longest text that is searched for.
+const mostTyped = 200
+
+// readQuery reads a search from an address. What cannot be is said in words; the rest holds.
+func readQuery(v url.Values) (q query, wrong []string) {
+	text := func(key string) string {
+		return words.Short(v.Get(key), mostTyped)
+	}
+	q = query{Unit: text("unit"), Sequence: text("sequence"), Verdict: text("verdict"), From: text("from"), Until: text("until")}
+	if q.Verdict != "" && verdictOf(q.Verdict) == "" {
+		wrong = append(wrong, "The verdict must be pass, fail, undecided or incomplete.")
+		q.Verdict = ""
+	}
+	for name, day := range map[string]*string{"first": &q.From, "last": &q.Until} {
+		if _, err := dayOf(*day); *day != "" && err != nil {
+			wrong = append(wrong, "The "+name+" day must be a date, as in 2026-01-31.")
+			*day = ""
+		}
+	}
+	if older := v.Get("older"); older != "" {
+		n, err := strconv.ParseInt(older, 10, 64)
+		if err != nil || n < 1 {
+			wrong = append(wrong, "The place in the log must be a whole number, 1 or more.")
+		} else {
+			q.Older = n
+		}
+	}
+	return q, wrong
+}
+
+// verdictOf is a run's verdict by its name; empty: there is none of that name.
+func verdictOf(name string) analyze.Verdict {
+	for _, v := range runVerdicts {
+		if string(v) == name {
+			return v
+		}
+	}
+	return ""
+}
+
+var runVerdicts = []analyze.Verdict{analyze.Pass, analyze.Fail, analyze.Undecided, analyze.Incomplete}
+
+// dayOf is the beginning of a day in local time.
+func dayOf(text string) (time.Time, error) {
+	return time.ParseInLocation(time.DateOnly, text, time.Local)
+}
+
+// search is what the log is asked.
+func (q *query) search() journal.Search {
+	s := journal.Search{Unit: q.Unit, Sequence: q.Sequence, Verdict: verdictOf(q.Verdict), Older: q.Older, Most: pageRuns}
+	if day, err := dayOf(q.From); err == nil {
+		s.From = day
+	}
+	if day, err := dayOf(q.Until); err == nil {
+		s.Until = day.AddDate(0, 0, 1)
+	}
+	return s
+}
+
+// link is the address of a search.
+func (q query) link() string {
+	v := url.Values{}
+	for key, text := range map[string]string{"unit": q.Unit, "sequence": q.Sequence, "verdict": q.Verdict, "from": q.From, "until": q.Until} {
+		if text != "" {
+			v.Set(key, text)
+		}
+	}
+	if q.Older > 0 {
+		v.Set("older", strconv.FormatInt(q.Older, 10))
+	}
+	if len(v) == 0 {
+		return "/"
+	}
+	return "/?" + v.Encode()
+}
+
+// firstPage is what happens now, and the log.
+type firstPage struct {
+	page
+	Now       template.HTML // empty: nothing is said of it
+	Query     query
+	Wrong     []string
+	Sequences []string
+	Verdicts  []analyze.Verdict
+	Searched  bool // something is searched for
+	Runs      []runLine
+	Nothing   string // in place of runs
+	Older     string // address of the runs before; empty: there are none
+	Newest    string // address of the newest, where these are not
+}
+
+// runLine is a run in the log.
+type runLine struct {
+	Run, Unit, Sequence, Started, Day string
+	Cycles                            string
+	Verdict                           string
+	Simulated                         bool
+	Link                              string
+}
+
+func lineOf(r journal.RunSummary) runLine {
+	l := runLine{Run: words.Safe(r.Run), Unit: words.Short(r.Unit, words.MostName), Sequence: words.Short(r.Sequence, words.MostName),
+		Verdict: r.Verdict.Name(), Simulated: r.Simulated, Link: "/runs/" + url.PathEscape(r.Run), Cycles: strconv.Itoa(r.Cycles)}
+	if !r.Complete && r.Planned > 0 {
+		l.Cycles += " of " + strconv.Itoa(r.Planned)
+	}
+	if t := r.Started.Local(); !r.Started.IsZero() {
+		l.Started, l.Day = t.Format("15:04"), t.Format(time.DateOnly)
+	}
+	return l
+}
+
+// first answers with the first page.
+func (s *Site) first(w http.ResponseWriter, r *http.Request) {
+	q, wrong := readQuery(r.URL.Query())
+	p := firstPage{page: s.page("makebreak"), Query: q, Wrong: wrong, Verdicts: runVerdicts,
+		Searched: q != query{} && q != query{Older: q.Older}}
+	if !p.Searched && q.Older == 0 {
+		p.Refresh = refresh
+	}
+	if s.opts.Now != nil {
+		var b bytes.Buffer
+		if err := s.opts.Now.Show(&b); err != nil {
+			s.failed(w, r, err)
+			return
+		}
+		p.Now, p.Scripts = template.HTML(b.String()), []string{htmxScript, sseScript}
+	}
+	if err := s.log.read(func(db *journal.DB) error { return p.fill(db) }); absent(err) {
+		p.Nothing = "There is no log yet: the first run makes it."
+	} else if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	s.write(w, http.StatusOK, "first", p)
+}
+
+// fill fills the page from the log.
+func (p *firstPage) fill(db *journal.DB) error {
+	search := p.Query.search()
+	found, err := db.Search(search)
+	if err != nil {
+		return err
+	}
+	if p.Sequences, err = db.Sequences(); err != nil {
+		return err
+	}
+	for _, r := range found.Runs {
+		p.Runs = append(p.Runs, lineOf(r))
+	}
+	switch {
+	case len(p.Runs) == 0 && p.Searched:
+		p.Nothing = "The log has no such runs."
+	case len(p.Runs) == 0:
+		p.Nothing = "The log holds no runs yet."
+	}
+	if found.Older > 0 {
+		q := p.Query
+		q.Older = found.Older
+		p.Older = q.link()
+	}
+	if p.Query.Older > 0 {
+		q := p.Query
+		q.Older = 0
+		p.Newest = q.link()
+	}
+	return nil
+}

@@ -1,0 +1,98 @@
+package site
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+
+	"makebreak/rig/problem"
+)
+
+// Opts are what a site shows.
+type Opts struct {
+	Log     string                           // path of the log
+	Program string                           // version, for the foot of each page
+	Now     Now                              // what happens now; nil: nothing is said of it
+	Metrics http.Handler                     // of /metrics; nil: there is none
+	Failed  func(format string, args ...any) // is told what went wrong with the log
+}
+
+// Now is what happens now, at the top of the first page.
+type Now interface {
+	// Show writes all of it as it is now, as HTML that is complete without a script. An element
+	// with the attribute sse-swap="NAME" takes the pieces of that name that Changes returns.
+	Show(w io.Writer) error
+	// Changes waits until something differs from what it returned with the number since, and
+	// returns what does, with a new number; 0: it returns all at once. A client that is slow
+	// gets the newest only. The error is the context's.
+	Changes(ctx context.Context, since uint64) (pieces []Piece, number uint64, err error)
+	// Style is CSS for it, added to the site's style sheet.
+	Style() string
+}
+
+// A Piece is the content of an element of what happens now.
+type Piece struct {
+	Name string // of the element's sse-swap
+	HTML string
+}
+
+// A Site is the pages. It is safe for concurrent use.
+type Site struct {
+	opts  Opts
+	log   *logFile
+	mux   *http.ServeMux
+	sheet string // style sheet
+}
+
+// New makes a site. The log need not be there yet.
+func New(opts Opts) (*Site, error) {
+	s := &Site{opts: opts, log: &logFile{path: opts.Log}, mux: http.NewServeMux()}
+	if opts.Failed == nil {
+		s.opts.Failed = func(string, ...any) {}
+	}
+	if err := s.log.look(); err != nil && !absent(err) {
+		return nil, err
+	}
+	s.sheet = sheet(opts.Now)
+	s.routes()
+	return s, nil
+}
+
+func (s *Site) routes() {
+	s.mux.HandleFunc("/{$}", s.first)
+	s.mux.HandleFunc("/runs/{run}", s.run)
+	s.mux.HandleFunc("/assets/{name}", s.asset)
+	if s.opts.Now != nil {
+		s.mux.HandleFunc("/now", s.stream)
+	}
+	if s.opts.Metrics != nil {
+		s.mux.Handle("/metrics", s.opts.Metrics)
+	}
+	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		s.tell(w, http.StatusNotFound, "There is no such page here.")
+	})
+}
+
+// ServeHTTP implements http.Handler.
+func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.mux.ServeHTTP(w, r) }
+
+// Close ends reading the log. No request may be under way.
+func (s *Site) Close() error { return s.log.close() }
+
+// failed answers a request for which the log could not be read.
+func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {
+	switch {
+	case r.Context().Err() != nil: // the client has gone
+	case absent(err):
+		s.tell(w, http.StatusNotFound, "There is no log yet: the first run makes it.")
+	case problem.KindOf(err) == problem.Usage:
+		s.tell(w, http.StatusNotFound, sentence(err.Error()))
+	default:
+		s.opts.Failed("log: %v", err)
+		s.tell(w, http.StatusInternalServerError, "The log cannot be read: "+err.Error())
+	}
+}
+
+// absent reports whether an error says that there is no log.
+func absent(err error) bool { return errors.Is(err, errAbsent) }

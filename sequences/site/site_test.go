@@ -1,0 +1,214 @@
+package site
+
+import (
+	"compress/gzip"
+	"context"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"makebreak/sequences/journal"
+)
+
+// oldLog unpacks a log that an earlier program wrote: of its runs one failed, one was
+// interrupted.
+func oldLog(t testing.TB) string {
+	t.Helper()
+	packed, err := os.Open(filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer packed.Close()
+	z, err := gzip.NewReader(packed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := io.ReadAll(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "log.db")
+	if err := os.WriteFile(path, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func newSite(t testing.TB, opts Opts) *Site {
+	t.Helper()
+	opts.Failed = t.Errorf
+	s, err := New(opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+// get asks for a page.
+func get(h http.Handler, address string) *httptest.ResponseRecorder {
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest("GET", "http://localhost"+address, nil))
+	return w
+}
+
+// runsIn are the runs of a log, the newest first.
+func runsIn(t testing.TB, log string) []journal.RunSummary {
+	t.Helper()
+	db, err := journal.OpenRead(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	runs, err := db.Runs()
+	if err != nil || len(runs) < 3 {
+		t.Fatalf("%d runs: %v", len(runs), err)
+	}
+	return runs
+}
+
+// The first page has the log's units and leads to each run's record.
+func TestFirst(t *testing.T) {
+	t.Parallel()
+	log := oldLog(t)
+	s := newSite(t, Opts{Log: log, Program: "v1.2.3"})
+	page := get(s, "/").Body.String()
+	for _, r := range runsIn(t, log) {
+		for _, want := range []string{r.Unit, string(r.Verdict), `href="/runs/` + r.Run + `"`} {
+			if !strings.Contains(page, want) {
+				t.Errorf("the page has no %q", want)
+			}
+		}
+	}
+	if !strings.Contains(page, "v1.2.3") || strings.Contains(page, "<script") {
+		t.Error("the page does not say the program's version, or has a script without need")
+	}
+}
+
+// What is asked for is there, of the right kind, and what is not there is told as a page.
+func TestRoutes(t *testing.T) {
+	t.Parallel()
+	log := oldLog(t)
+	run := runsIn(t, log)[0].Run
+	s := newSite(t, Opts{Log: log, Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "up 1\n") })})
+	for address, want := range map[string]struct {
+		status     int
+		kind, text string
+	}{
+		"/runs/" + run:                       {200, "text/html", run},
+		"/runs/" + run + ".csv":              {200, "text/csv", "expanded_uncertainty"},
+		"/runs/" + run + ".json":             {200, "application/json", `"run":"` + run + `"`},
+		"/runs/last":                         {200, "text/html", run},
+		"/runs/2020-01-01.1":                 {404, "text/html", "last"},
+		"/runs/":                             {404, "text/html", "no such page"},
+		"/runs/" + run + "/more":             {404, "text/html", "no such page"},
+		"/nowhere":                           {404, "text/html", "no such page"},
+		"/now":                               {404, "text/html", "no such page"},
+		"/metrics":                           {200, "text/plain", "up 1"},
+		"/assets/" + s.sheetName():           {200, "text/css", "--ink"},
+		"/assets/" + htmxScript:              {200, "text/javascript", "htmx"},
+		"/assets/" + sseScript:               {200, "text/javascript", "EventSource"},
+		"/assets/htmx-2.0.11.LICENSE":        {200, "text/plain", "Zero-Clause BSD"},
+		"/assets/htmx-ext-sse-2.2.4.LICENSE": {200, "text/plain", "BSD Zero Clause"},
+		"/assets/style.css":                  {404, "text/html", "no such file"},
+		"/assets/..%2fstyle.css":             {404, "text/html", "no such file"},
+	} {
+		w := get(s, address)
+		if w.Code != want.status || !strings.HasPrefix(w.Header().Get("Content-Type"), want.kind) || !strings.Contains(w.Body.String(), want.text) {
+			t.Errorf("%s: %d, %s, want %d, %s with %q: %.300s", address, w.Code, w.Header().Get("Content-Type"), want.status, want.kind, want.text, w.Body)
+		}
+	}
+}
+
+// The log may come, go and be replaced while it is served.
+func TestLog_Replaced(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "log.db")
+	s := newSite(t, Opts{Log: path})
+	if w := get(s, "/"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "There is no log yet") {
+		t.Errorf("without a log: %d", w.Code)
+	}
+	if w := get(s, "/runs/last"); w.Code != http.StatusNotFound {
+		t.Errorf("a run without a log: %d", w.Code)
+	}
+	log := oldLog(t)
+	run := runsIn(t, log)[0].Run
+	if err := os.Rename(log, path); err != nil {
+		t.Fatal(err)
+	}
+	if w := get(s, "/"); !strings.Contains(w.Body.String(), run) {
+		t.Error("a log that came is not shown")
+	}
+	other, err := journal.Open(filepath.Join(t.TempDir(), "other.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := other.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(other.Path(), path); err != nil {
+		t.Fatal(err)
+	}
+	if w := get(s, "/"); !strings.Contains(w.Body.String(), "The log holds no runs yet.") {
+		t.Error("a log that took the place of another is not shown")
+	}
+}
+
+// shown is what happens now, of a test.
+type shown struct{ text string }
+
+func (n shown) Show(w io.Writer) error {
+	_, err := io.WriteString(w, `<p sse-swap="level">`+n.text+`</p>`)
+	return err
+}
+func (n shown) Style() string { return ".level{}" }
+func (n shown) Changes(ctx context.Context, since uint64) ([]Piece, uint64, error) {
+	if since > 0 {
+		<-ctx.Done()
+		return nil, 0, ctx.Err()
+	}
+	return []Piece{{"level", n.text}}, 1, nil
+}
+
+// What happens now stands above the log, and is sent as it changes.
+func TestNow(t *testing.T) {
+	t.Parallel()
+	s := newSite(t, Opts{Log: oldLog(t), Now: shown{"13.04 V"}})
+	page := get(s, "/").Body.String()
+	if now, log := strings.Index(page, "13.04 V"), strings.Index(page, `id="log"`); now < 0 || log < now {
+		t.Error("what happens now does not stand above the log")
+	}
+	if !strings.Contains(page, htmxScript) || !strings.Contains(get(s, "/assets/"+s.sheetName()).Body.String(), ".level{}") {
+		t.Error("the page lacks the scripts or the style of what happens now")
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	r, w := io.Pipe()
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		s.ServeHTTP(&pipeWriter{ResponseRecorder: httptest.NewRecorder(), w: w}, httptest.NewRequest("GET", "http://localhost/now", nil).WithContext(ctx))
+	}()
+	got := make([]byte, 100)
+	n, err := io.ReadAtLeast(r, got, len("event: level\ndata: 13.04 V\n\n"))
+	if err != nil || string(got[:n]) != "event: level\ndata: 13.04 V\n\n" {
+		t.Errorf("%q, %v", got[:n], err)
+	}
+	cancel()
+	<-done
+}
+
+// pipeWriter passes on what is written.
+type pipeWriter struct {
+	*httptest.ResponseRecorder
+	w io.Writer
+}
+
+func (p *pipeWriter) Write(b []byte) (int, error) { return p.w.Write(b) }
