@@ -14,7 +14,7 @@ import (
 const Format = 1
 
 // JSON writes one object: a head (format, run, run_id, unit, sequence, rig, simulated,
-// faults, by, program, started, cycles, planned, complete, verdict, counts, cautions, calibrations),
+// faults, by, fields, program, started, cycles, planned, complete, verdict, counts, cautions, calibrations),
 // where the computer at the bench is known machine, measurements, findings and, of a soak,
 // soak. A measurement stands on one line and
 // has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
@@ -83,6 +83,7 @@ func writeHead(j *jsonWriter, r *Record) {
 	j.member("simulated", r.Simulated)
 	j.member("faults", faultsOrNil(r))
 	j.member("by", textOrNil(r.By))
+	j.member("fields", objectOrNil(FieldObject(r.Fields)))
 	j.member("program", textOrNil(r.Program))
 	j.member("started", textOrNil(MachineTime(r.Started)))
 	j.member("cycles", r.Cycles)

@@ -112,7 +112,7 @@ func TestCSV_Lines(t *testing.T) {
 	}
 	want := strings.Join(columnsOf[result](), ",") + "\r\n" +
 		`2031-04-05-001,INV-0042,1,,OUT1,hold,,s,,,,,"a ""b"", c",,2031-04-05T07:30:00.012Z,` +
-		"armed-high,training bench,true,adc-lost=2s welded,Zoë Müller,v0.0.0-invented,false,01960a3c-0000-7000-8000-000000000001\r\n"
+		"armed-high,training bench,true,adc-lost=2s welded,Zoë Müller,v0.0.0-invented,false,01960a3c-0000-7000-8000-000000000001," + `"{""job"":""1234 <a>"",""remarks"":""housing \""scratched\""\u003b =2 & so on""}"` + "\r\n"
 	if b.String() != want {
 		t.Errorf("got %q; want %q", b.String(), want)
 	}
@@ -128,6 +128,7 @@ func TestJSON_Shape(t *testing.T) {
 	head := map[string]any{
 		"format": json.Number("1"), "run": "2031-04-05-001", "run_id": "01960a3c-0000-7000-8000-000000000001", "unit": "INV-0042", "sequence": "armed-high",
 		"rig": "training bench", "simulated": true, "faults": []any{"adc-lost=2s", "welded"}, "by": "Zoë Müller", "program": "v0.0.0-invented",
+		"fields":  map[string]any{"job": "1234 <a>", "remarks": `housing "scratched"; =2 & so on`},
 		"started": "2031-04-05T09:30:00+02:00", "cycles": json.Number("3"), "planned": json.Number("5"), "complete": false, "verdict": "fail",
 		"counts": map[string]any{"missed_conversions": json.Number("2"), "doubled_conversions": json.Number("0"), "bus_errors": json.Number("0"),
 			"lost_edges": json.Number("1"), "chip_resets": json.Number("0"), "lost_ready_edges": json.Number("0")},
@@ -193,7 +194,7 @@ func TestJSON_Empty(t *testing.T) {
 	}
 	zero := json.Number("0")
 	want := map[string]any{"format": json.Number("1"), "run": "7", "run_id": nil, "unit": nil, "sequence": nil, "rig": nil, "simulated": false, "faults": []any{},
-		"by": nil, "program": nil, "started": nil, "cycles": zero, "planned": nil, "complete": false, "verdict": nil,
+		"by": nil, "fields": nil, "program": nil, "started": nil, "cycles": zero, "planned": nil, "complete": false, "verdict": nil,
 		"counts":   map[string]any{"missed_conversions": zero, "doubled_conversions": zero, "bus_errors": zero, "lost_edges": zero, "chip_resets": zero, "lost_ready_edges": zero},
 		"cautions": []any{}, "calibrations": nil, "measurements": []any{}, "findings": []any{}}
 	if diff := cmp.Diff(want, readJSON(t, b.Bytes())); diff != "" {

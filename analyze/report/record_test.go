@@ -40,6 +40,7 @@ func invented() *Record {
 		},
 		Cautions:  []string{"The reference of OUT3 was not calibrated: the divider's tolerance is used."},
 		Notes:     []string{"Invented demo data; <b>no</b> real unit, \"as is\" & complete."},
+		Fields:    []Field{{"job", "1234 <a>"}, {"remarks", "housing \"scratched\"; =2 & so on"}},
 		LogPath:   "/var/tmp/makebreak/log.db",
 		Simulated: true, Seed: seed(7), Faults: []string{"adc-lost=2 s", "welded"},
 		Program: "v0.0.0-invented", RunID: "01960a3c-0000-7000-8000-000000000001",

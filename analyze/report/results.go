@@ -48,12 +48,14 @@ type origin struct {
 	Program   *string `json:"program"`
 	Complete  *bool   `json:"complete"`
 	RunID     *string `json:"run_id"`
+	Fields    *object `json:"fields"`
 }
 
 func originOf(r *Record) origin {
 	return origin{
 		Sequence: textOrNil(r.Sequence), Rig: textOrNil(r.Rig), Simulated: &r.Simulated, Faults: textOrNil(strings.Join(FaultNames(r.Faults), " ")),
 		By: textOrNil(r.By), Program: textOrNil(r.Program), Complete: &r.Complete, RunID: textOrNil(r.RunID),
+		Fields: objectOrNil(FieldObject(r.Fields)),
 	}
 }
 
@@ -191,6 +193,8 @@ func appendCells(cells []table.Cell, v reflect.Value) []table.Cell {
 		var cell table.Cell // a missing one
 		if !f.IsNil() {
 			switch x := f.Elem(); {
+			case x.Type() == reflect.TypeFor[object]():
+				cell = table.Text(object(x.String()).cell())
 			case x.Kind() == reflect.Bool:
 				cell = table.Truth(x.Bool())
 			case x.Type() == reflect.TypeFor[json.Number]():

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/jedib0t/go-pretty/v6/text"
@@ -75,8 +77,19 @@ func pairs(r *Record) [][2]string {
 			shown = append(shown, p)
 		}
 	}
+	shown = append(shown, fieldPairs(r)...)
 	shown = append(shown, pairsOf("Computer", capture.MachineLines(r.Machine))...)
 	return append(shown, calibrationPairs(r)...)
+}
+
+// fieldPairs are the lines of what the workshop notes, each behind its name.
+func fieldPairs(r *Record) [][2]string {
+	var shown [][2]string
+	for _, f := range r.Fields {
+		first, size := utf8.DecodeRuneInString(f.Name)
+		shown = append(shown, [2]string{oneLine(string(unicode.ToUpper(first)) + f.Name[size:]), oneLine(f.Value)})
+	}
+	return shown
 }
 
 // calibrationPairs are the lines that say by which calibrations readings were corrected.

@@ -153,7 +153,10 @@ func (c *Contents) read(ctx context.Context, rec *RunRecord) error {
 	if _, err := rec.Calibrations(); err != nil {
 		return err
 	}
-	_, err := rec.Machine()
+	if _, err := rec.Machine(); err != nil {
+		return err
+	}
+	_, err := rec.FieldChanges()
 	return err
 }
 
@@ -183,6 +186,8 @@ var rules = []rule{
 	{"interruptions are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM interruption WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"calibrations are missing", `SELECT 'from cycle ' || since || ' on' FROM calibration WHERE run = ?1 GROUP BY since HAVING min(seq) <> 0 OR max(seq) + 1 <> count(*) LIMIT 1`},
 	{"facts of the computer are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM machine WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
+	{"fields are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM field WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
+	{"changes of fields are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM field_change WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"captures are another's, too", `SELECT 'of cycle ' || n FROM cycle c WHERE run = ?1 AND capture IS NOT NULL AND (SELECT count(*) FROM cycle o WHERE o.capture = c.capture) <> 1 LIMIT 1`},
 }
 

@@ -25,10 +25,12 @@ type RunSummary struct {
 	Planned  int             `json:"-"`
 	Verdict  analyze.Verdict `json:"verdict"` // by analyze.RunVerdict
 	// Complete is false for a run that ended early, was cut off or still goes on.
-	Complete  bool  `json:"complete"`
-	Simulated bool  `json:"simulated"` // run on the simulated bench
-	Soak      bool  `json:"-"`         // it can be resumed by its policy
-	State     State `json:"-"`
+	Complete  bool    `json:"complete"`
+	Simulated bool    `json:"simulated"` // run on the simulated bench
+	Soak      bool    `json:"-"`         // it can be resumed by its policy
+	State     State   `json:"-"`
+	Fields    []Field `json:"-"`
+	Reference bool    `json:"-"` // it is the reference of its kind
 
 	gravest analyze.Verdict
 	row     int64
@@ -39,7 +41,7 @@ const summaryColumns = itsName + `, uuid, unit, sequence, started, planned, comp
 	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
 	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
 	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
-	state, seed IS NOT NULL, id`
+	state, seed IS NOT NULL, EXISTS (SELECT 1 FROM reference WHERE reference.run = run.id), id`
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {
@@ -56,13 +58,17 @@ func (db *DB) Runs() ([]RunSummary, error) {
 		}
 		runs = append(runs, s)
 	}
-	return runs, db.fail("list the runs", rows.Err())
+	fields, err := db.fieldsWhere("TRUE")
+	for i := range runs {
+		runs[i].Fields = fields[runs[i].row]
+	}
+	return runs, db.fail("list the runs", errors.Join(rows.Err(), err))
 }
 
 func scanSummary(scan func(...any) error, more ...any) (s RunSummary, err error) {
 	var started sql.NullInt64
 	var gravity int
-	into := append([]any{&s.Run, &s.UUID, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.row}, more...)
+	into := append([]any{&s.Run, &s.UUID, &s.Unit, &s.Sequence, &started, &s.Planned, &s.Complete, &s.Cycles, &gravity, &s.Soak, &s.State, &s.Simulated, &s.Reference, &s.row}, more...)
 	if err := scan(into...); err != nil {
 		return s, err
 	}
@@ -90,6 +96,7 @@ type RunRecord struct {
 	Reason   string // why it is not complete, as the program that wrote it said; see WhyIncomplete
 	Cycles   int    // complete ones
 	Counts   capture.Counts
+	Marked   bool // it is the reference of its kind
 
 	db  *DB
 	row int64
@@ -137,12 +144,14 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 	}
 	rec.row, rec.ID, rec.UUID, rec.Unit, rec.Sequence, rec.Started, rec.Planned = s.row, s.Run, s.UUID, s.Unit, s.Sequence, s.Started, s.Planned
 	rec.Verdict, rec.Gravest, rec.Complete, rec.State, rec.Cycles = s.Verdict, s.gravest, s.Complete, s.State, s.Cycles
+	rec.Marked = s.Reference
 	rec.Ended, rec.Faults = timeOf(ended), textsOf(faults)
 	if seed.Valid {
 		u := uint64(seed.Int64)
 		rec.Seed = &u
 	}
-	return rec, db.fail("find run "+id, errors.Join(rec.sumCounts(), rec.loadSoak()))
+	rec.Fields, err = db.fieldsOf(rec.row)
+	return rec, db.fail("find run "+id, errors.Join(err, rec.sumCounts(), rec.loadSoak()))
 }
 
 // sumCounts adds up the measuring problems of all cycles.

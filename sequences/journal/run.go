@@ -37,6 +37,9 @@ type RunInfo struct {
 	Calibrations []capture.Calibration
 	// Machine is what is known of the computer at a real bench; nil: nothing is.
 	Machine []capture.MachineFact
+	// Fields are what the workshop notes with the run, in its order. No two names are alike but
+	// for capitals, and no value is empty.
+	Fields []Field
 }
 
 // RunEnd says how a run ended.
@@ -90,6 +93,9 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 	if err == nil && started == nil {
 		err = misuse("it has no time of its beginning")
 	}
+	if err == nil {
+		err = checkFields(info.Fields)
+	}
 	if err != nil {
 		return nil, db.fail("begin a run", err)
 	}
@@ -108,6 +114,9 @@ func (db *DB) Begin(info RunInfo) (*Run, error) {
 			return err
 		}
 		if err := r.addMachine(0, info.Machine); err != nil {
+			return err
+		}
+		if err := r.addFields(); err != nil {
 			return err
 		}
 		return r.addSoak()

@@ -18,15 +18,17 @@ type List struct {
 
 // listed is a run as JSON: the contract of the command line.
 type listed struct {
-	Run       string  `json:"run"`
-	Unit      *string `json:"unit"`
-	Sequence  string  `json:"sequence"`
-	Started   string  `json:"started"`
-	Cycles    int     `json:"cycles"`
-	Verdict   *string `json:"verdict"`
-	Complete  bool    `json:"complete"`
-	RunID     *string `json:"run_id"`
-	Simulated bool    `json:"simulated"`
+	Run       string          `json:"run"`
+	Unit      *string         `json:"unit"`
+	Sequence  string          `json:"sequence"`
+	Started   string          `json:"started"`
+	Cycles    int             `json:"cycles"`
+	Verdict   *string         `json:"verdict"`
+	Complete  bool            `json:"complete"`
+	RunID     *string         `json:"run_id"`
+	Simulated bool            `json:"simulated"`
+	Fields    json.RawMessage `json:"fields"`
+	Reference bool            `json:"reference"`
 }
 
 // rows are the runs as machines read them. What is not known is nil.
@@ -40,30 +42,48 @@ func (l List) rows() []listed {
 	rows := make([]listed, len(l.Runs))
 	for i, r := range l.Runs {
 		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete,
-			orNull(r.UUID), r.Simulated}
+			orNull(r.UUID), r.Simulated, fieldsOrNull(r.Fields), r.Reference}
 	}
 	return rows
+}
+
+// fieldsOrNull are a run's fields as an object, nil where there are none.
+func fieldsOrNull(fields []journal.Field) json.RawMessage {
+	if len(fields) == 0 {
+		return nil
+	}
+	return json.RawMessage(report.FieldObject(fieldsOf(fields)))
+}
+
+// fieldsOf are a run's fields as a record has them.
+func fieldsOf(fields []journal.Field) []report.Field {
+	var all []report.Field
+	for _, f := range fields {
+		all = append(all, report.Field(f))
+	}
+	return all
 }
 
 // JSON writes the list as an array. What is not known is null.
 func (l List) JSON(w io.Writer) error {
 	e := json.NewEncoder(w)
 	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
 	return e.Encode(l.rows())
 }
 
 // CSV writes the list as RFC 4180 has it. What is not known is empty.
 func (l List) CSV(w io.Writer) error {
-	c := table.NewCSV(w, "run", "unit", "sequence", "started", "cycles", "verdict", "complete", "run_id", "simulated")
+	c := table.NewCSV(w, "run", "unit", "sequence", "started", "cycles", "verdict", "complete", "run_id", "simulated", "fields", "reference")
 	orEmpty := func(s *string) table.Cell {
 		if s == nil {
 			return table.Cell{}
 		}
 		return table.Text(*s)
 	}
-	for _, r := range l.rows() {
+	for i, r := range l.rows() {
 		if err := c.Row(table.Text(r.Run), orEmpty(r.Unit), table.Text(r.Sequence), table.Text(r.Started), table.Count(r.Cycles),
-			orEmpty(r.Verdict), table.Truth(r.Complete), orEmpty(r.RunID), table.Truth(r.Simulated)); err != nil {
+			orEmpty(r.Verdict), table.Truth(r.Complete), orEmpty(r.RunID), table.Truth(r.Simulated), table.Text(report.FieldCell(fieldsOf(l.Runs[i].Fields))), table.Truth(r.Reference)); err != nil {
 			return err
 		}
 	}

@@ -13,7 +13,7 @@ import (
 func TestList(t *testing.T) {
 	at := time.Date(2026, 4, 1, 12, 30, 0, 0, time.Local)
 	l := List{Runs: []journal.RunSummary{
-		{Run: "2026-04-01.2", Unit: "A, 7", Sequence: "armed-high", Started: at, Cycles: 3, Verdict: analyze.Pass, Complete: true, Simulated: true},
+		{Run: "2026-04-01.2", Unit: "A, 7", Sequence: "armed-high", Started: at, Cycles: 3, Verdict: analyze.Pass, Complete: true, Simulated: true, Fields: []journal.Field{{Name: "job", Value: "<1>"}}, Reference: true},
 		{Run: "2026-04-01.1", Sequence: "relay-only", Started: at},
 	}}
 	for name, c := range map[string]struct {
@@ -21,8 +21,8 @@ func TestList(t *testing.T) {
 		want  []string
 	}{
 		"text": {func(l List, w *strings.Builder) error { return l.Text(w) }, []string{"2026-04-01 12:30:00       3  pass     yes       yes\n", "       0  none     no        no\n"}},
-		"CSV":  {func(l List, w *strings.Builder) error { return l.CSV(w) }, []string{"run,unit,sequence,started,cycles,verdict,complete,run_id,simulated\r\n", "2026-04-01.2,\"A, 7\",armed-high,", ",3,pass,true,,true\r\n", "2026-04-01.1,,relay-only,", ",0,,false,,false\r\n"}},
-		"JSON": {func(l List, w *strings.Builder) error { return l.JSON(w) }, []string{`"unit": "A, 7"`, `"verdict": "pass"`, `"unit": null`, `"verdict": null`, `"complete": false`, `"simulated": true`, `"simulated": false`, `"run_id": null`}},
+		"CSV":  {func(l List, w *strings.Builder) error { return l.CSV(w) }, []string{"run,unit,sequence,started,cycles,verdict,complete,run_id,simulated,fields,reference\r\n", "2026-04-01.2,\"A, 7\",armed-high,", ",3,pass,true,,true,\"{\"\"job\"\":\"\"<1>\"\"}\",true\r\n", "2026-04-01.1,,relay-only,", ",0,,false,,false,,false\r\n"}},
+		"JSON": {func(l List, w *strings.Builder) error { return l.JSON(w) }, []string{`"unit": "A, 7"`, `"verdict": "pass"`, `"unit": null`, `"verdict": null`, `"complete": false`, `"simulated": true`, `"simulated": false`, `"run_id": null`, `"job": "<1>"`, `"fields": null`, `"reference": true`}},
 	} {
 		var w strings.Builder
 		if err := c.write(l, &w); err != nil {
