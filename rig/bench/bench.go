@@ -70,6 +70,8 @@ type Opts struct {
 	Bus *BusTiming
 	// Act lets the person at a simulated bench act on the simulated unit.
 	Act func(event string)
+	// Glances let another goroutine look at the rig while it is recorded; nil: none does.
+	Glances *Glances
 }
 
 // Bench is a wired rig at work. It is used from one goroutine, apart from Release.
@@ -272,6 +274,9 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 	for {
 		if err := b.serve(); err != nil {
 			return err
+		}
+		if b.opts.Glances != nil {
+			b.opts.Glances.serve(b)
 		}
 		now := b.lines.Now()
 		if now >= until || stop != nil && stop() {

@@ -63,9 +63,14 @@ type Opts struct {
 	Measurer func()
 	// OnCycle is called after a cycle has been stored, from one goroutine.
 	OnCycle func(*journal.Cycle)
-	// OnEvent is called when an event has been brought about, from the bench's
-	// goroutine: it must not block.
+	// OnEvent is called when an event has been brought about, and OnStep before that with the
+	// step's place in the sequence, from 0. Both are called from the bench's goroutine: they
+	// must not block.
 	OnEvent func(cycle int, event string)
+	OnStep  func(cycle, step int)
+	// OnCapture is called with each cycle that has been measured, before it is stored, and
+	// with its capture, which must not be kept. It is called from OnCycle's goroutine.
+	OnCapture func(*journal.Cycle, *capture.Capture)
 }
 
 // Outcome is how a run ended.
@@ -222,7 +227,10 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 			return err
 		}
 	}
-	for _, step := range seq.Steps {
+	for i, step := range seq.Steps {
+		if opts.OnStep != nil {
+			opts.OnStep(n, i)
+		}
 		e, err := act(ctx, b, c, step)
 		if err != nil {
 			return err
@@ -318,6 +326,9 @@ func (m *measurer) batch(r recorded, queue *waiting) error {
 // ready measures a cycle and decides whether its capture is kept.
 func (m *measurer) ready(r recorded) (*journal.Cycle, error) {
 	c := m.measure(r)
+	if m.opts.OnCapture != nil {
+		m.opts.OnCapture(c, r.capture)
+	}
 	if m.opts.Recorder != nil {
 		if m.opts.Keep != nil {
 			c.Kept = m.opts.Keep(c)

@@ -1,0 +1,236 @@
+package live_test
+
+import (
+	"bytes"
+	"context"
+	"sync"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+	"pgregory.net/rapid"
+
+	"makebreak/analyze"
+	"makebreak/rig/bench"
+	"makebreak/rig/wiring"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
+	"makebreak/sequences/runner"
+	"makebreak/sequences/setup"
+	_ "makebreak/testdata/fixedseed"
+)
+
+// testRun is a run on the simulated bench, with a hub or without.
+type testRun struct {
+	seq *sequences.Sequence
+	rig *wiring.Rig
+	hub *live.Hub
+	b   *bench.Bench
+}
+
+func newRun(t testing.TB, sequence string, cycles int, shown bool, faults ...string) *testRun {
+	t.Helper()
+	seq, err := sequences.Load(context.Background(), sequence)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seq.Cycles = cycles
+	r := &testRun{seq: seq, rig: setup.BenchFor(seq)}
+	s := setup.Simulation{Seed: 7}
+	if err := s.Plant(faults); err != nil {
+		t.Fatal(err)
+	}
+	opts := bench.Opts{}
+	if shown {
+		r.hub = live.New(live.Of{Sequence: seq, Rig: r.rig, Program: "test"})
+		opts.Glances = r.hub.Glances()
+	}
+	if r.b, err = setup.Open(r.rig, seq, s, opts); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { r.b.Close() })
+	return r
+}
+
+// begin tells the hub of the run.
+func (r *testRun) begin() {
+	r.hub.Begin(journal.RunInfo{ID: "2026-11-28-lumora.1", UUID: "u", Unit: "P-1", Sequence: r.seq.Name, Planned: r.seq.Cycles, Started: time.Unix(0, 0)},
+		live.Before{}, r.b.Sampled())
+}
+
+// shelf takes cycles in.
+type shelf struct {
+	mu  sync.Mutex
+	all []*journal.Cycle
+}
+
+func (s *shelf) Append(cycles ...*journal.Cycle) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.all = append(s.all, cycles...)
+	return nil
+}
+
+func (r *testRun) run(ctx context.Context, t testing.TB) (*shelf, runner.Outcome) {
+	t.Helper()
+	s := &shelf{}
+	o := runner.Opts{First: 1, Last: r.seq.Cycles, Recorder: s, Now: func() time.Time { return time.Unix(0, 0) }}
+	if r.hub != nil {
+		r.hub.Hears(&o)
+	}
+	out, err := runner.Run(ctx, r.b, r.seq, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s, out
+}
+
+// consistent says what does not fit together in a state.
+func consistent(s *live.State, planned int) string {
+	sum := 0
+	gravest := analyze.NoVerdict
+	for i, n := range s.Counts {
+		if sum += n; n > 0 {
+			gravest = gravest.Worse(analyze.Verdicts[i])
+		}
+	}
+	switch {
+	case sum != s.Done:
+		return "the verdicts' counts are not the cycles done"
+	case s.Done > s.Stored || s.Stored > planned:
+		return "more cycles are done than stored, or stored than planned"
+	case s.Verdict != gravest:
+		return "the verdict is not that of the cycles"
+	case s.Seen && s.Step.Cycle < s.Stored:
+		return "a cycle is stored that has not begun"
+	case s.Seen && s.Step.Cycle > 0 && (s.Step.Number < 1 || s.Step.Number > s.Step.Of || s.Step.Event == ""):
+		return "the step is none of the sequence's"
+	case s.Results != nil && s.Results.Cycle > s.Stored:
+		return "results of a cycle that is not stored"
+	case s.Results != nil && s.Results.Last != nil && s.Results.Last.Cycle > s.Results.Cycle:
+		return "a capture of a cycle that is not stored"
+	}
+	if s.Results != nil {
+		for _, f := range s.Results.Figures {
+			if n := f.Verdicts[0] + f.Verdicts[1] + f.Verdicts[2] + f.Verdicts[3]; n > s.Results.Cycle*s.Step.Of && s.Step.Of > 0 || f.N > n || len(f.Recent) > f.N {
+				return "a figure has more values than cycles"
+			}
+		}
+	}
+	return ""
+}
+
+// Whoever looks whenever sees a state whose parts fit together, each no older than the one
+// before, and the same cycles are stored as where nobody looks.
+func TestHub_Consistent(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		cycles := rapid.IntRange(1, 300).Draw(rt, "cycles")
+		faults := rapid.SampledFrom([][]string{nil, {"missed-cycle=7"}, {"slow-release"}}).Draw(rt, "faults")
+		readers := rapid.IntRange(1, 8).Draw(rt, "readers")
+		plain, _ := newRun(t, "relay-only", cycles, false, faults...).run(t.Context(), t)
+		r := newRun(t, "relay-only", cycles, true, faults...)
+		r.begin()
+		var all sync.WaitGroup
+		wrong := make(chan string, 100)
+		for range readers {
+			w := r.hub.Watch()
+			all.Go(func() {
+				defer w.Close()
+				var before *live.State
+				for {
+					<-w.Changed()
+					s := w.State()
+					if why := consistent(s, cycles); why != "" {
+						wrong <- why
+						return
+					}
+					if before != nil && (s.Done < before.Done || s.Seen && before.Seen && s.Step.Cycle < before.Step.Cycle) {
+						wrong <- "a state is older than the one before"
+						return
+					}
+					if before = s; s.End != nil {
+						return
+					}
+				}
+			})
+		}
+		shown, out := r.run(t.Context(), t)
+		r.hub.End(live.End{Verdict: out.Gravest, Complete: true})
+		all.Wait()
+		close(wrong)
+		for why := range wrong {
+			rt.Fatal(why)
+		}
+		if len(shown.all) != len(plain.all) {
+			rt.Fatalf("%d cycles stored, %d where nobody looks", len(shown.all), len(plain.all))
+		}
+		for i, c := range shown.all {
+			p := plain.all[i]
+			if c.Verdict != p.Verdict || !bytes.Equal(c.Capture, p.Capture) || len(c.Measurements) != len(p.Measurements) {
+				rt.Fatalf("cycle %d is another where somebody looks", c.N)
+			}
+		}
+	})
+}
+
+// The end is told with all that came before it.
+func TestHub_End(t *testing.T) {
+	r := newRun(t, "relay-only", 5, true, "welded")
+	r.begin()
+	w := r.hub.Watch()
+	defer w.Close()
+	_, out := r.run(t.Context(), t)
+	r.hub.End(live.End{Verdict: out.Gravest, Complete: true})
+	for s := w.State(); ; s = w.State() {
+		if s != nil && s.End != nil {
+			if s.Done != 5 || s.Verdict != analyze.Fail || s.Results == nil || s.Results.Cycle != 5 || len(s.Results.Findings) == 0 || s.Results.Last == nil {
+				t.Errorf("%+v", s)
+			}
+			return
+		}
+		<-w.Changed()
+	}
+}
+
+// benchmark runs cycles with so many who look.
+func benchmark(b *testing.B, shown bool, readers int) {
+	r := newRun(b, "relay-only", b.N, shown)
+	if shown {
+		r.begin()
+		for range readers {
+			w := r.hub.Watch()
+			done := make(chan struct{})
+			defer close(done)
+			go func() {
+				defer w.Close()
+				for {
+					select {
+					case <-w.Changed():
+						_ = w.State()
+					case <-done:
+						return
+					}
+				}
+			}()
+		}
+	}
+	b.ResetTimer()
+	before := processorTime(b)
+	r.run(context.Background(), b)
+	b.ReportMetric(float64((processorTime(b)-before).Nanoseconds())/float64(b.N), "cpu-ns/op")
+}
+
+// processorTime is what this process has had of processors.
+func processorTime(b *testing.B) time.Duration {
+	var u unix.Rusage
+	if err := unix.Getrusage(unix.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+func BenchmarkRun_Alone(b *testing.B)      { benchmark(b, false, 0) }
+func BenchmarkRun_Hub(b *testing.B)        { benchmark(b, true, 0) }
+func BenchmarkRun_Readers1(b *testing.B)   { benchmark(b, true, 1) }
+func BenchmarkRun_Readers100(b *testing.B) { benchmark(b, true, 100) }

@@ -1,0 +1,98 @@
+package live
+
+import (
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+)
+
+// mostRecent is how many values of a figure are shown as its course.
+const mostRecent = 60
+
+// rows are the figures over the cycles so far.
+type rows struct {
+	all   []row
+	index map[rowKey]int
+	next  int // where the figure that comes is most probably: they come in one order
+}
+
+type rowKey struct {
+	event, signal string
+	quantity      analyze.Quantity
+}
+
+type row struct {
+	key    rowKey
+	figure Figure
+	recent []Number // a ring
+	oldest int
+}
+
+func (r *rows) add(m *analyze.Measurement, course bool) {
+	k := rowKey{m.Event, m.Signal, m.Quantity}
+	i := r.next
+	if i >= len(r.all) || r.all[i].key != k {
+		var is bool
+		if i, is = r.index[k]; !is {
+			i = len(r.all)
+			r.index[k] = i
+			r.all = append(r.all, row{key: k, figure: Figure{Low: Number(math.NaN()), High: Number(math.NaN())}})
+		}
+	}
+	if r.next = i + 1; r.next == len(r.all) {
+		r.next = 0
+	}
+	r.all[i].add(m, course)
+}
+
+func (x *row) add(m *analyze.Measurement, course bool) {
+	n, low, high, verdicts := x.figure.N, x.figure.Low, x.figure.High, x.figure.Verdicts
+	f := figureOf(m)
+	if v := f.Value; !math.IsNaN(float64(v)) {
+		n++
+		if !(v >= low) {
+			low = v
+		}
+		if !(v <= high) {
+			high = v
+		}
+		if course {
+			x.follow(v)
+		}
+	}
+	verdicts[m.Verdict.Gravity()]++
+	f.N, f.Low, f.High, f.Verdicts = n, low, high, verdicts
+	x.figure = f
+}
+
+func (x *row) follow(v Number) {
+	if len(x.recent) < mostRecent {
+		x.recent = append(x.recent, v)
+		return
+	}
+	x.recent[x.oldest] = v
+	x.oldest = (x.oldest + 1) % mostRecent
+}
+
+// figureOf is a measurement as a figure by itself.
+func figureOf(m *analyze.Measurement) Figure {
+	f := Figure{Event: m.Event, Signal: m.Signal, Quantity: m.Quantity, Value: Number(m.Value), Expanded: Number(m.Expanded),
+		Lower: Number(m.Limit.Lower), Upper: Number(m.Limit.Upper), Bound: m.Bound(), Verdict: m.Verdict}
+	f.Low, f.High = f.Value, f.Value
+	if !math.IsNaN(m.Value) {
+		f.N = 1
+	}
+	return f
+}
+
+// figures are the rows as they stand.
+func (r *rows) figures() []Figure {
+	all := make([]Figure, len(r.all))
+	for i := range r.all {
+		x := &r.all[i]
+		all[i] = x.figure
+		all[i].Recent = slices.Concat(x.recent[x.oldest:], x.recent[:x.oldest])
+	}
+	return all
+}
