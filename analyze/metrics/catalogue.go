@@ -14,6 +14,16 @@ const (
 	releaseTime        = "makebreak_release_time_seconds"
 	bounceTime         = "makebreak_bounce_time_seconds"
 	outputLevel        = "makebreak_output_level_volts"
+	delayLimit         = "makebreak_switching_delay_limit_seconds"
+	operateLimit       = "makebreak_operate_time_limit_seconds"
+	releaseLimit       = "makebreak_release_time_limit_seconds"
+	bounceLimit        = "makebreak_bounce_time_limit_seconds"
+	levelLimit         = "makebreak_output_level_limit_volts"
+	symptomsTotal      = "makebreak_symptoms_total"
+	calibrationInfo    = "makebreak_calibration_info"
+	calibrationDue     = "makebreak_calibration_due_timestamp_seconds"
+	rigLost            = "makebreak_rig_lost"
+	interruptionsTotal = "makebreak_interruptions_total"
 	missedConversions  = "makebreak_missed_conversions_total"
 	doubledConversions = "makebreak_doubled_conversions_total"
 	lostEdges          = "makebreak_lost_edges_total"
@@ -24,6 +34,7 @@ const (
 	lastCycleNumber    = "makebreak_last_cycle_number"
 	plannedCycles      = "makebreak_planned_cycles"
 	runInProgress      = "makebreak_run_in_progress"
+	runVerdict         = "makebreak_run_verdict"
 	runInfo            = "makebreak_run_info"
 )
 
@@ -63,6 +74,16 @@ var catalogue = []spec{
 	{releaseTime, histogram, []string{"signal", "event"}, "Time from the output's crossing to the break contact's first closing, bounce not counted.", relayBounds},
 	{bounceTime, histogram, []string{"signal", "event"}, "Time from the first to the last edge of one change of a contact.", bounceBounds},
 	{outputLevel, gauge, []string{"signal", "level"}, "The output's low or high level when last measured.", nil},
+	{delayLimit, gauge, []string{"signal", "event", "bound"}, "Limit by which the last switching delay was judged; bound is min or max.", nil},
+	{operateLimit, gauge, []string{"signal", "event", "bound"}, "Limit by which the last operate time was judged; bound is min or max.", nil},
+	{releaseLimit, gauge, []string{"signal", "event", "bound"}, "Limit by which the last release time was judged; bound is min or max.", nil},
+	{bounceLimit, gauge, []string{"signal", "event", "bound"}, "Limit by which the last bounce time was judged; bound is min or max.", nil},
+	{levelLimit, gauge, []string{"signal", "level", "bound"}, "Limit by which the output's level was last judged; bound is min or max.", nil},
+	{symptomsTotal, counter, []string{"signal", "kind"}, "Times that something was seen wrong or doubtful, by output, relay or contact. Kinds are those of the findings.", nil},
+	{calibrationInfo, gauge, []string{"signal", "state", "meter"}, "1; its labels say what the output's calibration is worth today, and by which meter it was made.", nil},
+	{calibrationDue, gauge, []string{"signal"}, "When the output's calibration falls due, in Unix time: the beginning of that day at the rig. Absent where there is none.", nil},
+	{rigLost, gauge, nil, "1 where the rig does not answer: while a soak waits for it, and after a run that ended by it. 0 otherwise.", nil},
+	{interruptionsTotal, counter, nil, "Times that a soak went on after an interruption: a lost rig, or the end of an earlier program.", nil},
 	{missedConversions, counter, nil, "Conversions overwritten before they were read.", nil},
 	{doubledConversions, counter, nil, "Conversions read twice.", nil},
 	{lostEdges, counter, nil, "Contact edges known to have happened and not recorded.", nil},
@@ -73,6 +94,7 @@ var catalogue = []spec{
 	{lastCycleNumber, gauge, nil, "Number of the run's cycle that ended last, over all sittings of a soak; absent before the first.", nil},
 	{plannedCycles, gauge, nil, "Cycles planned for the present or last run; absent where no number was set.", nil},
 	{runInProgress, gauge, nil, "1 while a run is going on, 0 otherwise.", nil},
+	{runVerdict, gauge, []string{"verdict"}, "1 at the verdict of the present or last run, 0 at the others. While the run is going on it is the gravest so far.", nil},
 	{runInfo, gauge, []string{"run", "run_id", "unit", "sequence", "rig", "simulated", "faults", "version"}, "1; its labels name the present or last run, the unit, the rig and the program's version. simulated is true or false; faults are those planted on purpose.", nil},
 }
 

@@ -27,26 +27,37 @@ type Collector struct {
 	vectors
 	now      func() time.Time
 	registry *prometheus.Registry
-	naming   sync.RWMutex // held while one run takes another's place
+	naming   sync.RWMutex // held while one run, or one calibration, takes another's place
+	// observing is held while a cycle is taken in, or a run takes another's place.
+	observing sync.Mutex
+	limits    map[point]analyze.Limit // that the gauges show
+}
+
+// point is what a limit's gauge is of.
+type point struct {
+	gauge, signal, other string // other is the event, or the level
 }
 
 // NewCollector returns a collector whose counters stand at zero.
 func NewCollector(opts Opts) *Collector {
-	c := &Collector{vectors: newVectors(), now: opts.Now, registry: prometheus.NewRegistry()}
+	c := &Collector{vectors: newVectors(), now: opts.Now, registry: prometheus.NewRegistry(), limits: map[point]analyze.Limit{}}
 	if c.now == nil {
 		c.now = time.Now
 	}
-	for _, v := range analyze.Verdicts {
-		c.counters[cyclesTotal].WithLabelValues(v.Name())
-		c.counters[measurementsTotal].WithLabelValues(v.Name())
+	for _, name := range figureVerdicts() {
+		c.counters[measurementsTotal].WithLabelValues(name)
 	}
-	c.counters[cyclesTotal].WithLabelValues(analyze.Incomplete.Name())
+	for _, name := range verdictLabels() {
+		c.counters[cyclesTotal].WithLabelValues(name)
+	}
 	for _, s := range catalogue {
 		if s.kind == counter && s.labels == nil {
 			c.counters[s.name].WithLabelValues()
 		}
 	}
 	c.SetRunning(false)
+	c.SetRigLost(false)
+	c.SetVerdict(analyze.NoVerdict)
 	c.registry.MustRegister(c) // the catalogue is fixed and tested: it cannot clash with itself
 	return c
 }
@@ -80,13 +91,17 @@ type Run struct {
 	Planned                 int      // cycles; 0: no number was set
 }
 
-// SetRun names the present run. The levels of the unit before are forgotten.
+// SetRun names the present run. Levels, limits and calibrations of the run before are forgotten.
 func (c *Collector) SetRun(r Run) {
+	c.observing.Lock()
+	defer c.observing.Unlock()
 	c.naming.Lock()
 	defer c.naming.Unlock()
-	for _, name := range []string{outputLevel, runInfo, lastCycleNumber, plannedCycles} {
+	for _, name := range []string{outputLevel, runInfo, lastCycleNumber, plannedCycles,
+		delayLimit, operateLimit, releaseLimit, bounceLimit, levelLimit, calibrationInfo, calibrationDue} {
 		c.gauges[name].Reset()
 	}
+	clear(c.limits)
 	c.gauges[runInfo].WithLabelValues(label(r.Name), label(r.ID), label(r.Unit), label(r.Sequence), label(r.Rig),
 		strconv.FormatBool(r.Simulated), label(strings.Join(r.Faults, " ")), label(r.Program)).Set(1)
 	if r.Planned > 0 {
@@ -96,19 +111,63 @@ func (c *Collector) SetRun(r Run) {
 
 // SetRunning says whether a run is going on.
 func (c *Collector) SetRunning(running bool) {
-	x := 0.0
-	if running {
-		x = 1
+	c.gauges[runInProgress].WithLabelValues().Set(oneIf(running))
+}
+
+// SetVerdict says what the run's verdict is so far, or at its end.
+func (c *Collector) SetVerdict(v analyze.Verdict) {
+	c.naming.Lock()
+	defer c.naming.Unlock()
+	for _, name := range verdictLabels() {
+		c.gauges[runVerdict].WithLabelValues(name).Set(oneIf(name == verdictLabel(v)))
 	}
-	c.gauges[runInProgress].WithLabelValues().Set(x)
+}
+
+// SetRigLost says whether the rig does not answer.
+func (c *Collector) SetRigLost(lost bool) {
+	c.gauges[rigLost].WithLabelValues().Set(oneIf(lost))
+}
+
+// Interrupted counts an interruption after which the run goes on.
+func (c *Collector) Interrupted() { c.counters[interruptionsTotal].WithLabelValues().Inc() }
+
+// SetCalibrations says what the outputs' calibrations are worth today.
+func (c *Collector) SetCalibrations(all []capture.Calibration) {
+	c.naming.Lock()
+	defer c.naming.Unlock()
+	info, due := c.gauges[calibrationInfo], c.gauges[calibrationDue]
+	info.Reset()
+	due.Reset()
+	for i := range all {
+		x := &all[i]
+		info.WithLabelValues(label(x.Output), label(string(x.State)), label(x.Meter)).Set(1)
+		day, err := time.ParseInLocation(time.DateOnly, x.Due, c.now().Location())
+		if x.Applied() && err == nil {
+			due.WithLabelValues(label(x.Output)).Set(float64(day.Unix()))
+		}
+	}
+}
+
+// oneIf is how Prometheus writes a truth.
+func oneIf(x bool) float64 {
+	if x {
+		return 1
+	}
+	return 0
 }
 
 // ObserveCycle takes in one cycle: its number in the run, its verdict by analyze.RunVerdict, its figures in base
-// units, and what the acquisition's counters grew by since the cycle before.
-func (c *Collector) ObserveCycle(n int, v analyze.Verdict, ms []analyze.Measurement, delta capture.Counts) {
+// units and what was seen wrong, and what the acquisition's counters grew by since the cycle before.
+func (c *Collector) ObserveCycle(n int, v analyze.Verdict, found analyze.Result, delta capture.Counts) {
+	c.observing.Lock()
+	defer c.observing.Unlock()
 	c.counters[cyclesTotal].WithLabelValues(verdictLabel(v)).Inc()
-	for i := range ms {
-		c.observe(&ms[i])
+	for i := range found.Measurements {
+		c.observe(&found.Measurements[i])
+	}
+	for i := range found.Symptoms {
+		x := &found.Symptoms[i]
+		c.counters[symptomsTotal].WithLabelValues(label(x.Signal), label(string(x.Kind))).Inc()
 	}
 	for name, more := range map[string]uint64{
 		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
@@ -128,11 +187,22 @@ var timed = map[analyze.Quantity]string{
 	analyze.BounceTime:     bounceTime,
 }
 
+// limitOf are the gauges of the limits of quantities.
+var limitOf = map[analyze.Quantity]string{
+	analyze.SwitchingDelay: delayLimit,
+	analyze.OperateTime:    operateLimit,
+	analyze.ReleaseTime:    releaseLimit,
+	analyze.BounceTime:     bounceLimit,
+	analyze.LowLevel:       levelLimit,
+	analyze.HighLevel:      levelLimit,
+}
+
 // levels are the quantities that have a gauge.
 var levels = map[analyze.Quantity]string{analyze.LowLevel: "low", analyze.HighLevel: "high"}
 
 func (c *Collector) observe(m *analyze.Measurement) {
 	c.counters[measurementsTotal].WithLabelValues(verdictLabel(m.Verdict)).Inc()
+	c.limit(m)
 	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) || !m.Followed() {
 		c.counters[missingTotal].WithLabelValues().Inc()
 		return
@@ -144,6 +214,46 @@ func (c *Collector) observe(m *analyze.Measurement) {
 		c.gauges[outputLevel].WithLabelValues(label(m.Signal), level).Set(m.Value)
 	}
 }
+
+// limit notes by what a figure was judged. The gauges are set anew only where that has changed.
+func (c *Collector) limit(m *analyze.Measurement) {
+	at := point{gauge: limitOf[m.Quantity], signal: m.Signal, other: m.Event}
+	if at.gauge == "" {
+		return
+	}
+	if level, ok := levels[m.Quantity]; ok {
+		at.other = level
+	}
+	before, known := c.limits[at]
+	if !known {
+		before = analyze.NoLimit()
+	}
+	for _, b := range [...]struct {
+		bound    string
+		was, now float64
+	}{{"min", before.Lower, m.Limit.Lower}, {"max", before.Upper, m.Limit.Upper}} {
+		switch {
+		case b.was == b.now, math.IsNaN(b.now) && math.IsNaN(b.was):
+		case math.IsNaN(b.now):
+			c.gauges[at.gauge].DeleteLabelValues(label(at.signal), label(at.other), b.bound)
+		default:
+			c.gauges[at.gauge].WithLabelValues(label(at.signal), label(at.other), b.bound).Set(b.now)
+		}
+	}
+	c.limits[at] = m.Limit
+}
+
+// figureVerdicts are all that the verdict's label of a figure can be, verdictLabels that of a
+// cycle or a run.
+func figureVerdicts() []string {
+	names := make([]string, len(analyze.Verdicts))
+	for i, v := range analyze.Verdicts {
+		names[i] = v.Name()
+	}
+	return names
+}
+
+func verdictLabels() []string { return append(figureVerdicts(), analyze.Incomplete.Name()) }
 
 // verdictLabel is one of five words, whatever the verdict says.
 func verdictLabel(v analyze.Verdict) string {

@@ -57,26 +57,42 @@ func figure(q analyze.Quantity, signal, event string, value float64, v analyze.V
 	return analyze.Measurement{Cycle: 1, Event: event, Signal: signal, Quantity: q, Value: value, Expanded: nan, Limit: analyze.NoLimit(), Verdict: v}
 }
 
+func limited(m analyze.Measurement, lower, upper float64) analyze.Measurement {
+	m.Limit = analyze.Limit{Lower: lower, Upper: upper}
+	return m
+}
+
 // fed is a collector that saw two cycles of a unit that does not exist.
 func fed() *Collector {
 	c := NewCollector(Opts{Now: func() time.Time { return time.UnixMilli(1_933_000_000_250) }})
 	c.SetRun(Run{Name: "2031-04-05-invent.1", ID: "01960a3c-0000-7000-8000-000000000001", Unit: `INV-"42"\`, Sequence: "armed-high", Program: "v0",
 		Rig: "training bench", Simulated: true, Faults: []string{"adc-lost=2s", "welded"}, Planned: 5})
 	c.SetRunning(true)
-	c.ObserveCycle(1, analyze.Pass, []analyze.Measurement{
-		figure(analyze.SwitchingDelay, "OUT3", "arm-away", 0.142, analyze.Pass),
+	c.SetCalibrations([]capture.Calibration{
+		{Output: "OUT3", State: capture.InDate, Meter: "M-1", Made: "2031-03-31", Due: "2032-03-31"},
+		{Output: "OUT4", State: capture.NotCalibrated},
+	})
+	c.ObserveCycle(1, analyze.Pass, analyze.Result{Measurements: []analyze.Measurement{
+		limited(figure(analyze.SwitchingDelay, "OUT3", "arm-away", 0.142, analyze.Pass), nan, 0.5),
+		limited(figure(analyze.BounceTime, "K1_NO", "disarm", 0.0013, analyze.Pass), nan, 0.005),
+		limited(figure(analyze.HighLevel, "OUT4", "arm-away", 13.1, analyze.Pass), 12, 14.5),
+		limited(figure(analyze.Ripple, "OUT4", "arm-away", 0.1, analyze.Pass), nan, 0.5),
 		figure(analyze.HighLevel, "OUT3", "arm-away", 13.2, analyze.Pass),
 		figure(analyze.LowLevel, "OUT3", "disarm", 0.02, analyze.Pass),
-		figure(analyze.OperateTime, "K1", "arm-away", 0.0062, analyze.Pass),
-		figure(analyze.ReleaseTime, "K1", "disarm", 0.0041, analyze.Pass),
+		limited(figure(analyze.OperateTime, "K1", "arm-away", 0.0062, analyze.Pass), nan, 0.015),
+		limited(figure(analyze.ReleaseTime, "K1", "disarm", 0.0041, analyze.Pass), nan, 0.01),
 		figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.NoVerdict),
 		figure(analyze.BounceCount, "K1_NO", "arm-away", 4, analyze.NoVerdict),
-	}, capture.Counts{})
-	c.ObserveCycle(2, analyze.Fail, []analyze.Measurement{
-		figure(analyze.SwitchingDelay, "OUT3", "arm-away", nan, analyze.Fail),
+	}}, capture.Counts{})
+	c.ObserveCycle(2, analyze.Fail, analyze.Result{Measurements: []analyze.Measurement{
+		limited(figure(analyze.SwitchingDelay, "OUT3", "arm-away", nan, analyze.Fail), nan, 0.5),
 		figure(analyze.LowLevel, "OUT3", "arm-away", 0.03, analyze.Undecided),
 		figure(analyze.HighLevel, "OUT3", "arm-away", nan, analyze.Fail),
+	}, Symptoms: []analyze.Symptom{{Signal: "OUT3", Kind: analyze.DidNotMove}, {Signal: "OUT3", Kind: analyze.DidNotMove}, {Signal: "K1", Kind: analyze.RelayStill}},
 	}, capture.Counts{MissedConversions: 5, DoubledConversions: 4, BusErrors: 3, LostEdges: 2, ChipResets: 1, LostReadyEdges: 6})
+	c.SetVerdict(analyze.Fail)
+	c.SetRigLost(true)
+	c.Interrupted()
 	return c
 }
 
@@ -88,6 +104,16 @@ func scrape(t *testing.T, c *Collector) []byte {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
 	return w.Body.Bytes()
+}
+
+// scrapeNow scrapes past the shared rendering.
+func scrapeNow(t *testing.T, c *Collector) []byte {
+	t.Helper()
+	text, err := exposition(c.Gatherer())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text
 }
 
 // parsed reads an exposition with the parser of the Prometheus project.
@@ -114,7 +140,7 @@ func TestCollector_Bounds(t *testing.T) {
 	c := NewCollector(Opts{})
 	bound := figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0013, analyze.Undecided)
 	bound.Doubts = []analyze.Doubt{{Code: analyze.EdgesMissing}, {Code: analyze.AtLeast}}
-	c.ObserveCycle(1, analyze.Undecided, []analyze.Measurement{bound, figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0011, analyze.Pass)}, capture.Counts{})
+	c.ObserveCycle(1, analyze.Undecided, analyze.Result{Measurements: []analyze.Measurement{bound, figure(analyze.BounceTime, "K1_NO", "arm-away", 0.0011, analyze.Pass)}}, capture.Counts{})
 	f := parsed(t, scrape(t, c))
 	h := f[bounceTime].GetMetric()[0].GetHistogram()
 	if n := f[missingTotal].GetMetric()[0].GetCounter().GetValue(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.0011 || n != 1 {
@@ -123,7 +149,10 @@ func TestCollector_Bounds(t *testing.T) {
 }
 
 // The README has this table.
-func TestTable_Golden(t *testing.T) { golden(t, "metrics-table.md", []byte(tableOf(catalogue))) }
+func TestTable_Golden(t *testing.T) {
+	golden(t, "metrics-table.md", []byte(tableOf(catalogue)))
+	golden(t, "metrics-log-table.md", []byte(tableOf(logCatalogue)))
+}
 
 // tableOf returns metrics as a Markdown table.
 func tableOf(all []spec) string {
@@ -187,7 +216,7 @@ func TestCollector_MissingIsNotObserved(t *testing.T) {
 	for _, q := range analyze.Quantities() {
 		ms = append(ms, figure(q, "X", "arm", nan, analyze.Undecided), figure(q, "X", "arm", math.Inf(1), analyze.Undecided))
 	}
-	c.ObserveCycle(1, analyze.Undecided, ms, capture.Counts{})
+	c.ObserveCycle(1, analyze.Undecided, analyze.Result{Measurements: ms}, capture.Counts{})
 	f := parsed(t, scrape(t, c))
 	for _, name := range []string{switchingDelay, operateTime, releaseTime, bounceTime, outputLevel} {
 		if f[name] != nil {
@@ -221,14 +250,78 @@ func TestCollector_RunIsReplaced(t *testing.T) {
 	}
 }
 
+// A gauge of a limit is what the last figure was judged by.
+func TestCollector_Limits(t *testing.T) {
+	t.Parallel()
+	c := NewCollector(Opts{})
+	judge := func(lower, upper float64) map[string]float64 {
+		t.Helper()
+		c.ObserveCycle(1, analyze.Pass, analyze.Result{Measurements: []analyze.Measurement{
+			limited(figure(analyze.OperateTime, "K1", "arm", 0.006, analyze.Pass), lower, upper)}}, capture.Counts{})
+		bounds := map[string]float64{}
+		for _, m := range parsed(t, scrapeNow(t, c))[operateLimit].GetMetric() {
+			for _, l := range m.GetLabel() {
+				if l.GetName() == "bound" {
+					bounds[l.GetValue()] = m.GetGauge().GetValue()
+				}
+			}
+		}
+		return bounds
+	}
+	for _, x := range []struct {
+		lower, upper float64
+		want         map[string]float64
+	}{
+		{nan, nan, map[string]float64{}},
+		{nan, 0.015, map[string]float64{"max": 0.015}},
+		{0.001, 0.015, map[string]float64{"min": 0.001, "max": 0.015}},
+		{0.002, nan, map[string]float64{"min": 0.002}},
+		{nan, nan, map[string]float64{}},
+	} {
+		if diff := cmp.Diff(x.want, judge(x.lower, x.upper)); diff != "" {
+			t.Errorf("%g, %g (-want +got):\n%s", x.lower, x.upper, diff)
+		}
+	}
+	judge(nan, 1)
+	c.SetRun(Run{})
+	if n := len(parsed(t, scrapeNow(t, c))[operateLimit].GetMetric()); n != 0 {
+		t.Errorf("another run has %d limits of the one before", n)
+	}
+}
+
+// Of all verdicts one is the run's, and a calibration's state is that of the day.
+func TestCollector_Present(t *testing.T) {
+	t.Parallel()
+	c := NewCollector(Opts{Now: func() time.Time { return time.Date(2031, 4, 5, 12, 0, 0, 0, time.FixedZone("", 2*3600)) }})
+	x := capture.Calibration{Output: "OUT1", State: capture.InDate, Meter: "M-1", Made: "2031-04-01", Due: "2031-04-06"}
+	for _, day := range []string{"2031-04-05", "2031-04-06"} {
+		c.SetCalibrations([]capture.Calibration{x.On(day)})
+		c.SetVerdict(analyze.Incomplete)
+		f := parsed(t, scrapeNow(t, c))
+		if m := f[calibrationInfo].GetMetric(); len(m) != 1 {
+			t.Errorf("%s: %v", day, m)
+		}
+		if got, want := f[calibrationDue].GetMetric()[0].GetGauge().GetValue(), float64(time.Date(2031, 4, 5, 22, 0, 0, 0, time.UTC).Unix()); got != want {
+			t.Errorf("%s: due at %g, want %g", day, got, want)
+		}
+		sum := 0.0
+		for _, m := range f[runVerdict].GetMetric() {
+			sum += m.GetGauge().GetValue()
+		}
+		if got := testutil.ToFloat64(c.gauges[runVerdict].WithLabelValues("incomplete")); got != 1 || sum != 1 {
+			t.Errorf("incomplete is %g, all verdicts %g", got, sum)
+		}
+	}
+}
+
 // Names from outside that are no valid UTF-8 must not bring the program down.
 func TestCollector_InvalidNames(t *testing.T) {
 	t.Parallel()
 	c := NewCollector(Opts{})
 	c.SetRun(Run{"\xff", "\xff", "\xff", "\xff", "\xff", "\xff", true, []string{"\xff"}, 1})
-	c.ObserveCycle(1, "odd", []analyze.Measurement{
+	c.ObserveCycle(1, "odd", analyze.Result{Measurements: []analyze.Measurement{
 		figure(analyze.SwitchingDelay, "\xff", "\xfe", 1, "odd"), figure(analyze.LowLevel, "\xff", "", 1, ""),
-	}, capture.Counts{})
+	}}, capture.Counts{})
 	parsed(t, scrape(t, c))
 	if got := testutil.ToFloat64(c.counters[cyclesTotal].WithLabelValues("none")); got != 1 {
 		t.Errorf("an unknown verdict counted %v times as none; want 1", got)
@@ -249,6 +342,12 @@ func TestCollector_Lint(t *testing.T) {
 // promtool, the Prometheus project's own checker, has nothing to say.
 func TestCollector_Promtool(t *testing.T) {
 	t.Parallel()
+	promtool(t, scrape(t, fed()), "check", "metrics")
+}
+
+// promtool runs it with a text at its input. It must have nothing to say.
+func promtool(t *testing.T, input []byte, args ...string) {
+	t.Helper()
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
 		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
@@ -256,11 +355,10 @@ func TestCollector_Promtool(t *testing.T) {
 		}
 		t.Skip("NOT CHECKED: promtool is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
 	}
-	cmd := exec.Command(tool, "check", "metrics")
-	cmd.Stdin = bytes.NewReader(scrape(t, fed()))
-	out, err := cmd.CombinedOutput()
-	if err != nil || len(out) > 0 {
-		t.Errorf("promtool check metrics: %v\n%s", err, out)
+	cmd := exec.Command(tool, args...)
+	cmd.Stdin = bytes.NewReader(input)
+	if out, err := cmd.CombinedOutput(); err != nil || len(out) > 0 {
+		t.Errorf("promtool %s: %v\n%s", strings.Join(args, " "), err, out)
 	}
 }
 
@@ -276,10 +374,10 @@ func TestCollector_Concurrent(t *testing.T) {
 		wg.Go(func() {
 			for i := range cycles {
 				c.SetRun(Run{Name: strconv.Itoa(w*cycles + i), Unit: "INV-1"})
-				c.ObserveCycle(1, analyze.Pass, []analyze.Measurement{
+				c.ObserveCycle(1, analyze.Pass, analyze.Result{Measurements: []analyze.Measurement{
 					figure(analyze.SwitchingDelay, "OUT1", "arm", 0.1, analyze.Pass),
 					figure(analyze.HighLevel, "OUT1", "arm", float64(i), analyze.Pass),
-				}, capture.Counts{LostEdges: 1})
+				}}, capture.Counts{LostEdges: 1})
 			}
 		})
 	}
@@ -371,7 +469,7 @@ func BenchmarkObserveCycle(b *testing.B) {
 		}
 	}
 	for b.Loop() {
-		c.ObserveCycle(1, analyze.Pass, ms, capture.Counts{})
+		c.ObserveCycle(1, analyze.Pass, analyze.Result{Measurements: ms}, capture.Counts{})
 	}
 	b.ReportMetric(float64(len(ms)), "figures/op")
 }

@@ -17,6 +17,10 @@ const fresh = time.Second
 // Handler serves the metrics for scraping, as text. What it serves is a second old at most.
 func (c *Collector) Handler() http.Handler { return &rendering{from: c.registry, now: c.now} }
 
+// Handler serves metrics of whatever kind likewise; several are put together by
+// prometheus.Gatherers.
+func Handler(g prometheus.Gatherer) http.Handler { return &rendering{from: g, now: time.Now} }
+
 // A rendering is the metrics as text, of some instant.
 type rendering struct {
 	from prometheus.Gatherer

@@ -48,6 +48,7 @@ var made = map[string]func(*testing.T) string{
 	"runs":       func(t *testing.T) string { return madeMembers(t, "column", "run") },
 	"counts":     func(t *testing.T) string { return madeMembers(t, "count", "counts") },
 	"metrics":    func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
+	"logmetrics": func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-log-table.md") },
 	"rooms":      madeRooms,
 	"limits": func(t *testing.T) string {
 		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")

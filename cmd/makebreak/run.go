@@ -230,7 +230,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
 	a.reportEnd(a.log, run.ID())
-	shown.Begin(run.Info())
+	shown.Begin(run.Info(), analyze.NoVerdict)
 	store := &runner.Store{Run: run}
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
@@ -295,7 +295,7 @@ func whyIncomplete(err error) string {
 // finish reports a run from the log. What ended it comes back, with what went wrong since
 // and where the run is; else the verdict counts.
 func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, shown *progress.Shown) error {
-	verdict, err := a.reportRun(db, id, unstored, runErr)
+	verdict, err := a.reportRun(db, id, unstored, runErr, shown)
 	err = errors.Join(err, shown.WriteFile())
 	kind := problem.KindOf(runErr)
 	switch {
@@ -316,10 +316,14 @@ func (a *app) finish(db *journal.DB, id string, unstored []*journal.Cycle, runEr
 }
 
 // reportRun writes a run's record from the log, with what is known of its end.
-func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, runErr error) (analyze.Verdict, error) {
+func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, runErr error, shown *progress.Shown) (analyze.Verdict, error) {
 	rec, err := db.Find(id)
 	if err != nil {
 		return "", problem.Of(problem.Storage, err)
+	}
+	shown.Verdict(rec.Verdict)
+	if errors.Is(runErr, bench.ErrLost) {
+		shown.RigLost(true)
 	}
 	r, err := record.Of(rec, db.Path())
 	if err != nil {

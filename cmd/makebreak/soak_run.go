@@ -188,7 +188,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	}
 	next, planned := s.Next()
 	a.reportEnd(db.Path(), s.ID())
-	shown.Begin(s.Info())
+	shown.Begin(s.Info(), s.Gravest())
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
 	shown.End()
@@ -213,6 +213,8 @@ type soakHearer struct {
 
 func (h *soakHearer) Say(format string, args ...any) { h.app.note(format, args...) }
 func (h *soakHearer) Alive()                         { h.notify.Alive() }
+func (h *soakHearer) RigLost(lost bool)              { h.shown.RigLost(lost) }
+func (h *soakHearer) Interrupted()                   { h.shown.Interrupted() }
 func (h *soakHearer) Event(cycle int, event string)  { h.shown.Event(cycle, event) }
 func (h *soakHearer) Cycle(c *journal.Cycle)         { h.shown.Cycle(c) }
 

@@ -13,6 +13,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/metrics"
 	"makebreak/analyze/report"
+	"makebreak/rig/capture"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
@@ -35,8 +36,11 @@ type Shown struct {
 	opts    Opts
 	bar     *progressbar.ProgressBar // nil: no terminal
 	metrics *metrics.Collector       // nil: none asked for
-	server  *web.Server
-	written time.Time
+	verdict analyze.Verdict          // of the run so far
+	// calibrations are those that the metrics show.
+	calibrations []capture.Calibration
+	server       *web.Server
+	written      time.Time
 }
 
 // fileEvery is how often the metrics file is written while a run lasts.
@@ -91,13 +95,48 @@ func (s *Shown) serve() (err error) {
 	return nil
 }
 
-// Begin says which run it is.
-func (s *Shown) Begin(run journal.RunInfo) {
+// Begin says which run it is, and what its verdict is so far.
+func (s *Shown) Begin(run journal.RunInfo, so analyze.Verdict) {
 	if s.metrics != nil {
 		s.metrics.SetRun(metrics.Run{Name: run.ID, ID: run.UUID, Unit: run.Unit, Sequence: run.Sequence, Program: s.opts.Program, Rig: run.Rig,
 			Simulated: run.Seed != nil, Faults: report.FaultNames(run.Faults), Planned: run.Planned})
 		s.metrics.SetRunning(true)
+		s.judged(so)
+		s.showCalibrations(run.Calibrations)
 	}
+}
+
+// RigLost says whether the rig does not answer.
+func (s *Shown) RigLost(lost bool) {
+	if s.metrics != nil {
+		s.metrics.SetRigLost(lost)
+		s.fileNow()
+	}
+}
+
+// Interrupted counts an interruption after which the run goes on.
+func (s *Shown) Interrupted() {
+	if s.metrics != nil {
+		s.metrics.Interrupted()
+	}
+}
+
+// judged takes in the verdict of a part of the run.
+func (s *Shown) judged(v analyze.Verdict) {
+	if worse := s.verdict.Worse(v); worse != s.verdict {
+		s.verdict = worse
+		s.metrics.SetVerdict(worse)
+	}
+}
+
+// showCalibrations shows what the outputs' calibrations are worth. Cycles share a list until
+// one of them changes.
+func (s *Shown) showCalibrations(all []capture.Calibration) {
+	if len(all) == 0 || len(s.calibrations) == len(all) && &s.calibrations[0] == &all[0] {
+		return
+	}
+	s.calibrations = all
+	s.metrics.SetCalibrations(all)
 }
 
 // Event counts an event on the progress bar.
@@ -113,12 +152,26 @@ func (s *Shown) Cycle(c *journal.Cycle) {
 	if s.metrics == nil {
 		return
 	}
-	s.metrics.ObserveCycle(c.N, analyze.RunVerdict(c.Complete, c.Verdict), c.Measurements, c.Counts)
-	if now := time.Now(); s.opts.File != "" && now.Sub(s.written) > fileEvery {
-		s.written = now
-		if err := s.WriteFile(); err != nil {
-			s.opts.Note("%v", err)
-		}
+	s.metrics.ObserveCycle(c.N, analyze.RunVerdict(c.Complete, c.Verdict), analyze.Result{Measurements: c.Measurements, Symptoms: c.Symptoms}, c.Counts)
+	s.judged(c.Verdict)
+	s.showCalibrations(c.Calibrations)
+	if time.Since(s.written) > fileEvery {
+		s.fileNow()
+	}
+}
+
+// fileNow writes the metrics file while a run lasts. A failure is told, and the run goes on.
+func (s *Shown) fileNow() {
+	s.written = time.Now()
+	if err := s.WriteFile(); err != nil {
+		s.opts.Note("%v", err)
+	}
+}
+
+// Verdict says what the run's verdict is, once it has ended.
+func (s *Shown) Verdict(v analyze.Verdict) {
+	if s.metrics != nil {
+		s.metrics.SetVerdict(v)
 	}
 }
 

@@ -2,6 +2,7 @@ package soak_test
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -51,7 +52,8 @@ func TestSoak_Computer(t *testing.T) {
 	opened, at := 0, time.Unix(1_900_000_000, 0).UTC()
 	now := func() time.Time { at = at.Add(time.Second); return at }
 	system := machine.System{Root: fstest.MapFS{"proc/device-tree/model": {Data: []byte("Raspberry Pi 4 Model B Rev 1.4\x00")}}, Throttling: board.ask}
-	w := soak.Work{Sequence: seq, Hear: &listener{}, WaitForRig: time.Minute,
+	hears := &listener{}
+	w := soak.Work{Sequence: seq, Hear: hears, WaitForRig: time.Minute,
 		Bench: func() (*bench.Bench, error) {
 			if opened++; opened == 2 {
 				sim = setup.Simulation{Seed: 1} // the fault has gone, and the supply is low
@@ -80,6 +82,9 @@ func TestSoak_Computer(t *testing.T) {
 	board.set(0)
 	if err := s.End(runErr, ""); err != nil {
 		t.Fatal(err)
+	}
+	if !slices.Equal(hears.rig, []string{"lost", "back", "interrupted"}) {
+		t.Errorf("heard of the rig: %q", hears.rig)
 	}
 	rec, err := db.Find("last")
 	if err != nil {

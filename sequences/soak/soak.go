@@ -59,6 +59,10 @@ type Hearer interface {
 	Say(format string, args ...any)
 	// Alive is a sign of life.
 	Alive()
+	// RigLost hears whether a rig that does not answer is waited for.
+	RigLost(lost bool)
+	// Interrupted hears that the soak goes on after an interruption.
+	Interrupted()
 	// Event hears of an event brought about, as runner.Opts.OnEvent does.
 	Event(cycle int, event string)
 	// Cycle hears of a cycle that has been stored.
@@ -83,7 +87,8 @@ type Soak struct {
 	sums     *sums
 	cycles   cycles
 	growth   growth
-	lastLine time.Time // when the latest line was
+	lastLine time.Time       // when the latest line was
+	gravest  analyze.Verdict // of the cycles of earlier programs
 	watch    *machine.Watch
 }
 
@@ -136,7 +141,9 @@ func Resume(db *journal.DB, rec *journal.RunRecord, w Work) (*Soak, error) {
 		return storage(err)
 	}
 	s := newSoak(db, run, *rec.Soak, kept[journal.KeptBad]+kept[journal.KeptDrifted], t, w)
+	s.gravest = rec.Gravest
 	s.cycles = cycles{planned: rec.Planned, done: rec.Cycles, next: last + 1, failed: int(t.Outcomes.Summary().Failures.Outside)}
+	w.Hear.Interrupted()
 	w.Hear.Say("Run %s goes on with cycle %d; %d of %d are done", run.ID(), s.cycles.next, s.cycles.done, s.cycles.planned)
 	s.growth.begin(db, s.cycles.done)
 	if t.Last-stored >= checkpointAgain {
@@ -158,6 +165,9 @@ func (s *Soak) Info() journal.RunInfo { return s.store.Run.Info() }
 
 // Next returns the number of the next cycle, and how many are planned.
 func (s *Soak) Next() (next, planned int) { return s.cycles.next, s.cycles.planned }
+
+// Gravest returns the verdict of what earlier programs have done of it.
+func (s *Soak) Gravest() analyze.Verdict { return s.gravest }
 
 // Unstored returns the cycles that were measured and that the log could not take.
 func (s *Soak) Unstored() []*journal.Cycle { return s.store.Unstored }

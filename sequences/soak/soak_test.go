@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -23,12 +24,17 @@ type listener struct {
 	lines []string
 	stop  func()
 	after int // cycle after which stop is called
+	rig   []string
 }
 
 func (l *listener) Say(format string, args ...any) {
 	l.lines = append(l.lines, fmt.Sprintf(format, args...))
 }
-func (l *listener) Alive()                 {}
+func (l *listener) Alive()       {}
+func (l *listener) Interrupted() { l.rig = append(l.rig, "interrupted") }
+func (l *listener) RigLost(lost bool) {
+	l.rig = append(l.rig, map[bool]string{true: "lost", false: "back"}[lost])
+}
 func (l *listener) Event(int, string)      {}
 func (l *listener) Progress(int, int, int) {}
 func (l *listener) Cycle(c *journal.Cycle) {
@@ -167,6 +173,16 @@ func TestWork_Open(t *testing.T) {
 		if tries < c.tries || tries > c.most {
 			t.Errorf("%s: %d tries, want %d to %d", c.name, tries, c.tries, c.most)
 		}
+	}
+	l, tries := &listener{}, 0
+	back := soak.Work{WaitForRig: time.Hour, Hear: l, Bench: func() (*bench.Bench, error) {
+		if tries++; tries < 3 {
+			return nil, gone
+		}
+		return nil, nil
+	}}
+	if _, err := back.Open(t.Context()); err != nil || !slices.Equal(l.rig, []string{"lost", "back"}) {
+		t.Errorf("heard %q: %v", l.rig, err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	w := soak.Work{WaitForRig: time.Hour, Hear: &listener{}, Bench: func() (*bench.Bench, error) {

@@ -27,11 +27,15 @@ func (w *Work) Open(ctx context.Context) (*bench.Bench, error) {
 func (w *Work) openUntil(ctx context.Context, deadline time.Time) (*bench.Bench, error) {
 	for pause := firstPause; ; pause = min(2*pause, longestPause) {
 		b, err := w.Bench()
+		if err == nil && pause > firstPause {
+			w.Hear.RigLost(false)
+		}
 		remaining := time.Until(deadline)
 		if err == nil || problem.KindOf(err) != problem.Rig && !errors.Is(err, bench.ErrLost) || remaining <= 0 {
 			return b, err
 		}
 		if pause == firstPause {
+			w.Hear.RigLost(true)
 			w.Hear.Say("%s; waiting up to %s for the rig", err, remaining.Round(time.Second))
 		}
 		w.Hear.Alive()
@@ -63,6 +67,7 @@ func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*ben
 	stopped := s.work.now()
 	if r.deadline.IsZero() || worked {
 		*r = retry{time.Now().Add(s.work.WaitForRig), firstPause}
+		s.work.Hear.RigLost(true)
 		s.work.Hear.Say("Cycle %d: %s; waiting up to %s for the rig", s.cycles.next-1, why, s.work.WaitForRig)
 	}
 	remaining := time.Until(r.deadline)
@@ -82,6 +87,8 @@ func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*ben
 	if err := s.store.Run.Interrupted(gap); err != nil {
 		return nil, errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
+	s.work.Hear.RigLost(false)
+	s.work.Hear.Interrupted()
 	s.work.Hear.Say("The rig is back; going on with cycle %d", s.cycles.next)
 	return b, nil
 }
