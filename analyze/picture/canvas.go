@@ -36,6 +36,7 @@ const (
 	fitted role = "fit"   // what was worked out
 	bound  role = "bound" // limits and marks
 	pale   role = "pale"  // an area that is allowed or covered
+	others role = "rest"  // other cycles, behind
 	sheet  role = "sheet" // the ground
 )
 
@@ -55,6 +56,7 @@ var colours = []colour{
 	{fitted, "#0072b2", "#56b4e9"},
 	{bound, "#d55e00", "#e69f00"},
 	{pale, "#e3eff7", "#1b3040"},
+	{others, "#b4bcc3", "#50585f"},
 	{sheet, "#ffffff", "#16191c"},
 }
 
@@ -85,11 +87,12 @@ const (
 // shape is a text, a dot, an area or a line, by which of its fields are set.
 type shape struct {
 	role   role
-	points []spot  // of a line or an area; a text has one, and dots have one each
-	area   bool    // filled
-	width  float64 // of a line
-	dash   float64 // length of a line's dashes and gaps; 0: it has none
-	radius float64 // of dots
+	points []spot   // of a line or an area; a text has one, and dots have one each
+	area   bool     // filled
+	pieces [][]spot // of a hatch, which is short lines
+	width  float64  // of a line
+	dash   float64  // length of a line's dashes and gaps; 0: it has none
+	radius float64  // of dots
 	text   string
 	size   float64 // of the text
 	anchor anchor
@@ -113,6 +116,19 @@ func (d *drawing) line(r role, width, dash float64, points ...spot) {
 
 func (d *drawing) area(r role, points ...spot) {
 	d.shapes = append(d.shapes, shape{role: r, points: points, area: true})
+}
+
+// hatch draws slanting lines over a box, so far apart.
+func (d *drawing) hatch(r role, b box, apart float64) {
+	h := b.bottom - b.top
+	var pieces [][]spot
+	for x := b.left - h + apart/2; x < b.right; x += apart {
+		from, to := math.Max(x, b.left), math.Min(x+h, b.right)
+		pieces = append(pieces, []spot{{from, b.bottom - (from - x)}, {to, b.bottom - (to - x)}})
+	}
+	if len(pieces) > 0 {
+		d.shapes = append(d.shapes, shape{role: r, points: pieces[0][:1], pieces: pieces, width: 0.75})
+	}
 }
 
 func (d *drawing) dot(r role, at spot, radius float64) {
@@ -208,6 +224,12 @@ func (s *shape) svg(b *bytes.Buffer) {
 		fmt.Fprintf(b, `<path class="s-%s" fill="none" stroke-linecap="round" stroke-width="%s" d="%s"/>`, s.role, short(2*s.radius), dotsPath(s.points))
 	case s.radius > 0:
 		fmt.Fprintf(b, `<circle class="f-%s" cx="%s" cy="%s" r="%s"/>`, s.role, short(at.x), short(at.y), short(s.radius))
+	case len(s.pieces) > 0:
+		fmt.Fprintf(b, `<path class="s-%s" fill="none" stroke-width="%s" d="`, s.role, short(s.width))
+		for _, p := range s.pieces {
+			b.WriteString(pathOf(p))
+		}
+		b.WriteString(`"/>`)
 	case s.area:
 		fmt.Fprintf(b, `<path class="f-%s" d="%sz"/>`, s.role, pathOf(s.points))
 	default:

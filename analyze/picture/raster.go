@@ -70,6 +70,12 @@ func (c *canvas) paint(s *shape) error {
 			all = append(all, circle(p, s.radius))
 		}
 		c.fill(s.role, all...)
+	case len(s.pieces) > 0:
+		var parts [][]spot
+		for _, p := range s.pieces {
+			parts = append(parts, outline(p, s.width)...)
+		}
+		c.fill(s.role, parts...)
 	case s.area:
 		c.fill(s.role, s.points)
 	default:

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -18,6 +19,8 @@ type reportOpts struct {
 	cycle                   int
 	wantsBudget, wantsCycle bool
 	schema                  bool
+	diagram                 string
+	wantsDiagram            bool
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -45,6 +48,13 @@ samples_kept is 0. Where edges of K1_NO may be lost, a column K1_NO_lost is 1.
 
   makebreak report last --capture 3 -o cycle3.csv
 
+With --diagram, draw the timing diagram of one output at one event instead, as SVG or
+PNG: the event, the output's voltage with its limits, its relay's contacts, and the
+times measured. It is named SIGNAL[@EVENT][#CYCLE]; SIGNAL is an output, a relay or a
+contact. Without an event or a cycle, the worst is drawn:
+
+  makebreak report last --diagram OUT3@arm-away#3 -o d.svg
+
 With --schema, write the JSON Schema of the results instead: of records, of the
 list of runs and of budgets.`,
 		Args: func(c *cobra.Command, args []string) error {
@@ -57,9 +67,12 @@ list of runs and of budgets.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			o.wantsBudget, o.wantsCycle = c.Flags().Changed("budget"), c.Flags().Changed("capture")
+			o.wantsBudget, o.wantsCycle, o.wantsDiagram = c.Flags().Changed("budget"), c.Flags().Changed("capture"), c.Flags().Changed("diagram")
 			if err := o.check(); err != nil {
 				return err
+			}
+			if slices.Contains(diagramForms, a.as) && !o.wantsDiagram {
+				return badUsage("report --as %s draws one diagram: name it with --diagram %s", a.as, report.DiagramForm)
 			}
 			if o.schema {
 				return a.schema()
@@ -67,19 +80,22 @@ list of runs and of budgets.`,
 			return a.report(args[0], &o)
 		},
 	}
-	a.forms(c, allForms...)
+	a.forms(c, append(slices.Clone(allForms), diagramForms...)...)
 	c.Flags().IntVar(&o.cycle, "capture", 0, "write the capture kept of a `cycle`")
 	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
+	c.Flags().StringVar(&o.diagram, "diagram", "", "draw the timing `diagram` of SIGNAL[@EVENT][#CYCLE]")
 	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c
 }
 
 func (o *reportOpts) check() error {
 	switch {
-	case o.schema && (o.wantsCycle || o.wantsBudget):
-		return problem.New(problem.Usage, "--schema is of no run: leave out --capture and --budget")
+	case o.schema && (o.wantsCycle || o.wantsBudget || o.wantsDiagram):
+		return problem.New(problem.Usage, "--schema is of no run: leave out --capture, --budget and --diagram")
 	case o.wantsCycle && o.wantsBudget:
 		return problem.New(problem.Usage, "use --capture or --budget, not both")
+	case o.wantsDiagram && (o.wantsCycle || o.wantsBudget):
+		return problem.New(problem.Usage, "use --diagram alone: leave out --capture and --budget")
 	case o.wantsCycle && o.cycle < 1:
 		return badUsage("--capture %d: must be a cycle's number, 1 or more", o.cycle)
 	}
@@ -115,8 +131,11 @@ func (a *app) report(run string, o *reportOpts) error {
 	if err != nil {
 		return readFailed(err)
 	}
-	if o.wantsBudget {
+	switch {
+	case o.wantsBudget:
 		return a.budget(r, o.budget)
+	case o.wantsDiagram:
+		return a.diagram(r, o.diagram)
 	}
 	return a.results(r)
 }

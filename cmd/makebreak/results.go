@@ -22,7 +22,11 @@ func (a *app) results(records ...*report.Record) error {
 // deliver lets write fill standard output or the file asked for. It is the one way out for
 // results: nothing passes that a terminal obeys or does not show, in whatever form.
 func (a *app) deliver(write func(io.Writer) error) error {
-	write = a.guarded(write)
+	return a.deliverBytes(a.guarded(write))
+}
+
+// deliverBytes is deliver for what no terminal is to show, as a picture.
+func (a *app) deliverBytes(write func(io.Writer) error) error {
 	if a.file == "" || a.file == "-" {
 		if a.unasked() {
 			return nil

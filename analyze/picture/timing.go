@@ -1,0 +1,708 @@
+package picture
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
+	"makebreak/rig/capture"
+	"makebreak/rig/unit"
+	"makebreak/rig/words"
+)
+
+// TimingOf is what a timing diagram is drawn from.
+type TimingOf struct {
+	Capture *capture.Capture // of the cycle, or more of it
+	Plan    *analyze.Plan    // nil: nothing was demanded
+	// Figures are the cycle's, in their order; those of one event do, too.
+	Figures []analyze.Measurement
+	Signal  string // an output, or a relay or a contact of one
+	Event   string
+	Cycle   int
+	// Occurrence says which of the cycle's events of that name is drawn, from 1; 0: the one
+	// with the gravest verdict.
+	Occurrence int
+	// Behind are captures that are drawn behind in grey: of other cycles, or of another run.
+	// BehindWords say what they are; empty: "other cycles".
+	Behind      []*capture.Capture
+	BehindWords string
+}
+
+// Timing is what one output and the contacts behind it did at one event. Times are in
+// seconds after the event.
+type Timing struct {
+	Heading string
+	Signal  string // the output; of a relay without one, the relay
+	Event   string
+	Cycle   int
+	Verdict analyze.Verdict // gravest of the figures of the output, its relay and contacts there
+	// Words say what was demanded and what was seen.
+	Words []string
+	Main  View
+	// Enlarged show places of Main, each with an axis of its own.
+	Enlarged []View
+	// Listed are the dimensions that found no room in the drawing, or have no value.
+	Listed []Dimension
+
+	about string
+}
+
+// View is the same lanes over one stretch of time.
+type View struct {
+	From, To   float64 // seconds
+	Factor     float64 // how many times larger than in Main; 1: Main itself
+	Marks      []Mark
+	Lanes      []Lane
+	Dimensions []Dimension // that are drawn, each in its Row
+	Latest     []Mark      // limits of times that begin at the event
+}
+
+// Mark is an instant with its words.
+type Mark struct {
+	At    float64 // seconds
+	Words string
+}
+
+// Lane is one signal over time.
+type Lane struct {
+	Signal  string
+	Contact bool    // values are 0 (open) and 1 (closed); else volts
+	Low     float64 // the scale's ends
+	High    float64
+	Lines   [][]Point // each without a gap
+	Samples []Point   // drawn as dots, where they are far apart
+	Behind  []Reach
+	Bands   []Band
+	Unseen  []Unseen
+	Lost    []Point // where edges were lost
+	Crossed []Point // where the output crossed its mid level
+}
+
+// Point is a value at a time.
+type Point struct{ At, Value float64 } // seconds; volts, or 0 and 1
+
+// Reach is the lowest and the highest value in one column of a drawing.
+type Reach struct{ At, Low, High float64 } // seconds; volts, or 0 and 1
+
+// Band is an area that the output must keep to. A NaN bound is none; so far inside each of its
+// bounds a level is too close to call.
+type Band struct {
+	From, To     float64 // seconds
+	Lower, Upper float64 // volts
+	Guard        float64 // volts
+	Words        [2]string
+}
+
+// Unseen is a stretch of which not all was recorded.
+type Unseen struct {
+	From, To float64 // seconds
+	Words    string
+}
+
+// scene is what all views of one diagram are made from.
+type scene struct {
+	of      *TimingOf
+	zero    capture.Instant // of the event
+	till    capture.Instant // next event, or the capture's end
+	from    capture.Instant // event before, or the capture's start
+	state   []analyze.Measurement
+	output  *capture.Trace // nil: none is known
+	plan    *analyze.OutputPlan
+	relay   *analyze.RelayPlan
+	tracks  []*capture.Track
+	expect  analyze.Expectation
+	before  analyze.Expectation // of the state before
+	low     float64             // levels in volts, NaN: not known
+	high    float64
+	crossed []float64 // seconds after the event
+	changes []changed
+	behind  []*scene
+}
+
+// NewTiming works out the diagram. An error names the signals or events that there are.
+func NewTiming(of TimingOf) (*Timing, error) {
+	s, err := sceneOf(&of)
+	if err != nil {
+		return nil, err
+	}
+	t := &Timing{Event: of.Event, Cycle: of.Cycle, Signal: s.signal()}
+	for i := range s.state {
+		if s.mine(s.state[i].Signal) {
+			t.Verdict = t.Verdict.Worse(s.state[i].Verdict)
+		}
+	}
+	t.Heading = fmt.Sprintf("%s at %s, cycle %d", t.Signal, of.Event, of.Cycle)
+	if t.Verdict != analyze.NoVerdict {
+		t.Heading += ": " + string(t.Verdict)
+	}
+	all := s.dimensions()
+	from, to := s.window()
+	t.Main = s.view(from, to)
+	for _, c := range s.clusters(from, to) {
+		v := s.view(c.from, c.to)
+		v.Factor = (to - from) / (c.to - c.from)
+		t.Enlarged = append(t.Enlarged, v)
+	}
+	t.place(all)
+	t.Words = s.words()
+	t.about = strings.Join(append(slices.Clone(t.Words), s.told()...), " ")
+	return t, nil
+}
+
+// sceneOf finds the event and the signals.
+func sceneOf(of *TimingOf) (*scene, error) {
+	s := &scene{of: of, low: math.NaN(), high: math.NaN()}
+	if err := s.findSignals(); err != nil {
+		return nil, err
+	}
+	occurrence := of.Occurrence
+	if occurrence == 0 {
+		occurrence = s.gravest()
+	}
+	s.state = nthState(of.Figures, of.Event, occurrence)
+	if err := s.findEvent(of.Capture, occurrence); err != nil {
+		return nil, err
+	}
+	s.findDemands()
+	s.findLevels()
+	s.findCrossings()
+	s.findChanges()
+	for _, c := range of.Behind {
+		b := &scene{of: of}
+		if b.findEvent(c, occurrence) != nil {
+			continue // that cycle has no such event
+		}
+		if s.output != nil {
+			b.output = c.Trace(s.output.Signal)
+		}
+		for _, t := range s.tracks {
+			b.tracks = append(b.tracks, c.Track(t.Signal))
+		}
+		s.behind = append(s.behind, b)
+	}
+	return s, nil
+}
+
+// findSignals finds the output, and the relay and the contacts behind it.
+func (s *scene) findSignals() error {
+	c, p := s.of.Capture, s.of.Plan
+	if p == nil {
+		p = &analyze.Plan{}
+	}
+	relays := p.Relays
+	if len(relays) == 0 && len(p.Outputs) == 0 {
+		relays = pairs(c)
+	}
+	name := s.of.Signal
+	for i := range relays {
+		if r := &relays[i]; name == r.Signal || name == r.Make || name == r.Break {
+			s.relay, name = r, r.Signal
+		}
+	}
+	for i := range p.Outputs {
+		if o := &p.Outputs[i]; o.Signal == name || s.relay != nil && o.Relay == s.relay.Signal {
+			s.plan, s.output = o, c.Trace(o.Signal)
+		}
+	}
+	if s.output == nil {
+		s.output = c.Trace(name)
+	}
+	for i := range relays {
+		if s.plan != nil && s.plan.Relay == relays[i].Signal || s.plan == nil && s.output != nil && len(relays) == 1 && len(c.Traces) == 1 {
+			s.relay = &relays[i]
+		}
+	}
+	if s.output == nil && s.relay != nil && s.plan == nil && len(relays) == 1 && len(c.Traces) == 1 {
+		s.output = c.Traces[0]
+	}
+	if s.relay != nil {
+		for _, contact := range []string{s.relay.Make, s.relay.Break} {
+			if t := c.Track(contact); contact != "" && t != nil {
+				s.tracks = append(s.tracks, t)
+			}
+		}
+	}
+	if s.output == nil && len(s.tracks) == 0 {
+		return fmt.Errorf("the capture has no signal %s: use one of: %s", words.Safe(s.of.Signal), words.List(SignalsOf(c, s.of.Plan)))
+	}
+	return nil
+}
+
+// SignalsOf returns what can be drawn of a capture: its outputs, and the relays.
+func SignalsOf(c *capture.Capture, p *analyze.Plan) []string {
+	var names []string
+	for _, t := range c.Traces {
+		names = append(names, t.Signal)
+	}
+	relays := pairs(c)
+	if p != nil && len(p.Relays) > 0 {
+		relays = p.Relays
+	}
+	for _, r := range relays {
+		names = append(names, r.Signal)
+	}
+	return names
+}
+
+// EventsOf returns the names of the events in a capture, each once.
+func EventsOf(c *capture.Capture) []string {
+	var names []string
+	for _, e := range c.Events {
+		if !slices.Contains(names, e.Name) {
+			names = append(names, e.Name)
+		}
+	}
+	return names
+}
+
+// pairs are the relays of a capture of which no plan says anything: K1_NO and K1_NC are those
+// of K1.
+func pairs(c *capture.Capture) []analyze.RelayPlan {
+	var relays []analyze.RelayPlan
+	for _, t := range c.Tracks {
+		name, isMake := strings.CutSuffix(t.Signal, "_NO")
+		name, isBreak := strings.CutSuffix(name, "_NC")
+		if !isMake && !isBreak {
+			continue
+		}
+		i := slices.IndexFunc(relays, func(r analyze.RelayPlan) bool { return r.Signal == name })
+		if i < 0 {
+			i = len(relays)
+			relays = append(relays, analyze.RelayPlan{Signal: name, MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())})
+		}
+		if isMake {
+			relays[i].Make = t.Signal
+		} else {
+			relays[i].Break = t.Signal
+		}
+	}
+	return relays
+}
+
+// signal names the diagram.
+func (s *scene) signal() string {
+	if s.output != nil {
+		return s.output.Signal
+	}
+	return s.relay.Signal
+}
+
+// mine reports whether a figure's signal is drawn here.
+func (s *scene) mine(signal string) bool {
+	if s.output != nil && signal == s.output.Signal {
+		return true
+	}
+	return s.relay != nil && (signal == s.relay.Signal || signal == s.relay.Make || signal == s.relay.Break)
+}
+
+// nthState returns the figures of an event's n-th time in a cycle.
+func nthState(figures []analyze.Measurement, event string, n int) []analyze.Measurement {
+	for _, state := range states(figures) {
+		if state[0].Event != event {
+			continue
+		}
+		if n--; n == 0 {
+			return state
+		}
+	}
+	return nil
+}
+
+// states parts a cycle's figures into those of each state: an event begins one, and so does a
+// second figure of one output where the event has the same name.
+func states(figures []analyze.Measurement) [][]analyze.Measurement {
+	var all [][]analyze.Measurement
+	first := 0
+	type what struct {
+		signal string
+		q      analyze.Quantity
+	}
+	seen := map[what]bool{}
+	for i := range figures {
+		m := &figures[i]
+		key := what{m.Signal, m.Quantity}
+		if i > first && (m.Event != figures[first].Event || m.Quantity == analyze.Hold && seen[key]) {
+			all = append(all, figures[first:i])
+			first = i
+			clear(seen)
+		}
+		seen[key] = true
+	}
+	if first < len(figures) {
+		all = append(all, figures[first:])
+	}
+	return all
+}
+
+// gravest is which time of the event in the cycle has the gravest verdict, from 1.
+func (s *scene) gravest() int {
+	best, n, worst := 1, 0, -1
+	for _, state := range states(s.of.Figures) {
+		if state[0].Event != s.of.Event {
+			continue
+		}
+		n++
+		v := analyze.NoVerdict
+		for i := range state {
+			if s.mine(state[i].Signal) {
+				v = v.Worse(state[i].Verdict)
+			}
+		}
+		if v.Gravity() > worst {
+			best, worst = n, v.Gravity()
+		}
+	}
+	return best
+}
+
+// findEvent finds the event's n-th time in a capture, and what lies around it.
+func (s *scene) findEvent(c *capture.Capture, n int) error {
+	s.from = c.Start
+	for i, e := range c.Events {
+		if e.Name == s.of.Event {
+			n--
+		}
+		if e.Name == s.of.Event && n == 0 {
+			s.zero, s.till = e.At, c.End
+			if i+1 < len(c.Events) {
+				s.till = c.Events[i+1].At
+			}
+			return nil
+		}
+		s.from = e.At
+	}
+	return fmt.Errorf("the capture has no event %s: use one of: %s", words.Safe(s.of.Event), words.List(EventsOf(c)))
+}
+
+// findDemands finds what the output must do at the event and had to do before it.
+func (s *scene) findDemands() {
+	if s.plan == nil {
+		if p := s.of.Plan; p != nil && p.OthersUnmoved {
+			s.expect.Demand, s.before.Demand = analyze.Unmoved, analyze.Unmoved
+		}
+		return
+	}
+	s.expect = s.demandAt(s.of.Event)
+	for _, e := range s.of.Capture.Events {
+		if e.At >= s.zero {
+			break
+		}
+		if x := s.demandAt(e.Name); x.Demand != analyze.Any && x.Demand != analyze.Unmoved {
+			s.before = x
+		}
+	}
+}
+
+func (s *scene) demandAt(event string) analyze.Expectation {
+	if _, moves := s.of.Plan.Moves[event]; moves {
+		return analyze.Expectation{}
+	}
+	if x, ok := s.plan.Expect[event]; ok {
+		return x
+	}
+	return analyze.Expectation{Demand: analyze.Unmoved}
+}
+
+// sec is an instant in seconds after the event.
+func (s *scene) sec(at capture.Instant) float64 { return at.Sub(s.zero).Seconds() }
+
+// instant is the instant so many seconds after the event.
+func (s *scene) instant(seconds float64) capture.Instant {
+	return s.zero + capture.FromSeconds(seconds)
+}
+
+// figure returns the figure of a signal at the event, nil where there is none.
+func (s *scene) figure(signal string, q analyze.Quantity) *analyze.Measurement {
+	for i := range s.state {
+		if m := &s.state[i]; m.Signal == signal && m.Quantity == q {
+			return m
+		}
+	}
+	return nil
+}
+
+// findLevels finds the output's two levels: those measured at the event, else in the cycle,
+// else those that the samples show.
+func (s *scene) findLevels() {
+	if s.output == nil {
+		return
+	}
+	level := func(q analyze.Quantity) float64 {
+		if m := s.figure(s.output.Signal, q); m != nil && !math.IsNaN(m.Value) {
+			return m.Value
+		}
+		for _, m := range s.of.Figures {
+			if m.Signal == s.output.Signal && m.Quantity == q && !math.IsNaN(m.Value) {
+				return m.Value
+			}
+		}
+		return math.NaN()
+	}
+	s.low, s.high = level(analyze.LowLevel), level(analyze.HighLevel)
+}
+
+// findCrossings finds when the output crossed its mid level, as measured.
+func (s *scene) findCrossings() {
+	if s.output == nil {
+		return
+	}
+	m := s.figure(s.output.Signal, analyze.SwitchingDelay)
+	if m == nil || math.IsNaN(m.Value) {
+		return
+	}
+	s.crossed = append(s.crossed, m.Value)
+	if p := s.figure(s.output.Signal, analyze.PulseDuration); p != nil && !math.IsNaN(p.Value) {
+		s.crossed = append(s.crossed, m.Value+p.Value)
+	}
+}
+
+// mid is the output's mid level, NaN where it is not known.
+func (s *scene) mid() float64 {
+	if !math.IsNaN(s.low) && !math.IsNaN(s.high) {
+		return (s.low + s.high) / 2
+	}
+	return math.NaN()
+}
+
+// words say what was demanded, what was seen, and which figures did not pass.
+func (s *scene) words() []string {
+	var lines []string
+	if d := s.demanded(); d != "" {
+		lines = append(lines, d)
+	}
+	for i := range s.state {
+		m := &s.state[i]
+		if !s.mine(m.Signal) || m.Verdict != analyze.Fail && m.Verdict != analyze.Undecided {
+			continue
+		}
+		lines = append(lines, figureText(m))
+	}
+	return lines
+}
+
+func figureText(m *analyze.Measurement) string {
+	text := fmt.Sprintf("%s: %s %s", m.Verdict.Name(), m.Signal, m.Quantity.Words())
+	if !math.IsNaN(m.Value) {
+		text += " " + valueText(m)
+	}
+	if l := limitText(m); l != "" {
+		text += ", must be " + l
+	}
+	if why := diagnose.Reason(m); why != "" {
+		text += " (" + why + ")"
+	}
+	return text + "."
+}
+
+// told is what was measured, for who does not see the picture.
+func (s *scene) told() []string {
+	var out []string
+	for i := range s.state {
+		m := &s.state[i]
+		if s.mine(m.Signal) && !math.IsNaN(m.Value) && m.Verdict != analyze.Fail && m.Verdict != analyze.Undecided {
+			out = append(out, fmt.Sprintf("%s %s %s.", m.Signal, m.Quantity.Words(), valueText(m)))
+		}
+	}
+	return out
+}
+
+// demanded says what the output had to do.
+func (s *scene) demanded() string {
+	x := s.expect
+	after := unit.Time.Format(x.After.Seconds())
+	switch {
+	case s.output == nil || s.of.Plan == nil:
+		return ""
+	case x.Demand == analyze.Pulse:
+		return fmt.Sprintf("%s must go high and come back after %s.", s.output.Signal, after)
+	case x.Demand == analyze.Unmoved:
+		return fmt.Sprintf("%s must not move.", s.output.Signal)
+	case x.Demand == analyze.Any:
+		return ""
+	case x.After > 0:
+		return fmt.Sprintf("%s must go %s after %s.", s.output.Signal, x.Demand, after)
+	}
+	return fmt.Sprintf("%s must be %s.", s.output.Signal, x.Demand)
+}
+
+// valueText writes a figure's value with its uncertainty and the sign of a bound.
+func valueText(m *analyze.Measurement) string {
+	k := unit.Of(m.Quantity.Unit())
+	if !(m.Expanded > 0) {
+		return m.Bound().Sign() + k.Short(m.Value, 3)
+	}
+	sc := k.Scaler(unit.Figures{Values: []float64{m.Value}, Uncertainty: m.Expanded})
+	return fmt.Sprintf("%s ± %s %s", sc.Number(m.Value), sc.Uncertainty(), sc.Unit())
+}
+
+// limitText writes a figure's limit: "max 15 ms", "12 V to 14.5 V".
+func limitText(m *analyze.Measurement) string {
+	k := unit.Of(m.Quantity.Unit())
+	lower, upper := m.Limit.Lower, m.Limit.Upper
+	switch {
+	case m.Limit.None():
+		return ""
+	case math.IsNaN(lower):
+		return "max " + k.Format(upper)
+	case math.IsNaN(upper):
+		return "min " + k.Format(lower)
+	}
+	return k.Format(lower) + " to " + k.Format(upper)
+}
+
+// window is the stretch of time that answers what happened.
+func (s *scene) window() (from, to float64) {
+	end := s.sec(s.till)
+	last := 0.0
+	for _, c := range s.crossed {
+		last = math.Max(last, c)
+	}
+	for _, c := range s.changes {
+		last = math.Max(last, c.to)
+	}
+	last = math.Max(last, s.lastMove())
+	for _, l := range s.timeLimits() {
+		if l.At <= math.Max(10*last, 1) {
+			last = math.Max(last, l.At)
+		}
+	}
+	if last == 0 {
+		last = end / 1.1
+		if k := s.keptAt(0); k < last {
+			last = k / 1.1
+		}
+	}
+	to = math.Min(end, 1.1*last)
+	from = math.Max(s.sec(s.from), -0.1*to)
+	return from, to
+}
+
+// keptAt is until when the samples around an instant were kept, in seconds.
+func (s *scene) keptAt(at float64) float64 {
+	for _, k := range s.of.Capture.Kept {
+		if s.instant(at) >= k.From && s.instant(at) <= k.To {
+			return s.sec(k.To)
+		}
+	}
+	return math.Inf(1)
+}
+
+// lastMove is when the output last was away from both of its levels, or passed from one to the
+// other, in seconds.
+func (s *scene) lastMove() float64 {
+	mid := s.mid()
+	if s.output == nil || math.IsNaN(mid) || s.high-s.low < 1 {
+		return 0
+	}
+	last, was := 0.0, math.NaN()
+	off := (s.high - s.low) / 4
+	s.points(s.output, s.zero, s.till, func(p sampled) {
+		side := 0.0
+		if p.v > mid {
+			side = 1
+		}
+		if !math.IsNaN(was) && side != was || p.v > s.low+off && p.v < s.high-off {
+			last = p.at
+		}
+		was = side
+	})
+	return math.Max(0, last)
+}
+
+// timeLimits are the limits of times that begin at the event.
+func (s *scene) timeLimits() []Mark {
+	if s.output == nil {
+		return nil
+	}
+	var out []Mark
+	add := func(at float64, what string) {
+		if !math.IsNaN(at) && at > 0 {
+			out = append(out, Mark{at, what + " " + unit.Time.Format(at)})
+		}
+	}
+	l := s.delayLimit()
+	add(l.Lower, "min")
+	add(l.Upper, "max")
+	return out
+}
+
+// delayLimit is the limit of the switching delay.
+func (s *scene) delayLimit() analyze.Limit {
+	if m := s.figure(s.output.Signal, analyze.SwitchingDelay); m != nil {
+		return m.Limit
+	}
+	if _, named := s.expect.Demand.State(); !named || s.plan == nil {
+		return analyze.NoLimit()
+	}
+	if s.expect.After > 0 && s.expect.Demand != analyze.Pulse {
+		return s.expect.Span()
+	}
+	return s.plan.Limits.Of(analyze.SwitchingDelay)
+}
+
+// stretch is from one time to another, in seconds.
+type stretch struct{ from, to float64 }
+
+// enlarge is from which share of the main view on what changes need not be enlarged, and
+// mostEnlarged how many places are.
+const (
+	enlarge      = 0.25
+	mostEnlarged = 2
+)
+
+// clusters are the places that need enlarging: contacts that change, with the crossing that made
+// them.
+func (s *scene) clusters(from, to float64) []stretch {
+	var out []stretch
+	for _, c := range s.changes {
+		x := stretch{c.from, c.to}
+		for _, at := range s.crossed {
+			if at <= c.from && c.from-at < near {
+				x.from = math.Min(x.from, at)
+			}
+		}
+		if n := len(out); n > 0 && x.from-out[n-1].to < near {
+			out[n-1].from, out[n-1].to = math.Min(out[n-1].from, x.from), math.Max(out[n-1].to, x.to)
+			continue
+		}
+		out = append(out, x)
+	}
+	for i, x := range out {
+		width := math.Max(x.to-x.from, 1e-3)
+		out[i] = stretch{math.Max(s.sec(s.from), x.from-0.15*width), math.Min(s.sec(s.till), x.from+1.25*width)}
+	}
+	out = slices.DeleteFunc(out, func(x stretch) bool { return x.to-x.from > enlarge*(to-from) })
+	return out[:min(len(out), mostEnlarged)]
+}
+
+// near is how far apart, in seconds, what belongs to one change lies at most.
+const near = 0.1
+
+// view makes the lanes of a stretch.
+func (s *scene) view(from, to float64) View {
+	v := View{From: from, To: to, Factor: 1}
+	for _, e := range s.of.Capture.Events {
+		if at := s.sec(e.At); at >= from && at <= to {
+			v.Marks = append(v.Marks, Mark{at, e.Name})
+		}
+	}
+	for _, l := range s.timeLimits() {
+		if l.At >= from && l.At <= to {
+			v.Latest = append(v.Latest, l)
+		}
+	}
+	if s.output != nil {
+		v.Lanes = append(v.Lanes, s.voltageLane(from, to))
+	}
+	for i := range s.tracks {
+		v.Lanes = append(v.Lanes, s.contactLane(i, from, to))
+	}
+	return v
+}
+
+// byStart orders dimensions.
+func byStart(a, b Dimension) int { return cmp.Compare(a.From, b.From) }

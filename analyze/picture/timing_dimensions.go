@@ -1,0 +1,249 @@
+package picture
+
+import (
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
+	"makebreak/rig/capture"
+)
+
+// Dimension is a measured time between two places of a diagram.
+type Dimension struct {
+	Signal   string
+	Quantity analyze.Quantity
+	From, To float64 // seconds; NaN: it has no place
+	Value    float64 // seconds; NaN: none was measured
+	Expanded float64 // its expanded uncertainty, seconds; NaN: none
+	Bound    analyze.Bound
+	Verdict  analyze.Verdict
+	Limit    analyze.Limit
+	Words    string // value and uncertainty with what they are of
+	Why      string // why there is no value, or what is doubtful of it
+	Row      int    // from 0, where it is drawn
+
+	// above and below are the lanes of its two ends: signals, empty for the axis.
+	starts, ends string
+	label        box // across, in units
+}
+
+// changed is one change of a contact, bounce included.
+type changed struct {
+	signal   string
+	from, to float64 // seconds
+	first    capture.Edge
+}
+
+// findChanges finds the contacts' changes: edges closer together than a rest.
+func (s *scene) findChanges() {
+	for _, t := range s.tracks {
+		for _, e := range t.Edges {
+			if e.At < s.zero || e.At >= s.till {
+				continue
+			}
+			at := s.sec(e.At)
+			if n := len(s.changes); n > 0 && s.changes[n-1].signal == t.Signal && at-s.changes[n-1].to <= capture.Rest.Seconds() {
+				s.changes[n-1].to = at
+				continue
+			}
+			s.changes = append(s.changes, changed{t.Signal, at, at, e})
+		}
+	}
+	slices.SortStableFunc(s.changes, func(a, b changed) int {
+		switch {
+		case a.from < b.from:
+			return -1
+		case a.from > b.from:
+			return 1
+		}
+		return 0
+	})
+}
+
+// dimensions are the times measured at the event.
+func (s *scene) dimensions() []Dimension {
+	var out []Dimension
+	used := map[int]bool{}
+	for i := range s.state {
+		m := &s.state[i]
+		if !s.mine(m.Signal) {
+			continue
+		}
+		d := Dimension{Signal: m.Signal, Quantity: m.Quantity, From: math.NaN(), To: math.NaN(), Value: m.Value, Expanded: m.Expanded,
+			Bound: m.Bound(), Verdict: m.Verdict, Limit: m.Limit, Why: diagnose.Reason(m)}
+		switch m.Quantity {
+		case analyze.SwitchingDelay:
+			d.From, d.To, d.ends = 0, m.Value, m.Signal
+		case analyze.PulseDuration:
+			if len(s.crossed) == 2 {
+				d.From, d.To, d.starts, d.ends = s.crossed[0], s.crossed[1], m.Signal, m.Signal
+			}
+		case analyze.OperateTime, analyze.ReleaseTime:
+			s.placeRelayTime(&d, m)
+		case analyze.TransferTime:
+			s.placeTransfer(&d, m)
+		case analyze.BounceTime:
+			if m.Value == 0 {
+				continue // nothing to be seen
+			}
+			s.placeBounce(&d, m, used)
+		default:
+			continue
+		}
+		d.Words = m.Quantity.Words() + " " + valueText(m)
+		if math.IsNaN(m.Value) {
+			d.Words = m.Quantity.Words()
+		}
+		if m.Quantity == analyze.BounceTime {
+			d.Words = "bounce " + valueText(m)
+		}
+		if m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided {
+			d.Words += ": " + string(m.Verdict)
+			if l := limitText(m); l != "" {
+				d.Words += ", " + l
+			}
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// placeRelayTime places an operate or release time: from the output's crossing on.
+func (s *scene) placeRelayTime(d *Dimension, m *analyze.Measurement) {
+	contact, which := s.relay.Make, 0
+	if m.Quantity == analyze.ReleaseTime {
+		contact = s.relay.Break
+		which = len(s.crossed) - 1
+	}
+	if which < 0 || which >= len(s.crossed) {
+		return
+	}
+	d.From, d.To, d.ends = s.crossed[which], s.crossed[which]+m.Value, contact
+	if s.output != nil {
+		d.starts = s.output.Signal
+	}
+}
+
+// placeTransfer places a transfer time: it ends with the first closing of the contact that
+// closes then.
+func (s *scene) placeTransfer(d *Dimension, m *analyze.Measurement) {
+	if math.IsNaN(m.Value) {
+		return
+	}
+	for _, closing := range []string{s.relay.Make, s.relay.Break} {
+		opening := s.relay.Break
+		if closing == s.relay.Break {
+			opening = s.relay.Make
+		}
+		for _, c := range s.changes {
+			at, ok := s.firstClosing(c)
+			if c.signal == closing && ok && s.opensAt(opening, at-m.Value) {
+				d.From, d.To, d.starts, d.ends = math.Min(at, at-m.Value), math.Max(at, at-m.Value), opening, closing
+				return
+			}
+		}
+	}
+}
+
+// firstClosing is when a contact first closed in a change, in seconds.
+func (s *scene) firstClosing(c changed) (float64, bool) {
+	for _, e := range s.of.Capture.Track(c.signal).Edges {
+		if at := s.sec(e.At); at >= c.from && at <= c.to && e.Closed {
+			return at, true
+		}
+	}
+	return 0, false
+}
+
+// opensAt reports whether a contact opened at a time, to a nanosecond.
+func (s *scene) opensAt(signal string, at float64) bool {
+	t := s.of.Capture.Track(signal)
+	if t == nil {
+		return false
+	}
+	return slices.ContainsFunc(t.Edges, func(e capture.Edge) bool { return !e.Closed && math.Abs(s.sec(e.At)-at) < 2e-9 })
+}
+
+// placeBounce places a bounce time: the first change of the contact that took as long.
+func (s *scene) placeBounce(d *Dimension, m *analyze.Measurement, used map[int]bool) {
+	for i, c := range s.changes {
+		if c.signal == m.Signal && !used[i] && math.Abs(c.to-c.from-m.Value) < 2e-9 {
+			used[i] = true
+			d.From, d.To, d.starts, d.ends = c.from, c.to, c.signal, c.signal
+			return
+		}
+	}
+}
+
+// dimensionRows is how many rows of dimension lines a view has.
+const dimensionRows = 2
+
+// arrowRoom is the least width of a dimension line between whose ends both arrows fit.
+const arrowRoom = 18.0
+
+// place gives each dimension a row of a view: the smallest view that holds it first. Those that
+// find no room are listed.
+func (t *Timing) place(all []Dimension) {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b Dimension) int { return b.Verdict.Gravity() - a.Verdict.Gravity() })
+	var rows [1 + mostEnlarged][dimensionRows][]box
+	for _, d := range all {
+		if math.IsNaN(d.Value) || math.IsNaN(d.From) || !t.placeOne(d, &rows) {
+			t.Listed = append(t.Listed, d)
+		}
+	}
+}
+
+func (t *Timing) placeOne(d Dimension, rows *[1 + mostEnlarged][dimensionRows][]box) bool {
+	views := []*View{&t.Main}
+	for i := range t.Enlarged {
+		views = append(views, &t.Enlarged[i])
+	}
+	for i, v := range slices.Backward(views) {
+		if d.From < v.From || d.To > v.To {
+			continue
+		}
+		for row := range rows[i] {
+			if x, ok := d.fit(v, rows[i][row]); ok {
+				d.Row, d.label = row, x.label
+				rows[i][row] = append(rows[i][row], x.all)
+				v.Dimensions = append(v.Dimensions, d)
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// fitted is where a dimension lies across: its label, and all of it.
+type fit struct{ label, all box }
+
+// fit finds room for a dimension in a row: its words between its ends, else beside them.
+func (d *Dimension) fit(v *View, taken []box) (fit, bool) {
+	left, right := v.across(d.From), v.across(d.To)
+	w := widthOf(d.Words, smallText)
+	out := 0.0
+	if right-left < arrowRoom {
+		out = arrowRoom // the arrows stand outside
+	}
+	for _, at := range []float64{(left + right - w) / 2, right + out + 4, left - out - 4 - w} {
+		if at == (left+right-w)/2 && w > right-left-4 {
+			continue
+		}
+		x := fit{label: box{left: at, right: at + w}}
+		x.all = box{left: math.Min(at, left-out), right: math.Max(at+w, right+out)}
+		if x.all.left < 0 || x.all.right > across {
+			continue
+		}
+		if !slices.ContainsFunc(taken, func(b box) bool { return x.all.left < b.right+labelGap && b.left < x.all.right+labelGap }) {
+			return x, true
+		}
+	}
+	return fit{}, false
+}
+
+// across places a time.
+func (v *View) across(at float64) float64 {
+	return timingLeft + (at-v.From)/(v.To-v.From)*(timingRight-timingLeft)
+}

@@ -1,0 +1,498 @@
+package picture
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+	"makebreak/rig/unit"
+)
+
+// The field of a view, across.
+const (
+	timingLeft  = 64.0
+	timingRight = across - 84.0
+	columns     = int(timingRight - timingLeft) // of one unit
+	// dotsFrom is how many units apart samples are at least to be drawn as dots.
+	dotsFrom = 4.0
+)
+
+// sampled is a sample, at the middle of the time that it is the mean over.
+type sampled struct {
+	at float64 // seconds after the event
+	v  float64 // volts
+	// broken says that samples are missing before it; thinned that those before it were
+	// thinned out, and it is one of the outermost of them.
+	broken, thinned bool
+}
+
+// points calls f with the samples from one instant to another, and the next on each side.
+func (s *scene) points(t *capture.Trace, from, to capture.Instant, f func(sampled)) {
+	half := t.Converter.Span / 2
+	usual := usualStep(t, from)
+	last := capture.Instant(math.MinInt64)
+	emit := func(at capture.Instant, v float64, thinned bool) {
+		if v-v != 0 {
+			return
+		}
+		p := sampled{at: s.sec(at.Add(-half)), v: v, thinned: thinned}
+		if last > math.MinInt64 && !thinned && at.Sub(last) > 4*usual {
+			p.broken = true
+		}
+		last = at
+		f(p)
+	}
+	reach := capture.Instant(3*usual) + capture.Instant(half)
+	for p := range t.Pieces(from-reach, to+reach) {
+		if d := p.Sum; d != nil {
+			for _, x := range digestPoints(d) {
+				emit(x.at, x.v, true)
+			}
+			continue
+		}
+		for i, at := range p.At {
+			emit(capture.Instant(at), float64(p.V[i]), false)
+		}
+	}
+}
+
+type digestPoint struct {
+	at capture.Instant
+	v  float64
+}
+
+// digestPoints are the samples that a digest still knows, by time.
+func digestPoints(d *capture.Digest) []digestPoint {
+	all := []digestPoint{{d.From, d.First}, {d.LowAt, d.Low}, {d.HighAt, d.High}, {d.To, d.Last}}
+	if d.LowAt > d.HighAt {
+		all[1], all[2] = all[2], all[1]
+	}
+	return all
+}
+
+// usualStep is the time between neighbouring samples after an instant, the median of some.
+func usualStep(t *capture.Trace, from capture.Instant) time.Duration {
+	times, _, _ := t.Near(from, 8, 24)
+	var steps []int64
+	for i := 1; i < len(times); i++ {
+		steps = append(steps, times[i]-times[i-1])
+	}
+	if len(steps) == 0 {
+		return 0
+	}
+	slices.Sort(steps)
+	return time.Duration(steps[len(steps)/2])
+}
+
+// voltageLane is the output's voltage over a stretch.
+func (s *scene) voltageLane(from, to float64) Lane {
+	l := Lane{Signal: s.output.Signal}
+	r := reducer{from: from, to: to}
+	s.points(s.output, s.instant(from), s.instant(to), r.add)
+	l.Lines, l.Unseen = r.end(), r.unseen
+	if r.n > 0 && float64(r.n)*dotsFrom < float64(columns) {
+		l.Samples = r.inside
+	}
+	s.nameUnseen(&l)
+	l.Low, l.High = s.scale()
+	l.Bands = s.bands(from, to)
+	if mid := s.mid(); !math.IsNaN(mid) {
+		for _, at := range s.crossed {
+			if at >= from && at <= to {
+				l.Crossed = append(l.Crossed, Point{at, mid})
+			}
+		}
+	}
+	var reach reaches
+	for _, b := range s.behind {
+		if b.output != nil {
+			reach.begin(from, to)
+			b.points(b.output, b.instant(from), b.instant(to), func(p sampled) {
+				if p.broken {
+					reach.lift()
+				}
+				reach.add(p.at, p.v)
+			})
+		}
+	}
+	l.Behind = reach.all(from, to)
+	return l
+}
+
+// nameUnseen says why samples are missing, by where they were kept.
+func (s *scene) nameUnseen(l *Lane) {
+	for i := range l.Unseen {
+		u := &l.Unseen[i]
+		if u.Words != "" {
+			continue
+		}
+		u.Words = "samples missing"
+		if middle := s.instant((u.From + u.To) / 2); s.of.Capture.Kept != nil && !slices.ContainsFunc(s.of.Capture.Kept, func(k capture.Span) bool {
+			return middle >= k.From && middle <= k.To
+		}) {
+			u.Words = "left out on purpose"
+		}
+	}
+}
+
+// scale is from which to which voltage the output's lane goes.
+func (s *scene) scale() (low, high float64) {
+	low, high = 0, 1
+	include := func(v float64) {
+		if !math.IsNaN(v) {
+			low, high = math.Min(low, v), math.Max(high, v)
+		}
+	}
+	s.points(s.output, s.zero, s.till, func(p sampled) { include(p.v) })
+	include(s.low)
+	include(s.high)
+	for _, q := range []analyze.Quantity{analyze.LowLevel, analyze.HighLevel} {
+		if s.plan != nil {
+			l := s.plan.Limits.Of(q)
+			include(l.Lower)
+			include(l.Upper)
+		}
+	}
+	room := (high - low) / 16
+	if low < 0 {
+		low -= room
+	}
+	return low, high + room
+}
+
+// bands are what the output had to keep to: by the demand before the event until it, by that
+// at the event from when the output had to be there.
+func (s *scene) bands(from, to float64) []Band {
+	var out []Band
+	add := func(x analyze.Expectation, a, b float64) {
+		high, named := x.Demand.State()
+		a, b = math.Max(a, from), math.Min(b, to)
+		if named && a < b {
+			if band, ok := s.bandOf(high, a, b); ok {
+				out = append(out, band)
+			}
+		}
+	}
+	x, low := s.expect, analyze.Expectation{Demand: analyze.Low}
+	prior := s.before
+	if prior.Demand == analyze.Pulse {
+		prior = low
+	}
+	if prior.Demand == analyze.Any && !math.IsNaN(s.low) && !math.IsNaN(s.high) {
+		if high, named := x.Demand.State(); named && high {
+			prior = low
+		}
+	}
+	if x.Demand == analyze.Unmoved {
+		add(prior, from, to)
+		return out
+	}
+	due := 0.0
+	if l := s.figureLimit(); !math.IsNaN(l) {
+		due = l
+	}
+	if len(s.crossed) > 0 && (due == 0 || s.crossed[0] < due) {
+		due = s.crossed[0]
+	}
+	add(prior, from, 0)
+	switch {
+	case x.Demand == analyze.Pulse:
+		start := due
+		if len(s.crossed) > 0 {
+			start = s.crossed[0]
+		}
+		span := x.Span()
+		add(x, due, start+span.Lower)
+		add(low, start+span.Upper, to)
+	default:
+		if x.After > 0 {
+			add(prior, 0, x.Span().Lower)
+		}
+		add(x, due, to)
+	}
+	return out
+}
+
+// figureLimit is by when the output must have switched, NaN where no limit says.
+func (s *scene) figureLimit() float64 { return s.delayLimit().Upper }
+
+// bandOf is the band of one of the output's levels, by its limits.
+func (s *scene) bandOf(high bool, from, to float64) (Band, bool) {
+	if s.plan == nil {
+		return Band{}, false
+	}
+	q := analyze.LowLevel
+	if high {
+		q = analyze.HighLevel
+	}
+	l := s.plan.Limits.Of(q)
+	if l.None() {
+		return Band{}, false
+	}
+	b := Band{From: from, To: to, Lower: l.Lower, Upper: l.Upper}
+	if !math.IsNaN(l.Lower) {
+		b.Words[0] = "min " + unit.Voltage.Format(l.Lower)
+	}
+	if !math.IsNaN(l.Upper) {
+		b.Words[1] = "max " + unit.Voltage.Format(l.Upper)
+	}
+	for i := range s.of.Figures {
+		if m := &s.of.Figures[i]; m.Signal == s.output.Signal && m.Quantity == q && m.Expanded > 0 && s.of.Plan.Decide != analyze.Simple {
+			b.Guard = math.Max(b.Guard, m.Expanded)
+		}
+	}
+	return b, true
+}
+
+// contactLane is one contact's states over a stretch.
+func (s *scene) contactLane(i int, from, to float64) Lane {
+	t := s.tracks[i]
+	l := Lane{Signal: t.Signal, Contact: true, High: 1}
+	r := reducer{from: from, to: to}
+	known := s.steps(t, from, to, func(at, v float64) { r.add(sampled{at: at, v: v}) })
+	l.Lines = r.end()
+	if from < known {
+		l.Unseen = append(l.Unseen, Unseen{from, math.Min(known, to), "not known"})
+	}
+	for _, x := range t.Lapses {
+		if a, b := s.sec(x.From), s.sec(x.To); b >= from && a <= to {
+			l.Unseen = append(l.Unseen, Unseen{math.Max(a, from), math.Min(b, to), "changes not drawn"})
+		}
+	}
+	for _, x := range t.Losses {
+		if a, b := s.sec(x.From), s.sec(x.To); b >= from && a <= to {
+			l.Lost = append(l.Lost, Point{b, 0.5})
+		}
+	}
+	var reach reaches
+	for _, b := range s.behind {
+		if b.tracks[i] != nil {
+			reach.begin(from, to)
+			b.steps(b.tracks[i], from, to, reach.add)
+		}
+	}
+	l.Behind = reach.all(from, to)
+	return l
+}
+
+// steps calls f with the corners of a contact's step line over a stretch, and returns from when
+// on its state is known.
+func (s *scene) steps(t *capture.Track, from, to float64, f func(at, v float64)) (known float64) {
+	value := map[bool]float64{true: 1}
+	state, ok := t.StateAt(s.instant(from) - 1)
+	known = from
+	if ok {
+		f(from, value[state])
+	}
+	for _, e := range t.Edges {
+		at := s.sec(e.At)
+		if at < from || at > to {
+			continue
+		}
+		if ok {
+			f(at, value[state])
+		} else {
+			known = at
+		}
+		state, ok = e.Closed, true
+		f(at, value[state])
+	}
+	if !ok {
+		return to
+	}
+	f(to, value[state])
+	return known
+}
+
+// reducer makes lines of samples: of each column of a drawing the first, the lowest, the
+// highest and the last.
+type reducer struct {
+	from, to float64 // seconds
+	n        int     // samples inside
+	lines    [][]Point
+	inside   []Point // the first of them
+	unseen   []Unseen
+	line     []Point
+	last     Point // sample before, also outside
+	has      bool
+	column   int // of held
+	held     []Point
+}
+
+func (r *reducer) columnOf(at float64) int {
+	return int(math.Floor((at - r.from) / (r.to - r.from) * float64(columns)))
+}
+
+func (r *reducer) add(p sampled) {
+	at := Point{p.at, p.v}
+	if r.has && (p.broken || p.thinned) {
+		if gap := (Unseen{From: r.last.At, To: at.At}); gap.To > r.from && gap.From < r.to {
+			if p.thinned {
+				gap.Words = "thinned out"
+			}
+			gap.From, gap.To = math.Max(gap.From, r.from), math.Min(gap.To, r.to)
+			if n := len(r.unseen); n > 0 && r.unseen[n-1].To == gap.From && r.unseen[n-1].Words == gap.Words {
+				r.unseen[n-1].To = gap.To
+			} else if (gap.To-gap.From)/(r.to-r.from)*float64(columns) >= 1 {
+				r.unseen = append(r.unseen, gap)
+			}
+		}
+	}
+	if p.broken {
+		r.lift()
+	}
+	switch was := r.last; {
+	case at.At < r.from:
+	case at.At > r.to:
+		if r.has && was.At <= r.to && !p.broken {
+			if was.At < r.from {
+				r.hold(onLine(was, at, r.from))
+			}
+			r.hold(onLine(was, at, r.to))
+		}
+	default:
+		if r.has && was.At < r.from && !p.broken {
+			r.hold(onLine(was, at, r.from))
+		}
+		r.n++
+		if float64(len(r.inside))*dotsFrom < float64(columns) {
+			r.inside = append(r.inside, at)
+		}
+		r.hold(at)
+	}
+	r.last, r.has = at, true
+}
+
+// onLine is the place at a time on the straight line between two points.
+func onLine(a, b Point, at float64) Point {
+	return Point{at, a.Value + (b.Value-a.Value)*(at-a.At)/(b.At-a.At)}
+}
+
+// hold takes a point into the present column.
+func (r *reducer) hold(p Point) {
+	if c := r.columnOf(p.At); len(r.held) == 0 || c != r.column {
+		r.flush()
+		r.column = c
+	}
+	r.held = append(r.held, p)
+	if len(r.held) > mostHeld {
+		r.held = append(r.held[:0], outermost(r.held)...)
+	}
+}
+
+// mostHeld is how many points of a column are held before those between are dropped.
+const mostHeld = 64
+
+// outermost are the first, the lowest, the highest and the last of some points, by time.
+func outermost(all []Point) []Point {
+	if len(all) <= 4 {
+		return all
+	}
+	low, high := 0, 0
+	for i, p := range all {
+		if p.Value < all[low].Value {
+			low = i
+		}
+		if p.Value > all[high].Value {
+			high = i
+		}
+	}
+	last := len(all) - 1
+	var out []Point
+	at := -1
+	for _, i := range []int{0, min(low, high), max(low, high), last} {
+		if i != at {
+			out = append(out, all[i])
+		}
+		at = i
+	}
+	return out
+}
+
+// flush puts what is left of the present column onto the line.
+func (r *reducer) flush() {
+	r.line = append(r.line, outermost(r.held)...)
+	r.held = r.held[:0]
+}
+
+// lift ends the line.
+func (r *reducer) lift() {
+	r.flush()
+	if len(r.line) > 0 {
+		r.lines = append(r.lines, r.line)
+	}
+	r.line = nil
+}
+
+func (r *reducer) end() [][]Point {
+	r.lift()
+	return r.lines
+}
+
+// reaches are the lowest and the highest values in each column, over several lines.
+type reaches struct {
+	low, high [columns + 1]float64
+	any       bool
+	from, to  float64
+	was       Point
+	has       bool
+}
+
+func (r *reaches) begin(from, to float64) {
+	if !r.any {
+		for i := range r.low {
+			r.low[i], r.high[i] = math.Inf(1), math.Inf(-1)
+		}
+		r.any = true
+	}
+	r.from, r.to, r.has = from, to, false
+}
+
+func (r *reaches) lift() { r.has = false }
+
+// add takes in the line from the point before.
+func (r *reaches) add(at, v float64) {
+	p := Point{at, v}
+	if !r.has {
+		r.was, r.has = p, true
+		r.include(at, v)
+		return
+	}
+	per := (r.to - r.from) / float64(columns)
+	for c := math.Max(0, math.Ceil((r.was.At-r.from)/per)); c <= float64(columns); c++ {
+		x := r.from + c*per
+		if x > p.At {
+			break
+		}
+		if p.At > r.was.At {
+			y := onLine(r.was, p, x)
+			r.include(x, y.Value)
+			r.include(x-per/2, y.Value)
+		}
+	}
+	r.include(at, v)
+	r.was = p
+}
+
+func (r *reaches) include(at, v float64) {
+	c := int(math.Floor((at-r.from)/(r.to-r.from)*float64(columns) + 1e-9))
+	if c < 0 || c > columns {
+		return
+	}
+	r.low[c], r.high[c] = math.Min(r.low[c], v), math.Max(r.high[c], v)
+}
+
+func (r *reaches) all(from, to float64) []Reach {
+	if !r.any {
+		return nil
+	}
+	var out []Reach
+	for c := range r.low {
+		if r.low[c] <= r.high[c] {
+			out = append(out, Reach{from + float64(c)*(to-from)/float64(columns), r.low[c], r.high[c]})
+		}
+	}
+	return out
+}
