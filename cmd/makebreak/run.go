@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
+	"makebreak/rig/web"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences"
@@ -36,6 +37,7 @@ type runOpts struct {
 	faults               []string
 	realTime             bool
 	metrics, metricsFile string
+	access               web.Access // to what is served
 }
 
 func (a *app) runCommand() *cobra.Command {
@@ -88,6 +90,7 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE]`; may be repeated")
 	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take as long as a real one")
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
+	accessFlags(f, &o.access)
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
 }
 
@@ -253,7 +256,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 
 // show shows a run of a sequence as the command asks.
 func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.Shown, error) {
-	opts := progress.Opts{Serve: o.metrics, File: o.metricsFile, Program: version(), Note: a.note}
+	opts := progress.Opts{Serve: o.metrics, Access: o.access, File: o.metricsFile, Program: version(), Note: a.note}
 	if drawable(a.err) && !a.quiet {
 		opts.Terminal, _ = terminal(a.err)
 	}

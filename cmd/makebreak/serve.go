@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
@@ -12,7 +13,16 @@ import (
 )
 
 // serveOpts are the flags of serve.
-type serveOpts struct{ listen string }
+type serveOpts struct {
+	listen string
+	access web.Access
+}
+
+// accessFlags are those that say who may reach what is served.
+func accessFlags(f *pflag.FlagSet, a *web.Access) {
+	f.StringVar(&a.Config, "web-config", "", "`file` with TLS and logins for what is served, in the form of Prometheus' exporters")
+	f.BoolVar(&a.Insecure, "insecure", false, "let other machines read what is served without TLS and a login")
+}
 
 func (a *app) serveCommand() *cobra.Command {
 	var o serveOpts
@@ -22,13 +32,16 @@ func (a *app) serveCommand() *cobra.Command {
 		Long: `Serve a local page until Ctrl-C: what happens now, the log with a search, and the
 record of each run. /metrics has what the log holds, for Prometheus.
 
-The page only reads: no request changes the log or acts on a drive.`,
+The page only reads: no request changes the log or acts on a drive. Any address but
+a loopback one needs TLS and logins (--web-config) or --insecure.`,
 		Example: `  makebreak serve
-  makebreak serve --listen localhost:8000 --log bench-2.db`,
+  makebreak serve --listen localhost:8000 --log bench-2.db
+  makebreak serve --listen :9120 --web-config web.yaml`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), &o) },
 	}
 	c.Flags().StringVar(&o.listen, "listen", "localhost:9120", "`address` to serve at")
+	accessFlags(c.Flags(), &o.access)
 	a.forms(c, "text")
 	return c
 }
@@ -39,11 +52,14 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	if err != nil {
 		return readFailed(err)
 	}
-	server, err := web.Serve(o.listen, s, func(err error) { a.note("page: %v", err) })
+	server, err := web.Serve(web.Opts{Address: o.listen, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, s)
 	if err != nil {
 		return problem.Of(problem.KindOf(err), errors.Join(err, s.Close()))
 	}
-	a.note("Page at http://%s/", server.Addr)
+	a.note("Page at %s", server.URL("/"))
+	if server.Open() {
+		a.note("Other machines can read it, without a login (--insecure)")
+	}
 	<-ctx.Done()
 	return errors.Join(server.Close(), s.Close())
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"net"
 	"net/http"
 	"sync"
@@ -127,6 +128,9 @@ type placeKey struct{}
 
 // withPlace keeps a request's connection in its context.
 func withPlace(ctx context.Context, c net.Conn) context.Context {
+	if t, ok := c.(*tls.Conn); ok {
+		c = t.NetConn()
+	}
 	return context.WithValue(ctx, placeKey{}, c)
 }
 

@@ -10,6 +10,8 @@ import (
 	"net/http"
 	"time"
 
+	"golang.org/x/time/rate"
+
 	"makebreak/rig/problem"
 	"makebreak/rig/task"
 )
@@ -30,6 +32,9 @@ const (
 	// request waits for 6.4 s at most, less than Prometheus does.
 	requestRate, requestBurst       = 10, 50
 	connectionRate, connectionBurst = 1000, maxConnections
+
+	// A handshake of TLS takes milliseconds of a small board's processor.
+	handshakeRate, handshakeBurst = 20, maxConnections
 )
 
 // closeTime is how long answers under way have to end when the server is closed.
@@ -38,26 +43,47 @@ const closeTime = time.Second
 // A Server serves a handler over HTTP.
 type Server struct {
 	Addr   net.Addr // where it listens
+	TLS    bool
+	open   bool
 	server *http.Server
 	cancel context.CancelFunc
 }
 
-// Serve serves a handler at an address, as in "localhost:9110", until Close. Failed is told
-// of a failure later on. The error is of the kind Usage: the address is wrong or taken.
-func Serve(address string, h http.Handler, failed func(error)) (*Server, error) {
-	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return nil, problem.Of(problem.Usage, fmt.Errorf("%s: %w; use a free address, for example localhost:9110", address, cause(err)))
-	}
-	return serve(l, guarded(h, ownNames(address, l.Addr().String()), failed), failed), nil
+// Opts say where a handler is served, and for whom.
+type Opts struct {
+	Address string // as in "localhost:9110"
+	Access
+	Failed func(error) // is told of a failure later on
 }
 
-// serve serves on a listener; it returns at once.
-func serve(l net.Listener, h http.Handler, failed func(error)) *Server {
+// Serve serves a handler until Close. An address that is wrong, taken or not permitted is an
+// error of the kind Usage, a configuration that cannot be used one of the kind Input.
+func Serve(o Opts, h http.Handler) (*Server, error) {
+	has, err := o.look()
+	if err != nil {
+		return nil, err
+	}
+	l, err := net.Listen("tcp", o.Address)
+	if err != nil {
+		return nil, problem.Of(problem.Usage, fmt.Errorf("%s: %w; use a free address, for example localhost:9110", o.Address, cause(err)))
+	}
+	if err := o.permits(l.Addr(), has, o.Insecure); err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	own := ownNames(o.Address, l.Addr().String())
+	s, err := serve(l, o.Access, func(h http.Handler) http.Handler { return guarded(h, own, o.Failed) }, h, o.Failed)
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	s.open = o.permits(l.Addr(), has, false) != nil
+	return s, nil
+}
+
+// serve serves on a listener, to which the rules apply; it returns at once.
+func serve(l net.Listener, a Access, rules func(http.Handler) http.Handler, h http.Handler, failed func(error)) (*Server, error) {
 	ctx, cancel := context.WithCancel(context.WithValue(context.Background(), streamsKey{}, &streams{most: maxStreams}))
-	r := newRoom(l, maxConnections+maxStreams)
 	s := &Server{Addr: l.Addr(), cancel: cancel, server: &http.Server{
-		Handler:           h,
+		Protocols:         new(http.Protocols),
 		ReadHeaderTimeout: headerTime,
 		ReadTimeout:       readTime,
 		WriteTimeout:      writeTime,
@@ -68,19 +94,37 @@ func serve(l net.Listener, h http.Handler, failed func(error)) *Server {
 		// What clients do wrong is theirs; a handler's own fault is told by guarded.
 		ErrorLog: log.New(io.Discard, "", 0),
 	}}
+	// One request at a time on a connection: the room counts on it.
+	s.server.Protocols.SetHTTP1(true)
+	if err := a.secure(s.server, rules, h); err != nil {
+		cancel()
+		return nil, err
+	}
+	r := newRoom(l, maxConnections+maxStreams)
+	begin := s.server.Serve
+	if s.TLS = s.server.TLSConfig != nil; s.TLS {
+		r.pace = rate.NewLimiter(handshakeRate, handshakeBurst)
+		begin = func(l net.Listener) error { return s.server.ServeTLS(l, "", "") }
+	}
 	task.Go(func() {
-		if err := s.server.Serve(r); err != nil && !errors.Is(err, http.ErrServerClosed) {
+		if err := begin(r); err != nil && !errors.Is(err, http.ErrServerClosed) {
 			failed(err)
 		}
 	})
-	return s
+	return s, nil
 }
 
-// Exposed reports whether other machines may reach the server.
-func (s *Server) Exposed() bool { return !address(s.Addr).IsLoopback() }
+// URL is the address of a page, by its path.
+func (s *Server) URL(path string) string {
+	scheme := "http"
+	if s.TLS {
+		scheme = "https"
+	}
+	return scheme + "://" + s.Addr.String() + path
+}
 
-// Port is the port that it listens at.
-func (s *Server) Port() int { return s.Addr.(*net.TCPAddr).Port }
+// Open reports whether other machines reach the server without TLS or without a login.
+func (s *Server) Open() bool { return s.open }
 
 // Close stops serving. Answers under way have a second to end and are cut off then.
 func (s *Server) Close() error {

@@ -91,12 +91,22 @@ func ended(c net.Conn) { _, _ = io.Copy(io.Discard, c) }
 
 var hello = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "hello") })
 
+// started serves a handler on pipes, without a name that must be asked for.
+func started(t *testing.T, p *pipes, h http.Handler, failed func(error)) *Server {
+	t.Helper()
+	s, err := serve(p, Access{}, func(h http.Handler) http.Handler { return guarded(h, nil, failed) }, h, failed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // onPipes serves a handler on pipes in a bubble of its own time.
 func onPipes(t *testing.T, h http.Handler, test func(t *testing.T, p *pipes)) {
 	synctest.Test(t, func(t *testing.T) {
 		p := newPipes()
 		failed := func(err error) { t.Error(err) }
-		s := serve(p, guarded(h, nil, failed), failed)
+		s := started(t, p, h, failed)
 		test(t, p)
 		if err := s.Close(); err != nil {
 			t.Error(err)
@@ -159,7 +169,7 @@ func TestServe_Busy(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		answer = make(chan struct{}) // of this bubble
 		p := newPipes()
-		s := serve(p, guarded(wait, nil, nil), nil)
+		s := started(t, p, wait, nil)
 		results := make(chan error)
 		one := func() {
 			_, err := ask(p.dial())
@@ -280,7 +290,7 @@ func TestServe_CloseBusy(t *testing.T) {
 	long := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, strings.Repeat("x", 1<<20)) })
 	synctest.Test(t, func(t *testing.T) {
 		p := newPipes()
-		s := serve(p, guarded(long, nil, nil), func(err error) { t.Error(err) })
+		s := started(t, p, long, func(err error) { t.Error(err) })
 		for range maxPlaces + 3 { // more than have a place, more than have a turn at once
 			go func() {
 				io.WriteString(p.dial(), "GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
@@ -370,11 +380,11 @@ func TestSearched(t *testing.T) {
 // A handler is served until the server is closed; an address that is wrong or taken is told.
 func TestServe(t *testing.T) {
 	t.Parallel()
-	s, err := Serve("localhost:0", hello, func(err error) { t.Error(err) })
+	s, err := Serve(Opts{Address: "localhost:0", Failed: func(err error) { t.Error(err) }}, hello)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Exposed() {
+	if s.Open() {
 		t.Error("localhost is said to be open to other machines")
 	}
 	r, err := http.Get("http://" + s.Addr.String())
@@ -387,7 +397,7 @@ func TestServe(t *testing.T) {
 		t.Errorf("%v, %s: %s", err, r.Status, text)
 	}
 	for address, want := range map[string]string{s.Addr.String(): "address already in use", "localhost": "missing port in address", "localhost:x": "unknown port"} {
-		if _, err := Serve(address, hello, nil); problem.KindOf(err) != problem.Usage || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "use a free address") {
+		if _, err := Serve(Opts{Address: address}, hello); problem.KindOf(err) != problem.Usage || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "use a free address") {
 			t.Errorf("%s: %v, want %q", address, err, want)
 		}
 	}
@@ -398,11 +408,11 @@ func TestServe(t *testing.T) {
 		t.Error("it still serves after Close")
 	}
 	for _, all := range []string{":0", "0.0.0.0:0", "[::]:0"} {
-		s, err := Serve(all, hello, func(err error) { t.Error(err) })
+		s, err := Serve(Opts{Address: all, Access: Access{Insecure: true}, Failed: func(err error) { t.Error(err) }}, hello)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !s.Exposed() {
+		if !s.Open() {
 			t.Errorf("%s is not said to be open to other machines", all)
 		}
 		s.Close()
