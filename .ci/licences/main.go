@@ -237,6 +237,14 @@ func collect(linked map[string]*module) (*licences.Collection, error) {
 		return nil, err
 	}
 	c.Parts = append(c.Parts, data)
+	for _, script := range []licences.Part{{Name: "htmx.org", Version: "2.0.11"}, {Name: "htmx-ext-sse", Version: "2.2.4"}} {
+		script.Licence = "0BSD"
+		name := strings.TrimSuffix(script.Name, ".org") + "-" + script.Version + ".LICENSE"
+		if err := c.files(&script, filepath.Join("sequences", "site", "asset"), name); err != nil {
+			return nil, err
+		}
+		c.Parts = append(c.Parts, script)
+	}
 	return &c.Collection, nil
 }
 
