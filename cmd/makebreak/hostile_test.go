@@ -122,7 +122,7 @@ var hostileCommands = map[string][]string{
 	"makebreak soak reliability": {"last --log LOG", "last --log LOG --shape 2 --plot DIR/p.svg"},
 	"makebreak install":          {"--root DIR/root"},
 	"makebreak analyze":          {"CAPTURE", "CAPTURE --sequence SEQ"},
-	"makebreak runs":             {"--log LOG", "--log LOG --unit U-1"},
+	"makebreak runs":             {"--log LOG", "--log LOG --unit U-1", "--log LOG --field job=1234", "--log LOG --set-field last job=1 place=2", "--log LOG --mark-reference last", "--log LOG --unmark-reference last"},
 	"makebreak runs prune":       {"--log LOG --older-than 0d", "--log LOG --older-than 0d --whole-runs --yes --into DIR/into.db"},
 	"makebreak runs check":       {"--log LOG"},
 	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "--schema"},
@@ -201,7 +201,7 @@ func newHostileFiles(t testing.TB) hostileFiles {
 		}
 	}
 	for _, args := range []string{
-		"rig calibrate OUT3 --rig RIG --points POINTS --accept-differences --by A", "soak armed-high --rig RIG --log LOG --unit U-1 --by A --cycles 3 --seed 1 --fault weak-supply",
+		"rig calibrate OUT3 --rig RIG --points POINTS --accept-differences --by A", "soak armed-high --rig RIG --log LOG --field job=1234 --unit U-1 --by A --cycles 3 --seed 1 --fault weak-supply",
 		"soak relay-only --log LOG --unit U-1 --by A --cycles 6 --seed 1 --fault slow-release",
 	} {
 		var out, errs bytes.Buffer

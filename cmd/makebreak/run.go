@@ -38,6 +38,7 @@ type runOpts struct {
 	realTime             bool
 	metrics, metricsFile string
 	access               web.Access // to what is served
+	fields, ask, require []string
 }
 
 func (a *app) runCommand() *cobra.Command {
@@ -89,6 +90,9 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.Uint64Var(&o.seed, "seed", 0, "seed of the simulated bench: the same `number` gives the same result (default: a new one)")
 	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE]`; may be repeated")
 	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take as long as a real one")
+	f.StringArrayVar(&o.fields, "field", nil, "note a field with the run, `NAME=VALUE`, as in job=1234; may be repeated")
+	f.StringArrayVar(&o.ask, "ask-field", nil, "ask at a terminal for the field of this `name`; may be repeated")
+	f.StringArrayVar(&o.require, "require-field", nil, "begin no run without the field of this `name`, asked for at a terminal; may be repeated")
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
 	accessFlags(f, &o.access)
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
@@ -118,6 +122,7 @@ type job struct {
 	cycles int
 	// calibrations are the rig's.
 	calibrations []capture.Calibration
+	fields       []journal.Field // that are noted with the run
 	open         func() (*bench.Bench, error)
 }
 
@@ -150,6 +155,9 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 		return err
 	}
 	a.announce(&j)
+	if err := a.noteFields(c.Context(), &j, o); err != nil {
+		return err
+	}
 	if err := a.cautioned(c.Context(), j.rig, j.seq, o.yes); err != nil {
 		return err
 	}
@@ -267,7 +275,7 @@ func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.S
 func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
 		Rig: j.rig.Name, RigSource: a.rigSource, Started: a.now(), Planned: j.cycles, Program: version(),
-		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled())}
+		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled()), Fields: j.fields}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	} else {

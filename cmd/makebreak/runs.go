@@ -11,17 +11,72 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
 	"makebreak/rig/words"
+	"makebreak/sequences/fields"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 )
 
+// runsOpts are the flags of runs.
+type runsOpts struct {
+	fields            []string
+	set, mark, unmark string
+}
+
+// check allows one thing to be done at a time.
+func (o *runsOpts) check(c *cobra.Command) error {
+	var asked []string
+	for _, name := range []string{"field", "set-field", "mark-reference", "unmark-reference"} {
+		f := c.Flags().Lookup(name)
+		if f.Changed && f.Value.String() == "" {
+			return badUsage("--%s needs a run; last is the newest", name)
+		}
+		if f.Changed {
+			asked = append(asked, "--"+name)
+		}
+	}
+	if len(asked) > 1 {
+		return badUsage("use one of %s, not several", words.List(asked))
+	}
+	return nil
+}
+
 func (a *app) runsCommand() *cobra.Command {
+	var o runsOpts
 	c := &cobra.Command{
 		Use:   "runs",
 		Short: "List what is in the log, the newest first",
-		Long:  "List what is in the log, the newest first; with --unit only the runs of that unit.",
-		Args:  noArguments,
-		RunE: func(*cobra.Command, []string) error {
+		Long: `List what is in the log, the newest first; with --unit only the runs of that unit,
+with --field only those of which that is noted.
+
+With --set-field, change what is noted with a run. What it was before is kept, with
+when and by whom (--by) it was changed.
+
+With --mark-reference, mark a run as the reference that others of its kind are
+compared with: those of the same sequence, of a rig of the same name and of the same
+field model, all real or all simulated. There is one of a kind at most.`,
+		Example: `  makebreak runs --unit 4711
+  makebreak runs --field job=1234
+  makebreak runs --set-field last job=1234 "remarks=lid scratched" --by "A. Fitter"
+  makebreak runs --mark-reference 2026-11-25-lumora.1`,
+		Args: func(c *cobra.Command, args []string) error {
+			if err := o.check(c); err != nil || o.set != "" {
+				return err
+			}
+			return noArguments(c, args)
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			switch {
+			case o.set != "":
+				return a.setFields(c, o.set, args)
+			case o.mark != "":
+				return a.markReference(o.mark)
+			case o.unmark != "":
+				return a.unmarkReference(o.unmark)
+			}
+			wanted, err := fields.ParseAll(o.fields, false)
+			if err != nil {
+				return badUsage("--field: %w", err)
+			}
 			db, err := a.openLog()
 			if err != nil {
 				return err
@@ -31,7 +86,8 @@ func (a *app) runsCommand() *cobra.Command {
 			if err != nil {
 				return readFailed(err)
 			}
-			list := record.List{Runs: runs, Unit: a.unit}
+			runs = slices.DeleteFunc(runs, func(r journal.RunSummary) bool { return !fields.Match(r.Fields, wanted) })
+			list := record.List{Runs: runs, Unit: a.unit, Wanted: len(wanted) > 0}
 			write := list.Text
 			switch a.as {
 			case "json":
@@ -43,6 +99,11 @@ func (a *app) runsCommand() *cobra.Command {
 		},
 	}
 	a.forms(c, "text", "csv", "json")
+	f := c.Flags()
+	f.StringArrayVar(&o.fields, "field", nil, "list only runs with this field, `NAME=VALUE`; may be repeated")
+	f.StringVar(&o.set, "set-field", "", "change fields of a `run`, which follow as NAME=VALUE; NAME= takes one away")
+	f.StringVar(&o.mark, "mark-reference", "", "mark a `run` as the reference of its kind")
+	f.StringVar(&o.unmark, "unmark-reference", "", "take the mark of a reference from a `run`")
 	c.AddCommand(a.pruneCommand(), a.checkCommand())
 	return c
 }

@@ -128,6 +128,9 @@ func (o *soakOpts) check(c *cobra.Command) error {
 	if o.waitForRig < 0 {
 		return badUsage("--wait-for-rig %s: must be 0s or more, for example 10m", o.waitForRig)
 	}
+	if o.resume != "" && len(o.fields)+len(o.ask)+len(o.require) > 0 {
+		return badUsage("--resume goes on with the fields that the run has; makebreak runs --set-field changes them")
+	}
 	if o.goOn && o.resume != "" {
 		return badUsage("use either --go-on or --resume: --go-on finds the run by unit and sequence")
 	}

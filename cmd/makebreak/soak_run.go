@@ -30,6 +30,9 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 	if err != nil {
 		return err
 	}
+	if err := a.noteFields(c.Context(), &j, &o.runOpts); err != nil {
+		return err
+	}
 	db, err := journal.Open(a.log)
 	if err != nil {
 		return problem.Of(problem.Storage, err)
@@ -70,6 +73,9 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	}
 	j, err := a.prepare(c, name, &o.runOpts)
 	if err != nil {
+		return err
+	}
+	if err := a.noteFields(c.Context(), &j, &o.runOpts); err != nil {
 		return err
 	}
 	return a.soakIn(c.Context(), db, j, o)

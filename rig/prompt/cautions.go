@@ -45,6 +45,24 @@ func Acknowledge(ctx context.Context, in io.Reader, out io.Writer, echoed bool) 
 	return nil
 }
 
+// Answer shows a question on out and returns the line of in that answers it, and takes nothing
+// beyond that line. Echoed is as Acknowledge has it. The error is of the kind Usage where the
+// input has ended, Interrupted where the context ends first.
+func Answer(ctx context.Context, in io.Reader, out io.Writer, question string, echoed bool) (string, error) {
+	fmt.Fprint(out, question)
+	line, err := readLine(ctx, in)
+	if err != nil || !echoed {
+		fmt.Fprintln(out)
+	}
+	switch {
+	case errors.Is(err, context.Canceled):
+		return "", problem.New(problem.Interrupted, "interrupted before anything was done")
+	case err != nil:
+		return "", problem.New(problem.Usage, "a question was not answered: standard input has ended")
+	}
+	return strings.TrimSpace(line), nil
+}
+
 // readLine reads one line, byte by byte, as the rest of the stream is somebody else's. A
 // reader that waits is given up when the context ends.
 func readLine(ctx context.Context, r io.Reader) (string, error) {

@@ -40,6 +40,8 @@ type Rig struct {
 	// Latency is how late the lines report a drive, where it has been measured; nil:
 	// the usual one is taken.
 	Latency *Latency
+	// Fields are what the workshop wants noted with each run.
+	Fields []Field
 }
 
 // FastestBusHz is the highest clock of the I²C bus, in hertz.

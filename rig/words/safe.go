@@ -109,7 +109,10 @@ const MostName = 80
 // sequence, a rig, a meter, a column of a capture. It is empty where nothing is. A name is
 // printed in tables, cells and labels for as long as the log lasts. So it is one line of
 // printable characters, not longer than MostName, without blanks around it, and no formula.
-func NameFault(s string) string {
+func NameFault(s string) string { return TextFault(s, MostName) }
+
+// TextFault is NameFault for a text of one line that may have so many characters.
+func TextFault(s string, most int) string {
 	if !utf8.ValidString(s) {
 		return "it is not valid UTF-8"
 	}
@@ -126,8 +129,8 @@ func NameFault(s string) string {
 	case trimmed != s:
 		return "it must not begin or end with a blank"
 	}
-	if n := utf8.RuneCountInString(s); n > MostName {
-		return fmt.Sprintf("it has %d characters; must be at most %d", n, MostName)
+	if n := utf8.RuneCountInString(s); n > most {
+		return fmt.Sprintf("it has %d characters; must be at most %d", n, most)
 	}
 	if Formula(s) {
 		first := strings.TrimLeftFunc(s, passedOver)

@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 
 	"makebreak/analyze/report"
 	"makebreak/rig/table"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
 
@@ -14,6 +16,8 @@ import (
 type List struct {
 	Runs []journal.RunSummary
 	Unit string
+	// Wanted says that only runs with certain fields are listed.
+	Wanted bool
 }
 
 // listed is a run as JSON: the contract of the command line.
@@ -93,6 +97,9 @@ func (l List) CSV(w io.Writer) error {
 // Text writes the list as a table, its times in local time.
 func (l List) Text(w io.Writer) error {
 	switch {
+	case len(l.Runs) == 0 && l.Wanted:
+		_, err := fmt.Fprintln(w, "The log holds no runs with these fields.")
+		return err
 	case len(l.Runs) == 0 && l.Unit != "":
 		_, err := fmt.Fprintf(w, "The log holds no runs of the unit %q.\n", l.Unit)
 		return err
@@ -100,11 +107,38 @@ func (l List) Text(w io.Writer) error {
 		_, err := fmt.Fprintln(w, "The log holds no runs.")
 		return err
 	}
-	return table.Write(w, []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete", "simulated"}, func(row func(...any)) {
+	head := []string{"run", "unit", "sequence", "started, local time", "cycles", "verdict", "complete", "simulated"}
+	references := slices.ContainsFunc(l.Runs, func(r journal.RunSummary) bool { return r.Reference })
+	if references {
+		head = append(head, "reference")
+	}
+	noted := slices.ContainsFunc(l.Runs, func(r journal.RunSummary) bool { return len(r.Fields) > 0 })
+	if noted {
+		head = append(head, "fields")
+	}
+	return table.Write(w, head, func(row func(...any)) {
 		for _, r := range l.Runs {
-			row(r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), yesNo[r.Complete], yesNo[r.Simulated])
+			cells := []any{r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), yesNo[r.Complete], yesNo[r.Simulated]}
+			if references {
+				cells = append(cells, yesNo[r.Reference])
+			}
+			if noted {
+				cells = append(cells, fieldsText(r.Fields))
+			}
+			row(cells...)
 		}
 	})
+}
+
+// mostFieldsText is how many characters the list shows of a run's fields.
+const mostFieldsText = 60
+
+// fieldsText are a run's fields on one line.
+func fieldsText(fields []journal.Field) string {
+	if len(fields) == 0 {
+		return ""
+	}
+	return words.Short(words.List(words.Texts(fields, func(f journal.Field) string { return f.Name + "=" + f.Value })), mostFieldsText)
 }
 
 var yesNo = map[bool]string{false: "no", true: "yes"}

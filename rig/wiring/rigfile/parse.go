@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"makebreak/rig/ads1x15"
@@ -134,8 +136,32 @@ func readRig(root *yamlfile.Node) *wiring.Rig {
 	if w, ok := f.May("overdue_calibrations").Word(string(capture.OverdueUndecided), string(capture.OverdueJudged)); ok {
 		r.Overdue = capture.OverdueRule(w)
 	}
+	readFields(f.May("fields"), r)
 	f.Done()
 	return r
+}
+
+// readFields reads what the workshop wants noted with each run.
+func readFields(n *yamlfile.Node, r *wiring.Rig) {
+	all := n.Entries("must be names, as in job: required")
+	if len(all) > wiring.MostFields {
+		n.Fail(fmt.Sprintf("%d fields are named", len(all)), fmt.Sprintf("name at most %d", wiring.MostFields))
+		return
+	}
+	for _, e := range all {
+		name := strings.TrimSpace(e.Name())
+		if fault := wiring.FieldFault(name); fault != "" {
+			e.Key.Refuse(fault, "")
+			continue
+		}
+		if slices.ContainsFunc(r.Fields, func(o wiring.Field) bool { return strings.EqualFold(o.Name, name) }) {
+			e.Key.Refuse("it is named already, but for capitals", "")
+			continue
+		}
+		if w, ok := e.Value.Word("ask", "required"); ok {
+			r.Fields = append(r.Fields, wiring.Field{Name: name, Required: w == "required"})
+		}
+	}
 }
 
 // slowestBusHz is the lowest bus_speed in hertz.

@@ -56,6 +56,7 @@ func TestParse_full(t *testing.T) {
 		},
 		Supply:  &wiring.Supply{Model: wiring.MCP4725, Address: 0x60, Reference: 3.3, Gain: 5, Highest: 15, Usual: 13.8, Rest: 0.5},
 		Overdue: capture.OverdueUndecided,
+		Fields:  []wiring.Field{{Name: "job"}, {Name: "customer"}, {Name: "remarks"}},
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
