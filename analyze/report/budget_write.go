@@ -48,10 +48,14 @@ func (b *Budget) Text(w io.Writer, opts TextOpts) error {
 		}
 	}
 	t.line("")
-	t.line(b.table())
+	out := b.table(budgetHead, b.row)
+	if !t.fits(out) {
+		out = b.table(pairedBudgetHead, b.pairedRow)
+	}
+	t.line(out)
 	t.line("")
-	for _, l := range b.steps() {
-		t.wrapped("", l)
+	for _, s := range b.steps() {
+		t.wrapped(fmt.Sprintf("%-31s", s[0]), s[1])
 	}
 	return writingFailed("text", t.w.Flush())
 }
@@ -81,32 +85,53 @@ func probability(p float64) string {
 
 var budgetHead = []string{"component", "distribution", "standard uncertainty", "sensitivity", "contribution", "share", "degrees of freedom"}
 
-func (b *Budget) table() string {
-	m := &b.Measurement
-	in := b.inUnit()
+// pairedBudgetHead names the columns of the narrow table, in which a component has two lines.
+var pairedBudgetHead = []string{"component\n  distribution", "uncertainty\nsensitivity", "contribution\ndegrees of freedom", "share"}
+
+// longComponent is from how many characters on a component's name in the narrow table breaks.
+const longComponent = 36
+
+// table renders the components, each as its row has it. Words are in the first columns,
+// numbers in the last.
+func (b *Budget) table(head []string, row func(*gum.Component) []string) string {
 	tw := table.NewWriter()
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
+	words := 1
+	if len(head) == len(budgetHead) {
+		words = 2
+	}
 	var columns []table.ColumnConfig
-	for n := 3; n <= len(budgetHead); n++ {
+	for n := words + 1; n <= len(head); n++ {
 		columns = append(columns, table.ColumnConfig{Number: n, Align: text.AlignRight, AlignHeader: text.AlignRight})
 	}
 	tw.SetColumnConfigs(columns)
-	tw.AppendHeader(tableRow(budgetHead))
-	for _, c := range m.Budget {
-		// An input is in the result's unit, or a share, whose sensitivity is.
-		u, by := in(c.Standard), significant(c.Sensitivity, budgetDigits)
-		if c.Sensitivity != 1 {
-			u, by = significant(100*c.Standard, budgetDigits)+" %", in(c.Sensitivity)
-		}
-		share := c.Contribution() / m.Standard
-		tw.AppendRow(tableRow([]string{
-			oneLine(string(c.Source)), c.Distribution, u, by,
-			in(c.Contribution()), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom),
-		}))
+	tw.AppendHeader(tableRow(head))
+	for i := range b.Measurement.Budget {
+		tw.AppendRow(tableRow(row(&b.Measurement.Budget[i])))
 	}
 	return tw.Render()
 }
+
+func (b *Budget) row(c *gum.Component) []string {
+	in := b.inUnit()
+	// An input is in the result's unit, or a share, whose sensitivity is.
+	u, by := in(c.Standard), significant(c.Sensitivity, budgetDigits)
+	if c.Sensitivity != 1 {
+		u, by = significant(100*c.Standard, budgetDigits)+" %", in(c.Sensitivity)
+	}
+	share := c.Contribution() / b.Measurement.Standard
+	return []string{oneLine(string(c.Source)), c.Distribution, u, by,
+		in(c.Contribution()), fmt.Sprintf("%.1f %%", 100*share*share), dofWords(c.DegreesOfFreedom)}
+}
+
+func (b *Budget) pairedRow(c *gum.Component) []string {
+	r := b.row(c)
+	return []string{text.WrapSoft(r[0], longComponent) + "\n  " + r[1], r[2] + "\n" + r[3], r[4] + "\n" + r[6], r[5]}
+}
+
+// negligible is below which share of the whole a component is as good as zero.
+const negligible = 1e-6
 
 // inUnit writes figures of the budget with three significant digits each, in the unit in
 // which the largest contribution reads well.
@@ -114,19 +139,22 @@ func (b *Budget) inUnit() func(float64) string {
 	m := &b.Measurement
 	s := scalerOf(m.Quantity, analyze.NoLimit(), math.NaN(), m.Standard)
 	return func(x float64) string {
+		if x != 0 && math.Abs(x) < negligible*m.Standard {
+			return strings.TrimSpace("≈ 0 " + s.Unit())
+		}
 		return strings.TrimSpace(significant(s.In(x), budgetDigits) + " " + s.Unit())
 	}
 }
 
 // steps say how the components make the expanded uncertainty.
-func (b *Budget) steps() []string {
+func (b *Budget) steps() [][2]string {
 	m := &b.Measurement
 	in := b.inUnit()
-	return []string{
-		"Combined standard uncertainty  u = " + in(m.Standard) + ", the root of the contributions' sum of squares (GUM 5.1.2)",
-		"Effective degrees of freedom   " + dofWords(m.DegreesOfFreedom) + ", by the Welch-Satterthwaite formula (GUM G.4.1)",
-		"Coverage factor                k = " + strconv.FormatFloat(m.Coverage, 'f', 2, 64) + ", " + factorWords(m),
-		"Expanded uncertainty           U = k·u = " + in(m.Expanded) + ", for a coverage of 95 %",
+	return [][2]string{
+		{"Combined standard uncertainty", "u = " + in(m.Standard) + ", the root of the contributions' sum of squares (GUM 5.1.2)"},
+		{"Effective degrees of freedom", dofWords(m.DegreesOfFreedom) + ", by the Welch-Satterthwaite formula (GUM G.4.1)"},
+		{"Coverage factor", "k = " + strconv.FormatFloat(m.Coverage, 'f', 2, 64) + ", " + factorWords(m)},
+		{"Expanded uncertainty", "U = k·u = " + in(m.Expanded) + ", for a coverage of 95 %"},
 	}
 }
 

@@ -40,7 +40,8 @@ func TestGolden(t *testing.T) {
 		"report.csv":        func(b *bytes.Buffer) error { return CSV(b, invented()) },
 		"report.json":       func(b *bytes.Buffer) error { return JSON(b, invented()) },
 		"report.txt":        func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 100}) },
-		"report-wide.txt":   func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{}) },
+		"report-wide.txt":   func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{All: true}) },
+		"report-all.txt":    func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 80, All: true}) },
 		"report.html":       func(b *bytes.Buffer) error { return HTML(b, invented()) },
 		"report-narrow.txt": func(b *bytes.Buffer) error { return Text(b, invented(), TextOpts{Width: 80}) },
 		"report-colour.txt": func(b *bytes.Buffer) error {

@@ -4,13 +4,11 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
-	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"makebreak/analyze"
@@ -20,12 +18,15 @@ import (
 // TextOpts says how the text is to look.
 type TextOpts struct {
 	Colour bool // colour the verdicts' words; they are words in either case
-	Width  int  // columns of the terminal; 0: as wide as it comes
+	Width  int  // columns that a line may have; 0: as wide as it comes
+	Rows   int  // lines that the terminal shows at once; 0: no terminal
+	All    bool // all figures, and not only those that did not pass
 }
 
-// Text writes the record for the person at the bench: the run, one table over
-// all cycles, what is wrong in plain words, the verdict, and where the record
-// went. It reads the measurements once and keeps a bounded number of them.
+// Text writes the record for the person at the bench: the run, the verdict, what is wrong in
+// plain words, then each output against its demand, and the figures that did not pass. Where
+// the whole is longer than the terminal, the verdict stands once more at its end, next to
+// where the person types on. It reads the measurements once and keeps a bounded number of them.
 func Text(w io.Writer, r *Record, opts TextOpts) error {
 	s, err := summarize(r)
 	if err != nil {
@@ -33,27 +34,50 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	}
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.header(r)
-	t.table(r, s)
+	t.verdict(r, s)
 	t.list(unstoredHeading, r.Unstored)
 	t.findings(r)
+	t.list(settleHeading, s.undecidedLines())
+	t.figures(r, s)
 	for _, l := range soakLists(r) {
 		t.list(l.Heading, l.Items)
 	}
 	t.list("Measuring problems", troubleLines(r))
 	t.list("Cautions", r.Cautions)
 	t.list("Notes", r.Notes)
-	t.verdict(r, s)
+	t.end(r, s)
+	return writingFailed("text", t.w.Flush())
+}
+
+// Brief writes the verdict and the findings alone, for the person whose record goes to a file.
+func Brief(w io.Writer, r *Record, opts TextOpts) error {
+	s, err := summarize(r)
+	if err != nil {
+		return readingFailed(err)
+	}
+	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
+	t.wrapped("Verdict: ", t.verdictWords(r, s))
+	t.list(unstoredHeading, r.Unstored)
+	if len(findingsOf(r)) > 0 {
+		t.findings(r)
+	}
 	return writingFailed("text", t.w.Flush())
 }
 
 // textWriter writes parts of the text. A fault of the writer underneath shows at
 // the flush.
 type textWriter struct {
-	w    *bufio.Writer
-	opts TextOpts
+	w     *bufio.Writer
+	opts  TextOpts
+	lines int  // written so far
+	blank bool // the last one is empty
 }
 
-func (t *textWriter) line(s string) { t.w.WriteString(strings.TrimRight(s, " ") + "\n") }
+func (t *textWriter) line(s string) {
+	t.lines += 1 + strings.Count(s, "\n")
+	t.blank = s == ""
+	t.w.WriteString(strings.TrimRight(s, " ") + "\n")
+}
 
 // pairs are the lines at the head of the record: a word and what it says.
 func pairs(r *Record) [][2]string {
@@ -179,11 +203,22 @@ func findingWords(f analyze.Finding) string {
 
 func (t *textWriter) verdict(r *Record, s *summary) {
 	t.line("")
-	t.wrapped("Verdict: ", t.coloured(r.Verdict, r.Verdict.Name())+" ("+verdictSentence(r, s)+")")
-	t.list(settleHeading, s.undecidedLines())
+	t.wrapped("Verdict: ", t.verdictWords(r, s))
+}
+
+func (t *textWriter) verdictWords(r *Record, s *summary) string {
+	return t.coloured(r.Verdict, r.Verdict.Name()) + " (" + verdictSentence(r, s) + ")"
+}
+
+// end says where the record is, and the verdict again where its beginning is out of sight.
+func (t *textWriter) end(r *Record, s *summary) {
 	if r.LogPath != "" {
 		t.line("")
-		t.wrapped("Record:  ", fmt.Sprintf("run %s in %s%s", oneLine(r.Run), oneLine(r.LogPath), captureWords(r)))
+		t.wrapped("Record:  ", "run "+oneLine(r.Run)+captureWords(r)+", in")
+		t.line("         " + oneLine(r.LogPath)) // whole, however long, so that it can be copied
+	}
+	if t.opts.Rows > 0 && t.lines >= t.opts.Rows {
+		t.verdict(r, s)
 	}
 }
 
@@ -194,145 +229,4 @@ func (t *textWriter) coloured(v analyze.Verdict, words string) string {
 		return words
 	}
 	return "\x1b[" + codes[v] + "m" + words + "\x1b[0m"
-}
-
-// tableHead names the columns of the table.
-var tableHead = []string{"signal", "quantity", "event", "n", "median", "lowest … highest", "± U", "limit", "verdict"}
-
-// The columns of the table, counted from 1.
-const (
-	signalColumn = iota + 1
-	quantityColumn
-	eventColumn
-	nColumn
-	medianColumn
-	spanColumn
-	uncertaintyColumn
-	limitColumn
-	verdictColumn
-)
-
-// squeeze is one way to make the table narrower.
-type squeeze struct {
-	wrap  map[int]int // widths at which columns start to wrap
-	stack bool        // uncertainty below the median, highest below lowest
-}
-
-// squeezes are the steps by which the table is made narrower until it fits.
-var squeezes = []squeeze{
-	{},
-	{wrap: map[int]int{quantityColumn: 10}},
-	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9}},
-	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}},
-	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 10}, stack: true},
-	{wrap: map[int]int{quantityColumn: 10, verdictColumn: 9, limitColumn: 8}, stack: true},
-}
-
-func (t *textWriter) table(r *Record, s *summary) {
-	t.line("")
-	if len(s.rows) == 0 && len(s.steady.signals) == 0 {
-		t.line(nothingWords(r))
-		return
-	}
-	if len(s.rows) > 0 {
-		t.line(t.fitting(s))
-	}
-	if line := s.steady.line(); line != "" {
-		t.wrapped("", oneLine(line))
-	}
-	t.legend(s)
-	t.list("Remarks", s.remarkLines())
-}
-
-// fitting renders the table in the first way that fits, or in the narrowest.
-func (t *textWriter) fitting(s *summary) string {
-	all := make([]figures, len(s.rows))
-	for i, x := range s.rows {
-		all[i] = x.figures()
-	}
-	var out string
-	for _, q := range squeezes {
-		out = t.render(s, all, q)
-		if t.opts.Width <= 0 || text.LongestLineLen(out) <= t.opts.Width {
-			break
-		}
-	}
-	return out
-}
-
-func (t *textWriter) render(s *summary, all []figures, q squeeze) string {
-	tw := table.NewWriter()
-	tw.SetStyle(plainStyle())
-	tw.SuppressTrailingSpaces()
-	tw.SetColumnConfigs(columnConfigs(q))
-	if q.stack {
-		tw.AppendHeader(tableRow(stackedHead()))
-	} else {
-		tw.AppendHeader(tableRow(tableHead))
-	}
-	last := ""
-	for i, x := range s.rows {
-		if i > 0 && x.Signal != last {
-			tw.AppendSeparator()
-		}
-		last = x.Signal
-		f := all[i]
-		if q.stack {
-			f = f.stacked()
-		}
-		v, _, _ := x.worst()
-		tw.AppendRow(tableRow([]string{
-			oneLine(x.Signal), x.Quantity.Words(), oneLine(eventWords(x.Event)), f.n, f.median, f.span,
-			f.uncertainty, f.limit, t.coloured(v, x.verdictWords()),
-		}))
-	}
-	return tw.Render()
-}
-
-func tableRow(cells []string) table.Row {
-	r := make(table.Row, len(cells))
-	for i, c := range cells {
-		r[i] = c
-	}
-	return r
-}
-
-// stackedHead names the columns of the stacked form.
-func stackedHead() []string {
-	head := slices.Clone(tableHead)
-	head[medianColumn-1] += "\n" + head[uncertaintyColumn-1]
-	head[spanColumn-1] = strings.Replace(head[spanColumn-1], " … ", " …\n", 1)
-	return head
-}
-
-func columnConfigs(q squeeze) []table.ColumnConfig {
-	var all []table.ColumnConfig
-	for n := signalColumn; n <= verdictColumn; n++ {
-		c := table.ColumnConfig{Number: n, WidthMax: q.wrap[n], WidthMaxEnforcer: text.WrapSoft}
-		c.Hidden = q.stack && n == uncertaintyColumn
-		switch n {
-		case nColumn, medianColumn, spanColumn, uncertaintyColumn:
-			c.Align, c.AlignHeader = text.AlignRight, text.AlignRight
-		}
-		all = append(all, c)
-	}
-	return all
-}
-
-// plainStyle is two spaces between columns, a rule under the head and a thin one
-// between signals.
-func plainStyle() table.Style {
-	return table.Style{
-		Name: "plain",
-		Box:  table.BoxStyle{MiddleHorizontal: "─", MiddleSeparator: "─", MiddleVertical: " ", PaddingRight: " "},
-		Options: table.Options{
-			SeparateColumns: true, SeparateHeader: true,
-		},
-	}
-}
-
-func (t *textWriter) legend(s *summary) {
-	for _, line := range s.legendLines() {
-		t.wrapped("", line)
-	}
 }

@@ -97,7 +97,7 @@ func TestText_Words(t *testing.T) {
 			[]string{"Cycles    2 of 9, incomplete: the bus was lost", "holds for the cycles done only"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			got := textOf(t, &c.record, TextOpts{})
+			got := textOf(t, &c.record, TextOpts{All: true})
 			for _, want := range c.want {
 				if !strings.Contains(got, want) {
 					t.Errorf("%q is not in:\n%s", want, got)

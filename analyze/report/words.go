@@ -135,21 +135,13 @@ func (x *row) scaler(median float64) unit.Scaler {
 	return scalerOf(x.Quantity, l, x.Uncertainty, median, x.Low, x.High)
 }
 
-// stacked puts the uncertainty below the median and the highest below the lowest.
-func (f figures) stacked() figures {
-	if f.uncertainty != "" {
-		f.median, f.uncertainty = f.median+"\n"+f.uncertainty, ""
-	}
-	f.span = strings.Replace(f.span, " … ", " …\n", 1)
-	return f
-}
-
 // where names a row's place: "OUT3 switching delay at arm-away".
-func (x *row) where() string {
-	if x.Event == "" {
-		return fmt.Sprintf("%s %s at the start", x.Signal, x.Quantity.Words())
+func (x *row) where(events ...string) string {
+	place := x.Signal + " " + x.Quantity.Words()
+	if len(events) == 1 && events[0] == "" {
+		return place + " at the start"
 	}
-	return fmt.Sprintf("%s %s at %s", x.Signal, x.Quantity.Words(), x.Event)
+	return place + " at " + words.List(words.Texts(events, eventWords))
 }
 
 // remarkLines say why values are missing and what else is doubtful of figures, except of
@@ -163,35 +155,64 @@ func (s *summary) undecidedLines() []string {
 	return s.lines(func(r *tally.Remark) bool { return !r.Missing() && r.Example.Verdict == analyze.Undecided })
 }
 
+// remarked is what is to be said of one quantity of a signal at one or more events.
+type remarked struct {
+	row          *row
+	events       []string
+	word, reason string
+	n, of        int // figures that it is about, of those at the events
+}
+
+// lines say what is wanted of the remarks. What is the same at several events is one line.
 func (s *summary) lines(wanted func(*tally.Remark) bool) []string {
-	var all []string
+	var all []*remarked
 	for _, x := range s.rows {
 		named := false
 		for i := range x.Remarks {
-			r := &x.Remarks[i]
-			if !wanted(r) {
-				continue
+			if r := &x.Remarks[i]; wanted(r) {
+				named = true
+				all = x.addRemark(all, remarkWord(r), oneLine(diagnose.ReasonOver(&r.Example, r.Low, r.High)), r.N)
 			}
-			named = true
-			all = append(all, fmt.Sprintf("%s, %s: %s", x.where(), x.share(r), oneLine(diagnose.ReasonOver(&r.Example, r.Low, r.High))))
 		}
 		if named && x.MoreRemarks > 0 {
-			all = append(all, fmt.Sprintf("%s: other reasons in %d more; the CSV has them all", x.where(), x.MoreRemarks))
+			all = append(all, &remarked{row: x, events: []string{x.Event}, reason: fmt.Sprintf("other reasons in %d more; the CSV has them all", x.MoreRemarks)})
 		}
 	}
-	return all
+	return words.Texts(all, (*remarked).line)
 }
 
-// share says how many of the row's figures a remark is about.
-func (x *row) share(r *tally.Remark) string {
-	word := "noted on"
+// addRemark adds what is said of n of the row's figures, to a line that says the same where
+// there is one.
+func (x *row) addRemark(all []*remarked, word, reason string, n int) []*remarked {
+	for _, r := range all {
+		if r.row.Signal == x.Signal && r.row.Quantity == x.Quantity && r.word == word && r.reason == reason {
+			if r.events[len(r.events)-1] != x.Event {
+				r.events, r.of = append(r.events, x.Event), r.of+x.Figures
+			}
+			r.n += n
+			return all
+		}
+	}
+	return append(all, &remarked{row: x, events: []string{x.Event}, word: word, reason: reason, n: n, of: x.Figures})
+}
+
+func (r *remarked) line() string {
+	share := ""
+	if r.word != "" {
+		share = fmt.Sprintf(", %s %d of %d", r.word, r.n, r.of)
+	}
+	return r.row.where(r.events...) + share + ": " + r.reason
+}
+
+// remarkWord says what a remark is about, up to how many figures.
+func remarkWord(r *tally.Remark) string {
 	switch v := r.Example.Verdict; {
 	case r.Missing():
-		word = "missing in"
+		return "missing in"
 	case v != analyze.NoVerdict:
-		word = string(v) + " in"
+		return string(v) + " in"
 	}
-	return fmt.Sprintf("%s %d of %d", word, r.N, x.Figures)
+	return "noted on"
 }
 
 // line says which outputs did nothing, as they should; empty where there

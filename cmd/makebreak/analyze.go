@@ -49,6 +49,7 @@ K1_NO and K1_NC. - reads standard input.`,
 		RunE: func(c *cobra.Command, args []string) error { return a.analyze(c.Context(), args, &o) },
 	}
 	a.forms(c, allForms...)
+	a.allFlag(c.Flags())
 	f := c.Flags()
 	f.StringVar(&o.averaged, "averaged", "", "each voltage is the mean over this `time` before its instant, as in 1.2ms")
 	f.StringVar(&o.sequence, "sequence", "", "judge by the expectations of a `sequence`, a built-in name or a file")

@@ -81,6 +81,7 @@ list of runs and of budgets.`,
 		},
 	}
 	a.forms(c, append(slices.Clone(allForms), diagramForms...)...)
+	a.allFlag(c.Flags())
 	c.Flags().IntVar(&o.cycle, "capture", 0, "write the capture kept of a `cycle`")
 	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
 	c.Flags().StringVar(&o.diagram, "diagram", "", "draw the timing `diagram` of SIGNAL[@EVENT][#CYCLE]")
@@ -183,6 +184,6 @@ func (a *app) budget(r *report.Record, name string) error {
 		case "json":
 			return b.JSON(w)
 		}
-		return b.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width()})
+		return b.Text(w, a.textOpts())
 	})
 }

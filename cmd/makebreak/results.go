@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"syscall"
 
 	"makebreak/analyze/report"
@@ -14,9 +15,38 @@ import (
 )
 
 // results writes records in the form asked for, to standard output or, whole or
-// not at all, to the file asked for.
+// not at all, to the file asked for. Then the screen says what was found all the same.
 func (a *app) results(records ...*report.Record) error {
-	return a.deliver(func(w io.Writer) error { return a.write(w, records) })
+	if err := a.deliver(func(w io.Writer) error { return a.write(w, records) }); err != nil {
+		return err
+	}
+	if a.file == "" || a.file == "-" || a.quiet || outfile.Special(a.file) {
+		return nil
+	}
+	for _, r := range records {
+		if err := a.tell(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tell says on standard error what a record in a file says: its verdict and its findings.
+func (a *app) tell(r *report.Record) error {
+	var b strings.Builder
+	if err := report.Brief(&b, r, report.TextOpts{Width: columnsOf(a.err)}); err != nil {
+		return err
+	}
+	for line := range strings.Lines(b.String()) {
+		a.note("%s", strings.TrimSuffix(line, "\n"))
+	}
+	return nil
+}
+
+// textOpts say how results look as text.
+func (a *app) textOpts() report.TextOpts {
+	_, rows := a.size()
+	return report.TextOpts{Colour: a.colour(), Width: a.width(), Rows: rows, All: a.all}
 }
 
 // deliver lets write fill standard output or the file asked for. It is the one way out for
@@ -101,7 +131,7 @@ func (a *app) write(w io.Writer, records []*report.Record) error {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		if err := report.Text(w, r, report.TextOpts{Colour: a.colour(), Width: a.width()}); err != nil {
+		if err := report.Text(w, r, a.textOpts()); err != nil {
 			return err
 		}
 	}

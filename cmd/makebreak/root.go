@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -34,7 +35,7 @@ type app struct {
 	streams
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
-	quiet, noColor               bool
+	quiet, noColor, all          bool
 
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
 
@@ -225,10 +226,34 @@ func (a *app) colour() bool {
 	return drawable(a.out) && !a.noColor && os.Getenv("NO_COLOR") == "" && a.file == ""
 }
 
-// width is the terminal's width in columns, 0 where there is none.
+// usualColumns is how wide what a person reads is where no terminal says how wide it is, as in
+// a file or a pipe: so much fits on any terminal and on A4.
+const usualColumns = 80
+
+// fewestColumns is the least width that texts are made for. What a narrower terminal breaks is
+// broken anywhere.
+const fewestColumns = 40
+
+// columnsOf is how many columns a line may have on a stream: those of the variable COLUMNS,
+// of the terminal, or the usual ones.
+func columnsOf(stream any) int {
+	if n, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && n > 0 {
+		return max(fewestColumns, n)
+	}
+	if f, tty := terminal(stream); tty {
+		if n, _, err := term.GetSize(int(f.Fd())); err == nil && n > 0 {
+			return max(fewestColumns, n)
+		}
+	}
+	return usualColumns
+}
+
+// width is how many columns a line of the results may have.
 func (a *app) width() int {
-	w, _ := a.size()
-	return w
+	if a.file != "" && a.file != "-" {
+		return columnsOf(nil)
+	}
+	return columnsOf(a.out)
 }
 
 // size is how many columns and rows the results' terminal has, 0 where there is none.

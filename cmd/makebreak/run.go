@@ -78,6 +78,7 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 	f.BoolVar(&o.list, "list", false, "list the built-in sequences")
 	f.BoolVar(&o.listFaults, "list-faults", false, "list the faults that the simulated bench can plant")
 	o.flags(f)
+	a.allFlag(f)
 	a.forms(c, allForms...)
 	return c
 }
@@ -96,6 +97,11 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
 	accessFlags(f, &o.access)
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
+}
+
+// allFlag is the flag of commands that write records.
+func (a *app) allFlag(f *pflag.FlagSet) {
+	f.BoolVar(&a.all, "all", false, "show all figures as text, also those that passed")
 }
 
 func (a *app) listSequences() error {

@@ -72,6 +72,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			root, err := filepath.Abs(filepath.Join("..", ".."))
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
+			e.Setenv("COLUMNS", "400") // so that a sentence stands on one line, to be looked for
 			e.Setenv("TESTDATA", filepath.Join(root, "testdata"))
 			e.Setenv("GORACE", "atexit_sleep_ms=0") // else each process waits a second
 			e.Setenv(zoneVariable, os.Getenv(zoneVariable))

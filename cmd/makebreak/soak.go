@@ -66,6 +66,7 @@ there is none, and does nothing where one is complete.`,
 	}
 	f := c.Flags()
 	a.forms(c, allForms...)
+	a.allFlag(c.Flags())
 	o.runOpts.flags(f)
 	f.StringVar(&o.resume, "resume", "", "go on with a `run` that was interrupted; last is the newest")
 	f.BoolVar(&o.goOn, "go-on", false, "resume the unit's unfinished soak of the sequence, or begin one")

@@ -1,0 +1,99 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"makebreak/analyze"
+	"makebreak/rig/unit"
+)
+
+// mustNotMove is what is demanded of an output that has to keep its state.
+const mustNotMove = "must not move"
+
+// demandWords say what a sequence demands of an output or a relay, as in "high at arm-away,
+// arm-stay; low at disarm"; empty where it demands nothing.
+func demandWords(p *analyze.Plan, signal string) string {
+	if p == nil {
+		return ""
+	}
+	for i := range p.Outputs {
+		switch o := &p.Outputs[i]; signal {
+		case o.Signal:
+			return expectWords(p, o)
+		case o.Relay:
+			return "follows " + oneLine(o.Signal)
+		}
+	}
+	if p.OthersUnmoved && p.Relay(signal) == nil {
+		return mustNotMove
+	}
+	return ""
+}
+
+// expectWords say what is expected of an output, events with the same expectation together.
+func expectWords(p *analyze.Plan, o *analyze.OutputPlan) string {
+	var demands []analyze.Expectation
+	var events [][]string
+	for _, event := range stillSteps(p) {
+		x, named := o.Expect[event]
+		if !named {
+			x = analyze.Expectation{Demand: analyze.Unmoved}
+		}
+		i := slices.Index(demands, x)
+		if i < 0 {
+			i, demands, events = len(demands), append(demands, x), append(events, nil)
+		}
+		events[i] = append(events[i], oneLine(event))
+	}
+	if len(demands) == 1 {
+		return throughoutWords(demands[0], events[0])
+	}
+	var said []string
+	for i, x := range demands {
+		if x.Demand != analyze.Any {
+			said = append(said, expectationWords(x)+" "+strings.Join(events[i], ", "))
+		}
+	}
+	return strings.Join(said, "; ")
+}
+
+// stillSteps are the events of a plan that do not move the supply, each once.
+func stillSteps(p *analyze.Plan) []string {
+	var steps []string
+	for _, event := range p.Steps {
+		if _, moves := p.Moves[event]; !moves {
+			steps = appendNew(steps, event)
+		}
+	}
+	return steps
+}
+
+// throughoutWords say what is expected at all events alike.
+func throughoutWords(x analyze.Expectation, events []string) string {
+	switch {
+	case x.Demand == analyze.Any:
+		return ""
+	case x.Demand == analyze.Unmoved:
+		return mustNotMove
+	case x.After == 0:
+		return x.Demand.String() + " throughout"
+	}
+	return expectationWords(x) + " " + strings.Join(events, ", ")
+}
+
+// expectationWords say what is expected, up to the events' names.
+func expectationWords(x analyze.Expectation) string {
+	span := unit.Time.Format(x.After.Seconds())
+	if x.Within > 0 {
+		span += fmt.Sprintf(" ± %g %%", 100*x.Within)
+	}
+	switch {
+	case x.Demand == analyze.Pulse:
+		return "pulse of " + span + " at"
+	case x.After > 0:
+		return x.Demand.String() + " " + span + " after"
+	}
+	return x.Demand.String() + " at"
+}
