@@ -65,9 +65,9 @@ type retry struct {
 // a cycle be tried without end.
 func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*bench.Bench, error) {
 	stopped := s.work.now()
+	s.work.Hear.RigLost(true)
 	if r.deadline.IsZero() || worked {
 		*r = retry{time.Now().Add(s.work.WaitForRig), firstPause}
-		s.work.Hear.RigLost(true)
 		s.work.Hear.Say("Cycle %d: %s; waiting up to %s for the rig", s.cycles.next-1, why, s.work.WaitForRig)
 	}
 	remaining := time.Until(r.deadline)

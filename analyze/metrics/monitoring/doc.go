@@ -1,0 +1,10 @@
+// Package monitoring has the files by which Prometheus and Grafana watch rigs: settings, rules
+// and a dashboard. They use the metrics of package metrics.
+package monitoring
+
+import "embed"
+
+// Files are what is copied to the machine that watches.
+//
+//go:embed prometheus.yml rigs.yml makebreak.rules.yml
+var Files embed.FS
