@@ -1,6 +1,9 @@
 package journal
 
 import (
+	"database/sql"
+	"math"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -24,17 +27,26 @@ type Found struct {
 	Older int64 // place after which the search goes on; 0: there are no more
 }
 
-// The verdict of a run that has not ended is that of its cycles so far, as in RunSummary.
-const gravestOf = `CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END`
+// The verdict of a run that has not ended is that of its cycles so far, as in RunSummary. It
+// counts only whether one failed: the run is incomplete.
+const doubtfulOf = `CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id AND verdict >= 2), 0) ELSE verdict END`
+
+// foundColumns are those of a summary, read without going through a run's cycles. Of a run that
+// is not complete all cycles that are stored count, one that was cut off included.
+var foundColumns = strings.NewReplacer(
+	"(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete)",
+	"iif(complete AND planned > 0, planned, coalesce((SELECT max(n) FROM cycle WHERE cycle.run = run.id), 0))",
+	"CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END", doubtfulOf,
+).Replace(summaryColumns)
+
+// every is the condition that all runs meet.
+const every = "1"
 
 // condition returns what a search asks of a run, and the values in it.
 func (s *Search) condition() (string, []any) {
-	all, values := []string{"1"}, []any(nil)
+	all, values := []string{every}, []any(nil)
 	ask := func(text string, value ...any) {
 		all, values = append(all, text), append(values, value...)
-	}
-	if s.Older > 0 {
-		ask("id < ?", s.Older)
 	}
 	if s.Unit != "" {
 		ask(`unit LIKE ? ESCAPE '\'`, "%"+strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(s.Unit)+"%")
@@ -51,19 +63,35 @@ func (s *Search) condition() (string, []any) {
 	switch s.Verdict {
 	case "":
 	case analyze.Fail:
-		ask(gravestOf+" = ?", analyze.Fail.Gravity())
+		ask(doubtfulOf+" = ?", analyze.Fail.Gravity())
 	case analyze.Incomplete:
-		ask("NOT complete AND "+gravestOf+" <> ?", analyze.Fail.Gravity())
+		ask("NOT complete AND "+doubtfulOf+" <> ?", analyze.Fail.Gravity())
 	default:
 		ask("complete AND verdict = ?", s.Verdict.Gravity())
 	}
 	return strings.Join(all, " AND "), values
 }
 
-// Search returns the runs that are searched for, the newest first.
-func (db *DB) Search(s Search) (found Found, err error) {
+// query returns the condition by which runs are read, and the values in it. They are found in
+// an index that holds all that is asked for (+id: not in the runs themselves), and only those
+// that are shown are read.
+func (s *Search) query() (string, []any) {
 	where, values := s.condition()
-	rows, err := db.read.Query("SELECT "+summaryColumns+" FROM run WHERE "+where+" ORDER BY id DESC LIMIT ?", append(values, s.Most+1)...)
+	older := s.Older
+	if older <= 0 {
+		older = math.MaxInt64
+	}
+	if where == every {
+		return "id < ?", []any{older}
+	}
+	return "id IN (SELECT id FROM run WHERE " + where + " AND +id < ? ORDER BY +id DESC LIMIT ?)", append(values, older, s.Most+1)
+}
+
+// Search returns the runs that are searched for, the newest first. Cycles of a run that is not
+// complete are all that are stored.
+func (db *DB) Search(s Search) (found Found, err error) {
+	query, values := s.query()
+	rows, err := db.read.Query("SELECT "+foundColumns+" FROM run WHERE "+query+" ORDER BY id DESC LIMIT ?", append(values, s.Most+1)...)
 	if err != nil {
 		return found, db.fail("search the runs", err)
 	}
@@ -84,7 +112,10 @@ func (db *DB) Search(s Search) (found Found, err error) {
 
 // Sequences returns the names of the sequences of which there are runs, rising.
 func (db *DB) Sequences() (names []string, err error) {
-	rows, err := db.read.Query("SELECT DISTINCT sequence FROM run ORDER BY 1")
+	// From each name to the next in the index: reading all of it would take as long as a search.
+	rows, err := db.read.Query(`WITH RECURSIVE each (name) AS (SELECT min(sequence) FROM run
+		UNION ALL SELECT (SELECT min(sequence) FROM run WHERE sequence > each.name) FROM each WHERE each.name IS NOT NULL)
+		SELECT name FROM each WHERE name IS NOT NULL`)
 	if err != nil {
 		return nil, db.fail("list the sequences", err)
 	}
@@ -97,4 +128,87 @@ func (db *DB) Sequences() (names []string, err error) {
 		names = append(names, name)
 	}
 	return names, db.fail("list the sequences", rows.Err())
+}
+
+// Outcome is what a run came to, in short.
+type Outcome struct {
+	Unit, Sequence string
+	Started        time.Time
+	Verdict        analyze.Verdict // by analyze.RunVerdict
+	Simulated      bool
+	Running        bool // a program is at it now
+}
+
+// Outcomes returns those of all runs.
+func (db *DB) Outcomes() (all []Outcome, err error) {
+	running, err := db.running()
+	if err != nil {
+		return nil, db.fail("count the runs", err)
+	}
+	rows, err := db.read.Query("SELECT id, unit, sequence, started, complete, seed IS NOT NULL, " + doubtfulOf + " FROM run")
+	if err != nil {
+		return nil, db.fail("count the runs", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var o Outcome
+		var row int64
+		var started sql.NullInt64
+		var complete bool
+		var gravity int
+		if err := scanRow(rows, "run", &row, &o.Unit, &o.Sequence, &started, &complete, &o.Simulated, &gravity); err != nil {
+			return nil, db.fail("count the runs", err)
+		}
+		gravest, err := verdictOf(gravity)
+		if err != nil {
+			return nil, db.fail("count the runs", err)
+		}
+		o.Started, o.Verdict, o.Running = timeOf(started), analyze.RunVerdict(complete, gravest), running[row]
+		all = append(all, o)
+	}
+	return all, db.fail("count the runs", rows.Err())
+}
+
+// running returns the rows of the runs that a program is at now. Of a run that has ended none is.
+func (db *DB) running() (map[int64]bool, error) {
+	rows, err := db.read.Query("SELECT id, uuid FROM run WHERE id IN (SELECT id FROM run WHERE ended IS NULL)")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var ids []int64
+	var open []Holding
+	for rows.Next() {
+		var id int64
+		var h Holding
+		if err := scanRow(rows, "run", &id, &h.UUID); err != nil {
+			return nil, err
+		}
+		ids, open = append(ids, id), append(open, h)
+	}
+	db.markBusy(open)
+	all := map[int64]bool{}
+	for i, h := range open {
+		if h.Busy {
+			all[ids[i]] = true
+		}
+	}
+	return all, rows.Err()
+}
+
+// Room returns the log's size with what belongs to it, and what is left on its disk, both in
+// bytes; negative: not known.
+func (db *DB) Room() (size, left int64) {
+	full, err := realPath(db.path)
+	if err != nil {
+		return -1, -1
+	}
+	if size = fileSize(full); size > 0 {
+		size += fileSize(full + "-wal")
+	}
+	left, known := freeSpace(filepath.Dir(full))
+	if !known {
+		left = -1
+	}
+	return size, left
 }

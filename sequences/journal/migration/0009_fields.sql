@@ -82,3 +82,10 @@ CROSS JOIN measurement m ON m.run = r.id
 CROSS JOIN cycle c ON c.run = m.run AND c.n = m.cycle
 CROSS JOIN point p ON p.run = m.run AND p.id = m.point
 ORDER BY r.id, m.cycle, m.seq;
+
+-- A log of 100,000 runs is searched, and counted by sequence and day, without reading the
+-- runs themselves, which hold their sequence's and their rig's files.
+CREATE INDEX run_search ON run (sequence, started, unit, complete, verdict, ended, seed);
+
+-- Whether a run of a million cycles has failed is known without reading them.
+CREATE INDEX cycle_doubtful ON cycle (run, verdict) WHERE verdict >= 2;
