@@ -118,6 +118,11 @@ func (d *drawing) area(r role, points ...spot) {
 	d.shapes = append(d.shapes, shape{role: r, points: points, area: true})
 }
 
+// ground clears a box, for a text above other things.
+func (d *drawing) ground(b box) {
+	d.area(sheet, spot{b.left, b.top}, spot{b.right, b.top}, spot{b.right, b.bottom}, spot{b.left, b.bottom})
+}
+
 // hatch draws slanting lines over a box, so far apart.
 func (d *drawing) hatch(r role, b box, apart float64) {
 	h := b.bottom - b.top

@@ -13,6 +13,7 @@ import (
 	"sync"
 
 	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
@@ -22,23 +23,27 @@ import (
 // dots are a PNG's pixels to a unit, for some 200 to an inch across a printed page.
 const dots = 2
 
-// sans is the font of PNGs, which cannot ask for the reader's.
-var sans = sync.OnceValues(func() (*opentype.Font, error) { return opentype.Parse(goregular.TTF) })
+// sans and bold are the fonts of PNGs, which cannot ask for the reader's.
+var (
+	sans = sync.OnceValues(func() (*opentype.Font, error) { return opentype.Parse(goregular.TTF) })
+	bold = sync.OnceValues(func() (*opentype.Font, error) { return opentype.Parse(gobold.TTF) })
+)
 
 // canvas paints shapes onto an image.
 type canvas struct {
 	*image.RGBA
-	font  *opentype.Font
-	faces map[float64]font.Face // by size
+	faces map[look]font.Face
+}
+
+// look is how a text is written.
+type look struct {
+	size float64
+	bold bool
 }
 
 // png writes the drawing as it is on a light ground.
 func (d *drawing) png(w io.Writer) error {
-	f, err := sans()
-	if err != nil {
-		return err
-	}
-	c := &canvas{image.NewRGBA(image.Rect(0, 0, int(d.wide()+2*margin)*dots, int(d.height+2*margin)*dots)), f, map[float64]font.Face{}}
+	c := &canvas{image.NewRGBA(image.Rect(0, 0, int(d.wide()+2*margin)*dots, int(d.height+2*margin)*dots)), map[look]font.Face{}}
 	draw.Draw(c.RGBA, c.Bounds(), ground(sheet), image.Point{}, draw.Src)
 	for i := range d.shapes {
 		if err := c.paint(&d.shapes[i]); err != nil {
@@ -181,7 +186,7 @@ func dashed(line []spot, dash float64) [][]spot {
 
 // write paints a text.
 func (c *canvas) write(s *shape) error {
-	face, err := c.face(s.size)
+	face, err := c.face(look{s.size, s.bold})
 	if err != nil {
 		return err
 	}
@@ -206,11 +211,19 @@ func (c *canvas) write(s *shape) error {
 	return nil
 }
 
-func (c *canvas) face(size float64) (font.Face, error) {
-	if f := c.faces[size]; f != nil {
+func (c *canvas) face(l look) (font.Face, error) {
+	if f := c.faces[l]; f != nil {
 		return f, nil
 	}
-	f, err := opentype.NewFace(c.font, &opentype.FaceOptions{Size: size * dots, DPI: 72, Hinting: font.HintingNone})
-	c.faces[size] = f
-	return f, err
+	parse := sans
+	if l.bold {
+		parse = bold
+	}
+	f, err := parse()
+	if err != nil {
+		return nil, err
+	}
+	face, err := opentype.NewFace(f, &opentype.FaceOptions{Size: l.size * dots, DPI: 72, Hinting: font.HintingNone})
+	c.faces[l] = face
+	return face, err
 }

@@ -36,8 +36,11 @@ type tick struct {
 
 // ticksOf are the ticks of an even scale from low to high: multiples of the smallest of
 // 1, 2 and 5 times a power of ten that gives few enough. All have as many decimals.
-func ticksOf(low, high float64) []tick {
-	step := oneTwoFive((high-low)/mostTicks, high-low)[0]
+func ticksOf(low, high float64) []tick { return ticksUpTo(mostTicks, low, high) }
+
+// ticksUpTo are at most so many ticks, and one.
+func ticksUpTo(most, low, high float64) []tick {
+	step := oneTwoFive((high-low)/most, high-low)[0]
 	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	var out []tick
 	for n := math.Ceil(low/step - 1e-9); n*step <= high+1e-9*step; n++ {

@@ -27,7 +27,7 @@ type TimingOf struct {
 	// with the gravest verdict.
 	Occurrence int
 	// Behind are captures that are drawn behind in grey: of other cycles, or of another run.
-	// BehindWords say what they are; empty: "other cycles".
+	// BehindWords say what they are; empty: so many other cycles.
 	Behind      []*capture.Capture
 	BehindWords string
 }
@@ -47,6 +47,8 @@ type Timing struct {
 	Enlarged []View
 	// Listed are the dimensions that found no room in the drawing, or have no value.
 	Listed []Dimension
+	// Behind says what lies behind in grey; empty: nothing.
+	Behind string
 
 	about string
 }
@@ -59,12 +61,20 @@ type View struct {
 	Lanes      []Lane
 	Dimensions []Dimension // that are drawn, each in its Row
 	Latest     []Mark      // limits of times that begin at the event
+	Beyond     []Mark      // those that lie after To
 }
 
 // Mark is an instant with its words.
 type Mark struct {
-	At    float64 // seconds
-	Words string
+	At       float64 // seconds
+	Words    string
+	Earliest bool // a limit before which nothing may happen
+}
+
+// LevelMark is a voltage at an instant with its words.
+type LevelMark struct {
+	At, Value float64 // seconds, volts
+	Words     string
 }
 
 // Lane is one signal over time.
@@ -80,6 +90,8 @@ type Lane struct {
 	Unseen  []Unseen
 	Lost    []Point // where edges were lost
 	Crossed []Point // where the output crossed its mid level
+	Levels  []LevelMark
+	Note    string // what did not happen
 }
 
 // Point is a value at a time.
@@ -120,6 +132,7 @@ type scene struct {
 	high    float64
 	crossed []float64 // seconds after the event
 	changes []changed
+	away    *stretch // the longest that the output was out of its state; nil: it was not
 	behind  []*scene
 }
 
@@ -142,13 +155,19 @@ func NewTiming(of TimingOf) (*Timing, error) {
 	all := s.dimensions()
 	from, to := s.window()
 	t.Main = s.view(from, to)
-	for _, c := range s.clusters(from, to) {
+	s.say(&t.Main)
+	for _, c := range s.clusters(from, to, all) {
 		v := s.view(c.from, c.to)
-		v.Factor = (to - from) / (c.to - c.from)
+		v.Factor, v.Beyond = (to-from)/(c.to-c.from), nil
 		t.Enlarged = append(t.Enlarged, v)
 	}
 	t.place(all)
 	t.Words = s.words()
+	if len(s.behind) > 0 {
+		if t.Behind = of.BehindWords; t.Behind == "" {
+			t.Behind = words.Count(len(s.behind), "other cycle")
+		}
+	}
 	t.about = strings.Join(append(slices.Clone(t.Words), s.told()...), " ")
 	return t, nil
 }
@@ -171,6 +190,7 @@ func sceneOf(of *TimingOf) (*scene, error) {
 	s.findLevels()
 	s.findCrossings()
 	s.findChanges()
+	s.findAway()
 	for _, c := range of.Behind {
 		b := &scene{of: of}
 		if b.findEvent(c, occurrence) != nil {
@@ -468,34 +488,63 @@ func (s *scene) mid() float64 {
 	return math.NaN()
 }
 
-// words say what was demanded, what was seen, and which figures did not pass.
+// mostWords is how many figures are told above the drawing.
+const mostWords = 3
+
+// words say what was demanded, and which figures did not pass, the gravest first.
 func (s *scene) words() []string {
 	var lines []string
 	if d := s.demanded(); d != "" {
 		lines = append(lines, d)
 	}
+	var bad []*analyze.Measurement
+	passed := 0
 	for i := range s.state {
 		m := &s.state[i]
-		if !s.mine(m.Signal) || m.Verdict != analyze.Fail && m.Verdict != analyze.Undecided {
+		switch {
+		case !s.mine(m.Signal):
+		case m.Verdict == analyze.Pass:
+			passed++
+		case m.Verdict != analyze.NoVerdict:
+			bad = append(bad, m)
+		}
+	}
+	slices.SortStableFunc(bad, func(a, b *analyze.Measurement) int { return b.Verdict.Gravity() - a.Verdict.Gravity() })
+	told := map[string]bool{}
+	var more int
+	for _, m := range bad {
+		why := diagnose.Reason(m)
+		if math.IsNaN(m.Value) && told[why] {
+			continue // said already
+		}
+		told[why] = true
+		if len(lines) > mostWords {
+			more++
 			continue
 		}
-		lines = append(lines, figureText(m))
+		lines = append(lines, figureText(m, why))
+	}
+	switch {
+	case more > 0:
+		lines = append(lines, fmt.Sprintf("%s did not pass either.", words.Count(more, "more figure")))
+	case len(bad) == 0 && passed > 0:
+		lines = append(lines, words.Count(passed, "figure")+" judged here passed.")
 	}
 	return lines
 }
 
-func figureText(m *analyze.Measurement) string {
+func figureText(m *analyze.Measurement, why string) string {
 	text := fmt.Sprintf("%s: %s %s", m.Verdict.Name(), m.Signal, m.Quantity.Words())
 	if !math.IsNaN(m.Value) {
 		text += " " + valueText(m)
 	}
 	if l := limitText(m); l != "" {
-		text += ", must be " + l
+		text += ", " + l
 	}
-	if why := diagnose.Reason(m); why != "" {
-		text += " (" + why + ")"
+	if why != "" {
+		text += ": " + why
 	}
-	return text + "."
+	return strings.ToUpper(text[:1]) + text[1:] + "."
 }
 
 // told is what was measured, for who does not see the picture.
@@ -513,20 +562,25 @@ func (s *scene) told() []string {
 // demanded says what the output had to do.
 func (s *scene) demanded() string {
 	x := s.expect
-	after := unit.Time.Format(x.After.Seconds())
-	switch {
-	case s.output == nil || s.of.Plan == nil:
+	if s.output == nil || s.of.Plan == nil || x.Demand == analyze.Any {
 		return ""
-	case x.Demand == analyze.Pulse:
-		return fmt.Sprintf("%s must go high and come back after %s.", s.output.Signal, after)
-	case x.Demand == analyze.Unmoved:
-		return fmt.Sprintf("%s must not move.", s.output.Signal)
-	case x.Demand == analyze.Any:
-		return ""
-	case x.After > 0:
-		return fmt.Sprintf("%s must go %s after %s.", s.output.Signal, x.Demand, after)
 	}
-	return fmt.Sprintf("%s must be %s.", s.output.Signal, x.Demand)
+	after := unit.Time.Format(x.After.Seconds())
+	text := "Expected: "
+	switch {
+	case x.Demand == analyze.Pulse:
+		text += "a pulse of " + after
+	case x.Demand == analyze.Unmoved:
+		text += "does not move"
+	case x.After > 0:
+		text += fmt.Sprintf("%s after %s", x.Demand, after)
+	default:
+		text += x.Demand.String()
+		if l := s.delayLimit().Upper; !math.IsNaN(l) {
+			text += " within " + unit.Time.Format(l)
+		}
+	}
+	return text + "."
 }
 
 // valueText writes a figure's value with its uncertainty and the sign of a bound.
@@ -619,14 +673,13 @@ func (s *scene) timeLimits() []Mark {
 		return nil
 	}
 	var out []Mark
-	add := func(at float64, what string) {
-		if !math.IsNaN(at) && at > 0 {
-			out = append(out, Mark{at, what + " " + unit.Time.Format(at)})
+	l := s.delayLimit()
+	for _, m := range []Mark{{l.Lower, "min ", true}, {l.Upper, "max ", false}} {
+		if m.At > 0 {
+			m.Words += unit.Time.Format(m.At)
+			out = append(out, m)
 		}
 	}
-	l := s.delayLimit()
-	add(l.Lower, "min")
-	add(l.Upper, "max")
 	return out
 }
 
@@ -655,8 +708,9 @@ const (
 )
 
 // clusters are the places that need enlarging: contacts that change, with the crossing that made
-// them.
-func (s *scene) clusters(from, to float64) []stretch {
+// them, and the time that the output was out of its state. Where they are too many, those with
+// the gravest times are.
+func (s *scene) clusters(from, to float64, all []Dimension) []stretch {
 	var out []stretch
 	for _, c := range s.changes {
 		x := stretch{c.from, c.to}
@@ -671,12 +725,36 @@ func (s *scene) clusters(from, to float64) []stretch {
 		}
 		out = append(out, x)
 	}
+	if s.away != nil && !slices.ContainsFunc(out, func(x stretch) bool { return x.from < s.away.to && s.away.from < x.to }) {
+		out = append(out, *s.away)
+	}
 	for i, x := range out {
 		width := math.Max(x.to-x.from, 1e-3)
 		out[i] = stretch{math.Max(s.sec(s.from), x.from-0.15*width), math.Min(s.sec(s.till), x.from+1.25*width)}
 	}
 	out = slices.DeleteFunc(out, func(x stretch) bool { return x.to-x.from > enlarge*(to-from) })
-	return out[:min(len(out), mostEnlarged)]
+	gravity := func(x stretch) (g int) {
+		for _, d := range all {
+			if d.From >= x.from && d.To <= x.to {
+				g = max(g, d.Verdict.Gravity())
+			}
+		}
+		return g
+	}
+	slices.SortStableFunc(out, func(a, b stretch) int { return gravity(b) - gravity(a) })
+	out = out[:min(len(out), mostEnlarged)]
+	slices.SortFunc(out, func(a, b stretch) int { return cmp.Compare(a.from, b.from) })
+	return out
+}
+
+// say notes in a view what did not happen, and the levels that did not pass.
+func (s *scene) say(v *View) {
+	for i := range v.Lanes {
+		l := &v.Lanes[i]
+		if l.Note = s.note(l.Signal); l.Note == "" && !l.Contact {
+			l.Levels = append(l.Levels, s.failedLevels(v.To)...)
+		}
+	}
 }
 
 // near is how far apart, in seconds, what belongs to one change lies at most.
@@ -687,12 +765,15 @@ func (s *scene) view(from, to float64) View {
 	v := View{From: from, To: to, Factor: 1}
 	for _, e := range s.of.Capture.Events {
 		if at := s.sec(e.At); at >= from && at <= to {
-			v.Marks = append(v.Marks, Mark{at, e.Name})
+			v.Marks = append(v.Marks, Mark{At: at, Words: e.Name})
 		}
 	}
 	for _, l := range s.timeLimits() {
-		if l.At >= from && l.At <= to {
+		switch {
+		case l.At >= from && l.At <= to:
 			v.Latest = append(v.Latest, l)
+		case l.At > to:
+			v.Beyond = append(v.Beyond, l)
 		}
 	}
 	if s.output != nil {
@@ -703,6 +784,3 @@ func (s *scene) view(from, to float64) View {
 	}
 	return v
 }
-
-// byStart orders dimensions.
-func byStart(a, b Dimension) int { return cmp.Compare(a.From, b.From) }

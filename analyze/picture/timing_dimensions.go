@@ -22,6 +22,7 @@ type Dimension struct {
 	Words    string // value and uncertainty with what they are of
 	Why      string // why there is no value, or what is doubtful of it
 	Row      int    // from 0, where it is drawn
+	Open     bool   // it goes on beyond the view
 
 	// above and below are the lanes of its two ends: signals, empty for the axis.
 	starts, ends string
@@ -88,6 +89,11 @@ func (s *scene) dimensions() []Dimension {
 				continue // nothing to be seen
 			}
 			s.placeBounce(&d, m, used)
+		case analyze.Hold:
+			if s.away == nil || !(m.Value > 0) || m.Signal != s.signal() {
+				continue
+			}
+			d.From, d.To, d.starts, d.ends = s.away.from, s.away.to, m.Signal, m.Signal
 		default:
 			continue
 		}
@@ -176,6 +182,108 @@ func (s *scene) placeBounce(d *Dimension, m *analyze.Measurement, used map[int]b
 	}
 }
 
+// awayShare is how far from its state, as a share of the step between its levels, an output
+// counts as out of it here.
+const awayShare = 0.2
+
+// findAway finds the longest time that the output was out of the state that it had to be in,
+// where the figure says that it was.
+func (s *scene) findAway() {
+	if s.output == nil {
+		return
+	}
+	m := s.figure(s.output.Signal, analyze.Hold)
+	if m == nil || !(m.Value > 0) {
+		return
+	}
+	high, named := s.expect.Demand.State()
+	if !named || s.expect.Demand == analyze.Pulse {
+		high = s.meanBefore() > s.threshold()
+		if s.expect.Demand == analyze.Pulse {
+			high = false
+		}
+	}
+	low, top := s.low, s.high
+	if math.IsNaN(low) {
+		low = 0
+	}
+	if math.IsNaN(top) {
+		top = 2 * s.threshold()
+	}
+	edge := low + awayShare*(top-low)
+	if high {
+		edge = top - awayShare*(top-low)
+	}
+	var best, run stretch
+	in, out := s.expect.Demand == analyze.Unmoved, false
+	s.points(s.output, s.zero, s.till, func(p sampled) {
+		if p.at < 0 {
+			return
+		}
+		switch away := (p.v < edge) == high; {
+		case !away:
+			if out && p.at-run.from > best.to-best.from {
+				best = stretch{run.from, p.at}
+			}
+			in, out = true, false
+		case in && !out:
+			run, out = stretch{from: p.at}, true
+		}
+	})
+	if end := s.sec(s.till); out && end-run.from > best.to-best.from {
+		best = stretch{run.from, end}
+	}
+	if best.to > best.from && math.Abs(best.to-best.from-m.Value) < m.Value/4+3*usualStep(s.output, s.zero).Seconds() {
+		s.away = &best
+	}
+}
+
+// threshold is a voltage between the output's levels.
+func (s *scene) threshold() float64 {
+	if mid := s.mid(); !math.IsNaN(mid) {
+		return mid
+	}
+	if s.output.NominalVolts > 0 {
+		return s.output.NominalVolts / 2
+	}
+	return float64(analyze.AssumedNominal) / 2
+}
+
+// meanBefore is the output's mean voltage right before the event, NaN where it is not known.
+func (s *scene) meanBefore() float64 {
+	_, volts, n := s.output.Near(s.zero, 16, 0)
+	sum := 0.0
+	for _, v := range volts[:n] {
+		sum += v
+	}
+	return sum / float64(n)
+}
+
+// notes are what a doubt says that a signal did not do.
+var notes = map[analyze.DoubtCode]string{
+	analyze.DidNotGoHigh: "did not go high", analyze.DidNotGoLow: "did not go low",
+	analyze.AlreadyHigh: "was high before", analyze.AlreadyLow: "was low before", analyze.DidNotPulse: "did not pulse",
+	analyze.DidNotClose: "did not close", analyze.DidNotOpen: "did not open",
+	analyze.AlreadyClosed: "was closed before", analyze.AlreadyOpen: "was open before",
+	analyze.NotClosedInTime: "did not close before the end", analyze.DidNotCloseTill: "did not close", analyze.DidNotOpenTill: "did not open",
+}
+
+// note is what a signal did not do, by the figures; empty where it did all.
+func (s *scene) note(signal string) string {
+	for i := range s.state {
+		for _, d := range s.state[i].Doubts {
+			about := d.Signal
+			if about == "" {
+				about = s.state[i].Signal
+			}
+			if text := notes[d.Code]; about == signal && text != "" {
+				return text
+			}
+		}
+	}
+	return ""
+}
+
 // dimensionRows is how many rows of dimension lines a view has.
 const dimensionRows = 2
 
@@ -201,7 +309,8 @@ func (t *Timing) placeOne(d Dimension, rows *[1 + mostEnlarged][dimensionRows][]
 		views = append(views, &t.Enlarged[i])
 	}
 	for i, v := range slices.Backward(views) {
-		if d.From < v.From || d.To > v.To {
+		d.Open = i == 0 && d.To > v.To && d.From < v.To
+		if d.From < v.From || d.To > v.To && !d.Open {
 			continue
 		}
 		for row := range rows[i] {
@@ -221,7 +330,7 @@ type fit struct{ label, all box }
 
 // fit finds room for a dimension in a row: its words between its ends, else beside them.
 func (d *Dimension) fit(v *View, taken []box) (fit, bool) {
-	left, right := v.across(d.From), v.across(d.To)
+	left, right := v.across(d.From), v.across(math.Min(d.To, v.To))
 	w := widthOf(d.Words, smallText)
 	out := 0.0
 	if right-left < arrowRoom {

@@ -1,10 +1,13 @@
 package picture
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
+	"makebreak/analyze"
 	"makebreak/rig/unit"
 )
 
@@ -20,14 +23,16 @@ func (t *Timing) PNG(w io.Writer) error { return t.drawing().png(w) }
 // Heights of a view's parts.
 const (
 	marksHeight    = 34.0 // the events' names, above all lanes
-	laneName       = 16.0
+	laneName       = 25.0
 	voltsHeight    = 132.0
 	contactHeight  = 30.0
-	laneGap        = 12.0
+	laneGap        = 8.0
 	rowHeight      = 26.0
 	axisHeight     = 30.0
 	enlargedVolts  = 84.0
-	enlargedHeader = 26.0
+	enlargedHeader = 28.0
+	bareMarks      = 4.0 // without an event
+	timeTicks      = 10.0
 )
 
 func (t *Timing) drawing() *drawing {
@@ -44,6 +49,11 @@ func (t *Timing) drawing() *drawing {
 		}
 		d.text(ink, spot{0, y}, mediumText, start, name)
 		y = g.view(v, y+4, enlargedVolts, nil)
+	}
+	if t.Behind != "" {
+		y += smallText + 2
+		d.text(soft, spot{0, y}, smallText, start, "Grey: "+t.Behind+".")
+		y += 4
 	}
 	d.height = math.Ceil(y)
 	return d
@@ -66,7 +76,9 @@ type layout struct {
 
 func (g *timingDrawing) layout(v *View, y, volts float64) layout {
 	var l layout
-	l.top = y + marksHeight
+	if l.top = y + bareMarks; len(v.Marks) > 0 {
+		l.top = y + marksHeight
+	}
 	y = l.top
 	rows := 0
 	for _, x := range v.Dimensions {
@@ -83,7 +95,9 @@ func (g *timingDrawing) layout(v *View, y, volts float64) layout {
 		y += height + laneGap
 		if i == 0 {
 			l.rows = y
-			y += float64(rows) * rowHeight
+			if y += float64(rows) * rowHeight; rows > 0 && len(v.Lanes) == 1 {
+				y += rowHeight / 3
+			}
 		}
 	}
 	l.bottom = y
@@ -106,7 +120,7 @@ func (g *timingDrawing) view(v *View, y, volts float64, enlarged []View) float64
 // axis draws the time axis below the lanes, with its unit once at its end.
 func (g *timingDrawing) axis(v *View, l *layout) {
 	s := unit.Time.Scaler(unit.Figures{Values: []float64{math.Max(math.Abs(v.From), math.Abs(v.To))}, Uncertainty: math.NaN()})
-	for _, k := range ticksOf(s.In(v.From), s.In(v.To)) {
+	for _, k := range ticksUpTo(timeTicks, s.In(v.From), s.In(v.To)) {
 		x := v.across(v.From + (k.value-s.In(v.From))/(s.In(v.To)-s.In(v.From))*(v.To-v.From))
 		g.d.line(rule, 1, 0, spot{x, l.top}, spot{x, l.bottom})
 		g.d.text(ink, spot{x, l.bottom + 16}, smallText, middle, k.label)
@@ -122,15 +136,16 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	if !n.Contact {
 		name += ", V"
 	}
-	d.text(ink, spot{0, f.top - 5}, smallText, start, name)
+	d.text(ink, spot{0, f.top - 11}, smallText, start, name)
 	d.shapes[len(d.shapes)-1].bold = true
 	if n.Contact {
-		d.text(soft, spot{f.left - 7, f.at(0, 1).y + 8}, smallText, end, "closed")
-		d.text(soft, spot{f.left - 7, f.at(0, 0).y + 2}, smallText, end, "open")
+		d.text(soft, spot{f.left - 7, f.top + 4}, smallText, end, "closed")
+		d.text(soft, spot{f.left - 7, f.bottom + 4}, smallText, end, "open")
 	}
 	for i := range n.Bands {
 		g.band(&n.Bands[i], f)
 	}
+	g.bandLabels(n, f)
 	if !n.Contact {
 		for _, k := range ticksOf(n.Low, n.High) {
 			p := f.at(f.fromX, k.value)
@@ -141,12 +156,17 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	g.behind(n, f)
 	for _, u := range n.Unseen {
 		a, b := f.at(u.From, 0).x, f.at(u.To, 0).x
-		d.hatch(soft, box{a, f.top, b, f.bottom}, 6)
-		if widthOf(u.Words, smallText) < b-a-8 {
+		d.hatch(others, box{a, f.top, b, f.bottom}, 6)
+		if w := widthOf(u.Words, smallText); w < b-a-8 {
+			d.ground(box{(a+b-w)/2 - 4, (f.top+f.bottom)/2 - 9, (a+b+w)/2 + 4, (f.top+f.bottom)/2 + 9})
 			d.text(soft, spot{(a + b) / 2, (f.top+f.bottom)/2 + 4}, smallText, middle, u.Words)
 		}
 	}
 	for _, line := range n.Lines {
+		if len(n.Samples) > 0 {
+			d.line(soft, 1, 0, straightened(pointsAt(f, line))...) // between the samples nothing is known
+			continue
+		}
 		d.line(ink, 1.5, 0, straightened(pointsAt(f, line))...)
 	}
 	for _, p := range n.Samples {
@@ -154,14 +174,61 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	}
 	for _, p := range n.Lost {
 		at := f.at(p.At, p.Value)
-		d.dot(sheet, at, 7)
-		d.text(bound, spot{at.x, at.y + 4}, smallText, middle, "?")
+		d.dot(bound, at, 9)
+		d.dot(sheet, at, 7.5)
+		d.text(ink, spot{at.x, at.y + 4.5}, smallText, middle, "?")
+		d.shapes[len(d.shapes)-1].bold = true
 	}
 	for _, p := range n.Crossed {
 		at := f.at(p.At, p.Value)
 		d.dot(fitted, at, 4)
 		d.dot(sheet, at, 2)
+		d.text(soft, spot{at.x + 8, at.y + 4}, smallText, start, "50 %")
 	}
+	for _, p := range n.Levels {
+		at := f.at(p.At, p.Value)
+		if p.At < f.toX {
+			d.dot(fitted, at, 4)
+			d.dot(sheet, at, 2)
+		}
+		g.beside(at, p.Words, f)
+	}
+	g.note(n, f)
+}
+
+// beside writes a text to the left of a place, else to its right, on a ground of its own.
+func (g *timingDrawing) beside(at spot, text string, f *frame) {
+	w := widthOf(text, smallText)
+	x := at.x - 10 - w
+	if x < f.left {
+		x = at.x + 10
+	}
+	y := at.y - 8
+	if y < f.top+14 {
+		y = at.y + 18
+	}
+	g.d.ground(box{x - 2, y - 11, x + w + 2, y + 4})
+	g.d.text(ink, spot{x, y}, smallText, start, text)
+}
+
+// note writes what a signal did not do into its lane, beside its line's end.
+func (g *timingDrawing) note(n *Lane, f *frame) {
+	if n.Note == "" {
+		return
+	}
+	y := (f.top+f.bottom)/2 + 4
+	if k := len(n.Lines); k > 0 && !n.Contact {
+		end := n.Lines[k-1]
+		y = f.at(0, end[len(end)-1].Value).y - 8
+		if y < f.top+12 {
+			y += 26
+		}
+	}
+	w := widthOf(n.Note, smallText) * 1.1 // bold
+	x := f.right - 8
+	g.d.ground(box{x - w - 4, y - 12, x + 4, y + 5})
+	g.d.text(ink, spot{x, y}, smallText, end, n.Note)
+	g.d.shapes[len(g.d.shapes)-1].bold = true
 }
 
 func (g *timingDrawing) band(b *Band, f *frame) {
@@ -188,27 +255,56 @@ func (g *timingDrawing) band(b *Band, f *frame) {
 		if guard > 1 {
 			g.d.hatch(bound, strip, 4)
 		}
-		if b.To == f.toX {
-			g.d.text(ink, spot{f.right + 5, y + 4}, smallText, start, b.Words[i])
+	}
+}
+
+// bandLabels writes the bands' limits at the right edge, each once.
+func (g *timingDrawing) bandLabels(n *Lane, f *frame) {
+	type edge struct {
+		y     float64
+		words string
+	}
+	var edges []edge
+	for _, b := range n.Bands {
+		for i, v := range []float64{b.Lower, b.Upper} {
+			if e := (edge{f.at(0, v).y, b.Words[i]}); !math.IsNaN(v) && !slices.Contains(edges, e) {
+				edges = append(edges, e)
+			}
+		}
+	}
+	slices.SortFunc(edges, func(a, b edge) int { return cmp.Compare(a.y, b.y) })
+	const apart = 13
+	for i := 1; i < len(edges); i++ {
+		if lack := apart - (edges[i].y - edges[i-1].y); lack > 0 {
+			edges[i-1].y -= lack / 2
+			edges[i].y += lack / 2
+		}
+	}
+	for _, e := range edges {
+		g.d.text(ink, spot{f.right + 5, e.y + 4}, smallText, start, e.words)
+	}
+}
+
+// behind draws where other cycles went, a piece at a time where columns are empty.
+func (g *timingDrawing) behind(n *Lane, f *frame) {
+	first := 0
+	for i := range n.Behind {
+		if last := i + 1; last == len(n.Behind) || f.at(n.Behind[last].At, 0).x-f.at(n.Behind[i].At, 0).x > 1.5 {
+			g.reached(n.Behind[first:last], f)
+			first = last
 		}
 	}
 }
 
-// behind draws where other cycles went.
-func (g *timingDrawing) behind(n *Lane, f *frame) {
-	if len(n.Behind) == 0 {
-		return
-	}
+func (g *timingDrawing) reached(all []Reach, f *frame) {
 	var up, down []spot
-	for _, r := range n.Behind {
+	for _, r := range all {
 		a, b := f.at(r.At, r.High), f.at(r.At, r.Low)
 		up, down = append(up, spot{a.x, a.y - 1}), append(down, spot{b.x, b.y + 1})
 	}
-	up, down = straightened(up), straightened(down)
-	for i := range down {
-		up = append(up, down[len(down)-1-i])
-	}
-	g.d.area(others, up...)
+	down = straightened(down)
+	slices.Reverse(down)
+	g.d.area(others, append(straightened(up), down...)...)
 }
 
 func pointsAt(f *frame, line []Point) []spot {
@@ -232,26 +328,39 @@ func straightened(line []spot) []spot {
 	return out
 }
 
-// marks draws the events, and the limits of times that begin at one.
+// marks draws the events, the diagram's own before others that would be too close, and the
+// limits of times that begin at it.
 func (g *timingDrawing) marks(v *View, l *layout) {
-	free := math.Inf(-1)
 	for _, m := range v.Marks {
 		x := v.across(m.At)
 		g.d.line(ink, 1, 0, spot{x, l.top - 8}, spot{x, l.bottom})
-		g.d.area(ink, spot{x - 5, l.top - 12}, spot{x + 5, l.top - 12}, spot{x, l.top - 3})
-		if x > free {
-			g.d.text(ink, spot{x + 8, l.top - 5}, smallText, start, m.Words)
-			free = x + 16 + widthOf(m.Words, smallText)
+		g.d.area(ink, spot{x - 5, l.top - 13}, spot{x + 5, l.top - 13}, spot{x, l.top - 4})
+	}
+	var taken []box
+	for _, own := range []bool{true, false} {
+		for _, m := range v.Marks {
+			x := v.across(m.At) + 8
+			b := box{left: x - 16, right: x + widthOf(m.Words, smallText)}
+			if own != (m.At == 0) || b.right > across || slices.ContainsFunc(taken, func(t box) bool { return b.left < t.right && t.left < b.right }) {
+				continue
+			}
+			taken = append(taken, b)
+			g.d.text(ink, spot{x, l.top - 6}, smallText, start, m.Words)
 		}
 	}
 	for _, m := range v.Latest {
 		x := v.across(m.At)
 		g.d.line(bound, 1.5, 4, spot{x, l.top}, spot{x, l.bottom})
 		a, at := start, x+5
-		if x+widthOf(m.Words, smallText) > across {
+		if m.Earliest || x+5+widthOf(m.Words, smallText) > across {
 			a, at = end, x-5
 		}
 		g.d.text(ink, spot{at, l.top + 11}, smallText, a, m.Words)
+	}
+	for i, m := range v.Beyond {
+		y := l.top + 7 + 14*float64(i)
+		g.d.text(ink, spot{timingRight - 12, y + 4}, smallText, end, m.Words)
+		g.d.area(bound, spot{timingRight - 8, y - 4}, spot{timingRight, y}, spot{timingRight - 8, y + 4})
 	}
 }
 
@@ -260,10 +369,16 @@ func (g *timingDrawing) dimensions(v *View, l *layout) {
 	for i := range v.Dimensions {
 		x := &v.Dimensions[i]
 		y := l.rows + float64(x.Row)*rowHeight + rowHeight - 6
-		a, b := v.across(x.From), v.across(x.To)
+		a, b := v.across(x.From), v.across(math.Min(x.To, v.To))
 		g.witness(v, l, x.starts, a, y)
-		g.witness(v, l, x.ends, b, y)
-		if b-a < arrowRoom {
+		if !x.Open {
+			g.witness(v, l, x.ends, b, y)
+		}
+		if x.Open || x.Bound != analyze.NoBound {
+			g.d.line(fitted, 1, 0, spot{a, y}, spot{b, y})
+			g.arrow(spot{a, y}, 1)
+			g.openArrow(spot{b, y})
+		} else if b-a < arrowRoom {
 			g.d.line(fitted, 1, 0, spot{a - arrowRoom, y}, spot{b + arrowRoom, y})
 			g.arrow(spot{a, y}, -1)
 			g.arrow(spot{b, y}, 1)
@@ -276,6 +391,7 @@ func (g *timingDrawing) dimensions(v *View, l *layout) {
 		if x.label.left >= b || x.label.right <= a {
 			up = -4
 		}
+		g.d.ground(box{x.label.left - 2, y - up - 11, x.label.right + 2, y - up + 3.5})
 		g.d.text(ink, spot{x.label.left, y - up}, smallText, start, x.Words)
 	}
 }
@@ -283,6 +399,11 @@ func (g *timingDrawing) dimensions(v *View, l *layout) {
 // arrow draws an arrow's head at its tip, which points against the direction.
 func (g *timingDrawing) arrow(tip spot, away float64) {
 	g.d.area(fitted, tip, spot{tip.x + 7*away, tip.y - 3}, spot{tip.x + 7*away, tip.y + 3})
+}
+
+// openArrow draws the head of a line that may go on.
+func (g *timingDrawing) openArrow(tip spot) {
+	g.d.line(fitted, 1, 0, spot{tip.x - 7, tip.y - 4}, tip, spot{tip.x - 7, tip.y + 4})
 }
 
 // witness draws a thin line from a dimension's end to the lane that it is of.

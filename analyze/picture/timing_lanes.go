@@ -1,6 +1,8 @@
 package picture
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -95,7 +97,7 @@ func (s *scene) voltageLane(from, to float64) Lane {
 	if r.n > 0 && float64(r.n)*dotsFrom < float64(columns) {
 		l.Samples = r.inside
 	}
-	s.nameUnseen(&l)
+	s.addLeftOut(&l, from, to)
 	l.Low, l.High = s.scale()
 	l.Bands = s.bands(from, to)
 	if mid := s.mid(); !math.IsNaN(mid) {
@@ -105,6 +107,7 @@ func (s *scene) voltageLane(from, to float64) Lane {
 			}
 		}
 	}
+	l.Levels = s.turnedAt(from, to)
 	var reach reaches
 	for _, b := range s.behind {
 		if b.output != nil {
@@ -121,20 +124,49 @@ func (s *scene) voltageLane(from, to float64) Lane {
 	return l
 }
 
-// nameUnseen says why samples are missing, by where they were kept.
-func (s *scene) nameUnseen(l *Lane) {
+// leastUnseen is how many units wide a stretch without samples is at least to be drawn as one.
+const leastUnseen = 3.0
+
+// addLeftOut adds where samples were left out on purpose, and drops what is too narrow to be
+// drawn. What lies between samples else is missing.
+func (s *scene) addLeftOut(l *Lane, from, to float64) {
+	left := s.leftOut(from, to)
+	l.Unseen = slices.DeleteFunc(l.Unseen, func(u Unseen) bool {
+		return u.Words == "" && slices.ContainsFunc(left, func(x Unseen) bool { return u.From < x.To && x.From < u.To })
+	})
 	for i := range l.Unseen {
-		u := &l.Unseen[i]
-		if u.Words != "" {
-			continue
-		}
-		u.Words = "samples missing"
-		if middle := s.instant((u.From + u.To) / 2); s.of.Capture.Kept != nil && !slices.ContainsFunc(s.of.Capture.Kept, func(k capture.Span) bool {
-			return middle >= k.From && middle <= k.To
-		}) {
-			u.Words = "left out on purpose"
+		if l.Unseen[i].Words == "" {
+			l.Unseen[i].Words = "samples missing"
 		}
 	}
+	l.Unseen = append(l.Unseen, left...)
+	l.Unseen = slices.DeleteFunc(l.Unseen, func(u Unseen) bool {
+		return (u.To-u.From)/(to-from)*float64(columns) < leastUnseen
+	})
+	slices.SortFunc(l.Unseen, func(a, b Unseen) int { return cmp.Compare(a.From, b.From) })
+}
+
+// leftOut is where samples were left out on purpose, and where the supply was not as it was set.
+func (s *scene) leftOut(from, to float64) []Unseen {
+	var out []Unseen
+	add := func(a, b float64, words string) {
+		if a, b = math.Max(a, from), math.Min(b, to); a < b {
+			out = append(out, Unseen{a, b, words})
+		}
+	}
+	c := s.of.Capture
+	if c.Kept != nil {
+		at := s.sec(c.Start)
+		for _, k := range c.Kept {
+			add(at, s.sec(k.From), "samples left out")
+			at = s.sec(k.To)
+		}
+		add(at, s.sec(c.End), "samples left out")
+	}
+	for _, u := range c.Unsupplied {
+		add(s.sec(u.From), s.sec(u.To), "supply not as set")
+	}
+	return out
 }
 
 // scale is from which to which voltage the output's lane goes.
@@ -148,6 +180,7 @@ func (s *scene) scale() (low, high float64) {
 	s.points(s.output, s.zero, s.till, func(p sampled) { include(p.v) })
 	include(s.low)
 	include(s.high)
+	include(2 * s.threshold())
 	for _, q := range []analyze.Quantity{analyze.LowLevel, analyze.HighLevel} {
 		if s.plan != nil {
 			l := s.plan.Limits.Of(q)
@@ -174,6 +207,12 @@ func (s *scene) bands(from, to float64) []Band {
 				out = append(out, band)
 			}
 		}
+	}
+	if m := s.onRamp(); m != nil {
+		if !m.Limit.None() {
+			out = append(out, bandWithin(m.Limit, from, to, m.Expanded))
+		}
+		return out
 	}
 	x, low := s.expect, analyze.Expectation{Demand: analyze.Low}
 	prior := s.before
@@ -231,6 +270,16 @@ func (s *scene) bandOf(high bool, from, to float64) (Band, bool) {
 	if l.None() {
 		return Band{}, false
 	}
+	b := bandWithin(l, from, to, 0)
+	for i := range s.of.Figures {
+		if m := &s.of.Figures[i]; m.Signal == s.output.Signal && m.Quantity == q && m.Expanded > 0 && s.of.Plan.Decide != analyze.Simple {
+			b.Guard = math.Max(b.Guard, m.Expanded)
+		}
+	}
+	return b, true
+}
+
+func bandWithin(l analyze.Limit, from, to, guard float64) Band {
 	b := Band{From: from, To: to, Lower: l.Lower, Upper: l.Upper}
 	if !math.IsNaN(l.Lower) {
 		b.Words[0] = "min " + unit.Voltage.Format(l.Lower)
@@ -238,12 +287,54 @@ func (s *scene) bandOf(high bool, from, to float64) (Band, bool) {
 	if !math.IsNaN(l.Upper) {
 		b.Words[1] = "max " + unit.Voltage.Format(l.Upper)
 	}
-	for i := range s.of.Figures {
-		if m := &s.of.Figures[i]; m.Signal == s.output.Signal && m.Quantity == q && m.Expanded > 0 && s.of.Plan.Decide != analyze.Simple {
-			b.Guard = math.Max(b.Guard, m.Expanded)
+	if guard > 0 {
+		b.Guard = guard
+	}
+	return b
+}
+
+// onRamp is the voltage at which a ramp of the supply made the relay change over; nil: it did
+// not, or the event is none.
+func (s *scene) onRamp() *analyze.Measurement {
+	if s.relay == nil {
+		return nil
+	}
+	for _, q := range []analyze.Quantity{analyze.PullInVoltage, analyze.DropOutVoltage} {
+		if m := s.figure(s.relay.Signal, q); m != nil {
+			return m
 		}
 	}
-	return b, true
+	return nil
+}
+
+// turnedAt marks the voltage at which a ramp made the relay change over, where the contact that
+// closes then did so.
+func (s *scene) turnedAt(from, to float64) []LevelMark {
+	m := s.onRamp()
+	if m == nil || math.IsNaN(m.Value) {
+		return nil
+	}
+	contact := s.relay.Make
+	if m.Quantity == analyze.DropOutVoltage {
+		contact = s.relay.Break
+	}
+	for _, c := range s.changes {
+		if at, ok := s.firstClosing(c); ok && c.signal == contact && at >= from && at <= to {
+			return []LevelMark{{at, m.Value, m.Quantity.Words() + " " + valueText(m)}}
+		}
+	}
+	return nil
+}
+
+// failedLevels marks the levels at the event that did not pass, at the end of a stretch.
+func (s *scene) failedLevels(to float64) []LevelMark {
+	var out []LevelMark
+	for _, q := range []analyze.Quantity{analyze.LowLevel, analyze.HighLevel} {
+		if m := s.figure(s.output.Signal, q); m != nil && !math.IsNaN(m.Value) && (m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided) {
+			out = append(out, LevelMark{to, m.Value, fmt.Sprintf("%s: %s", valueText(m), m.Verdict)})
+		}
+	}
+	return out
 }
 
 // contactLane is one contact's states over a stretch.
