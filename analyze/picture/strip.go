@@ -14,6 +14,8 @@ const (
 )
 
 const (
+	// hatching is how far apart the lines of a guard band are.
+	hatching = 3
 	// mostInLine is how many dots lie in one line; more are spread over the strip's height.
 	mostInLine = 30
 	// MostDots is how many values a strip shows as dots; of more it needs the quantiles.
@@ -129,33 +131,15 @@ func (s *Strip) drawLimits(d *drawing, f *frame) {
 	if s.Guard > 0 {
 		if wide := s.Guard / (f.toX - f.fromX) * (f.right - f.left); wide >= 1 {
 			if !math.IsNaN(s.Lower) {
-				d.hatched(from, min(from+wide, to), f.top, f.bottom)
+				d.hatch(bound, box{from, f.top, min(from+wide, to), f.bottom}, hatching)
 			}
 			if !math.IsNaN(s.Upper) {
-				d.hatched(max(to-wide, from), to, f.top, f.bottom)
+				d.hatch(bound, box{max(to-wide, from), f.top, to, f.bottom}, hatching)
 			}
 		}
 	}
 	for _, x := range edges {
 		d.line(bound, 1.5, 0, spot{x, 0}, spot{x, stripHeight})
-	}
-}
-
-// hatched draws slanting lines over an area.
-func (d *drawing) hatched(left, right, top, bottom float64) {
-	const apart = 3.0
-	for x := left - (bottom - top); x < right; x += apart {
-		// The line rises from (x, bottom) to (x + height, top); what lies outside is cut off.
-		p, q := spot{x, bottom}, spot{x + bottom - top, top}
-		if p.x < left {
-			p = spot{left, bottom - (left - x)}
-		}
-		if q.x > right {
-			q = spot{right, bottom - (right - x)}
-		}
-		if p.y-q.y > 0.1 {
-			d.line(bound, 0.5, 0, p, q)
-		}
 	}
 }
 

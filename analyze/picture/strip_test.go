@@ -21,7 +21,7 @@ func spotsOf(d *drawing, radius float64) (all []spot) {
 // linesOf are the lines of a width.
 func linesOf(d *drawing, width float64) (all []shape) {
 	for _, s := range d.shapes {
-		if s.radius == 0 && !s.area && s.text == "" && s.width == width {
+		if s.radius == 0 && !s.area && s.text == "" && len(s.pieces) == 0 && s.width == width {
 			all = append(all, s)
 		}
 	}
@@ -86,11 +86,13 @@ func TestStrip_GuardBand(t *testing.T) {
 		d := drawn(t, &Strip{Dots: []Dot{{Value: 12}, {Value: 13}}, Lower: 11, Upper: 14, Guard: guard})
 		least, most := math.Inf(1), math.Inf(-1)
 		middle := 0
-		for _, l := range linesOf(d, 0.5) {
-			for _, p := range l.points {
-				least, most = min(least, p.x), max(most, p.x)
-				if p.x > 60 && p.x < 100 {
-					middle++
+		for _, s := range d.shapes {
+			for _, l := range s.pieces {
+				for _, p := range l {
+					least, most = min(least, p.x), max(most, p.x)
+					if p.x > 60 && p.x < 100 {
+						middle++
+					}
 				}
 			}
 		}

@@ -17,7 +17,7 @@ import (
 // reads the measurements once, or the tally where there is one. Nil: nothing was demanded
 // of any output.
 func Behaviour(r *Record) (*behaviour.Table, error) {
-	if r.Plan == nil || len(r.Plan.Outputs) == 0 && !r.Plan.OthersUnmoved {
+	if !demandsBehaviour(r) {
 		return nil, nil
 	}
 	if r.Tally != nil {
@@ -31,6 +31,11 @@ func Behaviour(r *Record) (*behaviour.Table, error) {
 		b.Add(&m)
 	}
 	return b.Table(), nil
+}
+
+// demandsBehaviour reports whether anything at all is demanded of outputs.
+func demandsBehaviour(r *Record) bool {
+	return r.Plan != nil && (len(r.Plan.Outputs) > 0 || r.Plan.OthersUnmoved)
 }
 
 // Expected says what an output had to do at an event, in the words of a sequence: "high",
@@ -67,7 +72,14 @@ func Seen(c *behaviour.Cell) string {
 		parts = append(parts, doneWords(c, d))
 	}
 	for _, x := range c.Beyond() {
-		parts = append(parts, beyondWords(x, c.Verdict()))
+		if words := beyondWords(x, c.Verdict()); words != "" {
+			parts = append(parts, words)
+		}
+	}
+	for _, x := range []*tally.Row{c.Low, c.High} {
+		if len(c.Done()) == 0 && x != nil && x.Values > 0 { // nothing else is known
+			parts = append(parts, "at "+spanWords(x))
+		}
 	}
 	if len(parts) == 0 {
 		return "not looked at"
@@ -174,7 +186,7 @@ func worstWords(x *tally.Row) string {
 	return s.Text(x.Low)
 }
 
-// Elapsed says how long something took: 12 s, 3 min 5 s, 2 h 10 min, 3 d 4 h.
+// elapsed says how long something took: 12 s, 3 min 5 s, 2 h 10 min, 3 d 4 h.
 func elapsed(d time.Duration) string {
 	type part struct {
 		unit string

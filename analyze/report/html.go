@@ -6,37 +6,55 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"iter"
-	"slices"
 	"strings"
 	"sync"
+	"time"
+	"unicode"
 
 	"makebreak/analyze"
-	"makebreak/analyze/diagnose"
 	"makebreak/analyze/picture"
+	"makebreak/rig/capture"
+	"makebreak/rig/words"
 )
-
-// shownCycles is how many cycles from the first on the page shows figure by
-// figure; as many more that did not pass are shown with them.
-const shownCycles = 10
-
-// shownFigures is at how many figures the cycles on the page are cut.
-const shownFigures = 2000
 
 //go:embed page.html
 var pageSource string
 
-var pageTemplate = sync.OnceValue(func() *template.Template { return template.Must(template.New("page").Parse(pageSource)) })
+var pageTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page").Funcs(template.FuncMap{"mark": markOf}).Parse(pageSource))
+})
 
-// HTML writes the record as one page that stands alone: no script, nothing
-// fetched, printing on A4. It says what the text says and adds single cycles and
-// a place to sign. It reads the measurements twice, and nothing is written
-// where that fails.
-func HTML(w io.Writer, r *Record) error {
+// Paper is a size of paper, as style sheets call it.
+type Paper string
+
+// The sizes of paper that are offered. The empty one leaves it to whoever prints.
+const (
+	AnyPaper Paper = ""
+	A4       Paper = "A4"
+	Letter   Paper = "letter"
+)
+
+// HTMLOpts says how a page is to look.
+type HTMLOpts struct {
+	// Appendix opens the list of all figures, so that it is printed, too.
+	Appendix bool
+	// Paper is what it is printed on.
+	Paper Paper
+}
+
+// HTML writes the record as one page that stands alone: no script, nothing fetched. Its
+// first printed page says how the unit did, what is wrong and who tested it with what.
+// All figures stand in an appendix, which is printed only where HTMLWith is asked for it.
+// It reads the measurements three times, and nothing is written where that fails.
+func HTML(w io.Writer, r *Record) error { return HTMLWith(w, r, HTMLOpts{}) }
+
+// HTMLWith writes the page as the options have it.
+func HTMLWith(w io.Writer, r *Record, opts HTMLOpts) error {
 	p, err := newPage(r)
 	if err != nil {
 		return readingFailed(err)
 	}
+	p.HTMLOpts = opts
 	var b bytes.Buffer
 	if err := pageTemplate().Execute(&b, p); err != nil {
 		return err
@@ -47,29 +65,41 @@ func HTML(w io.Writer, r *Record) error {
 
 // page is what the template shows. All texts are plain; the template escapes.
 type page struct {
-	Run, Unit    string
-	Verdict, Why string
-	Simulated    bool
-	Nothing      string // in place of a table without rows
-	Faults       string // planted on the simulated bench; empty: none
-	Head         [][2]string
-	Columns      []string
-	Rows         []pageRow
-	Steady       string
-	Legend       []string
-	Lists        []pageList // those that are not empty
-	Courses      []template.HTML
-	CourseStyle  template.CSS // of the courses; empty where there are none
-	Findings     []pageFinding
-	LogPath      string
-	Cycles       []pageCycle
-	CyclesNote   string
+	HTMLOpts
+	Run, Unit string
+	// RunHead, UnitHead and Foot stand on every printed page, as strings of a style sheet.
+	RunHead, UnitHead, Foot template.CSS
+	Verdict, Why            string
+	Simulated               bool
+	Faults                  string // planted on the simulated bench; empty: none
+	Findings                []pageFinding
+	Settle                  []string // what would settle undecided results
+	Unstored                []string
+	Facts                   []pageFact
+	Behaviour               []pageBehaviour
+	Timings                 []template.HTML
+	MoreTimings             int    // that there could be
+	Nothing                 string // in place of figures where there are none
+	Figures                 []pageFigures
+	Unjudged                int // kinds of figures that only the appendix has
+	Legend                  []string
+	Lists                   []pageList // those that are not empty
+	Courses                 []template.HTML
+	PictureStyle            template.CSS
+	Appendix                pageAppendix
 }
 
-type pageRow struct {
-	First                                       bool // of its signal
-	Signal, Quantity, Event, N, Median, Span, U string
-	Limit, Verdict, Words                       string
+// markOf is what stands beside the word of a verdict, so that nothing hangs on colour.
+func markOf(v string) string {
+	switch analyze.Verdict(v) {
+	case analyze.Pass:
+		return "✓"
+	case analyze.Fail:
+		return "✗"
+	case analyze.Undecided:
+		return "?"
+	}
+	return "–"
 }
 
 type pageList struct {
@@ -79,13 +109,11 @@ type pageList struct {
 
 type pageFinding struct{ Verdict, Text string }
 
-// pageCycle is one cycle, figure by figure.
-type pageCycle struct {
-	Number  int
-	Figures []pageFigure
+// pageFact is a word of the record's head and the lines that it says.
+type pageFact struct {
+	Name  string
+	Lines []string
 }
-
-type pageFigure struct{ Event, Signal, Quantity, Reading, Limit, Verdict, Reason string }
 
 func newPage(r *Record) (*page, error) {
 	s, err := summarize(r)
@@ -94,28 +122,59 @@ func newPage(r *Record) (*page, error) {
 	}
 	p := &page{
 		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: r.Verdict.Name(), Why: verdictSentence(r, s),
-		Simulated: r.Simulated, Faults: faultWords(r), Nothing: nothingWords(r), Head: pairs(r), Columns: tableHead, Rows: pageRows(s),
-		Steady: oneLine(s.steady.line()), Legend: s.legendLines(), LogPath: oneLine(r.LogPath),
+		Simulated: r.Simulated, Faults: faultWords(r), Facts: factsOf(r), Settle: s.undecidedLines(), Unstored: oneLines(r.Unstored),
+		PictureStyle: template.CSS(picture.Style()),
 	}
-	p.addList(unstoredHeading, oneLines(r.Unstored))
-	p.addList("Remarks", s.remarkLines())
-	p.addList(settleHeading, s.undecidedLines())
+	p.addMargins()
+	for _, f := range findingsOf(r) {
+		p.Findings = append(p.Findings, pageFinding{f.Verdict.Name(), findingWords(f)})
+	}
+	if err := p.addBehaviour(r); err != nil {
+		return nil, err
+	}
+	if err := p.addFigures(r, s); err != nil {
+		return nil, err
+	}
 	for _, l := range soakLists(r) {
 		p.addList(l.Heading, l.Items)
 	}
 	p.addList("Measuring problems", troubleLines(r))
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
-	for _, f := range findingsOf(r) {
-		p.Findings = append(p.Findings, pageFinding{f.Verdict.Name(), findingWords(f)})
-	}
 	if p.Courses, err = courses(r); err != nil {
 		return nil, err
 	}
-	if len(p.Courses) > 0 {
-		p.CourseStyle = template.CSS(picture.Style())
+	return p, p.Appendix.fill(r, s)
+}
+
+// mostHead is how many characters of a name stand at the top of a printed page.
+const mostHead = 48
+
+// addMargins adds what stands in the margins of every printed page.
+func (p *page) addMargins() {
+	p.RunHead = styleString("Run " + words.Short(p.Run, mostHead))
+	if p.UnitHead = styleString(p.Verdict); p.Unit != "" {
+		p.UnitHead = styleString("Unit " + words.Short(p.Unit, mostHead) + ": " + p.Verdict)
 	}
-	return p, p.addCycles(r, s)
+	if p.Foot = styleString(""); p.Simulated {
+		p.Foot = styleString("Simulated bench: nothing real was measured")
+	}
+}
+
+// styleString writes a text as a string of a style sheet. All but plain letters, digits and
+// blanks are written by their numbers, so that nothing ends the string or the sheet.
+func styleString(s string) template.CSS {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		if r == ' ' || r < 0x80 && (unicode.IsLetter(r) || unicode.IsDigit(r)) {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, `\%06x`, r)
+		}
+	}
+	b.WriteByte('"')
+	return template.CSS(b.String())
 }
 
 func (p *page) addList(heading string, items []string) {
@@ -132,100 +191,61 @@ func oneLines(all []string) []string {
 	return out
 }
 
-func pageRows(s *summary) []pageRow {
-	var rows []pageRow
-	for i, x := range s.rows {
-		f := x.figures()
-		v, _, _ := x.worst()
-		rows = append(rows, pageRow{
-			First: i == 0 || s.rows[i-1].Signal != x.Signal, Signal: oneLine(x.Signal),
-			Quantity: x.Quantity.Words(), Event: oneLine(eventWords(x.Event)),
-			N: f.n, Median: f.median, Span: f.span, U: f.uncertainty,
-			Limit: f.limit, Verdict: string(v), Words: x.verdictWords(),
-		})
+// factsOf say who tested what with which rig, and when: what the text's head says, in the
+// order in which a reader of a hand-over asks.
+func factsOf(r *Record) []pageFact {
+	var facts []pageFact
+	add := func(name string, lines ...string) {
+		if len(lines) > 0 && lines[0] != "" {
+			facts = append(facts, pageFact{name, lines})
+		}
 	}
-	return rows
+	for _, f := range fieldPairs(r) {
+		add(f[0], f[1])
+	}
+	sequence := oneLine(r.Sequence)
+	if r.About != "" {
+		sequence += ": " + oneLine(r.About)
+	}
+	add("Sequence", sequence)
+	add("Tested by", oneLine(r.By))
+	add("From", timeWords(r.Started))
+	add("To", endWords(r))
+	add("Cycles", cycleWords(r))
+	add("Rig", rigWords(r))
+	add("Calibration", secondsOf(calibrationPairs(r))...)
+	add("Program", programWords(r))
+	add("Computer", oneLines(capture.MachineLines(r.Machine))...)
+	return facts
 }
 
-// addCycles adds the first cycles and the first that did not pass, without the
-// outputs that only held their state.
-func (p *page) addCycles(r *Record, s *summary) error {
-	last := shownCycles
-	for _, c := range s.doubtful {
-		last = max(last, c)
+func secondsOf(pairs [][2]string) []string {
+	var all []string
+	for _, p := range pairs {
+		all = append(all, p[1])
 	}
-	figures, cut := 0, false
-	for m, err := range r.cyclesTo(last, s.doubtful) {
-		if err != nil {
-			return err
-		}
-		if m.Cycle > last || cut {
-			break
-		}
-		if m.Cycle > shownCycles && !slices.Contains(s.doubtful, m.Cycle) || slices.Contains(s.steady.signals, m.Signal) {
-			continue
-		}
-		p.addFigure(m)
-		figures++
-		cut = figures == shownFigures
-	}
-	p.CyclesNote = p.cyclesNote(s, cut)
-	return nil
+	return all
 }
 
-// cyclesTo streams the figures of the first cycles and of those named, and may
-// stream others: all where there is no way to single cycles.
-func (r *Record) cyclesTo(last int, named []int) iter.Seq2[analyze.Measurement, error] {
-	if r.Cycle == nil {
-		return r.measurements()
+// timeWords say a time of day with its zone; empty for the zero time.
+func timeWords(t time.Time) string {
+	if t.IsZero() {
+		return ""
 	}
-	return func(yield func(analyze.Measurement, error) bool) {
-		for n := 1; n <= last; n++ {
-			if n > shownCycles && !slices.Contains(named, n) {
-				continue
-			}
-			for m, err := range r.Cycle(n) {
-				if !yield(m, err) {
-					return
-				}
-			}
-		}
+	if t.Location() == time.UTC {
+		return t.Format("2006-01-02 15:04:05 UTC")
 	}
+	return t.Format("2006-01-02 15:04:05 -07:00")
 }
 
-func (p *page) addFigure(m analyze.Measurement) {
-	if n := len(p.Cycles); n == 0 || p.Cycles[n-1].Number != m.Cycle {
-		p.Cycles = append(p.Cycles, pageCycle{Number: m.Cycle})
+// endWords say when a run ended and how long it took.
+func endWords(r *Record) string {
+	if r.Ended.IsZero() || r.Started.IsZero() {
+		return timeWords(r.Ended)
 	}
-	c := &p.Cycles[len(p.Cycles)-1]
-	scaler := scalerOf(m.Quantity, m.Limit, m.Expanded, m.Value)
-	shown, reason := reading(scaler, m.Value), oneLine(diagnose.Reason(&m))
-	if b := m.Bound(); b != analyze.NoBound {
-		if shown = b.Sign() + shown; len(m.Doubts) == 1 {
-			reason = "" // the sign says it
-		}
+	words := timeWords(r.Ended.In(r.Started.Location()))
+	if d := r.Ended.Sub(r.Started); d >= time.Second {
+		words += " (" + elapsed(d) + ")"
 	}
-	c.Figures = append(c.Figures, pageFigure{
-		Event: oneLine(eventWords(m.Event)), Signal: oneLine(m.Signal), Quantity: m.Quantity.Words(),
-		Reading: shown, Limit: limitWords(scaler, m.Limit),
-		Verdict: string(m.Verdict), Reason: reason,
-	})
-}
-
-// cyclesNote says what the single cycles leave out.
-func (p *page) cyclesNote(s *summary, cut bool) string {
-	var omitted []string
-	if s.cycles > shownCycles {
-		omitted = append(omitted, fmt.Sprintf("Of %d cycles the first %d are shown, and up to %d that did not pass.", s.cycles, shownCycles, keptCycles))
-	}
-	if cut {
-		omitted = append(omitted, fmt.Sprintf("The list ends after %d figures.", shownFigures))
-	}
-	if len(s.steady.signals) > 0 {
-		omitted = append(omitted, "Outputs that only held their state are left out.")
-	}
-	if len(omitted) > 0 {
-		omitted = append(omitted, "The CSV has every figure.")
-	}
-	return strings.Join(omitted, " ")
+	return strings.TrimSpace(words)
 }

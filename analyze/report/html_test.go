@@ -25,9 +25,10 @@ func htmlOf(t *testing.T, r *Record) string {
 // pageElements are all elements that the page is made of, pageAttributes all
 // attributes: nothing that runs, fetches or leads elsewhere.
 var (
-	pageElements = set("html head meta title style body h1 h2 h3 p b span dl dt dd ul li table thead tbody tr th td details summary div")
+	pageElements = set("html head meta title style body main h1 h2 h3 p b span dl dt dd ul li table thead tbody tr th td details summary div svg desc path circle text")
 
-	pageAttributes = set("lang charset name content http-equiv class scope role aria-label tabindex")
+	pageAttributes = set("lang charset name content http-equiv class scope role aria-label aria-hidden data-label tabindex" +
+		" width height viewBox d fill stroke-width stroke-linecap stroke-dasharray cx cy r x y font-size font-weight text-anchor")
 )
 
 func set(words string) map[string]bool {
@@ -167,7 +168,7 @@ func TestHTML_CutsLongCycles(t *testing.T) {
 	if !strings.Contains(page, "The list ends after 2000 figures.") {
 		t.Error("the page does not say that it was cut")
 	}
-	if n := strings.Count(page, "12.00 V ± 0.10 V"); n != shownFigures {
+	if n := strings.Count(page, "<td class=\"n\">12.00 V ± 0.10 V</td>"); n != shownFigures {
 		t.Errorf("%d single figures; want %d", n, shownFigures)
 	}
 }
@@ -176,8 +177,8 @@ func TestHTML_CutsLongCycles(t *testing.T) {
 func TestHTML_Incomplete(t *testing.T) {
 	t.Parallel()
 	for complete, want := range map[bool]string{
-		true:  `<p class="result pass"><b>pass</b>`,
-		false: `<p class="result incomplete"><b>incomplete</b>`,
+		true:  `<p class="word pass"><span class="mark" aria-hidden="true">✓</span> pass</p>`,
+		false: `<p class="word incomplete"><span class="mark" aria-hidden="true">–</span> incomplete</p>`,
 	} {
 		r := invented()
 		r.Complete = complete

@@ -21,6 +21,7 @@ type Record struct {
 	By       string // who ran it; may be empty
 	Rig      string
 	Started  time.Time // zero: not known, as of an imported capture
+	Ended    time.Time // zero: not known, or it has not ended
 	// Cycles were done of those Planned. Planned zero: no number was set.
 	Cycles, Planned int
 	// Complete is false for a run that ended early; Reason says why.
@@ -31,7 +32,7 @@ type Record struct {
 	// could not be stored; one line a cycle.
 	Unstored []string
 	// Measurements streams every figure, in the order of the cycles. It must be
-	// repeatable: the text goes through it once, the page twice.
+	// repeatable: the text goes through it once, the page three times.
 	Measurements iter.Seq2[analyze.Measurement, error]
 	// CycleStart says when a cycle began, the zero time where that is not known; nil: it is
 	// of none.

@@ -29,6 +29,9 @@ func invented() *Record {
 		Measurements: stream(ms),
 		Signals:      []string{"OUT1", "OUT2", "OUT3", "K1", "K1_NO"},
 		Steps:        []string{"arm-away", "disarm"},
+		Ended:        time.Date(2031, 4, 5, 7, 31, 5, 0, time.UTC),
+		Plan: &analyze.Plan{Steps: []string{"arm-away", "disarm"}, OthersUnmoved: true, Outputs: []analyze.OutputPlan{
+			{Signal: "OUT3", Expect: map[string]analyze.Expectation{"arm-away": {Demand: analyze.High, After: 30 * time.Second, Within: 0.05}, "disarm": {Demand: analyze.Low}}}}},
 		Findings: []analyze.Finding{
 			{Signal: "OUT3", Verdict: analyze.Fail, Text: "OUT3 did not rise at arm-away in 1 of 3 cycles. Look first at the output's programming, then at the wire to terminal \"3\"."},
 			{Signal: "K1_NO", Verdict: analyze.Undecided, Text: "The contact's bounce is too close to its limit of 5 ms to tell."},

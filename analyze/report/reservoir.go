@@ -1,8 +1,12 @@
 package report
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/picture"
 )
 
 // reservoirLen is up to how many values a row's median is exact.
@@ -18,10 +22,17 @@ type reservoir struct {
 	sample []float64
 	n      int
 	random *rand.Rand
+	// drawn are the first values with what became of them; nil as soon as they are too many to draw.
+	drawn []picture.Dot
 }
 
-func (s *reservoir) add(x float64) {
+func (s *reservoir) add(x float64, v analyze.Verdict) {
 	s.n++
+	if s.n <= picture.MostDots {
+		s.drawn = append(s.drawn, picture.Dot{Value: x, Out: v == analyze.Fail, Open: v == analyze.Undecided})
+	} else {
+		s.drawn = nil
+	}
 	if len(s.sample) < reservoirLen {
 		s.sample = append(s.sample, x)
 		return
@@ -36,6 +47,16 @@ func (s *reservoir) add(x float64) {
 
 // exact reports whether every value seen is in the sample.
 func (s *reservoir) exact() bool { return s.n == len(s.sample) }
+
+// dots are all values with what became of them, nil where they are too many to draw.
+func (s *reservoir) dots() []picture.Dot { return s.drawn }
+
+// quantile is the value that a share of the sample, 0 to 1, does not exceed. There must be
+// one.
+func (s *reservoir) quantile(share float64) float64 {
+	x := slices.Sorted(slices.Values(s.sample))
+	return x[max(0, int(math.Ceil(share*float64(len(x))))-1)]
+}
 
 // median returns the middle value, or the mean of the two in the middle. There
 // must be a value.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/picture"
 	"makebreak/analyze/reliability"
 	"makebreak/analyze/tally"
 	"makebreak/analyze/trend"
@@ -27,6 +28,9 @@ type digest struct{ *trend.Series }
 
 func (d digest) exact() bool     { return d.Summary().BlockValues == 1 }
 func (d digest) median() float64 { return d.Quantile(0.5) }
+
+func (d digest) quantile(share float64) float64 { return d.Quantile(share) }
+func (d digest) dots() []picture.Dot            { return nil }
 
 // summaryOf makes the table's rows from a tally.
 func summaryOf(r *Record) *summary {

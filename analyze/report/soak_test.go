@@ -284,7 +284,7 @@ func TestHTML_Courses(t *testing.T) {
 			if c.from != nil {
 				want = 1
 			}
-			if got := strings.Count(page, "<svg "); got != want {
+			if got := strings.Count(page, `aria-label="Course of`); got != want {
 				t.Fatalf("%d pictures, want %d", got, want)
 			}
 			for _, word := range []string{"http:", "//", "url(", "<script", "NaN"} {

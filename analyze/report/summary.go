@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/picture"
 	"makebreak/analyze/tally"
 )
 
@@ -21,6 +22,10 @@ type row struct {
 type spread interface {
 	exact() bool // whether the median is
 	median() float64
+	// quantile is the value that a share of them, 0 to 1, do not exceed.
+	quantile(share float64) float64
+	// dots are all of them with what became of them, nil where they are too many to draw.
+	dots() []picture.Dot
 }
 
 // steady is what is said of outputs that had nothing to do and did nothing.
@@ -80,7 +85,7 @@ func (s *summary) note(m analyze.Measurement) {
 func (x *row) add(m *analyze.Measurement) {
 	x.Add(m)
 	if finite(m.Value) {
-		x.values.(*reservoir).add(m.Value)
+		x.values.(*reservoir).add(m.Value, m.Verdict)
 	}
 }
 

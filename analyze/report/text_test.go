@@ -232,7 +232,7 @@ func TestReservoir_Exact(t *testing.T) {
 	} {
 		var s reservoir
 		for _, x := range c.values {
-			s.add(x)
+			s.add(x, analyze.NoVerdict)
 		}
 		if got := s.median(); got != c.want || !s.exact() {
 			t.Errorf("median of %v = %v, exact %t; want %v, true", c.values, got, s.exact(), c.want)
@@ -257,8 +257,8 @@ func TestReservoir_Sampled(t *testing.T) {
 			var a, b reservoir
 			for i := range n {
 				x := next(i)
-				a.add(x)
-				b.add(x)
+				a.add(x, analyze.NoVerdict)
+				b.add(x, analyze.NoVerdict)
 			}
 			if a.exact() || len(a.sample) != reservoirLen {
 				t.Errorf("%d values are in the sample, of %d, exact: %t", len(a.sample), n, a.exact())

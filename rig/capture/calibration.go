@@ -3,8 +3,6 @@ package capture
 import (
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 
 	"makebreak/rig/words"
 )
@@ -122,7 +120,7 @@ func CalibrationLines(all []Calibration) []string {
 		outputs[k] = append(outputs[k], all[i].Output)
 	}
 	for k := range told {
-		told[k] = words.List(runsOf(outputs[k])) + told[k]
+		told[k] = words.List(words.Runs(outputs[k])) + told[k]
 	}
 	return told
 }
@@ -162,37 +160,4 @@ func (c *Calibration) bench() string {
 		return "rig " + c.Rig
 	}
 	return fmt.Sprintf("rig %s, simulated with seed %d", c.Rig, *c.Seed)
-}
-
-// runsOf writes three or more names that count up as the first and the last: OUT1 to OUT4.
-func runsOf(names []string) []string {
-	var short []string
-	for i := 0; i < len(names); {
-		k := i + 1
-		for k < len(names) && follows(names[k-1], names[k]) {
-			k++
-		}
-		if k-i >= 3 {
-			short = append(short, names[i]+" to "+names[k-1])
-		} else {
-			short = append(short, names[i:k]...)
-		}
-		i = k
-	}
-	return short
-}
-
-// follows reports whether two names differ in their numbers at the end alone, and by one.
-func follows(a, b string) bool {
-	stemA, a := numbered(a)
-	stemB, b := numbered(b)
-	x, errA := strconv.Atoi(a)
-	y, errB := strconv.Atoi(b)
-	return errA == nil && errB == nil && stemA == stemB && y == x+1
-}
-
-// numbered cuts a name into its stem and its number.
-func numbered(name string) (stem, number string) {
-	stem = strings.TrimRight(name, "0123456789")
-	return stem, name[len(stem):]
 }

@@ -38,13 +38,16 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	r := &report.Record{
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
-		Started: rec.Started, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
+		Started: rec.Started, Ended: rec.Ended, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(),
 		Counts: rec.Counts, LogPath: logPath, Fields: fieldsOf(rec.Fields), Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
 	var err error
 	if r.Captures, err = rec.Captured(); err != nil {
 		return nil, err
+	}
+	r.Cycle = func(n int) iter.Seq2[analyze.Measurement, error] {
+		return rec.MeasurementsIn(analyze.Cycles{First: n, Last: n})
 	}
 	r.CaptureOf = func(n int) (*capture.Capture, error) { return captureAt(rec, n) }
 	if r.Calibrations, err = rec.Calibrations(); err != nil {
@@ -170,9 +173,6 @@ func addSoak(r *report.Record, rec *journal.RunRecord) error {
 	r.Tally = t
 	for _, g := range gaps {
 		r.Interruptions = append(r.Interruptions, report.Interruption(g))
-	}
-	r.Cycle = func(n int) iter.Seq2[analyze.Measurement, error] {
-		return rec.MeasurementsIn(analyze.Cycles{First: n, Last: n})
 	}
 	return nil
 }

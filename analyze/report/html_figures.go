@@ -1,0 +1,86 @@
+package report
+
+import (
+	"bytes"
+	"html/template"
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/picture"
+)
+
+// pageFigures is a row of the figures that were judged.
+type pageFigures struct {
+	Signal, Quantity, Event string
+	Verdict, Words          string
+	Value, Span, Limit      string
+	Strip                   template.HTML // how the values spread; empty where there are none
+}
+
+// addFigures adds the rows that were judged: what failed first, then what is undecided.
+func (p *page) addFigures(r *Record, s *summary) error {
+	var rows []*row
+	for _, x := range s.rows {
+		if x.with(analyze.NoVerdict) == x.Figures || x.keptState() {
+			p.Unjudged++
+			continue
+		}
+		rows = append(rows, x)
+	}
+	if len(s.rows) == 0 && len(s.steady.signals) == 0 {
+		p.Nothing = nothingWords(r)
+	}
+	slices.SortStableFunc(rows, func(a, b *row) int { return b.gravity() - a.gravity() })
+	for _, x := range rows {
+		f, v := x.figures(), analyze.Verdicts[x.gravity()]
+		strip, err := x.strip(r)
+		if err != nil {
+			return err
+		}
+		value := f.median
+		if f.uncertainty != "" {
+			value += " " + f.uncertainty
+		}
+		p.Figures = append(p.Figures, pageFigures{Signal: oneLine(x.Signal), Quantity: x.Quantity.Words(), Event: oneLine(eventWords(x.Event)),
+			Verdict: v.Name(), Words: x.verdictWords(), Value: value, Span: f.span, Limit: f.limit, Strip: strip})
+	}
+	p.Legend = s.legendLines()
+	return nil
+}
+
+// keptState reports whether the row says no more than that an output kept its state, which
+// the behaviour table has.
+func (x *row) keptState() bool {
+	return x.Quantity == analyze.Hold && x.High == 0 && x.with(analyze.Pass) == x.Figures
+}
+
+func (x *row) gravity() int {
+	v, _, _ := x.worst()
+	return v.Gravity()
+}
+
+// strip draws how the row's values spread against its limit.
+func (x *row) strip(r *Record) (template.HTML, error) {
+	if x.Values == 0 {
+		return "", nil
+	}
+	s := &picture.Strip{Name: x.where(), About: x.verdictWords(), Lower: math.NaN(), Upper: math.NaN(), Low: x.Low, High: x.High}
+	if !x.LimitsDiffer {
+		s.Lower, s.Upper = x.Limit.Lower, x.Limit.Upper
+	}
+	if r.Plan == nil || r.Plan.Decide != analyze.Simple {
+		s.Guard = x.Uncertainty
+	}
+	s.FromZero = !finite(s.Lower)
+	if s.Dots = x.values.dots(); s.Dots == nil {
+		for _, share := range picture.StripQuantiles {
+			s.Quantiles = append(s.Quantiles, x.values.quantile(share))
+		}
+	}
+	var b bytes.Buffer
+	if err := s.Inline(&b); err != nil {
+		return "", err
+	}
+	return template.HTML(b.String()), nil
+}

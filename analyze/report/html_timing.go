@@ -1,0 +1,194 @@
+package report
+
+import (
+	"bytes"
+	"cmp"
+	"html/template"
+	"math"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/picture"
+	"makebreak/rig/capture"
+)
+
+// mostDiagrams is how many timing diagrams a page has at most. What failed comes first.
+const mostDiagrams = 16
+
+// mostWatched is of how many captured cycles a soak's diagrams are chosen.
+const mostWatched = 40
+
+// chosen is the cycle whose diagram shows an output at an event: the first of those with the
+// gravest verdict; where all passed, the one that came closest to its limits.
+type chosen struct {
+	output, event string
+	cycle         int
+	verdict       analyze.Verdict
+	strain        float64 // largest share of a limit that a figure took
+}
+
+// chooser finds the cycles that are worth a diagram, among those whose captures are kept.
+type chooser struct {
+	r    *Record
+	mine map[string][]string // outputs whose diagrams show a signal
+	all  []chosen
+}
+
+func newChooser(r *Record) *chooser {
+	c := &chooser{r: r, mine: map[string][]string{}}
+	if r.Plan == nil || r.CaptureOf == nil || len(r.Captures) == 0 {
+		return c
+	}
+	for _, o := range r.Plan.Outputs {
+		signals := []string{o.Signal}
+		if k := r.Plan.Relay(o.Relay); k != nil {
+			signals = append(signals, k.Signal, k.Make, k.Break)
+		}
+		for _, s := range signals {
+			c.mine[s] = append(c.mine[s], o.Signal)
+		}
+	}
+	return c
+}
+
+// add takes in a figure.
+func (c *chooser) add(m *analyze.Measurement) {
+	if m.Event == "" || len(c.mine[m.Signal]) == 0 || !captured(c.r, m.Cycle) {
+		return
+	}
+	for _, output := range c.mine[m.Signal] {
+		x := c.r.Plan.Output(output).Expect[m.Event]
+		if _, named := x.Demand.State(); named {
+			c.weigh(chosen{output, m.Event, m.Cycle, m.Verdict, strainOf(m)})
+		}
+	}
+}
+
+func (c *chooser) weigh(x chosen) {
+	i := slices.IndexFunc(c.all, func(y chosen) bool { return y.output == x.output && y.event == x.event })
+	switch {
+	case i < 0:
+		c.all = append(c.all, x)
+	case x.verdict.Gravity() > c.all[i].verdict.Gravity(),
+		x.verdict == c.all[i].verdict && x.verdict.Gravity() <= analyze.Pass.Gravity() && cmp.Less(c.all[i].strain, x.strain):
+		c.all[i] = x
+	}
+}
+
+// strainOf is what share of its limit a figure takes: 1 is all of it. NaN: it has none, or
+// one at zero.
+func strainOf(m *analyze.Measurement) float64 {
+	strain := math.NaN()
+	for _, share := range []float64{m.Value / m.Limit.Upper, m.Limit.Lower / m.Value} {
+		if finite(share) && !(share < strain) {
+			strain = share
+		}
+	}
+	return strain
+}
+
+// drawn are those to draw, in the order of the outputs: all that did not pass, the gravest
+// first if they are too many, and of what passed the worst rise and the worst fall of each
+// output.
+func (c *chooser) drawn() []chosen {
+	var wanted []chosen
+	seen := map[[2]any]bool{}
+	order := slices.Clone(c.all)
+	slices.SortStableFunc(order, func(a, b chosen) int { // cmp takes NaN for the least: it comes last
+		return cmp.Or(b.verdict.Gravity()-a.verdict.Gravity(), cmp.Compare(b.strain, a.strain))
+	})
+	for _, x := range order {
+		high, _ := c.r.Plan.Output(x.output).Expect[x.event].Demand.State()
+		key := [2]any{x.output, high}
+		if len(wanted) == mostDiagrams || seen[key] && x.verdict.Gravity() <= analyze.Pass.Gravity() {
+			continue
+		}
+		seen[key] = true
+		wanted = append(wanted, x)
+	}
+	outputs := make([]string, len(c.r.Plan.Outputs))
+	for i, o := range c.r.Plan.Outputs {
+		outputs[i] = o.Signal
+	}
+	output, step := ranks(outputs), ranks(c.r.Plan.Steps)
+	slices.SortStableFunc(wanted, func(a, b chosen) int {
+		return cmp.Or(output[a.output]-output[b.output], step[a.event]-step[b.event])
+	})
+	return wanted
+}
+
+// timings draws the timing diagrams of a record, and says how many more there could be.
+func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
+	if len(c.all) == 0 {
+		return nil, 0, nil
+	}
+	r := *c.r
+	r.CaptureOf = kept(r.CaptureOf)
+	all := c.drawn()
+	for _, x := range all {
+		t, err := DiagramOf(&r, x.output, x.event, x.cycle)
+		if err != nil {
+			return nil, 0, err
+		}
+		drawing, err := inlined(t)
+		if err != nil {
+			return nil, 0, err
+		}
+		drawings = append(drawings, drawing)
+	}
+	return drawings, len(c.all) - len(all), nil
+}
+
+func inlined(t *picture.Timing) (template.HTML, error) {
+	var b bytes.Buffer
+	err := t.Inline(&b)
+	return template.HTML(b.String()), err
+}
+
+// mostKept is how many captures are held in memory while a page is made: those of one
+// diagram with what lies behind it.
+const mostKept = mostBehind + 1
+
+// kept remembers the captures that were read last: diagrams of one run show the same ones.
+func kept(read func(int) (*capture.Capture, error)) func(int) (*capture.Capture, error) {
+	held := map[int]*capture.Capture{}
+	var order []int
+	return func(n int) (*capture.Capture, error) {
+		if c := held[n]; c != nil {
+			return c, nil
+		}
+		c, err := read(n)
+		if err != nil || c == nil {
+			return c, err
+		}
+		if len(order) == mostKept {
+			delete(held, order[0])
+			order = order[1:]
+		}
+		held[n], order = c, append(order, n)
+		return c, nil
+	}
+}
+
+// watchedCycles are the cycles of a soak of which diagrams are chosen: the first that did not
+// pass, and others spread over those whose captures are kept.
+func watchedCycles(r *Record) []int {
+	var all []int
+	for _, n := range r.Tally.Doubtful {
+		if captured(r, n) && len(all) < mostWatched/2 {
+			all = append(all, n)
+		}
+	}
+	total := analyze.CountCycles(r.Captures)
+	every := max(1, (total+mostWatched/2-1)/(mostWatched/2))
+	i := 0
+	for _, span := range r.Captures {
+		for n := span.First; n <= span.Last; n++ {
+			if i++; (i-1)%every == 0 && !slices.Contains(all, n) {
+				all = append(all, n)
+			}
+		}
+	}
+	slices.Sort(all)
+	return all
+}
