@@ -31,7 +31,8 @@ func invented() *Record {
 		Steps:        []string{"arm-away", "disarm"},
 		Ended:        time.Date(2031, 4, 5, 7, 31, 5, 0, time.UTC),
 		Plan: &analyze.Plan{Steps: []string{"arm-away", "disarm"}, OthersUnmoved: true, Outputs: []analyze.OutputPlan{
-			{Signal: "OUT3", Expect: map[string]analyze.Expectation{"arm-away": {Demand: analyze.High, After: 30 * time.Second, Within: 0.05}, "disarm": {Demand: analyze.Low}}}}},
+			{Signal: "OUT3", Expect: map[string]analyze.Expectation{"arm-away": {Demand: analyze.High, After: 30 * time.Second, Within: 0.05}, "disarm": {Demand: analyze.Low}}, Relay: "K1"}},
+			Relays: []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO"}}},
 		Findings: []analyze.Finding{
 			{Signal: "OUT3", Verdict: analyze.Fail, Text: "OUT3 did not rise at arm-away in 1 of 3 cycles. Look first at the output's programming, then at the wire to terminal \"3\"."},
 			{Signal: "K1_NO", Verdict: analyze.Undecided, Text: "The contact's bounce is too close to its limit of 5 ms to tell."},
