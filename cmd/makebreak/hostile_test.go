@@ -418,7 +418,7 @@ func (f *hostileFiles) argumentCases(c *cobra.Command, path []string, line, as s
 	}
 	seenFlags := map[string]bool{}
 	each := func(fl *pflag.Flag) {
-		if seenFlags[fl.Name] || fl.Name == "metrics" || fl.Name == "help" || fl.Name == "version" {
+		if seenFlags[fl.Name] || fl.Name == "metrics" || fl.Name == "page" || fl.Name == "help" || fl.Name == "version" {
 			return
 		}
 		seenFlags[fl.Name] = true

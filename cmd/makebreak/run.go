@@ -21,6 +21,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
@@ -37,6 +38,7 @@ type runOpts struct {
 	faults               []string
 	realTime             bool
 	metrics, metricsFile string
+	page                 string
 	access               web.Access // to what is served
 	fields, ask, require []string
 }
@@ -96,6 +98,7 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.StringArrayVar(&o.require, "require-field", nil, "begin no run without the field of this `name`, asked for at a terminal; may be repeated")
 	f.StringVar(&o.metrics, "metrics", "", "serve /metrics at an `address` while the run lasts, as in localhost:9110")
 	accessFlags(f, &o.access)
+	f.StringVar(&o.page, "page", "", "serve the page of what happens now at an `address` while the run lasts, as in localhost:9120")
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
 }
 
@@ -130,6 +133,8 @@ type job struct {
 	calibrations []capture.Calibration
 	fields       []journal.Field // that are noted with the run
 	open         func() (*bench.Bench, error)
+	hub          *live.Hub   // of who looks at it
+	before       live.Before // what it has done already
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -150,8 +155,15 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 	if err := a.calibrateFor(&j); err != nil {
 		return j, err
 	}
-	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
+	a.readyBench(&j)
 	return j, nil
+}
+
+// readyBench says how the job's bench is opened, with those in mind who look at it.
+func (a *app) readyBench(j *job) {
+	j.hub = live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version()})
+	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: j.hub.Glances()}
+	j.open = func() (*bench.Bench, error) { return a.openWith(rig, seq, s, opts) }
 }
 
 // run runs a sequence and reports it from the log.
@@ -232,6 +244,11 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		return err
 	}
 	defer shown.Close()
+	looking, err := a.onlookers(j, o)
+	if err != nil {
+		return err
+	}
+	defer looking.close()
 	db, err := journal.Open(a.log)
 	if err != nil {
 		return problem.Of(problem.Storage, err)
@@ -248,14 +265,17 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	}
 	a.reportEnd(a.log, run.ID())
 	shown.Begin(run.Info(), analyze.NoVerdict)
+	looking.begin(run.Info(), j.before, b)
 	store := &runner.Store{Run: run}
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
 		watch = begin(b)
 		store.Machine = watch.Seen
 	}
-	outcome, runErr := runner.Run(ctx, b, j.seq, runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
-		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event})
+	opts := runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
+		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event}
+	j.hub.Hears(&opts)
+	outcome, runErr := runner.Run(ctx, b, j.seq, opts)
 	closeErr := hardware.CloseBench(b)
 	shown.End()
 	end := journal.RunEnd{Ended: a.now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
@@ -265,6 +285,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}
+	looking.end(end.Ended, runErr)
 	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), shown)
 }
 

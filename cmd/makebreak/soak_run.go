@@ -15,6 +15,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
@@ -144,8 +145,11 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	if err := a.calibrateFor(&j); err != nil {
 		return err
 	}
-	j.open = func() (*bench.Bench, error) { return a.openBench(j.rig, j.seq, j.sim) }
+	a.readyBench(&j)
 	a.unit = rec.Unit
+	if j.before, err = live.BeforeOf(rec); err != nil {
+		return problem.Of(problem.Storage, err)
+	}
 	return a.soak(c.Context(), db, j, o, rec.Planned-rec.Cycles, func(w soak.Work, _ *bench.Bench) (*soak.Soak, error) {
 		s, err := soak.Resume(db, rec, w)
 		if err == nil && slices.ContainsFunc([]string{"keep-first", "keep-last", "keep-every", "keep-bad"}, changed) {
@@ -176,11 +180,16 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 		return err
 	}
 	defer shown.Close()
+	looking, err := a.onlookers(&j, &o.runOpts)
+	if err != nil {
+		return err
+	}
+	defer looking.close()
 	a.reportEnd(db.Path(), "soak "+j.seq.Name)
-	hear := &soakHearer{app: a, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
+	hear := &soakHearer{app: a, hub: j.hub, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
 	w := soak.Work{Sequence: j.seq, Bench: j.open, Calibrations: j.calibrations, Now: a.now,
-		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version(), Watch: a.watch(&j)}
+		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version(), Watch: a.watch(&j), Shown: j.hub.Hears}
 	if o.tellEvery == 0 && !shown.Drawn() {
 		w.Lines.Time = tellEvery
 	}
@@ -195,11 +204,13 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	next, planned := s.Next()
 	a.reportEnd(db.Path(), s.ID())
 	shown.Begin(s.Info(), s.Gravest())
+	looking.begin(s.Info(), j.before, b)
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
 	shown.End()
 	hear.notify.Stopping()
 	ended := s.End(runErr, whyIncomplete(runErr))
+	looking.end(a.now(), runErr)
 	if errors.Is(runErr, journal.ErrHaveCycle) || errors.Is(runErr, journal.ErrTaken) {
 		return ended
 	}
@@ -213,16 +224,20 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 // soakHearer tells the person, the progress and systemd how a soak gets on.
 type soakHearer struct {
 	app    *app
+	hub    *live.Hub
 	shown  *progress.Shown
 	notify *soak.Notifier
 }
 
-func (h *soakHearer) Say(format string, args ...any) { h.app.note(format, args...) }
-func (h *soakHearer) Alive()                         { h.notify.Alive() }
-func (h *soakHearer) RigLost(lost bool)              { h.shown.RigLost(lost) }
-func (h *soakHearer) Interrupted()                   { h.shown.Interrupted() }
-func (h *soakHearer) Event(cycle int, event string)  { h.shown.Event(cycle, event) }
-func (h *soakHearer) Cycle(c *journal.Cycle)         { h.shown.Cycle(c) }
+func (h *soakHearer) Say(format string, args ...any) {
+	h.app.note(format, args...)
+	h.hub.Say(fmt.Sprintf(format, args...))
+}
+func (h *soakHearer) Alive()                        { h.notify.Alive() }
+func (h *soakHearer) RigLost(lost bool)             { h.shown.RigLost(lost) }
+func (h *soakHearer) Interrupted()                  { h.shown.Interrupted() }
+func (h *soakHearer) Event(cycle int, event string) { h.shown.Event(cycle, event) }
+func (h *soakHearer) Cycle(c *journal.Cycle)        { h.shown.Cycle(c) }
 
 func (h *soakHearer) Progress(done, planned, failed int) {
 	h.notify.Status(fmt.Sprintf("cycle %d of %d, %d failed", done, planned, failed))

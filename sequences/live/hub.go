@@ -1,13 +1,14 @@
 package live
 
 import (
+	"context"
 	"math"
 	"slices"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/behaviour"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
@@ -22,13 +23,16 @@ import (
 const (
 	// refresh is how often a state is made while somebody looks.
 	refresh = 250 * time.Millisecond
-	// turn is how often it is looked whether the bench's loop has had its turn.
-	turn = 10 * time.Millisecond
+	// turns is how many times in that time it is looked whether the bench's loop has had its
+	// turn.
+	turns = 25
 	// settle is how long results stay as they are at least: they are read and drawn.
 	settle = time.Second
 	// stale is from when on a sample is not of now, and a rig not seen. The slowest converter
 	// samples four outputs in turn, each every half second.
 	stale = 2 * time.Second
+	// linger is how long states are made though nobody waits for one: a page comes back.
+	linger = 2 * time.Second
 )
 
 // Of says what a Hub shows.
@@ -43,38 +47,42 @@ type Of struct {
 // tells it never waits for who looks: the bench's loop is looked at by bench.Glances, and the
 // goroutine that measures finds the hub's mutex held for microseconds at most.
 type Hub struct {
-	of      Of
-	glances bench.Glances
-	step    place // the bench's goroutine's
+	of              Of
+	refresh, settle time.Duration // the constants; tests want to see more
+	glances         bench.Glances
+	step            place // the bench's goroutine's
 
-	state atomic.Pointer[State]
-
-	mu       sync.Mutex // guards what follows
-	watchers map[*Watcher]struct{}
-	looking  bool
-	names    []string // of the outputs, in the order of a glance
-	shared   state
+	mu      sync.Mutex    // guards what follows
+	state   *State        // the newest; nil: there is none yet
+	number  uint64        // of the states so far
+	news    chan struct{} // closed with the next state
+	waiting int           // for the next state
+	until   time.Time     // states are made without anybody waiting
+	looking bool
+	names   []string // of the outputs, in the order of a glance
+	shared  state
 }
 
 // state is what the run has told so far.
 type state struct {
-	begun    bool
-	info     journal.RunInfo
-	done     int
-	counts   [len(analyze.Verdicts)]int
-	stored   int
-	gravest  analyze.Verdict
-	said     string
-	end      *End
-	pace     pace
-	rows     rows
-	symptoms diagnose.Gathering
-	changed  bool // since results were made
-	results  *Results
-	made     time.Time // results were
-	taken    time.Time // the capture shown was
-	pending  pending
-	shown    *Shown
+	begun     bool
+	info      journal.RunInfo
+	done      int
+	counts    [len(analyze.Verdicts)]int
+	stored    int
+	gravest   analyze.Verdict
+	said      string
+	end       *End
+	pace      pace
+	rows      rows
+	behaviour *behaviour.Builder
+	symptoms  diagnose.Gathering
+	changed   bool // since results were made
+	results   *Results
+	made      time.Time // results were
+	taken     time.Time // the capture shown was
+	pending   pending
+	shown     *Shown
 }
 
 // pending is a capture of a cycle that has not been stored yet.
@@ -88,8 +96,9 @@ func New(of Of) *Hub {
 	if of.Now == nil {
 		of.Now = time.Now
 	}
-	h := &Hub{of: of, watchers: map[*Watcher]struct{}{}}
+	h := &Hub{of: of, refresh: refresh, settle: settle, news: make(chan struct{})}
 	h.shared.rows.index = map[rowKey]int{}
+	h.shared.behaviour = behaviour.New(&of.Sequence.Plan)
 	return h
 }
 
@@ -169,7 +178,7 @@ func (h *Hub) Event() {
 // Capture takes in a cycle that is measured and not yet stored. One a second is shown.
 func (h *Hub) Capture(c *journal.Cycle, x *capture.Capture) {
 	h.mu.Lock()
-	due := time.Since(h.shared.taken) >= settle
+	due := time.Since(h.shared.taken) >= h.settle
 	if due {
 		h.shared.taken = time.Now()
 	}
@@ -205,6 +214,7 @@ func (h *Hub) Cycle(c *journal.Cycle) {
 	}
 	for i := range c.Measurements {
 		s.rows.add(&c.Measurements[i], s.info.Soak != nil)
+		s.behaviour.Add(&c.Measurements[i])
 	}
 	if s.pending.cycle == c.N {
 		s.shown = shownOf(c, s.pending.capture)
@@ -228,13 +238,14 @@ func (h *Hub) Say(text string) {
 	h.shared.said = text
 }
 
-// End says how the run ended. Who looks gets to see it.
-func (h *Hub) End(e End) {
+// End says how the run ended, in the last state.
+func (h *Hub) End(at time.Time, complete bool, reason string) {
 	h.mu.Lock()
-	h.shared.end = &e
+	defer h.mu.Unlock()
+	e := End{At: at, Verdict: analyze.RunVerdict(complete, h.shared.gravest), Complete: complete, Reason: reason}
 	h.shared.made = time.Time{}
 	s := h.snapshot()
-	h.mu.Unlock()
+	h.shared.end, s.End, s.Left = &e, &e, 0
 	h.publish(s)
 }
 
@@ -305,51 +316,58 @@ func (h *Hub) snapshot() *State {
 		x.PerHour = Number(float64(time.Hour) / float64(each))
 		x.Left = time.Duration(max(0, s.info.Planned-s.done)) * each
 	}
-	if s.changed && time.Since(s.made) >= settle {
+	if s.changed && time.Since(s.made) >= h.settle {
 		s.made, s.changed = time.Now(), false
 		n := 1
 		if s.results != nil {
 			n = s.results.Number + 1
 		}
-		s.results = &Results{Number: n, Cycle: s.stored, Findings: s.symptoms.Findings(&h.of.Sequence.Plan, s.done, nil), Figures: s.rows.figures(), Last: s.shown}
+		s.results = &Results{Number: n, Cycle: s.stored, Findings: s.symptoms.Findings(&h.of.Sequence.Plan, s.done, nil), Figures: s.rows.figures(), Behaviour: behaviourOf(s.behaviour.Table()), Last: s.shown}
 	}
 	x.Results = s.results
 	return x
 }
 
-// A Watcher looks at a run.
-type Watcher struct {
-	hub *Hub
-	c   chan struct{}
+// Next returns a state newer than the one of the number since, with its number, and waits for
+// it; 0: one of now. Who is slow misses those between. The error is the context's.
+func (h *Hub) Next(ctx context.Context, since uint64) (*State, uint64, error) {
+	h.mu.Lock()
+	if since == 0 && !h.looking && h.shared.end == nil {
+		since = h.number // which is old
+	}
+	h.waiting++
+	defer func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		h.waiting--
+		h.until = time.Now().Add(linger)
+	}()
+	for h.number <= since || h.state == nil {
+		if !h.looking && h.shared.end == nil {
+			h.looking = true
+			task.Go(h.look)
+		}
+		news := h.news
+		h.mu.Unlock()
+		select {
+		case <-news:
+		case <-ctx.Done():
+			return nil, 0, ctx.Err()
+		}
+		h.mu.Lock()
+	}
+	defer h.mu.Unlock()
+	return h.state, h.number, nil
 }
 
-// Watch begins to look. The first state comes within a refresh.
-func (h *Hub) Watch() *Watcher {
-	w := &Watcher{hub: h, c: make(chan struct{}, 1)}
+// Watched reports whether somebody has looked within the last moments.
+func (h *Hub) Watched() bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.watchers[w] = struct{}{}
-	if !h.looking {
-		h.looking = true
-		task.Go(h.look)
-	}
-	return w
+	return h.waiting > 0 || time.Now().Before(h.until)
 }
 
-// Changed has something to read after each new state. Who is slow misses those between.
-func (w *Watcher) Changed() <-chan struct{} { return w.c }
-
-// State is the newest state; nil: there is none yet.
-func (w *Watcher) State() *State { return w.hub.state.Load() }
-
-// Close ends the looking.
-func (w *Watcher) Close() {
-	w.hub.mu.Lock()
-	defer w.hub.mu.Unlock()
-	delete(w.hub.watchers, w)
-}
-
-// look makes states while somebody looks.
+// look makes states while somebody waits for them, and a while longer, until the run ends.
 func (h *Hub) look() {
 	g := &bench.Glance{}
 	out := false // it is the loop's
@@ -357,45 +375,46 @@ func (h *Hub) look() {
 	for {
 		began := time.Now()
 		h.mu.Lock()
-		if len(h.watchers) == 0 && !out { // one that is asked for is waited for
+		if h.shared.end != nil || h.waiting == 0 && began.After(h.until) && !out { // a glance that is asked for is waited for
 			h.looking = false
 			h.mu.Unlock()
 			return
 		}
 		s, names := h.snapshot(), h.names // before the rig is looked at: no cycle is stored that has not begun
 		h.mu.Unlock()
-		if !out {
-			h.glances.Ask(g)
-			out = true
-		}
-		for time.Since(began) < refresh {
+		for time.Since(began) < h.refresh {
+			if !out {
+				h.glances.Ask(g)
+				out, seen.fresh = true, true
+			}
 			if got := h.glances.Take(); got != nil {
 				out = false
-				seen.add(got, h.of.Now(), time.Now())
-				break
+				if seen.add(got, h.of.Now(), time.Now()); seen.fresh {
+					break
+				}
+				continue // it was asked for before what the run has told by now
 			}
-			time.Sleep(turn)
+			time.Sleep(h.refresh / turns)
 		}
+		seen.fresh = seen.fresh && !out
 		seen.into(s, &h.of, names)
+		h.mu.Lock()
 		h.publish(s)
-		time.Sleep(refresh - time.Since(began))
+		h.mu.Unlock()
+		time.Sleep(h.refresh - time.Since(began))
 	}
 }
 
-// publish makes a state the newest one. Where the run has ended meanwhile it says so.
+// publish makes a state the newest one. Once the run has ended there is no other. Callers
+// have the mutex.
 func (h *Hub) publish(s *State) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if end := h.shared.end; end != nil {
-		s.End, s.Left, s.Seen, s.Outputs, s.Lines, s.Cautions, s.Step = end, 0, false, nil, nil, nil, Step{}
+	if h.shared.end != nil && s.End == nil {
+		return
 	}
-	h.state.Store(s)
-	for w := range h.watchers {
-		select {
-		case w.c <- struct{}{}:
-		default:
-		}
-	}
+	h.state = s
+	h.number++
+	close(h.news)
+	h.news = make(chan struct{})
 }
 
 // roleOf is a line's role by its place among a glance's lines.

@@ -125,22 +125,25 @@ func consistent(s *live.State, planned int) string {
 // before, and the same cycles are stored as where nobody looks.
 func TestHub_Consistent(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		cycles := rapid.IntRange(1, 300).Draw(rt, "cycles")
+		cycles := rapid.IntRange(1, 80).Draw(rt, "cycles")
 		faults := rapid.SampledFrom([][]string{nil, {"missed-cycle=7"}, {"slow-release"}}).Draw(rt, "faults")
 		readers := rapid.IntRange(1, 8).Draw(rt, "readers")
 		plain, _ := newRun(t, "relay-only", cycles, false, faults...).run(t.Context(), t)
 		r := newRun(t, "relay-only", cycles, true, faults...)
 		r.begin()
+		r.hub.Quicken(200 * time.Microsecond)
 		var all sync.WaitGroup
 		wrong := make(chan string, 100)
 		for range readers {
-			w := r.hub.Watch()
 			all.Go(func() {
-				defer w.Close()
 				var before *live.State
-				for {
-					<-w.Changed()
-					s := w.State()
+				for since := uint64(0); ; {
+					s, number, err := r.hub.Next(t.Context(), since)
+					if err != nil || number <= since {
+						wrong <- "no newer state"
+						return
+					}
+					since = number
 					if why := consistent(s, cycles); why != "" {
 						wrong <- why
 						return
@@ -155,8 +158,8 @@ func TestHub_Consistent(t *testing.T) {
 				}
 			})
 		}
-		shown, out := r.run(t.Context(), t)
-		r.hub.End(live.End{Verdict: out.Gravest, Complete: true})
+		shown, _ := r.run(t.Context(), t)
+		r.hub.End(time.Unix(60, 0), true, "")
 		all.Wait()
 		close(wrong)
 		for why := range wrong {
@@ -178,18 +181,16 @@ func TestHub_Consistent(t *testing.T) {
 func TestHub_End(t *testing.T) {
 	r := newRun(t, "relay-only", 5, true, "welded")
 	r.begin()
-	w := r.hub.Watch()
-	defer w.Close()
-	_, out := r.run(t.Context(), t)
-	r.hub.End(live.End{Verdict: out.Gravest, Complete: true})
-	for s := w.State(); ; s = w.State() {
-		if s != nil && s.End != nil {
-			if s.Done != 5 || s.Verdict != analyze.Fail || s.Results == nil || s.Results.Cycle != 5 || len(s.Results.Findings) == 0 || s.Results.Last == nil {
-				t.Errorf("%+v", s)
-			}
-			return
-		}
-		<-w.Changed()
+	r.run(t.Context(), t)
+	r.hub.End(time.Unix(60, 0), true, "")
+	s, n, err := r.hub.Next(t.Context(), 0)
+	if err != nil || s.End == nil || s.End.Verdict != analyze.Fail || s.Done != 5 || s.Verdict != analyze.Fail || s.Results == nil || s.Results.Cycle != 5 || len(s.Results.Findings) == 0 || s.Results.Last == nil {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, _, err := r.hub.Next(ctx, n); err == nil {
+		t.Error("a state after the last")
 	}
 }
 
@@ -199,18 +200,11 @@ func benchmark(b *testing.B, shown bool, readers int) {
 	if shown {
 		r.begin()
 		for range readers {
-			w := r.hub.Watch()
-			done := make(chan struct{})
-			defer close(done)
+			ctx, cancel := context.WithCancel(context.Background())
+			defer cancel()
 			go func() {
-				defer w.Close()
-				for {
-					select {
-					case <-w.Changed():
-						_ = w.State()
-					case <-done:
-						return
-					}
+				for since := uint64(0); ctx.Err() == nil; {
+					_, since, _ = r.hub.Next(ctx, since)
 				}
 			}()
 		}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/behaviour"
+	"makebreak/analyze/report"
 )
 
 // mostRecent is how many values of a figure are shown as its course.
@@ -95,4 +97,22 @@ func (r *rows) figures() []Figure {
 		all[i].Recent = slices.Concat(x.recent[x.oldest:], x.recent[:x.oldest])
 	}
 	return all
+}
+
+// behaviourOf is the table in words.
+func behaviourOf(t *behaviour.Table) *Behaviour {
+	b := &Behaviour{}
+	for _, e := range t.Events {
+		b.Events = append(b.Events, e.Name)
+	}
+	for i := range t.Outputs {
+		o := &t.Outputs[i]
+		did := Did{Output: o.Signal, Named: o.Named}
+		for k := range o.Cells {
+			c := &o.Cells[k]
+			did.Cells = append(did.Cells, Deed{Expected: report.Expected(c), Seen: report.Seen(c), Verdict: c.Verdict()})
+		}
+		b.Outputs = append(b.Outputs, did)
+	}
+	return b
 }

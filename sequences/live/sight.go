@@ -20,6 +20,7 @@ type sight struct {
 	samples []bench.SampleGlance // the newest of each output, also of captures before
 	at      time.Time            // on the wall clock; zero: never
 	mono    time.Time            // by the clock that nobody sets
+	fresh   bool                 // it was asked for after what else the state tells
 }
 
 // add takes a glance in.
@@ -43,8 +44,8 @@ func (s *sight) into(x *State, of *Of, names []string) {
 	if s.at.IsZero() {
 		return
 	}
-	x.SeenAt, x.Troubles = s.at, s.glance.Counts
-	x.Seen = time.Since(s.mono) < stale
+	x.SeenAt, x.Troubles, x.Seen = s.at, s.glance.Counts, s.fresh
+	x.Lost, s.fresh = time.Since(s.mono) >= stale, false
 	x.Step = s.step(of)
 	for _, o := range of.Rig.Outputs {
 		if i := slices.Index(names, o.Name); i >= 0 && i < len(s.samples) {
@@ -86,7 +87,7 @@ func (s *sight) output(of *Of, name string, nominal float64, i int, x *State) Ou
 		return o
 	}
 	o.Volts, o.Age = Number(sample.Volts), s.glance.At.Sub(sample.At)
-	o.Fresh = x.Seen && o.Age < stale
+	o.Fresh = !x.Lost && o.Age < stale
 	o.State = levelWord(sample.Volts, nominal, plan)
 	o.Against = o.Fresh && against(demand, o.State, plan, x.Step)
 	return o

@@ -32,8 +32,9 @@ type State struct {
 	PerHour   Number          `json:"per_hour"` // cycles an hour, NaN: not known yet
 	Left      time.Duration   `json:"left"`     // until all cycles are done; 0: not known
 	Step      Step            `json:"step"`
-	Seen      bool            `json:"seen"` // the rig was looked at for this state
-	SeenAt    time.Time       `json:"seen_at"`
+	Seen      bool            `json:"seen"`    // the rig was looked at for this state
+	SeenAt    time.Time       `json:"seen_at"` // the last time that it was; zero: never
+	Lost      bool            `json:"lost"`    // that was too long ago for what is shown of it to be so now
 	Outputs   []Output        `json:"outputs"`
 	Lines     []Line          `json:"lines"`
 	Troubles  capture.Counts  `json:"troubles"` // of the rig, since it was opened
@@ -80,11 +81,32 @@ type Line struct {
 
 // Results are what the cycles stored so far have shown.
 type Results struct {
-	Number   int               `json:"number"` // rises with each change
-	Cycle    int               `json:"cycle"`  // the last one that they hold
-	Findings []analyze.Finding `json:"findings"`
-	Figures  []Figure          `json:"figures"`
-	Last     *Shown            `json:"last,omitempty"` // nil: no capture is at hand
+	Number    int               `json:"number"` // rises with each change
+	Cycle     int               `json:"cycle"`  // the last one that they hold
+	Findings  []analyze.Finding `json:"findings"`
+	Figures   []Figure          `json:"figures"`
+	Behaviour *Behaviour        `json:"behaviour"`
+	Last      *Shown            `json:"last,omitempty"` // nil: no capture is at hand
+}
+
+// Behaviour is what each output had to do at each event and what it did, in words.
+type Behaviour struct {
+	Events  []string `json:"events"`
+	Outputs []Did    `json:"outputs"`
+}
+
+// Did is one output's part of it.
+type Did struct {
+	Output string `json:"output"`
+	Named  bool   `json:"named"` // the sequence names it
+	Cells  []Deed `json:"cells"` // one an event
+}
+
+// A Deed is what an output had to do at an event and what it did.
+type Deed struct {
+	Expected string          `json:"expected"`
+	Seen     string          `json:"seen"`
+	Verdict  analyze.Verdict `json:"verdict"`
 }
 
 // Shown is a cycle with its capture.

@@ -125,9 +125,12 @@ type runLine struct {
 	Link                              string
 }
 
+// RecordAt is the address of a run's record.
+func RecordAt(run string) string { return "/runs/" + url.PathEscape(run) }
+
 func lineOf(r journal.RunSummary) runLine {
 	l := runLine{Run: words.Safe(r.Run), Unit: words.Short(r.Unit, words.MostName), Sequence: words.Short(r.Sequence, words.MostName),
-		Verdict: r.Verdict.Name(), Simulated: r.Simulated, Link: "/runs/" + url.PathEscape(r.Run), Cycles: strconv.Itoa(r.Cycles)}
+		Verdict: r.Verdict.Name(), Simulated: r.Simulated, Link: RecordAt(r.Run), Cycles: strconv.Itoa(r.Cycles)}
 	if !r.Complete && r.Planned > 0 {
 		l.Cycles += " of " + strconv.Itoa(r.Planned)
 	}

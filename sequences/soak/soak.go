@@ -40,6 +40,8 @@ type Work struct {
 	Lines        Lines         // when a line says how far it is
 	Hear         Hearer
 	Program      string // version, for the log
+	// Shown has the cycles told to who shows them, beside what hears of them; nil: nobody does.
+	Shown func(*runner.Opts)
 	// Watch begins to watch the computer that a bench is on; nil: it is of no interest, as of
 	// a simulated bench.
 	Watch func(*bench.Bench) *machine.Watch
@@ -179,9 +181,13 @@ func (s *Soak) Run(ctx context.Context, b *bench.Bench) error {
 	for {
 		s.watchBench(b)
 		c := &s.cycles
-		outcome, err := runner.Run(ctx, b, s.work.Sequence, runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
+		opts := runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
 			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer,
-			OnCycle: s.cycle, OnEvent: s.event})
+			OnCycle: s.cycle, OnEvent: s.event}
+		if s.work.Shown != nil {
+			s.work.Shown(&opts)
+		}
+		outcome, err := runner.Run(ctx, b, s.work.Sequence, opts)
 		err = errors.Join(err, hardware.CloseBench(b))
 		c.done += outcome.Cycles
 		c.next = max(c.next, outcome.Last+1)

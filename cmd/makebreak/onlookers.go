@@ -1,0 +1,69 @@
+package main
+
+import (
+	"errors"
+	"time"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/problem"
+	"makebreak/rig/web"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
+	"makebreak/sequences/site"
+)
+
+// onlookers let others look at a run while it lasts: on a page of its own, where one was asked
+// for. The run does not wait for them.
+type onlookers struct {
+	hub    *live.Hub
+	site   *site.Site // nil: no page was asked for
+	server *web.Server
+}
+
+// lastLook is how long a page that somebody looks at is served after the run has ended, so
+// that the verdict gets there.
+const lastLook = 300 * time.Millisecond
+
+// onlookers begins to serve what was asked for. An address that cannot be served is an error.
+func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
+	l := &onlookers{hub: j.hub}
+	if o.page == "" {
+		return l, nil
+	}
+	record := func(s *live.State) string { return site.RecordAt(s.Run) }
+	var err error
+	if l.site, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(live.OfHub(j.hub, record)), Program: version(), Failed: a.note}); err != nil {
+		return nil, readFailed(err)
+	}
+	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, l.site)
+	if err != nil {
+		return nil, problem.Of(problem.KindOf(err), errors.Join(err, l.site.Close()))
+	}
+	a.note("Page at %s", l.server.URL("/"))
+	if l.server.Open() {
+		a.note("Other machines can read it, without a login (--insecure)")
+	}
+	return l, nil
+}
+
+// begin says which run it is and what it has done already.
+func (l *onlookers) begin(info journal.RunInfo, before live.Before, b *bench.Bench) {
+	l.hub.Begin(info, before, b.Sampled())
+}
+
+// end says how the run ended.
+func (l *onlookers) end(at time.Time, err error) {
+	l.hub.End(at, err == nil, whyIncomplete(err))
+}
+
+// close ends the looking.
+func (l *onlookers) close() {
+	if l.server == nil {
+		return
+	}
+	if l.hub.Watched() {
+		time.Sleep(lastLook)
+	}
+	_ = l.server.Close() // what is still being read is cut off
+	_ = l.site.Close()   // which was only read
+}

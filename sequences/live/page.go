@@ -1,0 +1,172 @@
+package live
+
+import (
+	"bytes"
+	"context"
+	_ "embed" // the page and its style
+	"fmt"
+	"hash/fnv"
+	"html/template"
+	"io"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/sequences/site"
+)
+
+//go:embed page.html
+var pageSource string
+
+//go:embed style.css
+var sheet string
+
+var pages = sync.OnceValue(func() *template.Template { return template.Must(template.New("").Parse(pageSource)) })
+
+// A Run is a run as a page shows it.
+type Run struct {
+	*State
+	Plan   *analyze.Plan // what the unit must do; nil: not known
+	Record string        // address of its record; empty: there is none yet
+	Doubt  string        // why what is shown may not be how it is; empty: nothing is doubtful
+}
+
+// A Source has the runs that are shown.
+type Source interface {
+	// Next returns them once they differ from those of the number since, with a new number, and
+	// waits for that; 0: at once. The error is the context's.
+	Next(ctx context.Context, since uint64) ([]Run, uint64, error)
+}
+
+// A Page shows what happens now. It is a site.Now.
+type Page struct {
+	source Source
+	mu     sync.Mutex
+	made   made
+}
+
+var _ site.Now = (*Page)(nil)
+
+// NewPage returns the page of a source.
+func NewPage(s Source) *Page { return &Page{source: s} }
+
+// made is what the page was made of last, for all who look.
+type made struct {
+	number   uint64
+	keys     []string // of the runs
+	whole    piece
+	pieces   []piece
+	diagrams map[string]diagram // by run's key
+}
+
+// piece is a part of the page that is sent by itself.
+type piece struct {
+	name, html string
+	changed    uint64 // number of the state that changed it last
+}
+
+// diagram is a drawing that is kept until another cycle is shown.
+type diagram struct {
+	results int
+	html    template.HTML
+}
+
+// Style implements site.Now.
+func (p *Page) Style() string { return sheet }
+
+// Show implements site.Now.
+func (p *Page) Show(w io.Writer) error {
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	runs, number, err := p.source.Next(ctx, 0)
+	if err != nil {
+		return err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.make(runs, number)
+	_, err = fmt.Fprintf(w, `<div class="runs" sse-swap="%s">%s</div>`, wholePiece, p.made.whole.html)
+	return err
+}
+
+// Changes implements site.Now.
+func (p *Page) Changes(ctx context.Context, since uint64) ([]site.Piece, uint64, error) {
+	runs, number, err := p.source.Next(ctx, since)
+	if err != nil {
+		return nil, 0, err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.make(runs, number)
+	if p.made.whole.changed > since {
+		return []site.Piece{{Name: wholePiece, HTML: p.made.whole.html}}, p.made.number, nil
+	}
+	var all []site.Piece
+	for _, x := range p.made.pieces {
+		if x.changed > since {
+			all = append(all, site.Piece{Name: x.name, HTML: x.html})
+		}
+	}
+	return all, p.made.number, nil
+}
+
+// patience is how long a page waits for what happens now.
+const patience = 5 * time.Second
+
+// wholePiece is the name of the piece that all others are in.
+const wholePiece = "runs"
+
+// parts are the templates of a run's pieces.
+var parts = []string{"say", "top", "step", "rig", "findings", "results", "diagram"}
+
+// make makes the pieces of a state, unless that has been done. Callers have the mutex.
+func (p *Page) make(runs []Run, number uint64) {
+	m := &p.made
+	if number <= m.number && m.number > 0 {
+		return
+	}
+	before := m.pieces
+	m.number, m.pieces = number, nil
+	var keys []string
+	var views []view
+	drawn := map[string]diagram{}
+	for i := range runs {
+		v := viewOf(&runs[i])
+		d := m.diagrams[v.Key]
+		if r := runs[i].Results; r != nil && (r.Number != d.results || d.html == "") {
+			d = diagram{r.Number, draw(&runs[i])}
+		}
+		drawn[v.Key], v.Diagram = d, d.html
+		keys = append(keys, v.Key)
+		for _, part := range parts {
+			x := piece{part + "-" + v.Key, executed(part, v), number}
+			if k := slices.IndexFunc(before, func(b piece) bool { return b.name == x.name }); k >= 0 && before[k].html == x.html {
+				x.changed = before[k].changed
+			}
+			m.pieces = append(m.pieces, x)
+		}
+		views = append(views, v)
+	}
+	m.diagrams = drawn
+	if !slices.Equal(keys, m.keys) || m.whole.html == "" {
+		m.keys, m.whole.changed = keys, number
+	}
+	m.whole.html = executed("runs", views)
+}
+
+func executed(name string, data any) string {
+	var b bytes.Buffer
+	if err := pages().ExecuteTemplate(&b, name, data); err != nil {
+		panic(err) // the templates are the program's own
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// keyOf is a name for a run that an element's attributes can hold whatever the run is called.
+func keyOf(s *State) string {
+	h := fnv.New32a()
+	_, _ = io.WriteString(h, s.RunID+" "+s.Run) // never fails
+	return fmt.Sprintf("%08x", h.Sum32())
+}
