@@ -37,6 +37,8 @@ const (
 	bound  role = "bound" // limits and marks
 	pale   role = "pale"  // an area that is allowed or covered
 	others role = "rest"  // other cycles, behind
+	outer  role = "outer" // the middle nine tenths of many values
+	inner  role = "inner" // the middle half of them
 	sheet  role = "sheet" // the ground
 )
 
@@ -57,6 +59,8 @@ var colours = []colour{
 	{bound, "#d55e00", "#e69f00"},
 	{pale, "#e3eff7", "#1b3040"},
 	{others, "#b4bcc3", "#50585f"},
+	{outer, "#b9c1c8", "#4a525a"},
+	{inner, "#8b959e", "#717b84"},
 	{sheet, "#ffffff", "#16191c"},
 }
 

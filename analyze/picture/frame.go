@@ -8,12 +8,20 @@ type frame struct {
 	fromX, toX, fromY, toY   float64 // the scales' ends, in the values' units
 	taken                    []box   // by labels
 	marked                   []spot  // places that labels should not cover
+	// gaps are the values across, rising, at which the axis is cut for a gap of gapWidth.
+	gaps []float64
 }
 
 // at places a value.
 func (f *frame) at(x, y float64) spot {
+	wide, before := gapWidth*float64(len(f.gaps)), 0.0
+	for _, g := range f.gaps {
+		if x > g {
+			before += gapWidth
+		}
+	}
 	return spot{
-		f.left + (x-f.fromX)/(f.toX-f.fromX)*(f.right-f.left),
+		f.left + (x-f.fromX)/(f.toX-f.fromX)*(f.right-f.left-wide) + before,
 		f.bottom - (y-f.fromY)/(f.toY-f.fromY)*(f.bottom-f.top),
 	}
 }

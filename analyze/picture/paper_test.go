@@ -108,7 +108,7 @@ func TestPictures_Golden(t *testing.T) {
 
 // stepped is an invented voltage that falls by a step towards its lower limit.
 func stepped() *picture.Course {
-	c := &picture.Course{Heading: "OUT3 high level at arm-away", About: "steps by -400 mV at about cycle 31", Unit: "V", FitWords: "step",
+	c := &picture.Course{Heading: "OUT3 high level at arm-away", About: "steps by -400 mV at about cycle 31", Unit: "V", First: 1, Last: 60,
 		Limits: []picture.Limit{{Value: 12.4, Words: "min 12.4 V"}, {Value: 14.5, Upper: true, Words: "max 14.5 V"}}}
 	for n := range 60 {
 		v := 13.2 + 0.02*float64(n*7%5-2)
@@ -117,7 +117,8 @@ func stepped() *picture.Course {
 		}
 		c.Values = append(c.Values, picture.Place{Cycle: float64(1 + n), Value: v})
 	}
-	c.Fits = [][]picture.Place{{{Cycle: 1, Value: 13.2}, {Cycle: 31, Value: 13.2}}, {{Cycle: 31, Value: 12.8}, {Cycle: 60, Value: 12.8}}}
+	c.Fits = []picture.Fit{{Line: []picture.Place{{Cycle: 1, Value: 13.2}, {Cycle: 31, Value: 13.2}}},
+		{Line: []picture.Place{{Cycle: 31, Value: 12.8}, {Cycle: 60, Value: 12.8}}, Words: "step"}}
 	return c
 }
 

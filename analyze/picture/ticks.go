@@ -54,6 +54,18 @@ func ticksUpTo(most, low, high float64) []tick {
 	return out
 }
 
+// cyclesOf are the ticks of a scale of cycles, which are whole numbers.
+func cyclesOf(first int, last float64) []tick {
+	if last-float64(first) >= mostTicks {
+		return ticksOf(float64(first), last)
+	}
+	var out []tick
+	for n := first; float64(n) <= last; n++ {
+		out = append(out, tick{float64(n), grouped(strconv.Itoa(n))})
+	}
+	return out
+}
+
 // thinSpace stands between thousands.
 const thinSpace = "\u2009"
 

@@ -2,79 +2,403 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"html/template"
+	"io"
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/trend"
+	"makebreak/rig/unit"
 )
 
-// shownCourses is how many quantities that moved are drawn on a page.
-const shownCourses = 8
+const (
+	// shownCourses is how many quantities of a soak a page draws plainly, and foldedCourses
+	// how many more in a list to be opened.
+	shownCourses  = 8
+	foldedCourses = 60
+	// mostBands is how many bands a course has. Up to singleValues its values are drawn as
+	// dots.
+	mostBands = 96
+	// shownLanes is how many quantities the time line of failures has a lane for.
+	shownLanes = 10
+)
 
-// courses draws the quantities of a soak that drift or step, as SVG of figures and
-// escaped words only.
-func courses(r *Record) ([]template.HTML, error) {
-	if r.Tally == nil {
+// soakPage is what a page draws of a soak.
+type soakPage struct {
+	Failures template.HTML // when cycles failed; empty: none did
+	Courses  []pageDrawing // what a reader needs, what failed first
+	More     []pageDrawing // the others
+	Others   []string      // what is to be said of quantities that are not drawn
+	Constant []string      // quantities that had one value throughout
+	Left     int           // quantities beyond those drawn
+	Read     bool          // the figures were read for it, as of an earlier program's log
+}
+
+// pageDrawing is a drawing with the name of what it is of.
+type pageDrawing struct {
+	Name    string
+	Drawing template.HTML
+}
+
+// soakPageOf draws a soak; nil where the record is of none. The figures are read only where
+// an earlier program has summed them, and then once.
+func soakPageOf(r *Record) (*soakPage, error) {
+	if r.Tally == nil || r.Tally.Last == 0 {
 		return nil, nil
 	}
-	var out []template.HTML
-	for _, t := range trendsOf(r) {
-		if t.moved() == "" || len(out) == shownCourses {
-			continue
-		}
-		var b bytes.Buffer
-		c := t.course()
-		if err := c.Inline(&b); err != nil {
+	p := &soakPage{}
+	if !r.Tally.Drawn() {
+		p.Read = true
+		if err := r.Tally.Draw(r.measurements()); err != nil {
 			return nil, err
 		}
-		out = append(out, template.HTML(b.String()))
+	}
+	gaps, err := gapsOf(r)
+	if err != nil {
+		return nil, err
+	}
+	all := trendsOf(r)
+	if line := failuresOf(r, all, gaps); line != nil {
+		if p.Failures, err = inline(line); err != nil {
+			return nil, err
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Trend) int { return a.rank().compare(b.rank()) })
+	return p, p.addCourses(all, r.Tally.Last, gaps)
+}
+
+func (p *soakPage) addCourses(all []Trend, last int, gaps []picture.Gap) error {
+	for i := range all {
+		t := &all[i]
+		switch full := len(p.Courses)+len(p.More) == shownCourses+foldedCourses; {
+		case t.N == 0:
+			p.Others = append(p.Others, t.lines()...)
+			continue
+		case t.Min.Value == t.Max.Value && t.Failures.Outside == 0:
+			p.Others = append(p.Others, t.lines()...)
+			p.Constant = append(p.Constant, t.constant())
+			continue
+		case full:
+			p.Others = append(p.Others, t.lines()...)
+			p.Left++
+			continue
+		}
+		svg, err := inline(t.course(last, gaps))
+		if err != nil {
+			return err
+		}
+		drawn := pageDrawing{t.heading(), svg}
+		if len(p.Courses) < shownCourses && t.rank().kind < plain {
+			p.Courses = append(p.Courses, drawn)
+		} else {
+			p.More = append(p.More, drawn)
+		}
+	}
+	return nil
+}
+
+func inline(d interface{ Inline(io.Writer) error }) (template.HTML, error) {
+	var b bytes.Buffer
+	err := d.Inline(&b)
+	return template.HTML(b.String()), err
+}
+
+// courseKind says how much a reader needs a course.
+type courseKind int
+
+const (
+	failing courseKind = iota
+	warned
+	moving
+	doubtful
+	limited
+	plain // without a limit, and steady
+)
+
+// courseRank is a course's place among others.
+type courseRank struct {
+	kind  courseKind
+	first int // cycle out of its limit
+}
+
+func (r courseRank) compare(o courseRank) int {
+	return cmp.Or(cmp.Compare(r.kind, o.kind), cmp.Compare(r.first, o.first))
+}
+
+func (t *Trend) rank() courseRank {
+	switch {
+	case t.Failures.Outside > 0:
+		return courseRank{failing, t.Failures.First}
+	case len(t.warnings()) > 0:
+		return courseRank{kind: warned}
+	case t.moved() != "":
+		return courseRank{kind: moving}
+	case t.Failures.Doubtful > 0:
+		return courseRank{kind: doubtful}
+	case !t.limit.None():
+		return courseRank{kind: limited}
+	}
+	return courseRank{kind: plain}
+}
+
+// heading names the quantity.
+func (t *Trend) heading() string {
+	return fmt.Sprintf("%s %s at %s", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event)))
+}
+
+// constant says that a quantity never changed.
+func (t *Trend) constant() string {
+	s := scalerOf(t.Quantity, t.limit, math.NaN(), t.Min.Value)
+	return fmt.Sprintf("%s: %s, %s", t.heading(), s.Text(t.Min.Value), times(t.N))
+}
+
+// course is the trend as a picture shows it, in the unit that suits its values.
+func (t *Trend) course(last int, gaps []picture.Gap) *picture.Course {
+	d := drawer{t, scalerOf(t.Quantity, t.limit, math.NaN(), t.Quantiles[1].Value, t.Quantiles[len(t.Quantiles)-2].Value)}
+	c := &picture.Course{Heading: t.heading(), Words: t.headlines(), Unit: d.scale.Unit(), Gaps: gaps, First: 1, Last: last,
+		Limits: d.limits(), FirstOut: t.Failures.First, Out: spansOf(t.row.Failed), Extremes: d.extremes(), Ahead: d.ahead(), Fits: d.fits()}
+	c.About = strings.Join(c.Words, ". ")
+	if u := t.row.Uncertainty; finite(u) {
+		c.Guard = d.scale.In(u)
+	}
+	if t.BlockValues == 1 {
+		for _, b := range t.series.Blocks() {
+			c.Values = append(c.Values, d.place(b.Cycle, b.Value))
+		}
+		return c
+	}
+	for _, b := range t.row.Bands.Bands(mostBands) {
+		band := picture.Spread{First: b.First, Last: b.Last}
+		for i, x := range b.Values {
+			band.Values[i] = d.scale.In(x)
+		}
+		c.Bands = append(c.Bands, band)
+	}
+	return c
+}
+
+// headlines are the first words of a course: what is wrong with it, or that nothing is.
+func (t *Trend) headlines() []string {
+	said := t.said()
+	if f := t.Failures; f.Doubtful > 0 {
+		said = append(said, fmt.Sprintf("undecided in %s of %s", itoa(f.Doubtful), itoa(f.Judged)))
+	}
+	if len(said) > 0 {
+		return []string{strings.Join(said, "; ")}
+	}
+	steady := "steady: no drift, no step"
+	if t.Shape == trend.Unknown {
+		steady = "too few values to tell a drift or a step"
+	}
+	if f := t.Failures; f.Judged > 0 {
+		steady = fmt.Sprintf("within its limit in all of %s; %s", itoa(f.Judged), steady)
+	}
+	return []string{steady}
+}
+
+func spansOf(m *trend.Marks) []picture.Span {
+	var out []picture.Span
+	for _, x := range m.List {
+		out = append(out, picture.Span{First: x.First, Last: x.Last})
+	}
+	return out
+}
+
+// drawer draws a trend in a unit.
+type drawer struct {
+	*Trend
+	scale unit.Scaler
+}
+
+func (d *drawer) place(cycle, value float64) picture.Place {
+	return picture.Place{Cycle: cycle, Value: d.scale.In(value)}
+}
+
+func (d *drawer) limits() []picture.Limit {
+	var out []picture.Limit
+	nan := math.NaN()
+	if x := d.limit.Lower; finite(x) {
+		out = append(out, picture.Limit{Value: d.scale.In(x), Words: limitWords(d.scale, analyze.Limit{Lower: x, Upper: nan})})
+	}
+	if x := d.limit.Upper; finite(x) {
+		out = append(out, picture.Limit{Value: d.scale.In(x), Upper: true, Words: limitWords(d.scale, analyze.Limit{Lower: nan, Upper: x})})
+	}
+	return out
+}
+
+// extremes are the lowest and the highest value, where they are out of the limits.
+func (d *drawer) extremes() []picture.Extreme {
+	var out []picture.Extreme
+	for _, e := range []struct {
+		word string
+		trend.Extreme
+	}{{"lowest", d.Min}, {"highest", d.Max}} {
+		if !(e.Value < d.limit.Lower || e.Value > d.limit.Upper) {
+			continue
+		}
+		s := scalerOf(d.Quantity, d.limit, d.row.Uncertainty, e.Value)
+		words := fmt.Sprintf("%s %s, cycle %s", e.word, s.Text(e.Value), itoa(e.Cycle))
+		out = append(out, picture.Extreme{Place: d.place(float64(e.Cycle), e.Value), Words: words})
+	}
+	return out
+}
+
+// fits are the drift's line with its interval, or the levels before and after a step, or both.
+func (d *drawer) fits() []picture.Fit {
+	blocks := d.series.Blocks()
+	if d.moved() == "" || len(blocks) == 0 {
+		return nil
+	}
+	var out []picture.Fit
+	first, last := blocks[0].Cycle, blocks[len(blocks)-1].Cycle
+	words := string(d.moved())
+	if d.moved() != trend.Drifting {
+		at := float64(d.Step.At)
+		out = append(out, picture.Fit{Line: []picture.Place{d.place(first, d.Step.Before), d.place(at, d.Step.Before)}},
+			picture.Fit{Line: []picture.Place{d.place(at, d.Step.After), d.place(last, d.Step.After)}, Words: words})
+		words = ""
+	}
+	line, ok := d.series.Line()
+	if d.moved() == trend.Stepped || !ok {
+		return out
+	}
+	drift := picture.Fit{Words: words}
+	const parts = 8
+	for i := range parts + 1 {
+		cycle := first + (last-first)*float64(i)/parts
+		value, low, high := line.At(cycle)
+		drift.Line = append(drift.Line, d.place(cycle, value))
+		drift.Low = append(drift.Low, d.place(cycle, low))
+		drift.High = append(drift.High, d.place(cycle, high))
+	}
+	return append(out, drift)
+}
+
+// ahead is where the drift reaches a limit if it goes on; nil: it does not, or lies too far
+// ahead to say.
+func (d *drawer) ahead() *picture.Ahead {
+	for _, f := range d.Forecasts {
+		if f.Crossing <= d.To || f.Beyond || !f.Warn && !(f.Planned <= d.To && d.moved() == trend.Drifting && f.Crossing-d.To <= 2*d.To) {
+			continue
+		}
+		l := analyze.NoLimit()
+		if f.Limit.Upper {
+			l.Upper = f.Limit.Value
+		} else {
+			l.Lower = f.Limit.Value
+		}
+		return &picture.Ahead{From: d.place(float64(d.To), f.Level), To: d.place(float64(f.Crossing), f.Limit.Value),
+			Earliest: float64(f.Earliest), Latest: float64(f.Latest),
+			Words: fmt.Sprintf("if it goes on: %s at about cycle %s", limitWords(d.scale, l), itoa(f.Crossing))}
+	}
+	return nil
+}
+
+// gapsOf are a soak's interruptions, with how long each was.
+func gapsOf(r *Record) ([]picture.Gap, error) {
+	var out []picture.Gap
+	for _, i := range r.Interruptions {
+		g := picture.Gap{After: i.After, Words: "interrupted"}
+		from, sign := i.Stopped, ""
+		if from.IsZero() && r.CycleStart != nil && i.After > 0 {
+			// Where nobody could note the end, the last cycle began before it.
+			at, err := r.CycleStart(i.After)
+			if err != nil {
+				return nil, err
+			}
+			from, sign = at, "≤ "
+		}
+		if !from.IsZero() && !i.Resumed.Before(from) {
+			g.Words, g.Long = sign+lasting(i.Resumed.Sub(from)), i.Resumed.Sub(from).Seconds()
+		}
+		out = append(out, g)
 	}
 	return out, nil
 }
 
-// course is the trend as a picture shows it, in the unit that suits its values.
-func (t *Trend) course() *picture.Course {
-	s := scalerOf(t.Quantity, t.limit, math.NaN(), t.Min.Value, t.Max.Value)
-	c := &picture.Course{Heading: fmt.Sprintf("%s %s at %s", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event))),
-		About: strings.Join(t.lines(), ". "), Unit: s.Unit(), FitWords: string(t.moved())}
-	blocks := t.series.Blocks()
-	for _, b := range blocks {
-		c.Values = append(c.Values, picture.Place{Cycle: b.Cycle, Value: s.In(b.Value)})
+// lasting is a length of time in two units at most, as in "2 h 10 min".
+func lasting(d time.Duration) string {
+	if d < time.Second {
+		return "under 1 s"
 	}
-	if x := t.limit.Lower; finite(x) {
-		c.Limits = append(c.Limits, picture.Limit{Value: s.In(x), Words: limitWords(s, analyze.Limit{Lower: x, Upper: math.NaN()})})
+	units := []struct {
+		long time.Duration
+		name string
+	}{{24 * time.Hour, "d"}, {time.Hour, "h"}, {time.Minute, "min"}, {time.Second, "s"}}
+	for i, u := range units {
+		if d < u.long {
+			continue
+		}
+		said := fmt.Sprintf("%d %s", d/u.long, u.name)
+		if i+1 < len(units) {
+			if rest := d % u.long / units[i+1].long; rest > 0 {
+				said += fmt.Sprintf(" %d %s", rest, units[i+1].name)
+			}
+		}
+		return said
 	}
-	if x := t.limit.Upper; finite(x) {
-		c.Limits = append(c.Limits, picture.Limit{Value: s.In(x), Upper: true, Words: limitWords(s, analyze.Limit{Lower: math.NaN(), Upper: x})})
-	}
-	first, last := blocks[0].Cycle, blocks[len(blocks)-1].Cycle
-	level := func(from, to, value float64) []picture.Place {
-		return []picture.Place{{Cycle: from, Value: s.In(value)}, {Cycle: to, Value: s.In(value)}}
-	}
-	if t.moved() != trend.Drifting {
-		c.Fits = [][]picture.Place{level(first, float64(t.Step.At), t.Step.Before), level(float64(t.Step.At), last, t.Step.After)}
-	}
-	if t.moved() == trend.Stepped {
-		return c
-	}
-	start := driftsFrom(blocks, t.Drift.Slope/1000)
-	end := start + t.Drift.Slope/1000*(last-first)
-	c.Fits = append(c.Fits, []picture.Place{{Cycle: first, Value: s.In(start)}, {Cycle: last, Value: s.In(end)}})
-	return c
+	return ""
 }
 
-// driftsFrom is where a line of a slope, per cycle, begins: half of the blocks lie on
-// either side of it (Sen's line with the median intercept).
-func driftsFrom(blocks []trend.Block, slope float64) float64 {
-	var off []float64
-	for _, b := range blocks {
-		off = append(off, b.Value-slope*(b.Cycle-blocks[0].Cycle))
+// failuresOf is the time line of the cycles that failed; nil: none did.
+func failuresOf(r *Record, all []Trend, gaps []picture.Gap) *picture.Timeline {
+	var failed []*Trend
+	for i := range all {
+		if all[i].Failures.Outside > 0 {
+			failed = append(failed, &all[i])
+		}
 	}
-	slices.Sort(off)
-	return (off[(len(off)-1)/2] + off[len(off)/2]) / 2
+	if len(r.Tally.Failed.List) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(failed, func(a, b *Trend) int { return cmp.Compare(a.Failures.First, b.Failures.First) })
+	f := r.Tally.Outcomes.Summary().Failures
+	t := &picture.Timeline{Heading: "Failures over the cycles", First: 1, Last: r.Tally.Last, Gaps: gaps, When: whenOf(r),
+		Lanes: []picture.FailureLane{laneOf("cycles that failed", r.Tally.Failed, f)}}
+	t.Words = []string{fmt.Sprintf("%s of %s failed, first cycle %s, last %s%s", itoa(f.Outside), itoa(f.Judged), itoa(f.First), itoa(f.Last), clusters(f))}
+	if len(failed) > 0 {
+		t.Words[0] = fmt.Sprintf("%s; the first: %s", t.Words[0], failed[0].heading())
+	}
+	if n := len(failed) - shownLanes; n > 0 {
+		t.Words = append(t.Words, fmt.Sprintf("%d more quantities that failed have no lane", n))
+		failed = failed[:shownLanes]
+	}
+	for _, x := range failed {
+		t.Lanes = append(t.Lanes, laneOf(x.heading(), x.row.Failed, x.Failures))
+	}
+	t.About = strings.Join(t.Words, ". ")
+	return t
+}
+
+func laneOf(name string, m *trend.Marks, f trend.Failures) picture.FailureLane {
+	l := picture.FailureLane{Name: name, Count: fmt.Sprintf("%s of %s", itoa(f.Outside), itoa(f.Judged)), Width: m.Width}
+	for _, x := range m.List {
+		l.Marks = append(l.Marks, picture.FailureMark{Span: picture.Span{First: x.First, Last: x.Last}, N: x.N})
+	}
+	return l
+}
+
+// whenOf says when a cycle began, to the minute; nil where that is not known, or the same for
+// the first cycle and the last.
+func whenOf(r *Record) func(int) string {
+	if r.CycleStart == nil {
+		return nil
+	}
+	when := func(cycle int) string {
+		at, err := r.CycleStart(cycle)
+		if err != nil || at.IsZero() { // the second scale is a help, and no figure
+			return ""
+		}
+		return at.In(r.Started.Location()).Format("2 Jan 15:04")
+	}
+	if when(1) == when(r.Tally.Last) {
+		return nil
+	}
+	return when
 }

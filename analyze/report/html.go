@@ -2,7 +2,7 @@ package report
 
 import (
 	"bytes"
-	_ "embed"
+	"embed"
 	"fmt"
 	"html/template"
 	"io"
@@ -17,11 +17,11 @@ import (
 	"makebreak/rig/words"
 )
 
-//go:embed page.html
-var pageSource string
+//go:embed page.html soak.html
+var pageSources embed.FS
 
 var pageTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("page").Funcs(template.FuncMap{"mark": markOf}).Parse(pageSource))
+	return template.Must(template.New("page.html").Funcs(template.FuncMap{"mark": markOf}).ParseFS(pageSources, "page.html", "soak.html"))
 })
 
 // Paper is a size of paper, as style sheets call it.
@@ -84,7 +84,7 @@ type page struct {
 	Unjudged                int // kinds of figures that only the appendix has
 	Legend                  []string
 	Lists                   []pageList // those that are not empty
-	Courses                 []template.HTML
+	Soak                    *soakPage  // nil: it is no soak
 	PictureStyle            template.CSS
 	Appendix                pageAppendix
 }
@@ -135,13 +135,13 @@ func newPage(r *Record) (*page, error) {
 	if err := p.addFigures(r, s); err != nil {
 		return nil, err
 	}
-	for _, l := range soakLists(r) {
+	for _, l := range drawnSoakLists(r) {
 		p.addList(l.Heading, l.Items)
 	}
 	p.addList("Measuring problems", troubleLines(r))
 	p.addList("Cautions", oneLines(r.Cautions))
 	p.addList("Notes", oneLines(r.Notes))
-	if p.Courses, err = courses(r); err != nil {
+	if p.Soak, err = soakPageOf(r); err != nil {
 		return nil, err
 	}
 	return p, p.Appendix.fill(r, s)

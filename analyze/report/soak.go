@@ -61,6 +61,7 @@ type Trend struct {
 	bounds    int64 // of the values that are only bounds, and no part of the trend
 	among     int   // quantities judged together with this one
 	series    *trend.Series
+	row       *tally.Row
 }
 
 // moved is the shape that is clear enough to tell of: a drift, a step, one of the two, or
@@ -88,7 +89,7 @@ func trendsOf(r *Record) []Trend {
 	var all []Trend
 	for _, x := range s.rows {
 		d := x.Trend
-		t := Trend{Signal: x.Signal, Quantity: x.Quantity, Event: x.Event, Summary: d.Summary(), limit: x.Limit, among: 2 * len(s.rows), series: d}
+		t := Trend{Signal: x.Signal, Quantity: x.Quantity, Event: x.Event, Summary: d.Summary(), limit: x.Limit, among: 2 * len(s.rows), series: d, row: x.Row}
 		if x.Told != nil {
 			t.bounds = x.Told.Summary().N - t.N
 			t.Doubts = append(t.Doubts, fmt.Sprintf("%d of %d values are only bounds and left out; if they are so because of their size, the spread is wrong", t.bounds, t.bounds+t.N))
@@ -103,11 +104,19 @@ func trendsOf(r *Record) []Trend {
 	return all
 }
 
-// lines say what is to be said of a quantity; none where it is as it should be.
+// lines say what is to be said of a quantity, with its name; none where it is as it should be.
 func (t *Trend) lines() []string {
+	out := t.said()
+	for i := range out {
+		out[i] = t.name() + out[i]
+	}
+	return out
+}
+
+// said is what is to be said of a quantity.
+func (t *Trend) said() []string {
 	var out []string
-	name := t.name()
-	add := func(format string, a ...any) { out = append(out, name+fmt.Sprintf(format, a...)) }
+	add := func(format string, a ...any) { out = append(out, fmt.Sprintf(format, a...)) }
 	switch t.moved() {
 	case trend.Drifting:
 		d := t.Drift
@@ -148,7 +157,7 @@ func (t *Trend) place() string {
 }
 
 func (t *Trend) name() string {
-	return fmt.Sprintf("%s %s at %s: ", oneLine(t.Signal), t.Quantity.Words(), oneLine(eventWords(t.Event)))
+	return t.heading() + ": "
 }
 
 // warnings are findings before a limit is crossed: no figure has failed, so they have no verdict.
@@ -242,7 +251,15 @@ func soakLists(r *Record) []pageList {
 	if len(lines) == 0 && len(r.Tally.Rows) > 0 {
 		lines = []string{"no drift, no step, nothing out of limits or missing"}
 	}
-	return []pageList{{"Over the cycles", lines}, {"Reliability", reliabilityLines(r.Tally)}, {"Interruptions", interruptionLines(r)}}
+	return append([]pageList{{"Over the cycles", lines}}, drawnSoakLists(r)...)
+}
+
+// drawnSoakLists are what a soak's record says besides its table and its courses.
+func drawnSoakLists(r *Record) []pageList {
+	if r.Tally == nil {
+		return nil
+	}
+	return []pageList{{"Reliability", reliabilityLines(r.Tally)}, {"Interruptions", interruptionLines(r)}}
 }
 
 // reliabilityLines say what the cycles' own outcomes show.

@@ -257,8 +257,8 @@ func TestHTML_Soak(t *testing.T) {
 	}
 }
 
-// A quantity that drifts or steps is drawn, with what is said of it; a steady one is
-// not. The page still stands alone.
+// A quantity that drifts or steps is drawn with its lines, a steady one without. The page still
+// stands alone.
 func TestHTML_Courses(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
@@ -280,32 +280,28 @@ func TestHTML_Courses(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			r := soaked(t, 5000, 5000, c.each)
 			page := htmlOf(t, r)
-			want := 0
-			if c.from != nil {
-				want = 1
-			}
-			if got := strings.Count(page, `aria-label="Course of`); got != want {
-				t.Fatalf("%d pictures, want %d", got, want)
+			if got := strings.Count(page, `aria-label="K1 operate time at energize"`); got != 1 {
+				t.Fatalf("%d pictures, want 1", got)
 			}
 			for _, word := range []string{"http:", "//", "url(", "<script", "NaN"} {
 				if strings.Contains(page, word) {
 					t.Errorf("the page contains %q", word)
 				}
 			}
-			if want == 0 {
-				return
-			}
 			drawn := trendsOf(r)[0]
-			fits := drawn.course().Fits
+			fits := drawn.course(5000, nil).Fits
+			if c.from == nil && len(fits) > 0 {
+				t.Fatalf("a steady quantity has lines: %v", fits)
+			}
 			for i, ends := range [][]float64{c.from, c.to} {
 				for k := range ends {
-					if got := fits[i][k].Value; math.Abs(got-ends[k]) > 0.015 {
+					if got := fits[i].Line[k*(len(fits[i].Line)-1)].Value; math.Abs(got-ends[k]) > 0.015 {
 						t.Errorf("line %d is at %g ms, want %g", i, got, ends[k])
 					}
 				}
 			}
-			if c.to != nil && math.Abs(fits[0][1].Cycle-3000) > 100 {
-				t.Errorf("the step is drawn at cycle %g", fits[0][1].Cycle)
+			if c.to != nil && math.Abs(fits[0].Line[1].Cycle-3000) > 100 {
+				t.Errorf("the step is drawn at cycle %g", fits[0].Line[1].Cycle)
 			}
 		})
 	}
@@ -329,10 +325,12 @@ func TestTrend_Course(t *testing.T) {
 		}, 5, 5.4, 2},
 	} {
 		all := trendsOf(soaked(t, 5000, 5000, c.value))
-		p := all[0].course()
-		begin, last := p.Fits[0][0], p.Fits[len(p.Fits)-1][1]
-		if len(p.Fits) != c.lines || p.Unit != "ms" || begin.Cycle != p.Values[0].Cycle || last.Cycle != p.Values[len(p.Values)-1].Cycle {
-			t.Errorf("%s: %s, lines %v over %g to %g", name, p.Unit, p.Fits, p.Values[0].Cycle, p.Values[len(p.Values)-1].Cycle)
+		p := all[0].course(5000, nil)
+		first, end := p.Fits[0].Line, p.Fits[len(p.Fits)-1].Line
+		begin, last := first[0], end[len(end)-1]
+		blocks := all[0].series.Blocks()
+		if len(p.Fits) != c.lines || p.Unit != "ms" || begin.Cycle != blocks[0].Cycle || last.Cycle != blocks[len(blocks)-1].Cycle {
+			t.Errorf("%s: %s, lines %v", name, p.Unit, p.Fits)
 		}
 		if math.Abs(begin.Value-c.first) > 0.02 || math.Abs(last.Value-c.last) > 0.02 {
 			t.Errorf("%s: from %g to %g ms, want %g to %g", name, begin.Value, last.Value, c.first, c.last)
