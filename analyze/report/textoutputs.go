@@ -10,6 +10,8 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"makebreak/analyze"
+	"makebreak/analyze/behaviour"
+	"makebreak/analyze/tally"
 )
 
 // outputLine is an output or a relay, what was demanded of it and what was seen.
@@ -39,9 +41,42 @@ func outputLines(r *Record, s *summary) []*outputLine {
 	}
 	for _, l := range lines {
 		l.judge()
-		l.seen = seenWords(l.rows)
+		l.seen = append(notDone(r.Plan, l), seenWords(l.rows)...)
+		if len(l.seen) == 0 {
+			l.seen = []string{"no change that could be timed"}
+		}
 	}
 	return lines
+}
+
+// notDone says what an output did not do and had to, as in "did not go high at arm-away".
+func notDone(p *analyze.Plan, l *outputLine) []string {
+	if p == nil {
+		return nil
+	}
+	var sums tally.Tally
+	for _, x := range l.rows {
+		sums.Rows = append(sums.Rows, x.Row)
+	}
+	var said []string
+	events := map[string][]string{}
+	t := behaviour.OfTally(p, &sums)
+	for _, o := range t.Outputs {
+		for i := range o.Cells {
+			c := &o.Cells[i]
+			for _, d := range c.Done() {
+				if d.Deed != behaviour.DidNotSwitch && d.Deed != behaviour.DidNotPulse {
+					continue
+				}
+				words := doneWords(c, d)
+				said, events[words] = appendNew(said, words), append(events[words], oneLine(t.Events[i].Name))
+			}
+		}
+	}
+	for i, words := range said {
+		said[i] += " at " + strings.Join(events[words], ", ")
+	}
+	return said
 }
 
 // relayOf is the relay that a contact belongs to; any other signal stands for itself.
@@ -127,9 +162,6 @@ func seenWords(rows []*row) []string {
 			low = high
 		}
 		said = append(said, q.word+" "+scalerOf(q.quantity, l, uncertainty, low, high).Range(low, high, " … "))
-	}
-	if len(said) == 0 {
-		return []string{"no change that could be timed"}
 	}
 	return said
 }
