@@ -96,7 +96,7 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 	}
 	if o.points == "" {
 		t := setup.Terminal(rig.Uncorrected(), out, o.seed)
-		err := commission.TakePoints(ctx, rig, out, t, prompt.NewTerminal(a.in, a.err), session, today, a.differences(o))
+		err := commission.TakePoints(ctx, rig, out, t, prompt.NewTerminal(a.in, a.prompts()), session, today, a.differences(o))
 		if err = errors.Join(err, t.Close()); err != nil {
 			return err
 		}
@@ -118,7 +118,7 @@ func (a *app) rigCalibrate(ctx context.Context, out string, o *calibrateOpts, se
 	if err := stored.Save(); err != nil {
 		return problem.Of(problem.Storage, err)
 	}
-	return a.deliver(func(w io.Writer) error { return commission.WriteCalibration(w, rig, done, today, stored.Path) })
+	return a.print(func(w io.Writer) error { return commission.WriteCalibration(w, rig, done, today, stored.Path) })
 }
 
 // differences says who may take a point at which meter and rig differ too much.

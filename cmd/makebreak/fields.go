@@ -24,7 +24,7 @@ func (a *app) noteFields(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	j.fields, err = fields.Complete(given, wanted, a.asker(ctx), func(text string) { fmt.Fprintln(a.err, text) })
+	j.fields, err = fields.Complete(given, wanted, a.asker(ctx), func(text string) { fmt.Fprintln(a.prompts(), text) })
 	return err
 }
 
@@ -56,7 +56,7 @@ func (a *app) asker(ctx context.Context) fields.Ask {
 	if !in || !out {
 		return nil
 	}
-	return func(question string) (string, error) { return prompt.Answer(ctx, a.in, a.err, question, true) }
+	return func(question string) (string, error) { return prompt.Answer(ctx, a.in, a.prompts(), question, true) }
 }
 
 // setFields changes fields of a run in the log.

@@ -28,7 +28,7 @@ hands the program on must hand these on, too.`,
 			if texts {
 				return a.deliver(all.WriteTexts)
 			}
-			return a.deliver(func(w io.Writer) error {
+			return a.print(func(w io.Writer) error {
 				return table.Write(w, []string{"part", "version", "licence"}, func(row func(...any)) {
 					for _, p := range all.Here() {
 						row(p.Name, p.Version, p.Licence)

@@ -101,7 +101,7 @@ func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
 // openWith opens the bench for a sequence and with options.
 func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, opts bench.Opts) (*bench.Bench, error) {
 	if setup.Prompts(rig, seq) {
-		opts.Prompter = prompt.NewKeys(a.in, a.err)
+		opts.Prompter = prompt.NewKeys(a.in, a.prompts())
 	}
 	return setup.Open(rig, seq, s, opts)
 }

@@ -98,7 +98,7 @@ func (a *app) prune(p upkeep.Prune, yes bool) error {
 	for _, text := range chosen.Notes() {
 		a.note("%s", text)
 	}
-	if err := a.deliver(func(w io.Writer) error { return chosen.Text(w, yes) }); err != nil || !yes {
+	if err := a.print(func(w io.Writer) error { return chosen.Text(w, yes) }); err != nil || !yes {
 		return err
 	}
 	told, err := chosen.Remove(db)

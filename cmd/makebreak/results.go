@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/inherited"
 	"makebreak/rig/outfile"
+	"makebreak/rig/table"
 	"makebreak/rig/words"
 )
 
@@ -69,6 +70,18 @@ func (a *app) deliverBytes(write func(io.Writer) error) error {
 	a.note("Results written to %s", a.file)
 	return nil
 }
+
+// print is deliver for what people read as text: its lines and tables fit the width that there
+// is. Other forms go out as they are.
+func (a *app) print(write func(io.Writer) error) error {
+	if a.as != "text" {
+		return a.deliver(write)
+	}
+	return a.deliver(func(w io.Writer) error { return write(&table.Page{W: w, Columns: a.width()}) })
+}
+
+// prompts is standard error for questions and what belongs to them, in the width that there is.
+func (a *app) prompts() io.Writer { return &table.Page{W: a.err, Columns: columnsOf(a.err)} }
 
 // mostTextLine is more bytes than a line of any report has.
 const mostTextLine = 20_000

@@ -59,7 +59,7 @@ The exit status is 69 where there is nothing that this user can open.`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			found := commission.Scan()
-			err := a.deliver(func(w io.Writer) error {
+			err := a.print(func(w io.Writer) error {
 				if a.as == "json" {
 					return writeJSON(w, found)
 				}
@@ -129,7 +129,7 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 	}
 	if loop != nil && !rig.Simulated {
 		n, on, all := loop.Pulses(rig)
-		fmt.Fprintf(a.err, "%s will be on %d times for %v, which takes some %v.\n", loop.Drive, n, on, (all + time.Second).Round(time.Second))
+		fmt.Fprintf(a.prompts(), "%s will be on %d times for %v, which takes some %v.\n", loop.Drive, n, on, (all + time.Second).Round(time.Second))
 		if err := a.acknowledged(ctx, o.yes); err != nil {
 			return err
 		}
@@ -155,7 +155,7 @@ func (a *app) rigCheck(ctx context.Context, o *checkOpts) error {
 	if !r.Proven() {
 		a.verdict = analyze.Undecided
 	}
-	return errors.Join(a.deliver(r.Text), err)
+	return errors.Join(a.print(r.Text), err)
 }
 
 // storedCalibrations returns what is known of the calibrations of a rig that is checked, and
@@ -194,7 +194,7 @@ func (a *app) tryRig(ctx context.Context, r *commission.Report, stepwise bool, l
 		if err != nil {
 			return r.Fail(err)
 		}
-		err = r.Try(ctx, b, prompt.NewTerminal(a.in, a.err))
+		err = r.Try(ctx, b, prompt.NewTerminal(a.in, a.prompts()))
 		if closeErr := commission.Closed(b.Close()); closeErr != nil {
 			err = r.Fail(errors.Join(err, closeErr))
 		}
@@ -249,5 +249,5 @@ func (a *app) acknowledged(ctx context.Context, yes bool) error {
 		return nil
 	}
 	_, tty := terminal(a.in)
-	return prompt.Acknowledge(ctx, a.in, a.err, tty)
+	return prompt.Acknowledge(ctx, a.in, a.prompts(), tty)
 }

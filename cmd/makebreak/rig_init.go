@@ -110,7 +110,7 @@ func (a *app) findReady(ctx context.Context, s *commission.Starter, yes bool) er
 			a.note("Ready lines were not looked for: nobody is here to agree; --yes does it without asking")
 			return nil
 		}
-		asked := prompt.NewTerminal(a.in, a.err).Ask("Look for the ready lines? Each converter converts for a quarter of a second, and free lines are read. Type yes (anything else skips).")
+		asked := prompt.NewTerminal(a.in, a.prompts()).Ask("Look for the ready lines? Each converter converts for a quarter of a second, and free lines are read. Type yes (anything else skips).")
 		select {
 		case <-ctx.Done():
 			return problem.New(problem.Interrupted, "interrupted")
@@ -149,7 +149,7 @@ each pin. No hardware is needed.`,
 			if err != nil {
 				return err
 			}
-			return a.deliver(func(w io.Writer) error { return writeWiring(w, rig) })
+			return a.print(func(w io.Writer) error { return writeWiring(w, rig) })
 		},
 	}
 	a.forms(c, "text")

@@ -77,7 +77,7 @@ func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
 		if !last {
 			return nil
 		}
-		return a.deliver(v.Text)
+		return a.print(v.Text)
 	})
 	if errors.Is(err, context.Canceled) {
 		return problem.New(problem.Interrupted, "interrupted")

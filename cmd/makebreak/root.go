@@ -19,6 +19,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
+	"makebreak/rig/table"
 	"makebreak/rig/task"
 	"makebreak/rig/words"
 )
@@ -58,6 +59,9 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 			status = exitInternal
 		}
 	}()
+	if _, tty := terminal(s.err); tty {
+		s.err = &table.Page{W: s.err, Columns: columnsOf(s.err)}
+	}
 	s.err = safely(s.err)
 	a := &app{streams: s, ctx: ctx, now: wallClock}
 	root := a.root()
@@ -121,8 +125,7 @@ or a file of results could not be written, 130 interrupted.`,
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	show := root.HelpFunc()
-	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c, show) })
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c) })
 	root.SetHelpCommand(helpCommand(root))
 	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.licencesCommand())
 	return root
@@ -199,10 +202,16 @@ func safely(out io.Writer) io.Writer { return &words.Writer{W: out, Whole: true}
 
 // unguarded returns the stream below, for what is drawn over on a terminal.
 func unguarded(stream any) any {
-	if w, ok := stream.(*words.Writer); ok {
-		return w.W
+	for {
+		switch w := stream.(type) {
+		case *words.Writer:
+			stream = w.W
+		case *table.Page:
+			stream = w.W
+		default:
+			return stream
+		}
 	}
-	return stream
 }
 
 // terminal returns the file behind a stream where it is a terminal.

@@ -95,7 +95,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 			case "csv":
 				write = list.CSV
 			}
-			return a.deliver(write)
+			return a.print(write)
 		},
 	}
 	a.forms(c, "text", "csv", "json")
@@ -155,5 +155,5 @@ func (a *app) runsOf(db *journal.DB) ([]journal.RunSummary, error) {
 
 // table writes a plain table to standard output or the file asked for.
 func (a *app) table(head []string, fill func(row func(...any))) error {
-	return a.deliver(func(w io.Writer) error { return table.Write(w, head, fill) })
+	return a.print(func(w io.Writer) error { return table.Write(w, head, fill) })
 }

@@ -49,7 +49,7 @@ func (a *app) checkLog(ctx context.Context) error {
 	if err != nil {
 		return a.keepDamaged(readFailed(err))
 	}
-	if err := a.deliver(u.Text); err != nil {
+	if err := a.print(u.Text); err != nil {
 		return err
 	}
 	err = u.Err()

@@ -71,7 +71,7 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 			if err != nil {
 				return problem.Of(problem.Usage, err)
 			}
-			return a.deliver(func(w io.Writer) error {
+			return a.print(func(w io.Writer) error {
 				switch a.as {
 				case "csv":
 					return plan.CSV(w)

@@ -65,7 +65,7 @@ and the boards that were stopped.`,
 			if err := a.plotLives(o.plot, r); err != nil {
 				return err
 			}
-			return a.deliver(func(w io.Writer) error {
+			return a.print(func(w io.Writer) error {
 				if a.as == "json" {
 					return writeJSON(w, r)
 				}

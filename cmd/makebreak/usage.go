@@ -127,13 +127,18 @@ func helpCommand(root *cobra.Command) *cobra.Command {
 
 // help is what --help does: it shows a command's help, but refuses a command that is not
 // there as the command itself would.
-func (a *app) help(c *cobra.Command, show func(*cobra.Command, []string)) {
+func (a *app) help(c *cobra.Command) {
 	if words := c.Flags().Args(); c.HasSubCommands() && len(words) > 0 && c.Args != nil {
 		if a.noHelp = c.Args(c, words); a.noHelp != nil {
 			return
 		}
 	}
-	show(c, nil)
+	for name, about := range map[string]string{"help": "show this help", "version": "show the program's version"} {
+		if f := c.Flags().Lookup(name); f != nil {
+			f.Usage = about
+		}
+	}
+	fmt.Fprint(c.OutOrStdout(), helpOf(c, columnsOf(a.out)))
 }
 
 // allForms are the forms that results can have.

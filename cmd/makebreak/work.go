@@ -246,7 +246,7 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	if a.as == "json" {
 		write = s.JSON
 	}
-	if err := a.deliver(write); err != nil {
+	if err := a.print(write); err != nil {
 		return err
 	}
 	if !s.Yes() {
