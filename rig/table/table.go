@@ -37,6 +37,21 @@ func Write(w io.Writer, head []string, fill func(row func(cells ...any))) error 
 	return err
 }
 
+// WriteEither writes a table, or, on a Page that is narrower than it is, another, whose last
+// column stands beneath the others.
+func WriteEither(w io.Writer, head []string, fill func(row func(cells ...any)), narrowHead []string, narrowFill func(row func(cells ...any))) error {
+	t := &grid{head: head}
+	fill(func(cells ...any) { t.rows = append(t.rows, safeCells(cells)) })
+	out := t.render()
+	if columns := columnsOf(w); columns > 0 && text.LongestLineLen(out) > columns {
+		t = &grid{head: narrowHead}
+		narrowFill(func(cells ...any) { t.rows = append(t.rows, safeCells(cells)) })
+		out = t.beneath(columns)
+	}
+	_, err := io.WriteString(w, out+"\n")
+	return err
+}
+
 func safeCells(cells []any) []any {
 	cells = slices.Clone(cells)
 	for i, c := range cells {
@@ -96,19 +111,28 @@ func (g *grid) widest(column int) int {
 	return most
 }
 
-// shrunk is the table with its widest column broken so that the table is narrower by so much;
-// nil where that would leave too little of the column.
+// shrunk is the table with its widest columns broken so that the table is narrower by so much;
+// nil where that would leave too little of a column.
 func (g *grid) shrunk(excess int) *grid {
-	column := 0
-	for i := range g.head {
-		if g.widest(i) > g.widest(column) {
-			column = i
+	widths := make([]int, len(g.head))
+	for i := range widths {
+		widths[i] = max(g.widest(i), text.StringWidthWithoutEscSequences(g.head[i]))
+	}
+	for ; excess > 0; excess-- {
+		widest := 0
+		for i, w := range widths {
+			if w > widths[widest] {
+				widest = i
+			}
+		}
+		if widths[widest]--; widths[widest] < leastRow {
+			return nil
 		}
 	}
-	if room := g.widest(column) - excess; room >= leastRow {
-		return g.broken(column, room)
+	for i, w := range widths {
+		g = g.broken(i, w)
 	}
-	return nil
+	return g
 }
 
 // broken is the table with a column broken in so much room.
@@ -116,7 +140,9 @@ func (g *grid) broken(column, room int) *grid {
 	b := &grid{head: g.head}
 	for _, r := range g.rows {
 		r = slices.Clone(r)
-		r[column] = Wrap(fmt.Sprint(r[column]), room)
+		if s, is := r[column].(string); is {
+			r[column] = Wrap(s, room)
+		}
 		b.rows = append(b.rows, r)
 	}
 	return b

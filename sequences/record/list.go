@@ -116,7 +116,7 @@ func (l List) Text(w io.Writer) error {
 	if noted {
 		head = append(head, "fields")
 	}
-	return table.Write(w, head, func(row func(...any)) {
+	wide := func(row func(...any)) {
 		for _, r := range l.Runs {
 			cells := []any{r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), yesNo[r.Complete], yesNo[r.Simulated]}
 			if references {
@@ -127,7 +127,18 @@ func (l List) Text(w io.Writer) error {
 			}
 			row(cells...)
 		}
-	})
+	}
+	return table.WriteEither(w, head, wide, []string{"run", "started, local time", "cycles", "verdict", "unit, sequence, and what else is known"}, l.narrow)
+}
+
+// narrow fills the rows of a narrow list: what it is of stands beneath.
+func (l List) narrow(row func(...any)) {
+	for _, r := range l.Runs {
+		said := []string{r.Unit, r.Sequence, map[bool]string{false: "not complete"}[r.Complete], map[bool]string{true: "simulated"}[r.Simulated],
+			map[bool]string{true: "reference"}[r.Reference], fieldsText(r.Fields)}
+		said = slices.DeleteFunc(said, func(s string) bool { return s == "" })
+		row(r.Run, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), words.List(said))
+	}
 }
 
 // mostFieldsText is how many characters the list shows of a run's fields.
