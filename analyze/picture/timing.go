@@ -26,6 +26,9 @@ type TimingOf struct {
 	// Occurrence says which of the cycle's events of that name is drawn, from 1; 0: the one
 	// with the gravest verdict.
 	Occurrence int
+	// At is the event's instant in Capture, where that is known; the last figures of an event of
+	// that name are then its own. Nil: Occurrence says which event it is.
+	At *capture.Instant
 	// Behind are captures that are drawn behind in grey: of other cycles, or of another run.
 	// BehindWords say what they are; empty: so many other cycles.
 	Behind      []*capture.Capture
@@ -51,6 +54,7 @@ type Timing struct {
 	Behind string
 
 	about string
+	small bool // with lower lanes: there may be many
 }
 
 // View is the same lanes over one stretch of time.
@@ -182,8 +186,11 @@ func sceneOf(of *TimingOf) (*scene, error) {
 	if occurrence == 0 {
 		occurrence = s.gravest()
 	}
+	if of.At != nil {
+		occurrence = math.MaxInt
+	}
 	s.state = nthState(of.Figures, of.Event, occurrence)
-	if err := s.findEvent(of.Capture, occurrence); err != nil {
+	if err := s.findEvent(of.Capture, occurrence, of.At); err != nil {
 		return nil, err
 	}
 	s.findDemands()
@@ -193,7 +200,7 @@ func sceneOf(of *TimingOf) (*scene, error) {
 	s.findAway()
 	for _, c := range of.Behind {
 		b := &scene{of: of}
-		if b.findEvent(c, occurrence) != nil {
+		if b.findEvent(c, occurrence, nil) != nil {
 			continue // that cycle has no such event
 		}
 		if s.output != nil {
@@ -319,17 +326,19 @@ func (s *scene) mine(signal string) bool {
 	return s.relay != nil && (signal == s.relay.Signal || signal == s.relay.Make || signal == s.relay.Break)
 }
 
-// nthState returns the figures of an event's n-th time in a cycle.
-func nthState(figures []analyze.Measurement, event string, n int) []analyze.Measurement {
+// nthState returns the figures of an event's n-th time in a cycle, the last where there are
+// fewer.
+func nthState(figures []analyze.Measurement, event string, n int) (last []analyze.Measurement) {
 	for _, state := range states(figures) {
 		if state[0].Event != event {
 			continue
 		}
+		last = state
 		if n--; n == 0 {
-			return state
+			break
 		}
 	}
-	return nil
+	return last
 }
 
 // states parts a cycle's figures into those of each state: an event begins one, and so does a
@@ -379,14 +388,15 @@ func (s *scene) gravest() int {
 	return best
 }
 
-// findEvent finds the event's n-th time in a capture, and what lies around it.
-func (s *scene) findEvent(c *capture.Capture, n int) error {
+// findEvent finds the event's n-th time in a capture, or the one at an instant, and what lies
+// around it.
+func (s *scene) findEvent(c *capture.Capture, n int, at *capture.Instant) error {
 	s.from = c.Start
 	for i, e := range c.Events {
 		if e.Name == s.of.Event {
 			n--
 		}
-		if e.Name == s.of.Event && n == 0 {
+		if e.Name == s.of.Event && (at == nil && n == 0 || at != nil && e.At == *at) {
 			s.zero, s.till = e.At, c.End
 			if i+1 < len(c.Events) {
 				s.till = c.Events[i+1].At

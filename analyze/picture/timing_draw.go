@@ -30,6 +30,7 @@ const (
 	rowHeight      = 26.0
 	axisHeight     = 30.0
 	enlargedVolts  = 84.0
+	outlinedVolts  = 64.0
 	enlargedHeader = 28.0
 	bareMarks      = 4.0 // without an event
 	timeTicks      = 10.0
@@ -39,7 +40,11 @@ func (t *Timing) drawing() *drawing {
 	d := &drawing{title: t.Heading, about: t.about}
 	y := d.heading(headingText, t.Words...) + 10
 	g := &timingDrawing{d: d}
-	y = g.view(&t.Main, y, voltsHeight, t.Enlarged)
+	volts := voltsHeight
+	if t.small {
+		volts = outlinedVolts
+	}
+	y = g.view(&t.Main, y, volts, t.Enlarged)
 	for i := range t.Enlarged {
 		v := &t.Enlarged[i]
 		y += enlargedHeader

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/picture"
 	"makebreak/analyze/tally"
 	"makebreak/rig/capture"
 )
@@ -56,6 +57,8 @@ type Record struct {
 	// with times from its start. Nil, or no capture and no error: none is kept.
 	Captures  []analyze.Cycles
 	CaptureOf func(cycle int) (*capture.Capture, error)
+	// Drawn are diagrams that were made while a capture was read, of which nothing else is kept.
+	Drawn []*picture.Timing
 	// Plan is what the unit had to do. Nil: nothing was demanded.
 	Plan *analyze.Plan
 	// Fields are what the workshop itself notes with a run, in its order.

@@ -113,7 +113,11 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 		defer f.Close()
 		in, name = f, file
 	}
-	rec, unlike, err := record.OfCapture(ctx, name, in, averaged, seq)
+	measured := record.OfCapture
+	if a.as == "html" {
+		measured = record.DrawnCapture
+	}
+	rec, unlike, err := measured(ctx, name, in, averaged, seq)
 	if err != nil {
 		return nil, a.otherFile(file, sequences.CaptureFile, inputError(err))
 	}

@@ -109,6 +109,7 @@ type Capture struct {
 	Unsupplied []Span
 
 	thinner *thinner // nil: nothing is thinned out
+	outline *Outline // nil: none is kept
 }
 
 // Trace returns the trace of the output named, or nil.
@@ -175,6 +176,9 @@ func (t *Track) Discard(before Instant) {
 // Discard forgets what lies before the instant, in every trace and track.
 // Traces may keep up to one block of samples more.
 func (c *Capture) Discard(before Instant) {
+	if c.outline != nil {
+		c.outline.before(before)
+	}
 	for _, t := range c.Traces {
 		t.Discard(before)
 	}

@@ -111,6 +111,9 @@ func (c *Capture) Thinned() bool {
 // AddEvent adds an event, with which a state begins.
 func (c *Capture) AddEvent(e Event) {
 	c.Events = append(c.Events, e)
+	if c.outline != nil {
+		c.outline.event(e)
+	}
 	if c.thinner != nil {
 		c.thinner.begin(e.At)
 	}
@@ -119,6 +122,11 @@ func (c *Capture) AddEvent(e Event) {
 // AddEdge adds an edge of one of the capture's lines.
 func (c *Capture) AddEdge(t *Track, e Edge) {
 	t.Edges = append(t.Edges, e)
+	if c.outline != nil {
+		if x := c.outline.tracks[t]; x != nil {
+			x.add(e)
+		}
+	}
 	if th := c.thinner; th != nil {
 		th.edge(t, e.At)
 		t.lapse(th.state)

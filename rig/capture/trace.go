@@ -102,6 +102,8 @@ type Trace struct {
 	spare  []*block
 	n      int
 	watch  *watch // nil: nothing is thinned out
+	// outline takes in every sample; nil: there is none.
+	outline *TraceOutline
 }
 
 // NewTrace returns an empty trace.
@@ -124,6 +126,9 @@ func (t *Trace) append(at int64, volts float32) {
 	t.n++
 	if w := t.watch; w != nil && w.on {
 		w.sample(at, volts)
+	}
+	if t.outline != nil {
+		t.outline.add(at, volts)
 	}
 }
 

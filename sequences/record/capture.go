@@ -26,6 +26,16 @@ import (
 // 0: the value at it. unlike says where the samples do not look like such means; empty where
 // they may be. Reading ends with the context.
 func OfCapture(ctx context.Context, name string, in io.Reader, averaged time.Duration, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+	return ofCapture(ctx, name, in, averaged, seq, false)
+}
+
+// DrawnCapture is OfCapture with diagrams: of the whole capture, and of each output at each
+// event the first with the gravest verdict.
+func DrawnCapture(ctx context.Context, name string, in io.Reader, averaged time.Duration, seq *sequences.Sequence) (rec *report.Record, unlike string, err error) {
+	return ofCapture(ctx, name, in, averaged, seq, true)
+}
+
+func ofCapture(ctx context.Context, name string, in io.Reader, averaged time.Duration, seq *sequences.Sequence, draw bool) (rec *report.Record, unlike string, err error) {
 	r, err := csvfile.NewReader(infile.Stream(ctx, in), name, averaged)
 	if err != nil {
 		return nil, "", err
@@ -33,6 +43,9 @@ func OfCapture(ctx context.Context, name string, in io.Reader, averaged time.Dur
 	m, err := newCaptureMeasurer(r, seq)
 	if err != nil {
 		return nil, "", problem.Of(problem.Input, fmt.Errorf("%s: %w", name, err))
+	}
+	if draw {
+		m.drawer = newDrawer(m.plan, r.Capture())
 	}
 	if err := m.all(); err != nil {
 		return nil, "", err
@@ -51,6 +64,7 @@ type captureMeasurer struct {
 	states int
 	events bool
 	seen   map[string]bool // events by name
+	drawer *drawer         // nil: nothing is drawn
 }
 
 // lookBack is how much of a capture is kept before an event, for the crossing
@@ -129,6 +143,9 @@ func (m *captureMeasurer) state(c *capture.Capture, e *capture.Event, to capture
 	r := m.meter.Take()
 	m.result.Measurements = append(m.result.Measurements, r.Measurements...)
 	m.result.Symptoms = append(m.result.Symptoms, r.Symptoms...)
+	if m.drawer != nil {
+		m.drawer.state(c, e, m.result.Measurements)
+	}
 }
 
 // cycles is how many cycles the capture holds.
@@ -183,6 +200,9 @@ func (m *captureMeasurer) record() *report.Record {
 			}
 		},
 		Counts: m.reader.Capture().Counts, Plan: m.plan, Signals: signals(m.plan), Steps: m.plan.Steps,
+	}
+	if m.drawer != nil {
+		r.Drawn = m.drawer.diagrams()
 	}
 	of := m.reader.Origin()
 	r.Simulated, r.Faults = of.Simulated, of.Faults
