@@ -93,6 +93,7 @@ type shape struct {
 	role   role
 	points []spot   // of a line or an area; a text has one, and dots have one each
 	area   bool     // filled
+	many   bool     // a line of many points, written as short as can be
 	pieces [][]spot // of a hatch, which is short lines
 	width  float64  // of a line
 	dash   float64  // length of a line's dashes and gaps; 0: it has none
@@ -115,6 +116,13 @@ type drawing struct {
 func (d *drawing) line(r role, width, dash float64, points ...spot) {
 	if len(points) > 1 {
 		d.shapes = append(d.shapes, shape{role: r, points: points, width: width, dash: dash})
+	}
+}
+
+// course draws a line of many points.
+func (d *drawing) course(r role, width float64, points []spot) {
+	if len(points) > 1 {
+		d.shapes = append(d.shapes, shape{role: r, points: points, width: width, many: true})
 	}
 }
 
@@ -246,7 +254,11 @@ func (s *shape) svg(b *bytes.Buffer) {
 		if s.dash > 0 {
 			dash = fmt.Sprintf(` stroke-dasharray="%s"`, short(s.dash))
 		}
-		fmt.Fprintf(b, `<path class="s-%s" fill="none" stroke-width="%s"%s d="%s"/>`, s.role, short(s.width), dash, pathOf(s.points))
+		path := pathOf
+		if s.many {
+			path = shortPath
+		}
+		fmt.Fprintf(b, `<path class="s-%s" fill="none" stroke-width="%s"%s d="%s"/>`, s.role, short(s.width), dash, path(s.points))
 	}
 	b.WriteByte('\n')
 }
@@ -267,6 +279,46 @@ func dotsPath(points []spot) string {
 		b.WriteString("M" + short(p.x) + " " + short(p.y) + "h0")
 	}
 	return b.String()
+}
+
+// shortPath is pathOf with each point written from the one before, in tenths of a unit.
+func shortPath(points []spot) string {
+	tenths := func(x float64) int { return int(math.Round(10 * x)) }
+	x, y := tenths(points[0].x), tenths(points[0].y)
+	b := []byte("M" + short(points[0].x) + " " + short(points[0].y))
+	for _, p := range points[1:] {
+		dx, dy := tenths(p.x)-x, tenths(p.y)-y
+		switch {
+		case dx == 0 && dy == 0:
+			continue
+		case dy == 0:
+			b = appendTenths(append(b, 'h'), dx)
+		case dx == 0:
+			b = appendTenths(append(b, 'v'), dy)
+		default:
+			b = appendTenths(append(b, 'l'), dx)
+			if dy >= 0 {
+				b = append(b, ' ')
+			}
+			b = appendTenths(b, dy)
+		}
+		x, y = x+dx, y+dy
+	}
+	return string(b)
+}
+
+// appendTenths writes a number of tenths.
+func appendTenths(b []byte, n int) []byte {
+	if n < 0 {
+		b, n = append(b, '-'), -n
+	}
+	if n >= 10 || n == 0 {
+		b = strconv.AppendInt(b, int64(n/10), 10)
+	}
+	if n%10 != 0 {
+		b = append(b, '.', byte('0'+n%10))
+	}
+	return b
 }
 
 // short writes a length to a tenth of a unit.

@@ -75,6 +75,7 @@ type timingDrawing struct{ d *drawing }
 // layout is where the parts of a view lie.
 type layout struct {
 	lanes          []frame
+	names          []named
 	rows           float64 // where the first row of dimensions begins
 	top, bottom, y float64
 }
@@ -82,7 +83,9 @@ type layout struct {
 func (g *timingDrawing) layout(v *View, y, volts float64) layout {
 	var l layout
 	if l.top = y + bareMarks; len(v.Marks) > 0 {
-		l.top = y + marksHeight
+		var rows int
+		l.names, rows = v.names()
+		l.top = y + marksHeight + nameRow*float64(rows)
 	}
 	y = l.top
 	rows := 0
@@ -169,10 +172,10 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	}
 	for _, line := range n.Lines {
 		if len(n.Samples) > 0 {
-			d.line(soft, 1, 0, straightened(pointsAt(f, line))...) // between the samples nothing is known
+			d.course(soft, 1, straightened(pointsAt(f, line))) // between the samples nothing is known
 			continue
 		}
-		d.line(ink, 1.5, 0, straightened(pointsAt(f, line))...)
+		d.course(ink, 1.5, straightened(pointsAt(f, line)))
 	}
 	for _, p := range n.Samples {
 		d.dot(ink, f.at(p.At, p.Value), 2)
@@ -333,25 +336,30 @@ func straightened(line []spot) []spot {
 	return out
 }
 
-// marks draws the events, the diagram's own before others that would be too close, and the
-// limits of times that begin at it.
+// marks draws the events, and the limits of times that begin at one.
 func (g *timingDrawing) marks(v *View, l *layout) {
-	for _, m := range v.Marks {
+	for i, m := range v.Marks {
 		x := v.across(m.At)
-		g.d.line(ink, 1, 0, spot{x, l.top - 8}, spot{x, l.bottom})
-		g.d.area(ink, spot{x - 5, l.top - 13}, spot{x + 5, l.top - 13}, spot{x, l.top - 4})
-	}
-	var taken []box
-	for _, own := range []bool{true, false} {
-		for _, m := range v.Marks {
-			x := v.across(m.At) + 8
-			b := box{left: x - 16, right: x + widthOf(m.Words, smallText)}
-			if own != (m.At == 0) || b.right > across || slices.ContainsFunc(taken, func(t box) bool { return b.left < t.right && t.left < b.right }) {
-				continue
-			}
-			taken = append(taken, b)
-			g.d.text(ink, spot{x, l.top - 6}, smallText, start, m.Words)
+		up := 8.0
+		if row := l.names[i].row; row > 0 {
+			up += nameRow * float64(row)
 		}
+		r := ink
+		if m.At != 0 {
+			r = soft
+		}
+		g.d.line(r, 1, 0, spot{x, l.top - up}, spot{x, l.bottom})
+		g.d.area(r, spot{x - 5, l.top - 13}, spot{x + 5, l.top - 13}, spot{x, l.top - 4})
+	}
+	for i, n := range l.names {
+		if n.row < 0 {
+			continue
+		}
+		y := l.top - 6 - nameRow*float64(n.row)
+		if n.row > 0 {
+			g.d.ground(box{n.left - 1, y - 10, n.right + 1, y + 3})
+		}
+		g.d.text(ink, spot{n.left, y}, smallText, start, v.Marks[i].Words)
 	}
 	for _, m := range v.Latest {
 		x := v.across(m.At)
@@ -367,6 +375,59 @@ func (g *timingDrawing) marks(v *View, l *layout) {
 		g.d.text(ink, spot{timingRight - 12, y + 4}, smallText, end, m.Words)
 		g.d.area(bound, spot{timingRight - 8, y - 4}, spot{timingRight, y}, spot{timingRight - 8, y + 4})
 	}
+}
+
+// nameRow is how high a row of events' names is, and nameRows how many there are at most.
+const (
+	nameRow  = 15.0
+	nameRows = 4
+)
+
+// named is where an event's name stands: in a row above the lanes, -1 where there is no room.
+type named struct {
+	row         int
+	left, right float64
+}
+
+// names places the events' names beside their marks: in the lowest row, where that has room
+// before the next mark, else in one above, else nowhere. The diagram's own event comes first.
+func (v *View) names() (all []named, rows int) {
+	all = make([]named, len(v.Marks))
+	for _, own := range []bool{true, false} {
+		for i, m := range v.Marks {
+			if own != (m.At == 0) {
+				continue
+			}
+			all[i] = v.name(i, all)
+			rows = max(rows, all[i].row)
+		}
+	}
+	return all, rows
+}
+
+// name places one event's name beside those that have places.
+func (v *View) name(i int, all []named) named {
+	x, w := v.across(v.Marks[i].At), widthOf(v.Marks[i].Words, smallText)
+	n := named{left: x + 8, right: x + 8 + w}
+	if n.right > across {
+		n.left, n.right = x-8-w, x-8
+	}
+	for ; n.row < nameRows; n.row++ {
+		free := true
+		for k, m := range v.Marks {
+			if at := v.across(m.At); n.row == 0 && k != i && at > n.left-6 && at < n.right+6 {
+				free = false
+			}
+			if y := all[k]; k != i && y.right > 0 && y.row == n.row && n.left < y.right+4 && y.left < n.right+10 {
+				free = false
+			}
+		}
+		if free {
+			return n
+		}
+	}
+	n.row = -1
+	return n
 }
 
 // dimensions draws the dimension lines in their rows.

@@ -79,6 +79,7 @@ type page struct {
 	Behaviour               []pageBehaviour
 	Timings                 []template.HTML
 	MoreTimings             int    // that there could be
+	Drawn                   bool   // the diagrams are of a capture that was drawn while it was read
 	Nothing                 string // in place of figures where there are none
 	Figures                 []pageFigures
 	Unjudged                int // kinds of figures that only the appendix has

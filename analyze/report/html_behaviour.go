@@ -38,6 +38,7 @@ func (p *page) addBehaviour(r *Record) error {
 		p.Behaviour = behaviourParts(t)
 	}
 	p.Timings, p.MoreTimings, err = c.timings()
+	p.Drawn = len(r.Drawn) > 0
 	return err
 }
 

@@ -119,8 +119,15 @@ func (c *chooser) drawn() []chosen {
 
 // timings draws the timing diagrams of a record, and says how many more there could be.
 func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
+	for _, t := range c.r.Drawn {
+		drawing, err := inlined(t)
+		if err != nil {
+			return nil, 0, err
+		}
+		drawings = append(drawings, drawing)
+	}
 	if len(c.all) == 0 {
-		return nil, 0, nil
+		return drawings, 0, nil
 	}
 	r := *c.r
 	r.CaptureOf = kept(r.CaptureOf)
