@@ -12,10 +12,13 @@ import (
 	"makebreak/sequences/site"
 )
 
-// onlookers let others look at a run while it lasts: on a page of its own, where one was asked
-// for. The run does not wait for them.
+// onlookers let others look at a run while it lasts: programs that serve its log, and on a page
+// of its own, where one was asked for. The run does not wait for them.
 type onlookers struct {
 	hub    *live.Hub
+	log    string
+	note   func(format string, args ...any)
+	told   *live.Told // nil: other programs do not hear of the run
 	site   *site.Site // nil: no page was asked for
 	server *web.Server
 }
@@ -26,7 +29,7 @@ const lastLook = 300 * time.Millisecond
 
 // onlookers begins to serve what was asked for. An address that cannot be served is an error.
 func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
-	l := &onlookers{hub: j.hub}
+	l := &onlookers{hub: j.hub, log: a.log, note: a.note}
 	if o.page == "" {
 		return l, nil
 	}
@@ -49,6 +52,10 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 // begin says which run it is and what it has done already.
 func (l *onlookers) begin(info journal.RunInfo, before live.Before, b *bench.Bench) {
 	l.hub.Begin(info, before, b.Sampled())
+	var err error
+	if l.told, err = live.Tell(l.hub, l.log, info.UUID); err != nil {
+		l.note("makebreak serve will not show what happens now in this run: %v", err)
+	}
 }
 
 // end says how the run ended.
@@ -58,6 +65,9 @@ func (l *onlookers) end(at time.Time, err error) {
 
 // close ends the looking.
 func (l *onlookers) close() {
+	if l.told != nil {
+		l.told.Close()
+	}
 	if l.server == nil {
 		return
 	}

@@ -9,6 +9,8 @@ import (
 
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/site"
 )
 
@@ -48,7 +50,9 @@ a loopback one needs TLS and logins (--web-config) or --insecure.`,
 
 // serve serves the site until the context ends.
 func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
-	s, err := site.New(site.Opts{Log: a.log, Program: version(), Failed: a.note})
+	var s *site.Site
+	board := live.NewBoard(a.log, func(f func(*journal.DB) error) error { return s.Read(f) })
+	s, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(board), Program: version(), Failed: a.note})
 	if err != nil {
 		return readFailed(err)
 	}

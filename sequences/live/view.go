@@ -114,8 +114,10 @@ func (v *view) verdict(s *State) {
 	case s.End != nil && s.End.Reason != "":
 		v.Why = "Ended: " + words.Safe(s.End.Reason) + "."
 	case s.End != nil:
-	case s.Done == 0 && x == analyze.NoVerdict:
-		v.Word, v.Why = "running", "No cycle is done yet."
+	case (s.Results == nil || s.Done == 0) && x == analyze.NoVerdict:
+		if v.Word = "running"; s.Done == 0 {
+			v.Why = "No cycle is done yet."
+		}
 	case x != analyze.Fail:
 		v.Word += " so far"
 	}
@@ -300,7 +302,7 @@ func (v *view) results(s *State) {
 		}
 		v.Findings = append(v.Findings, x)
 	}
-	if r.Behaviour != nil && len(r.Behaviour.Outputs) > 0 {
+	if r.Behaviour != nil && len(r.Behaviour.Outputs) > 0 && s.Stored > 0 {
 		v.Behaviour = behaviourViewOf(r.Behaviour)
 	}
 	if s.Soak {

@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"makebreak/rig/problem"
+	"makebreak/sequences/journal"
 )
 
 // Opts are what a site shows.
@@ -76,6 +77,9 @@ func (s *Site) routes() {
 
 // ServeHTTP implements http.Handler.
 func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.mux.ServeHTTP(w, r) }
+
+// Read lets a function read the log.
+func (s *Site) Read(f func(*journal.DB) error) error { return s.log.read(f) }
 
 // Close ends reading the log. No request may be under way.
 func (s *Site) Close() error { return s.log.close() }
