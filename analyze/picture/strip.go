@@ -15,7 +15,7 @@ const (
 
 const (
 	// hatching is how far apart the lines of a guard band are.
-	hatching = 3
+	hatching = 4
 	// mostInLine is how many dots lie in one line; more are spread over the strip's height.
 	mostInLine = 30
 	// MostDots is how many values a strip shows as dots; of more it needs the quantiles.

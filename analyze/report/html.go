@@ -82,7 +82,8 @@ type page struct {
 	Drawn                   bool   // the diagrams are of a capture that was drawn while it was read
 	Nothing                 string // in place of figures where there are none
 	Figures                 []pageFigures
-	Unjudged                int // kinds of figures that only the appendix has
+	Banded                  bool // spreads are drawn as bands, not as dots
+	Unjudged                int  // kinds of figures that only the appendix has
 	Legend                  []string
 	Lists                   []pageList // those that are not empty
 	Soak                    *soakPage  // nil: it is no soak
@@ -139,9 +140,6 @@ func newPage(r *Record) (*page, error) {
 	for _, l := range drawnSoakLists(r) {
 		p.addList(l.Heading, l.Items)
 	}
-	p.addList("Measuring problems", troubleLines(r))
-	p.addList("Cautions", oneLines(r.Cautions))
-	p.addList("Notes", oneLines(r.Notes))
 	if p.Soak, err = soakPageOf(r); err != nil {
 		return nil, err
 	}
@@ -171,7 +169,7 @@ func styleString(s string) template.CSS {
 		if r == ' ' || r < 0x80 && (unicode.IsLetter(r) || unicode.IsDigit(r)) {
 			b.WriteRune(r)
 		} else {
-			fmt.Fprintf(&b, `\%06x`, r)
+			fmt.Fprintf(&b, `\%x `, r) // the blank ends the number and is no part of the text
 		}
 	}
 	b.WriteByte('"')
@@ -217,6 +215,9 @@ func factsOf(r *Record) []pageFact {
 	add("Calibration", secondsOf(calibrationPairs(r))...)
 	add("Program", programWords(r))
 	add("Computer", oneLines(capture.MachineLines(r.Machine))...)
+	add("Measuring problems", troubleLines(r)...)
+	add("Cautions", oneLines(r.Cautions)...)
+	add("Notes", oneLines(r.Notes)...)
 	return facts
 }
 

@@ -22,6 +22,7 @@ type pageAppendix struct {
 	Columns []string
 	Rows    []pageRow
 	Steady  string
+	Legend  []string
 	Remarks []string
 	Cycles  []pageCycle
 	Note    string // what the cycles leave out
@@ -42,7 +43,7 @@ type pageCycle struct {
 type pageFigure struct{ Event, Signal, Quantity, Reading, Limit, Verdict, Reason string }
 
 func (a *pageAppendix) fill(r *Record, s *summary) error {
-	a.Columns, a.Rows, a.Steady, a.Remarks = tableHead, pageRows(s), oneLine(s.steady.line()), s.remarkLines()
+	a.Columns, a.Rows, a.Steady, a.Legend, a.Remarks = tableHead, pageRows(s), oneLine(s.steady.line()), s.legendLines(), s.remarkLines()
 	return a.addCycles(r, s)
 }
 

@@ -45,7 +45,8 @@ func (p *page) addFigures(r *Record, s *summary) error {
 		p.Figures = append(p.Figures, pageFigures{Signal: oneLine(x.Signal), Quantity: x.Quantity.Words(), Event: oneLine(eventWords(x.Event)),
 			Verdict: v.Name(), Words: x.verdictWords(), Value: value, Span: f.span, Limit: f.limit, Strip: strip})
 	}
-	p.Legend = s.legendLines()
+	p.Banded = slices.ContainsFunc(rows, func(x *row) bool { return x.Values > 0 && x.values.dots() == nil })
+	p.Legend = (&summary{rows: rows}).legendLines()
 	return nil
 }
 

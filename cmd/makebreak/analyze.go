@@ -67,8 +67,8 @@ func (a *app) analyze(ctx context.Context, files []string, o *analyzeOpts) error
 			return err
 		}
 	}
-	if a.as == "html" && len(files) > 1 {
-		return badUsage("--as html makes a page of one capture; name one file")
+	if (a.as == "html" || a.as == "pdf") && len(files) > 1 {
+		return badUsage("--as %s makes a page of one capture; name one file", a.as)
 	}
 	var records []*report.Record
 	worst := analyze.NoVerdict

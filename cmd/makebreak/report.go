@@ -3,12 +3,15 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/report"
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 )
@@ -21,6 +24,7 @@ type reportOpts struct {
 	schema                  bool
 	diagram                 string
 	wantsDiagram            bool
+	paper                   string
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -55,6 +59,12 @@ contact. Without an event or a cycle, the worst is drawn:
 
   makebreak report last --diagram OUT3@arm-away#3 -o d.svg
 
+As a page (--as html) or a PDF (--as pdf, made by an installed Chromium), the record
+prints what a reader needs. With --appendix it prints all figures, too. A PDF is for
+A4; --paper letter makes it for US letter.
+
+  makebreak report last --as pdf --appendix -o record.pdf
+
 With --schema, write the JSON Schema of the results instead: of records, of the
 list of runs and of budgets.`,
 		Args: func(c *cobra.Command, args []string) error {
@@ -77,6 +87,9 @@ list of runs and of budgets.`,
 			if o.schema {
 				return a.schema()
 			}
+			if err := a.checkPage(c, &o); err != nil {
+				return err
+			}
 			return a.report(args[0], &o)
 		},
 	}
@@ -85,6 +98,8 @@ list of runs and of budgets.`,
 	c.Flags().IntVar(&o.cycle, "capture", 0, "write the capture kept of a `cycle`")
 	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
 	c.Flags().StringVar(&o.diagram, "diagram", "", "draw the timing `diagram` of SIGNAL[@EVENT][#CYCLE]")
+	c.Flags().BoolVar(&a.page.Appendix, "appendix", false, "let the page or the PDF print all figures, too")
+	c.Flags().StringVar(&o.paper, "paper", "", "print for a `size` of paper: a4 or letter")
 	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c
 }
@@ -100,6 +115,28 @@ func (o *reportOpts) check() error {
 	case o.wantsCycle && o.cycle < 1:
 		return badUsage("--capture %d: must be a cycle's number, 1 or more", o.cycle)
 	}
+	return nil
+}
+
+// papers are the sizes of paper by their names in --paper.
+var papers = map[string]report.Paper{"a4": report.A4, "letter": report.Letter}
+
+// checkPage looks at the flags that say how a page is printed.
+func (a *app) checkPage(c *cobra.Command, o *reportOpts) error {
+	asPage := a.as == "html" || a.as == "pdf"
+	for _, name := range []string{"appendix", "paper"} {
+		if c.Flags().Changed(name) && (!asPage || o.wantsBudget || o.wantsCycle || o.wantsDiagram) {
+			return badUsage("--%s is for a record as a page: add --as html or --as pdf", name)
+		}
+	}
+	if !c.Flags().Changed("paper") {
+		return nil
+	}
+	paper, known := papers[strings.ToLower(o.paper)]
+	if !known {
+		return badUsage("--paper %q: %s", o.paper, words.UseOneOf(o.paper, slices.Sorted(maps.Keys(papers))))
+	}
+	a.page.Paper = paper
 	return nil
 }
 

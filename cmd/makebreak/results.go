@@ -13,12 +13,17 @@ import (
 	"makebreak/rig/outfile"
 	"makebreak/rig/table"
 	"makebreak/rig/words"
+	"makebreak/sequences/printer"
 )
 
 // results writes records in the form asked for, to standard output or, whole or
 // not at all, to the file asked for. Then the screen says what was found all the same.
 func (a *app) results(records ...*report.Record) error {
-	if err := a.deliver(func(w io.Writer) error { return a.write(w, records) }); err != nil {
+	deliver := a.deliver
+	if a.as == "pdf" {
+		deliver = a.deliverBytes
+	}
+	if err := deliver(func(w io.Writer) error { return a.write(w, records) }); err != nil {
 		return err
 	}
 	if a.file == "" || a.file == "-" || a.quiet || outfile.Special(a.file) {
@@ -112,6 +117,11 @@ func toReader(err error) error {
 // canDeliver looks, before anything else is done, whether standard output, or the file for
 // the results, can be written.
 func (a *app) canDeliver() error {
+	if a.as == "pdf" {
+		if err := a.canPrint(); err != nil {
+			return err
+		}
+	}
 	if a.file != "" && a.file != "-" {
 		return outfile.Check(a.file)
 	}
@@ -119,6 +129,24 @@ func (a *app) canDeliver() error {
 		return outfile.Failed("standard output", err)
 	}
 	return nil
+}
+
+// canPrint looks whether a PDF can be made, and is not for a screen.
+func (a *app) canPrint() error {
+	if _, tty := terminal(a.out); tty && (a.file == "" || a.file == "-") {
+		return badUsage("--as pdf: a terminal cannot show it; name a file with -o")
+	}
+	_, err := printer.Find()
+	return err
+}
+
+// pdf prints a record's page, on A4 where nothing else was asked for.
+func (a *app) pdf(w io.Writer, r *report.Record) error {
+	opts := a.page
+	if opts.Paper == report.AnyPaper {
+		opts.Paper = report.A4
+	}
+	return printer.PDF(a.ctx, w, func(w io.Writer) error { return report.HTMLWith(w, r, opts) })
 }
 
 // unasked says that nobody wants results on standard output.
@@ -138,7 +166,9 @@ func (a *app) write(w io.Writer, records []*report.Record) error {
 	case "json":
 		return report.JSON(w, records...)
 	case "html":
-		return report.HTML(w, records[0])
+		return report.HTMLWith(w, records[0], a.page)
+	case "pdf":
+		return a.pdf(w, records[0])
 	}
 	for i, r := range records {
 		if i > 0 {

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/term"
 
 	"makebreak/analyze"
+	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
@@ -39,6 +40,8 @@ type app struct {
 	quiet, noColor, all          bool
 
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
+
+	page report.HTMLOpts // how a page looks
 
 	now     func() time.Time // the wall clock
 	noHelp  error            // why --help was refused
@@ -119,7 +122,7 @@ or a file of results could not be written, 130 interrupted.`,
 	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
 	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
-	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json or html, where the command supports it")
+	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json, html or pdf, where the command supports it")
 	f.StringVarP(&a.file, "output", "o", "", "write the results to a `file`, whole or not at all")
 	f.BoolVar(&a.quiet, "quiet", false, "no progress and no results as text; only the exit status")
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR does the same)")

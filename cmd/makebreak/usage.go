@@ -142,7 +142,7 @@ func (a *app) help(c *cobra.Command) {
 }
 
 // allForms are the forms that results can have.
-var allForms = []string{"text", "csv", "json", "html"}
+var allForms = []string{"text", "csv", "json", "html", "pdf"}
 
 // formsKey is where a command's flag --as keeps the forms that the command has.
 const formsKey = "makebreak_forms"
