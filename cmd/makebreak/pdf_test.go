@@ -91,7 +91,7 @@ func TestPDF(t *testing.T) {
 		{"fail", exitFail, []string{"run", "armed-high", "--cycles", "3", "--unit", "CP-002", "--fault", "wrong-address"},
 			[]string{"✗ fail", "Unit CP-002", "OUT3 did not move at arm-away", "moved for"}, 5},
 		{"lost", exitRig, []string{"run", "armed-high", "--fault", "adc-lost"}, []string{"incomplete"}, 4},
-		{"soak", exitPass, []string{"soak", "relay-only", "--cycles", "300"}, []string{"✓ pass", "no failure in 300 cycles"}, 6},
+		{"soak", exitPass, []string{"soak", "relay-only", "--cycles", "300"}, []string{"✓ pass", "no failure in 300 cycles"}, 8},
 	} {
 		if status, _, errs := run(t, append(c.args, "--seed", "1", "--log", log, "--quiet")...); status != c.status {
 			t.Fatalf("%q ended with %d: %s", c.args, status, errs)
