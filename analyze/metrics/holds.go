@@ -129,4 +129,3 @@ func count[K comparable](into map[K]Tallied, key K, v analyze.Verdict) {
 	}
 	into[key][verdictLabel(v)]++
 }
-

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"net/http/httptest"
@@ -15,6 +16,7 @@ import (
 	"github.com/goccy/go-yaml"
 	client "github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/common/model"
+	"golang.org/x/sys/unix"
 
 	"makebreak/analyze"
 	"makebreak/analyze/metrics"
@@ -61,6 +63,7 @@ func TestPrometheus(t *testing.T) {
 	t.Run("yield", func(t *testing.T) { asked.yield(t, yields) })
 	t.Run("lost", func(t *testing.T) { asked.lost(t) })
 	t.Run("calibration", func(t *testing.T) { asked.calibration(t, due) })
+	t.Run("dashboard", func(t *testing.T) { asked.board(t) })
 	for _, h := range rigs {
 		want := map[string]int{"bench-1": exitPass, "bench-2": exitFail, "bench-3": exitRig}[h.name]
 		if status := h.end(t); status != want {
@@ -417,6 +420,36 @@ func (a *asked) calibration(t *testing.T, due string) {
 	}
 }
 
+// board asks for all that the dashboard shows, and each has data.
+func (a *asked) board(t *testing.T) {
+	var board struct {
+		Panels []struct {
+			Title   string
+			Targets []struct{ Expr string }
+		}
+	}
+	text, err := monitoring.Files.ReadFile("makebreak-rigs.json")
+	if err == nil {
+		err = json.Unmarshal(text, &board)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, p := range board.Panels {
+		for _, target := range p.Targets {
+			n++
+			v := a.ask(strings.ReplaceAll(target.Expr, "$rig", ".+"), a.at)
+			if len(v) == 0 || !slices.ContainsFunc(v, func(s *model.Sample) bool { return !math.IsNaN(float64(s.Value)) }) {
+				t.Errorf("%s: %s gives %v", p.Title, target.Expr, v)
+			}
+		}
+	}
+	if n < 25 {
+		t.Errorf("the dashboard asks for %d things", n)
+	}
+}
+
 // served serves what a log holds, and returns where.
 func served(t *testing.T, log string) string {
 	t.Helper()
@@ -431,7 +464,15 @@ func served(t *testing.T, log string) string {
 		for _, x := range runs {
 			all = append(all, metrics.LogRun{Unit: x.Unit, Sequence: x.Sequence, Started: x.Started, Verdict: x.Verdict, Simulated: x.Simulated})
 		}
-		return metrics.CountLog(all, time.Now()), err
+		h := metrics.CountLog(all, time.Now())
+		if info, err := os.Stat(log); err == nil {
+			h.Size = info.Size()
+		}
+		var disk unix.Statfs_t
+		if err := unix.Statfs(log, &disk); err == nil {
+			h.Free = int64(disk.Bavail) * disk.Bsize
+		}
+		return h, err
 	}))
 	s := httptest.NewServer(metrics.Handler(r))
 	t.Cleanup(func() { s.Close(); _ = db.Close() })

@@ -6,5 +6,5 @@ import "embed"
 
 // Files are what is copied to the machine that watches.
 //
-//go:embed prometheus.yml rigs.yml makebreak.rules.yml
+//go:embed prometheus.yml rigs.yml makebreak.rules.yml grafana-source.yml grafana-boards.yml makebreak-rigs.json
 var Files embed.FS
