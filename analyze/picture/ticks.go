@@ -40,6 +40,9 @@ func ticksOf(low, high float64) []tick { return ticksUpTo(mostTicks, low, high) 
 
 // ticksUpTo are at most so many ticks, and one.
 func ticksUpTo(most, low, high float64) []tick {
+	if !(high-low > 0) || math.IsInf(high-low, 0) {
+		return nil
+	}
 	step := oneTwoFive((high-low)/most, high-low)[0]
 	decimals := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 	var out []tick

@@ -135,9 +135,11 @@ type scene struct {
 	low     float64             // levels in volts, NaN: not known
 	high    float64
 	crossed []float64 // seconds after the event
-	changes []changed
-	away    *stretch // the longest that the output was out of its state; nil: it was not
-	behind  []*scene
+	// lowest and highest are the ends of the output's scale, volts.
+	lowest, highest float64
+	changes         []changed
+	away            *stretch // the longest that the output was out of its state; nil: it was not
+	behind          []*scene
 }
 
 // NewTiming works out the diagram. An error names the signals or events that there are.
@@ -629,6 +631,9 @@ func (s *scene) window() (from, to float64) {
 		last = math.Max(last, c.to)
 	}
 	last = math.Max(last, s.lastMove())
+	if s.away != nil {
+		last = math.Max(last, s.away.from)
+	}
 	for _, l := range s.timeLimits() {
 		if l.At <= math.Max(10*last, 1) {
 			last = math.Max(last, l.At)
@@ -642,8 +647,14 @@ func (s *scene) window() (from, to float64) {
 	}
 	to = math.Min(end, 1.1*last)
 	from = math.Max(s.sec(s.from), -0.1*to)
+	if to-from < narrowest {
+		to = from + narrowest
+	}
 	return from, to
 }
+
+// narrowest is the shortest time that a view shows, in seconds.
+const narrowest = 1e-6
 
 // keptAt is until when the samples around an instant were kept, in seconds.
 func (s *scene) keptAt(at float64) float64 {
@@ -740,9 +751,9 @@ func (s *scene) clusters(from, to float64, all []Dimension) []stretch {
 	}
 	for i, x := range out {
 		width := math.Max(x.to-x.from, 1e-3)
-		out[i] = stretch{math.Max(s.sec(s.from), x.from-0.15*width), math.Min(s.sec(s.till), x.from+1.25*width)}
+		out[i] = stretch{math.Max(from, x.from-0.15*width), math.Min(to, x.from+1.25*width)}
 	}
-	out = slices.DeleteFunc(out, func(x stretch) bool { return x.to-x.from > enlarge*(to-from) })
+	out = slices.DeleteFunc(out, func(x stretch) bool { return x.to-x.from > enlarge*(to-from) || x.to-x.from < narrowest })
 	gravity := func(x stretch) (g int) {
 		for _, d := range all {
 			if d.From >= x.from && d.To <= x.to {

@@ -75,7 +75,7 @@ func (s *scene) dimensions() []Dimension {
 			Bound: m.Bound(), Verdict: m.Verdict, Limit: m.Limit, Why: diagnose.Reason(m)}
 		switch m.Quantity {
 		case analyze.SwitchingDelay:
-			d.From, d.To, d.ends = 0, m.Value, m.Signal
+			d.From, d.To, d.ends = math.Min(0, m.Value), math.Max(0, m.Value), m.Signal
 		case analyze.PulseDuration:
 			if len(s.crossed) == 2 {
 				d.From, d.To, d.starts, d.ends = s.crossed[0], s.crossed[1], m.Signal, m.Signal
@@ -128,6 +128,9 @@ func (s *scene) placeRelayTime(d *Dimension, m *analyze.Measurement) {
 	d.From, d.To, d.ends = s.crossed[which], s.crossed[which]+m.Value, contact
 	if s.output != nil {
 		d.starts = s.output.Signal
+	}
+	if d.To < d.From { // it closed before
+		d.From, d.To, d.starts, d.ends = d.To, d.From, d.ends, d.starts
 	}
 }
 
@@ -309,8 +312,8 @@ func (t *Timing) placeOne(d Dimension, rows *[1 + mostEnlarged][dimensionRows][]
 		views = append(views, &t.Enlarged[i])
 	}
 	for i, v := range slices.Backward(views) {
-		d.Open = i == 0 && d.To > v.To && d.From < v.To
-		if d.From < v.From || d.To > v.To && !d.Open {
+		d.Open = i == 0 && d.To > v.To
+		if d.From < v.From || d.From > v.To || d.To > v.To && !d.Open {
 			continue
 		}
 		for row := range rows[i] {

@@ -307,7 +307,7 @@ func (g *timingDrawing) behind(n *Lane, f *frame) {
 func (g *timingDrawing) reached(all []Reach, f *frame) {
 	var up, down []spot
 	for _, r := range all {
-		a, b := f.at(r.At, r.High), f.at(r.At, r.Low)
+		a, b := f.within(r.At, r.High), f.within(r.At, r.Low)
 		up, down = append(up, spot{a.x, a.y - 1}), append(down, spot{b.x, b.y + 1})
 	}
 	down = straightened(down)
@@ -318,9 +318,14 @@ func (g *timingDrawing) reached(all []Reach, f *frame) {
 func pointsAt(f *frame, line []Point) []spot {
 	out := make([]spot, len(line))
 	for i, p := range line {
-		out[i] = f.at(p.At, p.Value)
+		out[i] = f.within(p.At, p.Value)
 	}
 	return out
+}
+
+// within is at, held to the frame.
+func (f *frame) within(x, y float64) spot {
+	return f.at(clamp(x, f.fromX, f.toX), clamp(y, f.fromY, f.toY))
 }
 
 // straightened leaves out points of a line between others at the same height.

@@ -98,7 +98,10 @@ func (s *scene) voltageLane(from, to float64) Lane {
 		l.Samples = r.inside
 	}
 	s.addLeftOut(&l, from, to)
-	l.Low, l.High = s.scale()
+	if s.lowest == s.highest {
+		s.lowest, s.highest = s.scale(from, to)
+	}
+	l.Low, l.High = s.lowest, s.highest
 	l.Bands = s.bands(from, to)
 	if mid := s.mid(); !math.IsNaN(mid) {
 		for _, at := range s.crossed {
@@ -169,15 +172,20 @@ func (s *scene) leftOut(from, to float64) []Unseen {
 	return out
 }
 
-// scale is from which to which voltage the output's lane goes.
-func (s *scene) scale() (low, high float64) {
+// scale is from which to which voltage the output's lane goes: all that it does in a stretch,
+// and what it should do.
+func (s *scene) scale(from, to float64) (low, high float64) {
 	low, high = 0, 1
 	include := func(v float64) {
 		if !math.IsNaN(v) {
 			low, high = math.Min(low, v), math.Max(high, v)
 		}
 	}
-	s.points(s.output, s.zero, s.till, func(p sampled) { include(p.v) })
+	for _, x := range append([]*scene{s}, s.behind...) {
+		if x.output != nil {
+			x.points(x.output, x.instant(from), x.instant(to), func(p sampled) { include(p.v) })
+		}
+	}
 	include(s.low)
 	include(s.high)
 	include(2 * s.threshold())
@@ -354,7 +362,7 @@ func (s *scene) contactLane(i int, from, to float64) Lane {
 	}
 	for _, x := range t.Losses {
 		if a, b := s.sec(x.From), s.sec(x.To); b >= from && a <= to {
-			l.Lost = append(l.Lost, Point{b, 0.5})
+			l.Lost = append(l.Lost, Point{math.Min(b, to), 0.5})
 		}
 	}
 	var reach reaches
