@@ -54,9 +54,14 @@ func newRun(t testing.TB, sequence string, cycles int, shown bool, faults ...str
 }
 
 // begin tells the hub of the run.
-func (r *testRun) begin() {
-	r.hub.Begin(journal.RunInfo{ID: "2026-11-28-lumora.1", UUID: "u", Unit: "P-1", Sequence: r.seq.Name, Planned: r.seq.Cycles, Started: time.Unix(0, 0)},
-		live.Before{}, r.b.Sampled())
+func (r *testRun) begin() { r.beginAs(false) }
+
+func (r *testRun) beginAs(soak bool) {
+	info := journal.RunInfo{ID: "2026-11-28-lumora.1", UUID: "u", Unit: "P-1", Sequence: r.seq.Name, Planned: r.seq.Cycles, Started: time.Unix(0, 0)}
+	if soak {
+		info.Soak = &journal.Retention{}
+	}
+	r.hub.Begin(info, live.Before{}, r.b.Sampled())
 }
 
 // shelf takes cycles in.

@@ -28,6 +28,17 @@ const (
 //go:embed style.css
 var ownSheet string
 
+//go:embed now.js
+var ownScript string
+
+// ownScriptName has the script's content in it, as the style sheet's has.
+func ownScriptName() string { return "now-" + sumOf(ownScript) + ".js" }
+
+func sumOf(content string) string {
+	sum := sha256.Sum256([]byte(content))
+	return hex.EncodeToString(sum[:6])
+}
+
 // sheet is the site's style sheet, with what drawings and what happens now need.
 func sheet(now Now) string {
 	all := []string{ownSheet, picture.Style()}
@@ -39,15 +50,16 @@ func sheet(now Now) string {
 
 // sheetName is the style sheet's name, another where its content is: a browser keeps it.
 func (s *Site) sheetName() string {
-	sum := sha256.Sum256([]byte(s.sheet))
-	return "style-" + hex.EncodeToString(sum[:6]) + ".css"
+	return "style-" + sumOf(s.sheet) + ".css"
 }
 
 // asset serves a file by a name that says which version it is, so that a browser may keep it.
 func (s *Site) asset(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	content := []byte(s.sheet)
-	if name != s.sheetName() {
+	if name == ownScriptName() {
+		content = []byte(ownScript)
+	} else if name != s.sheetName() {
 		var err error
 		if content, err = assets.ReadFile("asset/" + name); err != nil {
 			s.tell(w, http.StatusNotFound, "There is no such file here.")

@@ -154,7 +154,7 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 			s.failed(w, r, err)
 			return
 		}
-		p.Now, p.Scripts = template.HTML(b.String()), []string{htmxScript, sseScript}
+		p.Now, p.Scripts = template.HTML(b.String()), []string{htmxScript, sseScript, ownScriptName()}
 	}
 	if err := s.log.read(func(db *journal.DB) error { return p.fill(db) }); absent(err) {
 		p.Nothing = "There is no log yet: the first run makes it."
