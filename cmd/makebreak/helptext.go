@@ -26,9 +26,9 @@ func helpOf(c *cobra.Command, columns int) string {
 	}
 	part("Usage", indented(usageLines(c)))
 	part("Examples", exampleLines(c.Example, columns))
-	part("Commands", commandList(c, columns))
-	part("Flags", flagList(c.LocalFlags(), columns))
-	part("Flags that all commands have", flagList(c.InheritedFlags(), columns))
+	part("Commands", list(commandsBelow(c), columns))
+	part("Flags", list(flagsOf(c.LocalFlags()), columns))
+	part("Flags that all commands have", list(flagsOf(c.InheritedFlags()), columns))
 	if c.HasAvailableSubCommands() {
 		b.WriteString("\n" + c.CommandPath() + " COMMAND --help says more of a command.\n")
 	}
@@ -133,20 +133,18 @@ func paragraphs(s string, columns int) string {
 // described is a name and what is said of it.
 type described struct{ name, text string }
 
-// commandList are the commands below one, each with what it does.
-func commandList(c *cobra.Command, columns int) string {
-	var all []described
+// commandsBelow are the commands below one, each with what it does.
+func commandsBelow(c *cobra.Command) (all []described) {
 	for _, sub := range c.Commands() {
 		if sub.IsAvailableCommand() || sub.Name() == "help" {
 			all = append(all, described{sub.Name(), sub.Short})
 		}
 	}
-	return list(all, columns)
+	return all
 }
 
-// flagList are flags, each with what it does and what it is when it is not given.
-func flagList(flags *pflag.FlagSet, columns int) string {
-	var all []described
+// flagsOf are flags, each with what it does and what it is when it is not given.
+func flagsOf(flags *pflag.FlagSet) (all []described) {
 	flags.VisitAll(func(f *pflag.Flag) {
 		if f.Hidden {
 			return
@@ -161,7 +159,7 @@ func flagList(flags *pflag.FlagSet, columns int) string {
 		}
 		all = append(all, described{name, text + defaultWords(f)})
 	})
-	return list(all, columns)
+	return all
 }
 
 // defaultWords say a flag's value when it is not given, where its text does not.

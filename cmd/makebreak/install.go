@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -13,21 +14,27 @@ func (a *app) installCommand() *cobra.Command {
 	var root, prefix string
 	c := &cobra.Command{
 		Use:   "install",
-		Short: "Show, or write, the files that make a soak a service",
-		Long: `Show the files that make a soak a service of systemd: the unit, the udev rule for
-the I²C bus and the GPIO lines, the user, and the line that says what is run. With
---yes they are written, and the program with them. What is in /etc/makebreak stays.`,
+		Short: "Show, or write, what is installed: the program, its manual, a service",
+		Long: `Show the files that are installed with the program: the pages of its manual, what
+bash, zsh and fish need to complete its words, and what makes a soak a service of
+systemd: the unit, the udev rule for the I²C bus and the GPIO lines, the user, and the
+line that says what is run. With --yes they are written, and the program with them.
+What is in /etc/makebreak stays.
+
+For a package, --root names the folder that it is made in, and --prefix /usr puts the
+files where Debian has a package's.`,
 		Example: `  makebreak install
-  sudo makebreak install --yes`,
+  sudo makebreak install --yes
+  makebreak install --yes --root build/package --prefix /usr`,
 		Args: noArguments,
-		RunE: func(*cobra.Command, []string) (err error) {
+		RunE: func(c *cobra.Command, _ []string) (err error) {
 			if dryRun && yes {
 				return badUsage("--dry-run and --yes do not go together")
 			}
 			if moveOld && !yes {
 				return badUsage("--move-old renames files, so it needs --yes")
 			}
-			i, err := service.Open(root, prefix)
+			i, err := service.Open(root, prefix, append(manualPages(c.Root()), completionScripts(c.Root())...)...)
 			if err != nil {
 				return err
 			}
@@ -38,7 +45,9 @@ the I²C bus and the GPIO lines, the user, and the line that says what is run. W
 			if err := i.Write(moveOld, func(text string) { a.note("%s", text) }); err != nil {
 				return err
 			}
-			a.note("%s", service.After)
+			for line := range strings.Lines(service.After) {
+				a.note("%s", strings.TrimSuffix(line, "\n"))
+			}
 			return nil
 		},
 	}

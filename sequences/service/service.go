@@ -46,6 +46,28 @@ type File struct {
 	before []string               // where one of the same name holds instead of it
 }
 
+// An Extra is a file that belongs to the program and that whoever knows its commands makes: a
+// page of the manual, or what a shell needs to complete them.
+type Extra struct {
+	Path    string // one of those below, or of ManualPage; relative to the prefix
+	Kind    string // what it is
+	Content func() ([]byte, error)
+}
+
+// Where shells look for what completes a program's words: below the prefix of a package, as
+// Debian has it, and below /usr/local.
+const (
+	BashCompletion = "share/bash-completion/completions/makebreak"
+	FishCompletion = "share/fish/vendor_completions.d/makebreak.fish"
+	// ZshCompletion is for a package. By hand it goes where zsh looks for what is local.
+	ZshCompletion    = "share/zsh/vendor-completions/_makebreak"
+	localZsh         = "share/zsh/site-functions/_makebreak"
+	manualPageFolder = "share/man/man1/"
+)
+
+// ManualPage is where a page of the manual's section 1 goes, relative to the prefix.
+func ManualPage(name string) string { return manualPageFolder + name + ".1" }
+
 // An Installation is the files of the service below a root.
 type Installation struct {
 	Files  []File
@@ -64,8 +86,8 @@ shows, and: systemctl enable --now makebreak-soak@soak
 `
 
 // Open prepares an installation below a root: / or where a system's card is mounted. Nothing
-// is written yet. The error is of the kind Usage.
-func Open(root, prefix string) (*Installation, error) {
+// is written yet. More are files beside the service's own. The error is of the kind Usage.
+func Open(root, prefix string, more ...Extra) (*Installation, error) {
 	if !slices.Contains(Prefixes, prefix) {
 		return nil, problem.Of(problem.Usage, fmt.Errorf("--prefix %q: %s", prefix, words.UseOneOf(prefix, Prefixes)))
 	}
@@ -77,14 +99,14 @@ func Open(root, prefix string) (*Installation, error) {
 	if err != nil {
 		return nil, problem.Of(problem.Usage, fmt.Errorf("--root %q: %w", root, cause(err)))
 	}
-	return &Installation{Files: filesOf(prefix), root: root, prefix: prefix, tree: tree{r}}, nil
+	return &Installation{Files: filesOf(prefix, more...), root: root, prefix: prefix, tree: tree{r}}, nil
 }
 
 // Close lets the root go. Nothing is written by it.
 func (i *Installation) Close() error { return i.tree.Close() }
 
 // filesOf are the files of an installation with a prefix.
-func filesOf(prefix string) []File {
+func filesOf(prefix string, more ...Extra) []File {
 	at := strings.TrimPrefix(prefix, "/")
 	all := []File{
 		{Made: "this program", made: self, Path: at + "/bin/makebreak", Mode: 0o755},
@@ -93,6 +115,12 @@ func filesOf(prefix string) []File {
 		{Source: "sysusers.conf", Path: at + "/lib/sysusers.d/makebreak.conf", Mode: 0o644},
 		{Made: "licences and notices of all that is linked in", made: licences.Texts, Path: at + "/share/doc/makebreak/copyright", Mode: 0o644},
 		{Source: "soak.conf", Path: "etc/makebreak/soak.conf", Mode: 0o644, Keep: true},
+	}
+	for _, x := range more {
+		if x.Path == ZshCompletion && prefix == byHand {
+			x.Path = localZsh
+		}
+		all = append(all, File{Made: x.Kind, made: x.Content, Path: at + "/" + x.Path, Mode: 0o644})
 	}
 	for n := range all {
 		f := &all[n]
@@ -135,7 +163,11 @@ func (i *Installation) Show(w io.Writer) error {
 	for n := range i.Files {
 		f := &i.Files[n]
 		if f.made != nil {
-			fmt.Fprintf(w, "%s (%s)\n\n", i.path(f.Path), f.Made)
+			if n+1 < len(i.Files) && i.Files[n+1].Made == f.Made {
+				fmt.Fprintf(w, "%s\n", i.path(f.Path)) // the last of them says what they are
+			} else {
+				fmt.Fprintf(w, "%s (%s)\n\n", i.path(f.Path), f.Made)
+			}
 			continue
 		}
 		b, err := i.content(f)
