@@ -159,7 +159,7 @@ func TestFindings_Coils(t *testing.T) {
 				if len(found) != 1 {
 					t.Fatalf("%s: %+v", k, found)
 				}
-				for _, word := range []string{"programm", "arm", "key", "panel", "address", "expander"} {
+				for _, word := range []string{"programm", "arm", "key", "panel", "address", "expander", "battery", "charger", "output", "exit delay"} {
 					if text := strings.ReplaceAll(found[0].Text, "armature", ""); strings.Contains(text, word) {
 						t.Errorf("%s names %q: %s", k, word, found[0].Text)
 					}

@@ -74,26 +74,39 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		}
 		return fmt.Sprintf("%s pulses for %s at %s; the nearest limit is %s. Check the pulse time in the unit's programming.", g.signal, g.time(), g.at(), g.timeLimit())
 	},
-	analyze.LowWhenOn: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s is low when on: %s, at least %s expected. Check the supply and battery under load, then the load's current and the wiring's resistance.", g.signal, g.volts(), g.voltLimit())
+	analyze.LowWhenOn: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is low when on: %s, at least %s expected. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check the supply and battery under load, then the load's current and the wiring's resistance.",
+			"Check the coil's supply under load, then the voltage across what switches the coil, and the wiring's resistance.")
 	},
-	analyze.HighWhenOn: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s is too high when on: %s, at most %s expected. Check the charger's voltage.", g.signal, g.volts(), g.voltLimit())
+	analyze.HighWhenOn: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is too high when on: %s, at most %s expected. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check the charger's voltage.", "Check what voltage the coil's supply is set to.")
 	},
-	analyze.HighWhenOff: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s is too high when off: %s, at most %s expected. Check for leakage and for a load that returns to another supply.", g.signal, g.volts(), g.voltLimit())
+	analyze.HighWhenOff: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is too high when off: %s, at most %s expected. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check for leakage and for a load that returns to another supply.",
+			"Check for leakage of the transistor that switches the coil, then whether the drive's line goes all the way to its off level.")
 	},
 	analyze.OffMayHold: func(plan *analyze.Plan, g *group) string {
-		return fmt.Sprintf("The off-state voltage can hold relay %s in. It leaves a margin of %s to the must-release voltage%s, at least %s wanted. Check for leakage. A resistor across the coil, or a relay that needs more current, lowers it.", g.signal, g.volts(), mustRelease(plan, g.signal), g.voltLimit())
+		return fmt.Sprintf("The off-state voltage can hold relay %s in. It leaves a margin of %s to the must-release voltage%s, at least %s wanted. ", g.signal, g.volts(), mustRelease(plan, g.signal), g.voltLimit()) + eitherBench(plan,
+			"Check for leakage. Fit a resistor across the coil, or a relay with a lower coil resistance.",
+			"Check for leakage of the transistor that switches the coil.")
 	},
-	analyze.WeakPullIn: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s wanted. Check the output's level under load and the relay's rating.", g.signal, g.volts(), g.voltLimit())
+	analyze.WeakPullIn: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s has little margin to pull in: %s above its must-operate voltage, at least %s wanted. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check the output's level under load and the relay's rating.",
+			"Check the coil's supply under load, then the relay's rating against it.")
 	},
-	analyze.Rippling: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s expected. Check for mains hum, a bad ground, or a failing supply or battery.", g.signal, g.volts(), g.voltLimit())
+	analyze.Rippling: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is not steady: %s peak to peak, at most %s expected. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check for mains hum, a bad ground, or a failing supply or battery.",
+			"Check for mains hum, a bad ground, or a coil's supply that fails under load.")
 	},
-	analyze.Drooping: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s does not hold its level: it drifts during the state at %s. Check the battery and the supply under load.", g.signal, g.at())
+	analyze.Drooping: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s does not hold its level: it drifts during the state at %s. ", g.signal, g.at()) + eitherBench(plan,
+			"Check the battery and the supply under load.",
+			"Check the coil's supply under load, then whether what switches the coil gets hot.")
 	},
 	analyze.LeftState: func(plan *analyze.Plan, g *group) string {
 		if ofCoils(plan) {
@@ -125,29 +138,34 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.PullsInHigh: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), g.rating())
 	},
-	analyze.LetsGoLow: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s releases only at %s; it must release at %s. Check the armature and its spring. Leakage of an output may hold such a relay in.", g.signal, g.volts(), g.rating())
+	analyze.LetsGoLow: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s releases only at %s; it must release at %s. Check the armature and its spring. ", g.signal, g.volts(), g.rating()) + eitherBench(plan,
+			"Leakage of an output may hold such a relay in.",
+			"What leaks through a switch that is off may hold it in.")
 	},
 	analyze.RelayAlone: func(plan *analyze.Plan, g *group) string {
 		if plan.MovesAt(g.events) {
 			return fmt.Sprintf("Relay %s changed over at %s, where only the supply was set. Check its must-operate and must-release voltages against that supply.", g.signal, g.at())
 		}
-		return fmt.Sprintf("Relay %s moved at %s although its output %s did not. Check which output the coil is wired to.", g.signal, g.at(), g.other)
+		return fmt.Sprintf("Relay %s moved at %s although its %s %s did not. ", g.signal, g.at(), eitherBench(plan, "output", "coil"), g.other) + eitherBench(plan,
+			"Check which output the coil is wired to.", "Check which drive switches this relay's coil, and which contacts are wired to which lines.")
 	},
-	analyze.HeldIn: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s is held in: %s is off at %s, above the %s at which the relay must release. Check for leakage. A resistor across the coil lowers the off-state voltage.", g.signal, g.other, g.volts(), g.rating())
+	analyze.HeldIn: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s is held in: %s is off at %s, above the %s at which the relay must release. ", g.signal, g.other, g.volts(), g.rating()) + eitherBench(plan,
+			"Check for leakage. Fit a resistor across the coil: it lowers the off-state voltage.",
+			"Check for leakage of the transistor that switches the coil, then for a wire that feeds the coil past it.")
 	},
 	analyze.ContactsSwap: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("NO and NC of %s are swapped: the contact named as normally open opens when the relay operates. Swap the two wires, or the names in the rig file.", g.signal)
 	},
-	analyze.Welded: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Contact %s is welded: it stays closed although the output is off and low enough to release the relay. Check with the coil unplugged. Replace the relay and find what overloaded it.", g.signal)
+	analyze.Welded: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Contact %s is welded: it stays closed although the %s is off and low enough to release the relay. Check with the coil unplugged. Replace the relay and find what overloaded it.", g.signal, eitherBench(plan, "output", "coil"))
 	},
 	analyze.UnsteadyMake: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Contact %s does not close steadily although the relay moves: high contact resistance or a bad wire. Check its resistance with a meter, then its terminal.", g.signal)
 	},
-	analyze.Chattering: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the output is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal)
+	analyze.Chattering: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the %s is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal, eitherBench(plan, "output", "coil's voltage"))
 	},
 	analyze.LongBounce: func(_ *analyze.Plan, g *group) string {
 		if g.other == string(analyze.BounceCount) {
@@ -168,7 +186,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Edges of relay %s were lost at %s, so what its contacts did is not known. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
 	},
 	analyze.NotVolts: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s reads up to %s at %s, which no such output can have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
+		return fmt.Sprintf("%s reads up to %s at %s, which it cannot have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
 	},
 	analyze.Doubtful: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s of %s cannot be decided at %s. The reason stands with each figure.", quantityText(g), g.signal, g.at())
@@ -225,6 +243,14 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 // look at.
 func ofCoils(plan *analyze.Plan) bool { return plan != nil && plan.Coils }
 
+// eitherBench is what to say of a panel's outputs, or of coils that the rig itself switches.
+func eitherBench(plan *analyze.Plan, panel, coils string) string {
+	if ofCoils(plan) {
+		return coils
+	}
+	return panel
+}
+
 // coilDidNotMoveText is didNotMoveText for a coil that the rig switches.
 func coilDidNotMoveText(g *group, demanded string) string {
 	if g.often != "" {
@@ -234,7 +260,7 @@ func coilDidNotMoveText(g *group, demanded string) string {
 	if g.highest > float64(analyze.AssumedNominal)/2 {
 		check = "Check for a transistor or contact in the coil's circuit that has failed closed, then for a short to the supply."
 	}
-	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
+	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other coil moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
 }
 
 // demandAt is the word of what was demanded at all of a finding's events.
