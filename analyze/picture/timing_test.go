@@ -3,6 +3,8 @@ package picture_test
 import (
 	"bytes"
 	"math"
+	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -91,6 +93,86 @@ func TestTiming_Unknown(t *testing.T) {
 		of.Capture, of.Plan, of.Figures = c, p, figures
 		if _, err := picture.NewTiming(of); err == nil || !strings.Contains(err.Error(), "use one of: ") {
 			t.Errorf("%s at %s: %v", of.Signal, of.Event, err)
+		}
+	}
+}
+
+// The pictures themselves, to be looked at.
+func TestTiming_Golden(t *testing.T) {
+	t.Parallel()
+	if runtime.GOARCH != "amd64" {
+		t.Skip("fused multiply-adds move the last digits")
+	}
+	for _, s := range picture.Stories() {
+		d, err := picture.NewTiming(s.Of())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := d.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		texts(t, b.String())
+		golden(t, "timing-"+s.Name+".svg", b.String())
+	}
+}
+
+// What a stranger must read off a picture: what was expected, and what is wrong.
+func TestTiming_Says(t *testing.T) {
+	t.Parallel()
+	say := map[string][]string{
+		"healthy":     {"OUT3 at arm-away, cycle 1: pass", "Expected: high within 500 ms.", "max 500 ms", "min 12 V", "50 %", "open", "closed"},
+		"stuck":       {"OUT3 at arm-away, cycle 1: fail", "did not go high"},
+		"late":        {"max 500 ms"},
+		"welded":      {"OUT3 at disarm, cycle 1: fail", "did not close"},
+		"swapped":     {"was closed before"},
+		"pulse":       {"Expected: a pulse of 2 s.", "max 1 V"},
+		"exit-delay":  {"Expected: high after 30 s.", "min 28.5 s", "max 31.5 s", "samples left out", "50 %"},
+		"moved":       {"Expected: does not move."},
+		"lost-edges":  {"?"},
+		"ramp":        {"max 9 V"},
+		"early-fall":  {"A", "B"},
+		"long-bounce": {"50 %"},
+		"weak":        {"min 12 V"},
+	}
+	part := map[string]string{
+		"late": "switching delay 743.", "weak": ": fail", "long-bounce": "bounce 9.600 ± 0.028 ms: fail", "early-fall": "time out of state ", "moved": "time out of state ", "ramp": "pull in voltage ", "pulse": "pulse duration 2.0",
+	}
+	for _, s := range picture.Stories() {
+		d, err := picture.NewTiming(s.Of())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		_ = d.Inline(&b)
+		all := texts(t, b.String())
+		for _, want := range say[s.Name] {
+			if !slices.Contains(all, want) {
+				t.Errorf("%s: the picture does not say %q: %q", s.Name, want, all)
+			}
+		}
+		if want := part[s.Name]; !strings.Contains(strings.Join(all, "\n"), want) {
+			t.Errorf("%s: the picture does not say %q: %q", s.Name, want, all)
+		}
+	}
+}
+
+// Two runs lie over each other, and the picture says which lies behind.
+func TestTiming_Behind(t *testing.T) {
+	t.Parallel()
+	stories := picture.Stories()
+	of, late := stories[0].Of(), stories[3].Of()
+	of.Behind = []*capture.Capture{late.Capture}
+	for words, want := range map[string]string{"": "Grey: 1 other cycle.", "run 2026-01-01.1": "Grey: run 2026-01-01.1."} {
+		of.BehindWords = words
+		d, err := picture.NewTiming(of)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		_ = d.Inline(&b)
+		if !slices.Contains(texts(t, b.String()), want) || len(d.Main.Lanes[0].Behind) < 500 {
+			t.Errorf("%q is not said, or nothing lies behind: %d columns", want, len(d.Main.Lanes[0].Behind))
 		}
 	}
 }
