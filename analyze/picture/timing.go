@@ -142,7 +142,18 @@ type scene struct {
 	behind          []*scene
 }
 
-// NewTiming works out the diagram. An error names the signals or events that there are.
+// An AbsentError says that a capture does not hold what was to be drawn, and what it holds.
+type AbsentError struct {
+	What, Name string
+	There      []string
+}
+
+// Error names what there is.
+func (e *AbsentError) Error() string {
+	return fmt.Sprintf("the capture has no %s %s; use one of: %s", e.What, words.Safe(e.Name), words.List(e.There))
+}
+
+// NewTiming works out the diagram. An *AbsentError names the signals or events that there are.
 func NewTiming(of TimingOf) (*Timing, error) {
 	s, err := sceneOf(&of)
 	if err != nil {
@@ -256,7 +267,7 @@ func (s *scene) findSignals() error {
 		}
 	}
 	if s.output == nil && len(s.tracks) == 0 {
-		return fmt.Errorf("the capture has no signal %s: use one of: %s", words.Safe(s.of.Signal), words.List(SignalsOf(c, s.of.Plan)))
+		return &AbsentError{"signal", s.of.Signal, SignalsOf(c, s.of.Plan)}
 	}
 	return nil
 }
@@ -407,7 +418,7 @@ func (s *scene) findEvent(c *capture.Capture, n int, at *capture.Instant) error 
 		}
 		s.from = e.At
 	}
-	return fmt.Errorf("the capture has no event %s: use one of: %s", words.Safe(s.of.Event), words.List(EventsOf(c)))
+	return &AbsentError{"event", s.of.Event, EventsOf(c)}
 }
 
 // findDemands finds what the output must do at the event and had to do before it.

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"cmp"
+	"errors"
 	"html/template"
 	"math"
 	"slices"
@@ -134,6 +135,10 @@ func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 	all := c.drawn()
 	for _, x := range all {
 		t, err := DiagramOf(&r, x.output, x.event, x.cycle)
+		var absent *picture.AbsentError
+		if errors.As(err, &absent) {
+			continue // the log holds another capture than the figures are of
+		}
 		if err != nil {
 			return nil, 0, err
 		}
