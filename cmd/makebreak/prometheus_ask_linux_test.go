@@ -53,7 +53,10 @@ func TestPrometheus(t *testing.T) {
 	for _, h := range rigs {
 		h.release()
 	}
-	w.await(len(rigs), `sum_over_time((makebreak_run_in_progress == bool 0)[1h:250ms]) >= 6`)
+	for _, h := range rigs {
+		h.awaitResults(t)
+	}
+	w.awaitScrapes(8)
 	at := time.Now()
 	asked := &asked{watching: w, at: at, rules: recorded(t)}
 	for _, h := range rigs {

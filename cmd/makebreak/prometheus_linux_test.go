@@ -29,7 +29,7 @@ type heldRig struct {
 	name, log, target string
 	cmd               *exec.Cmd
 	messages          *bufio.Scanner
-	results           io.Reader
+	results           *bufio.Reader
 	ended             chan struct{} // closed when there are no more messages
 }
 
@@ -59,7 +59,7 @@ func hold(t *testing.T, name, log string, args ...string) *heldRig {
 	}
 	results, out := narrow(t)
 	messages, errs := narrow(t)
-	h := &heldRig{name: name, log: log, cmd: exec.Command(self), messages: bufio.NewScanner(messages), results: results, ended: make(chan struct{})}
+	h := &heldRig{name: name, log: log, cmd: exec.Command(self), messages: bufio.NewScanner(messages), results: bufio.NewReader(results), ended: make(chan struct{})}
 	h.cmd.Args = append([]string{"makebreak", "--log", log, "soak"}, append(args, "--tell-every", "1", "--as", "csv", "--metrics", "127.0.0.1:0")...)
 	h.cmd.Env = append(os.Environ(), "GORACE=atexit_sleep_ms=0")
 	h.cmd.Stdout, h.cmd.Stderr = out, errs
@@ -90,6 +90,16 @@ func (h *heldRig) release() {
 		for h.messages.Scan() {
 		}
 	}()
+}
+
+// awaitResults waits until the soak has ended and its results are to be read.
+func (h *heldRig) awaitResults(t *testing.T) {
+	t.Helper()
+	late := time.AfterFunc(processPatience, func() { _ = h.cmd.Process.Kill() })
+	defer late.Stop()
+	if _, err := h.results.Peek(1); err != nil {
+		t.Fatalf("%s has no results: %v", h.name, err)
+	}
 }
 
 // end takes the results and returns the exit status.
@@ -225,6 +235,14 @@ func (w *watching) history(selector string, at time.Time) model.Matrix {
 		w.t.Fatalf("%s: %v", selector, err)
 	}
 	return v.(model.Matrix)
+}
+
+// awaitScrapes waits until each target has been scraped so many times more. What is scraped may
+// be a second old, and a scrape comes every quarter of one.
+func (w *watching) awaitScrapes(more int) {
+	w.t.Helper()
+	most := w.await(1, "max(count_over_time(up[1h]))")[0].Value
+	w.await(1, fmt.Sprintf("min(count_over_time(up[1h])) >= %v + %d", most, more))
 }
 
 // await waits until an expression has so many values, and returns them.
