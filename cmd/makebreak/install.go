@@ -2,10 +2,12 @@ package main
 
 import (
 	"errors"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"makebreak/analyze/metrics/monitoring"
 	"makebreak/sequences/service"
 )
 
@@ -16,10 +18,10 @@ func (a *app) installCommand() *cobra.Command {
 		Use:   "install",
 		Short: "Show, or write, what is installed: the program, its manual, a service",
 		Long: `Show the files that are installed with the program: the pages of its manual, what
-bash, zsh and fish need to complete its words, and what makes a soak a service of
-systemd: the unit, the udev rule for the I²C bus and the GPIO lines, the user, and the
-line that says what is run. With --yes they are written, and the program with them.
-What is in /etc/makebreak stays.
+bash, zsh and fish need to complete its words, settings and rules for Prometheus and
+Grafana, and what makes a soak a service of systemd: the unit, the udev rule for the
+I²C bus and the GPIO lines, the user, and the line that says what is run. With --yes
+they are written, and the program with them. What is in /etc/makebreak stays.
 
 For a package, --root names the folder that it is made in, and --prefix /usr puts the
 files where Debian has a package's.`,
@@ -34,7 +36,7 @@ files where Debian has a package's.`,
 			if moveOld && !yes {
 				return badUsage("--move-old renames files, so it needs --yes")
 			}
-			i, err := service.Open(root, prefix, append(manualPages(c.Root()), completionScripts(c.Root())...)...)
+			i, err := service.Open(root, prefix, slices.Concat(manualPages(c.Root()), completionScripts(c.Root()), monitoringFiles())...)
 			if err != nil {
 				return err
 			}
@@ -59,4 +61,14 @@ files where Debian has a package's.`,
 	f.StringVar(&root, "root", "/", "`folder` to write below, as of a card being prepared")
 	f.StringVar(&prefix, "prefix", service.Prefixes[0], "`folder` for program and unit: /usr/local, or /usr for a package")
 	return c
+}
+
+// monitoringFiles are those by which Prometheus and Grafana watch rigs.
+func monitoringFiles() []service.Extra {
+	var all []service.Extra
+	for _, name := range monitoring.Names() {
+		all = append(all, service.Extra{Path: service.MonitoringFile(name), Kind: "for Prometheus and Grafana",
+			Content: func() ([]byte, error) { return monitoring.Files.ReadFile(name) }})
+	}
+	return all
 }

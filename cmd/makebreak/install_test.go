@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"makebreak/analyze/metrics/monitoring"
 	"makebreak/sequences/service"
 )
 
@@ -68,6 +69,12 @@ func TestInstall(t *testing.T) {
 	for _, wrong := range [][]string{{"--yes", "--dry-run"}, {"--move-old"}, {"--prefix", "/opt"}} {
 		if status, _, _ := run(t, append([]string{"install", "--root", root}, wrong...)...); status != exitUsage {
 			t.Errorf("%v: exit status %d", wrong, status)
+		}
+	}
+	for _, name := range monitoring.Names() {
+		want, _ := monitoring.Files.ReadFile(name)
+		if got, err := os.ReadFile(filepath.Join(root, "usr/local/share/makebreak/monitoring", name)); err != nil || len(want) == 0 || string(got) != string(want) {
+			t.Errorf("%s: %d bytes of %d: %v", name, len(got), len(want), err)
 		}
 	}
 	verifyUnit(t, root)

@@ -47,9 +47,9 @@ type File struct {
 }
 
 // An Extra is a file that belongs to the program and that whoever knows its commands makes: a
-// page of the manual, or what a shell needs to complete them.
+// page of the manual, what a shell needs to complete them, or a file for who watches rigs.
 type Extra struct {
-	Path    string // one of those below, or of ManualPage; relative to the prefix
+	Path    string // one of those below, of ManualPage or MonitoringFile; relative to the prefix
 	Kind    string // what it is
 	Content func() ([]byte, error)
 }
@@ -67,6 +67,10 @@ const (
 
 // ManualPage is where a page of the manual's section 1 goes, relative to the prefix.
 func ManualPage(name string) string { return manualPageFolder + name + ".1" }
+
+// MonitoringFile is where a file for Prometheus or Grafana goes, relative to the prefix. From
+// there it is copied to the machine that watches.
+func MonitoringFile(name string) string { return "share/makebreak/monitoring/" + name }
 
 // An Installation is the files of the service below a root.
 type Installation struct {

@@ -8,3 +8,16 @@ import "embed"
 //
 //go:embed prometheus.yml rigs.yml makebreak.rules.yml grafana-source.yml grafana-boards.yml makebreak-rigs.json
 var Files embed.FS
+
+// Names returns the files' names.
+func Names() []string {
+	all, err := Files.ReadDir(".")
+	if err != nil {
+		return nil // they are in the program
+	}
+	names := make([]string, len(all))
+	for i, f := range all {
+		names[i] = f.Name()
+	}
+	return names
+}
