@@ -118,22 +118,15 @@ func (c *chooser) drawn() []chosen {
 	return wanted
 }
 
-// timings draws the timing diagrams of a record, and says how many more there could be.
+// timings draws the timing diagrams of a record, and says how many more there could be. One
+// whose capture cannot be drawn is left out: the record's figures stand without it.
 func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
-	for _, t := range c.r.Drawn {
-		drawing, err := inlined(t)
-		if err != nil {
-			return nil, 0, err
-		}
-		drawings = append(drawings, drawing)
-	}
 	if len(c.all) == 0 {
-		return drawings, 0, nil
+		return nil, 0, nil
 	}
 	r := *c.r
 	r.CaptureOf = kept(r.CaptureOf)
-	all := c.drawn()
-	for _, x := range all {
+	for _, x := range c.drawn() {
 		t, err := DiagramOf(&r, x.output, x.event, x.cycle)
 		var absent *picture.AbsentError
 		if errors.As(err, &absent) {
@@ -148,7 +141,7 @@ func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 		}
 		drawings = append(drawings, drawing)
 	}
-	return drawings, len(c.all) - len(all), nil
+	return drawings, len(c.all) - len(drawings), nil
 }
 
 func inlined(t *picture.Timing) (template.HTML, error) {
