@@ -36,7 +36,10 @@ A capture is a CSV file with a header row. Its first column is time_s (seconds,
 rising); a column whose name ends in _V holds volts at the unit's terminal; the
 column event holds an event's name on the row of its instant; every other
 column is a contact, reference or drive, 0 or 1. A relay K1 has the columns
-K1_NO and K1_NC. - reads standard input.`,
+K1_NO and K1_NC. - reads standard input.
+
+With --as html, the page also draws the whole capture, and each output where it fared
+worst at each event.`,
 		Example: `  makebreak analyze capture.csv
   makebreak analyze capture.csv --averaged 1.2ms
   makebreak analyze capture.csv --sequence armed-high --as csv -o figures.csv`,

@@ -60,10 +60,17 @@ func BenchmarkAnalyzeFile(b *testing.B) {
 		b.Fatalf("%v\n%s", err, out)
 	}
 	writeMillion(b, path)
+	b.Run("csv", func(b *testing.B) { benchmarkAnalyzeFile(b, program, path, "csv", "switching_delay", 4) })
+	b.Run("html", func(b *testing.B) { benchmarkAnalyzeFile(b, program, path, "html", "<svg", 3) })
+}
+
+// benchmarkAnalyzeFile measures one form of the results, in which a word stands so many times.
+func benchmarkAnalyzeFile(b *testing.B, program, path, as, word string, times int) {
 	var cpu, peak float64
+	size := 0
 	for b.Loop() {
 		var out bytes.Buffer
-		c := exec.Command(program, "analyze", path, "--as", "csv")
+		c := exec.Command(program, "analyze", path, "--as", as)
 		c.Stdout = &out
 		if err := c.Start(); err != nil {
 			b.Fatal(err)
@@ -74,13 +81,15 @@ func BenchmarkAnalyzeFile(b *testing.B) {
 			b.Fatal(err)
 		}
 		peak = math.Max(peak, <-watched)
-		if n := bytes.Count(out.Bytes(), []byte("switching_delay")); n != 4 {
-			b.Fatalf("%d delays measured, want 4", n)
+		if n := bytes.Count(out.Bytes(), []byte(word)); n < times {
+			b.Fatalf("%s stands there %d times, want %d", word, n, times)
 		}
+		size = out.Len()
 		cpu += (c.ProcessState.UserTime() + c.ProcessState.SystemTime()).Seconds()
 	}
 	b.ReportMetric(cpu/float64(b.N), "cpu-s/op")
 	b.ReportMetric(peak, "peak-MiB")
+	b.ReportMetric(float64(size)/1024, "written-KiB")
 }
 
 // peakMiB follows a process's own peak of resident memory until it ends. The peak that
