@@ -202,3 +202,19 @@ func ofBlocks(blocks []trend.Block) (standard, freedom float64) {
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// Expanded is the expanded uncertainty of the mean at 95 % by itself, with all that a rig gets
+// wrong, in the quantity's base unit; NaN with fewer than two values.
+func (s *Sample) Expanded() float64 {
+	if s.Values < 2 {
+		return math.NaN()
+	}
+	all := []gum.Component{random(s.least(), s.freedom)}
+	for i := range s.lines {
+		if l := &s.lines[i]; parts[l.source] != ofCycle {
+			all = append(all, l.component(l.mean()))
+		}
+	}
+	_, expanded := gum.Combine(all).Expanded()
+	return expanded
+}

@@ -140,6 +140,11 @@ func newPage(r *Record) (*page, error) {
 	for _, l := range drawnSoakLists(r) {
 		p.addList(l.Heading, l.Items)
 	}
+	changed, changes, err := since(r)
+	if err != nil {
+		return nil, err
+	}
+	p.addList(changed, changes)
 	if p.Soak, err = soakPageOf(r); err != nil {
 		return nil, err
 	}

@@ -61,6 +61,9 @@ type Record struct {
 	Drawn []*picture.Timing
 	// Plan is what the unit had to do. Nil: nothing was demanded.
 	Plan *analyze.Plan
+	// Since compares the run with the previous one of its unit and sequence; nil, or no
+	// comparison and no error: there is none.
+	Since func() (*Comparison, error)
 	// Fields are what the workshop itself notes with a run, in its order.
 	Fields    []Field
 	Simulated bool     // measured on the simulated bench

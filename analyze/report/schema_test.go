@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"encoding/json"
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -63,14 +64,20 @@ func TestSchema_Members(t *testing.T) {
 	for name := range readJSON(t, head.Bytes()) {
 		record = append(record, name)
 	}
+	var compared bytes.Buffer
+	if err := (&Comparison{Now: &Record{}, Before: &Record{}}).JSON(&compared); err != nil {
+		t.Fatal(err)
+	}
+	comparison := slices.Collect(maps.Keys(readJSON(t, compared.Bytes())))
 	for part, want := range map[string][]string{
 		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": columnsOf[jsonFinding](),
 		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject](), "trend": columnsOf[trendObject](),
 		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
 		"machine": append(factNames(), "changes"), "fact": columnsOf[jsonFact](),
+		"comparison": comparison, "compared": columnsOf[comparedResult](), "compared_run": columnsOf[comparedRun](),
 	} {
 		got := s.Defs[part].Required
-		if part == "measurement" && !slices.Equal(got, want) {
+		if (part == "measurement" || part == "compared") && !slices.Equal(got, want) {
 			t.Errorf("the schema has the columns in the order %q, CSV in the order %q", got, want)
 		}
 		slices.Sort(got)
@@ -82,7 +89,7 @@ func TestSchema_Members(t *testing.T) {
 			t.Errorf("%s: the schema has %d members, %d of them required", part, n, len(want))
 		}
 	}
-	for _, part := range []string{"measurement", "trend"} {
+	for _, part := range []string{"measurement", "trend", "compared"} {
 		for name, want := range map[string][]any{"quantity": enumOf(analyze.Quantities()), "unit_of_measure": {"V", "s", "1"}} {
 			if diff := cmp.Diff(want, s.Defs[part].Properties[name].Enum); diff != "" {
 				t.Errorf("%s of %s (-program +schema):\n%s", name, part, diff)

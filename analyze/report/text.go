@@ -32,11 +32,16 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	if err != nil {
 		return readingFailed(err)
 	}
+	changed, changes, err := since(r)
+	if err != nil {
+		return readingFailed(err)
+	}
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.header(r)
 	t.verdict(r, s)
 	t.list(unstoredHeading, r.Unstored)
 	t.findings(r)
+	t.list(changed, changes)
 	t.list(settleHeading, s.undecidedLines())
 	t.figures(r, s)
 	for _, l := range soakLists(r) {

@@ -25,6 +25,8 @@ type reportOpts struct {
 	diagram                 string
 	wantsDiagram            bool
 	paper                   string
+	against                 string
+	wantsAgainst            bool
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -65,6 +67,14 @@ A4; --paper letter makes it for US letter.
 
   makebreak report last --as pdf --appendix -o record.pdf
 
+With --against, say instead which figures moved since another run by more than their
+uncertainties allow. It is a run's name, or first, previous or reference: the first
+or the previous run of the same unit and sequence, or the reference of its kind,
+which runs --mark-reference marks. What one rig with one calibration gets wrong in
+both runs cancels. The exit status is 0, whatever moved.
+
+  makebreak report last --against previous
+
 With --schema, write the JSON Schema of the results instead: of records, of the
 list of runs and of budgets.`,
 		Args: func(c *cobra.Command, args []string) error {
@@ -78,6 +88,7 @@ list of runs and of budgets.`,
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			o.wantsBudget, o.wantsCycle, o.wantsDiagram = c.Flags().Changed("budget"), c.Flags().Changed("capture"), c.Flags().Changed("diagram")
+			o.wantsAgainst = c.Flags().Changed("against")
 			if err := o.check(); err != nil {
 				return err
 			}
@@ -100,12 +111,17 @@ list of runs and of budgets.`,
 	c.Flags().StringVar(&o.diagram, "diagram", "", "draw the timing `diagram` of SIGNAL[@EVENT][#CYCLE]")
 	c.Flags().BoolVar(&a.page.Appendix, "appendix", false, "let the page or the PDF print all figures, too")
 	c.Flags().StringVar(&o.paper, "paper", "", "print for a `size` of paper: a4 or letter")
+	c.Flags().StringVar(&o.against, "against", "", "compare with another `run`: its name, first, previous or reference")
 	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c
 }
 
 func (o *reportOpts) check() error {
 	switch {
+	case o.wantsAgainst && (o.schema || o.wantsCycle || o.wantsBudget || o.wantsDiagram):
+		return problem.New(problem.Usage, "use --against alone: leave out --capture, --budget, --diagram and --schema")
+	case o.wantsAgainst && o.against == "":
+		return problem.New(problem.Usage, "--against needs a run: its name, first, previous or reference")
 	case o.schema && (o.wantsCycle || o.wantsBudget || o.wantsDiagram):
 		return problem.New(problem.Usage, "--schema is of no run: leave out --capture, --budget and --diagram")
 	case o.wantsCycle && o.wantsBudget:
@@ -164,6 +180,9 @@ func (a *app) report(run string, o *reportOpts) error {
 	}
 	if o.wantsCycle {
 		return a.captureOf(rec, o.cycle)
+	}
+	if o.wantsAgainst {
+		return a.compare(db, rec, o.against)
 	}
 	r, err := record.Of(rec, db.Path())
 	if err != nil {

@@ -169,3 +169,14 @@ func (rec *RunRecord) series() (series string, count int) {
 	count, _ = strconv.Atoi(rec.ID[at+1:]) // the log put it there as a number
 	return rec.ID[:at], count
 }
+
+// LogWord is the word in the run's name, which belongs to the log that it was written to on the
+// machine that wrote it; empty in the name of a run from before names had one.
+func (rec *RunRecord) LogWord() string {
+	series, _ := rec.series()
+	parts := strings.Split(series, "-") // a copy may have got a second word
+	if len(parts) < 4 {
+		return ""
+	}
+	return parts[3]
+}

@@ -40,7 +40,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
 		Started: rec.Started, Ended: rec.Ended, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
 		Verdict: rec.Verdict, Measurements: rec.Measurements(),
-		Counts: rec.Counts, LogPath: logPath, Fields: fieldsOf(rec.Fields), Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
+		Counts: rec.Counts, LogPath: logPath, Fields: fieldsOf(rec.Fields), Since: sincePrevious(rec, logPath), Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
 	var err error
 	if r.Captures, err = rec.Captured(); err != nil {
