@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/machine"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
+	"makebreak/rig/unit"
 	"makebreak/rig/web"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
@@ -192,7 +193,7 @@ func (a *app) announce(j *job) {
 	if j.rig.Simulated {
 		bench = fmt.Sprintf("the simulated bench %s (nothing real is measured)", j.rig.Name)
 	}
-	a.note("Running %s on %s: %s of %s each", j.seq.Name, bench, words.Count(j.cycles, "cycle"), j.seq.Duration())
+	a.note("Running %s on %s: %s of %s each", j.seq.Name, bench, words.Count(j.cycles, "cycle"), unit.Time.Format(j.seq.Duration().Seconds()))
 }
 
 // planned is how many cycles are to be done.

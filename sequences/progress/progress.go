@@ -1,4 +1,4 @@
-// Package progress shows a run under way: a bar on a terminal, and metrics to be scraped or
+// Package progress shows a run under way: a line on a terminal that says how far it is, and metrics to be scraped or
 // read from a file.
 package progress
 
@@ -36,6 +36,7 @@ type Opts struct {
 type Shown struct {
 	opts    Opts
 	bar     *progressbar.ProgressBar // nil: no terminal
+	status  status                   // that is drawn before it
 	metrics *metrics.Collector       // nil: none asked for
 	verdict analyze.Verdict          // of the run so far
 	// calibrations are those that the metrics show.
@@ -43,6 +44,13 @@ type Shown struct {
 	server       *web.Server
 	written      time.Time
 }
+
+// barWidth is how many columns the bar itself has; statusWidth those of the words before it, so
+// that both, with a percentage between them, fit the usual 80.
+const (
+	barWidth    = 10
+	statusWidth = 80 - barWidth - len(" 100%   ") - 1
+)
 
 // fileEvery is how often the metrics file is written while a run lasts.
 const fileEvery = 5 * time.Second
@@ -55,7 +63,9 @@ func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
 		s.bar = progressbar.NewOptions(cycles*len(seq.Steps),
 			progressbar.OptionSetWriter(opts.Terminal),
 			progressbar.OptionSetDescription(words.Safe(seq.Name)),
-			progressbar.OptionSetWidth(30),
+			progressbar.OptionSetWidth(barWidth),
+			progressbar.OptionSetElapsedTime(false),
+			progressbar.OptionSetPredictTime(false),
 			progressbar.OptionSetTheme(progressbar.Theme{Saucer: "━", SaucerHead: "━", SaucerPadding: "·", BarStart: " ", BarEnd: " "}),
 			progressbar.OptionThrottle(100*time.Millisecond),
 			progressbar.OptionClearOnFinish(),
@@ -98,6 +108,7 @@ func (s *Shown) serve() (err error) {
 
 // Begin says which run it is, and what its verdict is so far.
 func (s *Shown) Begin(run journal.RunInfo, so analyze.Verdict) {
+	s.status.begin(run.Planned, time.Now())
 	if s.metrics != nil {
 		s.metrics.SetRun(metrics.Run{Name: run.ID, ID: run.UUID, Unit: run.Unit, Sequence: run.Sequence, Program: s.opts.Program, Rig: run.Rig,
 			Simulated: run.Seed != nil, Faults: report.FaultNames(run.Faults), Planned: run.Planned})
@@ -143,13 +154,15 @@ func (s *Shown) showCalibrations(all []capture.Calibration) {
 // Event counts an event on the progress bar.
 func (s *Shown) Event(cycle int, event string) {
 	if s.bar != nil {
-		s.bar.Describe(fmt.Sprintf("cycle %d  %-12s", cycle, words.Safe(event)))
+		s.status.happened(cycle, event)
+		s.bar.Describe(fmt.Sprintf("%-*s", statusWidth, s.status.text(statusWidth)))
 		_ = s.bar.Add(1) // a progress bar that cannot be drawn is no loss
 	}
 }
 
 // Cycle takes in a cycle that has been stored.
 func (s *Shown) Cycle(c *journal.Cycle) {
+	s.status.ended(analyze.RunVerdict(c.Complete, c.Verdict), time.Now())
 	if s.metrics == nil {
 		return
 	}

@@ -18,6 +18,7 @@ import (
 	"makebreak/rig/hardware"
 	"makebreak/rig/machine"
 	"makebreak/rig/problem"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
@@ -309,7 +310,7 @@ func (g *growth) tell(db *journal.DB, done int, cycle time.Duration, say func(fo
 	}
 	each := float64(size-g.size) / float64(n) // bytes
 	days := 1e9 / each * cycle.Seconds() / 86400
-	say("The log grew by %.0f bytes a cycle; at %s a cycle, a gigabyte lasts %.1f days", each, cycle, days)
+	say("The log grew by %.0f bytes a cycle; at %s a cycle, a gigabyte lasts %.1f days", each, unit.Time.Format(cycle.Seconds()), days)
 	if took := time.Since(g.began).Seconds(); took > 0 {
 		say("%s in %.1f s, %.0f a second", words.Count(n, "cycle"), took, float64(n)/took)
 	}
