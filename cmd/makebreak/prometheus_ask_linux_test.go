@@ -76,6 +76,26 @@ func TestPrometheus(t *testing.T) {
 	w.await(len(rigs), `ALERTS{alertname="MakebreakNotAnswering"}`)
 }
 
+// What an alert says to type is a command of the program.
+func TestPrometheus_Commands(t *testing.T) {
+	t.Parallel()
+	text, err := monitoring.Files.ReadFile("makebreak.rules.yml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := regexp.MustCompile(`makebreak ((?:report|runs|rig|soak|run) ?[a-z]*)`).FindAllStringSubmatch(string(text), -1)
+	for _, m := range told {
+		words := strings.Fields(m[1])
+		c, _, err := (&app{}).root().Find(words)
+		if err != nil || c.Name() != words[len(words)-1] && (c.Name() != words[0] || c.HasSubCommands()) {
+			t.Errorf("%q: %v", m[0], err)
+		}
+	}
+	if len(told) < 5 {
+		t.Errorf("%d commands are told", len(told))
+	}
+}
+
 // calibratedRig writes a rig with a calibration that falls due on a day.
 func calibratedRig(t *testing.T, dir, due string) string {
 	t.Helper()
