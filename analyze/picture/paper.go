@@ -31,11 +31,20 @@ type Paper struct {
 	Line []Bound
 	// B10 is the cycles by which 10 % have failed, nil without a fit.
 	B10 *reliability.Estimate
+	// This is one of the boards, which the plot is about; nil: none of them.
+	This *This
 	// From and To are the corners of the paper.
 	From, To At
 	// Heading and Words stand above it, line by line.
 	Heading string
 	Words   []string
+}
+
+// This is a board to be marked among others.
+type This struct {
+	Cycles float64 // that it did, or at which it failed
+	Failed bool
+	Words  string
 }
 
 // Bound is the fitted line at one share failed: the cycles by which it is reached, and

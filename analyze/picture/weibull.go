@@ -17,6 +17,9 @@ const paperHeight = 500
 // or a file be.
 func (p *Paper) SVG(w io.Writer) error { return p.drawing().svg(w, true) }
 
+// Inline writes the plot as an SVG element for a page that holds Style.
+func (p *Paper) Inline(w io.Writer) error { return p.drawing().svg(w, false) }
+
 // PNG writes the plot as a PNG, as it is on a light ground.
 func (p *Paper) PNG(w io.Writer) error { return p.drawing().png(w) }
 
@@ -38,6 +41,7 @@ func (p *Paper) drawing() *drawing {
 	p.drawLine(d, f, line, early, late)
 	p.drawBoards(d, f)
 	p.drawB10(d, f)
+	p.drawThis(d, f)
 	p.drawLabels(d, f)
 	return d
 }
@@ -146,6 +150,30 @@ func (p *Paper) drawB10(d *drawing, f *frame) {
 	}
 	places = append(places, place{spot{f.left + 6, at.y - 5}, start})
 	f.label(d, label{"B10 " + count(p.B10.Value) + " cycles", places})
+}
+
+// drawThis marks the board that the plot is about.
+func (p *Paper) drawThis(d *drawing, f *frame) {
+	if p.This == nil {
+		return
+	}
+	at := f.stop(Stop{Cycles: p.This.Cycles})
+	if p.This.Failed {
+		i := slices.IndexFunc(p.Points, func(q reliability.Point) bool { return q.Cycles == p.This.Cycles })
+		if i < 0 {
+			return
+		}
+		at = f.at(p.Points[i].X, p.Points[i].Y)
+	}
+	const radius = 9
+	var ring []spot
+	for i := range 33 {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / 32)
+		ring = append(ring, spot{at.x + radius*cos, at.y + radius*sin})
+	}
+	d.line(bound, 2, 0, ring...)
+	f.mark(ring...)
+	f.label(d, label{p.This.Words, around(at)})
 }
 
 // drawLabels names the marks of boards, each beside one of them.

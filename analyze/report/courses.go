@@ -36,6 +36,8 @@ type soakPage struct {
 	More     []pageDrawing // the others
 	Others   []string      // what is to be said of quantities that are not drawn
 	Constant []string      // quantities that had one value throughout
+	Lives    template.HTML // of boards of this kind, on Weibull paper; empty: they are too few
+	Notes    []string      // to the lives
 	Left     int           // quantities beyond those drawn
 	Read     bool          // the figures were read for it, as of an earlier program's log
 }
@@ -59,6 +61,9 @@ func soakPageOf(r *Record) (*soakPage, error) {
 			return nil, err
 		}
 	}
+	if err := p.addLives(r); err != nil {
+		return nil, err
+	}
 	gaps, err := gapsOf(r)
 	if err != nil {
 		return nil, err
@@ -71,6 +76,19 @@ func soakPageOf(r *Record) (*soakPage, error) {
 	}
 	slices.SortStableFunc(all, func(a, b Trend) int { return a.rank().compare(b.rank()) })
 	return p, p.addCourses(all, r.Tally.Last, gaps)
+}
+
+func (p *soakPage) addLives(r *Record) error {
+	if r.Lives == nil {
+		return nil
+	}
+	l, err := r.Lives()
+	if err != nil || l == nil {
+		return err
+	}
+	p.Notes = l.Notes
+	p.Lives, err = inline(l.Paper)
+	return err
 }
 
 func (p *soakPage) addCourses(all []Trend, last int, gaps []picture.Gap) error {

@@ -73,12 +73,21 @@ type Record struct {
 	// the text and the page's table are made of it and not of Measurements.
 	Tally         *tally.Tally
 	Interruptions []Interruption // of a soak
+	// Lives sets the unit's life among those of others of its kind, nil: there are too few;
+	// a nil func: it is not known.
+	Lives func() (*Lives, error)
 	// Cycle streams one cycle's figures; nil: they are looked for in Measurements.
 	Cycle func(n int) iter.Seq2[analyze.Measurement, error]
 }
 
 // Field is what a workshop notes with a run, as a job's number.
 type Field struct{ Name, Value string }
+
+// Lives are boards' lives on Weibull paper, with what is to be kept in mind of them.
+type Lives struct {
+	Paper *picture.Paper
+	Notes []string
+}
 
 // Interruption is a time during which a soak did not go on.
 type Interruption struct {

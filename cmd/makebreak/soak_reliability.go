@@ -36,10 +36,12 @@ shape from experience, and the cycles bound the life.
 
 --plot draws the boards on Weibull paper, into a file that ends in .svg or .png:
 the failed ones at their median ranks, the fitted line with its bounds, the B10
-and the boards that were stopped.`,
+and the boards that were stopped. --as html writes a page with the same drawing and
+all figures.`,
 		Example: `  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 2026-11-26-lumora.1
   makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 --plot lives.svg
   makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-besilo.1 --log a.db --log b.db
+  makebreak soak reliability 2026-11-25-lumora.1 2026-11-25-lumora.2 --as html -o lives.html
   makebreak soak reliability last --shape 2`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -66,14 +68,17 @@ and the boards that were stopped.`,
 				return err
 			}
 			return a.print(func(w io.Writer) error {
-				if a.as == "json" {
+				switch a.as {
+				case "json":
 					return writeJSON(w, r)
+				case "html":
+					return r.HTML(w, o.perYear)
 				}
 				return r.Text(w, o.perYear)
 			})
 		},
 	}
-	a.forms(c, "text", "json")
+	a.forms(c, "text", "json", "html")
 	f := c.Flags()
 	f.StringArrayVar(&o.logs, "log", []string{a.log}, "log `file`; may be given several times")
 	f.Lookup("log").DefValue = a.log

@@ -171,6 +171,7 @@ func addSoak(r *report.Record, rec *journal.RunRecord) error {
 		return err
 	}
 	r.Tally = t
+	r.Lives = func() (*report.Lives, error) { return soak.OfKind(rec) }
 	for _, g := range gaps {
 		r.Interruptions = append(r.Interruptions, report.Interruption(g))
 	}

@@ -28,11 +28,7 @@ func cyclesText(x float64) string {
 func (r *LifeResult) Text(w io.Writer, perYear float64) error {
 	if err := table.Write(w, []string{"board", "cycles", "ended by"}, func(row func(...any)) {
 		for _, u := range r.Units {
-			how := "stopped, not failed"
-			if u.Failed {
-				how = "a failure"
-			}
-			row(u.Name, cyclesText(u.Cycles), how)
+			row(u.Name, cyclesText(u.Cycles), endText(u))
 		}
 	}); err != nil {
 		return err
@@ -85,16 +81,25 @@ func (r *LifeResult) writeFit(w io.Writer) {
 
 // writeDangerous says what ISO 13849-1 makes of the B10, taking every failure as dangerous.
 func (r *LifeResult) writeDangerous(w io.Writer, perYear float64) error {
+	d, what, err := r.dangerous(perYear)
+	if d != nil {
+		fmt.Fprintf(w, "%s as B10d, every failure taken as dangerous, %s cycles a year: %s\n", UpperFirst(what), cyclesText(perYear), dangerousText(*d))
+	}
+	return err
+}
+
+// dangerous is what ISO 13849-1 makes of the B10, with what that is; nil: it is not known, or
+// not how many cycles a year has.
+func (r *LifeResult) dangerous(perYear float64) (d *reliability.Dangerous, what string, err error) {
 	b10, what := r.KnownB10()
 	if perYear <= 0 || b10 == 0 {
-		return nil
+		return nil, "", nil
 	}
-	d, err := reliability.DangerousOf(b10, reliability.Use{DaysPerYear: 365, HoursPerDay: 24, SecondsPerCycle: 365 * 24 * 3600 / perYear})
+	of, err := reliability.DangerousOf(b10, reliability.Use{DaysPerYear: 365, HoursPerDay: 24, SecondsPerCycle: 365 * 24 * 3600 / perYear})
 	if err != nil {
-		return problem.Of(problem.Usage, err)
+		return nil, "", problem.Of(problem.Usage, err)
 	}
-	fmt.Fprintf(w, "%s as B10d, every failure taken as dangerous, %s cycles a year: %s\n", UpperFirst(what), cyclesText(perYear), dangerousText(d))
-	return nil
+	return &of, what, nil
 }
 
 // UpperFirst returns a text with its first letter, of a to z, as a capital.
