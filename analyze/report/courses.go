@@ -25,6 +25,10 @@ const (
 	// mostBands is how many bands a course has. Up to singleValues its values are drawn as
 	// dots.
 	mostBands = 96
+	// mostRead is how many cycles are read to draw a soak that an earlier program has summed.
+	// Of more, about sampledCycles are.
+	mostRead      = 100_000
+	sampledCycles = 8_000
 	// shownLanes is how many quantities the time line of failures has a lane for.
 	shownLanes = 10
 )
@@ -39,7 +43,9 @@ type soakPage struct {
 	Lives    template.HTML // of boards of this kind, on Weibull paper; empty: they are too few
 	Notes    []string      // to the lives
 	Left     int           // quantities beyond those drawn
-	Read     bool          // the figures were read for it, as of an earlier program's log
+	// Sampled is one cycle in how many the bands are drawn from, where an earlier program has
+	// summed the figures and they are too many to be read; 0: all are in them.
+	Sampled int
 }
 
 // pageDrawing is a drawing with the name of what it is of.
@@ -55,11 +61,8 @@ func soakPageOf(r *Record) (*soakPage, error) {
 		return nil, nil
 	}
 	p := &soakPage{}
-	if !r.Tally.Drawn() {
-		p.Read = true
-		if err := r.Tally.Draw(r.measurements()); err != nil {
-			return nil, err
-		}
+	if err := p.complete(r); err != nil {
+		return nil, err
 	}
 	if err := p.addLives(r); err != nil {
 		return nil, err
@@ -76,6 +79,28 @@ func soakPageOf(r *Record) (*soakPage, error) {
 	}
 	slices.SortStableFunc(all, func(a, b Trend) int { return a.rank().compare(b.rank()) })
 	return p, p.addCourses(all, r.Tally.Last, gaps)
+}
+
+// complete makes what the drawings need, where an earlier program has not: of all figures, or of
+// some cycles where they are very many.
+func (p *soakPage) complete(r *Record) error {
+	t := r.Tally
+	if t.Drawn() {
+		return nil
+	}
+	if t.Last <= mostRead || r.Cycle == nil {
+		return t.Draw(r.measurements())
+	}
+	p.Sampled = (t.Last + sampledCycles - 1) / sampledCycles
+	return t.DrawSome(func(yield func(analyze.Measurement, error) bool) {
+		for n := 1; n <= t.Last; n += p.Sampled {
+			for m, err := range r.Cycle(n) {
+				if !yield(m, err) {
+					return
+				}
+			}
+		}
+	})
 }
 
 func (p *soakPage) addLives(r *Record) error {
@@ -222,6 +247,9 @@ func (t *Trend) headlines() []string {
 
 func spansOf(m *trend.Marks) []picture.Span {
 	var out []picture.Span
+	if m == nil {
+		return nil
+	}
 	for _, x := range m.List {
 		out = append(out, picture.Span{First: x.First, Last: x.Last})
 	}
@@ -372,7 +400,7 @@ func failuresOf(r *Record, all []Trend, gaps []picture.Gap) *picture.Timeline {
 			failed = append(failed, &all[i])
 		}
 	}
-	if len(r.Tally.Failed.List) == 0 {
+	if r.Tally.Failed == nil || len(r.Tally.Failed.List) == 0 {
 		return nil
 	}
 	slices.SortStableFunc(failed, func(a, b *Trend) int { return cmp.Compare(a.Failures.First, b.Failures.First) })

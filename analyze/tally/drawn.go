@@ -24,10 +24,21 @@ func (t *Tally) Drawn() bool {
 // Draw makes anew what the pictures need, from all figures of the run by rising cycle.
 // Nothing else is changed. Cycles that failed are told by their figures then.
 func (t *Tally) Draw(figures iter.Seq2[analyze.Measurement, error]) error {
-	for _, x := range t.Rows {
-		x.Bands, x.Failed = &trend.Bands{}, &trend.Marks{}
-	}
 	t.Failed = &trend.Marks{}
+	return t.draw(figures, func() *trend.Marks { return &trend.Marks{} })
+}
+
+// DrawSome is Draw for the figures of some of the cycles: what failed when is not known then,
+// and no marks are left.
+func (t *Tally) DrawSome(figures iter.Seq2[analyze.Measurement, error]) error {
+	t.Failed = nil
+	return t.draw(figures, func() *trend.Marks { return nil })
+}
+
+func (t *Tally) draw(figures iter.Seq2[analyze.Measurement, error], marks func() *trend.Marks) error {
+	for _, x := range t.Rows {
+		x.Bands, x.Failed = &trend.Bands{}, marks()
+	}
 	for m, err := range figures {
 		if err != nil {
 			return err
@@ -35,7 +46,7 @@ func (t *Tally) Draw(figures iter.Seq2[analyze.Measurement, error]) error {
 		if x := t.index[Key{m.Signal, m.Quantity, m.Event}]; x != nil {
 			x.mark(&m)
 		}
-		if m.Verdict == analyze.Fail {
+		if t.Failed != nil && m.Verdict == analyze.Fail {
 			t.Failed.Add(m.Cycle)
 		}
 	}

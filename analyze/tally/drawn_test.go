@@ -74,6 +74,10 @@ func TestTally_Draw(t *testing.T) {
 	if !old.Drawn() || !bytes.Equal(bytesOf(t, old.Rows[0].Bands), bytesOf(t, a.Rows[0].Bands)) || !reflect.DeepEqual(old.Failed, a.Failed) {
 		t.Error("it is made again otherwise")
 	}
+	// From some cycles the bands are made, and no marks.
+	if err := old.DrawSome(figures(100)); err != nil || old.Drawn() || old.Rows[0].Bands.N() != 80 || old.Rows[0].Failed != nil {
+		t.Errorf("of some cycles: %d values, marks %v, %v", old.Rows[0].Bands.N(), old.Rows[0].Failed, err)
+	}
 	// A tally in which nothing failed has its marks, too.
 	none := fresh(t)
 	m := figure(1, nil)
