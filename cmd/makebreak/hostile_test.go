@@ -119,7 +119,7 @@ var hostileCommands = map[string][]string{
 	"makebreak run":              {"relay-only --seed 1 --log NEW --cycles 1", "SEQ --seed 1 --log NEW --cycles 1", "--list", "--list-faults"},
 	"makebreak soak":             {"relay-only --seed 1 --log NEW --cycles 2", "--resume last --log LOG --metrics-file DIR/m.prom"},
 	"makebreak soak plan":        {"--b10 100000"},
-	"makebreak soak reliability": {"last --log LOG", "last --log LOG --shape 2 --plot DIR/p.svg"},
+	"makebreak soak reliability": {"last --log LOG", "last --log LOG --shape 2 --plot DIR/p.svg", "last --log LOG --as html"},
 	"makebreak install":          {"--root DIR/root"},
 	"makebreak analyze":          {"CAPTURE", "CAPTURE --sequence SEQ"},
 	"makebreak runs":             {"--log LOG", "--log LOG --unit U-1", "--log LOG --field job=1234", "--log LOG --set-field last job=1 place=2", "--log LOG --mark-reference last", "--log LOG --unmark-reference last"},
