@@ -95,7 +95,7 @@ func state(title, about, zero, one string, wrong int, width uint32) *stat.PanelB
 	words := &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: map[string]dashboard.ValueMappingResult{"0": say(0, zero), "1": say(1, one)}}
 	return stat.NewPanelBuilder().Title(title).Description(about).Datasource(source).Span(width).Height(6).
 		Mappings([]dashboard.ValueMapping{{ValueMap: words}}).ColorMode(common.BigValueColorModeValue).GraphMode(common.BigValueGraphModeNone).
-		TextMode(common.BigValueTextModeValueAndName).ReduceOptions(common.NewReduceDataOptionsBuilder().Calcs([]string{"lastNotNull"}))
+		TextMode(common.BigValueTextModeValueAndName).Orientation(common.VizOrientationAuto).ReduceOptions(common.NewReduceDataOptionsBuilder().Calcs([]string{"lastNotNull"}))
 }
 
 // rows shows the labels of a metric as a table, without what only Prometheus needs.
@@ -105,7 +105,12 @@ func rows(title, about string, width, height uint32, hidden ...string) *table.Pa
 		exclude[h] = true
 	}
 	return table.NewPanelBuilder().Title(title).Description(about).Datasource(source).Span(width).Height(height).
-		WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{"excludeByName": exclude}})
+		WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
+			"excludeByName": exclude, "renameByName": map[string]string{"Value": "units", "instance": "computer"}}})
+}
+
+func one(text string) dashboard.StringOrArrayOfString {
+	return dashboard.StringOrArrayOfString{String: cog.ToPtr(text)}
 }
 
 func board() *dashboard.DashboardBuilder {
@@ -116,7 +121,8 @@ func board() *dashboard.DashboardBuilder {
 		WithVariable(dashboard.NewDatasourceVariableBuilder("source").Label("Prometheus").Type("prometheus")).
 		WithVariable(dashboard.NewQueryVariableBuilder("rig").Label("Rig").Datasource(source).
 			Query(dashboard.StringOrMap{String: cog.ToPtr(`label_values(up{job="makebreak"}, instance)`)}).
-			Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Multi(true).IncludeAll(true)).
+			Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Multi(true).IncludeAll(true).
+			Current(dashboard.VariableOption{Selected: cog.ToPtr(true), Text: one("All"), Value: one("$__all")})).
 		WithRow(row("Now")).
 		WithPanel(state("Computer", "Whether Prometheus could read the metrics.", "does not answer", "answers", 0, 6).
 			WithTarget(now(`up{`+of+`}`, "{{instance}}"))).
@@ -160,7 +166,7 @@ func board() *dashboard.DashboardBuilder {
 			WithTarget(query(`3600 * rate(makebreak_chip_resets_total{`+of+`}[1h])`, "{{instance}} resets"))).
 		WithRow(row("Workshop")).
 		WithPanel(bars("First-pass yield", "Share of the units that passed in their first run of the sequence, over all rigs.", "percentunit", 8).Max(1).
-			WithTarget(now(`sequence:makebreak_first_pass_yield:ratio`, "{{sequence}}"))).
+			WithTarget(now(`sequence:makebreak_first_pass_yield:ratio`, "{{sequence}} (simulated: {{simulated}})"))).
 		WithPanel(rows("Units tested by day", "By the verdict of the unit's last run of the day.", 8, 8).
 			WithTarget(now(`sum by (day, sequence, verdict) (makebreak_log_day_units{`+of+`}) > 0`, "").Format(prometheus.PromQueryFormatTable))).
 		WithPanel(bars("Calibrations fall due", "Days that are left.", "d", 8).
@@ -171,14 +177,36 @@ func board() *dashboard.DashboardBuilder {
 			WithTarget(query(`makebreak_log_free_bytes{`+of+`}`, "{{instance}}")))
 }
 
-// The file is what is built here. MAKEBREAK_UPDATE=1 writes it.
-func TestBoard_File(t *testing.T) {
-	t.Parallel()
+// numbered is the dashboard with a number for each panel and a letter for each of its queries.
+func numbered(t *testing.T) dashboard.Dashboard {
+	t.Helper()
 	built, err := board().Build()
 	if err != nil {
 		t.Fatal(err)
 	}
-	want, err := json.MarshalIndent(built, "", " ")
+	for i, p := range built.Panels {
+		id := uint32(i + 1)
+		if p.RowPanel != nil {
+			p.RowPanel.Id = id
+			continue
+		}
+		p.Panel.Id = &id
+		for n, target := range p.Panel.Targets {
+			query, ok := target.(prometheus.Dataquery)
+			if !ok {
+				t.Fatalf("%T is no query of Prometheus", target)
+			}
+			query.RefId = cog.ToPtr(string(rune('A' + n)))
+			p.Panel.Targets[n] = query
+		}
+	}
+	return built
+}
+
+// The file is what is built here. MAKEBREAK_UPDATE=1 writes it.
+func TestBoard_File(t *testing.T) {
+	t.Parallel()
+	want, err := json.MarshalIndent(numbered(t), "", " ")
 	if err != nil {
 		t.Fatal(err)
 	}
