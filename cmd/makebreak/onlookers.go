@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"time"
 
 	"makebreak/rig/bench"
@@ -40,7 +41,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	}
 	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, l.site)
 	if err != nil {
-		return nil, problem.Of(problem.KindOf(err), errors.Join(err, l.site.Close()))
+		return nil, problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--page %w", err), l.site.Close()))
 	}
 	a.note("Page at %s", l.server.URL("/"))
 	if l.server.Open() {

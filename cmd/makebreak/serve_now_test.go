@@ -72,7 +72,9 @@ func TestServe_OtherPrograms(t *testing.T) {
 	log := filepath.Join(t.TempDir(), "log.db")
 	one := endless(t, log, "--unit", "ONE-1")
 	served := serving(t, start(t, log, "serve", "--listen", "127.0.0.1:0"))
-	served.until(t, "one run", func(now string) bool { return strings.Count(now, goesOn) == 1 && strings.Contains(now, "Unit ONE-1") && strings.Contains(now, "K1_NO") })
+	served.until(t, "one run", func(now string) bool {
+		return strings.Count(now, goesOn) == 1 && strings.Contains(now, "Unit ONE-1") && strings.Contains(now, "K1_NO")
+	})
 	two := endless(t, log, "--unit", "TWO-2")
 	now := served.until(t, "two runs", func(now string) bool { return strings.Count(now, goesOn) == 2 && strings.Count(now, "K1_NO") >= 2 })
 	if strings.Index(now, "ONE-1") > strings.Index(now, "TWO-2") {
@@ -99,7 +101,9 @@ func TestServe_OtherPrograms(t *testing.T) {
 	if left := journal.Sockets(log); len(left) > 0 {
 		t.Errorf("the next run has left %q", left)
 	}
-	served.until(t, "the next run's end", func(now string) bool { return strings.Contains(now, "Unit THREE-3") && strings.Contains(now, "Record of this run") })
+	served.until(t, "the next run's end", func(now string) bool {
+		return strings.Contains(now, "Unit THREE-3") && strings.Contains(now, "Record of this run")
+	})
 	if err := served.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
 	}
@@ -126,7 +130,9 @@ func TestServe_Silent(t *testing.T) {
 	if status := one.wait(t); status != exitInterrupted {
 		t.Errorf("exit status %d: %s", status, one.errors())
 	}
-	served.until(t, "its end", func(now string) bool { return strings.Contains(now, "interrupted") && !strings.Contains(now, "does not answer") })
+	served.until(t, "its end", func(now string) bool {
+		return strings.Contains(now, "interrupted") && !strings.Contains(now, "does not answer")
+	})
 }
 
 // A run's own page shows it and its log, and ends with it. The log holds the same as where

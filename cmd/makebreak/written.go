@@ -21,7 +21,11 @@ func (a *app) checkWritten(c *cobra.Command, args []string) error {
 			continue
 		}
 		path := f.Value.String()
-		if over := outfile.Replaced(path, kept); over != "" {
+		over := outfile.Replaced(path, kept)
+		if over == "" && journal.NamesSocket(a.log, path) { // one that is made or removed meanwhile
+			over = "a socket of the log"
+		}
+		if over != "" {
 			return badUsage("--%s %s would replace %s, which this command reads or keeps; name another file", name, path, over)
 		}
 		kept = append(kept, path) // nor may a second result go there

@@ -26,6 +26,16 @@ func Sockets(path string) []string {
 	return all
 }
 
+// NamesSocket reports whether a path is one that a socket beside a log may have.
+func NamesSocket(log, path string) bool {
+	full, err := realPath(log)
+	if err != nil {
+		return false
+	}
+	named, err := realPath(path)
+	return err == nil && strings.HasPrefix(named, full+socketEnd)
+}
+
 // globbed is a path as a pattern that only it matches.
 func globbed(path string) string {
 	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)

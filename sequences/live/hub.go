@@ -27,7 +27,7 @@ const (
 	// turn.
 	turns = 25
 	// settle is how long results stay as they are at least: they are read and drawn.
-	settle = time.Second
+	settle = 2 * time.Second
 	// stale is from when on a sample is not of now, and a rig not seen. The slowest converter
 	// samples four outputs in turn, each every half second.
 	stale = 2 * time.Second
@@ -175,7 +175,7 @@ func (h *Hub) Event() {
 	h.glances.SetPlace(h.step.packed())
 }
 
-// Capture takes in a cycle that is measured and not yet stored. One a second is shown.
+// Capture takes in a cycle that is measured and not yet stored. One every two seconds is shown.
 func (h *Hub) Capture(c *journal.Cycle, x *capture.Capture) {
 	h.mu.Lock()
 	due := time.Since(h.shared.taken) >= h.settle
