@@ -6,6 +6,8 @@ import (
 	"io"
 	"net/http"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
 )
@@ -15,7 +17,7 @@ type Opts struct {
 	Log     string                           // path of the log
 	Program string                           // version, for the foot of each page
 	Now     Now                              // what happens now; nil: nothing is said of it
-	Metrics http.Handler                     // of /metrics; nil: there is none
+	Metrics []prometheus.Collector           // are served beside those of the log
 	Failed  func(format string, args ...any) // is told what went wrong with the log
 }
 
@@ -56,23 +58,25 @@ func New(opts Opts) (*Site, error) {
 		return nil, err
 	}
 	s.sheet = sheet(opts.Now)
-	s.routes()
-	return s, nil
+	return s, s.routes()
 }
 
-func (s *Site) routes() {
+func (s *Site) routes() error {
+	metrics, err := s.metricsPage(s.opts.Metrics)
+	if err != nil {
+		return err
+	}
 	s.mux.HandleFunc("/{$}", s.first)
 	s.mux.HandleFunc("/runs/{run}", s.run)
 	s.mux.HandleFunc("/assets/{name}", s.asset)
 	if s.opts.Now != nil {
 		s.mux.HandleFunc("/now", s.stream)
 	}
-	if s.opts.Metrics != nil {
-		s.mux.Handle("/metrics", s.opts.Metrics)
-	}
+	s.mux.Handle("/metrics", metrics)
 	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		s.tell(w, http.StatusNotFound, "There is no such page here.")
 	})
+	return nil
 }
 
 // ServeHTTP implements http.Handler.

@@ -10,6 +10,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
 
 	"makebreak/sequences/journal"
 )
@@ -98,7 +101,8 @@ func TestRoutes(t *testing.T) {
 	t.Parallel()
 	log := oldLog(t)
 	run := runsIn(t, log)[0].Run
-	s := newSite(t, Opts{Log: log, Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "up 1\n") })})
+	own := prometheus.NewGauge(prometheus.GaugeOpts{Name: "own"})
+	s := newSite(t, Opts{Log: log, Metrics: []prometheus.Collector{own}})
 	for address, want := range map[string]struct {
 		status     int
 		kind, text string
@@ -112,7 +116,7 @@ func TestRoutes(t *testing.T) {
 		"/runs/" + run + "/more":             {404, "text/html", "no such page"},
 		"/nowhere":                           {404, "text/html", "no such page"},
 		"/now":                               {404, "text/html", "no such page"},
-		"/metrics":                           {200, "text/plain", "up 1"},
+		"/metrics":                           {200, "text/plain", "own 0"},
 		"/assets/" + s.sheetName():           {200, "text/css", "--ink"},
 		"/assets/" + htmxScript:              {200, "text/javascript", "htmx"},
 		"/assets/" + sseScript:               {200, "text/javascript", "EventSource"},
@@ -212,3 +216,71 @@ type pipeWriter struct {
 }
 
 func (p *pipeWriter) Write(b []byte) (int, error) { return p.w.Write(b) }
+
+// The metrics have what the log holds. Without a log they say that it cannot be read.
+func TestMetrics(t *testing.T) {
+	t.Parallel()
+	log := oldLog(t)
+	failed := map[string]bool{} // units by the sequence of their runs that failed
+	for _, r := range runsIn(t, log) {
+		failed[r.Sequence] = failed[r.Sequence] || r.Verdict == "fail"
+	}
+	s := newSite(t, Opts{Log: log})
+	text := get(s, "/metrics").Body.String()
+	for sequence, want := range failed {
+		none := `makebreak_log_runs{sequence="` + sequence + `",simulated="true",verdict="fail"} 0`
+		if !strings.Contains(text, `makebreak_log_runs{sequence="`+sequence+`"`) || strings.Contains(text, none) == want {
+			t.Errorf("%s: runs that failed: %t, told in %s", sequence, want, text)
+		}
+	}
+	for _, want := range []string{"makebreak_log_readable 1", "makebreak_log_size_bytes", "makebreak_log_free_bytes", "makebreak_log_last_run_timestamp_seconds"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("there is no %s in %s", want, text)
+		}
+	}
+	none := newSite(t, Opts{Log: filepath.Join(t.TempDir(), "none.db")})
+	if w := get(none, "/metrics"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "makebreak_log_readable 0") {
+		t.Errorf("without a log: %d, %s", w.Code, w.Body)
+	}
+}
+
+// A log is not counted again at once, another one is.
+func TestCounts_Shared(t *testing.T) {
+	t.Parallel()
+	log := &logFile{path: oldLog(t)}
+	defer log.close()
+	now := time.Unix(1_900_000_000, 0)
+	c := &counts{log: log, now: func() time.Time { now = now.Add(time.Second); return now }}
+	running := func() int {
+		t.Helper()
+		h, err := c.holds()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return h.Running
+	}
+	running()
+	db, err := journal.Open(log.path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	run, err := db.Begin(journal.RunInfo{Started: now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := running(); n != 0 {
+		t.Errorf("%d runs go on: the log was counted again at once", n)
+	}
+	now = now.Add(countShare * time.Second)
+	if n := running(); n != 1 {
+		t.Errorf("%d runs go on, want 1", n)
+	}
+	if err := run.Finish(journal.RunEnd{Ended: now}); err != nil {
+		t.Fatal(err)
+	}
+	now = now.Add(2 * countShare * time.Second)
+	if n := running(); n != 0 {
+		t.Errorf("%d runs go on after the end", n)
+	}
+}
