@@ -36,7 +36,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	}
 	record := func(s *live.State) string { return site.RecordAt(s.Run) }
 	var err error
-	if l.site, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(live.OfHub(j.hub, record)), Program: version(), Failed: a.note}); err != nil {
+	if l.site, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(live.OfHub(j.hub, record)), Beside: true, Program: version(), Failed: a.note}); err != nil {
 		return nil, readFailed(err)
 	}
 	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, l.site)

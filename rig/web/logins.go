@@ -7,7 +7,6 @@ import (
 	"crypto/sha256"
 	"net/http"
 	"sync"
-	"time"
 )
 
 // What checks of passwords may cost. They are slow on purpose, and whoever guesses must not
@@ -21,22 +20,19 @@ const (
 // logins let credentials that were accepted before pass, and others one at a time.
 type logins struct {
 	key   []byte // of the sums by which credentials are remembered
-	turn  chan struct{}
+	share *Share
 	mu    sync.Mutex
 	known map[[sha256.Size]byte]struct{}
-	wait  int       // that wait
-	rest  time.Time // before which no check begins
 }
 
 func newLogins() *logins {
-	l := &logins{key: make([]byte, 32), turn: make(chan struct{}, 1), known: map[[sha256.Size]byte]struct{}{}}
+	l := &logins{key: make([]byte, 32), share: NewShare(loginShare, maxLogins), known: map[[sha256.Size]byte]struct{}{}}
 	_, _ = rand.Read(l.key) // it never fails
 	return l
 }
 
 // A checking is a request whose credentials are being checked.
 type checking struct {
-	begun time.Time
 	sum   [sha256.Size]byte
 	ended sync.Once
 }
@@ -61,7 +57,7 @@ func (l *logins) gate(check http.Handler) http.Handler {
 			refuse(w, http.StatusTooManyRequests, "too many logins are being checked")
 			return
 		}
-		c := &checking{begun: time.Now(), sum: sum}
+		c := &checking{sum: sum}
 		defer l.end(c, false)
 		check.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), checkingKey{}, c)))
 	})
@@ -91,68 +87,25 @@ func (l *logins) isKnown(sum [sha256.Size]byte) bool {
 }
 
 // begin waits for the turn of credentials that are not known. False: too many wait, or the
-// client has gone. One that waited while the same credentials were accepted has no check left.
+// client has gone. Of those that were accepted meanwhile no check is left, and nothing to rest for.
 func (l *logins) begin(ctx context.Context, sum [sha256.Size]byte) bool {
-	l.mu.Lock()
-	full := l.wait >= maxLogins
-	if !full {
-		l.wait++
-	}
-	l.mu.Unlock()
-	if full {
-		return false
-	}
-	defer func() {
-		l.mu.Lock()
-		defer l.mu.Unlock()
-		l.wait--
-	}()
-	select {
-	case l.turn <- struct{}{}:
-	case <-ctx.Done():
-		return false
-	}
-	if l.isKnown(sum) || l.rested(ctx) {
-		return true
-	}
-	<-l.turn
-	return false
-}
-
-// rested waits until a check may begin; false: the client has gone.
-func (l *logins) rested(ctx context.Context) bool {
-	l.mu.Lock()
-	rest := time.Until(l.rest)
-	l.mu.Unlock()
-	if rest <= 0 {
-		return true
-	}
-	wait := time.NewTimer(rest)
-	defer wait.Stop()
-	select {
-	case <-wait.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
+	return !l.share.full() && l.share.take(ctx, func() bool { return l.isKnown(sum) })
 }
 
 // end gives the turn to the next.
 func (l *logins) end(c *checking, accepted bool) {
 	c.ended.Do(func() {
-		took := time.Since(c.begun)
-		l.mu.Lock()
-		defer l.mu.Unlock()
-		l.rest = time.Now().Add((loginShare - 1) * took)
 		if accepted {
 			l.remember(c.sum)
 		}
-		<-l.turn
+		l.share.End()
 	})
 }
 
 // remember keeps credentials, in the place of any others where there is no room.
 func (l *logins) remember(sum [sha256.Size]byte) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	if len(l.known) >= maxKnown {
 		for other := range l.known {
 			delete(l.known, other)

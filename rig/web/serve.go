@@ -123,6 +123,9 @@ func (s *Server) URL(path string) string {
 	return scheme + "://" + s.Addr.String() + path
 }
 
+// Port is the port that it listens at.
+func (s *Server) Port() int { return s.Addr.(*net.TCPAddr).Port }
+
 // Open reports whether other machines reach the server without TLS or without a login.
 func (s *Server) Open() bool { return s.open }
 

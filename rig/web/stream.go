@@ -36,15 +36,19 @@ func Stream(w http.ResponseWriter, r *http.Request, send func(ctx context.Contex
 		defer all.begin(end)()
 	}
 	control := http.NewResponseController(w)
-	if err := control.SetReadDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
-		return
-	}
+	_ = control.SetReadDeadline(time.Time{}) // where it fails, so does more
 	send(ctx, func() error {
 		if err := control.SetWriteDeadline(time.Now().Add(writeTime)); !errors.Is(err, http.ErrNotSupported) {
 			return err
 		}
 		return nil
 	})
+}
+
+// Ready gives the client the time to take an answer that it would have had if making it had
+// taken none.
+func Ready(w http.ResponseWriter) {
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(writeTime)) // where it fails, so does writing
 }
 
 // begin gives a stream a place, which the oldest gives up where there is none.

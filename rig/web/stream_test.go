@@ -139,3 +139,32 @@ func TestStream_Slow(t *testing.T) {
 		c.Close()
 	})
 }
+
+// An answer that took long to make comes whole, and who does not take it is not waited for.
+func TestReady(t *testing.T) {
+	t.Parallel()
+	late := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case <-r.Context().Done():
+			return
+		case <-time.After(writeTime + readTime + time.Second):
+		}
+		Ready(w)
+		hello(w, r)
+	})
+	onPipes(t, late, func(t *testing.T, p *pipes) {
+		if r, err := ask(p.dial()); err != nil || r.StatusCode != http.StatusOK || r.ContentLength != int64(len("hello")) {
+			t.Errorf("%+v, %v", r, err)
+		}
+		c := p.dial()
+		defer c.Close()
+		if _, err := io.WriteString(c, "GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"); err != nil {
+			t.Error(err)
+		}
+		time.Sleep(2 * (writeTime + readTime + time.Second))
+		synctest.Wait()
+		if n := p.open.Load(); n != 0 {
+			t.Errorf("%d connections are kept for one who reads nothing", n)
+		}
+	})
+}

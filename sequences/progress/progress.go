@@ -26,7 +26,7 @@ import (
 type Opts struct {
 	Terminal io.Writer                        // that a bar is drawn on; nil: none
 	Serve    string                           // address at which the metrics are served; empty: nowhere
-	Access   web.Access                       // who may ask for them there
+	Access   web.Access                       // TLS and logins there; without them, other machines may ask as well
 	File     string                           // that the metrics are written to; empty: none
 	Program  string                           // version that runs now; a run that goes on may have begun with another
 	Note     func(format string, args ...any) // takes what a person should know
@@ -96,12 +96,13 @@ func (s *Shown) Drawn() bool { return s.bar != nil }
 func (s *Shown) serve() (err error) {
 	pages := http.NewServeMux()
 	pages.Handle("/metrics", s.metrics.Handler())
-	if s.server, err = web.Serve(web.Opts{Address: s.opts.Serve, Access: s.opts.Access, Failed: func(err error) { s.opts.Note("metrics: %v", err) }}, pages); err != nil {
+	access := web.Access{Config: s.opts.Access.Config, Insecure: true} // they are few, and were always open
+	if s.server, err = web.Serve(web.Opts{Address: s.opts.Serve, Access: access, Failed: func(err error) { s.opts.Note("metrics: %v", err) }}, pages); err != nil {
 		return fmt.Errorf("--metrics %w", err)
 	}
 	s.opts.Note("Metrics at %s", s.server.URL("/metrics"))
 	if s.server.Open() {
-		s.opts.Note("Other machines can read the metrics, without a login (--insecure)")
+		s.opts.Note("Other machines can read the metrics, without TLS and a login. To serve this machine only, give --metrics localhost:%d", s.server.Port())
 	}
 	return nil
 }

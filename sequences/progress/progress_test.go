@@ -2,6 +2,7 @@ package progress
 
 import (
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -10,28 +11,26 @@ import (
 	"makebreak/sequences"
 )
 
-// Other machines read the metrics only where that was asked for, and then it is said.
+// Where other machines can read the metrics, that is said, and how to serve this one only.
 func TestNew_Exposed(t *testing.T) {
 	t.Parallel()
-	for _, c := range []struct {
-		address            string
-		insecure           bool
-		refused, announced bool
-	}{
-		{":0", false, true, false}, {"0.0.0.0:0", false, true, false}, {":0", true, false, true}, {"0.0.0.0:0", true, false, true},
-		{"localhost:0", false, false, false}, {"127.0.0.1:0", true, false, false},
-	} {
+	for address, exposed := range map[string]bool{":0": true, "0.0.0.0:0": true, "localhost:0": false, "127.0.0.1:0": false} {
 		var told strings.Builder
-		s, err := New(&sequences.Sequence{}, 1, Opts{Serve: c.address, Access: web.Access{Insecure: c.insecure}, Note: func(f string, args ...any) { fmt.Fprintf(&told, f+"\n", args...) }})
-		if (err != nil) != c.refused || c.refused && problem.KindOf(err) != problem.Usage {
-			t.Errorf("%s, insecure %t: %v", c.address, c.insecure, err)
-		}
+		s, err := New(&sequences.Sequence{}, 1, Opts{Serve: address, Note: func(f string, args ...any) { fmt.Fprintf(&told, f+"\n", args...) }})
 		if err != nil {
-			continue
+			t.Fatal(err)
 		}
 		s.Close()
-		if got := strings.Contains(told.String(), "Other machines can read"); got != c.announced || !strings.HasPrefix(told.String(), "Metrics at http://") {
-			t.Errorf("%s: told %q", c.address, told.String())
+		remedy := fmt.Sprintf("--metrics localhost:%d\n", s.server.Port())
+		if got := strings.Contains(told.String(), "Other machines can read") && strings.Contains(told.String(), remedy); got != exposed {
+			t.Errorf("%s: told %q", address, told.String())
 		}
+		if !strings.HasPrefix(told.String(), "Metrics at http://") {
+			t.Errorf("%s: told %q", address, told.String())
+		}
+	}
+	none := web.Access{Config: filepath.Join(t.TempDir(), "none.yaml")}
+	if _, err := New(&sequences.Sequence{}, 1, Opts{Serve: "localhost:0", Access: none}); problem.KindOf(err) != problem.Input {
+		t.Errorf("logins that are not there: %v", err)
 	}
 }

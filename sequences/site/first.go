@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/rig/web"
 	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
@@ -156,13 +157,30 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 		}
 		p.Now, p.Scripts = template.HTML(b.String()), []string{htmxScript, sseScript, ownScriptName()}
 	}
-	if err := s.log.read(func(db *journal.DB) error { return p.fill(db) }); absent(err) {
+	fill := p.fill
+	if p.Searched {
+		fill = s.inTurn(r, fill)
+	}
+	err := s.log.read(fill)
+	web.Ready(w)
+	if absent(err) {
 		p.Nothing = "There is no log yet: the first run makes it."
 	} else if err != nil {
 		s.failed(w, r, err)
 		return
 	}
 	s.write(w, http.StatusOK, "first", p)
+}
+
+// inTurn has what reads much of the log wait for its turn.
+func (s *Site) inTurn(r *http.Request, f func(*journal.DB) error) func(*journal.DB) error {
+	return func(db *journal.DB) error {
+		if !s.share.Begin(r.Context()) {
+			return errBusy
+		}
+		defer s.share.End()
+		return f(db)
+	}
 }
 
 // fill fills the page from the log.

@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/web"
 	"makebreak/sequences/journal"
 )
 
@@ -18,6 +19,7 @@ type Opts struct {
 	Program string                           // version, for the foot of each page
 	Now     Now                              // what happens now; nil: nothing is said of it
 	Metrics []prometheus.Collector           // are served beside those of the log
+	Beside  bool                             // a run is under way in this program: records are made slowly
 	Failed  func(format string, args ...any) // is told what went wrong with the log
 }
 
@@ -40,17 +42,28 @@ type Piece struct {
 	HTML string
 }
 
+// Records are made one at a time. A long one takes seconds of a processor.
+const (
+	mostRecords = 16 // that wait to be made; more are refused
+	besideShare = 20 // of a processor, making them takes one part in so many beside a run
+)
+
 // A Site is the pages. It is safe for concurrent use.
 type Site struct {
 	opts  Opts
 	log   *logFile
 	mux   *http.ServeMux
-	sheet string // style sheet
+	share *web.Share // of making records
+	parts parts      // of the long ones
+	sheet string     // style sheet
 }
 
 // New makes a site. The log need not be there yet.
 func New(opts Opts) (*Site, error) {
-	s := &Site{opts: opts, log: &logFile{path: opts.Log}, mux: http.NewServeMux()}
+	s := &Site{opts: opts, log: &logFile{path: opts.Log}, mux: http.NewServeMux(), share: web.NewShare(1, mostRecords), parts: usual}
+	if opts.Beside {
+		s.share = web.NewShare(besideShare, mostRecords)
+	}
 	if opts.Failed == nil {
 		s.opts.Failed = func(string, ...any) {}
 	}
@@ -92,6 +105,9 @@ func (s *Site) Close() error { return s.log.close() }
 func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {
 	switch {
 	case r.Context().Err() != nil: // the client has gone
+	case errors.Is(err, errBusy):
+		w.Header().Set("Retry-After", "10")
+		s.tell(w, http.StatusServiceUnavailable, "Too many records are being made. Ask again in some seconds.")
 	case absent(err):
 		s.tell(w, http.StatusNotFound, "There is no log yet: the first run makes it.")
 	case problem.KindOf(err) == problem.Usage:
