@@ -66,6 +66,9 @@ type View struct {
 	Dimensions []Dimension // that are drawn, each in its Row
 	Latest     []Mark      // limits of times that begin at the event
 	Beyond     []Mark      // those that lie after To
+
+	half int // which half of the drawing it has; 0: all
+	rows int // of dimensions, at least
 }
 
 // Mark is an instant with its words.
@@ -178,7 +181,19 @@ func NewTiming(of TimingOf) (*Timing, error) {
 		v.Factor, v.Beyond = (to-from)/(c.to-c.from), nil
 		t.Enlarged = append(t.Enlarged, v)
 	}
+	if len(t.Enlarged) > 1 { // one beside the other, so that a printed page holds them
+		t.Enlarged[0].half, t.Enlarged[1].half = 1, 2
+	}
 	t.place(all)
+	rows := 0
+	for i := range t.Enlarged {
+		for _, d := range t.Enlarged[i].Dimensions {
+			rows = max(rows, d.Row+1)
+		}
+	}
+	for i := range t.Enlarged {
+		t.Enlarged[i].rows = rows
+	}
 	t.Words = s.words()
 	if len(s.behind) > 0 {
 		if t.Behind = of.BehindWords; t.Behind == "" {

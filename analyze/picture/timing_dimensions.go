@@ -345,7 +345,7 @@ func (d *Dimension) fit(v *View, taken []box) (fit, bool) {
 		}
 		x := fit{label: box{left: at, right: at + w}}
 		x.all = box{left: math.Min(at, left-out), right: math.Max(at+w, right+out)}
-		if x.all.left < 0 || x.all.right > across {
+		if outer, edge := v.ends(); x.all.left < outer || x.all.right > edge {
 			continue
 		}
 		if !slices.ContainsFunc(taken, func(b box) bool { return x.all.left < b.right+labelGap && b.left < x.all.right+labelGap }) {
@@ -357,5 +357,28 @@ func (d *Dimension) fit(v *View, taken []box) (fit, bool) {
 
 // across places a time.
 func (v *View) across(at float64) float64 {
-	return timingLeft + (at-v.From)/(v.To-v.From)*(timingRight-timingLeft)
+	left, right := v.field()
+	return left + (at-v.From)/(v.To-v.From)*(right-left)
+}
+
+// field is from where to where the view's lines go: over the whole drawing, or half of it.
+func (v *View) field() (left, right float64) {
+	switch v.half {
+	case 1:
+		return timingLeft, across/2 - halfGutter
+	case 2:
+		return across/2 + timingLeft, across - halfGutter
+	}
+	return timingLeft, timingRight
+}
+
+// ends are the view's own edges, names and labels included.
+func (v *View) ends() (left, right float64) {
+	switch v.half {
+	case 1:
+		return 0, across/2 - 4
+	case 2:
+		return across / 2, across
+	}
+	return 0, across
 }

@@ -23,13 +23,13 @@ func (t *Timing) PNG(w io.Writer) error { return t.drawing().png(w) }
 // Heights of a view's parts.
 const (
 	marksHeight    = 34.0 // the events' names, above all lanes
-	laneName       = 25.0
-	voltsHeight    = 132.0
-	contactHeight  = 30.0
+	laneName       = 23.0
+	voltsHeight    = 124.0
+	contactHeight  = 24.0
 	laneGap        = 8.0
 	rowHeight      = 26.0
 	axisHeight     = 30.0
-	enlargedVolts  = 84.0
+	enlargedVolts  = 72.0
 	outlinedVolts  = 64.0
 	enlargedHeader = 28.0
 	bareMarks      = 4.0 // without an event
@@ -45,15 +45,8 @@ func (t *Timing) drawing() *drawing {
 		volts = outlinedVolts
 	}
 	y = g.view(&t.Main, y, volts, t.Enlarged)
-	for i := range t.Enlarged {
-		v := &t.Enlarged[i]
-		y += enlargedHeader
-		name := fmt.Sprintf("Enlarged %s times", factorText(v.Factor))
-		if len(t.Enlarged) > 1 {
-			name = fmt.Sprintf("%c: enlarged %s times", 'A'+rune(i), factorText(v.Factor))
-		}
-		d.text(ink, spot{0, y}, mediumText, start, name)
-		y = g.view(v, y+4, enlargedVolts, nil)
+	if len(t.Enlarged) > 0 {
+		y = g.enlarged(t.Enlarged, y+enlargedHeader)
 	}
 	if t.Behind != "" {
 		y += smallText + 2
@@ -62,6 +55,22 @@ func (t *Timing) drawing() *drawing {
 	}
 	d.height = math.Ceil(y)
 	return d
+}
+
+// enlarged draws the enlarged places, two of them side by side.
+func (g *timingDrawing) enlarged(all []View, y float64) float64 {
+	lowest := y
+	for i := range all {
+		v := &all[i]
+		name := fmt.Sprintf("Enlarged %s times", factorText(v.Factor))
+		if len(all) > 1 {
+			name = fmt.Sprintf("%c: enlarged %s times", 'A'+rune(i), factorText(v.Factor))
+		}
+		left, _ := v.ends()
+		g.d.text(ink, spot{left, y}, mediumText, start, name)
+		lowest = max(lowest, g.view(v, y+4, enlargedVolts, nil))
+	}
+	return lowest
 }
 
 func factorText(x float64) string {
@@ -88,7 +97,7 @@ func (g *timingDrawing) layout(v *View, y, volts float64) layout {
 		l.top = y + marksHeight + nameRow*float64(rows)
 	}
 	y = l.top
-	rows := 0
+	rows := v.rows
 	for _, x := range v.Dimensions {
 		rows = max(rows, x.Row+1)
 	}
@@ -98,7 +107,8 @@ func (g *timingDrawing) layout(v *View, y, volts float64) layout {
 			height = volts
 		}
 		y += laneName
-		l.lanes = append(l.lanes, frame{left: timingLeft, right: timingRight, top: y, bottom: y + height,
+		left, right := v.field()
+		l.lanes = append(l.lanes, frame{left: left, right: right, top: y, bottom: y + height,
 			fromX: v.From, toX: v.To, fromY: v.Lanes[i].Low, toY: v.Lanes[i].High})
 		y += height + laneGap
 		if i == 0 {
@@ -119,22 +129,29 @@ func (g *timingDrawing) view(v *View, y, volts float64, enlarged []View) float64
 	for i := range v.Lanes {
 		g.lane(&v.Lanes[i], &l.lanes[i])
 	}
+	g.places(v, &l, enlarged)
 	g.marks(v, &l)
 	g.dimensions(v, &l)
-	g.places(v, &l, enlarged)
 	return l.y
 }
 
 // axis draws the time axis below the lanes, with its unit once at its end.
 func (g *timingDrawing) axis(v *View, l *layout) {
 	s := unit.Time.Scaler(unit.Figures{Values: []float64{math.Max(math.Abs(v.From), math.Abs(v.To))}, Uncertainty: math.NaN()})
-	for _, k := range ticksUpTo(timeTicks, s.In(v.From), s.In(v.To)) {
+	left, right := v.field()
+	most, unitAt := timeTicks, right+24
+	if v.half > 0 {
+		most, unitAt = timeTicks/2, right+4
+	}
+	for _, k := range ticksUpTo(most, s.In(v.From), s.In(v.To)) {
 		x := v.across(v.From + (k.value-s.In(v.From))/(s.In(v.To)-s.In(v.From))*(v.To-v.From))
 		g.d.line(rule, 1, 0, spot{x, l.top}, spot{x, l.bottom})
-		g.d.text(ink, spot{x, l.bottom + 16}, smallText, middle, k.label)
+		if x+widthOf(k.label, smallText)/2 < unitAt-4 {
+			g.d.text(ink, spot{x, l.bottom + 16}, smallText, middle, k.label)
+		}
 	}
-	g.d.line(soft, 1, 0, spot{timingLeft, l.bottom}, spot{timingRight, l.bottom})
-	g.d.text(soft, spot{timingRight + 24, l.bottom + 16}, smallText, start, s.Unit())
+	g.d.line(soft, 1, 0, spot{left, l.bottom}, spot{right, l.bottom})
+	g.d.text(soft, spot{unitAt, l.bottom + 16}, smallText, start, s.Unit())
 }
 
 // lane draws one signal.
@@ -144,7 +161,7 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	if !n.Contact {
 		name += ", V"
 	}
-	d.text(ink, spot{0, f.top - 11}, smallText, start, name)
+	d.text(ink, spot{f.left - timingLeft, f.top - 10}, smallText, start, name)
 	d.shapes[len(d.shapes)-1].bold = true
 	if n.Contact {
 		d.text(soft, spot{f.left - 7, f.top + 4}, smallText, end, "closed")
@@ -153,7 +170,9 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 	for i := range n.Bands {
 		g.band(&n.Bands[i], f)
 	}
-	g.bandLabels(n, f)
+	if f.right == timingRight {
+		g.bandLabels(n, f)
+	}
 	if !n.Contact {
 		for _, k := range ticksOf(n.Low, n.High) {
 			p := f.at(f.fromX, k.value)
@@ -370,15 +389,18 @@ func (g *timingDrawing) marks(v *View, l *layout) {
 		x := v.across(m.At)
 		g.d.line(bound, 1.5, 4, spot{x, l.top}, spot{x, l.bottom})
 		a, at := start, x+5
-		if m.Earliest || x+5+widthOf(m.Words, smallText) > across {
+		if _, edge := v.ends(); m.Earliest || x+5+widthOf(m.Words, smallText) > edge {
 			a, at = end, x-5
 		}
+		b := boxOf(place{spot{at, l.top + 11}, a}, m.Words)
+		g.d.ground(box{b.left - 1, b.top + 1, b.right + 1, b.bottom - 1})
 		g.d.text(ink, spot{at, l.top + 11}, smallText, a, m.Words)
 	}
 	for i, m := range v.Beyond {
 		y := l.top + 7 + 14*float64(i)
-		g.d.text(ink, spot{timingRight - 12, y + 4}, smallText, end, m.Words)
-		g.d.area(bound, spot{timingRight - 8, y - 4}, spot{timingRight, y}, spot{timingRight - 8, y + 4})
+		_, right := v.field()
+		g.d.text(ink, spot{right - 12, y + 4}, smallText, end, m.Words)
+		g.d.area(bound, spot{right - 8, y - 4}, spot{right, y}, spot{right - 8, y + 4})
 	}
 }
 
@@ -414,7 +436,7 @@ func (v *View) names() (all []named, rows int) {
 func (v *View) name(i int, all []named) named {
 	x, w := v.across(v.Marks[i].At), widthOf(v.Marks[i].Words, smallText)
 	n := named{left: x + 8, right: x + 8 + w}
-	if n.right > across {
+	if _, edge := v.ends(); n.right > edge {
 		n.left, n.right = x-8-w, x-8
 	}
 	for ; n.row < nameRows; n.row++ {

@@ -16,6 +16,7 @@ import (
 const (
 	timingLeft  = 64.0
 	timingRight = across - 84.0
+	halfGutter  = 20.0                          // right of a view that has half of the drawing
 	columns     = int(timingRight - timingLeft) // of one unit
 	// dotsFrom is how many units apart samples are at least to be drawn as dots.
 	dotsFrom = 4.0
