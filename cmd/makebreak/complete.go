@@ -94,6 +94,8 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 		return fixed(service.Prefixes...)
 	case "model":
 		return fixed("ADS1115", "ADS1015")
+	case "paper":
+		return fixed("a4", "letter")
 	case "series":
 		return fixed("E24", "E96")
 	}

@@ -87,18 +87,28 @@ func (a *app) rigCheckCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check",
 		Short: "Check the rig file, and on a real rig whether all of it is there and works",
-		Long: `Check the rig file: every divider's worst case, every name. On a real rig
-the chips' registers are read, the bus's speed is measured, the lines are looked
-for, and the computer's state is shown, with advice. Without a rig file, "rig scan" says what there is.
+		Long: `Check the rig file: each divider's worst case, each name. On a real rig the chips'
+registers are read, the bus's speed is measured, the lines are looked for, and the
+computer's state is shown, with advice. Without a rig file, makebreak rig scan says
+what there is.
 
-Then, on a real rig with a person at a terminal, or where --steps is given, the
-rig is tried step by step: converters' rates and ready lines, each divider with
-nothing connected and with a known voltage, each contact by hand, each drive when
-yes is typed for it, a supply by a meter. With --loop-back, which needs other wires,
-this is done only where --steps is given. It ends in a report that a second person can review; -o
-writes it to a file. The exit status is 0 where every step was done and no fault was
-found, and 2 where steps were not done: the report names them. A loop-back alone is one
-step of many, so it ends with 2 as well; what it measured is stored all the same.`,
+Where a person is at a terminal, or --steps is given, a real rig is then tried step by
+step:
+
+  - converters: their rates and ready lines;
+  - each divider, with nothing connected and with a known voltage;
+  - each contact, by hand;
+  - each drive, once yes is typed for it;
+  - a supply, by a meter.
+
+--loop-back needs other wires: with it the steps are done only where --steps is given.
+
+The report is for a second person to review; -o writes it to a file. The exit status is
+0 where all steps were done and no fault was found, and 2 where steps were not done. A
+loop-back alone ends with 2; what it measured is stored all the same.`,
+		Example: `  makebreak rig check --rig rig.yaml
+  makebreak rig check --rig rig.yaml --by "A. Fitter" -o check.txt
+  makebreak rig check --rig rig.yaml --loop-back KEY_AWAY,K1_NO,OUT3`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if o.asked = c.Flags().Changed("steps"); !o.asked {

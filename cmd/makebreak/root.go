@@ -98,13 +98,15 @@ and bounce, and judges every figure with its uncertainty. It says what is wrong
 and where to look first, and keeps a log.
 
 Without --rig it runs on a simulated bench with an invented panel, no hardware
-needed:
-
-  makebreak run armed-high
+needed.
 
 Exit status: 0 pass, 1 the unit failed, 2 undecided, 64 bad usage, 65 bad input
 file, 69 rig not available or lost, 70 the program itself is at fault, 74 the log
 or a file of results could not be written, 130 interrupted.`,
+		Example: `  makebreak run armed-high
+  makebreak run armed-high --fault wrong-address
+  makebreak report last --as html -o record.html
+  makebreak run --list`,
 		Args: func(c *cobra.Command, args []string) error { return noSuchCommand(c, args) },
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()

@@ -83,3 +83,62 @@ func TestWidth_Results(t *testing.T) {
 		t.Errorf("all commands together wrote %d bytes only", n)
 	}
 }
+
+// exampleWords splits a command as a shell does, as far as examples go: blanks, double quotes,
+// and a comment.
+func exampleWords(line string) (words []string) {
+	word, quoted, begun := "", false, false
+	for _, r := range line + " " {
+		switch {
+		case r == '"':
+			quoted, begun = !quoted, true
+		case r == ' ' && !quoted:
+			if begun {
+				words = append(words, word)
+			}
+			word, begun = "", false
+		case r == '#' && !begun:
+			return words
+		default:
+			word, begun = word+string(r), true
+		}
+	}
+	return words
+}
+
+// Each example of a command's help is a command that there is, with flags and words that it
+// takes.
+func TestExamples(t *testing.T) {
+	n := 0
+	eachCommand(func(c *cobra.Command) {
+		if strings.Contains(c.CommandPath(), "completion") {
+			return
+		}
+		for line := range strings.Lines(c.Long + "\n" + c.Example) {
+			if !strings.HasPrefix(line, "  ") {
+				continue // a sentence
+			}
+			line = strings.TrimPrefix(strings.TrimSpace(line), "sudo ")
+			if !strings.HasPrefix(line, "makebreak ") {
+				continue
+			}
+			n++
+			root := (&app{ctx: t.Context()}).root()
+			found, rest, err := root.Find(exampleWords(line)[1:])
+			if err != nil || found == root {
+				t.Errorf("%s: %v", line, err)
+				continue
+			}
+			if err := found.ParseFlags(rest); err != nil {
+				t.Errorf("%s: %v", line, err)
+				continue
+			}
+			if err := found.ValidateArgs(found.Flags().Args()); err != nil {
+				t.Errorf("%s: %v", line, err)
+			}
+		}
+	})
+	if n < 40 {
+		t.Errorf("only %d examples", n)
+	}
+}
