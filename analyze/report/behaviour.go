@@ -65,7 +65,8 @@ func Expected(c *behaviour.Cell) string {
 }
 
 // Seen says what an output did at an event over all cycles, the gravest first: "did not go
-// high in 1 of 5; went high after 142.9 … 143.6 ms".
+// high in 1 of 5; went high after 142.9 … 143.6 ms". Of an output that follows the supply it
+// says nothing.
 func Seen(c *behaviour.Cell) string {
 	var parts []string
 	for _, d := range c.Done() {
@@ -81,7 +82,7 @@ func Seen(c *behaviour.Cell) string {
 			parts = append(parts, "at "+spanWords(x))
 		}
 	}
-	if len(parts) == 0 {
+	if len(parts) == 0 && !c.Supply {
 		return "not looked at"
 	}
 	return strings.Join(parts, "; ")

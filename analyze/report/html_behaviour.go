@@ -1,7 +1,9 @@
 package report
 
 import (
+	"cmp"
 	"slices"
+	"strings"
 
 	"makebreak/analyze"
 	"makebreak/analyze/behaviour"
@@ -101,6 +103,7 @@ func behaviourRows(t *behaviour.Table, from, to int) []pageOutput {
 		names[i] = append(names[i], oneLine(o.Signal))
 	}
 	for i := range rows {
+		slices.SortFunc(names[i], func(a, b string) int { return cmp.Or(len(a)-len(b), strings.Compare(a, b)) })
 		rows[i].Outputs = words.List(words.Runs(names[i]))
 	}
 	named := 0
