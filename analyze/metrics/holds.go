@@ -28,10 +28,19 @@ type LogHolds struct {
 	Days map[LogDay]Tallied
 	// LastRun is when the newest run began; zero: there is none.
 	LastRun time.Time
-	// Running is how many runs are going on.
+	// Running is how many runs are going on, Now what is known of them, the newest last. CountLog
+	// leaves Now empty.
 	Running int
+	Now     []LogNow
 	// Size is the log's size, Free what is left on its disk, both in bytes; negative: not known.
 	Size, Free int64
+}
+
+// LogNow is a run in a log that a program is at now.
+type LogNow struct {
+	Run, Unit, Sequence string
+	Simulated           bool
+	Cycles, Planned     int // done from start to end, and to be done; Planned 0: no number was set
 }
 
 // LogKind is what runs are counted by.
@@ -53,6 +62,8 @@ type Tallied map[string]int
 const (
 	// LogSequences is how many sequences are counted by their names: those that ran last.
 	LogSequences = 50
+	// LogRuns is how many runs that are going on are told of: the newest.
+	LogRuns = 16
 	// LogDays is how many days are counted, up to the present one.
 	LogDays = 14
 )

@@ -96,6 +96,9 @@ func TestLog_Golden(t *testing.T) {
 	r := logOf(t, func() (LogHolds, error) {
 		h := CountLog(invented(), atNoon(20))
 		h.Size, h.Free = 123456, 987654321
+		for i := range LogRuns + 3 {
+			h.Now = append(h.Now, LogNow{Run: fmt.Sprint("2031-04-20-invent.", i), Unit: "E", Sequence: "armed-high", Cycles: i, Planned: 20 * (i % 2)})
+		}
 		return h, nil
 	})
 	text, err := exposition(r)

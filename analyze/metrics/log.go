@@ -8,14 +8,17 @@ import (
 
 // The names of a log's metrics.
 const (
-	logReadable = "makebreak_log_readable"
-	logRuns     = "makebreak_log_runs"
-	logUnits    = "makebreak_log_units"
-	logDayUnits = "makebreak_log_day_units"
-	logLastRun  = "makebreak_log_last_run_timestamp_seconds"
-	logRunning  = "makebreak_log_runs_in_progress"
-	logSize     = "makebreak_log_size_bytes"
-	logFree     = "makebreak_log_free_bytes"
+	logReadable   = "makebreak_log_readable"
+	logRuns       = "makebreak_log_runs"
+	logUnits      = "makebreak_log_units"
+	logDayUnits   = "makebreak_log_day_units"
+	logLastRun    = "makebreak_log_last_run_timestamp_seconds"
+	logRunning    = "makebreak_log_runs_in_progress"
+	logRunInfo    = "makebreak_log_run_info"
+	logRunCycles  = "makebreak_log_run_cycles"
+	logRunPlanned = "makebreak_log_run_planned_cycles"
+	logSize       = "makebreak_log_size_bytes"
+	logFree       = "makebreak_log_free_bytes"
 )
 
 // logCatalogue are the metrics of a log; all are gauges, as runs may be removed from it.
@@ -26,6 +29,9 @@ var logCatalogue = []spec{
 	{logDayUnits, gauge, []string{"day", "sequence", "simulated", "verdict"}, "Units tested on one of the last 14 days, by the verdict of their last run of the sequence on that day. Else as makebreak_log_units.", nil},
 	{logLastRun, gauge, nil, "When the newest run in the log began, in Unix time; absent where there is none.", nil},
 	{logRunning, gauge, nil, "Runs in the log that a program is at now.", nil},
+	{logRunInfo, gauge, []string{"run", "unit", "sequence", "simulated"}, "1; its labels name a run that a program is at now.", nil},
+	{logRunCycles, gauge, []string{"run"}, "Cycles done of a run that a program is at now.", nil},
+	{logRunPlanned, gauge, []string{"run"}, "Cycles planned for a run that a program is at now; absent where no number was set.", nil},
 	{logSize, gauge, nil, "Size of the log on its disk, in bytes.", nil},
 	{logFree, gauge, nil, "Room left on the log's disk, in bytes.", nil},
 }
@@ -74,6 +80,14 @@ func (l *Log) Collect(ch chan<- prometheus.Metric) {
 		eachVerdict(by, figureVerdicts(), func(v string, n float64) { send(logDayUnits, n, append([]string{label(day.Day)}, day.labels(v)...)...) })
 	}
 	send(logRunning, float64(holds.Running))
+	for _, r := range holds.Now[max(0, len(holds.Now)-LogRuns):] {
+		run := label(r.Run)
+		send(logRunInfo, 1, run, label(r.Unit), label(r.Sequence), strconv.FormatBool(r.Simulated))
+		send(logRunCycles, float64(r.Cycles), run)
+		if r.Planned > 0 {
+			send(logRunPlanned, float64(r.Planned), run)
+		}
+	}
 	if !holds.LastRun.IsZero() {
 		send(logLastRun, float64(holds.LastRun.UnixMilli())/1e3)
 	}

@@ -113,6 +113,16 @@ func (h *heldRig) end(t *testing.T) int {
 	return h.cmd.ProcessState.ExitCode()
 }
 
+// served has the program serve a log, and returns where.
+func served(t *testing.T, log string) string {
+	t.Helper()
+	at, err := url.Parse(serving(t, start(t, log, "serve", "--listen", "127.0.0.1:0")).url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return at.Host
+}
+
 // watching is a Prometheus that scrapes rigs.
 type watching struct {
 	prometheus.API

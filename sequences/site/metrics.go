@@ -44,9 +44,20 @@ func (c *counts) holds() (h metrics.LogHolds, err error) {
 		}
 		h = c.last
 		h.Size, h.Free = db.Room()
-		return nil
+		under, err := db.UnderWay(nil)
+		h.Now = nowOf(under)
+		return err
 	})
 	return h, err
+}
+
+// nowOf are runs that programs are at now.
+func nowOf(under []journal.RunSummary) []metrics.LogNow {
+	all := make([]metrics.LogNow, len(under))
+	for i, r := range under {
+		all[i] = metrics.LogNow{Run: r.Run, Unit: r.Unit, Sequence: r.Sequence, Simulated: r.Simulated, Cycles: r.Cycles, Planned: r.Planned}
+	}
+	return all
 }
 
 // metricsPage serves metrics: what the log holds, and more.

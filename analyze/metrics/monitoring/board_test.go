@@ -133,7 +133,8 @@ func board() *dashboard.DashboardBuilder {
 		WithPanel(course("Cycles an hour", "Over the last 5 minutes.", "none", 12).Min(0).
 			WithTarget(query(`3600 * instance:makebreak_cycles:rate5m{`+of+`}`, "{{instance}}"))).
 		WithPanel(bars("Cycles done of those planned", "Of the present or last run, over all its sittings.", "percentunit", 12).Max(1).
-			WithTarget(now(`makebreak_last_cycle_number{`+of+`} / makebreak_planned_cycles`, "{{instance}}"))).
+			WithTarget(now(`makebreak_last_cycle_number{`+of+`} / makebreak_planned_cycles`, "{{instance}}")).
+			WithTarget(now(`makebreak_log_run_cycles{`+of+`} / makebreak_log_run_planned_cycles`, "{{instance}} {{run}}"))).
 		WithRow(row("Relays")).
 		WithPanel(course("Operate time", "Mean of the last hour.", "s", 12).Min(0).
 			WithTarget(query(`instance_signal_event:makebreak_operate_time_seconds:mean1h{`+of+`}`, "{{instance}} {{signal}} at {{event}}")).
