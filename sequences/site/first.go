@@ -190,8 +190,14 @@ func (p *firstPage) fill(db *journal.DB) error {
 	if err != nil {
 		return err
 	}
-	if p.Sequences, err = db.Sequences(); err != nil {
+	all, err := db.Sequences()
+	if err != nil {
 		return err
+	}
+	for _, name := range all {
+		if words.Short(name, mostTyped) == name { // another cannot be typed either
+			p.Sequences = append(p.Sequences, name)
+		}
 	}
 	for _, r := range found.Runs {
 		p.Runs = append(p.Runs, lineOf(r))

@@ -15,7 +15,7 @@ import (
 var pageSource string
 
 var pages = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("").Funcs(template.FuncMap{"safe": words.Safe}).Parse(pageSource))
+	return template.Must(template.New("").Parse(pageSource))
 })
 
 // policy is the Content-Security-Policy of the site's pages.
