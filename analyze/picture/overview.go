@@ -12,7 +12,11 @@ import (
 
 // mostOutlined is how many outputs and how many lines an overview draws at most, those that
 // move first.
-const mostOutlined = 16
+const mostOutlined = 32
+
+// sheetHeight is how high the lanes of an overview are together at most, so that a printed page
+// holds them; what is more comes on another sheet.
+const sheetHeight = 690.0
 
 // markApart is how many units the marks of lost edges are apart at least.
 const markApart = 18
@@ -21,33 +25,64 @@ const markApart = 18
 const outlinedMove = 0.5
 
 // NewOverview draws a capture from end to end: of every column of the drawing the lowest and
-// the highest sample of each output, and every edge. c is what the outline is of. An error
-// says that there is nothing to draw.
-func NewOverview(o *capture.Outline, c *capture.Capture, heading string) (*Timing, error) {
+// the highest sample of each output, and every edge. Many signals take several sheets. c is
+// what the outline is of. An error says that there is nothing to draw.
+func NewOverview(o *capture.Outline, c *capture.Capture, heading string) ([]*Timing, error) {
 	if o.Start >= o.End {
 		return nil, fmt.Errorf("the capture is one instant: there is nothing to draw")
 	}
 	g := &overview{o: o, c: c}
-	t := &Timing{Heading: heading, Main: View{From: o.Start.Seconds(), To: o.End.Seconds(), Factor: 1}, small: true}
-	v := &t.Main
-	free := math.Inf(-1)
-	for _, e := range o.Events {
-		if at := e.At.Seconds(); at > free { // more than one in a column look like one
-			v.Marks = append(v.Marks, Mark{At: at, Words: e.Name})
-			free = at + (v.To-v.From)/float64(columns)
-		}
-	}
+	whole := View{From: o.Start.Seconds(), To: o.End.Seconds(), Factor: 1}
+	whole.Marks = g.marks(&whole)
 	traces := chosen(o.Traces, moves)
 	tracks := chosen(o.Tracks, func(t *capture.TrackOutline) bool { return t.Edges > 0 })
 	for _, x := range traces {
-		v.Lanes = append(v.Lanes, g.voltage(x, v))
+		whole.Lanes = append(whole.Lanes, g.voltage(x, &whole))
 	}
 	for _, x := range tracks {
-		v.Lanes = append(v.Lanes, g.contact(x, v))
+		whole.Lanes = append(whole.Lanes, g.contact(x, &whole))
 	}
-	t.Words = g.words(traces, tracks)
-	t.about = strings.Join(t.Words, " ")
-	return t, nil
+	var sheets []*Timing
+	for _, lanes := range parted(whole.Lanes) {
+		t := &Timing{Heading: heading, Main: whole, small: true, Words: g.words(traces, tracks)}
+		t.Main.Lanes = lanes
+		t.about = strings.Join(t.Words, " ")
+		sheets = append(sheets, t)
+	}
+	if len(sheets) > 1 {
+		for i, t := range sheets {
+			t.Heading = fmt.Sprintf("%s, sheet %d of %d", heading, i+1, len(sheets))
+		}
+	}
+	return sheets, nil
+}
+
+// marks are the events; more than one in a column of the drawing look like one.
+func (g *overview) marks(v *View) (all []Mark) {
+	free := math.Inf(-1)
+	for _, e := range g.o.Events {
+		if at := e.At.Seconds(); at > free {
+			all = append(all, Mark{At: at, Words: e.Name})
+			free = at + (v.To-v.From)/float64(columns)
+		}
+	}
+	return all
+}
+
+// parted are the lanes of each sheet.
+func parted(lanes []Lane) (sheets [][]Lane) {
+	height := math.Inf(1)
+	for _, l := range lanes {
+		h := laneName + outlinedVolts + laneGap
+		if l.Contact {
+			h = laneName + contactHeight + laneGap
+		}
+		if height += h; height > sheetHeight {
+			sheets, height = append(sheets, nil), h
+		}
+		sheets[len(sheets)-1] = append(sheets[len(sheets)-1], l)
+	}
+	return sheets
 }
 
 type overview struct {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -102,6 +103,9 @@ func checkSheet(t fataler, d *Timing) {
 	if err := d.SVG(&b); err != nil {
 		t.Fatalf("%v", err)
 	}
+	if x.height > pageHeight {
+		t.Errorf("no printed page holds a height of %g", x.height)
+	}
 	if strings.Contains(b.String(), "NaN") || strings.Contains(b.String(), "Inf") {
 		t.Errorf("a number is missing: %s", b.String())
 	}
@@ -110,6 +114,49 @@ func checkSheet(t fataler, d *Timing) {
 	}
 	if !strings.Contains(b.String(), "<title>") || !strings.Contains(b.String(), "<desc>") {
 		t.Errorf("the drawing does not say what it shows")
+	}
+}
+
+// pageHeight is how high a drawing may be for a page of US letter, which leaves 246 mm beside
+// margins and a heading, where its 720 units are 188 mm wide.
+const pageHeight = 920
+
+// Many signals take several sheets, on which each stands once.
+func TestOverview_Sheets(t *testing.T) {
+	t.Parallel()
+	for _, n := range []int{1, 8, 9, 30, 100} {
+		c := &capture.Capture{End: 1e9}
+		for i := range n {
+			name := "S" + strconv.Itoa(i)
+			c.Traces = append(c.Traces, capture.NewTrace(name, capture.Converter{}))
+			c.Tracks = append(c.Tracks, &capture.Track{Signal: name, Known: true})
+		}
+		o := c.Outline()
+		for i, x := range c.Traces {
+			x.Append(0, 0)
+			x.Append(1e9, float64(i))
+			c.AddEdge(c.Tracks[i], capture.Edge{At: 5e8, Closed: true})
+		}
+		for i := range 40 {
+			c.AddEvent(capture.Event{Name: "arm-away", At: capture.Instant(i) * 2e7})
+		}
+		o.Finish()
+		all, err := NewOverview(o, c, "all")
+		if err != nil {
+			t.Fatal(err)
+		}
+		lanes := map[string]int{}
+		for _, d := range all {
+			checkSheet(t, d)
+			for _, l := range d.Main.Lanes {
+				lanes[l.Signal]++
+			}
+		}
+		drawn := min(n, mostOutlined)
+		left := strings.Contains(strings.Join(all[0].Words, " "), "not drawn")
+		if len(lanes) < drawn || left != (n > drawn) {
+			t.Errorf("of %d signals %d are drawn: %q", n, len(lanes), all[0].Words)
+		}
 	}
 }
 
@@ -212,10 +259,11 @@ func TestOverview_LosesNothing(t *testing.T) {
 			}
 		}
 		o.Finish()
-		d, err := NewOverview(o, c, "all")
-		if err != nil {
-			t.Fatal(err)
+		all, err := NewOverview(o, c, "all")
+		if err != nil || len(all) != 1 {
+			t.Fatal(len(all), err)
 		}
+		d := all[0]
 		per := (d.Main.To - d.Main.From) / float64(columns)
 		has := func(l *Lane, at, v float64) bool {
 			for _, line := range l.Lines {

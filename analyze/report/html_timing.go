@@ -121,8 +121,15 @@ func (c *chooser) drawn() []chosen {
 // timings draws the timing diagrams of a record, and says how many more there could be. One
 // whose capture cannot be drawn is left out: the record's figures stand without it.
 func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
-	if len(c.all) == 0 {
-		return nil, 0, nil
+	for _, t := range c.r.Drawn {
+		drawing, err := inlined(t)
+		if err != nil {
+			return nil, 0, err
+		}
+		drawings = append(drawings, drawing)
+	}
+	if len(c.all) == 0 || len(drawings) > 0 {
+		return drawings, 0, nil
 	}
 	r := *c.r
 	r.CaptureOf = kept(r.CaptureOf)

@@ -117,7 +117,7 @@ func (a *app) analyzeFile(ctx context.Context, file string, averaged time.Durati
 		in, name = f, file
 	}
 	measured := record.OfCapture
-	if a.as == "html" {
+	if a.as == "html" || a.as == "pdf" {
 		measured = record.DrawnCapture
 	}
 	rec, unlike, err := measured(ctx, name, in, averaged, seq)

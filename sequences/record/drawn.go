@@ -119,7 +119,7 @@ func (d *drawer) diagrams() []*picture.Timing {
 	var out []*picture.Timing
 	d.outline.Finish()
 	if t, err := picture.NewOverview(d.outline, d.capture, "The whole capture"); err == nil {
-		out = append(out, t)
+		out = append(out, t...)
 	}
 	order := make([]int, len(d.drawn))
 	for i := range order {
