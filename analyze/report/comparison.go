@@ -90,7 +90,7 @@ type comparedRow struct{ Signal, Quantity, Event, Before, Now, Change, Limit, Ve
 
 // compared writes a row with one scale for all of its figures.
 func compared(r *compare.Row) comparedRow {
-	x := comparedRow{Signal: oneLine(r.Signal), Quantity: r.Quantity.Words(), Event: oneLine(eventWords(r.Event))}
+	x := comparedRow{Signal: oneLine(r.Signal), Quantity: oneLine(r.Quantity.Words()), Event: oneLine(eventWords(r.Event))}
 	limit := analyze.NoLimit()
 	values := []float64{}
 	for _, s := range []*compare.Sample{r.Now, r.Before} {

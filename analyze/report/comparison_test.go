@@ -1,0 +1,137 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"makebreak/analyze"
+	"makebreak/analyze/compare"
+	"makebreak/analyze/gum"
+	"makebreak/analyze/tally"
+	"makebreak/rig/capture"
+)
+
+// inventedComparison is of two invented runs: a level fell below its limit, a relay is slower,
+// a contact is not measured any more, and an edge that was too fast to time is slow.
+func inventedComparison() *Comparison {
+	run := func(level, operate, edge float64, contact bool, verdict analyze.Verdict) []*compare.Sample {
+		var g compare.Gatherer
+		for i := range 6 {
+			d := 0.01 * float64(i%3)
+			g.Add(&analyze.Measurement{Cycle: i + 1, Event: "arm-away", Signal: "OUT3", Quantity: analyze.HighLevel, Value: level + d, Limit: analyze.Limit{Lower: 12, Upper: 14.5}, Verdict: verdict,
+				Budget: []gum.Component{gum.Line(gum.Source(capture.UpperResistor), "rectangular", 0.1, 1), gum.Line(gum.Source(capture.ADCGainDrift), "rectangular", 0.005, 1)}})
+			g.Add(&analyze.Measurement{Cycle: i + 1, Event: "arm-away", Signal: "K1", Quantity: analyze.OperateTime, Value: operate + d/1000, Limit: analyze.Limit{Lower: nan, Upper: 0.015}, Verdict: analyze.Pass})
+			g.Add(&analyze.Measurement{Cycle: i + 1, Event: "", Signal: "OUT3", Quantity: analyze.LowLevel, Value: 0.6 + d, Limit: analyze.NoLimit()})
+			m := analyze.Measurement{Cycle: i + 1, Event: "arm-away", Signal: "OUT3", Quantity: analyze.TransitionDuration, Value: edge + d/1000, Limit: analyze.NoLimit()}
+			if edge < 0.002 {
+				m.Doubts = []analyze.Doubt{{Code: analyze.AtMost, Value: nan}}
+			}
+			g.Add(&m)
+			if contact {
+				g.Add(&analyze.Measurement{Cycle: i + 1, Event: "arm-away", Signal: "K1_NO", Quantity: analyze.BounceTime, Value: 0.001, Limit: analyze.NoLimit()})
+			}
+		}
+		return g.Samples()
+	}
+	all := func(string) bool { return true }
+	now, before := invented(), invented()
+	before.Run, before.Verdict, before.Started = "2031-03-01-004", analyze.Pass, now.Started.AddDate(0, -1, 0)
+	c := NewComparison(now, before, compare.Of(run(9, 0.0123, 0.008, false, analyze.Fail), run(13.2, 0.0051, 0.001, true, analyze.Pass), compare.Basis{SameRig: true, SameChain: all, SameChip: all}))
+	c.SameRig, c.Recalibrated, c.Relation = true, []string{"OUT1"}, "previous"
+	return c
+}
+
+func TestComparison_Golden(t *testing.T) {
+	t.Parallel()
+	for name, write := range map[string]func(*bytes.Buffer) error{
+		"comparison.csv":      func(b *bytes.Buffer) error { return inventedComparison().CSV(b) },
+		"comparison.json":     func(b *bytes.Buffer) error { return inventedComparison().JSON(b) },
+		"comparison.txt":      func(b *bytes.Buffer) error { return inventedComparison().Text(b, TextOpts{Width: 80}) },
+		"comparison-wide.txt": func(b *bytes.Buffer) error { return inventedComparison().Text(b, TextOpts{Width: 160, All: true}) },
+		"comparison.html":     func(b *bytes.Buffer) error { return inventedComparison().HTML(b) },
+		"comparison-since.txt": func(b *bytes.Buffer) error {
+			r := invented()
+			r.Since = func() (*Comparison, error) { return inventedComparison(), nil }
+			heading, lines, err := since(r)
+			fmt.Fprintf(b, "%s\n%s\n", heading, strings.Join(lines, "\n"))
+			return err
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			var b bytes.Buffer
+			if err := write(&b); err != nil {
+				t.Fatal(err)
+			}
+			golden(t, name, b.Bytes())
+		})
+	}
+}
+
+// The text fits 80 columns, and JSON is of the published form.
+func TestComparison_Forms(t *testing.T) {
+	t.Parallel()
+	var text, object bytes.Buffer
+	if err := inventedComparison().Text(&text, TextOpts{Width: 80}); err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(text.String()) {
+		if n := len([]rune(strings.TrimSuffix(line, "\n"))); n > 80 {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+	if err := inventedComparison().JSON(&object); err != nil {
+		t.Fatal(err)
+	}
+	if err := schemaOf(t, "comparison").Validate(documentOf(t, object.Bytes())); err != nil {
+		t.Error(err)
+	}
+}
+
+// Whatever a log names its signals, no form says more than it should.
+func TestComparison_Hostile(t *testing.T) {
+	t.Parallel()
+	const bad = "=1+1\x1b[2J<script>\u202e\n"
+	row := func() *compare.Row {
+		s := &compare.Sample{Key: tally.Key{Signal: bad, Quantity: bad, Event: bad}, Figures: 1, Mean: nan, Low: nan, High: nan, Limit: analyze.NoLimit()}
+		return &compare.Row{Key: s.Key, Now: s, Change: nan, Standard: nan, Expanded: nan, Probability: nan, Outcome: compare.NotBefore}
+	}
+	c := NewComparison(&Record{Run: bad, Unit: bad, Rig: bad, Sequence: bad, Fields: []Field{{bad, bad}}}, &Record{Run: bad}, []*compare.Row{row()})
+	c.SameRig, c.Recalibrated = true, []string{bad}
+	for form, write := range map[string]func(*bytes.Buffer) error{
+		"text": func(b *bytes.Buffer) error { return c.Text(b, TextOpts{Width: 80, All: true}) },
+		"html": func(b *bytes.Buffer) error { return c.HTML(b) },
+		"csv":  func(b *bytes.Buffer) error { return c.CSV(b) },
+	} {
+		var b bytes.Buffer
+		if err := write(&b); err != nil {
+			t.Fatal(err)
+		}
+		if out := b.String(); strings.ContainsAny(out, "\x1b\u202e") || form == "html" && strings.Contains(out, "<script>") || form == "csv" && strings.Contains(out, ",=1") {
+			t.Errorf("%s: %q", form, out)
+		}
+	}
+}
+
+// A record says nothing of an earlier run where there is none.
+func TestSince_None(t *testing.T) {
+	t.Parallel()
+	for _, r := range []*Record{{}, {Since: func() (*Comparison, error) { return nil, nil }}} {
+		if heading, lines, err := since(r); heading != "" || lines != nil || err != nil {
+			t.Errorf("%q, %q, %v", heading, lines, err)
+		}
+	}
+}
+
+func documentOf(t *testing.T, text []byte) any {
+	t.Helper()
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc
+}
