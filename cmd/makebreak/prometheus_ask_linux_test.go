@@ -23,8 +23,9 @@ import (
 
 // What a workshop asks of its rigs, asked of Debian's Prometheus by PromQL in the words of the
 // rules that stand beside the metrics. Each answer is checked against what the log of the rig
-// holds itself. One rig is calibrated, one has a relay that misses cycles, one is lost. The program also
-// serves the log of one of them while it is written, and a log of units tested.
+// holds itself. One rig is calibrated, one has a relay that misses cycles and bounces for long,
+// one is lost. The program also serves the log of one of them while it is written, and a log of
+// units tested.
 func TestPrometheus(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts Prometheus and three soaks")
@@ -35,7 +36,7 @@ func TestPrometheus(t *testing.T) {
 	rig := calibratedRig(t, dir, due)
 	rigs := []*heldRig{
 		hold(t, "bench-1", filepath.Join(dir, "1.db"), "armed-high", "--rig", rig, "--seed", "7", "--cycles", "150", "--unit", "INV-1"),
-		hold(t, "bench-2", filepath.Join(dir, "2.db"), "relay-only", "--seed", "2", "--cycles", "300", "--fault", "missed-cycle=9"),
+		hold(t, "bench-2", filepath.Join(dir, "2.db"), "relay-only", "--seed", "2", "--cycles", "300", "--fault", "missed-cycle=9", "--fault", "long-bounce=6ms"),
 		hold(t, "bench-3", filepath.Join(dir, "3.db"), "relay-only", "--seed", "3", "--cycles", "1000000", "--unit", "INV-3", "--fault", "adc-lost=90s"),
 	}
 	shop := filepath.Join(dir, "shop.db")
