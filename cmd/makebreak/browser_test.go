@@ -135,26 +135,26 @@ func visit(ctx context.Context, page string, v browser.View) (*sight, error) {
 	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
 		return nil, err
 	}
-	closed, err := barriers(ctx, v)
-	if err != nil {
-		return nil, err
+	switch v { // others differ by colours alone, of which the contrast is worked out for each
+	case browser.Views[0]:
+		s, err := chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
+		if err != nil {
+			return nil, err
+		}
+		s.Barriers, err = axe.Check(ctx) // with all that was folded
+		return s, err
+	case browser.Views[3]:
+		found, err := axe.Check(ctx) // as it is opened
+		if err != nil {
+			return nil, err
+		}
+		s, err := chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
+		if err == nil {
+			s.Barriers = found
+		}
+		return s, err
 	}
-	s, err := chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
-	if err != nil {
-		return nil, err
-	}
-	if s.Barriers = closed; v == browser.Views[0] {
-		s.Barriers, err = barriers(ctx, v) // with all that is folded
-	}
-	return s, err
-}
-
-// barriers are what axe-core finds on the page. Paper has no use for them.
-func barriers(ctx context.Context, v browser.View) ([]axe.Violation, error) {
-	if v.Media == "print" {
-		return nil, nil
-	}
-	return axe.Check(ctx)
+	return chromedp.Run(ctx, chromedp.Evaluate[*sight](lookAround))
 }
 
 // ear gathers what a page says on the console and what it asks for.

@@ -19,6 +19,9 @@ import (
 	"makebreak/testdata/browser"
 )
 
+// mostPage is how large the page of a short run may be, with its pictures: it is sent by mail.
+const mostPage = 500_000 // bytes
+
 // The pages as a browser shows them: nothing sticks out on a phone, on a desk or on
 // paper, nothing is asked for from elsewhere, and what the CSV says can be read.
 func TestPages(t *testing.T) {
@@ -31,6 +34,9 @@ func TestPages(t *testing.T) {
 		if err := os.WriteFile(path, []byte(page), 0o644); err != nil {
 			t.Fatal(err)
 		}
+		if len(page) > mostPage {
+			t.Errorf("the page %s has %d bytes", name, len(page))
+		}
 		paths, tables[path] = append(paths, path), table
 	}
 	log := filepath.Join(dir, "log.db")
@@ -41,6 +47,7 @@ func TestPages(t *testing.T) {
 	}{
 		{"pass", exitPass, []string{"run", "armed-high", "--seed", "1", "--cycles", "2", "--unit", "CP-001", "--by", "Zoë"}},
 		{"fail", exitFail, []string{"run", "armed-high", "--seed", "1", "--cycles", "2", "--fault", "chatter"}},
+		{"sixteen", exitPass, []string{"run", "armed-high", "--seed", "1", "--cycles", "5", "--rig", filepath.Join("..", "..", "testdata", "rigs", "sixteen.yaml")}},
 		{"lost", exitRig, []string{"run", "armed-high", "--seed", "1", "--fault", "adc-lost"}},
 		{"soak", exitPass, []string{"soak", "relay-only", "--seed", "1", "--cycles", "30"}},
 		{"supply", exitPass, []string{"soak", "relay-supply", "--seed", "1", "--cycles", "2"}},

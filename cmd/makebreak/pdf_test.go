@@ -76,6 +76,9 @@ var paperSizes = map[string][2]float64{"a4": {595.3, 841.9}, "letter": {612, 792
 // is of; nothing is cut off, no heading stands alone, and its fonts come along.
 func TestPDF(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("a browser is started for each PDF")
+	}
 	browser.Find(t)
 	dir := t.TempDir()
 	log := filepath.Join(dir, "log.db")
@@ -87,7 +90,7 @@ func TestPDF(t *testing.T) {
 		most   int      // pages
 	}{
 		{"pass", exitPass, []string{"run", "armed-high", "--cycles", "3", "--unit", "CP-001", "--by", "Zoë", "--field", "job=1234"},
-			[]string{"✓ pass", "Unit CP-001", "Zoë", "1234", "never calibrated", "OUT4 to OUT8", "did not move", "went high after"}, 5},
+			[]string{"✓ pass", "Unit CP-001", "Zoë", "1234", "never calibrated", "OUT8", "did not move", "went high after"}, 5},
 		{"fail", exitFail, []string{"run", "armed-high", "--cycles", "3", "--unit", "CP-002", "--fault", "wrong-address"},
 			[]string{"✗ fail", "Unit CP-002", "OUT3 did not move at arm-away", "moved for"}, 5},
 		{"lost", exitRig, []string{"run", "armed-high", "--fault", "adc-lost"}, []string{"incomplete"}, 4},
@@ -99,6 +102,9 @@ func TestPDF(t *testing.T) {
 		_, name, _ := run(t, "--log", log, "runs", "--as", "csv")
 		name = strings.Split(strings.Split(name, "\n")[1], ",")[0]
 		for paper, size := range paperSizes {
+			if paper == "letter" && c.status != exitFail {
+				continue // one run will do
+			}
 			t.Run(c.name+" on "+paper, func(t *testing.T) {
 				file := filepath.Join(dir, c.name+paper+".pdf")
 				if status, _, errs := run(t, "--log", log, "report", name, "--as", "pdf", "--paper", paper, "-o", file); status != exitPass {
