@@ -4,9 +4,12 @@ import (
 	"bytes"
 	"context"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"golang.org/x/sys/unix"
 	"pgregory.net/rapid"
 
@@ -233,3 +236,38 @@ func BenchmarkRun_Alone(b *testing.B)      { benchmark(b, false, 0) }
 func BenchmarkRun_Hub(b *testing.B)        { benchmark(b, true, 0) }
 func BenchmarkRun_Readers1(b *testing.B)   { benchmark(b, true, 1) }
 func BenchmarkRun_Readers100(b *testing.B) { benchmark(b, true, 100) }
+
+// A hundred pages that follow a run make it no other.
+func TestPage_SameRun(t *testing.T) {
+	const cycles = 120
+	plain, _ := newRun(t, "relay-only", cycles, false, "missed-cycle=7").run(t.Context(), t)
+	r := newRun(t, "relay-only", cycles, true, "missed-cycle=7")
+	r.begin()
+	r.hub.Quicken(5 * time.Millisecond)
+	page := live.NewPage(live.OfHub(r.hub, nil))
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	var all sync.WaitGroup
+	var pieces atomic.Int64
+	for range 100 {
+		all.Go(func() {
+			for since := uint64(0); ; {
+				changed, number, err := page.Changes(ctx, since)
+				if err != nil {
+					return
+				}
+				since = number
+				pieces.Add(int64(len(changed)))
+			}
+		})
+	}
+	shown, _ := r.run(t.Context(), t)
+	cancel()
+	all.Wait()
+	if pieces.Load() < 100 {
+		t.Errorf("the pages got %d pieces", pieces.Load())
+	}
+	if diff := cmp.Diff(plain.all, shown.all, cmpopts.EquateNaNs(), cmpopts.EquateApproxTime(time.Hour)); diff != "" {
+		t.Error(diff)
+	}
+}

@@ -66,6 +66,7 @@ func Tell(h *Hub, log, uuid string) (*Told, error) {
 	}
 	t := &Told{hub: h, path: path, l: l, conns: make(chan struct{}, mostHearers)}
 	t.ctx, t.cancel = context.WithCancel(context.Background())
+	t.all.Add(1)
 	task.Go(t.accept)
 	return t, nil
 }
@@ -133,6 +134,7 @@ func dial(path string) (net.Conn, error) {
 }
 
 func (t *Told) accept() {
+	defer t.all.Done()
 	for {
 		c, err := t.l.AcceptUnix()
 		if err != nil {
