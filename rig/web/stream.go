@@ -45,6 +45,27 @@ func Stream(w http.ResponseWriter, r *http.Request, send func(ctx context.Contex
 	})
 }
 
+// streamPace is how long a stream pauses after a message for each one that is open: together
+// they get 50 messages a second.
+const streamPace = 20 * time.Millisecond
+
+// Pause waits for as long as a stream does after a message, or until the context ends that
+// Stream gave.
+func Pause(ctx context.Context) {
+	all, ok := ctx.Value(streamsKey{}).(*streams)
+	if !ok {
+		return
+	}
+	all.mu.Lock()
+	wait := time.NewTimer(streamPace * time.Duration(len(all.open)))
+	all.mu.Unlock()
+	defer wait.Stop()
+	select {
+	case <-wait.C:
+	case <-ctx.Done():
+	}
+}
+
 // Ready gives the client the time to take an answer that it would have had if making it had
 // taken none.
 func Ready(w http.ResponseWriter) {

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -167,4 +168,39 @@ func TestReady(t *testing.T) {
 			t.Errorf("%d connections are kept for one who reads nothing", n)
 		}
 	})
+}
+
+// However many streams are open, together they get so many messages a second.
+func TestPause(t *testing.T) {
+	t.Parallel()
+	for _, n := range []int{1, 7, maxStreams} {
+		var messages atomic.Int64
+		h := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			Stream(w, r, func(ctx context.Context, more func() error) {
+				for ; more() == nil && ctx.Err() == nil; Pause(ctx) {
+					messages.Add(1)
+					if _, err := io.WriteString(w, "tick\n"); err != nil || http.NewResponseController(w).Flush() != nil {
+						return
+					}
+				}
+			})
+		})
+		onPipes(t, h, func(t *testing.T, p *pipes) {
+			for range n {
+				c, lines := listened(t, p)
+				defer c.Close()
+				go func() {
+					for lines.Scan() {
+					}
+				}()
+			}
+			time.Sleep(2 * streamPace * maxStreams) // all have paused with all others there
+			before := messages.Load()
+			const long = time.Minute
+			time.Sleep(long)
+			if got, want := messages.Load()-before, int64(long/streamPace); got < want*9/10 || got > want*11/10 {
+				t.Errorf("%d streams: %d messages in %v, want %d", n, got, long, want)
+			}
+		})
+	}
 }

@@ -44,6 +44,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 			number = next
+			web.Pause(ctx)
 		}
 	})
 }
