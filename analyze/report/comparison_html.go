@@ -30,8 +30,14 @@ type comparisonPage struct {
 	Head                                  [][2]string
 	Moved, Others                         []pageCompared
 	OneSided                              []string
-	Pictures                              []template.HTML
+	Pictures                              []overlay
 	PictureStyle                          template.CSS
+}
+
+// overlay is a timing diagram of this run with the other one behind it.
+type overlay struct {
+	Name    string
+	Drawing template.HTML
 }
 
 type pageCompared struct {
@@ -96,13 +102,13 @@ const mostOverlaid = 6
 
 // pictures draws the events at which something moved: a cycle of this run, with one of the other
 // behind it.
-func (c *Comparison) pictures() ([]template.HTML, error) {
+func (c *Comparison) pictures() ([]overlay, error) {
 	if c.Now.Plan == nil || len(c.Now.Captures) == 0 || len(c.Before.Captures) == 0 {
 		return nil, nil
 	}
 	type place struct{ output, event string }
 	var drawn []place
-	var out []template.HTML
+	var out []overlay
 	for _, r := range c.moved() {
 		p := place{outputOf(c.Now.Plan, r.Signal), r.Event}
 		if p.output == "" || r.Event == "" || slices.Contains(drawn, p) || len(drawn) == mostOverlaid {
@@ -114,7 +120,7 @@ func (c *Comparison) pictures() ([]template.HTML, error) {
 			return nil, err
 		}
 		if drawing != "" {
-			out = append(out, drawing)
+			out = append(out, overlay{oneLine("Timing diagram of " + p.output + " at " + p.event), drawing})
 		}
 	}
 	return out, nil

@@ -59,6 +59,15 @@ func TestPages(t *testing.T) {
 		_, table, _ := run(t, "--log", log, "report", "last", "--as", "csv")
 		add(c.name, page, table)
 	}
+	for _, fault := range []string{"", "--fault=slow-release"} {
+		args := []string{"run", "relay-only", "--seed", "1", "--cycles", "6", "--unit", "CP-009", "--log", log, "--quiet"}
+		run(t, append(args, strings.Fields(fault)...)...)
+	}
+	if _, page, errs := run(t, "--log", log, "report", "last", "--against", "previous", "--as", "html"); !strings.Contains(page, "Moved: 1 figure") {
+		t.Errorf("the comparison: %s", errs)
+	} else {
+		add("comparison", page, "")
+	}
 	add("moves", pageOf(t, moving(t)), "")
 	add("long-words", pageOf(t, longWords()), "")
 	all := browse(t, paths)

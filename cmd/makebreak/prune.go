@@ -45,8 +45,8 @@ themselves go; with --into they are first copied into another log, which report 
 runs read by --log as they read this one. Without --yes, prune only says what
 would be removed.
 
-A run that another program is writing is spared, and no other: one that was cut off
-can go at once. A run that is dated in the future has no age; 0d removes it, too.
+A run that another program is writing is spared, and one that is marked as a
+reference. One that was cut off can go at once. A run that is dated in the future has no age; 0d removes it, too.
 What is left of a removal that was cut off goes with the next --whole-runs. A full disk
 can be pruned with the help of the file beside the log that ends in -reserve.
 

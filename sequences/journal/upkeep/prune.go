@@ -56,6 +56,7 @@ type Choice struct {
 	Unfinished []journal.Holding // soaks among Runs that could still be resumed
 	Busy       []journal.Holding // that are old enough, and that a program writes
 	Future     []journal.Holding // dated in the future; among Runs only where any age will do
+	References []journal.Holding // that are old enough, and that others are compared with
 	Parts      []journal.Holding // what is left of cut-off removals, and stays for now
 }
 
@@ -80,6 +81,8 @@ func (p Prune) Choose(all []journal.Holding, now time.Time) Choice {
 		case !part && p.OlderThan > 0 && now.Sub(h.Touched) < p.OlderThan:
 		case h.Busy:
 			c.Busy = append(c.Busy, h)
+		case h.Reference && !part:
+			c.References = append(c.References, h)
 		default:
 			c.Runs = append(c.Runs, h)
 			if !part && h.Soak && !h.Complete && p.WholeRuns && p.Into == "" {
@@ -110,6 +113,9 @@ func (c *Choice) Notes() (all []string) {
 		all = append(all, "Dated in the future, so that a clock was or is wrong: "+names(c.Future))
 	default:
 		all = append(all, "Kept, because they are dated in the future and have no age; a clock was or is wrong, and --older-than 0d removes them, too: "+names(c.Future))
+	}
+	if len(c.References) > 0 {
+		all = append(all, "Kept, because others are compared with them (runs --unmark-reference lets one go): "+names(c.References))
 	}
 	if len(c.Parts) > 0 {
 		all = append(all, "Only a part is left of these, as their copying or removal was cut off; --whole-runs removes them: "+names(c.Parts))

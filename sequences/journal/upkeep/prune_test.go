@@ -126,3 +126,21 @@ func TestChoice_Text(t *testing.T) {
 		}
 	}
 }
+
+// What others are compared with stays, captures and all, but for what is left of a removal.
+func TestChoose_References(t *testing.T) {
+	now := time.Date(2026, 4, 1, 12, 0, 0, 0, time.UTC)
+	all := []journal.Holding{
+		holding("good", time.Hour, now, func(h *journal.Holding) { h.Reference = true }), holding("other", time.Hour, now, nil),
+		holding("part", time.Hour, now, func(h *journal.Holding) { h.Reference, h.State = true, journal.Removing }),
+	}
+	for _, p := range []Prune{{}, {WholeRuns: true}, {WholeRuns: true, Into: "2025.db"}} {
+		got := p.Choose(all, now)
+		if slices.ContainsFunc(got.Runs, func(h journal.Holding) bool { return h.Run == "good" }) || len(got.References) != 1 {
+			t.Errorf("%+v: %v goes", p, got.Runs)
+		}
+		if notes := strings.Join(got.Notes(), "\n"); !strings.Contains(notes, "others are compared with them (runs --unmark-reference lets one go): good") {
+			t.Errorf("%+v: %s", p, notes)
+		}
+	}
+}
