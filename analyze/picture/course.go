@@ -124,11 +124,12 @@ func (c *Course) drawing() (*drawing, error) {
 	d := &drawing{title: c.Heading, about: c.About}
 	top := d.heading(mediumText, c.Words...) + 30 + gapRows(c.Gaps)
 	d.height = top + courseHeight
-	f := &frame{left: 64, right: across - 60, top: top, bottom: d.height - 26,
+	f := &frame{left: 64, right: across - 74, top: top, bottom: d.height - 26,
 		fromX: float64(c.First) - 0.5, toX: c.end(), fromY: low, toY: high}
 	f.open(c.Gaps)
 	c.drawAllowed(d, f)
 	f.axes(d, cyclesOf(c.First, f.toX), ticksOf(low, high), "cycle", c.Unit)
+	c.drawUnseen(d, f)
 	c.drawBands(d, f)
 	c.drawValues(d, f)
 	c.drawLimits(d, f)
@@ -253,12 +254,45 @@ func (c *Course) unbroken(f *frame) [][]Spread {
 				out, row = append(out, row), nil
 			}
 		}
+		if n := len(row); n > 0 && c.apart(f, row[n-1].Last, b.First) {
+			out, row = append(out, row), nil
+		}
 		row = append(row, b)
 	}
 	if len(row) > 0 {
 		out = append(out, row)
 	}
 	return out
+}
+
+// apart reports whether a quantity had no value for so long that it is drawn.
+func (c *Course) apart(f *frame, last, first int) bool {
+	return float64(first-last) > (f.toX-f.fromX)/50
+}
+
+// drawUnseen hatches where the quantity had no value for long.
+func (c *Course) drawUnseen(d *drawing, f *frame) {
+	last := c.First - 1
+	unseen := func(first int) {
+		if !c.apart(f, last, first) {
+			return
+		}
+		from, to := f.at(float64(last)+0.5, f.fromY).x, f.at(float64(first)-0.5, f.fromY).x
+		b := box{from, f.top, to, f.bottom}
+		d.hatch(soft, b, 8)
+		f.label(d, label{"no value", []place{{spot{(from + to) / 2, (f.top + f.bottom) / 2}, middle}}})
+	}
+	for _, b := range c.Bands {
+		unseen(b.First)
+		last = b.Last
+	}
+	for _, v := range c.Values {
+		if len(c.Bands) == 0 {
+			unseen(int(v.Cycle))
+			last = int(v.Cycle)
+		}
+	}
+	unseen(c.Last + 1)
 }
 
 // inside is a value, or the frame's edge where that comes first.
@@ -296,6 +330,7 @@ func (d *drawing) pointer(f *frame, v Place) spot {
 		away = -8
 	}
 	d.area(bound, p, spot{p.x - 4, p.y - away}, spot{p.x + 4, p.y - away})
+	f.taken = append(f.taken, box{p.x - 4, math.Min(p.y, p.y-away), p.x + 4, math.Max(p.y, p.y-away)})
 	return spot{p.x, p.y - away/2}
 }
 
@@ -440,7 +475,15 @@ func (f *frame) beside(x, off float64) []place {
 	for y := f.top + smallText + 2; y < f.bottom-8; y += 18 {
 		out = append(out, place{spot{x + off, y}, start}, place{spot{x - off, y}, end})
 	}
-	return out
+	for _, g := range f.gaps { // where gaps lie in the way, behind them
+		if right := f.at(g, f.fromY).x + gapWidth + off; right > x {
+			out = append(out, place{spot{right, f.top + smallText + 2}, start}, place{spot{right, f.bottom - 12}, start})
+		}
+	}
+	for _, y := range []float64{f.top + smallText + 2, f.bottom - 12} {
+		out = append(out, place{spot{f.left + 6, y}, start}, place{spot{f.right - 3, y}, end})
+	}
+	return slices.DeleteFunc(out, func(p place) bool { return p.at.x < f.left || p.at.x > f.right })
 }
 
 // labelFits names what was worked out.

@@ -126,7 +126,7 @@ func (f *frame) covered(b box) float64 {
 	const much = 1000
 	n := 0.0
 	if b.left < f.left || b.right > f.right+1 || b.top < f.top-20 || b.bottom > f.bottom+3 {
-		n += 2 * much
+		n += 1000 * much
 	}
 	for _, t := range f.taken {
 		if b.left < t.right && t.left < b.right && b.top < t.bottom && t.top < b.bottom {

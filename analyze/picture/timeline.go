@@ -70,7 +70,7 @@ func (t *Timeline) drawing() (*drawing, error) {
 	}
 	d := &drawing{title: t.Heading, about: t.About}
 	top := d.heading(mediumText, t.Words...) + 26 + gapRows(t.Gaps)
-	f := &frame{left: 8, right: across - 60, top: top, bottom: top + laneHeight*float64(len(t.Lanes)) + 4,
+	f := &frame{left: 8, right: across - 74, top: top, bottom: top + laneHeight*float64(len(t.Lanes)) + 4,
 		fromX: float64(t.First) - 0.5, toX: float64(t.Last) + 0.5, fromY: 0, toY: 1}
 	d.height = f.bottom + 28
 	f.open(t.Gaps)

@@ -33,7 +33,7 @@ type lifePage struct {
 // HTML writes the result as one page that stands alone: the boards on Weibull paper where one
 // has failed, what they show, and the boards. perYear is as in Text.
 func (r *LifeResult) HTML(w io.Writer, perYear float64) error {
-	p := lifePage{Title: fmt.Sprintf("Lives of %s, %d failed", words.Count(len(r.Units), "board"), r.Failures),
+	p := lifePage{Title: "What the soaks of " + words.Count(len(r.Units), "board") + " show",
 		Simulated: words.Safe(UpperFirst(r.Simulated)), Style: template.CSS(picture.Style())}
 	for _, d := range r.Doubts {
 		if d != r.Simulated {
@@ -76,7 +76,7 @@ func endText(u reliability.Unit) string {
 
 // facts are what the boards show, each with its name.
 func (r *LifeResult) facts(perYear float64) ([][2]string, error) {
-	facts := [][2]string{{"Confidence of the bounds", percentText(r.Confidence)}}
+	facts := [][2]string{{"Boards that failed", fmt.Sprintf("%d of %d", r.Failures, len(r.Units))}, {"Confidence of the bounds", fmt.Sprintf("%g %%", 100*r.Confidence)}}
 	add := func(name, format string, a ...any) { facts = append(facts, [2]string{name, fmt.Sprintf(format, a...)}) }
 	mean := "at least " + cyclesText(r.Mean.AtLeast)
 	if r.Failures > 0 {
