@@ -20,7 +20,7 @@ func TestList(t *testing.T) {
 		write func(List, *strings.Builder) error
 		want  []string
 	}{
-		"text": {func(l List, w *strings.Builder) error { return l.Text(w) }, []string{"2026-04-01 12:30:00       3  pass     yes       yes\n", "       0  none     no        no\n"}},
+		"text": {func(l List, w *strings.Builder) error { return l.Text(w) }, []string{"2026-04-01 12:30:00       3  pass     yes       yes        yes        job=<1>\n", "       0  none     no        no         no\n"}},
 		"CSV":  {func(l List, w *strings.Builder) error { return l.CSV(w) }, []string{"run,unit,sequence,started,cycles,verdict,complete,run_id,simulated,fields,reference\r\n", "2026-04-01.2,\"A, 7\",armed-high,", ",3,pass,true,,true,\"{\"\"job\"\":\"\"<1>\"\"}\",true\r\n", "2026-04-01.1,,relay-only,", ",0,,false,,false,,false\r\n"}},
 		"JSON": {func(l List, w *strings.Builder) error { return l.JSON(w) }, []string{`"unit": "A, 7"`, `"verdict": "pass"`, `"unit": null`, `"verdict": null`, `"complete": false`, `"simulated": true`, `"simulated": false`, `"run_id": null`, `"job": "<1>"`, `"fields": null`, `"reference": true`}},
 	} {
