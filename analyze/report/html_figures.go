@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
 	"makebreak/analyze/picture"
 )
 
@@ -16,6 +17,7 @@ type pageFigures struct {
 	Verdict, Words          string
 	Value, Span, Limit      string
 	Strip                   template.HTML // how the values spread; empty where there are none
+	Missing                 string        // why there are none
 }
 
 // addFigures adds the rows that were judged: what failed first, then what is undecided.
@@ -43,7 +45,7 @@ func (p *page) addFigures(r *Record, s *summary) error {
 			value += " " + f.uncertainty
 		}
 		p.Figures = append(p.Figures, pageFigures{Signal: oneLine(x.Signal), Quantity: x.Quantity.Words(), Event: oneLine(eventWords(x.Event)),
-			Verdict: v.Name(), Words: x.verdictWords(), Value: value, Span: f.span, Limit: f.limit, Strip: strip})
+			Verdict: v.Name(), Words: x.verdictWords(), Value: value, Span: f.span, Limit: f.limit, Strip: strip, Missing: x.missingWords()})
 	}
 	p.Banded = slices.ContainsFunc(rows, func(x *row) bool { return x.Values > 0 && x.values.dots() == nil })
 	p.Legend = (&summary{rows: rows}).legendLines()
@@ -54,6 +56,16 @@ func (p *page) addFigures(r *Record, s *summary) error {
 // the behaviour table has.
 func (x *row) keptState() bool {
 	return x.Quantity == analyze.Hold && x.High == 0 && x.with(analyze.Pass) == x.Figures
+}
+
+// missingWords say why a row has no values; empty where it has some.
+func (x *row) missingWords() string {
+	for i := range x.Remarks {
+		if r := &x.Remarks[i]; x.Values == 0 && r.Missing() {
+			return oneLine(diagnose.ReasonOver(&r.Example, r.Low, r.High))
+		}
+	}
+	return ""
 }
 
 func (x *row) gravity() int {

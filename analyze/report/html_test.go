@@ -27,7 +27,7 @@ func htmlOf(t *testing.T, r *Record) string {
 var (
 	pageElements = set("html head meta title style body main h1 h2 h3 p b span dl dt dd ul li table thead tbody tr th td details summary div svg desc path circle text")
 
-	pageAttributes = set("lang charset name content http-equiv class scope role aria-label aria-hidden data-label tabindex" +
+	pageAttributes = set("lang charset name content http-equiv class scope role aria-label aria-hidden data-label colspan tabindex" +
 		" width height viewBox d fill stroke-width stroke-linecap stroke-dasharray cx cy r x y font-size font-weight text-anchor")
 )
 

@@ -129,9 +129,13 @@ func TestPDF(t *testing.T) {
 			})
 		}
 	}
-	file := filepath.Join(dir, "appendix.pdf")
-	if status, _, errs := run(t, "--log", log, "report", "last", "--as", "pdf", "--appendix", "-o", file); status != exitPass {
+	status, piped, errs := run(t, "--log", log, "report", "last", "--as", "pdf", "--appendix")
+	if status != exitPass || !strings.HasPrefix(piped, "%PDF-") {
 		t.Fatalf("ended with %d: %s", status, errs)
+	}
+	file := filepath.Join(dir, "appendix.pdf")
+	if err := os.WriteFile(file, []byte(piped), 0o600); err != nil {
+		t.Fatal(err)
 	}
 	if text := poppler(t, "pdftotext", file, "-"); !strings.Contains(text, "Appendix: all figures over all cycles") || !strings.Contains(text, "Cycle 10") {
 		t.Error("the appendix was asked for and is not there")
