@@ -31,7 +31,7 @@ const (
 	// program's share nor, on the same machine, their own. With all connections in use a
 	// request waits for 6.4 s at most, less than Prometheus does.
 	requestRate, requestBurst       = 10, 50
-	connectionRate, connectionBurst = 1000, maxConnections
+	connectionRate, connectionBurst = 100, maxConnections
 
 	// A handshake of TLS takes milliseconds of a small board's processor.
 	handshakeRate, handshakeBurst = 20, maxConnections
