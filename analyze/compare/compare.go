@@ -271,6 +271,9 @@ func (s *Sample) least() float64 {
 		squares += x * x
 	}
 	least := math.Sqrt(squares / float64(s.Values))
+	if s.Values < 2 {
+		return least
+	}
 	return max(s.ofMean, least)
 }
 

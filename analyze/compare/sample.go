@@ -204,12 +204,17 @@ func ofBlocks(blocks []trend.Block) (standard, freedom float64) {
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // Expanded is the expanded uncertainty of the mean at 95 % by itself, with all that a rig gets
-// wrong, in the quantity's base unit; NaN with fewer than two values.
+// wrong, in the quantity's base unit. Of a single value it is that of its budget; NaN without
+// a value, or where nothing is stated of it.
 func (s *Sample) Expanded() float64 {
-	if s.Values < 2 {
+	if s.Values == 0 || s.Values == 1 && len(s.lines) == 0 {
 		return math.NaN()
 	}
-	all := []gum.Component{random(s.least(), s.freedom)}
+	scatter := random(s.least(), math.Inf(1))
+	if s.Values > 1 {
+		scatter.DegreesOfFreedom = s.freedom
+	}
+	all := []gum.Component{scatter}
 	for i := range s.lines {
 		if l := &s.lines[i]; parts[l.source] != ofCycle {
 			all = append(all, l.component(l.mean()))

@@ -92,7 +92,7 @@ type comparedRow struct{ Signal, Quantity, Event, Before, Now, Change, Limit, Ve
 func compared(r *compare.Row) comparedRow {
 	x := comparedRow{Signal: oneLine(r.Signal), Quantity: oneLine(r.Quantity.Words()), Event: oneLine(eventWords(r.Event))}
 	limit := analyze.NoLimit()
-	values := []float64{}
+	values, expanded := []float64{}, r.Expanded
 	for _, s := range []*compare.Sample{r.Now, r.Before} {
 		if s == nil {
 			continue
@@ -105,8 +105,11 @@ func compared(r *compare.Row) comparedRow {
 		if limit.None() {
 			limit = s.Limit
 		}
+		if !finite(r.Expanded) && !(s.Expanded() <= expanded) {
+			expanded = s.Expanded()
+		}
 	}
-	scaler := scalerOf(r.Quantity, limit, r.Expanded, values...)
+	scaler := scalerOf(r.Quantity, limit, expanded, values...)
 	x.Before, x.Now = meanWords(r.Before, scaler.Text), meanWords(r.Now, scaler.Text)
 	if finite(r.Change) {
 		sign := ""
@@ -114,7 +117,7 @@ func compared(r *compare.Row) comparedRow {
 			sign = "+"
 		}
 		x.Change = sign + scaler.Number(r.Change) + " " + scaler.PlusMinus()
-		if !finite(r.Expanded) {
+		if r.Expanded == 0 {
 			x.Change = sign + scaler.Text(r.Change)
 		}
 	}
@@ -160,6 +163,12 @@ var outcomeWords = map[compare.Outcome]string{
 	compare.OnlyBounds:  "only bounds",
 	compare.FewCycles:   "too few cycles to show how the unit scatters",
 	compare.Nothing:     "measured in neither run",
+}
+
+// stayed reports whether an output kept its state in every cycle of both runs, of which there is
+// nothing more to say.
+func stayed(r *compare.Row) bool {
+	return r.Quantity == analyze.Hold && r.Outcome == compare.Unmoved && r.Now.High == 0 && r.Before.High == 0
 }
 
 // lines say in sentences what moved, and what is measured in one run alone.

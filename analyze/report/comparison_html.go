@@ -29,7 +29,7 @@ type comparisonPage struct {
 	Simulated                             bool
 	Head                                  [][2]string
 	Moved, Others                         []pageCompared
-	OneSided                              []string
+	OneSided, Stayed                      []string
 	Pictures                              []overlay
 	PictureStyle                          template.CSS
 }
@@ -61,7 +61,9 @@ func (c *Comparison) HTML(w io.Writer) error {
 	for _, r := range c.Rows {
 		x := pageCompared{comparedRow: compared(r), Note: outcomeWords[r.Outcome]}
 		if !r.Outcome.Moving() {
-			if r.Outcome != compare.Nothing {
+			if stayed(r) {
+				p.Stayed = appendNew(p.Stayed, oneLine(r.Signal))
+			} else if r.Outcome != compare.Nothing {
 				p.Others = append(p.Others, x)
 			}
 			continue
