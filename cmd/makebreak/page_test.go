@@ -68,6 +68,8 @@ func TestPages(t *testing.T) {
 	} else {
 		add("comparison", page, "")
 	}
+	_, page, _ := run(t, "analyze", "../../testdata/captures/holding-in.csv", "--averaged", "1.198753ms", "--sequence", "armed-high", "--as", "html")
+	add("capture", page, "")
 	add("moves", pageOf(t, moving(t)), "")
 	add("long-words", pageOf(t, longWords()), "")
 	all := browse(t, paths)
