@@ -127,7 +127,7 @@ func (b *Budget) row(c *gum.Component) []string {
 
 func (b *Budget) pairedRow(c *gum.Component) []string {
 	r := b.row(c)
-	return []string{text.WrapSoft(r[0], longComponent) + "\n  " + r[1], r[2] + "\n" + r[3], r[4] + "\n" + r[6], r[5]}
+	return []string{rows.Wrap(r[0], longComponent) + "\n  " + r[1], r[2] + "\n" + r[3], r[4] + "\n" + r[6], r[5]}
 }
 
 // negligible is below which share of the whole a component is as good as zero.

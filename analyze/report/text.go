@@ -13,6 +13,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	"makebreak/rig/table"
 )
 
 // TextOpts says how the text is to look.
@@ -159,12 +160,13 @@ func (t *textWriter) header(r *Record) {
 }
 
 // wrapped writes a text behind its heading, in lines that fit, the later ones
-// indented by the heading's width.
+// indented by the heading's width, or by two, so that none is taken for a line of its own.
 func (t *textWriter) wrapped(heading, s string) {
 	indent := text.StringWidthWithoutEscSequences(heading)
 	if t.opts.Width > indent+20 {
-		s = text.WrapSoft(s, t.opts.Width-indent)
+		s = table.Wrap(s, t.opts.Width-max(indent, 2))
 	}
+	indent = max(indent, 2)
 	for i, l := range strings.Split(s, "\n") {
 		if i > 0 {
 			heading = strings.Repeat(" ", indent)

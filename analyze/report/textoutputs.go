@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/behaviour"
 	"makebreak/analyze/tally"
+	rows "makebreak/rig/table"
 )
 
 // outputLine is an output or a relay, what was demanded of it and what was seen.
@@ -206,7 +207,7 @@ func (t *textWriter) outputTable(lines []*outputLine, head []string, room int) s
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
 	if room > 0 {
-		tw.SetColumnConfigs([]table.ColumnConfig{{Number: 1, WidthMax: longName, WidthMaxEnforcer: text.WrapSoft}})
+		tw.SetColumnConfigs([]table.ColumnConfig{{Number: 1, WidthMax: longName, WidthMaxEnforcer: brokenName}})
 	}
 	tw.AppendHeader(tableRow(head))
 	for _, l := range lines {
@@ -229,7 +230,7 @@ func (t *textWriter) outputTable(lines []*outputLine, head []string, room int) s
 func beneath(demand string, seen []string, room int) string {
 	lines, indent := []string{}, ""
 	if demand != "" {
-		lines, indent = append(lines, text.WrapSoft(demand, room)), "  "
+		lines, indent = append(lines, rows.Wrap(demand, room)), "  "
 	}
 	line := indent + seen[0]
 	for _, x := range seen[1:] {

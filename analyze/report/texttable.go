@@ -133,8 +133,8 @@ func (t *textWriter) render(s *summary, head []string, numbers []int, n narrowin
 	tw.SetStyle(plainStyle())
 	tw.SuppressTrailingSpaces()
 	configs := []table.ColumnConfig{
-		{Number: 1, WidthMax: n.signal, WidthMaxEnforcer: text.WrapSoft},
-		{Number: 2, WidthMax: n.event, WidthMaxEnforcer: text.WrapSoft},
+		{Number: 1, WidthMax: n.signal, WidthMaxEnforcer: brokenName},
+		{Number: 2, WidthMax: n.event, WidthMaxEnforcer: brokenName},
 	}
 	for _, c := range numbers {
 		configs = append(configs, table.ColumnConfig{Number: c, Align: text.AlignRight, AlignHeader: text.AlignRight})
@@ -148,6 +148,21 @@ func (t *textWriter) render(s *summary, head []string, numbers []int, n narrowin
 		tw.AppendRow(tableRow(row(i)))
 	}
 	return tw.Render()
+}
+
+// brokenName is a cell whose lines are longer than the column is wide. Where a name is broken, each
+// further line begins with …, so that none can be taken for a line of the record's own.
+func brokenName(cell string, width int) string {
+	var lines []string
+	for line := range strings.SplitSeq(cell, "\n") {
+		for text.StringWidthWithoutEscSequences(line) > width {
+			head := text.Trim(line, width)
+			lines = append(lines, head)
+			line = "…" + strings.TrimPrefix(line, head)
+		}
+		lines = append(lines, line)
+	}
+	return strings.Join(lines, "\n")
 }
 
 func tableRow(cells []string) table.Row {

@@ -69,7 +69,8 @@ func obeyed(s string) string {
 var (
 	ownNumber   = regexp.MustCompile(`^-?\d+(\.\d+)?(e[+-]?\d+)?$`)
 	cellFormula = regexp.MustCompile(`^[\s"]*[=+\-@＝＋－＠]`)
-	forgedLine  = regexp.MustCompile(`(?m)^[ \t]*` + forged)
+	// A line that goes on beneath is indented, and so cannot be taken for one of the program's own.
+	forgedLine = regexp.MustCompile(`(?m)^(  - )?` + forged)
 )
 
 // badOutput says what is wrong with what a command wrote in a form; empty: nothing.

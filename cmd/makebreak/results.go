@@ -82,11 +82,11 @@ func (a *app) print(write func(io.Writer) error) error {
 	if a.as != "text" {
 		return a.deliver(write)
 	}
-	return a.deliver(func(w io.Writer) error { return write(&table.Page{W: w, Columns: a.width()}) })
+	return a.deliver(func(w io.Writer) error { return write(&table.Page{W: w, Columns: a.width(), Hang: 2}) })
 }
 
 // prompts is standard error for questions and what belongs to them, in the width that there is.
-func (a *app) prompts() io.Writer { return &table.Page{W: a.err, Columns: columnsOf(a.err)} }
+func (a *app) prompts() io.Writer { return &table.Page{W: a.err, Columns: columnsOf(a.err), Hang: 2} }
 
 // mostTextLine is more bytes than a line of any report has.
 const mostTextLine = 20_000

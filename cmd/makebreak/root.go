@@ -63,7 +63,7 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 		}
 	}()
 	if _, tty := terminal(s.err); tty {
-		s.err = &table.Page{W: s.err, Columns: columnsOf(s.err)}
+		s.err = &table.Page{W: s.err, Columns: columnsOf(s.err), Hang: 2}
 	}
 	s.err = safely(s.err)
 	a := &app{streams: s, ctx: ctx, now: wallClock}

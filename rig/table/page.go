@@ -18,6 +18,9 @@ import (
 type Page struct {
 	W       io.Writer
 	Columns int // 0: a line may have any length
+	// Hang is how far a line goes on beneath that began at the left, so that what goes on is
+	// not taken for a message of its own.
+	Hang int
 
 	column  int  // that comes next, from 0
 	indent  int  // where the line goes on
@@ -55,15 +58,15 @@ func (p *Page) Write(b []byte) (int, error) {
 // word writes a word, on a new line where there is no room for it.
 func (p *Page) word(w []byte) {
 	width := utf8.RuneCount(w)
-	if !ascii(w) {
+	if !plain(w) {
 		width = text.StringWidthWithoutEscSequences(string(w))
 	}
 	begins := p.column + p.blanks
 	switch {
 	case !p.started:
-		p.indent = begins
+		p.indent = max(begins, p.Hang)
 		if string(w) == "-" {
-			p.indent += 2
+			p.indent = begins + 2
 		}
 	case p.blanks > 1 && begins <= p.Columns/2:
 		p.indent = begins
@@ -86,9 +89,10 @@ func (p *Page) pad() {
 	}
 }
 
-func ascii(b []byte) bool {
+// plain reports whether each byte takes one column: there are no other letters and no colours.
+func plain(b []byte) bool {
 	for _, c := range b {
-		if c >= utf8.RuneSelf {
+		if c >= utf8.RuneSelf || c == '\x1b' {
 			return false
 		}
 	}
