@@ -25,7 +25,7 @@ func worn() *picture.Course {
 		Extremes: []picture.Extreme{{Place: picture.Place{Cycle: 3050, Value: 20}, Words: "highest 20 ms, cycle 3050"}},
 		Gaps:     []picture.Gap{{After: 1000, Words: "2 h 10 min", Long: 7800}, {After: 1030, Words: "45 s", Long: 45}},
 		Fits:     []picture.Fit{{Line: []picture.Place{{Cycle: 1, Value: 5}, {Cycle: 5000, Value: 5.4}}, Low: []picture.Place{{Cycle: 1, Value: 4.98}, {Cycle: 5000, Value: 5.38}}, High: []picture.Place{{Cycle: 1, Value: 5.02}, {Cycle: 5000, Value: 5.42}}, Words: "drift"}},
-		Ahead: &picture.Ahead{From: picture.Place{Cycle: 5000, Value: 5.4}, To: picture.Place{Cycle: 12500, Value: 6}, Earliest: 12100, Latest: 12900, Words: "if it goes on: max 6 ms at about cycle 12500"}}
+		Ahead:    &picture.Ahead{From: picture.Place{Cycle: 5000, Value: 5.4}, To: picture.Place{Cycle: 12500, Value: 6}, Earliest: 12100, Latest: 12900, Words: "if it goes on: max 6 ms at about cycle 12500"}}
 	for n := range 50 {
 		b := picture.Spread{First: 100*n + 1, Last: 100*n + 100}
 		for i, off := range []float64{-0.16, -0.07, 0, 0.07, 0.16} {
@@ -133,7 +133,9 @@ func drawnCourse(t *rapid.T) *picture.Course {
 		c.Extremes = []picture.Extreme{{Place: picture.Place{Cycle: float64(cycle()), Value: 50 * scale}, Words: "highest 50 ms, cycle 17"}}
 	}
 	if rapid.Bool().Draw(t, "fit") {
-		line := func() []picture.Place { return []picture.Place{{Cycle: 1, Value: at()}, {Cycle: float64(last), Value: 20 * at()}} }
+		line := func() []picture.Place {
+			return []picture.Place{{Cycle: 1, Value: at()}, {Cycle: float64(last), Value: 20 * at()}}
+		}
 		c.Fits = []picture.Fit{{Line: line(), Low: line(), High: line(), Words: "drift or step"}}
 	}
 	if rapid.Bool().Draw(t, "ahead") {
