@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"strings"
 
 	toolkit "github.com/prometheus/exporter-toolkit/web"
 	"go.yaml.in/yaml/v2"
@@ -48,7 +49,7 @@ func (a *Access) look() (s secured, err error) {
 		return s, problem.Innermost(err)
 	}
 	if err := toolkit.Validate(a.Config); err != nil {
-		return s, err
+		return s, errors.New(strings.Join(strings.Fields(err.Error()), " ")) // of several lines
 	}
 	var c toolkit.Config
 	if err := yaml.UnmarshalStrict(text, &c); err != nil {
@@ -81,7 +82,7 @@ func (a *Access) permits(at net.Addr, s secured, insecure bool) error {
 	case a.Config != "":
 		what = a.Config + " sets neither: add tls_server_config and basic_auth_users"
 	}
-	return problem.Of(problem.Usage, fmt.Errorf("%s: other machines can reach this address, which needs TLS and a login; %s, or --insecure serves without (earlier versions did by themselves)", at, what))
+	return problem.Of(problem.Usage, fmt.Errorf("%s: other machines can reach this address, which needs TLS and a login; %s, or --insecure serves without", at, what))
 }
 
 // none is a listener at which nobody arrives.
