@@ -93,6 +93,7 @@ func TestPDF(t *testing.T) {
 			[]string{"✓ pass", "Unit CP-001", "Zoë", "1234", "never calibrated", "OUT8", "did not move", "went high after"}, 5},
 		{"fail", exitFail, []string{"run", "armed-high", "--cycles", "3", "--unit", "CP-002", "--fault", "wrong-address"},
 			[]string{"✗ fail", "Unit CP-002", "OUT3 did not move at arm-away", "moved for"}, 5},
+		{"again", exitPass, []string{"run", "armed-high", "--cycles", "5", "--unit", "CP-002"}, []string{"✓ pass", "Since the previous run of this unit"}, 5},
 		{"lost", exitRig, []string{"run", "armed-high", "--fault", "adc-lost"}, []string{"incomplete"}, 4},
 		{"soak", exitPass, []string{"soak", "relay-only", "--cycles", "300"}, []string{"✓ pass", "no failure in 300 cycles"}, 8},
 	} {
@@ -186,9 +187,10 @@ func checkSheets(t *testing.T, sheets []printedSheet, size [2]float64, run strin
 	}
 }
 
-// pageHeadings are the headings of a record.
+// pageHeadings are the headings of a record, and what leads to its table of figures.
 var pageHeadings = []string{"Findings", "What is wrong, and where to look first", "The test", "What each output had to do, and what it did", "Timing",
-	"Figures that were judged", "To settle the undecided results", "Over the cycles", "Reliability", "Interruptions", "Figures that moved"}
+	"Figures that were judged", "To settle the undecided results", "Reliability", "Interruptions", "Over the cycles", "When it failed",
+	"± U: measurement uncertainty (95 %), largest in this row."}
 
 // lastLine are the words that stand lowest.
 func lastLine(words []word) string {
