@@ -436,6 +436,9 @@ func (c *Course) drawOut(d *drawing, f *frame) {
 	for _, p := range ends {
 		d.line(bound, 1, 0, p, spot{p.x, f.bottom - 7})
 	}
+	if len(ends) > 0 {
+		f.taken = append(f.taken, box{ends[0].x, f.bottom - 7, ends[len(ends)-1].x, f.bottom})
+	}
 	if c.FirstOut == 0 {
 		return
 	}
