@@ -19,8 +19,8 @@ import (
 	"makebreak/testdata/browser"
 )
 
-// mostPage is how large the page of a short run may be, with its pictures: it is sent by mail.
-const mostPage = 500_000 // bytes
+// mostPage is how large the page of a short run or soak may be with its pictures: it is sent by mail.
+const mostPage = 1_000_000 // bytes
 
 // The pages as a browser shows them: nothing sticks out on a phone, on a desk or on
 // paper, nothing is asked for from elsewhere, and what the CSV says can be read.
