@@ -191,7 +191,7 @@ func TestHardWaves(t *testing.T) {
 		{name: "millivolts for volts", meaning: "no charger is at 12600 V",
 			limits: usual(), expect: both, d: plain(levels(100, 1.2, 12600, 4.2, 100)),
 			figures: []figure{{"on", "OUT1", analyze.HighLevel, 12600, 1e-3, analyze.Fail}},
-			verdict: analyze.Fail, says: []string{"OUT1 reads up to 12600 V at on, off, which no such output can have. Check whether the file's column holds millivolts"}},
+			verdict: analyze.Fail, says: []string{"OUT1 reads up to 12600 V at on, off, which it cannot have. Check whether the file's column holds millivolts"}},
 		{name: "clock step", meaning: "time jumps on by 5 s in a settled part: as if samples were missing",
 			limits: usual(), expect: both,
 			d: func() drawing {

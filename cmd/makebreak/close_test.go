@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/line"
 	"makebreak/rig/sim"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/setup"
 	"makebreak/sequences/soak"
 )
@@ -34,7 +35,7 @@ func stuckJob(t *testing.T, a *app, faults ...string) job {
 	if err != nil {
 		t.Fatal(err)
 	}
-	j := job{seq: seq, rig: rig, cycles: 3}
+	j := job{seq: seq, rig: rig, cycles: 3, hub: live.New(live.Of{Sequence: seq, Rig: rig, Now: a.now})}
 	if err := j.sim.Plant(faults); err != nil {
 		t.Fatal(err)
 	}
