@@ -96,11 +96,31 @@ func (b *Board) look() {
 			return
 		}
 		b.listenTo(found)
+		if first {
+			b.awaitHeard(time.Now().Add(dialTime))
+		}
 		if b.show(found, ended) || first {
 			b.tell()
 		}
 		b.mu.Unlock()
 		time.Sleep(lookEvery)
+	}
+}
+
+// awaitHeard waits until each program that is listened to has told something or could not be
+// heard, so that the first who looks sees what happens. Callers have the mutex.
+func (b *Board) awaitHeard(end time.Time) {
+	for time.Now().Before(end) {
+		waits := false
+		for _, h := range b.heard {
+			waits = waits || h.state == nil && h.failed.IsZero()
+		}
+		if !waits {
+			return
+		}
+		b.mu.Unlock()
+		time.Sleep(refresh / turns)
+		b.mu.Lock()
 	}
 }
 

@@ -108,7 +108,7 @@ func (v *view) verdict(s *State) {
 	}
 	v.Verdict, v.Mark, v.Word = x.Name(), markOf(x), string(x)
 	if x == analyze.NoVerdict {
-		v.Word = "nothing judged"
+		v.Mark, v.Word = "", "nothing judged"
 	}
 	switch {
 	case s.End != nil && s.End.Reason != "":
@@ -204,6 +204,8 @@ func (v *view) place(s *State) {
 		v.Now, v.Person = "Waiting for you", words.Short(at.Person, 300)
 	case at.Waiting:
 		v.Now = "Bringing about " + event
+	case at.Hold < time.Second: // nobody could follow it
+		v.Now = fmt.Sprintf("After %s: watching for %s", event, unit.Time.Short(at.Hold.Seconds(), 3))
 	default:
 		v.Now = fmt.Sprintf("After %s: watching, %s of %s", event, tenths(min(at.Since, at.Hold)), unit.Time.Short(at.Hold.Seconds(), 3))
 	}
@@ -249,6 +251,9 @@ func (v *view) rig(s *State) {
 	}
 }
 
+// longName is from how many letters on a name is written smaller.
+const longName = 7
+
 func outputOf(o *Output) outputView {
 	x := outputView{Name: words.Short(o.Name, words.MostName), Mark: "·", State: "not seen", Volts: unit.Missing, Class: "unseen"}
 	if o.Known && !o.Fresh {
@@ -263,6 +268,9 @@ func outputOf(o *Output) outputView {
 	}
 	if o.Should != "" && o.Should != analyze.Unmoved.String() {
 		x.Should = "expected: " + o.Should
+	}
+	if len(x.Name) > longName {
+		x.Class += " long"
 	}
 	if o.Against {
 		x.Class += " against"
@@ -282,6 +290,9 @@ func lineOf(l *Line, lost bool) lineView {
 	}
 	if l.Role == line.Drive.String() {
 		x.Class += " drive"
+	}
+	if len(x.Name) > longName {
+		x.Class += " long"
 	}
 	if l.Lost > 0 {
 		x.For = words.Count(l.Lost, "edge") + " lost in this cycle"
