@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"net/http"
 	"time"
 
 	"makebreak/rig/bench"
@@ -10,6 +11,7 @@ import (
 	"makebreak/rig/web"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/live"
+	"makebreak/sequences/setup"
 	"makebreak/sequences/site"
 )
 
@@ -39,7 +41,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	if l.site, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(live.OfHub(j.hub, record)), Beside: true, Program: version(), Failed: a.note}); err != nil {
 		return nil, readFailed(err)
 	}
-	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, l.site)
+	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, yielding(l.site, setup.Measurer(j.rig)))
 	if err != nil {
 		return nil, problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--page %w", err), l.site.Close()))
 	}
@@ -48,6 +50,19 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 		a.note("Other machines can read it, without a login (--insecure)")
 	}
 	return l, nil
+}
+
+// yielding answers requests on threads that run when no other one wants to: an answer takes
+// milliseconds, in which the measuring of cycles would stand still, and with it, where the
+// program collects garbage, the sampling.
+func yielding(h http.Handler, lower func()) http.Handler {
+	if lower == nil {
+		return h
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		lower()
+		h.ServeHTTP(w, r)
+	})
 }
 
 // begin says which run it is and what it has done already.

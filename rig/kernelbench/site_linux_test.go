@@ -26,8 +26,16 @@ import (
 	"makebreak/rig/wiring/rigfile"
 )
 
-// TestMain lets the test's binary be the panel as well, in a process of its own.
+// TestMain lets the test's binary be the panel as well, or who looks at a page, in a process of
+// its own.
 func TestMain(m *testing.M) {
+	if kind := os.Getenv("KERNELBENCH_LOOKERS"); kind != "" {
+		if err := look(kind); err != nil {
+			fmt.Fprintln(os.Stderr, "lookers:", err)
+			os.Exit(1)
+		}
+		return
+	}
 	text := os.Getenv("KERNELBENCH_PANEL")
 	if text == "" {
 		os.Exit(m.Run())
