@@ -10,6 +10,7 @@ import (
 	"makebreak/analyze/gum"
 	"makebreak/analyze/tally"
 	"makebreak/rig/capture"
+	_ "makebreak/testdata/fixedseed"
 )
 
 var known = math.Inf(1)

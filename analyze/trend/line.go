@@ -5,7 +5,7 @@ import "math"
 // Line is a drift's line through the blocks of a run, with what bounds it at 95 %.
 type Line struct {
 	Cycle, Value        float64 // the middle of the blocks, and the line there in the quantity's unit
-	SD                  float64 // standard deviation of Value
+	SD                  float64 // standard deviation of Value, in its unit
 	Slope, Lower, Upper float64 // in the quantity's unit a cycle
 }
 

@@ -220,7 +220,7 @@ func TestSignal_Run(t *testing.T) {
 			log := filepath.Join(t.TempDir(), "log.db")
 			results := filepath.Join(t.TempDir(), "results.csv")
 			p := endless(t, log, "--as", "csv", "-o", results)
-			if status, out, errs := run(t, "--log", log, "runs"); status != exitPass || !strings.Contains(out, "  incomplete  no ") {
+			if status, out, errs := run(t, "--log", log, "runs"); status != exitPass || !strings.Contains(out, "  incomplete\n") || !strings.Contains(out, "not complete") {
 				t.Errorf("runs while it runs: exit status %d\n%s%s", status, out, errs)
 			}
 			if err := p.Process.Signal(s); err != nil {

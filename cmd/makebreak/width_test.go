@@ -40,7 +40,7 @@ func TestWidth_Help(t *testing.T) {
 }
 
 // asIs are commands that write a file's text as it is, be it for a program or for a shell.
-var asIs = regexp.MustCompile(`--schema|--capture|--as |^install`)
+var asIs = regexp.MustCompile(`--schema|--capture|--diagram|--as |^install`)
 
 // What each command writes for people fits 80 columns: results, and questions. Messages do so
 // on a terminal alone, see testdata/script/terminal.txtar: elsewhere each is one line.
@@ -142,3 +142,6 @@ func TestExamples(t *testing.T) {
 		t.Errorf("only %d examples", n)
 	}
 }
+
+// unbroken is a text in one line, with one blank between words.
+func unbroken(text string) string { return strings.Join(strings.Fields(text), " ") }

@@ -7,6 +7,8 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	_ "makebreak/testdata/fixedseed"
+
 	"pgregory.net/rapid"
 )
 

@@ -11,6 +11,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
 	"makebreak/sequences/journal"
+	_ "makebreak/testdata/fixedseed"
 )
 
 func TestParse(t *testing.T) {
