@@ -87,9 +87,9 @@ type LevelMark struct {
 // Lane is one signal over time.
 type Lane struct {
 	Signal  string
-	Contact bool    // values are 0 (open) and 1 (closed); else volts
-	Low     float64 // the scale's lower end, volts; 0 of a contact
-	High    float64 // its upper end, volts; 1 of a contact
+	Contact bool      // values are 0 (open) and 1 (closed); else volts
+	Low     float64   // the scale's lower end, volts; 0 of a contact
+	High    float64   // its upper end, volts; 1 of a contact
 	Lines   [][]Point // each without a gap
 	Samples []Point   // drawn as dots, where they are far apart
 	Behind  []Reach
