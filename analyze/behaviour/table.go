@@ -51,7 +51,7 @@ func (c *Cell) Verdict() analyze.Verdict {
 	return analyze.NoVerdict
 }
 
-// Deed is what an output did, as far as figures say.
+// Deed is what an output did, by its figures.
 type Deed int
 
 // The deeds, the graver the earlier.

@@ -12,11 +12,11 @@ import (
 	"makebreak/analyze/tally"
 )
 
-// Familywise is in what share of comparisons, at most, any row is said to have moved although
-// none has.
+// Familywise is the greatest share of comparisons of unchanged units in which any row is said to
+// have moved.
 const Familywise = 0.05
 
-// Outcome is what a row came to.
+// Outcome says whether a row moved, or why that is not known.
 type Outcome int
 
 // The outcomes. From NotMeasured on a row was not judged.
@@ -27,9 +27,9 @@ const (
 	BeyondBound
 	NotMeasured // in this run, but in the other
 	NotBefore   // measured in this run, but not in the other
-	OnlyBounds  // of one run or both
-	FewCycles   // of one run or both, which do not show how the unit scatters
-	Nothing     // was measured in either
+	OnlyBounds  // one run or both have only bounds
+	FewCycles   // one run or both have too few cycles to show how the unit scatters
+	Nothing     // neither run has a value
 )
 
 // Moving reports whether the row moved.
@@ -47,8 +47,8 @@ type Row struct {
 	// Standard is its standard uncertainty and Expanded the expanded one at 95 %.
 	Standard, Expanded float64 // in the same unit
 	DegreesOfFreedom   float64 // a number, may be infinite
-	// Probability is that of a change of this size or more in any row of the comparison, if
-	// none has moved: by Holm's procedure, and no more than that.
+	// Probability is at most that of a change of this size or more in any row of the comparison
+	// where none has moved: the row's own, adjusted by Holm's procedure.
 	Probability float64
 	Outcome     Outcome
 

@@ -82,7 +82,7 @@ func (c *Change) ends() (low, high float64, err error) {
 	return low - room, high + room, nil
 }
 
-// drawLimits draws what is allowed as a pale area with its edges, as far as the scale goes.
+// drawLimits draws what is allowed, within the scale, as a pale area with its edges.
 func (c *Change) drawLimits(d *drawing, f *frame) {
 	if !finite(c.Lower) && !finite(c.Upper) {
 		return

@@ -107,15 +107,6 @@ func (c *Course) Inline(w io.Writer) error {
 	return d.svg(w, false)
 }
 
-// PNG writes the course as it is on a light ground.
-func (c *Course) PNG(w io.Writer) error {
-	d, err := c.drawing()
-	if err != nil {
-		return err
-	}
-	return d.png(w)
-}
-
 func (c *Course) drawing() (*drawing, error) {
 	low, high := c.corners()
 	if !(low < high) || c.First < 1 || c.Last < c.First {
@@ -515,7 +506,7 @@ func (c *Course) labelFits(d *drawing, f *frame) {
 	}
 }
 
-// labelBands names the quantiles at the right end of the bands, as far as there is room.
+// labelBands names the quantiles at the right end of the bands, where there is room.
 func (c *Course) labelBands(d *drawing, f *frame) {
 	if len(c.Bands) == 0 {
 		return

@@ -1,6 +1,7 @@
-// Package picture draws what soaks show: the lives of several boards on Weibull paper,
-// as SVG or PNG, and how a quantity went over a run's cycles, for a page.
+// Package picture draws what a record shows, as SVG or PNG: the timing of an output and its
+// contacts at an event, how values spread and how they moved between two runs, and of a soak its
+// courses, its failures and the boards' lives on Weibull paper.
 //
-// What is drawn is worked out first, as figures, in Paper, Course and Timeline; drawing adds
-// nothing to it. The same figures give the same bytes of an SVG.
+// What is drawn is worked out first, as figures, in Timing, Strip, Change, Course, Timeline and
+// Paper; drawing adds nothing to it. The same figures give the same bytes of an SVG.
 package picture

@@ -37,7 +37,7 @@ func (f *frame) drawGaps(d *drawing, gaps []Gap) {
 	}
 }
 
-// labelGaps writes how long interruptions were, the longest first, as far as there is room.
+// labelGaps writes how long interruptions were, the longest first, where there is room.
 func (f *frame) labelGaps(d *drawing, gaps []Gap) {
 	longest := slices.Clone(gaps)
 	slices.SortStableFunc(longest, func(a, b Gap) int { return cmp.Compare(b.Long, a.Long) })

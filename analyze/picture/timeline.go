@@ -55,15 +55,6 @@ func (t *Timeline) Inline(w io.Writer) error {
 	return d.svg(w, false)
 }
 
-// PNG writes the time line as it is on a light ground.
-func (t *Timeline) PNG(w io.Writer) error {
-	d, err := t.drawing()
-	if err != nil {
-		return err
-	}
-	return d.png(w)
-}
-
 func (t *Timeline) drawing() (*drawing, error) {
 	if len(t.Lanes) == 0 || t.First < 1 || t.Last < t.First {
 		return nil, fmt.Errorf("%s: nothing to draw", t.Heading)

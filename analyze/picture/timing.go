@@ -18,7 +18,7 @@ import (
 type TimingOf struct {
 	Capture *capture.Capture // of the cycle, or more of it
 	Plan    *analyze.Plan    // nil: nothing was demanded
-	// Figures are the cycle's, in their order; those of one event do, too.
+	// Figures are the cycle's, in their order. Those of the event alone do, too.
 	Figures []analyze.Measurement
 	Signal  string // an output, or a relay or a contact of one
 	Event   string
@@ -107,8 +107,8 @@ type Point struct{ At, Value float64 } // seconds; volts, or 0 and 1
 // Reach is the lowest and the highest value in one column of a drawing.
 type Reach struct{ At, Low, High float64 } // seconds; volts, or 0 and 1
 
-// Band is an area that the output must keep to. A NaN bound is none; so far inside each of its
-// bounds a level is too close to call.
+// Band is an area that the output must keep to. A bound of NaN is none. A level closer than Guard
+// to a bound, on its inner side, is undecided.
 type Band struct {
 	From, To     float64 // seconds
 	Lower, Upper float64 // volts
@@ -483,8 +483,8 @@ func (s *scene) figure(signal string, q analyze.Quantity) *analyze.Measurement {
 	return nil
 }
 
-// findLevels finds the output's two levels: those measured at the event, else in the cycle,
-// else those that the samples show.
+// findLevels finds the output's two levels: those measured at the event, else elsewhere in the
+// cycle.
 func (s *scene) findLevels() {
 	if s.output == nil {
 		return

@@ -24,7 +24,7 @@ type Dimension struct {
 	Row      int    // from 0, where it is drawn
 	Open     bool   // it goes on beyond the view
 
-	// above and below are the lanes of its two ends: signals, empty for the axis.
+	// starts and ends are the signals whose lanes its two ends lie in; empty: on the axis.
 	starts, ends string
 	label        box // across, in units
 }
@@ -97,22 +97,28 @@ func (s *scene) dimensions() []Dimension {
 		default:
 			continue
 		}
-		d.Words = m.Quantity.Words() + " " + valueText(m)
-		if math.IsNaN(m.Value) {
-			d.Words = m.Quantity.Words()
-		}
-		if m.Quantity == analyze.BounceTime {
-			d.Words = "bounce " + valueText(m)
-		}
-		if m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided {
-			d.Words += ": " + string(m.Verdict)
-			if l := limitText(m); l != "" {
-				d.Words += ", " + l
-			}
-		}
+		d.Words = dimensionText(m)
 		out = append(out, d)
 	}
 	return out
+}
+
+// dimensionText says a time with its uncertainty, and its verdict unless it passed.
+func dimensionText(m *analyze.Measurement) string {
+	text := m.Quantity.Words()
+	if m.Quantity == analyze.BounceTime {
+		text = "bounce"
+	}
+	if !math.IsNaN(m.Value) {
+		text += " " + valueText(m)
+	}
+	if m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided {
+		text += ": " + string(m.Verdict)
+		if l := limitText(m); l != "" {
+			text += ", " + l
+		}
+	}
+	return text
 }
 
 // placeRelayTime places an operate or release time: from the output's crossing on.
@@ -199,12 +205,21 @@ func (s *scene) findAway() {
 	if m == nil || !(m.Value > 0) {
 		return
 	}
-	high, named := s.expect.Demand.State()
-	if !named || s.expect.Demand == analyze.Pulse {
+	best := s.longestAway(s.awayFrom())
+	if best.to > best.from && math.Abs(best.to-best.from-m.Value) < m.Value/4+3*usualStep(s.output, s.zero).Seconds() {
+		s.away = &best
+	}
+}
+
+// awayFrom returns the state that the output had to be in, and the voltage beyond which it is
+// out of it.
+func (s *scene) awayFrom() (high bool, edge float64) {
+	switch demanded, named := s.expect.Demand.State(); {
+	case s.expect.Demand == analyze.Pulse: // it comes back to low
+	case named:
+		high = demanded
+	default:
 		high = s.meanBefore() > s.threshold()
-		if s.expect.Demand == analyze.Pulse {
-			high = false
-		}
 	}
 	low, top := s.low, s.high
 	if math.IsNaN(low) {
@@ -213,10 +228,15 @@ func (s *scene) findAway() {
 	if math.IsNaN(top) {
 		top = 2 * s.threshold()
 	}
-	edge := low + awayShare*(top-low)
 	if high {
-		edge = top - awayShare*(top-low)
+		return true, top - awayShare*(top-low)
 	}
+	return false, low + awayShare*(top-low)
+}
+
+// longestAway returns the longest time that the output was out of a state after it had been in
+// it.
+func (s *scene) longestAway(high bool, edge float64) stretch {
 	var best, run stretch
 	in, out := s.expect.Demand == analyze.Unmoved, false
 	s.points(s.output, s.zero, s.till, func(p sampled) {
@@ -236,9 +256,7 @@ func (s *scene) findAway() {
 	if end := s.sec(s.till); out && end-run.from > best.to-best.from {
 		best = stretch{run.from, end}
 	}
-	if best.to > best.from && math.Abs(best.to-best.from-m.Value) < m.Value/4+3*usualStep(s.output, s.zero).Seconds() {
-		s.away = &best
-	}
+	return best
 }
 
 // threshold is a voltage between the output's levels.
@@ -328,7 +346,7 @@ func (t *Timing) placeOne(d Dimension, rows *[1 + mostEnlarged][dimensionRows][]
 	return false
 }
 
-// fitted is where a dimension lies across: its label, and all of it.
+// fit is where a dimension lies across: its label, and all of it.
 type fit struct{ label, all box }
 
 // fit finds room for a dimension in a row: its words between its ends, else beside them.

@@ -129,7 +129,7 @@ func (g *timingDrawing) view(v *View, y, volts float64, enlarged []View) float64
 	for i := range v.Lanes {
 		g.lane(&v.Lanes[i], &l.lanes[i])
 	}
-	g.places(v, &l, enlarged)
+	g.framed(v, &l, enlarged)
 	g.marks(v, &l)
 	g.dimensions(v, &l)
 	return l.y
@@ -181,6 +181,15 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 		}
 	}
 	g.behind(n, f)
+	g.unseen(n, f)
+	g.lines(n, f)
+	g.places(n, f)
+	g.note(n, f)
+}
+
+// unseen hatches what was not recorded.
+func (g *timingDrawing) unseen(n *Lane, f *frame) {
+	d := g.d
 	for _, u := range n.Unseen {
 		a, b := f.at(u.From, 0).x, f.at(u.To, 0).x
 		d.hatch(others, box{a, f.top, b, f.bottom}, 6)
@@ -189,16 +198,25 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 			d.text(soft, spot{(a + b) / 2, (f.top+f.bottom)/2 + 4}, smallText, middle, u.Words)
 		}
 	}
+}
+
+// lines draws the signal's course, or its samples where they are few.
+func (g *timingDrawing) lines(n *Lane, f *frame) {
+	r, width := ink, 1.5
+	if len(n.Samples) > 0 {
+		r, width = soft, 1 // between the samples nothing is known
+	}
 	for _, line := range n.Lines {
-		if len(n.Samples) > 0 {
-			d.course(soft, 1, straightened(pointsAt(f, line))) // between the samples nothing is known
-			continue
-		}
-		d.course(ink, 1.5, straightened(pointsAt(f, line)))
+		g.d.course(r, width, straightened(pointsAt(f, line)))
 	}
 	for _, p := range n.Samples {
-		d.dot(ink, f.at(p.At, p.Value), 2)
+		g.d.dot(ink, f.at(p.At, p.Value), 2)
 	}
+}
+
+// places marks lost edges, crossings and levels.
+func (g *timingDrawing) places(n *Lane, f *frame) {
+	d := g.d
 	for _, p := range n.Lost {
 		at := f.at(p.At, p.Value)
 		d.dot(bound, at, 9)
@@ -220,7 +238,6 @@ func (g *timingDrawing) lane(n *Lane, f *frame) {
 		}
 		g.beside(at, p.Words, f)
 	}
-	g.note(n, f)
 }
 
 // beside writes a text to the left of a place, else to its right, on a ground of its own.
@@ -520,8 +537,8 @@ func (g *timingDrawing) witness(v *View, l *layout, signal string, x, y float64)
 	}
 }
 
-// places frames what is enlarged below.
-func (g *timingDrawing) places(v *View, l *layout, enlarged []View) {
+// framed frames what is enlarged below.
+func (g *timingDrawing) framed(v *View, l *layout, enlarged []View) {
 	for i := range enlarged {
 		e := &enlarged[i]
 		a, b := v.across(e.From), v.across(e.To)

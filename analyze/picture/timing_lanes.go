@@ -223,22 +223,13 @@ func (s *scene) bands(from, to float64) []Band {
 		}
 		return out
 	}
-	x, low := s.expect, analyze.Expectation{Demand: analyze.Low}
-	prior := s.before
-	if prior.Demand == analyze.Pulse {
-		prior = low
-	}
-	if prior.Demand == analyze.Any && !math.IsNaN(s.low) && !math.IsNaN(s.high) {
-		if high, named := x.Demand.State(); named && high {
-			prior = low
-		}
-	}
+	x, prior := s.expect, s.prior()
 	if x.Demand == analyze.Unmoved {
 		add(prior, from, to)
 		return out
 	}
 	due := 0.0
-	if l := s.figureLimit(); !math.IsNaN(l) {
+	if l := s.delayLimit().Upper; !math.IsNaN(l) {
 		due = l
 	}
 	if len(s.crossed) > 0 && (due == 0 || s.crossed[0] < due) {
@@ -253,7 +244,7 @@ func (s *scene) bands(from, to float64) []Band {
 		}
 		span := x.Span()
 		add(x, due, start+span.Lower)
-		add(low, start+span.Upper, to)
+		add(analyze.Expectation{Demand: analyze.Low}, start+span.Upper, to)
 	default:
 		if x.After > 0 {
 			add(prior, 0, x.Span().Lower)
@@ -263,8 +254,15 @@ func (s *scene) bands(from, to float64) []Band {
 	return out
 }
 
-// figureLimit is by when the output must have switched, NaN where no limit says.
-func (s *scene) figureLimit() float64 { return s.delayLimit().Upper }
+// prior is the demand that held until the event: low after a pulse, and before a first rise.
+func (s *scene) prior() analyze.Expectation {
+	high, _ := s.expect.Demand.State()
+	rises := high && !math.IsNaN(s.low) && !math.IsNaN(s.high)
+	if s.before.Demand == analyze.Pulse || s.before.Demand == analyze.Any && rises {
+		return analyze.Expectation{Demand: analyze.Low}
+	}
+	return s.before
+}
 
 // bandOf is the band of one of the output's levels, by its limits.
 func (s *scene) bandOf(high bool, from, to float64) (Band, bool) {

@@ -4,13 +4,11 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/behaviour"
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/tally"
-	"makebreak/rig/unit"
 )
 
 // Behaviour sets side by side what each output had to do at each event and what it did. It
@@ -42,13 +40,6 @@ func demandsBehaviour(r *Record) bool {
 // "low after 30 s ± 5 %", "must not move".
 func Expected(c *behaviour.Cell) string {
 	x := c.Expect
-	after := func(word string) string {
-		text := word + " " + unit.Time.Format(x.After.Seconds())
-		if x.Within > 0 {
-			text += fmt.Sprintf(" ± %s %%", shortest(math.Round(1e6*x.Within)/1e4))
-		}
-		return text
-	}
 	switch {
 	case c.Supply:
 		return "follows the supply"
@@ -57,9 +48,9 @@ func Expected(c *behaviour.Cell) string {
 	case x.Demand == analyze.Unmoved:
 		return "must not move"
 	case x.Demand == analyze.Pulse:
-		return after("high for")
+		return "high for " + spanOf(x)
 	case x.After > 0:
-		return after(x.Demand.String() + " after")
+		return x.Demand.String() + " after " + spanOf(x)
 	}
 	return x.Demand.String()
 }
@@ -185,25 +176,4 @@ func worstWords(x *tally.Row) string {
 		return s.Text(x.High)
 	}
 	return s.Text(x.Low)
-}
-
-// elapsed says how long something took: 12 s, 3 min 5 s, 2 h 10 min, 3 d 4 h.
-func elapsed(d time.Duration) string {
-	type part struct {
-		unit string
-		size time.Duration
-	}
-	units := []part{{"d", 24 * time.Hour}, {"h", time.Hour}, {"min", time.Minute}, {"s", time.Second}}
-	for i, u := range units[:len(units)-1] {
-		if d < u.size {
-			continue
-		}
-		next := units[i+1]
-		text := fmt.Sprintf("%d %s", d/u.size, u.unit)
-		if rest := d % u.size / next.size; rest > 0 {
-			text += fmt.Sprintf(" %d %s", rest, next.unit)
-		}
-		return text
-	}
-	return fmt.Sprintf("%d s", d/time.Second)
 }

@@ -18,6 +18,7 @@ func TestExpected(t *testing.T) {
 		"low after 30 s ± 5 %":  {Expect: analyze.Expectation{Demand: analyze.Low, After: 30 * time.Second, Within: 0.05}},
 		"high after 30 s":       {Expect: analyze.Expectation{Demand: analyze.High, After: 30 * time.Second}},
 		"high for 2 s ± 12.5 %": {Expect: analyze.Expectation{Demand: analyze.Pulse, After: 2 * time.Second, Within: 0.125}},
+		"low after 30 s ± 7 %":  {Expect: analyze.Expectation{Demand: analyze.Low, After: 30 * time.Second, Within: 0.07}},
 		"must not move":         {Expect: analyze.Expectation{Demand: analyze.Unmoved}},
 		"anything":              {},
 		"follows the supply":    {Expect: analyze.Expectation{Demand: analyze.High}, Supply: true},
@@ -76,18 +77,6 @@ func TestSeen(t *testing.T) {
 	}
 	if got := Seen(&behaviour.New(plan).Table().Outputs[0].Cells[0]); got != "not looked at" {
 		t.Errorf("without figures: %q", got)
-	}
-}
-
-func TestElapsed(t *testing.T) {
-	t.Parallel()
-	for want, d := range map[string]time.Duration{
-		"0 s": 900 * time.Millisecond, "59 s": 59 * time.Second, "1 min": time.Minute, "3 min 5 s": 185 * time.Second, "2 h 10 min": 2*time.Hour + 10*time.Minute + 59*time.Second,
-		"3 d 4 h": 76*time.Hour + 59*time.Minute, "1 h": time.Hour,
-	} {
-		if got := elapsed(d); got != want {
-			t.Errorf("%v: %q, want %q", d, got, want)
-		}
 	}
 }
 

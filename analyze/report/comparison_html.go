@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	_ "embed"
+	"errors"
 	"html/template"
 	"io"
 	"slices"
@@ -94,30 +95,38 @@ func changeStrip(r *compare.Row, x comparedRow) (template.HTML, error) {
 	c := picture.Change{Name: strings.TrimSpace(x.Signal + " " + x.Quantity + " " + x.Event), About: "now " + x.Now + ", was " + x.Before,
 		Before: picture.Figure{Value: r.Before.Mean, Within: r.Before.Expanded()}, Now: picture.Figure{Value: r.Now.Mean, Within: r.Now.Expanded()},
 		Lower: limit.Lower, Upper: limit.Upper}
-	var b bytes.Buffer
-	err := c.Inline(&b)
-	return template.HTML(b.String()), err
+	return inline(&c)
 }
 
 // mostOverlaid is how many timing diagrams a comparison has.
 const mostOverlaid = 6
 
-// pictures draws the events at which something moved: a cycle of this run, with one of the other
-// behind it.
+// pictures draws the events at which something moved: of this run the cycle with the gravest
+// verdict, with cycles of the other run behind it.
 func (c *Comparison) pictures() ([]overlay, error) {
-	if c.Now.Plan == nil || len(c.Now.Captures) == 0 || len(c.Before.Captures) == 0 {
+	places := c.movedAt()
+	if len(places) == 0 || len(c.Now.Captures) == 0 || len(c.Before.Captures) == 0 {
 		return nil, nil
 	}
-	type place struct{ output, event string }
-	var drawn []place
-	var out []overlay
-	for _, r := range c.moved() {
-		p := place{outputOf(c.Now.Plan, r.Signal), r.Event}
-		if p.output == "" || r.Event == "" || slices.Contains(drawn, p) || len(drawn) == mostOverlaid {
-			continue
+	worst := newChooser(c.Now)
+	worst.wants = func(output, event string) bool { return slices.Contains(places, outputAt{output, event}) }
+	for m, err := range watched(c.Now) {
+		if err != nil {
+			return nil, err
 		}
-		drawn = append(drawn, p)
-		drawing, err := c.overlaid(p.output, p.event)
+		worst.add(&m)
+	}
+	before, err := behind(c.Before, 0)
+	if err != nil || len(before) == 0 {
+		return nil, err
+	}
+	var out []overlay
+	for _, p := range places {
+		i := slices.IndexFunc(worst.all, func(x chosen) bool { return p == outputAt{x.output, x.event} })
+		if i < 0 {
+			continue // no capture with its figures is kept
+		}
+		drawing, err := c.overlaid(&worst.all[i], before)
 		if err != nil {
 			return nil, err
 		}
@@ -128,27 +137,44 @@ func (c *Comparison) pictures() ([]overlay, error) {
 	return out, nil
 }
 
-// overlaid draws an output at an event; empty where a capture is not kept.
-func (c *Comparison) overlaid(output, event string) (template.HTML, error) {
-	cycle := c.Now.Captures[0].First
-	now, err := c.Now.CaptureOf(cycle)
+// outputAt is an output at an event.
+type outputAt struct{ output, event string }
+
+// movedAt returns where something moved, a bounded number of places.
+func (c *Comparison) movedAt() []outputAt {
+	var all []outputAt
+	if c.Now.Plan == nil {
+		return nil
+	}
+	for _, r := range c.moved() {
+		p := outputAt{outputOf(c.Now.Plan, r.Signal), r.Event}
+		if p.output != "" && p.event != "" && !slices.Contains(all, p) && len(all) < mostOverlaid {
+			all = append(all, p)
+		}
+	}
+	return all
+}
+
+// overlaid draws a cycle over captures of the other run; empty where the capture lacks the event.
+func (c *Comparison) overlaid(x *chosen, before []*capture.Capture) (template.HTML, error) {
+	now, err := c.Now.CaptureOf(x.cycle)
 	if err != nil || now == nil {
 		return "", err
 	}
-	before, err := c.Before.CaptureOf(c.Before.Captures[0].First)
-	if err != nil || before == nil {
-		return "", err
-	}
-	figures, err := figuresOf(c.Now, cycle)
+	figures, err := figuresOf(c.Now, x.cycle)
 	if err != nil {
 		return "", err
 	}
-	t, err := picture.NewTiming(picture.TimingOf{Capture: now, Plan: c.Now.Plan, Figures: figures, Signal: output, Event: event, Cycle: cycle,
-		Behind: []*capture.Capture{before}, BehindWords: "the other run"})
-	if err != nil {
-		return "", nil // the cycle does not have the event: there is nothing to draw
+	t, err := picture.NewTiming(picture.TimingOf{Capture: now, Plan: c.Now.Plan, Figures: figures, Signal: x.output, Event: x.event, Cycle: x.cycle,
+		Behind: before, BehindWords: "run " + c.Before.Run})
+	var absent *picture.AbsentError
+	if errors.As(err, &absent) {
+		return "", nil
 	}
-	return inlined(t)
+	if err != nil {
+		return "", err
+	}
+	return inline(t)
 }
 
 // outputOf is the output on which a signal's figures rest; empty: none is known.

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -114,6 +115,44 @@ func TestComparison_Hostile(t *testing.T) {
 		if out := b.String(); strings.ContainsAny(out, "\x1b\u202e") || form == "html" && strings.Contains(out, "<script>") || form == "csv" && strings.Contains(out, ",=1") {
 			t.Errorf("%s: %q", form, out)
 		}
+	}
+}
+
+// The picture is of the cycle with the gravest verdict, with all of the other run's behind it.
+func TestComparison_Pictures(t *testing.T) {
+	t.Parallel()
+	plan := &analyze.Plan{Steps: []string{"arm-away"}, Outputs: []analyze.OutputPlan{{Signal: "OUT3", Expect: map[string]analyze.Expectation{"arm-away": {Demand: analyze.Unmoved}}}}}
+	asked := map[string][]int{}
+	run := func(name string, bad int) *Record {
+		var all []analyze.Measurement
+		for n := 1; n <= 3; n++ {
+			m := analyze.Measurement{Cycle: n, Event: "arm-away", Signal: "OUT3", Quantity: analyze.Hold, Limit: analyze.Limit{Lower: nan, Upper: 0}, Expanded: nan, Verdict: analyze.Pass}
+			if n == bad {
+				m.Value, m.Verdict = 0.1, analyze.Fail
+			}
+			all = append(all, m)
+		}
+		return &Record{Run: name, Plan: plan, Measurements: stream(all), Captures: []analyze.Cycles{{First: 1, Last: 3}}, CaptureOf: func(n int) (*capture.Capture, error) {
+			asked[name] = append(asked[name], n)
+			c := &capture.Capture{End: 1e9, Traces: []*capture.Trace{capture.NewTrace("OUT3", capture.Converter{})}, Events: []capture.Event{{Name: "arm-away", At: 1e8}}}
+			for i := range 1000 {
+				c.Traces[0].Append(capture.Instant(i)*1e6, 0.6)
+			}
+			return c, nil
+		}}
+	}
+	c := NewComparison(run("now", 2), run("before", 0), []*compare.Row{{Key: tally.Key{Signal: "OUT3", Quantity: analyze.Hold, Event: "arm-away"}, Outcome: compare.Moved}})
+	all, err := c.pictures()
+	if err != nil || len(all) != 1 {
+		t.Fatalf("%d pictures, %v", len(all), err)
+	}
+	for _, want := range []string{"OUT3 at arm-away, cycle 2: fail", "Grey: run before."} {
+		if !strings.Contains(string(all[0].Drawing), want) {
+			t.Errorf("the picture does not say %q", want)
+		}
+	}
+	if want := map[string][]int{"now": {2}, "before": {1, 2, 3}}; !reflect.DeepEqual(asked, want) {
+		t.Errorf("captures of cycles %v are read, want %v", asked, want)
 	}
 }
 

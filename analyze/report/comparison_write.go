@@ -38,7 +38,7 @@ func (c *Comparison) Text(w io.Writer, opts TextOpts) error {
 	return writingFailed("text", t.w.Flush())
 }
 
-const familyNote = "Means over the cycles; change ± U at 95 %. Of a unit that stays as it is, at most 1 comparison in 20 names any figure."
+const familyNote = "Means over the cycles; change ± U at 95 %. Of unchanged units, at most 1 comparison in 20 names a figure."
 
 // head says what is compared.
 func (c *Comparison) head() [][2]string {

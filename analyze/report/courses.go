@@ -1,15 +1,12 @@
 package report
 
 import (
-	"bytes"
 	"cmp"
 	"fmt"
 	"html/template"
-	"io"
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/picture"
@@ -144,12 +141,6 @@ func (p *soakPage) addCourses(all []Trend, last int, gaps []picture.Gap) error {
 		}
 	}
 	return nil
-}
-
-func inline(d interface{ Inline(io.Writer) error }) (template.HTML, error) {
-	var b bytes.Buffer
-	err := d.Inline(&b)
-	return template.HTML(b.String()), err
 }
 
 // courseKind says how much a reader needs a course.
@@ -366,30 +357,6 @@ func gapsOf(r *Record) ([]picture.Gap, error) {
 		out = append(out, g)
 	}
 	return out, nil
-}
-
-// lasting is a length of time in two units at most, as in "2 h 10 min".
-func lasting(d time.Duration) string {
-	if d < time.Second {
-		return "under 1 s"
-	}
-	units := []struct {
-		long time.Duration
-		name string
-	}{{24 * time.Hour, "d"}, {time.Hour, "h"}, {time.Minute, "min"}, {time.Second, "s"}}
-	for i, u := range units {
-		if d < u.long {
-			continue
-		}
-		said := fmt.Sprintf("%d %s", d/u.long, u.name)
-		if i+1 < len(units) {
-			if rest := d % u.long / units[i+1].long; rest > 0 {
-				said += fmt.Sprintf(" %d %s", rest, units[i+1].name)
-			}
-		}
-		return said
-	}
-	return ""
 }
 
 // failuresOf is the time line of the cycles that failed; nil: none did.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -85,15 +86,20 @@ func throughoutWords(x analyze.Expectation, events []string) string {
 
 // expectationWords say what is expected, up to the events' names.
 func expectationWords(x analyze.Expectation) string {
-	span := unit.Time.Format(x.After.Seconds())
-	if x.Within > 0 {
-		span += fmt.Sprintf(" ± %g %%", 100*x.Within)
-	}
 	switch {
 	case x.Demand == analyze.Pulse:
-		return "pulse of " + span + " at"
+		return "pulse of " + spanOf(x) + " at"
 	case x.After > 0:
-		return x.Demand.String() + " " + span + " after"
+		return x.Demand.String() + " " + spanOf(x) + " after"
 	}
 	return x.Demand.String() + " at"
+}
+
+// spanOf writes an expectation's time with its tolerance: "30 s ± 5 %".
+func spanOf(x analyze.Expectation) string {
+	span := unit.Time.Format(x.After.Seconds())
+	if x.Within > 0 {
+		span += fmt.Sprintf(" ± %s %%", shortest(math.Round(1e6*x.Within)/1e4))
+	}
+	return span
 }

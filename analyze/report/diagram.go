@@ -162,25 +162,36 @@ func figuresOf(r *Record, cycle int) ([]analyze.Measurement, error) {
 	return all, nil
 }
 
-// behind are captures of other cycles, spread evenly over those kept.
+// behind reads captures of cycles other than the one named, spread evenly over those kept.
 func behind(r *Record, cycle int) ([]*capture.Capture, error) {
-	total := analyze.CountCycles(r.Captures)
-	every := max(1, (total+mostBehind-1)/mostBehind)
 	var out []*capture.Capture
-	i := 0
-	for _, span := range r.Captures {
-		for n := span.First; n <= span.Last; n++ {
-			if i++; (i-1)%every != 0 || n == cycle {
-				continue
-			}
-			c, err := r.CaptureOf(n)
-			if err != nil {
-				return nil, err
-			}
-			if c != nil {
-				out = append(out, c)
-			}
+	for _, n := range spreadOver(r.Captures, mostBehind) {
+		if n == cycle {
+			continue
+		}
+		c, err := r.CaptureOf(n)
+		if err != nil {
+			return nil, err
+		}
+		if c != nil {
+			out = append(out, c)
 		}
 	}
 	return out, nil
+}
+
+// spreadOver returns cycles of the spans, evenly spread, so many at most.
+func spreadOver(spans []analyze.Cycles, most int) []int {
+	every := max(1, (analyze.CountCycles(spans)+most-1)/most)
+	var out []int
+	i := 0
+	for _, span := range spans {
+		for n := span.First; n <= span.Last; n++ {
+			if i%every == 0 {
+				out = append(out, n)
+			}
+			i++
+		}
+	}
+	return out
 }

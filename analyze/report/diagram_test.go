@@ -2,9 +2,11 @@ package report
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 
+	"makebreak/analyze"
 	"makebreak/analyze/picture"
 )
 
@@ -18,7 +20,7 @@ func TestHTML_Drawn(t *testing.T) {
 	if err := HTML(&b, r); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"<title>The whole capture</title>", "Below the whole capture"} {
+	for _, want := range []string{"<title>The whole capture</title>", "First the whole capture"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the page does not hold %q", want)
 		}
@@ -45,5 +47,19 @@ func TestParseDiagram(t *testing.T) {
 		if _, err := parseDiagram(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
+	}
+}
+
+// The cycles drawn behind are spread over all that are kept, and as many as there may be.
+func TestSpreadOver(t *testing.T) {
+	t.Parallel()
+	spans := []analyze.Cycles{{First: 1, Last: 3}, {First: 10, Last: 14}}
+	for most, want := range map[int][]int{1: {1}, 2: {1, 11}, 4: {1, 3, 11, 13}, 8: {1, 2, 3, 10, 11, 12, 13, 14}, 20: {1, 2, 3, 10, 11, 12, 13, 14}} {
+		if got := spreadOver(spans, most); !slices.Equal(got, want) {
+			t.Errorf("%d at most: %v, want %v", most, got, want)
+		}
+	}
+	if got := spreadOver(nil, 5); got != nil {
+		t.Errorf("of none: %v", got)
 	}
 }

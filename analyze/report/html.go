@@ -218,7 +218,7 @@ func factsOf(r *Record) []pageFact {
 	add("Cycles", cycleWords(r))
 	add("Rig", rigWords(r))
 	add("Calibration", secondsOf(calibrationPairs(r))...)
-	add("Program", programWords(r))
+	add("Program", oneLine(r.Program))
 	add("Computer", oneLines(capture.MachineLines(r.Machine))...)
 	add("Measuring problems", troubleLines(r)...)
 	add("Cautions", oneLines(r.Cautions)...)
@@ -252,7 +252,38 @@ func endWords(r *Record) string {
 	}
 	words := timeWords(r.Ended.In(r.Started.Location()))
 	if d := r.Ended.Sub(r.Started); d >= time.Second {
-		words += " (" + elapsed(d) + ")"
+		words += " (" + lasting(d) + ")"
 	}
 	return strings.TrimSpace(words)
+}
+
+// lasting is a length of time in two units at most, as in "2 h 10 min".
+func lasting(d time.Duration) string {
+	if d < time.Second {
+		return "under 1 s"
+	}
+	units := []struct {
+		long time.Duration
+		name string
+	}{{24 * time.Hour, "d"}, {time.Hour, "h"}, {time.Minute, "min"}, {time.Second, "s"}}
+	for i, u := range units {
+		if d < u.long {
+			continue
+		}
+		said := fmt.Sprintf("%d %s", d/u.long, u.name)
+		if i+1 < len(units) {
+			if rest := d % u.long / units[i+1].long; rest > 0 {
+				said += fmt.Sprintf(" %d %s", rest, units[i+1].name)
+			}
+		}
+		return said
+	}
+	return ""
+}
+
+// inline draws a picture for a page that holds the pictures' style.
+func inline(d interface{ Inline(io.Writer) error }) (template.HTML, error) {
+	var b bytes.Buffer
+	err := d.Inline(&b)
+	return template.HTML(b.String()), err
 }

@@ -46,28 +46,19 @@ func (p *page) addBehaviour(r *Record) error {
 
 // lookedThrough makes the behaviour table, while the chooser sees the same figures.
 func lookedThrough(r *Record, c *chooser) (*behaviour.Table, error) {
-	if r.Tally != nil {
-		for _, n := range watchedCycles(r) {
-			figures, err := figuresOf(r, n)
-			if err != nil {
-				return nil, err
-			}
-			for i := range figures {
-				c.add(&figures[i])
-			}
-		}
-		return Behaviour(r)
-	}
 	b := behaviour.New(r.Plan)
-	for m, err := range r.measurements() {
+	for m, err := range watched(r) {
 		if err != nil {
 			return nil, err
 		}
 		b.Add(&m)
 		c.add(&m)
 	}
-	if !demandsBehaviour(r) {
+	switch {
+	case !demandsBehaviour(r):
 		return nil, nil
+	case r.Tally != nil:
+		return behaviour.OfTally(r.Plan, r.Tally), nil
 	}
 	return b.Table(), nil
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	"html/template"
 	"math"
 	"slices"
@@ -78,7 +77,7 @@ func (x *row) strip(r *Record) (template.HTML, error) {
 	if x.Values == 0 {
 		return "", nil
 	}
-	s := &picture.Strip{Name: x.where(), About: x.verdictWords(), Lower: math.NaN(), Upper: math.NaN(), Low: x.Low, High: x.High}
+	s := &picture.Strip{Name: x.where(x.Event), About: x.verdictWords(), Lower: math.NaN(), Upper: math.NaN(), Low: x.Low, High: x.High}
 	if !x.LimitsDiffer {
 		s.Lower, s.Upper = x.Limit.Lower, x.Limit.Upper
 	}
@@ -91,9 +90,5 @@ func (x *row) strip(r *Record) (template.HTML, error) {
 			s.Quantiles = append(s.Quantiles, x.values.quantile(share))
 		}
 	}
-	var b bytes.Buffer
-	if err := s.Inline(&b); err != nil {
-		return "", err
-	}
-	return template.HTML(b.String()), nil
+	return inline(s)
 }

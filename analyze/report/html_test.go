@@ -121,6 +121,9 @@ func TestHTML_SaysWhatTheTextSays(t *testing.T) {
 	for _, p := range pairs(invented()) {
 		wanted = append(wanted, p[1])
 	}
+	if strings.Contains(words, " at none") {
+		t.Error("a picture does not name its event")
+	}
 	for _, want := range wanted {
 		if !strings.Contains(words, want) {
 			t.Errorf("%q is not on the page", want)

@@ -1,10 +1,10 @@
 package report
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"html/template"
+	"iter"
 	"math"
 	"slices"
 
@@ -32,11 +32,18 @@ type chosen struct {
 type chooser struct {
 	r    *Record
 	mine map[string][]string // outputs whose diagrams show a signal
-	all  []chosen
+	// wants says which diagrams are asked for.
+	wants func(output, event string) bool
+	all   []chosen
 }
 
+// newChooser returns a chooser for the events at which an output must go high or low.
 func newChooser(r *Record) *chooser {
 	c := &chooser{r: r, mine: map[string][]string{}}
+	c.wants = func(output, event string) bool {
+		_, named := r.Plan.Output(output).Expect[event].Demand.State()
+		return named
+	}
 	if r.Plan == nil || r.CaptureOf == nil || len(r.Captures) == 0 {
 		return c
 	}
@@ -58,8 +65,7 @@ func (c *chooser) add(m *analyze.Measurement) {
 		return
 	}
 	for _, output := range c.mine[m.Signal] {
-		x := c.r.Plan.Output(output).Expect[m.Event]
-		if _, named := x.Demand.State(); named {
+		if c.wants(output, m.Event) {
 			c.weigh(chosen{output, m.Event, m.Cycle, m.Verdict, strainOf(m)})
 		}
 	}
@@ -122,7 +128,7 @@ func (c *chooser) drawn() []chosen {
 // whose capture cannot be drawn is left out: the record's figures stand without it.
 func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 	for _, t := range c.r.Drawn {
-		drawing, err := inlined(t)
+		drawing, err := inline(t)
 		if err != nil {
 			return nil, 0, err
 		}
@@ -142,19 +148,13 @@ func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 		if err != nil {
 			return nil, 0, err
 		}
-		drawing, err := inlined(t)
+		drawing, err := inline(t)
 		if err != nil {
 			return nil, 0, err
 		}
 		drawings = append(drawings, drawing)
 	}
 	return drawings, len(c.all) - len(drawings), nil
-}
-
-func inlined(t *picture.Timing) (template.HTML, error) {
-	var b bytes.Buffer
-	err := t.Inline(&b)
-	return template.HTML(b.String()), err
 }
 
 // mostKept is how many captures are held in memory while a page is made: those of one
@@ -182,6 +182,28 @@ func kept(read func(int) (*capture.Capture, error)) func(int) (*capture.Capture,
 	}
 }
 
+// watched streams the figures by which diagrams are chosen: all of them, of a soak those of some
+// cycles.
+func watched(r *Record) iter.Seq2[analyze.Measurement, error] {
+	if r.Tally == nil {
+		return r.measurements()
+	}
+	return func(yield func(analyze.Measurement, error) bool) {
+		for _, n := range watchedCycles(r) {
+			figures, err := figuresOf(r, n)
+			if err != nil {
+				yield(analyze.Measurement{}, err)
+				return
+			}
+			for i := range figures {
+				if !yield(figures[i], nil) {
+					return
+				}
+			}
+		}
+	}
+}
+
 // watchedCycles are the cycles of a soak of which diagrams are chosen: the first that did not
 // pass, and others spread over those whose captures are kept.
 func watchedCycles(r *Record) []int {
@@ -191,14 +213,9 @@ func watchedCycles(r *Record) []int {
 			all = append(all, n)
 		}
 	}
-	total := analyze.CountCycles(r.Captures)
-	every := max(1, (total+mostWatched/2-1)/(mostWatched/2))
-	i := 0
-	for _, span := range r.Captures {
-		for n := span.First; n <= span.Last; n++ {
-			if i++; (i-1)%every == 0 && !slices.Contains(all, n) {
-				all = append(all, n)
-			}
+	for _, n := range spreadOver(r.Captures, mostWatched/2) {
+		if !slices.Contains(all, n) {
+			all = append(all, n)
 		}
 	}
 	slices.Sort(all)

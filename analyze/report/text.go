@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -91,17 +90,10 @@ func pairs(r *Record) [][2]string {
 	if r.About != "" {
 		sequence += ": " + oneLine(r.About)
 	}
-	started := ""
-	if !r.Started.IsZero() {
-		started = r.Started.Format("2006-01-02 15:04:05 -07:00")
-		if r.Started.Location() == time.UTC {
-			started = r.Started.Format("2006-01-02 15:04:05 UTC")
-		}
-	}
 	var shown [][2]string
 	for _, p := range [][2]string{
 		{"Run", oneLine(r.Run)}, {"Unit", oneLine(r.Unit)}, {"Sequence", sequence}, {"Rig", rigWords(r)},
-		{"Run by", oneLine(r.By)}, {"Started", started}, {"Cycles", cycleWords(r)}, {"Program", programWords(r)},
+		{"Run by", oneLine(r.By)}, {"Started", timeWords(r.Started)}, {"Cycles", cycleWords(r)}, {"Program", oneLine(r.Program)},
 	} {
 		if p[1] != "" {
 			shown = append(shown, p)
@@ -139,14 +131,6 @@ func pairsOf(word string, lines []string) [][2]string {
 		word = ""
 	}
 	return shown
-}
-
-// programWords say which version of the program measured; empty where that is not known.
-func programWords(r *Record) string {
-	if r.Program == "" {
-		return ""
-	}
-	return oneLine(r.Program)
 }
 
 func (t *textWriter) header(r *Record) {

@@ -135,7 +135,7 @@ func (x *row) scaler(median float64) unit.Scaler {
 	return scalerOf(x.Quantity, l, x.Uncertainty, median, x.Low, x.High)
 }
 
-// where names a row's place: "OUT3 switching delay at arm-away".
+// where names a row at one event or more: "OUT3 switching delay at arm-away".
 func (x *row) where(events ...string) string {
 	place := x.Signal + " " + x.Quantity.Words()
 	if len(events) == 1 && events[0] == "" {
