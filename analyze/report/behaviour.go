@@ -11,26 +11,6 @@ import (
 	"makebreak/analyze/tally"
 )
 
-// Behaviour sets side by side what each output had to do at each event and what it did. It
-// reads the measurements once, or the tally where there is one. Nil: nothing was demanded
-// of any output.
-func Behaviour(r *Record) (*behaviour.Table, error) {
-	if !demandsBehaviour(r) {
-		return nil, nil
-	}
-	if r.Tally != nil {
-		return behaviour.OfTally(r.Plan, r.Tally), nil
-	}
-	b := behaviour.New(r.Plan)
-	for m, err := range r.measurements() {
-		if err != nil {
-			return nil, readingFailed(err)
-		}
-		b.Add(&m)
-	}
-	return b.Table(), nil
-}
-
 // demandsBehaviour reports whether anything at all is demanded of outputs.
 func demandsBehaviour(r *Record) bool {
 	return r.Plan != nil && (len(r.Plan.Outputs) > 0 || r.Plan.OthersUnmoved)

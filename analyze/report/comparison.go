@@ -3,7 +3,6 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 
 	"makebreak/analyze"
@@ -226,15 +225,4 @@ func since(r *Record) (heading string, lines []string, err error) {
 		lines = []string{"Moved: " + c.changeLine()}
 	}
 	return heading, lines, nil
-}
-
-// probabilityWords is the probability of a change by chance as a person reads it.
-func probabilityWords(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return ""
-	case p < 0.001:
-		return "< 0.1 %"
-	}
-	return fmt.Sprintf("%.1f %%", 100*p)
 }
