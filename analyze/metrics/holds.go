@@ -28,10 +28,8 @@ type LogHolds struct {
 	Days map[LogDay]Tallied
 	// LastRun is when the newest run began; zero: there is none.
 	LastRun time.Time
-	// Running is how many runs are going on, Now what is known of them, the newest last. CountLog
-	// leaves Now empty.
-	Running int
-	Now     []LogNow
+	// Now are the runs that go on, the newest last. CountLog leaves it empty.
+	Now []LogNow
 	// Size is the log's size, Free what is left on its disk, both in bytes; negative: not known.
 	Size, Free int64
 }
@@ -71,8 +69,8 @@ const (
 // OtherSequences is the name under which older sequences are counted together.
 const OtherSequences = "(others)"
 
-// CountLog counts a log's runs. Days are of now's time zone, up to now's. Size and Free are left
-// unknown.
+// CountLog counts a log's runs that do not go on. Days are of now's time zone, up to now's. Size
+// and Free are left unknown.
 func CountLog(runs []LogRun, now time.Time) LogHolds {
 	h := LogHolds{Runs: map[LogKind]Tallied{}, Units: map[LogKind]Tallied{}, Days: map[LogDay]Tallied{}, Size: -1, Free: -1}
 	runs = slices.Clone(runs)
@@ -89,7 +87,6 @@ func CountLog(runs []LogRun, now time.Time) LogHolds {
 		}
 		h.LastRun = r.Started
 		if r.Running {
-			h.Running++
 			continue
 		}
 		count(h.Runs, kind, r.Verdict)

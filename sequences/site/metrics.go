@@ -2,27 +2,34 @@ package site
 
 import (
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
 	"makebreak/analyze/metrics"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
 
-// countShare is how small a part of a processor's time counting the log's runs takes: it is
-// done again after so many times the time that it took. A hundred thousand runs took 0.9 s.
-const countShare = 100
+// The log's runs are counted again after so many times the time that counting them took, or
+// sooner where a run has begun or ended since. A hundred thousand runs took 0.9 s.
+const (
+	countShare   = 100
+	changedShare = 10
+)
 
 // counts are what the log holds, counted now and then.
 type counts struct {
 	log  *logFile
 	now  func() time.Time
-	mu   sync.Mutex
+	mu   sync.Mutex  // guards what follows
 	of   *journal.DB // that was counted
 	last metrics.LogHolds
-	next time.Time // before which it is not counted again
+	runs []string // that went on then
+	at   time.Time
+	took time.Duration
 }
 
 // holds returns what the log holds.
@@ -30,25 +37,51 @@ func (c *counts) holds() (h metrics.LogHolds, err error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	err = c.log.read(func(db *journal.DB) error {
-		if begun := c.now(); db != c.of || !begun.Before(c.next) {
-			outcomes, err := db.Outcomes()
-			if err != nil {
+		under, err := db.UnderWay(nil)
+		if err != nil {
+			return err
+		}
+		now := nowOf(under)
+		if c.due(db, now) {
+			if err := c.count(db, now); err != nil {
 				return err
 			}
-			runs := make([]metrics.LogRun, len(outcomes))
-			for i, o := range outcomes {
-				runs[i] = metrics.LogRun(o)
-			}
-			c.of, c.last = db, metrics.CountLog(runs, begun)
-			c.next = begun.Add(countShare * c.now().Sub(begun))
 		}
 		h = c.last
 		h.Size, h.Free = db.Room()
-		under, err := db.UnderWay(nil)
-		h.Now = nowOf(under)
-		return err
+		h.Now = now
+		return nil
 	})
 	return h, err
+}
+
+// due reports whether the log is to be counted again.
+func (c *counts) due(db *journal.DB, now []metrics.LogNow) bool {
+	share := time.Duration(countShare)
+	if !slices.Equal(c.runs, namesOf(now)) {
+		share = changedShare
+	}
+	return db != c.of || c.now().Sub(c.at) >= share*c.took
+}
+
+// count counts the log.
+func (c *counts) count(db *journal.DB, now []metrics.LogNow) error {
+	begun := c.now()
+	outcomes, err := db.Outcomes()
+	if err != nil {
+		return err
+	}
+	runs := make([]metrics.LogRun, len(outcomes))
+	for i, o := range outcomes {
+		runs[i] = metrics.LogRun(o)
+	}
+	c.of, c.last, c.runs = db, metrics.CountLog(runs, begun), namesOf(now)
+	c.at, c.took = begun, c.now().Sub(begun)
+	return nil
+}
+
+func namesOf(now []metrics.LogNow) []string {
+	return words.Texts(now, func(r metrics.LogNow) string { return r.Run })
 }
 
 // nowOf are runs that programs are at now.

@@ -169,7 +169,7 @@ func TestLog_Replaced(t *testing.T) {
 // shown is what happens now, of a test.
 type shown struct{ text string }
 
-func (n shown) Show(w io.Writer) error {
+func (n shown) Show(_ context.Context, w io.Writer) error {
 	_, err := io.WriteString(w, `<p sse-swap="level">`+n.text+`</p>`)
 	return err
 }
@@ -244,43 +244,64 @@ func TestMetrics(t *testing.T) {
 	}
 }
 
-// A log is not counted again at once, another one is.
+// A log is not counted again at once. What goes on is told as it is now, and has the log counted
+// sooner.
 func TestCounts_Shared(t *testing.T) {
 	t.Parallel()
 	log := &logFile{path: oldLog(t)}
 	defer log.close()
 	now := time.Unix(1_900_000_000, 0)
-	c := &counts{log: log, now: func() time.Time { now = now.Add(time.Second); return now }}
-	running := func() int {
+	c := &counts{log: log, now: func() time.Time { now = now.Add(time.Second); return now }} // counting takes a second
+	want := func(ended, running int) {
 		t.Helper()
 		h, err := c.holds()
 		if err != nil {
 			t.Fatal(err)
 		}
-		return h.Running
+		sum := 0
+		for _, by := range h.Runs {
+			for _, n := range by {
+				sum += n
+			}
+		}
+		if sum != ended || len(h.Now) != running {
+			t.Errorf("%d runs have ended and %d go on, want %d and %d", sum, len(h.Now), ended, running)
+		}
 	}
-	running()
+	before := len(runsIn(t, log.path))
+	want(before, 0)
 	db, err := journal.Open(log.path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	run, err := db.Begin(journal.RunInfo{Started: now})
-	if err != nil {
+	var runs []*journal.Run
+	for range 2 {
+		run, err := db.Begin(journal.RunInfo{Started: now})
+		if err != nil {
+			t.Fatal(err)
+		}
+		runs = append(runs, run)
+	}
+	want(before, 2)
+	if err := runs[0].Finish(journal.RunEnd{Ended: now}); err != nil {
 		t.Fatal(err)
 	}
-	if n := running(); n != 0 {
-		t.Errorf("%d runs go on: the log was counted again at once", n)
+	want(before, 1) // not counted yet
+	now = now.Add(changedShare * time.Second)
+	want(before+1, 1)
+	counted := c.at
+	now = now.Add(changedShare * time.Second)
+	want(before+1, 1)
+	if !c.at.Equal(counted) {
+		t.Error("the log was counted again although nothing has begun or ended")
 	}
 	now = now.Add(countShare * time.Second)
-	if n := running(); n != 1 {
-		t.Errorf("%d runs go on, want 1", n)
+	want(before+1, 1)
+	if c.at.Equal(counted) {
+		t.Error("the log was not counted again")
 	}
-	if err := run.Finish(journal.RunEnd{Ended: now}); err != nil {
+	if err := runs[1].Finish(journal.RunEnd{Ended: now}); err != nil {
 		t.Fatal(err)
-	}
-	now = now.Add(2 * countShare * time.Second)
-	if n := running(); n != 0 {
-		t.Errorf("%d runs go on after the end", n)
 	}
 }
