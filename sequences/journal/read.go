@@ -36,12 +36,16 @@ type RunSummary struct {
 	row     int64
 }
 
-// The gravest verdict of a run that has not ended is that of its cycles so far.
-const summaryColumns = itsName + `, uuid, unit, sequence, started, planned, complete,
-	(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete),
-	CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END,
-	EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id),
-	state, seed IS NOT NULL, EXISTS (SELECT 1 FROM reference WHERE reference.run = run.id), id`
+// summaryColumns are what scanSummary reads. The gravest verdict of a run that has not ended is
+// that of its cycles so far.
+var summaryColumns = summaryWith("(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete)",
+	"CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END")
+
+// summaryWith are the columns of a summary, by how its cycles and its gravest verdict are found.
+func summaryWith(cycles, gravest string) string {
+	return itsName + ", uuid, unit, sequence, started, planned, complete, " + cycles + ", " + gravest +
+		`, EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id), state, seed IS NOT NULL, EXISTS (SELECT 1 FROM reference WHERE reference.run = run.id), id`
+}
 
 // Runs returns all runs, the newest first.
 func (db *DB) Runs() ([]RunSummary, error) {

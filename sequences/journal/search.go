@@ -18,7 +18,7 @@ type Search struct {
 	From     time.Time       // begun then or later
 	Until    time.Time       // begun before then
 	Older    int64           // runs that entered the log before this place, see Found.Older
-	Most     int             // runs that are returned
+	Most     int             // runs that are returned, 1 or more
 }
 
 // Found is a part of the runs that a search picks, the newest first.
@@ -33,11 +33,7 @@ const doubtfulOf = `CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) F
 
 // foundColumns are those of a summary, read without going through a run's cycles. Of a run that
 // is not complete all cycles that are stored count, one that was cut off included.
-var foundColumns = strings.NewReplacer(
-	"(SELECT count(*) FROM cycle WHERE cycle.run = run.id AND cycle.complete)",
-	"iif(complete AND planned > 0, planned, coalesce((SELECT max(n) FROM cycle WHERE cycle.run = run.id), 0))",
-	"CASE WHEN ended IS NULL THEN coalesce((SELECT max(verdict) FROM cycle WHERE cycle.run = run.id), 0) ELSE verdict END", doubtfulOf,
-).Replace(summaryColumns)
+var foundColumns = summaryWith("iif(complete AND planned > 0, planned, coalesce((SELECT max(n) FROM cycle WHERE cycle.run = run.id), 0))", doubtfulOf)
 
 // every is the condition that all runs meet.
 const every = "1"
@@ -141,9 +137,13 @@ type Outcome struct {
 
 // Outcomes returns those of all runs.
 func (db *DB) Outcomes() (all []Outcome, err error) {
-	running, err := db.running()
+	under, err := db.UnderWay(nil)
 	if err != nil {
-		return nil, db.fail("count the runs", err)
+		return nil, err
+	}
+	running := map[int64]bool{}
+	for _, r := range under {
+		running[r.row] = true
 	}
 	rows, err := db.read.Query("SELECT id, unit, sequence, started, complete, seed IS NOT NULL, " + doubtfulOf + " FROM run")
 	if err != nil {
@@ -167,33 +167,6 @@ func (db *DB) Outcomes() (all []Outcome, err error) {
 		all = append(all, o)
 	}
 	return all, db.fail("count the runs", rows.Err())
-}
-
-// running returns the rows of the runs that a program is at now. Of a run that has ended none is.
-func (db *DB) running() (map[int64]bool, error) {
-	rows, err := db.read.Query("SELECT id, uuid FROM run WHERE id IN (SELECT id FROM run WHERE ended IS NULL)")
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var ids []int64
-	var open []Holding
-	for rows.Next() {
-		var id int64
-		var h Holding
-		if err := scanRow(rows, "run", &id, &h.UUID); err != nil {
-			return nil, err
-		}
-		ids, open = append(ids, id), append(open, h)
-	}
-	db.markBusy(open)
-	all := map[int64]bool{}
-	for i, h := range open {
-		if h.Busy {
-			all[ids[i]] = true
-		}
-	}
-	return all, rows.Err()
 }
 
 // Room returns the log's size with what belongs to it, and what is left on its disk, both in

@@ -47,9 +47,9 @@ func UUIDOfSocket(path string) string {
 	return name[strings.LastIndex(name, socketEnd)+len(socketEnd):]
 }
 
-// UnderWay returns the runs that programs are at now, by their locks and the oldest first: of
-// those that have not ended, and of those with the UUIDs. One that goes on has ended until
-// its first cycle is stored. Their cycles are as in Search.
+// UnderWay returns the runs that programs are at now, by their locks, the oldest first. It looks
+// at the runs that have not ended, and at those with the UUIDs: a soak that is resumed stands
+// as ended in the log until its next cycle is stored. Cycles are as in Search.
 func (db *DB) UnderWay(uuids []string) ([]RunSummary, error) {
 	rows, err := db.read.Query("SELECT "+foundColumns+" FROM run WHERE id IN (SELECT id FROM run WHERE ended IS NULL UNION SELECT id FROM run WHERE uuid <> '' AND uuid IN ("+
 		strings.TrimSuffix(strings.Repeat("?,", len(uuids)), ",")+")) ORDER BY id", anys(uuids)...)
