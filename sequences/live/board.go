@@ -26,6 +26,10 @@ type Board struct {
 	log  string
 	read func(func(*journal.DB) error) error
 
+	// What look has read and need not read again.
+	plans map[string]*analyze.Plan // of the runs under way, by UUID
+	last  *Run                     // that has ended; nil: not known
+
 	mu      sync.Mutex // guards what follows
 	runs    []Run
 	number  uint64
@@ -34,8 +38,6 @@ type Board struct {
 	waiting int
 	until   time.Time
 	heard   map[string]*hearing // by UUID
-	plans   map[string]*analyze.Plan
-	last    *Run // that has ended; nil: not known
 }
 
 // hearing is a program that is listened to.
@@ -47,7 +49,7 @@ type hearing struct {
 
 // NewBoard returns the board of a log, which is read through a function.
 func NewBoard(log string, read func(func(*journal.DB) error) error) *Board {
-	return &Board{log: log, read: read, news: make(chan struct{}), heard: map[string]*hearing{}, plans: map[string]*analyze.Plan{}}
+	return &Board{log: log, read: read, news: make(chan struct{}), heard: map[string]*hearing{}}
 }
 
 // Next implements Source.
@@ -142,9 +144,15 @@ func (b *Board) find() (under []found, ended *Run) {
 		if err != nil {
 			return err
 		}
+		plans := map[string]*analyze.Plan{} // only of these, however many runs there have been
 		for _, s := range busy {
-			under = append(under, found{s, b.planOf(db, s.UUID)})
+			plan, known := b.planOf(db, s.UUID)
+			if known {
+				plans[s.UUID] = plan
+			}
+			under = append(under, found{s, plan})
 		}
+		b.plans = plans
 		if len(under) == 0 {
 			ended, err = b.newest(db)
 		}
@@ -153,23 +161,26 @@ func (b *Board) find() (under []found, ended *Run) {
 	return under, ended
 }
 
-// planOf is what a run's sequence demands, read once; nil: it cannot be read.
-func (b *Board) planOf(db *journal.DB, uuid string) *analyze.Plan {
-	b.mu.Lock()
-	p, known := b.plans[uuid]
-	b.mu.Unlock()
-	if known {
-		return p
+// planOf is what the sequence of a run under way demands, read once. False: it could not be
+// read this time.
+func (b *Board) planOf(db *journal.DB, uuid string) (*analyze.Plan, bool) {
+	if p, known := b.plans[uuid]; known {
+		return p, true
 	}
-	if rec, err := db.Find(uuid); err == nil {
-		if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
-			p = &seq.Plan
-		}
+	rec, err := db.Find(uuid)
+	if err != nil {
+		return nil, false
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.plans[uuid] = p
-	return p
+	return planIn(rec), true
+}
+
+// planIn is what a run's sequence demands; nil: this program cannot parse it.
+func planIn(rec *journal.RunRecord) *analyze.Plan {
+	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
+	if err != nil {
+		return nil
+	}
+	return &seq.Plan
 }
 
 // newest is how the newest run ended, read once; nil: there is none.
@@ -179,22 +190,17 @@ func (b *Board) newest(db *journal.DB) (*Run, error) {
 		return nil, err
 	}
 	s := all.Runs[0]
-	b.mu.Lock()
-	last := b.last
-	b.mu.Unlock()
-	if last != nil && last.RunID == s.UUID && last.Stored == s.Cycles && last.End.Verdict == s.Verdict {
+	if last := b.last; last != nil && last.RunID == s.UUID && last.Stored == s.Cycles && last.End.Verdict == s.Verdict {
 		return last, nil
 	}
 	rec, err := db.Find(s.UUID)
 	if err != nil {
 		return nil, err
 	}
-	r, err := endedRun(rec, b.planOf(db, s.UUID), s.Cycles)
+	r, err := endedRun(rec, planIn(rec), s.Cycles)
 	if err != nil {
 		return nil, err
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
 	b.last = r
 	return r, nil
 }
@@ -269,6 +275,9 @@ func (b *Board) hear(h *hearing, uuid string, s *State) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	if b.heard[uuid] != h {
+		return // another took its place
+	}
 	h.state = s
 	for i := range b.runs {
 		if b.runs[i].RunID != uuid {
