@@ -309,5 +309,5 @@ func quantityText(g *group) string {
 	if text == "" {
 		return "A figure"
 	}
-	return strings.ToUpper(text[:1]) + text[1:]
+	return words.Capital(text)
 }

@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze/reliability"
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // ErrNothing is the error of boards of which none has failed: there is no point to
@@ -126,7 +127,7 @@ func count(x float64) string {
 	case x < 1:
 		return "less than one"
 	case x >= 1000:
-		return grouped(strconv.FormatFloat(x, 'f', 0, 64))
+		return words.Grouped(strconv.FormatFloat(x, 'f', 0, 64))
 	}
 	return strconv.FormatFloat(x, 'g', 4, 64)
 }

@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"makebreak/rig/words"
 	"math"
 	"strconv"
 )
@@ -50,7 +51,7 @@ func ticksUpTo(most, low, high float64) []tick {
 		x := n * step
 		label := strconv.FormatFloat(x+0, 'f', decimals, 64) // + 0: no -0
 		if decimals == 0 && x >= 0 {
-			label = grouped(label)
+			label = words.Grouped(label)
 		}
 		out = append(out, tick{x, label})
 	}
@@ -64,18 +65,10 @@ func cyclesOf(first int, last float64) []tick {
 	}
 	var out []tick
 	for n := first; float64(n) <= last; n++ {
-		out = append(out, tick{float64(n), grouped(strconv.Itoa(n))})
+		out = append(out, tick{float64(n), words.Grouped(strconv.Itoa(n))})
 	}
 	return out
 }
 
-// thinSpace stands between thousands.
-const thinSpace = "\u2009"
-
-// grouped puts thin spaces between the thousands of a whole number without a sign.
-func grouped(digits string) string {
-	for i := len(digits) - 3; i > 0; i -= 3 {
-		digits = digits[:i] + thinSpace + digits[i:]
-	}
-	return digits
-}
+// thinSpace stands between thousands, as words.Grouped puts it.
+const thinSpace = words.ThinSpace

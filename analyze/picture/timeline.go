@@ -3,6 +3,7 @@ package picture
 import (
 	"fmt"
 	"io"
+	"makebreak/rig/words"
 	"math"
 	"slices"
 	"strconv"
@@ -136,9 +137,9 @@ func (l *FailureLane) drawBins(d *drawing, f *frame, y float64) {
 		high := math.Max(1.5, (laneMarks-smallText-2)*float64(b.N)/float64(most))
 		d.area(outer, spot{from, y - high}, spot{to, y - high}, spot{to, y}, spot{from, y})
 		d.line(bound, 1.5, 0, spot{from, y - high}, spot{to, y - high})
-		words := grouped(strconv.Itoa(b.N))
-		if widthOf(words, smallText) < to-from {
-			d.text(ink, spot{(from + to) / 2, y - high - 3}, smallText, middle, words)
+		count := words.Grouped(strconv.Itoa(b.N))
+		if widthOf(count, smallText) < to-from {
+			d.text(ink, spot{(from + to) / 2, y - high - 3}, smallText, middle, count)
 		}
 	}
 }

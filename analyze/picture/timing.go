@@ -582,7 +582,7 @@ func figureText(m *analyze.Measurement, why string) string {
 	if why != "" {
 		text += ": " + why
 	}
-	return strings.ToUpper(text[:1]) + text[1:] + "."
+	return words.Capital(text) + "."
 }
 
 // told is what was measured, for who does not see the picture.

@@ -12,6 +12,7 @@ import (
 	"makebreak/analyze/picture"
 	"makebreak/analyze/trend"
 	"makebreak/rig/unit"
+	"makebreak/rig/words"
 )
 
 const (
@@ -352,7 +353,7 @@ func gapsOf(r *Record) ([]picture.Gap, error) {
 			from, sign = at, "≤ "
 		}
 		if !from.IsZero() && !i.Resumed.Before(from) {
-			g.Words, g.Long = sign+lasting(i.Resumed.Sub(from)), i.Resumed.Sub(from).Seconds()
+			g.Words, g.Long = sign+words.Lasting(i.Resumed.Sub(from)), i.Resumed.Sub(from).Seconds()
 		}
 		out = append(out, g)
 	}

@@ -191,14 +191,3 @@ func TestSoakPage_EarlierProgram(t *testing.T) {
 		t.Error("figures that cannot be read are drawn")
 	}
 }
-
-func TestLasting(t *testing.T) {
-	t.Parallel()
-	for d, want := range map[time.Duration]string{
-		0: "under 1 s", 45 * time.Second: "45 s", 150 * time.Second: "2 min 30 s", 2 * time.Hour: "2 h", 51 * time.Hour: "2 d 3 h", 24*time.Hour + time.Second: "1 d", 59 * time.Second: "59 s", 2*time.Hour + 10*time.Minute + 59*time.Second: "2 h 10 min",
-	} {
-		if got := lasting(d); got != want {
-			t.Errorf("%v: %q, want %q", d, got, want)
-		}
-	}
-}

@@ -250,35 +250,11 @@ func endWords(r *Record) string {
 	if r.Ended.IsZero() || r.Started.IsZero() {
 		return timeWords(r.Ended)
 	}
-	words := timeWords(r.Ended.In(r.Started.Location()))
+	text := timeWords(r.Ended.In(r.Started.Location()))
 	if d := r.Ended.Sub(r.Started); d >= time.Second {
-		words += " (" + lasting(d) + ")"
+		text += " (" + words.Lasting(d) + ")"
 	}
-	return strings.TrimSpace(words)
-}
-
-// lasting is a length of time in two units at most, as in "2 h 10 min".
-func lasting(d time.Duration) string {
-	if d < time.Second {
-		return "under 1 s"
-	}
-	units := []struct {
-		long time.Duration
-		name string
-	}{{24 * time.Hour, "d"}, {time.Hour, "h"}, {time.Minute, "min"}, {time.Second, "s"}}
-	for i, u := range units {
-		if d < u.long {
-			continue
-		}
-		said := fmt.Sprintf("%d %s", d/u.long, u.name)
-		if i+1 < len(units) {
-			if rest := d % u.long / units[i+1].long; rest > 0 {
-				said += fmt.Sprintf(" %d %s", rest, units[i+1].name)
-			}
-		}
-		return said
-	}
-	return ""
+	return strings.TrimSpace(text)
 }
 
 // inline draws a picture for a page that holds the pictures' style.

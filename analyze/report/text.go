@@ -5,14 +5,13 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
 	"makebreak/rig/table"
+	"makebreak/rig/words"
 )
 
 // TextOpts says how the text is to look.
@@ -108,8 +107,7 @@ func pairs(r *Record) [][2]string {
 func fieldPairs(r *Record) [][2]string {
 	var shown [][2]string
 	for _, f := range r.Fields {
-		first, size := utf8.DecodeRuneInString(f.Name)
-		shown = append(shown, [2]string{oneLine(string(unicode.ToUpper(first)) + f.Name[size:]), oneLine(f.Value)})
+		shown = append(shown, [2]string{oneLine(words.Capital(f.Name)), oneLine(f.Value)})
 	}
 	return shown
 }

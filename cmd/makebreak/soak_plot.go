@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze/picture"
 	"makebreak/rig/outfile"
+	"makebreak/rig/words"
 	"makebreak/sequences/soak"
 )
 
@@ -55,7 +56,7 @@ func (a *app) plotLives(path string, r *soak.LifeResult) error {
 		return badUsage("--plot: %w", err)
 	}
 	if r.Simulated != "" {
-		paper.Words = append(paper.Words, soak.UpperFirst(r.Simulated))
+		paper.Words = append(paper.Words, words.Capital(r.Simulated))
 	}
 	if err := outfile.Write(a.ctx, path, func(w io.Writer) error { return draw(paper, w) }); err != nil {
 		return err

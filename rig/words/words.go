@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/agnivade/levenshtein"
@@ -43,6 +44,26 @@ func First(names []string, most int) string {
 		return List(names)
 	}
 	return fmt.Sprintf("%s and %d more", List(names[:most]), len(names)-most)
+}
+
+// Capital returns a text with its first letter as a capital.
+func Capital(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	if !unicode.IsLower(first) {
+		return s
+	}
+	return string(unicode.ToUpper(first)) + s[size:]
+}
+
+// ThinSpace stands between the thousands of a number.
+const ThinSpace = "\u2009"
+
+// Grouped puts thin spaces between the thousands of a whole number without a sign.
+func Grouped(digits string) string {
+	for i := len(digits) - 3; i > 0; i -= 3 {
+		digits = digits[:i] + ThinSpace + digits[i:]
+	}
+	return digits
 }
 
 // Texts returns the text of each value, for the functions that join.

@@ -34,6 +34,15 @@ func TestJoined(t *testing.T) {
 	}
 }
 
+func TestCapital(t *testing.T) {
+	t.Parallel()
+	for s, want := range map[string]string{"": "", "a run": "A run", "öffnen": "Öffnen", "7 cycles": "7 cycles", "\xffx": "\xffx", "ready": "Ready"} {
+		if got := words.Capital(s); got != want {
+			t.Errorf("%q: %q, want %q", s, got, want)
+		}
+	}
+}
+
 // The distances of the textbook's pairs, counted by hand, decide what is near.
 func TestNearest_distances(t *testing.T) {
 	for _, tc := range []struct {

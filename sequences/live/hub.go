@@ -3,7 +3,6 @@ package live
 import (
 	"context"
 	"math"
-	"slices"
 	"sync"
 	"time"
 
@@ -17,6 +16,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/pace"
 	"makebreak/sequences/runner"
 )
 
@@ -73,7 +73,7 @@ type state struct {
 	gravest   analyze.Verdict
 	said      string
 	end       *End
-	pace      pace
+	pace      pace.Pace
 	rows      rows
 	behaviour *behaviour.Builder
 	symptoms  diagnose.Gathering
@@ -141,7 +141,7 @@ func (h *Hub) Begin(info journal.RunInfo, b Before, sampled []string) {
 	s := &h.shared
 	s.begun, s.info, s.done, s.stored, s.counts, s.gravest, s.symptoms = true, info, b.Done, b.Stored, b.Counts, b.Gravest, b.Symptoms
 	s.changed = true
-	s.pace.add(time.Now(), s.done)
+	s.pace.Add(time.Now(), s.done)
 }
 
 // Hears has a run tell the hub what happens in it.
@@ -208,7 +208,7 @@ func (h *Hub) Cycle(c *journal.Cycle) {
 		s.done++
 		s.counts[c.Verdict.Gravity()]++
 	}
-	s.pace.add(now, s.done)
+	s.pace.Add(now, s.done)
 	for _, x := range c.Symptoms {
 		s.symptoms.Add(x)
 	}
@@ -269,41 +269,6 @@ func unpacked(w uint64) place {
 	return place{cycle: int(w >> 17), step: int(w>>1&math.MaxUint16) - 1, waiting: w&1 == 1}
 }
 
-// pace is how quickly cycles get done: marks of the last minute, or of the last cycles where
-// they take longer.
-type pace struct{ marks []mark }
-
-type mark struct {
-	at   time.Time
-	done int
-}
-
-const mostMarks = 60
-
-func (p *pace) add(at time.Time, done int) {
-	n := len(p.marks)
-	if n > 1 && at.Sub(p.marks[n-2].at) < time.Second {
-		p.marks[n-1] = mark{at, done} // the newest one moves along
-		return
-	}
-	if n == mostMarks {
-		p.marks = slices.Delete(p.marks, 0, 1)
-	}
-	p.marks = append(p.marks, mark{at, done})
-}
-
-// each is how long a cycle takes; 0: not known yet.
-func (p *pace) each() time.Duration {
-	if len(p.marks) < 2 {
-		return 0
-	}
-	first, last := p.marks[0], p.marks[len(p.marks)-1]
-	if last.done <= first.done {
-		return 0
-	}
-	return last.at.Sub(first.at) / time.Duration(last.done-first.done)
-}
-
 // snapshot is a state of what the run has told, without what the bench's loop knows. Callers
 // have the mutex.
 func (h *Hub) snapshot() *State {
@@ -312,7 +277,7 @@ func (h *Hub) snapshot() *State {
 	x := &State{Run: s.info.ID, RunID: s.info.UUID, Unit: s.info.Unit, By: s.info.By, Sequence: h.of.Sequence.Name, Rig: h.of.Rig.Name, Program: h.of.Program,
 		Simulated: h.of.Rig.Simulated, Faults: s.info.Faults, Soak: s.info.Soak != nil, Began: s.info.Started, At: now, Planned: s.info.Planned,
 		Done: s.done, Counts: s.counts, Stored: s.stored, Verdict: s.gravest, PerHour: Number(math.NaN()), Said: s.said}
-	if each := s.pace.each(); each > 0 {
+	if each := s.pace.Each(); each > 0 {
 		x.PerHour = Number(float64(time.Hour) / float64(each))
 		x.Left = time.Duration(max(0, s.info.Planned-s.done)) * each
 	}

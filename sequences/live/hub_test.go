@@ -3,6 +3,7 @@ package live_test
 import (
 	"bytes"
 	"context"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -269,5 +270,17 @@ func TestPage_SameRun(t *testing.T) {
 	}
 	if diff := cmp.Diff(plain.all, shown.all, cmpopts.EquateNaNs(), cmpopts.EquateApproxTime(time.Hour)); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// A page whose run tells nothing in time stands all the same, with the place for what comes.
+func TestPage_Late(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	s := &told{}
+	s.news = make(chan struct{})
+	var b strings.Builder
+	if err := live.NewPage(s).Show(ctx, &b); err != nil || !strings.Contains(b.String(), `sse-swap="runs"`) || !strings.Contains(b.String(), "not known yet") {
+		t.Errorf("%q, %v", b.String(), err)
 	}
 }

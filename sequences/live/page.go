@@ -77,18 +77,29 @@ type diagram struct {
 func (p *Page) Style() string { return sheet }
 
 // Show implements site.Now.
-func (p *Page) Show(w io.Writer) error {
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
+func (p *Page) Show(ctx context.Context, w io.Writer) error {
+	_, err := fmt.Fprintf(w, `<div class="runs" sse-swap="%s">%s</div>`, wholePiece, p.whole(ctx))
+	return err
+}
+
+// patience is how long a page waits for what happens now.
+const patience = 5 * time.Second
+
+// late is in the place of what could not be had in time: the stream brings it.
+const late = `<p class="idle">What happens now is not known yet.</p>`
+
+// whole is all of it as it is now.
+func (p *Page) whole(ctx context.Context) string {
+	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	runs, number, err := p.source.Next(ctx, 0)
 	if err != nil {
-		return err
+		return late
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.make(runs, number)
-	_, err = fmt.Fprintf(w, `<div class="runs" sse-swap="%s">%s</div>`, wholePiece, p.made.whole.html)
-	return err
+	return p.made.whole.html
 }
 
 // Changes implements site.Now.
@@ -111,9 +122,6 @@ func (p *Page) Changes(ctx context.Context, since uint64) ([]site.Piece, uint64,
 	}
 	return all, p.made.number, nil
 }
-
-// patience is how long a page waits for what happens now.
-const patience = 5 * time.Second
 
 // wholePiece is the name of the piece that all others are in.
 const wholePiece = "runs"

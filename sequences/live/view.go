@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -156,31 +157,12 @@ func (v *view) progress(s *State) {
 		}
 	}
 	if s.Left > 0 && s.Done < s.Planned {
-		v.Left = "about " + rough(s.Left) + " left"
+		v.Left = "about " + words.Left(s.Left) + " left"
 	}
 }
 
-// grouped writes a count with thin spaces between thousands.
-func grouped(n int) string {
-	text := fmt.Sprint(n)
-	for i := len(text) - 3; i > 0; i -= 3 {
-		text = text[:i] + " " + text[i:]
-	}
-	return text
-}
-
-// rough is a time in one unit or two, as a person says it.
-func rough(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%d s", int(math.Ceil(d.Seconds())))
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%d min", int(math.Ceil(d.Minutes())))
-	case d < 48*time.Hour:
-		return fmt.Sprintf("%d h", int(math.Ceil(d.Hours())))
-	}
-	return fmt.Sprintf("%d days", int(math.Ceil(d.Hours()/24)))
-}
+// grouped is a count with its thousands apart.
+func grouped(n int) string { return words.Grouped(strconv.Itoa(n)) }
 
 // place is where the run is and what it waits for.
 func (v *view) place(s *State) {
@@ -257,7 +239,7 @@ const longName = 7
 func outputOf(o *Output) outputView {
 	x := outputView{Name: words.Short(o.Name, words.MostName), Mark: "·", State: "not seen", Volts: unit.Missing, Class: "unseen"}
 	if o.Known && !o.Fresh {
-		x.State = "not seen for " + rough(o.Age)
+		x.State = "not seen for " + words.Lasting(o.Age)
 		if o.Age < stale {
 			x.State = "not seen now"
 		}

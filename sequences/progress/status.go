@@ -2,7 +2,6 @@ package progress
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"sync"
 	"time"
@@ -11,6 +10,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
+	"makebreak/sequences/pace"
 )
 
 // status is how far a run is, in words for one line. Its methods may be called from several
@@ -22,21 +22,16 @@ type status struct {
 	event   string
 	last    analyze.Verdict // of the newest cycle that has ended; empty: none has
 	failed  int             // cycles
-	ends    []time.Time     // of the newest cycles
+	done    int             // cycles that have ended
+	pace    pace.Pace
 }
-
-// The rate is taken over so many cycles, or over so much time where they are short: those before
-// a wait for the rig say nothing of those to come.
-const (
-	rateOver = 20
-	rateTime = 10 * time.Second
-)
 
 // begin says how many cycles there are to be, and when the first one begins.
 func (s *status) begin(planned int, now time.Time) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.planned, s.ends = planned, []time.Time{now}
+	s.planned = planned
+	s.pace.Add(now, s.done)
 }
 
 // happened says that an event was brought about.
@@ -54,23 +49,8 @@ func (s *status) ended(v analyze.Verdict, now time.Time) {
 	if v == analyze.Fail {
 		s.failed++
 	}
-	s.ends = append(s.ends, now)
-	for len(s.ends) > rateOver+1 && now.Sub(s.ends[1]) > rateTime {
-		s.ends = s.ends[1:]
-	}
-}
-
-// perSecond is how many cycles there are in a second; 0: not known yet.
-func (s *status) perSecond() float64 {
-	n := len(s.ends) - 1
-	if n < 1 {
-		return 0
-	}
-	spent := s.ends[n].Sub(s.ends[0]).Seconds()
-	if spent <= 0 {
-		return 0
-	}
-	return float64(n) / spent
+	s.done++
+	s.pace.Add(now, s.done)
 }
 
 // text says how far the run is in so many columns: the cycle, what the last one showed, rate
@@ -88,10 +68,10 @@ func (s *status) text(columns int) string {
 	if s.failed > 0 {
 		parts = append(parts, fmt.Sprintf("%d failed", s.failed))
 	}
-	if rate := s.perSecond(); rate > 0 {
-		parts = append(parts, rateWords(rate))
+	if each := s.pace.Each(); each > 0 {
+		parts = append(parts, rateWords(1/each.Seconds()))
 		if left := s.planned - s.cycle + 1; s.planned > 0 && left > 0 {
-			parts = append(parts, leftWords(time.Duration(float64(left)/rate*float64(time.Second)))+" left")
+			parts = append(parts, words.Left(time.Duration(left)*each)+" left")
 		}
 	}
 	text := strings.Join(parts, ", ")
@@ -112,18 +92,4 @@ func rateWords(perSecond float64) string {
 		}
 	}
 	return unit.Number.Short(perSecond*3600, 3) + " cycles/h"
-}
-
-// leftWords say how long something takes, in one unit or in two.
-func leftWords(d time.Duration) string {
-	s := int64(math.Ceil(d.Seconds()))
-	switch {
-	case s < 60:
-		return fmt.Sprintf("%d s", s)
-	case s < 3600:
-		return fmt.Sprintf("%d min", (s+59)/60)
-	case s < 24*3600:
-		return fmt.Sprintf("%d h %d min", s/3600, s%3600/60)
-	}
-	return fmt.Sprintf("%d d %d h", s/86400, s%86400/3600)
 }

@@ -151,7 +151,7 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 	}
 	if s.opts.Now != nil {
 		var b bytes.Buffer
-		if err := s.opts.Now.Show(&b); err != nil {
+		if err := s.opts.Now.Show(r.Context(), &b); err != nil {
 			s.failed(w, r, err)
 			return
 		}

@@ -5,7 +5,6 @@ import (
 	_ "embed" // the pages
 	"html/template"
 	"net/http"
-	"strings"
 	"sync"
 
 	"makebreak/rig/words"
@@ -55,12 +54,4 @@ type told struct {
 // tell answers with a sentence.
 func (s *Site) tell(w http.ResponseWriter, status int, text string) {
 	s.write(w, status, "told", told{s.page(http.StatusText(status)), words.Safe(text)})
-}
-
-// sentence begins a text with a capital letter.
-func sentence(text string) string {
-	if text == "" {
-		return text
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }

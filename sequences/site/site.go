@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
+	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 )
 
@@ -27,7 +28,8 @@ type Opts struct {
 type Now interface {
 	// Show writes all of it as it is now, as HTML that is complete without a script. An element
 	// with the attribute sse-swap="NAME" takes the pieces of that name that Changes returns.
-	Show(w io.Writer) error
+	// It may wait for some seconds for what it shows.
+	Show(ctx context.Context, w io.Writer) error
 	// Changes waits until something differs from what it returned with the number since, and
 	// returns what does, with a new number; 0: it returns all at once. A client that is slow
 	// gets the newest only. The error is the context's.
@@ -111,7 +113,7 @@ func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {
 	case absent(err):
 		s.tell(w, http.StatusNotFound, "There is no log yet: the first run makes it.")
 	case problem.KindOf(err) == problem.Usage:
-		s.tell(w, http.StatusNotFound, sentence(err.Error()))
+		s.tell(w, http.StatusNotFound, words.Capital(err.Error()))
 	default:
 		s.opts.Failed("log: %v", err)
 		s.tell(w, http.StatusInternalServerError, "The log cannot be read: "+err.Error())

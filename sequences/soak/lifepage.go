@@ -34,10 +34,10 @@ type lifePage struct {
 // has failed, what they show, and the boards. perYear is as in Text.
 func (r *LifeResult) HTML(w io.Writer, perYear float64) error {
 	p := lifePage{Title: "What the soaks of " + words.Count(len(r.Units), "board") + " show",
-		Simulated: words.Safe(UpperFirst(r.Simulated)), Style: template.CSS(picture.Style())}
+		Simulated: words.Safe(words.Capital(r.Simulated)), Style: template.CSS(picture.Style())}
 	for _, d := range r.Doubts {
 		if d != r.Simulated {
-			p.Doubts = append(p.Doubts, words.Safe(UpperFirst(d)))
+			p.Doubts = append(p.Doubts, words.Safe(words.Capital(d)))
 		}
 	}
 	for _, u := range r.Units {
@@ -101,7 +101,7 @@ func (r *LifeResult) facts(perYear float64) ([][2]string, error) {
 	}
 	d, what, err := r.dangerous(perYear)
 	if d != nil {
-		add(fmt.Sprintf("%s as B10d, every failure taken as dangerous, %s cycles a year", UpperFirst(what), cyclesText(perYear)), "%s", dangerousText(*d))
+		add(fmt.Sprintf("%s as B10d, every failure taken as dangerous, %s cycles a year", words.Capital(what), cyclesText(perYear)), "%s", dangerousText(*d))
 	}
 	return facts, err
 }

@@ -42,7 +42,7 @@ func (r *LifeResult) Text(w io.Writer, perYear float64) error {
 	if r.Fit != nil {
 		r.writeFit(w)
 	} else {
-		fmt.Fprintf(w, "%s%s.\n", UpperFirst(r.NoFit), map[bool]string{true: "", false: "; --shape gives a shape from experience"}[r.Known != nil])
+		fmt.Fprintf(w, "%s%s.\n", words.Capital(r.NoFit), map[bool]string{true: "", false: "; --shape gives a shape from experience"}[r.Known != nil])
 	}
 	if k := r.Known; k != nil {
 		fmt.Fprintf(w, "With the shape %g from experience: B10 at least %s cycles, scale at least %s.\n", k.Shape, cyclesText(k.B10AtLeast), cyclesText(k.ScaleAtLeast))
@@ -83,7 +83,7 @@ func (r *LifeResult) writeFit(w io.Writer) {
 func (r *LifeResult) writeDangerous(w io.Writer, perYear float64) error {
 	d, what, err := r.dangerous(perYear)
 	if d != nil {
-		fmt.Fprintf(w, "%s as B10d, every failure taken as dangerous, %s cycles a year: %s\n", UpperFirst(what), cyclesText(perYear), dangerousText(*d))
+		fmt.Fprintf(w, "%s as B10d, every failure taken as dangerous, %s cycles a year: %s\n", words.Capital(what), cyclesText(perYear), dangerousText(*d))
 	}
 	return err
 }
@@ -100,14 +100,6 @@ func (r *LifeResult) dangerous(perYear float64) (d *reliability.Dangerous, what 
 		return nil, "", problem.Of(problem.Usage, err)
 	}
 	return &of, what, nil
-}
-
-// UpperFirst returns a text with its first letter, of a to z, as a capital.
-func UpperFirst(s string) string {
-	if s == "" || s[0] < 'a' || s[0] > 'z' {
-		return s
-	}
-	return string(s[0]-'a'+'A') + s[1:]
 }
 
 // dangerousText says what ISO 13849-1 makes of a B10d.
