@@ -54,7 +54,7 @@ func PDF(ctx context.Context, w io.Writer, write func(io.Writer) error) error {
 		return err
 	}
 	out := filepath.Join(dir, "page.pdf")
-	if err := print(ctx, tool, dir, page, out); err != nil {
+	if err := browse(ctx, tool, dir, page, out); err != nil {
 		return err
 	}
 	pdf, err := os.Open(out)
@@ -85,15 +85,16 @@ func written(path string, write func(io.Writer) error) error {
 	return nil
 }
 
-// print runs the browser. It has a profile and a home of its own, which are removed.
-func print(ctx context.Context, tool, dir, page, out string) error {
+// browse runs the browser until it has made the PDF. It has a profile and a home of its own in
+// the folder.
+func browse(ctx context.Context, tool, dir, page, out string) error {
 	within, cancel := context.WithTimeout(ctx, Patience)
 	defer cancel()
 	c := exec.CommandContext(within, tool, arguments(dir, page, out)...)
 	c.Dir = dir
 	c.Env = append(os.Environ(), "HOME="+dir, "TMPDIR="+dir, "XDG_CONFIG_HOME="+dir, "XDG_CACHE_HOME="+dir, "XDG_DATA_HOME="+dir)
-	var told strings.Builder
-	c.Stdout, c.Stderr = &told, &told
+	told := &tail{}
+	c.Stdout, c.Stderr = told, told
 	// The browser is several processes: all of them end with it.
 	c.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	c.Cancel = func() error { return syscall.Kill(-c.Process.Pid, syscall.SIGKILL) }
@@ -105,10 +106,10 @@ func print(ctx context.Context, tool, dir, page, out string) error {
 	case within.Err() != nil:
 		return failed(fmt.Errorf("%s did not end within %s", filepath.Base(tool), Patience))
 	case err != nil:
-		return failed(fmt.Errorf("%s: %w%s", filepath.Base(tool), err, lastLine(told.String())))
+		return failed(fmt.Errorf("%s: %w%s", filepath.Base(tool), err, told.lastLine()))
 	}
 	if _, err := os.Stat(out); err != nil {
-		return failed(fmt.Errorf("%s made none%s", filepath.Base(tool), lastLine(told.String())))
+		return failed(fmt.Errorf("%s made none%s", filepath.Base(tool), told.lastLine()))
 	}
 	return nil
 }
@@ -130,10 +131,23 @@ func arguments(dir, page, out string) []string {
 	return append(all, (&url.URL{Scheme: "file", Path: page}).String())
 }
 
+// A tail keeps the end of what the browser says, however much that is.
+type tail struct{ end []byte }
+
+// mostTail is how much of it is kept, in bytes.
+const mostTail = 4096
+
+// Write implements io.Writer.
+func (t *tail) Write(p []byte) (int, error) {
+	t.end = append(t.end, p...)
+	t.end = t.end[max(0, len(t.end)-mostTail):]
+	return len(p), nil
+}
+
 // lastLine is what the browser said last, for a message.
-func lastLine(told string) string {
+func (t *tail) lastLine() string {
 	const most = 200 // characters
-	lines := strings.Split(strings.TrimSpace(told), "\n")
+	lines := strings.Split(strings.TrimSpace(string(t.end)), "\n")
 	if last := strings.TrimSpace(lines[len(lines)-1]); last != "" {
 		return ": " + words.Short(last, most)
 	}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -72,27 +73,46 @@ func TestPDF_Failures(t *testing.T) {
 	}
 }
 
-// Whoever stops the program stops the browser with all of its processes at once.
+// Whoever stops the program stops the browser with all of its processes: each holds a pipe open
+// for as long as it lives.
 func TestPDF_StopsTheBrowser(t *testing.T) {
-	browserOf(t, `for a; do case $a in --user-data-dir=*) mkdir -p "${a#*=}";; esac; done; echo > "$TMPDIR/../started"; sleep 600 & sleep 600`)
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	browserOf(t, `exec 3>'`+pipe+`'; sleep 600 & echo here >&3; sleep 600`)
 	ctx, stop := context.WithCancel(context.Background())
 	defer stop()
-	ended := make(chan error, 1)
-	go func() { ended <- printer.PDF(ctx, io.Discard, page) }()
-	for {
-		if names, _ := filepath.Glob(filepath.Join(os.Getenv("TMPDIR"), "started")); len(names) > 0 {
-			break
-		}
-		select {
-		case err := <-ended:
-			t.Fatalf("it ended by itself: %v", err)
-		case <-time.After(time.Millisecond):
-		}
+	done := make(chan error, 1)
+	go func() { done <- printer.PDF(ctx, io.Discard, page) }()
+	living, err := os.Open(pipe) // waits for the browser to open it
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer living.Close()
+	if _, err := io.ReadFull(living, make([]byte, len("here\n"))); err != nil {
+		t.Fatal(err)
 	}
 	stop()
-	if err := <-ended; problem.KindOf(err) != problem.Interrupted {
+	if err := <-done; problem.KindOf(err) != problem.Interrupted {
 		t.Errorf("error %v of the kind %v", err, problem.KindOf(err))
 	}
+	ended := make(chan error, 1)
+	go func() { ended <- gone(living) }()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(time.Minute):
+		t.Error("a process of the browser's goes on")
+	}
+}
+
+// gone waits until nobody holds a pipe's other end.
+func gone(pipe io.Reader) error {
+	_, err := io.Copy(io.Discard, pipe)
+	return err
 }
 
 // The browser is given the page and told to fetch nothing.
