@@ -2,10 +2,8 @@ package main
 
 import (
 	"bytes"
-	"compress/gzip"
 	"encoding/json"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,22 +14,22 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/sequences/journal"
+	"makebreak/testdata/logs"
 )
 
 // TestOldLogs reports every run of a log that each landed schema's program wrote, in every
 // form, compares it with what was said before, and JSON with the published schema. The quick
 // path leaves out pages and budgets. testdata/logs/README.md says how the logs were made.
 func TestOldLogs(t *testing.T) {
-	logs, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
-	if err != nil || len(logs) < 8 {
-		t.Fatalf("%d logs: %v", len(logs), err)
+	all, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
+	if err != nil || len(all) < 8 {
+		t.Fatalf("%d logs: %v", len(all), err)
 	}
-	for _, packed := range logs {
+	for _, packed := range all {
 		name := strings.TrimSuffix(filepath.Base(packed), ".db.gz")
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			log := filepath.Join(t.TempDir(), name+".db")
-			unpack(t, packed, log)
+			log := logs.Unpack(t, packed)
 			_, list, errs := run(t, "runs", "--log", log, "--as", "json")
 			var runs []struct{ Run, Sequence string }
 			if err := json.Unmarshal([]byte(list), &runs); err != nil || len(runs) < 20 {
@@ -142,27 +140,6 @@ func runsAtUTC(t *testing.T, log string) string {
 		t.Fatal(err)
 	}
 	return string(out)
-}
-
-// unpack writes a packed log into a file.
-func unpack(t *testing.T, packed, log string) {
-	t.Helper()
-	f, err := os.Open(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := io.ReadAll(z)
-	if err == nil {
-		err = os.WriteFile(log, b, 0o600)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
 }
 
 var (

@@ -15,22 +15,22 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/sequences/journal"
+	"makebreak/testdata/logs"
 )
 
 // TestViews_AreCSV: the log's views, as another program reads them, say cell by cell what CSV
 // and the list of runs say, of each schema's log and of runs of today. A reason is in words in
 // CSV alone.
 func TestViews_AreCSV(t *testing.T) {
-	logs, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
-	if err != nil || len(logs) < 6 {
-		t.Fatalf("%d logs: %v", len(logs), err)
+	all, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "schema-*.db.gz"))
+	if err != nil || len(all) < 6 {
+		t.Fatalf("%d logs: %v", len(all), err)
 	}
-	for _, packed := range logs {
+	for _, packed := range all {
 		name := strings.TrimSuffix(filepath.Base(packed), ".db.gz")
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			log := filepath.Join(t.TempDir(), name+".db")
-			unpack(t, packed, log)
+			log := logs.Unpack(t, packed)
 			compareViews(t, log)
 		})
 	}

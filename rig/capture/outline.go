@@ -62,7 +62,8 @@ type Group struct {
 	Closed   bool // the state after the last
 }
 
-// Bounds of an outline's size. No drawing has more columns than half of mostBins.
+// Bounds of an outline's size. No drawing may have more columns than half of outlineBins: from
+// half of them to all hold samples.
 const (
 	outlineBins   = 2048
 	outlineEvents = 1000

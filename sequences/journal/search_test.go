@@ -1,8 +1,6 @@
 package journal
 
 import (
-	"compress/gzip"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,29 +9,14 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/testdata/logs"
 )
 
 // manyRuns unpacks a log that an earlier program wrote, with runs of each verdict, one of
 // which was cut off.
 func manyRuns(t testing.TB) *DB {
 	t.Helper()
-	packed, err := os.Open(filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "log.db")
-	if err := os.WriteFile(path, b, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	path := logs.Unpack(t, filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
 	db, err := Open(path)
 	if err != nil {
 		t.Fatal(err)

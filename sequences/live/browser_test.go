@@ -130,26 +130,13 @@ func until(ctx context.Context, t *testing.T, what, expression string) {
 	}
 }
 
-// sticksOut lists what is wider than the page.
-const sticksOut = `(() => {
-	const out = [], width = document.documentElement.clientWidth;
-	const scrolls = e => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
-	for (const e of document.querySelectorAll('main *')) {
-		let box = e;
-		while (box && !scrolls(box)) box = box.parentElement;
-		const r = e.getBoundingClientRect();
-		if (!box && r.width > 0 && r.right > width + 1) out.push(e.tagName + ' ' + e.textContent.trim().slice(0, 60));
-	}
-	return out.join('\n');
-})()`
-
 // The page stands in every view, is usable by a screen reader and says the same without
 // scripts. With them it follows what happens, and says so when it cannot any more.
 func TestPage_Browser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser takes seconds")
 	}
-	tool := browser.Find(t)
+	browser.Find(t)
 	running := stateOf(t, "armed-high", 2, false, "wrong-address")
 	asked := changed(running, func(s *live.State) {
 		s.Run, s.RunID, s.Unit = "2026-11-28-lumora.2", "v", "P-2 <b>&"
@@ -168,24 +155,8 @@ func TestPage_Browser(t *testing.T) {
 	source := &told{}
 	source.set(running, asked, soak, ended, lost)
 	server := serve(t, source)
-	var ctx context.Context
-	for range 3 { // a browser may not start on a machine that is busy
-		var end func()
-		var err error
-		if ctx, end, err = browser.Open(tool, nil); err != nil {
-			t.Fatal(err)
-		}
-		if err = chromedp.Do(ctx, chromedp.Navigate(server.URL("/"))); err == nil {
-			defer end()
-			break
-		}
-		end()
-		t.Logf("chromium has to be started again: %v", err)
-		ctx = nil
-	}
-	if ctx == nil {
-		t.Skip("NOT CHECKED: chromium does not run here")
-	}
+	ctx, end := browser.At(t, server.URL("/"))
+	defer end()
 	plain := browser.View{Name: "without scripts", Media: "screen", Scheme: "light", Width: 1180, Plain: true}
 	texts := map[bool]string{}
 	for _, v := range append([]browser.View{plain}, browser.Views...) {
@@ -195,7 +166,7 @@ func TestPage_Browser(t *testing.T) {
 		if err := chromedp.Do(ctx, chromedp.Navigate(server.URL("/"))); err != nil {
 			t.Fatal(err)
 		}
-		out, err := chromedp.Run(ctx, chromedp.Evaluate[string](sticksOut))
+		out, err := browser.Wider(ctx)
 		if err != nil || out != "" {
 			t.Errorf("%s, wider than the page: %v %s", v.Name, err, out)
 		}

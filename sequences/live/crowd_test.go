@@ -2,7 +2,6 @@ package live_test
 
 import (
 	"bufio"
-	"compress/gzip"
 	"context"
 	"io"
 	"net"
@@ -17,6 +16,7 @@ import (
 	"makebreak/rig/web"
 	"makebreak/sequences/live"
 	"makebreak/sequences/site"
+	"makebreak/testdata/logs"
 )
 
 // crowdEnv has the test's binary be a crowd that looks at the address in it, in a process of
@@ -109,23 +109,7 @@ func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
 // crowded serves the page of a hub to a crowd until the benchmark ends.
 func crowded(b *testing.B, hub *live.Hub) {
 	b.Helper()
-	packed, err := os.Open(filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		b.Fatal(err)
-	}
-	log, err := io.ReadAll(z)
-	if err != nil {
-		b.Fatal(err)
-	}
-	path := filepath.Join(b.TempDir(), "log.db")
-	if err := os.WriteFile(path, log, 0o600); err != nil {
-		b.Fatal(err)
-	}
+	path := logs.Unpack(b, filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
 	none := func(*live.State) string { return "" }
 	pages, err := site.New(site.Opts{Log: path, Now: live.NewPage(live.OfHub(hub, none)), Beside: true, Failed: b.Errorf})
 	if err != nil {

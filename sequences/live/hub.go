@@ -224,7 +224,7 @@ func (h *Hub) Cycle(c *journal.Cycle) {
 
 // shownOf is a cycle with its capture.
 func shownOf(c *journal.Cycle, b []byte) *Shown {
-	x := &Shown{Cycle: c.N, Verdict: analyze.RunVerdict(c.Complete, c.Verdict), Whole: c.Complete, Capture: b}
+	x := &Shown{Cycle: c.N, Capture: b}
 	for i := range c.Measurements {
 		x.Figures = append(x.Figures, figureOf(&c.Measurements[i]))
 	}

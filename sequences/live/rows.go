@@ -39,7 +39,7 @@ func (r *rows) add(m *analyze.Measurement, course bool) {
 		if i, is = r.index[k]; !is {
 			i = len(r.all)
 			r.index[k] = i
-			r.all = append(r.all, row{key: k, figure: Figure{Low: Number(math.NaN()), High: Number(math.NaN())}})
+			r.all = append(r.all, row{key: k})
 		}
 	}
 	if r.next = i + 1; r.next == len(r.all) {
@@ -49,23 +49,13 @@ func (r *rows) add(m *analyze.Measurement, course bool) {
 }
 
 func (x *row) add(m *analyze.Measurement, course bool) {
-	n, low, high, verdicts := x.figure.N, x.figure.Low, x.figure.High, x.figure.Verdicts
-	f := figureOf(m)
-	if v := f.Value; !math.IsNaN(float64(v)) {
-		n++
-		if !(v >= low) {
-			low = v
-		}
-		if !(v <= high) {
-			high = v
-		}
-		if course {
-			x.follow(v)
-		}
-	}
+	n, verdicts := x.figure.N, x.figure.Verdicts
+	x.figure = figureOf(m)
 	verdicts[m.Verdict.Gravity()]++
-	f.N, f.Low, f.High, f.Verdicts = n, low, high, verdicts
-	x.figure = f
+	x.figure.N, x.figure.Verdicts = n+x.figure.N, verdicts
+	if course && !math.IsNaN(m.Value) {
+		x.follow(x.figure.Value)
+	}
 }
 
 func (x *row) follow(v Number) {
@@ -81,7 +71,6 @@ func (x *row) follow(v Number) {
 func figureOf(m *analyze.Measurement) Figure {
 	f := Figure{Event: m.Event, Signal: m.Signal, Quantity: m.Quantity, Value: Number(m.Value), Expanded: Number(m.Expanded),
 		Lower: Number(m.Limit.Lower), Upper: Number(m.Limit.Upper), Bound: m.Bound(), Verdict: m.Verdict}
-	f.Low, f.High = f.Value, f.Value
 	if !math.IsNaN(m.Value) {
 		f.N = 1
 	}

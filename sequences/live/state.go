@@ -111,15 +111,13 @@ type Deed struct {
 
 // Shown is a cycle with its capture.
 type Shown struct {
-	Cycle   int             `json:"cycle"`
-	Verdict analyze.Verdict `json:"verdict"`
-	Whole   bool            `json:"whole"`
-	Capture []byte          `json:"capture"` // package capture's binary form, around events
-	Figures []Figure        `json:"figures"`
+	Cycle   int      `json:"cycle"`
+	Capture []byte   `json:"capture"` // package capture's binary form, around events
+	Figures []Figure `json:"figures"`
 }
 
-// A Figure is one quantity of one signal at one event: its newest value and, over the cycles,
-// how it went.
+// A Figure is one quantity of one signal at one event: its newest value, and how the cycles so
+// far were judged by it.
 type Figure struct {
 	Event    string           `json:"event"`
 	Signal   string           `json:"signal"`
@@ -131,8 +129,6 @@ type Figure struct {
 	Bound    analyze.Bound    `json:"bound,omitempty"`
 	Verdict  analyze.Verdict  `json:"verdict"`
 	N        int              `json:"n"`                // values so far
-	Low      Number           `json:"low"`              // of them, in the base unit
-	High     Number           `json:"high"`             // of them, in the base unit
 	Verdicts [4]int           `json:"verdicts"`         // so far, by place in analyze.Verdicts
 	Recent   []Number         `json:"recent,omitempty"` // the newest values, oldest first, of a soak
 }

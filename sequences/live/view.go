@@ -54,15 +54,14 @@ type behaviourView struct {
 
 type behaviourRow struct {
 	Output string
-	Named  bool
 	Cells  []behaviourCell
 }
 
 type behaviourCell struct{ Event, Expected, Seen, Class, Mark, Word string }
 
 type courseView struct {
-	Name, Value, Span, Limit, Class, Word string
-	Strip                                 template.HTML
+	Name, Value, Limit, Class, Word string
+	Strip                           template.HTML
 }
 
 // markOf stands before a verdict's word, for who sees no colour or no word at a distance.
@@ -203,7 +202,7 @@ func tenths(d time.Duration) string {
 
 // rig is what is seen of the rig.
 func (v *view) rig(s *State) {
-	v.Cautions = s.Cautions
+	v.Cautions = words.Texts(s.Cautions, words.Safe)
 	for _, o := range s.Outputs {
 		v.Outputs = append(v.Outputs, outputOf(&o))
 	}
@@ -314,7 +313,7 @@ func behaviourViewOf(b *Behaviour) *behaviourView {
 			steady = append(steady, words.Short(o.Output, words.MostName))
 			continue
 		}
-		row := behaviourRow{Output: words.Short(o.Output, words.MostName), Named: o.Named}
+		row := behaviourRow{Output: words.Short(o.Output, words.MostName)}
 		for i, c := range o.Cells {
 			cell := behaviourCell{Expected: words.Safe(c.Expected), Seen: words.Safe(c.Seen), Class: c.Verdict.Name(), Mark: markOf(c.Verdict), Word: string(c.Verdict)}
 			if i < len(x.Events) {

@@ -14,39 +14,6 @@ import (
 	"makebreak/testdata/browser"
 )
 
-// wider lists what is wider than the page.
-const wider = `(() => {
-	const out = [], width = document.documentElement.clientWidth;
-	const scrolls = e => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
-	for (const e of document.querySelectorAll('body *')) {
-		let box = e;
-		while (box && !scrolls(box)) box = box.parentElement;
-		const r = e.getBoundingClientRect();
-		if (!box && r.width > 0 && r.right > width + 1) out.push(e.tagName + ' ' + e.textContent.trim().slice(0, 60));
-	}
-	return out.join('\n');
-})()`
-
-// opened opens a browser at an address, again where it does not start on a machine that is
-// busy.
-func opened(t *testing.T, address string) (context.Context, func()) {
-	t.Helper()
-	tool := browser.Find(t)
-	for range 3 {
-		ctx, end, err := browser.Open(tool, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err = chromedp.Do(ctx, chromedp.Navigate(address)); err == nil {
-			return ctx, end
-		}
-		end()
-		t.Logf("chromium has to be started again: %v", err)
-	}
-	t.Skip("NOT CHECKED: chromium does not run here")
-	return nil, nil
-}
-
 // Each page stands on a phone and, dark, on a desk, and can be read with a screen reader, and the search is
 // typed and sent without a script as with one.
 func TestPages_Browser(t *testing.T) {
@@ -59,7 +26,7 @@ func TestPages_Browser(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer server.Close()
-	ctx, end := opened(t, server.URL("/"))
+	ctx, end := browser.At(t, server.URL("/"))
 	defer end()
 	plain := browser.View{Name: "without scripts", Media: "screen", Scheme: "light", Width: 1180, Plain: true}
 	for _, v := range []browser.View{plain, browser.Views[0], browser.Views[3]} {
@@ -70,7 +37,7 @@ func TestPages_Browser(t *testing.T) {
 			if err := chromedp.Do(ctx, chromedp.Navigate(server.URL(address))); err != nil {
 				t.Fatal(err)
 			}
-			out, err := chromedp.Run(ctx, chromedp.Evaluate[string](wider))
+			out, err := browser.Wider(ctx)
 			if err != nil || out != "" {
 				t.Errorf("%s, %s, wider than the page: %v %s", name, v.Name, err, out)
 			}

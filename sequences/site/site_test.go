@@ -1,7 +1,6 @@
 package site
 
 import (
-	"compress/gzip"
 	"context"
 	"io"
 	"net/http"
@@ -15,30 +14,14 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"makebreak/sequences/journal"
+	"makebreak/testdata/logs"
 )
 
 // oldLog unpacks a log that an earlier program wrote: of its runs one failed, one was
 // interrupted.
 func oldLog(t testing.TB) string {
 	t.Helper()
-	packed, err := os.Open(filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "log.db")
-	if err := os.WriteFile(path, b, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	return path
+	return logs.Unpack(t, filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
 }
 
 func newSite(t testing.TB, opts Opts) *Site {

@@ -55,6 +55,44 @@ func Open(tool string, listen func(event any)) (ctx context.Context, end func(),
 	}, nil
 }
 
+// At opens a page in a browser of its own, which ends with end. One that does not start on a
+// machine that is busy is started again; where none does, the test is left out.
+func At(t testing.TB, address string) (ctx context.Context, end func()) {
+	t.Helper()
+	tool := Find(t)
+	for range 3 {
+		ctx, end, err := Open(tool, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err = chromedp.Do(ctx, chromedp.Navigate(address)); err == nil {
+			return ctx, end
+		}
+		end()
+		t.Logf("chromium has to be started again: %v", err)
+	}
+	t.Skip("NOT CHECKED: chromium does not run here")
+	return nil, nil
+}
+
+// Wider returns what of a page is wider than it, a line each; empty: nothing. What can be
+// scrolled by itself may be.
+func Wider(ctx context.Context) (string, error) {
+	return chromedp.Run(ctx, chromedp.Evaluate[string](wider))
+}
+
+const wider = `(() => {
+	const out = [], width = document.documentElement.clientWidth;
+	const scrolls = e => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
+	for (const e of document.querySelectorAll('body *')) {
+		let box = e;
+		while (box && !scrolls(box)) box = box.parentElement;
+		const r = e.getBoundingClientRect();
+		if (!box && r.width > 0 && r.right > width + 1) out.push(e.tagName + ' ' + e.textContent.trim().slice(0, 60));
+	}
+	return out.join('\n');
+})()`
+
 // View is a way to look at a page.
 type View struct {
 	Name   string
