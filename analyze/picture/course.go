@@ -451,8 +451,12 @@ func (c *Course) drawLabels(d *drawing, f *frame) {
 	}
 	c.labelFar(d, f)
 	if c.FirstOut > 0 {
-		x := f.at(float64(c.FirstOut), f.fromY).x
-		f.label(d, label{fmt.Sprintf("first out of its limit: cycle %d", c.FirstOut), f.beside(x, 6)})
+		words := fmt.Sprintf("first out of its limit: cycle %d", c.FirstOut)
+		near, far := f.beside(f.at(float64(c.FirstOut), f.fromY).x, 6)
+		if !f.clear(words, near) {
+			near = append(near, far...)
+		}
+		f.label(d, label{words, near})
 	}
 	for _, e := range c.Extremes {
 		if e.Value < f.fromY || e.Value > f.toY {
@@ -463,21 +467,22 @@ func (c *Course) drawLabels(d *drawing, f *frame) {
 	c.labelFits(d, f)
 }
 
-// beside are places along a line upright at x, the nearest to the top first.
-func (f *frame) beside(x, off float64) []place {
-	var out []place
+// beside are places along a line upright at x, the nearest to the top first, and places farther
+// off.
+func (f *frame) beside(x, off float64) (near, far []place) {
 	for y := f.top + smallText + 2; y < f.bottom-8; y += 18 {
-		out = append(out, place{spot{x + off, y}, start}, place{spot{x - off, y}, end})
+		near = append(near, place{spot{x + off, y}, start}, place{spot{x - off, y}, end})
 	}
 	for _, g := range f.gaps { // where gaps lie in the way, behind them
 		if right := f.at(g, f.fromY).x + gapWidth + off; right > x {
-			out = append(out, place{spot{right, f.top + smallText + 2}, start}, place{spot{right, f.bottom - 12}, start})
+			far = append(far, place{spot{right, f.top + smallText + 2}, start}, place{spot{right, f.bottom - 12}, start})
 		}
 	}
 	for _, y := range []float64{f.top + smallText + 2, f.bottom - 12} {
-		out = append(out, place{spot{f.left + 6, y}, start}, place{spot{f.right - 3, y}, end})
+		far = append(far, place{spot{f.left + 6, y}, start}, place{spot{f.right - 3, y}, end})
 	}
-	return slices.DeleteFunc(out, func(p place) bool { return p.at.x < f.left || p.at.x > f.right })
+	outside := func(p place) bool { return p.at.x < f.left || p.at.x > f.right }
+	return slices.DeleteFunc(near, outside), slices.DeleteFunc(far, outside)
 }
 
 // labelFits names what was worked out.

@@ -1,6 +1,9 @@
 package picture
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // frame is the field of a drawing between its axes.
 type frame struct {
@@ -106,6 +109,15 @@ func (f *frame) label(d *drawing, l label) bool {
 	f.taken = append(f.taken, b)
 	d.text(ink, best.at, smallText, best.anchor, l.words)
 	return least == 0
+}
+
+// crossing is how many marks a label may cover to stand beside what it names: those of a line or
+// two that cross it.
+const crossing = 12
+
+// clear reports whether a label has a place where it covers no more than a line that crosses it.
+func (f *frame) clear(words string, places []place) bool {
+	return slices.ContainsFunc(places, func(p place) bool { return f.covered(boxOf(p, words)) <= crossing })
 }
 
 func boxOf(p place, words string) box {

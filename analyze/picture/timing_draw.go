@@ -260,16 +260,18 @@ func (g *timingDrawing) note(n *Lane, f *frame) {
 	if n.Note == "" {
 		return
 	}
-	y := (f.top+f.bottom)/2 + 4
+	x, y := f.right-8, (f.top+f.bottom)/2+4
+	w := widthOf(n.Note, smallText) * 1.1 // bold
 	if k := len(n.Lines); k > 0 && !n.Contact {
-		end := n.Lines[k-1]
-		y = f.at(0, end[len(end)-1].Value).y - 8
-		if y < f.top+12 {
+		line := n.Lines[k-1]
+		last := f.within(line[len(line)-1].At, line[len(line)-1].Value)
+		if y = last.y - 8; y < f.top+12 {
 			y += 26
 		}
+		if last.x-8-w > f.left { // clear of what is said of samples that are missing behind it
+			x = min(x, last.x-8)
+		}
 	}
-	w := widthOf(n.Note, smallText) * 1.1 // bold
-	x := f.right - 8
 	g.d.ground(box{x - w - 4, y - 12, x + 4, y + 5})
 	g.d.text(ink, spot{x, y}, smallText, end, n.Note)
 	g.d.shapes[len(g.d.shapes)-1].bold = true

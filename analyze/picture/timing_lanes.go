@@ -189,7 +189,9 @@ func (s *scene) scale(from, to float64) (low, high float64) {
 	}
 	include(s.low)
 	include(s.high)
-	include(2 * s.threshold())
+	if math.IsNaN(s.mid()) {
+		include(2 * s.threshold())
+	}
 	for _, q := range []analyze.Quantity{analyze.LowLevel, analyze.HighLevel} {
 		if s.plan != nil {
 			l := s.plan.Limits.Of(q)

@@ -300,3 +300,30 @@ func beyond(spikes map[int]float64, i int, v float64, n int, step capture.Instan
 	}
 	return false
 }
+
+// The scale of an output that never leaves its high level goes no further than level and limits,
+// though both of its levels were measured there; and what it did not do stands at its line's end.
+func TestTiming_StuckHigh(t *testing.T) {
+	t.Parallel()
+	s := Stories()[4] // welded: a disarm
+	s.Levels, s.Kept = []Point{{-1, 13.2}}, []stretch{{-0.1, 0.4}}
+	of := s.Of()
+	of.Figures = append(of.Figures, analyze.Measurement{Cycle: 1, Signal: "OUT3", Quantity: analyze.HighLevel, Value: 13.2, Limit: analyze.NoLimit()})
+	d, err := NewTiming(of)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := &d.Main.Lanes[0]
+	if !(l.High > 14.5 && l.High < 16) || l.Note != "did not go low" {
+		t.Errorf("the scale goes to %g V, the note is %q", l.High, l.Note)
+	}
+	left := math.Inf(1)
+	for _, u := range l.Unseen {
+		left = math.Min(left, d.Main.across(u.From))
+	}
+	for _, x := range d.drawing().shapes {
+		if x.text == l.Note && x.points[0].x > left {
+			t.Errorf("the note ends at %g, in what was not seen from %g on", x.points[0].x, left)
+		}
+	}
+}
