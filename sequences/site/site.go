@@ -113,11 +113,23 @@ func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {
 	case absent(err):
 		s.tell(w, http.StatusNotFound, "There is no log yet: the first run makes it.")
 	case problem.KindOf(err) == problem.Usage:
-		s.tell(w, http.StatusNotFound, words.Capital(err.Error()))
+		s.tell(w, http.StatusNotFound, words.Capital(withoutPlace(err)))
 	default:
 		s.opts.Failed("log: %v", err)
-		s.tell(w, http.StatusInternalServerError, "The log cannot be read: "+err.Error())
+		s.tell(w, http.StatusInternalServerError, "The log cannot be read. The program that serves this page says why.")
 	}
+}
+
+// withoutPlace is an error's text without the path of the log, which is nobody's business on
+// other machines.
+func withoutPlace(err error) string {
+	var e *problem.Error
+	if !errors.As(err, &e) {
+		return err.Error()
+	}
+	said := *e
+	said.Place = ""
+	return said.Error()
 }
 
 // absent reports whether an error says that there is no log.

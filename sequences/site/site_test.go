@@ -2,6 +2,7 @@ package site
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -112,6 +113,9 @@ func TestRoutes(t *testing.T) {
 		if w.Code != want.status || !strings.HasPrefix(w.Header().Get("Content-Type"), want.kind) || !strings.Contains(w.Body.String(), want.text) {
 			t.Errorf("%s: %d, %s, want %d, %s with %q: %.300s", address, w.Code, w.Header().Get("Content-Type"), want.status, want.kind, want.text, w.Body)
 		}
+		if strings.Contains(w.Body.String(), filepath.Dir(log)) {
+			t.Errorf("%s tells where the log is", address)
+		}
 	}
 }
 
@@ -146,6 +150,25 @@ func TestLog_Replaced(t *testing.T) {
 	}
 	if w := get(s, "/"); !strings.Contains(w.Body.String(), "The log holds no runs yet.") {
 		t.Error("a log that took the place of another is not shown")
+	}
+}
+
+// What is wrong with the log is told at the terminal, and not where it is to who looks.
+func TestLog_Broken(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "log.db")
+	s := newSite(t, Opts{Log: path})
+	told := ""
+	s.opts.Failed = func(format string, args ...any) { told += fmt.Sprintf(format, args...) }
+	if err := os.WriteFile(path, []byte("no log at all"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, address := range []string{"/", "/runs/last", "/runs/last.csv"} {
+		told = ""
+		w := get(s, address)
+		if w.Code != http.StatusInternalServerError || strings.Contains(w.Body.String(), path) || !strings.Contains(told, path) {
+			t.Errorf("%s: %d, told %q: %s", address, w.Code, told, w.Body)
+		}
 	}
 }
 
