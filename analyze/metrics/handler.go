@@ -39,7 +39,7 @@ func (r *rendering) ServeHTTP(w http.ResponseWriter, _ *http.Request) {
 	}
 	w.Header().Set("Content-Type", string(expfmt.NewFormat(expfmt.TypeTextPlain)))
 	w.Header().Set("Content-Length", strconv.Itoa(len(text)))
-	_, _ = w.Write(text) // a client that has gone is none to tell
+	_, _ = w.Write(text) // it fails only where the client has gone
 }
 
 // latest returns the text, made anew where it is too old. One who makes it has the others wait.

@@ -24,11 +24,11 @@ type SampleGlance struct {
 	Volts float64 // volts at the unit's terminal
 }
 
-// A LineGlance is a line's state, with its edges in the capture under way.
+// A LineGlance is a line's state.
 type LineGlance struct {
 	Known, Closed bool
 	Since         capture.Instant // of its newest edge; the capture's start where there is none
-	Edges, Lost   int
+	Lost          int             // edges known to be lost in the capture under way
 }
 
 // Glances hand glances from the bench's loop to one other goroutine. Neither waits for the
@@ -76,7 +76,7 @@ func (b *Bench) glance(g *Glance) {
 	}
 	for i, t := range b.c.Tracks {
 		x := &g.Lines[i]
-		*x = LineGlance{Since: b.c.Start, Edges: len(t.Edges), Lost: t.Lost()}
+		*x = LineGlance{Since: b.c.Start, Lost: t.Lost()}
 		if n := len(t.Edges); n > 0 {
 			x.Since = t.Edges[n-1].At
 		}

@@ -58,7 +58,7 @@ func TestGlances_Real(t *testing.T) {
 		if l.Closed != closed || l.Known != known {
 			t.Errorf("%s: %+v", c.Tracks[i].Signal, l)
 		}
-		if l.Edges > 0 && slices.ContainsFunc(c.Tracks[i].Edges, func(e capture.Edge) bool { return e.At == l.Since }) {
+		if slices.ContainsFunc(c.Tracks[i].Edges, func(e capture.Edge) bool { return e.At == l.Since }) {
 			moved++
 		}
 	}

@@ -17,7 +17,7 @@ import (
 	"makebreak/rig/problem"
 )
 
-// Access says who may reach a server. The zero value lets this machine alone.
+// Access says who may reach a server. By the zero value only this machine may.
 type Access struct {
 	Config   string // file with TLS and logins, in the form of Prometheus' exporters; empty: none
 	Insecure bool   // other machines may, without TLS and a login

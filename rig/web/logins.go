@@ -87,7 +87,7 @@ func (l *logins) isKnown(sum [sha256.Size]byte) bool {
 }
 
 // begin waits for the turn of credentials that are not known. False: too many wait, or the
-// client has gone. Of those that were accepted meanwhile no check is left, and nothing to rest for.
+// client has gone. Credentials that were accepted meanwhile do not rest: their check is done.
 func (l *logins) begin(ctx context.Context, sum [sha256.Size]byte) bool {
 	return !l.share.full() && l.share.take(ctx, func() bool { return l.isKnown(sum) })
 }

@@ -6,8 +6,9 @@ import (
 	"time"
 )
 
-// A Share lets work for clients be done one after the other, and together take a part of a
-// processor at most: who samples has the rest. A piece of work that takes long takes more.
+// A Share lets work for clients be done one after the other. Together it takes a part of a
+// processor at most, so that sampling has the rest. Only a piece of work that takes long may take
+// more: the next one waits for ten seconds at most.
 type Share struct {
 	part    int // works take one part in so many
 	waiting int // that may wait for their turn

@@ -60,7 +60,7 @@ func (rec *RunRecord) livesOfKind(most int) ([]BoardLife, error) {
 // soaksOfKind are the newest soaks of other units, by their rows and names.
 func (rec *RunRecord) soaksOfKind(most int) (out []RunSummary, err error) {
 	rows, err := rec.db.read.Query("SELECT b.id, b.series || '.' || b.count, b.unit FROM run a, run b WHERE a.id = ? AND "+fmt.Sprintf(sameKind, "main")+
-		" AND a.sequence_source = b.sequence_source AND b.unit NOT IN ('', a.unit) AND b.state = 0 AND EXISTS (SELECT 1 FROM soak WHERE soak.run = b.id) ORDER BY b.id DESC LIMIT ?", rec.row, most)
+		" AND a.sequence_source = b.sequence_source AND b.unit NOT IN ('', a.unit) AND b.state = 0 AND b.id IN (SELECT run FROM soak) ORDER BY b.id DESC LIMIT ?", rec.row, most)
 	if err != nil {
 		return nil, err
 	}

@@ -20,7 +20,7 @@ func sincePrevious(rec *journal.RunRecord, logPath string) func() (*report.Compa
 	}
 }
 
-// headOf is a record without anything that must be read of the run's figures.
+// headOf is the part of a record for which no figures are read.
 func headOf(rec *journal.RunRecord, logPath string) *report.Record {
 	var plan analyze.Plan
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {

@@ -29,7 +29,7 @@ type query struct {
 // The longest text that is searched for.
 const mostTyped = 200
 
-// readQuery reads a search from an address. What cannot be is said in words; the rest holds.
+// readQuery reads a search from an address. What is wrong in it is said in words and left out.
 func readQuery(v url.Values) (q query, wrong []string) {
 	text := func(key string) string {
 		return words.Short(v.Get(key), mostTyped)

@@ -76,7 +76,7 @@ func (l *logFile) read(f func(*journal.DB) error) error {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		if h.readers--; h.over && h.readers == 0 {
-			_ = h.db.Close() // the log has gone: nobody is left to be told
+			_ = h.db.Close() // that log is gone, and it was only read
 		}
 	}()
 	return f(h.db)

@@ -42,7 +42,7 @@ func (s *Site) write(w http.ResponseWriter, status int, name string, data any) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Security-Policy", policy)
 	w.WriteHeader(status)
-	_, _ = b.WriteTo(w) // a client that has gone is none to tell
+	_, _ = b.WriteTo(w) // it fails only where the client has gone
 }
 
 // told is a page that says one thing.

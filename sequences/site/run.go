@@ -74,7 +74,7 @@ func (s *Site) run(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Security-Policy", f.policy)
 	w.Header().Set("Content-Type", f.kind)
-	_, _ = made.WriteTo(w) // a client that has gone is none to tell
+	_, _ = made.WriteTo(w) // it fails only where the client has gone
 }
 
 func recordIn(db *journal.DB, name string) (*report.Record, error) {

@@ -80,8 +80,9 @@ func (s *sender) flush() error {
 	return nil
 }
 
-// inParts streams a run's figures of so many cycles at a time, without reading the log while they are taken: a client may
-// be slow, and what reads a log keeps what was written ahead from being brought into it.
+// inParts streams a run's figures and reads those of so many cycles at a time. The log is not
+// read while they are taken: a client may be slow, and a reader keeps what was written ahead
+// from being brought into the log.
 func inParts(rec *journal.RunRecord, cycles int) iter.Seq2[analyze.Measurement, error] {
 	return func(yield func(analyze.Measurement, error) bool) {
 		last, err := rec.Last()

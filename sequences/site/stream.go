@@ -38,7 +38,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 			pieces, next, err := s.changes(ctx, number)
 			switch {
 			case errors.Is(context.Cause(ctx), web.ErrGaveWay):
-				_ = send(Piece{noticePiece, gaveWay}, Piece{closePiece, ""}) // nobody is left to be told
+				_ = send(Piece{noticePiece, gaveWay}, Piece{closePiece, ""}) // the client may have gone as well
 				return
 			case err != nil || send(pieces...) != nil:
 				return
