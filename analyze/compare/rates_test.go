@@ -3,6 +3,8 @@ package compare
 import (
 	"math"
 	"math/rand/v2"
+	"os"
+	"strconv"
 	"testing"
 
 	"makebreak/analyze"
@@ -113,11 +115,15 @@ func falselyMoved(rng *rand.Rand, trials int, kind string, n [2]int, other bool)
 // TestRates: of units that stay as they are, any row is said to have moved in no more than the
 // share of comparisons that is stated, whatever the scatter, on one rig and on two, of runs of
 // like and of unlike length. The interval of a row by itself holds 0 in some 95 %.
+// MAKEBREAK_LONG=4 draws a hundred comparisons of each kind.
 func TestRates(t *testing.T) {
 	t.Parallel()
-	trials := 100
+	trials := 25
 	if testing.Short() {
 		trials = 10
+	}
+	if factor, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {
+		trials *= factor
 	}
 	var all, any int
 	for kind := range scatters {
@@ -128,7 +134,7 @@ func TestRates(t *testing.T) {
 				if most := 0.05*float64(trials) + 4*math.Sqrt(0.05*0.95*float64(trials)); float64(moved) > most {
 					t.Errorf("%s, %v cycles, other rig %v: %d of %d comparisons", kind, n, other, moved, trials)
 				}
-				if share := float64(alone) / float64(20*trials); share > 0.08 && trials >= 100 {
+				if share := float64(alone) / float64(20*trials); share > 0.08 && trials >= 25 {
 					t.Errorf("%s, %v cycles, other rig %v: %.1f %% of single rows", kind, n, other, 100*share)
 				}
 			}

@@ -7,7 +7,9 @@ import (
 	"maps"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -84,13 +86,16 @@ func TestBands_Quantiles(t *testing.T) {
 	t.Logf("worst rank off by %.2f %%", 100*worst)
 }
 
-// A million values: many joinings.
+// Very many values: many joinings. MAKEBREAK_LONG=10 takes a million.
 func TestBands_Long(t *testing.T) {
 	if testing.Short() {
-		t.Skip("some seconds")
+		t.Skip("a second")
 	}
 	t.Parallel()
-	const n = 1_000_000
+	n := 100_000
+	if factor, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {
+		n *= factor
+	}
 	for _, name := range []string{"normal", "long tail", "counts", "rising", "swing"} {
 		var b Bands
 		rng := noise(3)
@@ -106,7 +111,7 @@ func TestBands_Long(t *testing.T) {
 				worst = max(worst, rankError(exact, x, BandShares[i]))
 			}
 		}
-		if worst > 0.015 {
+		if worst > 0.03 {
 			t.Errorf("%s: rank off by %.2f %%", name, 100*worst)
 		}
 		t.Logf("%s: worst rank off by %.2f %%", name, 100*worst)
