@@ -58,16 +58,16 @@ type Tallied map[string]int
 
 // The most series that a log's counts make.
 const (
-	// LogSequences is how many sequences are counted by their names: those that ran last.
-	LogSequences = 50
-	// LogRuns is how many runs that are going on are told of: the newest.
-	LogRuns = 16
-	// LogDays is how many days are counted, up to the present one.
-	LogDays = 14
+	// mostSequences is how many sequences are counted by their names: those that ran last.
+	mostSequences = 50
+	// mostRuns is how many runs that are going on are told of: the newest.
+	mostRuns = 16
+	// mostDays is how many days are counted, up to the present one.
+	mostDays = 14
 )
 
-// OtherSequences is the name under which older sequences are counted together.
-const OtherSequences = "(others)"
+// otherSequences is the name under which older sequences are counted together.
+const otherSequences = "(others)"
 
 // CountLog counts a log's runs that do not go on. Days are of now's time zone, up to now's. Size
 // and Free are left unknown.
@@ -78,12 +78,12 @@ func CountLog(runs []LogRun, now time.Time) LogHolds {
 	named := newest(runs)
 	first := map[unitRun]bool{}
 	last := map[unitRun]map[string]analyze.Verdict{} // by day
-	oldest := now.AddDate(0, 0, 1-LogDays).Format(time.DateOnly)
+	oldest := now.AddDate(0, 0, 1-mostDays).Format(time.DateOnly)
 	today := now.Format(time.DateOnly)
 	for _, r := range runs {
 		kind := LogKind{label(r.Sequence), r.Simulated}
 		if !named[r.Sequence] {
-			kind.Sequence = OtherSequences
+			kind.Sequence = otherSequences
 		}
 		h.LastRun = r.Started
 		if r.Running {
@@ -123,7 +123,7 @@ type unitRun struct {
 func newest(runs []LogRun) map[string]bool {
 	names := map[string]bool{}
 	for _, r := range slices.Backward(runs) {
-		if len(names) == LogSequences {
+		if len(names) == mostSequences {
 			break
 		}
 		names[r.Sequence] = true

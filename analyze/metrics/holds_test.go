@@ -62,23 +62,23 @@ func TestCountLog(t *testing.T) {
 func TestCountLog_Bounded(t *testing.T) {
 	t.Parallel()
 	var runs []LogRun
-	for i := range 3 * LogSequences {
+	for i := range 3 * mostSequences {
 		for day := range 40 {
 			runs = append(runs, LogRun{Unit: fmt.Sprint("U", i, ".", day), Sequence: fmt.Sprint("s", i), Started: atNoon(1).AddDate(0, 0, day).Add(time.Duration(i) * time.Second), Verdict: analyze.Pass})
 		}
 	}
 	h := CountLog(runs, atNoon(40))
-	if len(h.Runs) != LogSequences+1 || len(h.Units) != LogSequences+1 || len(h.Days) != LogDays*(LogSequences+1) {
+	if len(h.Runs) != mostSequences+1 || len(h.Units) != mostSequences+1 || len(h.Days) != mostDays*(mostSequences+1) {
 		t.Errorf("%d, %d, %d", len(h.Runs), len(h.Units), len(h.Days))
 	}
 	sum := 0
 	for _, by := range h.Runs {
 		sum += by["pass"]
 	}
-	if others := h.Units[LogKind{Sequence: OtherSequences}]["pass"]; sum != len(runs) || others != 2*LogSequences*40 {
+	if others := h.Units[LogKind{Sequence: otherSequences}]["pass"]; sum != len(runs) || others != 2*mostSequences*40 {
 		t.Errorf("%d runs of %d, %d other units", sum, len(runs), others)
 	}
-	if _, named := h.Runs[LogKind{Sequence: fmt.Sprint("s", 3*LogSequences-1)}]; !named {
+	if _, named := h.Runs[LogKind{Sequence: fmt.Sprint("s", 3*mostSequences-1)}]; !named {
 		t.Error("the newest sequence is not counted by its name")
 	}
 }
@@ -96,7 +96,7 @@ func TestLog_Golden(t *testing.T) {
 	r := logOf(t, func() (LogHolds, error) {
 		h := CountLog(invented(), atNoon(20))
 		h.Size, h.Free = 123456, 987654321
-		for i := range LogRuns + 3 {
+		for i := range mostRuns + 3 {
 			h.Now = append(h.Now, LogNow{Run: fmt.Sprint("2031-04-20-invent.", i), Unit: "E", Sequence: "armed-high", Cycles: i, Planned: 20 * (i % 2)})
 		}
 		return h, nil

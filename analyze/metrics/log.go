@@ -80,7 +80,7 @@ func (l *Log) Collect(ch chan<- prometheus.Metric) {
 		eachVerdict(by, figureVerdicts(), func(v string, n float64) { send(logDayUnits, n, append([]string{label(day.Day)}, day.labels(v)...)...) })
 	}
 	send(logRunning, float64(len(holds.Now)))
-	for _, r := range holds.Now[max(0, len(holds.Now)-LogRuns):] {
+	for _, r := range holds.Now[max(0, len(holds.Now)-mostRuns):] {
 		run := label(r.Run)
 		send(logRunInfo, 1, run, label(r.Unit), label(r.Sequence), strconv.FormatBool(r.Simulated))
 		send(logRunCycles, float64(r.Cycles), run)

@@ -13,8 +13,8 @@ import (
 	"makebreak/sequences/journal"
 )
 
-// MostValue is how many characters the value of a field may have.
-const MostValue = 200
+// mostValue is how many characters the value of a field may have.
+const mostValue = 200
 
 // Parse reads NAME=VALUE. Blanks around both are left out. The value may be empty only where
 // mayBeEmpty says so. The error is of the kind Usage.
@@ -30,7 +30,7 @@ func Parse(text string, mayBeEmpty bool) (f journal.Field, err error) {
 	if f.Value == "" && mayBeEmpty {
 		return f, nil
 	}
-	if fault := words.TextFault(f.Value, MostValue); fault != "" {
+	if fault := words.TextFault(f.Value, mostValue); fault != "" {
 		return f, refused(f.Value, "value of the field "+f.Name, fault)
 	}
 	return f, nil

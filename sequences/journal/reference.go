@@ -11,13 +11,13 @@ import (
 // Runs are of one kind that are of the same sequence on a rig of the same name, both real or
 // both simulated, and that have the same field "model", or none.
 
-// ModelField is the field that says of what model a unit is.
-const ModelField = "model"
+// modelField is the field that says of what model a unit is.
+const modelField = "model"
 
 // sameKind is a condition: the runs a and b are of one kind. %[1]s is the log's name in SQL.
 const sameKind = `a.sequence = b.sequence AND a.rig = b.rig AND (a.seed IS NULL) = (b.seed IS NULL)
-	AND coalesce((SELECT value FROM %[1]s.field WHERE run = a.id AND name = '` + ModelField + `' COLLATE NOCASE), '')
-	  = coalesce((SELECT value FROM %[1]s.field WHERE run = b.id AND name = '` + ModelField + `' COLLATE NOCASE), '')`
+	AND coalesce((SELECT value FROM %[1]s.field WHERE run = a.id AND name = '` + modelField + `' COLLATE NOCASE), '')
+	  = coalesce((SELECT value FROM %[1]s.field WHERE run = b.id AND name = '` + modelField + `' COLLATE NOCASE), '')`
 
 // fewerReferences is a statement that leaves one mark of each kind in a log, that which was
 // made last: a run that is copied brings its mark, and a change of its model another kind.

@@ -430,7 +430,7 @@ func telling(figures []Figure) (most *Figure) {
 	return most
 }
 
-// measurement is a figure as it was measured, as far as it is known here.
+// measurement is the figure with what is known here of how it was measured.
 func (f *Figure) measurement(cycle int) analyze.Measurement {
 	m := analyze.Measurement{Cycle: cycle, Event: f.Event, Signal: f.Signal, Quantity: f.Quantity, Value: float64(f.Value), Expanded: float64(f.Expanded),
 		Limit: f.Limit(), Verdict: f.Verdict, Conformance: math.NaN()}

@@ -20,20 +20,20 @@ import (
 // browsers are the names under which systems install Chromium and what is built of it.
 var browsers = []string{"chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "headless_shell"}
 
-// ErrNone is the error where no browser is installed.
-var ErrNone error = problem.New(problem.Usage, "a PDF is made by an installed Chromium, and there is none: install one (on Debian: apt install chromium), or take the page itself, --as html, to any browser and print it there")
+// errNone is the error where no browser is installed.
+var errNone error = problem.New(problem.Usage, "a PDF is made by an installed Chromium, and there is none: install one (on Debian: apt install chromium), or take the page itself, --as html, to any browser and print it there")
 
-// Patience is how long a page may take to become a PDF, on a slow board with a busy card.
-const Patience = 5 * time.Minute
+// patience is how long a page may take to become a PDF, on a slow board with a busy card.
+const patience = 5 * time.Minute
 
-// Find returns the path of a browser that is installed, ErrNone where there is none.
+// Find returns the path of a browser that is installed, errNone where there is none.
 func Find() (string, error) {
 	for _, name := range browsers {
 		if path, err := exec.LookPath(name); err == nil {
 			return path, nil
 		}
 	}
-	return "", ErrNone
+	return "", errNone
 }
 
 // PDF prints the page that write writes, as HTML, and writes the PDF. Where the browser
@@ -88,7 +88,7 @@ func written(path string, write func(io.Writer) error) error {
 // browse runs the browser until it has made the PDF. It has a profile and a home of its own in
 // the folder.
 func browse(ctx context.Context, tool, dir, page, out string) error {
-	within, cancel := context.WithTimeout(ctx, Patience)
+	within, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	c := exec.CommandContext(within, tool, arguments(dir, page, out)...)
 	c.Dir = dir
@@ -104,7 +104,7 @@ func browse(ctx context.Context, tool, dir, page, out string) error {
 	case ctx.Err() != nil:
 		return problem.Of(problem.Interrupted, ctx.Err())
 	case within.Err() != nil:
-		return failed(fmt.Errorf("%s did not end within %s", filepath.Base(tool), Patience))
+		return failed(fmt.Errorf("%s did not end within %s", filepath.Base(tool), patience))
 	case err != nil:
 		return failed(fmt.Errorf("%s: %w%s", filepath.Base(tool), err, told.lastLine()))
 	}

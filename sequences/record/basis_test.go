@@ -30,7 +30,7 @@ events:
   disarm: {drive: KEY, pulse: 300 ms}
 `
 
-// What cancels between two runs: on one rig in one log all of an output's chain, but not where
+// On one rig in one log all of an output's chain cancels between two runs, but not where
 // its wiring or its calibration is another; on two rigs nothing.
 func TestBasis(t *testing.T) {
 	t.Parallel()

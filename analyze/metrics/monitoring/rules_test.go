@@ -31,7 +31,7 @@ func promtool(t *testing.T, folder string, args ...string) string {
 	return string(out)
 }
 
-// rules are the rules' names and expressions, as far as tests ask for them.
+// rules are the names and expressions of the rules.
 type rules struct {
 	Groups []struct {
 		Rules []struct{ Record, Alert, Expr string }
