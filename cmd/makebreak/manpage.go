@@ -182,19 +182,3 @@ func roff(s string) string {
 	}
 	return s
 }
-
-// completionScripts are what shells load to complete the program's words.
-func completionScripts(root *cobra.Command) []service.Extra {
-	script := func(write func(*bytes.Buffer) error) func() ([]byte, error) {
-		return func() ([]byte, error) {
-			var b bytes.Buffer
-			err := write(&b)
-			return b.Bytes(), err
-		}
-	}
-	return []service.Extra{
-		{Path: service.BashCompletion, Kind: "completion for bash", Content: script(func(b *bytes.Buffer) error { return root.GenBashCompletionV2(b, true) })},
-		{Path: service.ZshCompletion, Kind: "completion for zsh", Content: script(func(b *bytes.Buffer) error { return root.GenZshCompletion(b) })},
-		{Path: service.FishCompletion, Kind: "completion for fish", Content: script(func(b *bytes.Buffer) error { return root.GenFishCompletion(b, true) })},
-	}
-}

@@ -45,10 +45,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	if err != nil {
 		return nil, problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--page %w", err), l.site.Close()))
 	}
-	a.note("Page at %s", l.server.URL("/"))
-	if l.server.Open() {
-		a.note("Other machines can read it, without a login (--insecure)")
-	}
+	a.tellPage(l.server)
 	return l, nil
 }
 

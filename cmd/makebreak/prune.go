@@ -46,7 +46,8 @@ runs read by --log as they read this one. Without --yes, prune only says what
 would be removed.
 
 A run that another program is writing is spared, and one that is marked as a
-reference. One that was cut off can go at once. A run that is dated in the future has no age; 0d removes it, too.
+reference. One that was cut off can go at once. A run that is dated in the future
+has no age; 0d removes it, too.
 What is left of a removal that was cut off goes with the next --whole-runs. A full disk
 can be pruned with the help of the file beside the log that ends in -reserve.
 

@@ -63,14 +63,14 @@ contact. Without an event or a cycle, the worst is drawn:
 
 As a page (--as html) or a PDF (--as pdf, made by an installed Chromium), the record
 prints what a reader needs. With --appendix it prints all figures, too. A PDF is for
-A4; --paper letter makes it for US letter.
+A4 unless --paper letter is given.
 
   makebreak report last --as pdf --appendix -o record.pdf
 
 With --against, say instead which figures moved since another run by more than their
-uncertainties allow. It is a run's name, or first, previous or reference: the first
-or the previous run of the same unit and sequence, or the reference of its kind,
-which runs --mark-reference marks. What one rig with one calibration gets wrong in
+uncertainties allow. The other run is named, or is one of: first and previous, the
+first or the previous run of the same unit and sequence; reference, the run of this
+kind that makebreak runs --mark-reference has marked. What one rig with one calibration gets wrong in
 both runs cancels. The exit status is 0, whatever moved.
 
   makebreak report last --against previous
@@ -110,7 +110,7 @@ list of runs and of budgets.`,
 	c.Flags().StringVar(&o.budget, "budget", "", "write the uncertainty budget of a `measurement`: SIGNAL.QUANTITY[@EVENT][#CYCLE]")
 	c.Flags().StringVar(&o.diagram, "diagram", "", "draw the timing `diagram` of SIGNAL[@EVENT][#CYCLE]")
 	c.Flags().BoolVar(&a.page.Appendix, "appendix", false, "let the page or the PDF print all figures, too")
-	c.Flags().StringVar(&o.paper, "paper", "", "print for a `size` of paper: a4 or letter")
+	c.Flags().StringVar(&o.paper, "paper", "", "print on a `size` of paper: a4 or letter (default: a4 for a PDF, the printer's for a page)")
 	c.Flags().StringVar(&o.against, "against", "", "compare with another `run`: its name, first, previous or reference")
 	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c

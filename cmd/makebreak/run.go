@@ -74,6 +74,9 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 			case o.listFaults:
 				return a.listFaults()
 			}
+			if err := o.checkAccess(); err != nil {
+				return err
+			}
 			return a.run(c, args[0], &o)
 		},
 	}
@@ -101,6 +104,14 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	accessFlags(f, &o.access)
 	f.StringVar(&o.page, "page", "", "serve the page of what happens now at an `address` while the run lasts, as in localhost:9120")
 	f.StringVar(&o.metricsFile, "metrics-file", "", "write the metrics to a `file` for a collector of text files")
+}
+
+// checkAccess refuses words on who may reach what is served where nothing is.
+func (o *runOpts) checkAccess() error {
+	if o.access != (web.Access{}) && o.page == "" && o.metrics == "" {
+		return badUsage("--web-config and --insecure say who may read what is served: add --page or --metrics")
+	}
+	return nil
 }
 
 // allFlag is the flag of commands that write records.

@@ -67,7 +67,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			switch {
 			case o.set != "":
-				return a.setFields(c, o.set, args)
+				return a.setFields(o.set, args)
 			case o.mark != "":
 				return a.markReference(o.mark)
 			case o.unmark != "":

@@ -42,7 +42,7 @@ a loopback one needs TLS and logins (--web-config) or --insecure.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), &o) },
 	}
-	c.Flags().StringVar(&o.listen, "listen", "localhost:9120", "`address` to serve at")
+	c.Flags().StringVar(&o.listen, "listen", "localhost:9120", "`address` to serve at, as in localhost:8000 or :9120")
 	accessFlags(c.Flags(), &o.access)
 	a.forms(c, "text")
 	return c
@@ -60,10 +60,15 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	if err != nil {
 		return problem.Of(problem.KindOf(err), errors.Join(err, s.Close()))
 	}
-	a.note("Page at %s", server.URL("/"))
-	if server.Open() {
-		a.note("Other machines can read it, without a login (--insecure)")
-	}
+	a.tellPage(server)
 	<-ctx.Done()
 	return errors.Join(server.Close(), s.Close())
+}
+
+// tellPage says where the page is, and who else can read it.
+func (a *app) tellPage(s *web.Server) {
+	a.note("Page at %s", s.URL("/"))
+	if s.Open() {
+		a.note("Other machines can read it, without a login (--insecure)")
+	}
 }

@@ -52,7 +52,7 @@ there is none, and does nothing where one is complete.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := errors.Join(o.check(c), o.bench(a.rig == "")); err != nil {
+			if err := errors.Join(o.check(c), o.checkAccess(), o.bench(a.rig == "")); err != nil {
 				return err
 			}
 			switch {

@@ -27,11 +27,8 @@ const tellEvery = 10 * time.Minute
 
 // beginSoak begins a soak.
 func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
-	j, err := a.prepare(c, name, &o.runOpts)
+	j, err := a.prepareSoak(c, name, o)
 	if err != nil {
-		return err
-	}
-	if err := a.noteFields(c.Context(), &j, &o.runOpts); err != nil {
 		return err
 	}
 	db, err := journal.Open(a.log)
@@ -40,6 +37,15 @@ func (a *app) beginSoak(c *cobra.Command, name string, o *soakOpts) error {
 	}
 	defer db.Close()
 	return a.soakIn(c.Context(), db, j, o)
+}
+
+// prepareSoak prepares a new soak, with what is noted with it.
+func (a *app) prepareSoak(c *cobra.Command, name string, o *soakOpts) (job, error) {
+	j, err := a.prepare(c, name, &o.runOpts)
+	if err != nil {
+		return j, err
+	}
+	return j, a.noteFields(c.Context(), &j, &o.runOpts)
 }
 
 // goOn goes on with the unit's soak of a sequence, or begins one where there is none. Two
@@ -72,11 +78,8 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	case r != nil:
 		return a.resumeIn(c, db, r.Run, nil, o)
 	}
-	j, err := a.prepare(c, name, &o.runOpts)
+	j, err := a.prepareSoak(c, name, o)
 	if err != nil {
-		return err
-	}
-	if err := a.noteFields(c.Context(), &j, &o.runOpts); err != nil {
 		return err
 	}
 	return a.soakIn(c.Context(), db, j, o)

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -76,9 +75,10 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 	return c
 }
 
+// seriesOf is the series of a name, in capitals or not.
 func seriesOf(name string) (wiring.Series, error) {
 	for _, s := range []wiring.Series{wiring.E24, wiring.E96} {
-		if strings.EqualFold(name, "E"+strconv.Itoa(int(s))) {
+		if strings.EqualFold(name, s.String()) {
 			return s, nil
 		}
 	}

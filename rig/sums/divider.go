@@ -86,7 +86,7 @@ func Divider(in DividerInput) (*Sheet, error) {
 	if judged {
 		s.given("upper_ohms", "upper resistor", unit.Resistance, in.Upper)
 	} else {
-		in.Upper = s.step("upper_ohms", "next preferred value, "+seriesName(in.Series), unit.Resistance, in.Series.AtLeast(least),
+		in.Upper = s.step("upper_ohms", "next preferred value, "+in.Series.String(), unit.Resistance, in.Series.AtLeast(least),
 			"not below "+ohms(least))
 	}
 	if err := s.dividerFigures(in, by); err != nil {

@@ -11,7 +11,6 @@ import (
 	"strconv"
 
 	"makebreak/rig/unit"
-	"makebreak/rig/wiring"
 )
 
 // Figure is one figure of a sum.
@@ -89,9 +88,6 @@ func (s *Sheet) warn(text string) { s.Warnings = append(s.Warnings, text) }
 
 // theCodeFirst ends every sheet's cautions.
 const theCodeFirst = "a sum is no proof: electrical codes and the makers' instructions come first"
-
-// seriesName is a series as it is named.
-func seriesName(s wiring.Series) string { return "E" + strconv.Itoa(int(s)) }
 
 // show writes a value with its unit, to enough digits for parts of 0.1 %.
 func show(k unit.Kind, v float64) string {

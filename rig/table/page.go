@@ -3,6 +3,7 @@ package table
 import (
 	"bytes"
 	"io"
+	"strings"
 	"unicode/utf8"
 
 	"github.com/jedib0t/go-pretty/v6/text"
@@ -13,8 +14,7 @@ import (
 // table that begins in its left half. Words, so also names and paths, are never broken. Tables
 // written to it by Write fit by themselves.
 //
-// A line may be written in pieces, as a question before its answer is. No word is, nor a
-// character.
+// A line may be written in pieces, as a question before its answer is. A word must be whole.
 type Page struct {
 	W       io.Writer
 	Columns int // 0: a line may have any length
@@ -97,6 +97,14 @@ func plain(b []byte) bool {
 		}
 	}
 	return true
+}
+
+// Wrap breaks a text into lines of so many columns at blanks. Words are never broken.
+func Wrap(s string, columns int) string {
+	var b strings.Builder
+	p := &Page{W: &b, Columns: columns}
+	_, _ = io.WriteString(p, s) // a Builder takes all
+	return b.String()
 }
 
 // columnsOf is how many columns what is written to w may have; 0: any number.

@@ -1,6 +1,9 @@
 package wiring
 
-import "math"
+import (
+	"math"
+	"strconv"
+)
 
 // Series is a series of preferred values (IEC 60063), by its number of values a
 // decade.
@@ -11,6 +14,9 @@ const (
 	E24 Series = 24
 	E96 Series = 96
 )
+
+// String is the series as it is named.
+func (s Series) String() string { return "E" + strconv.Itoa(int(s)) }
 
 // Decade returns the series' values from 1 up to, not including, 10, rising.
 // E96 is rounding of 10^(n/96) to three digits. E24 is rounding to two, apart from

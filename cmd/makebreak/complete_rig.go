@@ -1,0 +1,82 @@
+package main
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
+)
+
+// rigNames completes built-in rigs and files.
+func (a *app) rigNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	x := choices{typed: typed}
+	for _, r := range rigfile.Builtin() {
+		x.add(r.Name, r.About)
+	}
+	directive := x.addFiles(yamlEndings)
+	return x.all, directive
+}
+
+// rigTyped is the rig that was named so far, or the simulated bench.
+func (a *app) rigTyped() *wiring.Rig {
+	if a.rig == "" {
+		return rigfile.Builtin()[0]
+	}
+	r, err := rigfile.Load(a.ctx, a.rig)
+	if err != nil {
+		return &wiring.Rig{}
+	}
+	return r
+}
+
+// outputNames completes outputs of the rig.
+func (a *app) outputNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	x := choices{typed: typed}
+	for _, o := range a.rigTyped().Outputs {
+		x.add(o.Name, "")
+	}
+	return x.all, cobra.ShellCompDirectiveNoFileComp
+}
+
+// loopBacks completes DRIVE,LINE[,OUTPUT], one part after the other.
+func (a *app) loopBacks(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	r, x := a.rigTyped(), choices{typed: typed}
+	before, directive := typed[:strings.LastIndex(typed, ",")+1], cobra.ShellCompDirectiveNoFileComp
+	switch strings.Count(before, ",") {
+	case 0:
+		for _, d := range r.Drives {
+			x.add(d.Name+",", "")
+		}
+		directive |= cobra.ShellCompDirectiveNoSpace
+	case 1:
+		for _, l := range append(slices.Clone(r.Contacts), r.References...) {
+			x.add(before+l.Name, "")
+		}
+	case 2:
+		for _, o := range r.Outputs {
+			x.add(before+o.Name, "")
+		}
+	}
+	return x.all, directive
+}
+
+// faultNames completes the name of a fault, and behind it an output that is its value.
+func (a *app) faultNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	x := choices{typed: typed}
+	name, _, hasValue := strings.Cut(typed, "=")
+	for _, f := range sim.Faults() {
+		switch {
+		case !hasValue:
+			x.add(f.Name, f.About)
+		case f.Name == name && f.Value == "an output":
+			for _, o := range a.rigTyped().Outputs {
+				x.add(name+"="+o.Name, "")
+			}
+		}
+	}
+	return x.all, cobra.ShellCompDirectiveNoFileComp
+}
