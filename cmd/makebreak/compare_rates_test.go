@@ -1,52 +1,26 @@
 package main
 
 import (
-	"context"
 	"os"
 	"strconv"
 	"testing"
-	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/compare"
-	"makebreak/rig/bench"
 	"makebreak/rig/sim"
 	"makebreak/sequences"
-	"makebreak/sequences/journal"
-	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
 )
 
 // figuresOn runs a sequence for some cycles on a simulated bench and returns each cycle's
 // figures.
-func figuresOn(t *testing.T, name string, cycles int, opts sim.Opts) (all [][]analyze.Measurement) {
+func figuresOn(t *testing.T, name string, cycles int, opts sim.Opts) [][]analyze.Measurement {
 	t.Helper()
 	seq, err := sequences.Load(t.Context(), name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	rig := setup.BenchFor(seq)
-	unit := setup.Unit(rig, seq)
-	opts.Programme, opts.Initial, opts.Relays = unit.Programme, unit.Initial, unit.Relays
-	world, err := sim.NewWorld(rig, opts)
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines, err := world.Lines(bench.Requests(rig))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: seq.Sampled(rig), Mode: seq.Sample})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: cycles, Now: time.Now,
-		OnCycle: func(c *journal.Cycle) { all = append(all, c.Measurements) }}); err != nil {
-		t.Fatal(err)
-	}
-	if err := b.Close(); err != nil {
-		t.Fatal(err)
-	}
+	all, _ := cyclesOn(t, setup.BenchFor(seq), seq, cycles, opts)
 	return all
 }
 

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"os"
@@ -220,7 +219,15 @@ func coverOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Op
 
 // measuredOn runs one cycle of a sequence on a simulated bench and returns its figures and
 // what the simulator knows of it.
-func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Opts) (got []analyze.Measurement, truth *sim.Truth) {
+func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim.Opts) ([]analyze.Measurement, *sim.Truth) {
+	t.Helper()
+	cycles, truth := cyclesOn(t, rig, seq, 1, opts)
+	return cycles[0], truth
+}
+
+// cyclesOn runs some cycles of a sequence on a simulated bench and returns each cycle's figures
+// and what the simulator knows of them.
+func cyclesOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, cycles int, opts sim.Opts) (all [][]analyze.Measurement, truth *sim.Truth) {
 	t.Helper()
 	unit := setup.Unit(rig, seq)
 	opts.Programme, opts.Initial, opts.Relays = unit.Programme, unit.Initial, unit.Relays
@@ -236,16 +243,15 @@ func measuredOn(t *testing.T, rig *wiring.Rig, seq *sequences.Sequence, opts sim
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: 1, Now: time.Now,
-		OnCycle: func(c *journal.Cycle) { got = c.Measurements }})
-	if err != nil {
+	if _, err := runner.Run(t.Context(), b, seq, runner.Opts{First: 1, Last: cycles, Now: time.Now,
+		OnCycle: func(c *journal.Cycle) { all = append(all, c.Measurements) }}); err != nil {
 		t.Fatal(err)
 	}
 	truth = world.Truth()
 	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return got, truth
+	return all, truth
 }
 
 // filters are what converters may do with a conversion: nobody here knows what a real one does.

@@ -119,13 +119,19 @@ func (p *process) wait(t *testing.T) int {
 	return p.ProcessState.ExitCode()
 }
 
-// scraper asks for metrics, and does not wait for ever for a program that hangs.
+// scraper asks for what is served, and does not wait for ever for a program that hangs.
 var scraper = http.Client{Timeout: processPatience}
 
 // scrape reads the metrics.
 func (p *process) scrape(t *testing.T) string {
 	t.Helper()
-	r, err := scraper.Get(p.metrics)
+	return p.read(t, p.metrics)
+}
+
+// read reads what the process serves at an address.
+func (p *process) read(t *testing.T, url string) string {
+	t.Helper()
+	r, err := scraper.Get(url)
 	if err != nil {
 		t.Fatalf("%v; standard error: %s", err, p.errors())
 	}

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"io"
-	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -36,16 +34,7 @@ func serving(t *testing.T, p *process) *page {
 // get reads the first page.
 func (p *page) get(t *testing.T) string {
 	t.Helper()
-	r, err := scraper.Get(p.url)
-	if err != nil {
-		t.Fatalf("%v; standard error: %s", err, p.errors())
-	}
-	defer r.Body.Close()
-	b, err := io.ReadAll(r.Body)
-	if err != nil || r.StatusCode != http.StatusOK {
-		t.Fatalf("%s: %v", r.Status, err)
-	}
-	now, _, _ := strings.Cut(string(b), `<section class="log"`)
+	now, _, _ := strings.Cut(p.read(t, p.url), `<section class="log"`)
 	return now
 }
 
