@@ -52,3 +52,16 @@ func (v Verdict) Name() string {
 	}
 	return string(v)
 }
+
+// Mark stands beside a verdict's word on pages, so that nothing hangs on colour.
+func (v Verdict) Mark() string {
+	switch v {
+	case Pass:
+		return "✓"
+	case Fail:
+		return "✗"
+	case Undecided:
+		return "?"
+	}
+	return "–"
+}

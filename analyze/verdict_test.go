@@ -50,3 +50,15 @@ func TestVerdict_Worse(t *testing.T) {
 		}
 	}
 }
+
+// Each verdict of a figure has a mark of its own.
+func TestVerdict_Mark(t *testing.T) {
+	t.Parallel()
+	seen := map[string]bool{}
+	for _, v := range analyze.Verdicts {
+		seen[v.Mark()] = true
+	}
+	if len(seen) != len(analyze.Verdicts) || analyze.Incomplete.Mark() != analyze.NoVerdict.Mark() {
+		t.Errorf("%v", seen)
+	}
+}

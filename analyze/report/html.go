@@ -21,7 +21,7 @@ import (
 var pageSources embed.FS
 
 var pageTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("page.html").Funcs(template.FuncMap{"mark": markOf}).ParseFS(pageSources, "page.html", "soak.html"))
+	return template.Must(template.New("page.html").Funcs(template.FuncMap{"mark": func(v string) string { return analyze.Verdict(v).Mark() }}).ParseFS(pageSources, "page.html", "soak.html"))
 })
 
 // Paper is a size of paper, as style sheets call it.
@@ -89,19 +89,6 @@ type page struct {
 	Soak                    *soakPage  // nil: it is no soak
 	PictureStyle            template.CSS
 	Appendix                pageAppendix
-}
-
-// markOf is what stands beside the word of a verdict, so that nothing hangs on colour.
-func markOf(v string) string {
-	switch analyze.Verdict(v) {
-	case analyze.Pass:
-		return "✓"
-	case analyze.Fail:
-		return "✗"
-	case analyze.Undecided:
-		return "?"
-	}
-	return "–"
 }
 
 type pageList struct {

@@ -64,19 +64,6 @@ type courseView struct {
 	Strip                           template.HTML
 }
 
-// markOf stands before a verdict's word, for who sees no colour or no word at a distance.
-func markOf(v analyze.Verdict) string {
-	switch v {
-	case analyze.Pass:
-		return "✓"
-	case analyze.Fail:
-		return "✗"
-	case analyze.Undecided, analyze.Incomplete:
-		return "?"
-	}
-	return "–"
-}
-
 func viewOf(r *Run) view {
 	s := r.State
 	v := view{Key: keyOf(s), Name: words.Safe(s.Run), Unit: words.Short(s.Unit, words.MostName), Sequence: words.Safe(s.Sequence), Soak: s.Soak,
@@ -106,7 +93,7 @@ func (v *view) verdict(s *State) {
 	if s.End != nil {
 		x = s.End.Verdict
 	}
-	v.Verdict, v.Mark, v.Word = x.Name(), markOf(x), string(x)
+	v.Verdict, v.Mark, v.Word = x.Name(), x.Mark(), string(x)
 	if x == analyze.NoVerdict {
 		v.Mark, v.Word = "", "nothing judged"
 	}
@@ -288,7 +275,7 @@ func (v *view) results(s *State) {
 		return
 	}
 	for _, f := range r.Findings {
-		x := findingView{Text: words.Safe(f.Text), Verdict: f.Verdict.Name(), Class: f.Verdict.Name(), Mark: markOf(f.Verdict)}
+		x := findingView{Text: words.Safe(f.Text), Verdict: f.Verdict.Name(), Class: f.Verdict.Name(), Mark: f.Verdict.Mark()}
 		if f.Verdict == analyze.NoVerdict {
 			x.Verdict, x.Class = "note", "none"
 		}
@@ -315,7 +302,7 @@ func behaviourViewOf(b *Behaviour) *behaviourView {
 		}
 		row := behaviourRow{Output: words.Short(o.Output, words.MostName)}
 		for i, c := range o.Cells {
-			cell := behaviourCell{Expected: words.Safe(c.Expected), Seen: words.Safe(c.Seen), Class: c.Verdict.Name(), Mark: markOf(c.Verdict), Word: string(c.Verdict)}
+			cell := behaviourCell{Expected: words.Safe(c.Expected), Seen: words.Safe(c.Seen), Class: c.Verdict.Name(), Mark: c.Verdict.Mark(), Word: string(c.Verdict)}
 			if i < len(x.Events) {
 				cell.Event = x.Events[i]
 			}
@@ -362,7 +349,7 @@ func courseOf(f *Figure) courseView {
 	}
 	c := courseView{Name: words.Safe(fmt.Sprintf("%s %s %s", f.Signal, f.Quantity.Words(), at)), Class: f.Verdict.Name(),
 		Value: f.Bound.Sign() + report.Reading(f.Quantity, float64(f.Value), float64(f.Expanded)), Limit: report.LimitWords(f.Quantity, f.Limit()),
-		Word: markOf(f.Verdict) + " " + f.Verdict.Name()}
+		Word: f.Verdict.Mark() + " " + f.Verdict.Name()}
 	if n := f.Verdicts[analyze.Fail.Gravity()]; n > 0 {
 		c.Word += fmt.Sprintf(", %s failed so far", grouped(n))
 	}
