@@ -2,6 +2,8 @@ package main
 
 import (
 	"io"
+	"maps"
+	"slices"
 
 	"makebreak/analyze/report"
 	"makebreak/rig/words"
@@ -52,6 +54,9 @@ func (a *app) compare(db *journal.DB, rec *journal.RunRecord, against string) er
 func (a *app) otherRun(db *journal.DB, rec *journal.RunRecord, against string) (*journal.RunRecord, error) {
 	r, related := relations[against]
 	if !related {
+		if guess := words.Guess(against, slices.Sorted(maps.Keys(relations))); guess != "" {
+			return nil, badUsage("--against %q: did you mean %s? Else name a run", words.Short(against, words.MostName), guess)
+		}
 		return db.Find(against)
 	}
 	other, err := rec.Related(r.relation)

@@ -40,6 +40,14 @@ func (o *runsOpts) check(c *cobra.Command) error {
 	return nil
 }
 
+// checkRuns is check, and refuses forms of results where a run is changed: there are none.
+func (a *app) checkRuns(c *cobra.Command, o *runsOpts) error {
+	if err := o.check(c); err != nil || o.set+o.mark+o.unmark == "" {
+		return err
+	}
+	return a.choice("runs where it changes a run", "text")
+}
+
 func (a *app) runsCommand() *cobra.Command {
 	var o runsOpts
 	c := &cobra.Command{
@@ -59,7 +67,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
   makebreak runs --set-field last job=1234 "remarks=lid scratched" --by "A. Fitter"
   makebreak runs --mark-reference 2026-11-25-lumora.1`,
 		Args: func(c *cobra.Command, args []string) error {
-			if err := o.check(c); err != nil || o.set != "" {
+			if err := a.checkRuns(c, &o); err != nil || o.set != "" {
 				return err
 			}
 			return noArguments(c, args)

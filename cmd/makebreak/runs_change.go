@@ -8,9 +8,6 @@ import (
 
 // setFields changes fields of a run in the log.
 func (a *app) setFields(run string, texts []string) error {
-	if err := a.choice("runs --set-field", "text"); err != nil {
-		return err
-	}
 	if len(texts) == 0 {
 		return badUsage("runs --set-field takes the run and then fields, as in runs --set-field last job=1234; job= takes one away")
 	}
