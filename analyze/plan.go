@@ -2,6 +2,7 @@ package analyze
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"makebreak/rig/capture"
@@ -83,6 +84,14 @@ type OutputPlan struct {
 	Relay  string // the relay behind the output, or empty
 }
 
+// At returns what the output must do at an event.
+func (o *OutputPlan) At(event string) Expectation {
+	if x, named := o.Expect[event]; named {
+		return x
+	}
+	return Expectation{Demand: Unmoved}
+}
+
 // RelayPlan is one change-over relay behind an output.
 type RelayPlan struct {
 	Signal      string
@@ -90,6 +99,32 @@ type RelayPlan struct {
 	// MustOperate and MustRelease are the relay's own voltages; NaN: not stated.
 	MustOperate, MustRelease unit.Volts
 	Limits                   Limits
+}
+
+// RelaysOf returns the change-over relays that a capture's contacts are named for: K1_NO and K1_NC
+// are the make and the break contact of K1.
+func RelaysOf(c *capture.Capture) []RelayPlan {
+	var relays []RelayPlan
+	at := map[string]int{}
+	for _, t := range c.Tracks {
+		name, isMake := strings.CutSuffix(t.Signal, "_NO")
+		name, isBreak := strings.CutSuffix(name, "_NC")
+		if !isMake && !isBreak {
+			continue
+		}
+		i, ok := at[name]
+		if !ok {
+			i = len(relays)
+			at[name] = i
+			relays = append(relays, RelayPlan{Signal: name, MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())})
+		}
+		if isMake {
+			relays[i].Make = t.Signal
+		} else {
+			relays[i].Break = t.Signal
+		}
+	}
+	return relays
 }
 
 // Rule is how a figure near its limit is judged.
@@ -138,8 +173,7 @@ func (p *Plan) Demands(o *OutputPlan) bool {
 	}
 	for _, event := range p.Steps {
 		_, moves := p.Moves[event]
-		x, named := o.Expect[event]
-		if !moves && (!named || x.Demand != Any) {
+		if !moves && o.At(event).Demand != Any {
 			return true
 		}
 	}

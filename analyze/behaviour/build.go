@@ -163,10 +163,7 @@ func (b *Builder) expectation(plan *analyze.OutputPlan, event string) analyze.Ex
 		}
 		return analyze.Expectation{Demand: analyze.Any}
 	}
-	if x, named := plan.Expect[event]; named {
-		return x
-	}
-	return analyze.Expectation{Demand: analyze.Unmoved}
+	return plan.At(event)
 }
 
 func (c *Cell) add(x *tally.Row) {

@@ -3,12 +3,10 @@ package measure
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"makebreak/analyze"
 	"makebreak/analyze/gum"
 	"makebreak/rig/capture"
-	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -117,7 +115,7 @@ func NewMeter(plan *analyze.Plan, c *capture.Capture) (*Meter, error) {
 func (m *Meter) addRelays(c *capture.Capture) error {
 	relays := m.plan.Relays
 	if m.undemanded {
-		relays = relaysOf(c)
+		relays = analyze.RelaysOf(c)
 	}
 	for _, p := range relays {
 		r := &relayMeter{plan: p, make: -1, brk: -1}
@@ -164,32 +162,6 @@ func trackIndex(c *capture.Capture, signal, relay string) (int, error) {
 		names[i] = t.Signal
 	}
 	return -1, fmt.Errorf("the capture has no contact %s of relay %s (it has: %s)", signal, relay, words.List(names))
-}
-
-// relaysOf finds change-over relays by their contacts' names: K1_NO and K1_NC are
-// the make and the break contact of K1.
-func relaysOf(c *capture.Capture) []analyze.RelayPlan {
-	var relays []analyze.RelayPlan
-	at := map[string]int{}
-	for _, t := range c.Tracks {
-		name, isMake := strings.CutSuffix(t.Signal, "_NO")
-		name, isBreak := strings.CutSuffix(name, "_NC")
-		if !isMake && !isBreak {
-			continue
-		}
-		i, ok := at[name]
-		if !ok {
-			i = len(relays)
-			at[name] = i
-			relays = append(relays, analyze.RelayPlan{Signal: name, MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())})
-		}
-		if isMake {
-			relays[i].Make = t.Signal
-		} else {
-			relays[i].Break = t.Signal
-		}
-	}
-	return relays
 }
 
 // Begin measures the state before the first event, from the capture's start, and
@@ -317,10 +289,7 @@ func (m *Meter) expectation(o *outputMeter, event string) analyze.Expectation {
 		}
 		return analyze.Expectation{Demand: analyze.Unmoved}
 	}
-	if x, ok := o.plan.Expect[event]; ok {
-		return x
-	}
-	return analyze.Expectation{Demand: analyze.Unmoved}
+	return o.plan.At(event)
 }
 
 // row appends a measurement with its budget, judged against its limit.

@@ -250,7 +250,7 @@ func (s *scene) findSignals() error {
 	}
 	relays := p.Relays
 	if len(relays) == 0 && len(p.Outputs) == 0 {
-		relays = pairs(c)
+		relays = analyze.RelaysOf(c)
 	}
 	name := s.of.Signal
 	for i := range relays {
@@ -293,7 +293,7 @@ func SignalsOf(c *capture.Capture, p *analyze.Plan) []string {
 	for _, t := range c.Traces {
 		names = append(names, t.Signal)
 	}
-	relays := pairs(c)
+	relays := analyze.RelaysOf(c)
 	if p != nil && len(p.Relays) > 0 {
 		relays = p.Relays
 	}
@@ -312,30 +312,6 @@ func EventsOf(c *capture.Capture) []string {
 		}
 	}
 	return names
-}
-
-// pairs are the relays of a capture of which no plan says anything: K1_NO and K1_NC are those
-// of K1.
-func pairs(c *capture.Capture) []analyze.RelayPlan {
-	var relays []analyze.RelayPlan
-	for _, t := range c.Tracks {
-		name, isMake := strings.CutSuffix(t.Signal, "_NO")
-		name, isBreak := strings.CutSuffix(name, "_NC")
-		if !isMake && !isBreak {
-			continue
-		}
-		i := slices.IndexFunc(relays, func(r analyze.RelayPlan) bool { return r.Signal == name })
-		if i < 0 {
-			i = len(relays)
-			relays = append(relays, analyze.RelayPlan{Signal: name, MustOperate: unit.Volts(math.NaN()), MustRelease: unit.Volts(math.NaN())})
-		}
-		if isMake {
-			relays[i].Make = t.Signal
-		} else {
-			relays[i].Break = t.Signal
-		}
-	}
-	return relays
 }
 
 // signal names the diagram.
@@ -459,10 +435,7 @@ func (s *scene) demandAt(event string) analyze.Expectation {
 	if _, moves := s.of.Plan.Moves[event]; moves {
 		return analyze.Expectation{}
 	}
-	if x, ok := s.plan.Expect[event]; ok {
-		return x
-	}
-	return analyze.Expectation{Demand: analyze.Unmoved}
+	return s.plan.At(event)
 }
 
 // sec is an instant in seconds after the event.

@@ -38,10 +38,7 @@ func expectWords(p *analyze.Plan, o *analyze.OutputPlan) string {
 	var demands []analyze.Expectation
 	var events [][]string
 	for _, event := range stillSteps(p) {
-		x, named := o.Expect[event]
-		if !named {
-			x = analyze.Expectation{Demand: analyze.Unmoved}
-		}
+		x := o.At(event)
 		i := slices.Index(demands, x)
 		if i < 0 {
 			i, demands, events = len(demands), append(demands, x), append(events, nil)
