@@ -95,7 +95,7 @@ func Open(root, prefix string, more ...Extra) (*Installation, error) {
 	if !slices.Contains(Prefixes, prefix) {
 		return nil, problem.Of(problem.Usage, fmt.Errorf("--prefix %q: %s", prefix, words.UseOneOf(prefix, Prefixes)))
 	}
-	noFolder := problem.Of(problem.Usage, fmt.Errorf("--root %q: there is no such folder; must be / or where a system's card is mounted", root))
+	noFolder := problem.Of(problem.Usage, fmt.Errorf("--root %q: there is no such folder; must be /, where a system's card is mounted, or the folder that a package is made in", root))
 	if info, err := os.Stat(root); err != nil || !info.IsDir() {
 		return nil, noFolder
 	}
