@@ -20,6 +20,9 @@ import (
 
 func main() {
 	realtime.CollectOften()
+	if isPage() {
+		os.Exit(servePage())
+	}
 	task.Go(endWhenAborted)
 	if len(signals.Requests()) > 0 {
 		fmt.Fprintln(os.Stderr, "makebreak: interrupted before anything was done")

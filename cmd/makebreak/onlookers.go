@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"net/http"
 	"time"
 
 	"makebreak/rig/bench"
@@ -12,18 +10,16 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/live"
 	"makebreak/sequences/setup"
-	"makebreak/sequences/site"
 )
 
 // onlookers let others look at a run while it lasts: programs that serve its log, and on a page
 // of its own, where one was asked for. The run does not wait for them.
 type onlookers struct {
-	hub    *live.Hub
-	log    string
-	note   func(format string, args ...any)
-	told   *live.Told // nil: other programs do not hear of the run
-	site   *site.Site // nil: no page was asked for
-	server *web.Server
+	hub  *live.Hub
+	log  string
+	note func(format string, args ...any)
+	told *live.Told   // nil: other programs do not hear of the run
+	page *pageProcess // nil: no page was asked for
 }
 
 // lastLook is how long a page that somebody looks at is served after the run has ended, so
@@ -36,30 +32,16 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	if o.page == "" {
 		return l, nil
 	}
-	record := func(s *live.State) string { return site.RecordAt(s.Run) }
-	var err error
-	if l.site, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(live.OfHub(j.hub, record)), Beside: true, Program: version(), Failed: a.note}); err != nil {
-		return nil, readFailed(err)
-	}
-	l.server, err = web.Serve(web.Opts{Address: o.page, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, yielding(l.site, setup.Measurer(j.rig)))
+	at, err := web.Listen(web.Opts{Address: o.page, Access: o.access})
 	if err != nil {
-		return nil, problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--page %w", err), l.site.Close()))
+		return nil, problem.Of(problem.KindOf(err), fmt.Errorf("--page %w", err))
 	}
-	a.tellPage(l.server)
+	defer at.Close() // it is the other process's
+	if l.page, err = a.startPage(at, pageWork{Log: a.log, Address: o.page, Access: o.access, Program: version()}, setup.Measurer(j.rig)); err != nil {
+		return nil, problem.Of(problem.Unknown, fmt.Errorf("--page %s: %w", o.page, err))
+	}
+	a.tellPage(at.URL("/"), at.Open)
 	return l, nil
-}
-
-// yielding answers requests on threads that run when no other one wants to: an answer takes
-// milliseconds, in which the measuring of cycles would stand still, and with it, where the
-// program collects garbage, the sampling.
-func yielding(h http.Handler, lower func()) http.Handler {
-	if lower == nil {
-		return h
-	}
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		lower()
-		h.ServeHTTP(w, r)
-	})
 }
 
 // begin says which run it is and what it has done already.
@@ -81,12 +63,11 @@ func (l *onlookers) close() {
 	if l.told != nil {
 		l.told.Close()
 	}
-	if l.server == nil {
+	if l.page == nil {
 		return
 	}
 	if l.hub.Watched() {
 		time.Sleep(lastLook)
 	}
-	_ = l.server.Close() // what is still being read is cut off
-	_ = l.site.Close()   // which was only read
+	l.page.close()
 }

@@ -173,7 +173,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 
 // readyBench says how the job's bench is opened, with those in mind who look at it.
 func (a *app) readyBench(j *job) {
-	j.hub = live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version()})
+	j.hub = live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version(), Lower: setup.Measurer(j.rig)})
 	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: j.hub.Glances()}
 	j.open = func() (*bench.Bench, error) { return a.openWith(rig, seq, s, opts) }
 }

@@ -60,15 +60,15 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	if err != nil {
 		return problem.Of(problem.KindOf(err), errors.Join(err, s.Close()))
 	}
-	a.tellPage(server)
+	a.tellPage(server.URL("/"), server.Open())
 	<-ctx.Done()
 	return errors.Join(server.Close(), s.Close())
 }
 
 // tellPage says where the page is, and who else can read it.
-func (a *app) tellPage(s *web.Server) {
-	a.note("Page at %s", s.URL("/"))
-	if s.Open() {
+func (a *app) tellPage(url string, open bool) {
+	a.note("Page at %s", url)
+	if open {
 		a.note("Other machines can read it, without a login (--insecure)")
 	}
 }

@@ -68,12 +68,12 @@ const mostMissed = 2
 
 // everyConversion holds a run that has ended to having fetched all conversions, once: by
 // the program's own count, by the captures that it kept, and by the transfers on the bus,
-// of which each sample takes one.
-func (s *site) everyConversion(r *running, cycles, transfers int) {
+// of which each sample takes one. It returns how many were missed.
+func (s *site) everyConversion(r *running, cycles, transfers int) (missed int) {
 	s.t.Helper()
 	rec := s.logged()
 	s.fewMissed(rec.Counts)
-	missed := rec.Counts.MissedConversions
+	missed = int(rec.Counts.MissedConversions)
 	if missed > 0 && followTime(s.t) >= time.Minute {
 		s.t.Errorf("%d cycles: %d conversions missed, want none", cycles, missed)
 	}
@@ -95,6 +95,7 @@ func (s *site) everyConversion(r *running, cycles, transfers int) {
 	busy := r.cmd.ProcessState.UserTime() + r.cmd.ProcessState.SystemTime()
 	s.t.Logf("%v: %d missed, %d transfers, %.1f a second; %.1f %% of the guest's processor, %d MB of memory at most",
 		took, missed, transfers, float64(transfers)/took.Seconds(), 100*busy.Seconds()/took.Seconds(), usage.Maxrss/1024)
+	return missed
 }
 
 // spacing counts an output's samples in the spans of a capture that were kept,

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -24,7 +25,7 @@ import (
 
 const pageAddress = "127.0.0.1:9120"
 
-// lookers are the clients of a page, and how often they got what they wanted.
+// lookers are the clients of a page of one kind, and how often they got what they wanted.
 type lookers struct {
 	ctx context.Context
 	all sync.WaitGroup
@@ -123,14 +124,8 @@ type zeros struct{}
 
 func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
 
-// look is who looks at the page, by the kind, until standard input ends. It then says how
-// often they got what they wanted.
-func look(kind string) error {
-	if err := unpressed(); err != nil {
-		return err
-	}
-	ctx, end := context.WithCancel(context.Background())
-	l := &lookers{ctx: ctx}
+// begin begins with what clients of a kind do: a word, or the addresses that they ask for.
+func (l *lookers) begin(kind string) {
 	const many = 20
 	switch kind {
 	case "follow":
@@ -148,10 +143,27 @@ func look(kind string) error {
 			l.repeat(func() error { return l.ask(path) })
 		}
 	}
+}
+
+// look is who looks at the page, by their kinds, until standard input ends. It then says how
+// often those of each kind got what they wanted.
+func look(kinds string) error {
+	if err := unpressed(); err != nil {
+		return err
+	}
+	ctx, end := context.WithCancel(context.Background())
+	var all []*lookers
+	for _, kind := range strings.Split(kinds, ";") {
+		l := &lookers{ctx: ctx}
+		l.begin(kind)
+		all = append(all, l)
+	}
 	_, err := io.Copy(io.Discard, os.Stdin)
 	end()
-	l.all.Wait()
-	fmt.Println(l.got.Load())
+	for _, l := range all {
+		l.all.Wait()
+		fmt.Println(l.got.Load())
+	}
 	return err
 }
 
@@ -175,24 +187,61 @@ func unpressed() error {
 	return nil
 }
 
-// A chip that is followed at its full rate gives every conversion while people look at the
-// run's page, ask for its record without a pause, read nothing of what they asked for, or
-// post what nobody wants. What the network costs, the guest's one processor does as well.
+// A chip that is followed at its full rate gives every conversion, as it does where nobody
+// looks, while people look at the run's page, ask for its record without a pause, read nothing
+// of what they asked for, or post what nobody wants. What the network costs, the guest's one
+// processor does as well.
 func TestKernel_Page(t *testing.T) {
-	for name, kind := range map[string]string{"follow": "follow", "dawdle": "dawdle", "post": "post", "ask": "/ /metrics /?unit=P", "records": "/runs/last /runs/last.csv /runs/last.json"} {
-		t.Run(name, func(t *testing.T) { lookedAt(t, kind) })
+	alone := 0
+	for _, c := range []struct {
+		name  string
+		kinds []string
+	}{
+		{name: "nobody"},
+		{"pages", []string{"follow", "/ /metrics /?unit=P"}},
+		{"bulk", []string{"dawdle", "post", "/runs/last /runs/last.csv /runs/last.json"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			missed := lookedAt(t, c.kinds)
+			if len(c.kinds) == 0 {
+				alone = missed
+			}
+			if missed > alone {
+				t.Errorf("%d conversions missed while people look, %d while nobody does", missed, alone)
+			}
+		})
 	}
 }
 
-// lookedAt runs the program while somebody looks.
-func lookedAt(t *testing.T, kind string) {
+// lookedAt runs the program while clients of these kinds look, and returns how many conversions
+// it missed.
+func lookedAt(t *testing.T, kinds []string) (missed int) {
 	s := newSite(t, followRate, "100 ms", followHold.String())
 	s.onlyFollowed(400)
 	s.adc.SetBus(400_000)
 	s.startPanel()
-	cycles := int(math.Ceil(followTime(t).Seconds() / (2 * followHold).Seconds()))
+	took := followTime(t) * 4 / 5
+	cycles := int(math.Ceil(took.Seconds() / (2 * followHold).Seconds()))
+	args := []string{"--cycles", strconv.Itoa(cycles)}
+	left := func() {}
+	if len(kinds) > 0 {
+		args, left = append(args, "--page", pageAddress), startLookers(t, kinds)
+	}
+	began := s.adc.Transfers()
+	r := s.startRun(args...)
+	status := r.waitFor(took + 2*patience)
+	left()
+	if status != 0 {
+		t.Fatalf("exit %d\n%s", status, r.err.String())
+	}
+	return s.everyConversion(r, cycles, s.adc.Transfers()-began)
+}
+
+// startLookers starts a process of clients. Leave ends it, and holds it to what each kind got.
+func startLookers(t *testing.T, kinds []string) (leave func()) {
+	t.Helper()
 	cmd := exec.Command("/proc/self/exe")
-	cmd.Env = append(os.Environ(), "KERNELBENCH_LOOKERS="+kind)
+	cmd.Env = append(os.Environ(), "KERNELBENCH_LOOKERS="+strings.Join(kinds, ";"))
 	cmd.Stderr = os.Stderr
 	var got bytes.Buffer
 	cmd.Stdout = &got
@@ -203,22 +252,16 @@ func lookedAt(t *testing.T, kind string) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	defer cmd.Wait()
-	defer stop.Close()
-	began := s.adc.Transfers()
-	r := s.startRun("--cycles", strconv.Itoa(cycles), "--page", pageAddress)
-	status := r.waitFor(followTime(t) + 2*patience)
-	stop.Close()
-	if err := cmd.Wait(); err != nil {
-		t.Error(err)
-	}
-	if status != 0 {
-		t.Fatalf("exit %d\n%s", status, r.err.String())
-	}
-	s.everyConversion(r, cycles, s.adc.Transfers()-began)
-	if n, err := strconv.Atoi(strings.TrimSpace(got.String())); err != nil || n == 0 {
-		t.Errorf("nobody was served: %q", got.String())
-	} else {
-		t.Logf("they got %d things", n)
+	return func() {
+		t.Helper()
+		stop.Close()
+		if err := cmd.Wait(); err != nil {
+			t.Error(err)
+		}
+		counts := strings.Fields(got.String())
+		if len(counts) != len(kinds) || slices.Contains(counts, "0") {
+			t.Errorf("of %q somebody was not served: %q", kinds, counts)
+		}
+		t.Logf("%q got %q things", kinds, counts)
 	}
 }

@@ -59,6 +59,28 @@ type Opts struct {
 // Serve serves a handler until Close. An address that is wrong, taken or not permitted is an
 // error of the kind Usage, a configuration that cannot be used one of the kind Input.
 func Serve(o Opts, h http.Handler) (*Server, error) {
+	l, err := Listen(o)
+	if err != nil {
+		return nil, err
+	}
+	s, err := l.serve(h)
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	return s, nil
+}
+
+// A Listener listens at an address at which a handler may be served.
+type Listener struct {
+	net.Listener
+	TLS  bool
+	Open bool // as Server.Open
+	opts Opts
+}
+
+// Listen listens at an address, for a handler that is served later or by another process. Its
+// errors are as Serve's.
+func Listen(o Opts) (*Listener, error) {
 	has, err := o.look()
 	if err != nil {
 		return nil, err
@@ -70,13 +92,23 @@ func Serve(o Opts, h http.Handler) (*Server, error) {
 	if err := o.permits(l.Addr(), has, o.Insecure); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
+	return &Listener{l, has.tls, o.permits(l.Addr(), has, false) != nil, o}, nil
+}
+
+// ServeAt serves a handler at what another process listens at and has checked with Listen,
+// with the same Opts.
+func ServeAt(l net.Listener, o Opts, h http.Handler) (*Server, error) {
+	return (&Listener{Listener: l, opts: o}).serve(h)
+}
+
+func (l *Listener) serve(h http.Handler) (*Server, error) {
+	o := l.opts
 	own := ownNames(o.Address, l.Addr().String())
-	s, err := serve(l, o.Access, func(h http.Handler) http.Handler { return guarded(h, own, o.Failed) }, h, o.Failed)
-	if err != nil {
-		return nil, errors.Join(err, l.Close())
+	s, err := serve(l.Listener, o.Access, func(h http.Handler) http.Handler { return guarded(h, own, o.Failed) }, h, o.Failed)
+	if err == nil {
+		s.open = l.Open
 	}
-	s.open = o.permits(l.Addr(), has, false) != nil
-	return s, nil
+	return s, err
 }
 
 // serve serves on a listener, to which the rules apply; it returns at once.
@@ -115,12 +147,17 @@ func serve(l net.Listener, a Access, rules func(http.Handler) http.Handler, h ht
 }
 
 // URL is the address of a page, by its path.
-func (s *Server) URL(path string) string {
+func (s *Server) URL(path string) string { return urlOf(s.Addr, s.TLS, path) }
+
+// URL is the address of a page once it is served, by its path.
+func (l *Listener) URL(path string) string { return urlOf(l.Addr(), l.TLS, path) }
+
+func urlOf(at net.Addr, tls bool, path string) string {
 	scheme := "http"
-	if s.TLS {
+	if tls {
 		scheme = "https"
 	}
-	return scheme + "://" + s.Addr.String() + path
+	return scheme + "://" + at.String() + path
 }
 
 // Port is the port that it listens at.

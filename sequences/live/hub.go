@@ -22,7 +22,7 @@ import (
 
 const (
 	// refresh is how often a state is made while somebody looks.
-	refresh = 250 * time.Millisecond
+	refresh = 500 * time.Millisecond
 	// turns is how many times in that time it is looked whether the bench's loop has had its
 	// turn.
 	turns = 25
@@ -41,6 +41,9 @@ type Of struct {
 	Rig      *wiring.Rig
 	Now      func() time.Time // the wall clock; nil: the system's
 	Program  string           // version that runs now
+	// Lower is called first of all on the goroutines that make states for who looks, and tell
+	// them; nil: nothing is. They let the sampling go first.
+	Lower func()
 }
 
 // A Hub takes in what happens in a run and makes states of it for who looks. What the run
@@ -51,6 +54,9 @@ type Hub struct {
 	refresh, settle time.Duration // the constants; tests want to see more
 	glances         bench.Glances
 	step            place // the bench's goroutine's
+	// work is held by the one goroutine that makes or tells something for who looks. Each that
+	// runs keeps one of the Go runtime's permits to run, of which the sampling loop needs one.
+	work sync.Mutex
 
 	mu      sync.Mutex    // guards what follows
 	state   *State        // the newest; nil: there is none yet
@@ -334,6 +340,7 @@ func (h *Hub) Watched() bool {
 
 // look makes states while somebody waits for them, and a while longer, until the run ends.
 func (h *Hub) look() {
+	h.lower()
 	g := &bench.Glance{}
 	out := false // it is the loop's
 	var seen sight
@@ -345,8 +352,12 @@ func (h *Hub) look() {
 			h.mu.Unlock()
 			return
 		}
+		h.mu.Unlock()
+		h.work.Lock()
+		h.mu.Lock()
 		s, names := h.snapshot(), h.names // before the rig is looked at: no cycle is stored that has not begun
 		h.mu.Unlock()
+		h.work.Unlock()
 		for time.Since(began) < h.refresh {
 			if !out {
 				h.glances.Ask(g)
@@ -362,11 +373,20 @@ func (h *Hub) look() {
 			time.Sleep(h.refresh / turns)
 		}
 		seen.fresh = seen.fresh && !out
+		h.work.Lock()
 		seen.into(s, &h.of, names)
 		h.mu.Lock()
 		h.publish(s)
 		h.mu.Unlock()
+		h.work.Unlock()
 		time.Sleep(h.refresh - time.Since(began))
+	}
+}
+
+// lower is called first of all on a goroutine that works for who looks.
+func (h *Hub) lower() {
+	if h.of.Lower != nil {
+		h.of.Lower()
 	}
 }
 

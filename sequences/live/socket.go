@@ -160,6 +160,7 @@ func (t *Told) tell(c *net.UnixConn) {
 	if !own(c) {
 		return
 	}
+	t.hub.lower()
 	ctx, cancel := context.WithCancel(t.ctx)
 	defer cancel()
 	task.Go(func() { // who has gone is noticed also while nothing happens
@@ -179,7 +180,9 @@ func (t *Told) tell(c *net.UnixConn) {
 		} else if r != nil {
 			results = r.Number
 		}
+		t.hub.work.Lock()
 		line, err := json.Marshal(message{format, &told})
+		t.hub.work.Unlock()
 		if err != nil || c.SetWriteDeadline(time.Now().Add(hearTime)) != nil {
 			return
 		}
