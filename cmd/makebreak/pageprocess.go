@@ -8,6 +8,8 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"sync/atomic"
+	"syscall"
 	"time"
 
 	"makebreak/rig/task"
@@ -41,6 +43,7 @@ type pageProcess struct {
 	cmd   *exec.Cmd
 	in    io.Closer     // its standard input, with whose end it ends
 	ended chan struct{} // closed when it has
+	over  atomic.Bool   // the run has asked it to
 }
 
 // startPage starts the process that serves at a listener. Lower is what its first thread, and
@@ -67,7 +70,7 @@ func (a *app) startPage(at *web.Listener, work pageWork, lower func()) (*pagePro
 	p := &pageProcess{cmd: exec.Command(self), ended: make(chan struct{})}
 	p.cmd.Args = []string{"makebreak", pageCalled}
 	p.cmd.ExtraFiles = []*os.File{f}
-	p.cmd.SysProcAttr = aside()
+	p.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // Ctrl-C is for the run
 	in, err := p.cmd.StdinPipe()
 	if err != nil {
 		return nil, err
@@ -110,6 +113,9 @@ func (p *pageProcess) passOn(said io.Reader, note func(string, ...any)) {
 	}
 	_, _ = io.Copy(io.Discard, said) // a line too long to be read
 	_ = p.cmd.Wait()                 // what was wrong it has said
+	if !p.over.Load() {
+		note("The page has ended before the run, which goes on")
+	}
 }
 
 // pageEnd is how long the process may take to end: answers under way have a second.
@@ -117,6 +123,7 @@ const pageEnd = 3 * time.Second
 
 // close ends the process.
 func (p *pageProcess) close() {
+	p.over.Store(true)
 	_ = p.in.Close() // it may have ended before
 	select {
 	case <-p.ended:
