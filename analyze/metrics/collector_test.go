@@ -24,6 +24,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/capture"
+	"makebreak/testdata/tool"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -348,14 +349,7 @@ func TestCollector_Promtool(t *testing.T) {
 // promtool runs it with a text at its input. It must have nothing to say.
 func promtool(t *testing.T, input []byte, args ...string) {
 	t.Helper()
-	tool, err := exec.LookPath("promtool")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("promtool is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: promtool is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
-	cmd := exec.Command(tool, args...)
+	cmd := exec.Command(tool.Find(t, "promtool"), args...)
 	cmd.Stdin = bytes.NewReader(input)
 	if out, err := cmd.CombinedOutput(); err != nil || len(out) > 0 {
 		t.Errorf("promtool %s: %v\n%s", strings.Join(args, " "), err, out)

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"makebreak/testdata/smalldisk"
 )
 
 // A disk that runs full ends the run with 74; what was stored until then stays,
@@ -52,19 +54,7 @@ func TestRun_NothingKept(t *testing.T) {
 // smallDisk mounts a disk of 2 MB for the test and returns its folder.
 func smallDisk(t *testing.T) string {
 	t.Helper()
-	dir := t.TempDir()
-	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("cannot mount a small disk: %v", err)
-		}
-		t.Skipf("NOT CHECKED: cannot mount a small disk: %v", err)
-	}
-	t.Cleanup(func() {
-		if err := syscall.Unmount(dir, 0); err != nil {
-			t.Errorf("unmount: %v", err)
-		}
-	})
-	return dir
+	return smalldisk.Mount(t, smalldisk.Kind{Name: "tmpfs", Size: 2 << 20})
 }
 
 // A log on a disk that cannot be written is listed and reported as any other; what would

@@ -10,6 +10,7 @@ import (
 
 	"makebreak/analyze/metrics/monitoring"
 	"makebreak/sequences/service"
+	"makebreak/testdata/tool"
 )
 
 // What is shown is what is written; a settings file that is there stays.
@@ -95,13 +96,7 @@ func findFiles(t *testing.T, root string) {
 // verifyUnit lets systemd's own checker read the unit.
 func verifyUnit(t *testing.T, root string) {
 	t.Helper()
-	tool, err := exec.LookPath("systemd-analyze")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("systemd-analyze is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: systemd-analyze is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
+	checker := tool.Find(t, "systemd-analyze")
 	unit := filepath.Join(t.TempDir(), "makebreak-soak@.service")
 	text, err := os.ReadFile(filepath.Join(root, "usr/local/lib/systemd/system/makebreak-soak@.service"))
 	if err != nil {
@@ -112,24 +107,24 @@ func verifyUnit(t *testing.T, root string) {
 	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(string(text), "/usr/local/bin/makebreak", program)), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(tool, "verify", "--man=no", unit).CombinedOutput()
+	out, err := exec.Command(checker, "verify", "--man=no", unit).CombinedOutput()
 	if err != nil || strings.Contains(string(out), "makebreak-soak") {
 		t.Errorf("systemd-analyze verify: %v\n%s", err, out)
 	}
-	if v := systemdVersion(t, tool); v < 250 {
+	if v := systemdVersion(t, checker); v < 250 {
 		t.Logf("NOT CHECKED: how exposed the unit is; systemd %d cannot tell of a unit that is not loaded, 250 can", v)
 		return
 	}
-	out, err = exec.Command(tool, "security", "--offline=yes", "--threshold=25", unit).CombinedOutput()
+	out, err = exec.Command(checker, "security", "--offline=yes", "--threshold=25", unit).CombinedOutput()
 	if err != nil {
 		t.Errorf("the unit is exposed by more than 2.5 of 10 by systemd's own measure: %v\n%s", err, out)
 	}
 }
 
 // systemdVersion reads the first line of systemd-analyze --version, "systemd 252 (...)".
-func systemdVersion(t *testing.T, tool string) (version int) {
+func systemdVersion(t *testing.T, checker string) (version int) {
 	t.Helper()
-	out, err := exec.Command(tool, "--version").Output()
+	out, err := exec.Command(checker, "--version").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"makebreak/sequences/service"
+	"makebreak/testdata/tool"
 )
 
 // Each command has a page of the manual, which names its flags, and of which those who read
@@ -26,7 +27,7 @@ func TestManual(t *testing.T) {
 		}
 	}
 	readers := manualReaders()
-	if len(readers) == 0 && os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+	if len(readers) == 0 && tool.Demanded() {
 		t.Error("neither man, groff nor mandoc is installed")
 	}
 	pages := 0

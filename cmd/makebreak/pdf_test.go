@@ -12,22 +12,17 @@ import (
 	"testing"
 
 	"makebreak/testdata/browser"
+	"makebreak/testdata/tool"
 )
 
 // poppler runs one of poppler's tools on a PDF. Where it is not installed the test is left
 // out, or fails where the environment demands all tools.
-func poppler(t *testing.T, tool string, args ...string) string {
+func poppler(t *testing.T, name string, args ...string) string {
 	t.Helper()
-	path, err := exec.LookPath(tool)
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("%s is required here: %v", tool, err)
-		}
-		t.Skipf("NOT CHECKED: %s is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure", tool)
-	}
+	path := tool.Find(t, name)
 	out, err := exec.Command(path, args...).CombinedOutput()
 	if err != nil {
-		t.Fatalf("%s: %v\n%s", tool, err, out)
+		t.Fatalf("%s: %v\n%s", name, err, out)
 	}
 	return string(out)
 }

@@ -21,6 +21,7 @@ import (
 
 	"makebreak/sequences/journal"
 	_ "makebreak/testdata/fixedseed"
+	"makebreak/testdata/tool"
 )
 
 // What a power cut leaves of a file is what was on the disk by fsync, and of what was written
@@ -42,13 +43,7 @@ const traced = "trace=openat,open,creat,pwrite64,write,ftruncate,truncate,fsync,
 // recordCalls runs a program under strace in a folder and returns its calls there.
 func recordCalls(t *testing.T, dir string, stop func(told int) bool, args ...string) (calls []call) {
 	t.Helper()
-	tool, err := exec.LookPath("strace")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("strace is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: strace is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
+	tracer := tool.Find(t, "strace")
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
@@ -59,7 +54,7 @@ func recordCalls(t *testing.T, dir string, stop func(told int) bool, args ...str
 		t.Fatal(err)
 	}
 	// A pipe stands for the terminal, so that what is told can be told from files.
-	p := exec.Command(tool, append([]string{"-f", "-y", "-xx", "-s", "1000000", "-e", "signal=none", "-e", traced, "-o", output, "--", program}, args...)...)
+	p := exec.Command(tracer, append([]string{"-f", "-y", "-xx", "-s", "1000000", "-e", "signal=none", "-e", traced, "-o", output, "--", program}, args...)...)
 	p.Dir = dir
 	p.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	errs, err := p.StderrPipe()
@@ -82,7 +77,7 @@ func recordCalls(t *testing.T, dir string, stop func(told int) bool, args ...str
 	}
 	err = p.Wait()
 	if strings.Contains(text.String(), "ptrace") {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+		if tool.Demanded() {
 			t.Fatalf("strace may not trace here: %s", text.String())
 		}
 		t.Skip("NOT CHECKED: strace may not trace here")

@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"makebreak/sequences/journal"
+	"makebreak/testdata/tool"
 )
 
 // process is the program running beside the test.
@@ -439,14 +440,7 @@ func TestMetrics(t *testing.T) {
 
 func promtool(t *testing.T, text string) {
 	t.Helper()
-	tool, err := exec.LookPath("promtool")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("promtool is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: promtool is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
-	c := exec.Command(tool, "check", "metrics")
+	c := exec.Command(tool.Find(t, "promtool"), "check", "metrics")
 	c.Stdin = strings.NewReader(text)
 	if out, err := c.CombinedOutput(); err != nil || len(bytes.TrimSpace(out)) > 0 {
 		t.Errorf("promtool check metrics: %v\n%s", err, out)

@@ -20,6 +20,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"makebreak/analyze/metrics/monitoring"
+	"makebreak/testdata/tool"
 )
 
 // heldRig is the program at a soak that a test holds: it goes on only as its messages are read,
@@ -134,16 +135,9 @@ var listening = regexp.MustCompile(`msg="Listening on" address=(\S+)`)
 // watch starts Prometheus with the settings that the project gives, at shorter intervals.
 func watch(t *testing.T, targets map[string]string) *watching {
 	t.Helper()
-	tool, err := exec.LookPath("prometheus")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("prometheus is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: prometheus is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
 	dir := t.TempDir()
 	settle(t, dir, targets)
-	cmd := exec.Command(tool, "--config.file="+filepath.Join(dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address=127.0.0.1:0")
+	cmd := exec.Command(tool.Find(t, "prometheus"), "--config.file="+filepath.Join(dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address=127.0.0.1:0")
 	said, err := cmd.StderrPipe()
 	if err == nil {
 		err = cmd.Start()

@@ -9,25 +9,14 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"makebreak/testdata/smalldisk"
 )
 
-// smallDisk mounts a file system of its own in memory, which needs a privileged
-// user. Without one the test is left out, unless the environment demands all.
-func smallDisk(t *testing.T) (dir string) {
+// smallDisk mounts a disk of 4 MB for the test and returns its folder.
+func smallDisk(t *testing.T) string {
 	t.Helper()
-	dir = t.TempDir()
-	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=4m"); err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("cannot mount a small disk: %v", err)
-		}
-		t.Skipf("LEFT OUT: cannot mount a small disk: %v", err)
-	}
-	t.Cleanup(func() {
-		if err := syscall.Unmount(dir, 0); err != nil {
-			t.Errorf("unmount: %v", err)
-		}
-	})
-	return dir
+	return smalldisk.Mount(t, smalldisk.Kind{Name: "tmpfs", Size: 4 << 20})
 }
 
 // A disk that runs full stops the run with a clear error and loses nothing.

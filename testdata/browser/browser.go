@@ -4,12 +4,13 @@ package browser
 import (
 	"context"
 	"os"
-	"os/exec"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"makebreak/testdata/tool"
 )
 
 // Patience bounds one life of the browser, however busy the machine is.
@@ -19,15 +20,7 @@ const Patience = 2 * time.Minute
 // where the environment demands all tools.
 func Find(t testing.TB) string {
 	t.Helper()
-	tool, err := exec.LookPath("chromium")
-	if err == nil {
-		return tool
-	}
-	if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-		t.Fatalf("chromium is required here: %v", err)
-	}
-	t.Skip("NOT CHECKED: chromium is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	return ""
+	return tool.Find(t, "chromium")
 }
 
 // Open starts a browser with an empty profile of its own and returns the context of its

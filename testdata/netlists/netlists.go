@@ -17,6 +17,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"makebreak/testdata/tool"
 )
 
 // The output is told to switch on and off at these instants, in seconds, and takes its
@@ -50,13 +52,7 @@ func Each(t *testing.T, name string, check func(t *testing.T, o *Output)) {
 		check(t, read(t, figures, folder))
 	})
 	t.Run("ngspice", func(t *testing.T) {
-		tool, err := exec.LookPath("ngspice")
-		if err != nil {
-			if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-				t.Fatalf("ngspice is required here: %v", err)
-			}
-			t.Skip("NOT CHECKED: ngspice is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-		}
+		spice := tool.Find(t, "ngspice")
 		dir := t.TempDir()
 		netlist, err := folder.ReadFile(name + ".cir")
 		if err != nil {
@@ -67,7 +63,7 @@ func Each(t *testing.T, name string, check func(t *testing.T, o *Output)) {
 		}
 		ctx, cancel := context.WithTimeout(context.Background(), patience)
 		defer cancel()
-		c := exec.CommandContext(ctx, tool, "-b", name+".cir")
+		c := exec.CommandContext(ctx, spice, "-b", name+".cir")
 		c.Dir, c.Env = dir, append(os.Environ(), "HOME="+dir, "LC_ALL=C")
 		said, err := c.Output()
 		if err != nil {

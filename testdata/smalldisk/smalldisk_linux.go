@@ -10,6 +10,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"makebreak/testdata/tool"
 )
 
 // A Kind is a file system that a test wants.
@@ -38,7 +40,7 @@ func Mount(t *testing.T, k Kind) (dir string) {
 	if len(k.Mkfs) == 0 {
 		options := strings.TrimPrefix(k.Options+",size="+strconv.FormatInt(k.Size, 10), ",")
 		if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, options); err != nil {
-			if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
+			if tool.Demanded() {
 				t.Fatalf("cannot mount a small disk: %v", err)
 			}
 			t.Skipf("LEFT OUT: cannot mount a small disk: %v", err)

@@ -9,20 +9,15 @@ import (
 	"testing"
 
 	"github.com/goccy/go-yaml"
+
+	"makebreak/testdata/tool"
 )
 
 // promtool runs the Prometheus project's own checker in a folder and returns what it says. A
 // complaint fails the test.
 func promtool(t *testing.T, folder string, args ...string) string {
 	t.Helper()
-	tool, err := exec.LookPath("promtool")
-	if err != nil {
-		if os.Getenv("MAKEBREAK_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("promtool is required here: %v", err)
-		}
-		t.Skip("NOT CHECKED: promtool is not installed; MAKEBREAK_REQUIRE_TOOLS=1 makes this a failure")
-	}
-	cmd := exec.Command(tool, args...)
+	cmd := exec.Command(tool.Find(t, "promtool"), args...)
 	cmd.Dir = folder
 	out, err := cmd.CombinedOutput()
 	if err != nil {
