@@ -54,7 +54,7 @@ type pageDrawing struct {
 
 // soakPageOf draws a soak; nil where the record is of none. The figures are read only where
 // an earlier program has summed them, and then once.
-func soakPageOf(r *Record) (*soakPage, error) {
+func soakPageOf(r *Record, trends []Trend) (*soakPage, error) {
 	if r.Tally == nil || r.Tally.Last == 0 {
 		return nil, nil
 	}
@@ -69,12 +69,12 @@ func soakPageOf(r *Record) (*soakPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := trendsOf(r)
-	if line := failuresOf(r, all, gaps); line != nil {
+	if line := failuresOf(r, trends, gaps); line != nil {
 		if p.Failures, err = inline(line); err != nil {
 			return nil, err
 		}
 	}
+	all := slices.Clone(trends)
 	slices.SortStableFunc(all, func(a, b Trend) int { return a.rank().compare(b.rank()) })
 	return p, p.addCourses(all, r.Tally.Last, gaps)
 }

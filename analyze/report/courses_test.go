@@ -134,7 +134,7 @@ func kinds(t *testing.T, cycles int) *Record {
 // folded, and what is not drawn is counted.
 func TestSoakPage_Choice(t *testing.T) {
 	t.Parallel()
-	p, err := soakPageOf(kinds(t, 90))
+	p, err := pageOf(kinds(t, 90))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,7 +154,7 @@ func TestSoakPage_Choice(t *testing.T) {
 // A soak that an earlier program has summed is drawn from its figures, all or, of very many, some.
 func TestSoakPage_EarlierProgram(t *testing.T) {
 	t.Parallel()
-	whole, err := soakPageOf(kinds(t, 90))
+	whole, err := pageOf(kinds(t, 90))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -166,7 +166,7 @@ func TestSoakPage_EarlierProgram(t *testing.T) {
 		}
 	}
 	forget()
-	p, err := soakPageOf(r)
+	p, err := pageOf(r)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -182,12 +182,15 @@ func TestSoakPage_EarlierProgram(t *testing.T) {
 			yield(analyze.Measurement{Cycle: n, Event: "on", Signal: "OUT60", Quantity: analyze.HighLevel, Value: float64(n)}, nil)
 		}
 	}
-	if p, err = soakPageOf(r); err != nil || p.Sampled == 0 || asked > sampledCycles || asked < sampledCycles/2 {
+	if p, err = pageOf(r); err != nil || p.Sampled == 0 || asked > sampledCycles || asked < sampledCycles/2 {
 		t.Errorf("%d cycles are asked for, one in %d: %v", asked, p.Sampled, err)
 	}
 	forget()
 	r.Measurements, r.Cycle = broken(3, errDisk), nil
-	if _, err := soakPageOf(r); err == nil {
+	if _, err := pageOf(r); err == nil {
 		t.Error("figures that cannot be read are drawn")
 	}
 }
+
+// pageOf draws a soak by its own trends.
+func pageOf(r *Record) (*soakPage, error) { return soakPageOf(r, trendsOf(r)) }

@@ -115,7 +115,8 @@ func newPage(r *Record) (*page, error) {
 		PictureStyle: template.CSS(picture.Style()),
 	}
 	p.addMargins()
-	for _, f := range findingsOf(r) {
+	trends := trendsOf(r)
+	for _, f := range findingsOf(r, trends) {
 		p.Findings = append(p.Findings, pageFinding{f.Verdict.Name(), findingWords(f)})
 	}
 	if err := p.addBehaviour(r); err != nil {
@@ -132,7 +133,7 @@ func newPage(r *Record) (*page, error) {
 		return nil, err
 	}
 	p.addList(changed, changes)
-	if p.Soak, err = soakPageOf(r); err != nil {
+	if p.Soak, err = soakPageOf(r, trends); err != nil {
 		return nil, err
 	}
 	return p, p.Appendix.fill(r, s)

@@ -59,14 +59,15 @@ func writeRecord(j *jsonWriter, r *Record) {
 	j.list("measurements", func(item func(any) bool) error {
 		return resultsOf(r).all(func(one *result) bool { return item(one) })
 	})
+	trends := trendsOf(r)
 	j.list("findings", func(item func(any) bool) error {
-		for _, f := range findingsOf(r) {
+		for _, f := range findingsOf(r, trends) {
 			item(jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text)})
 		}
 		return nil
 	})
 	if r.Tally != nil {
-		j.member("soak", soakObjectOf(r))
+		j.member("soak", soakObjectOf(r, trends))
 	}
 	j.close()
 }

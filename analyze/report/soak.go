@@ -83,8 +83,12 @@ func (t *Trend) clear(p float64) bool {
 	return p*float64(t.among)*max(1, t.Looks) < trend.Significance
 }
 
-// trendsOf judges every quantity of a soak, in the order of its table.
+// trendsOf judges every quantity of a soak, in the order of its table; none where the record is
+// of none. It goes through all blocks of each, so it is done once a record.
 func trendsOf(r *Record) []Trend {
+	if r.Tally == nil {
+		return nil
+	}
 	s := summaryOf(r)
 	var all []Trend
 	for _, x := range s.rows {
@@ -173,13 +177,10 @@ func (t *Trend) warnings() []analyze.Finding {
 	return out
 }
 
-// findingsOf are what the cycles show to be wrong, and what will be.
-func findingsOf(r *Record) []analyze.Finding {
+// findingsOf are what the cycles show to be wrong, and what will be by their trends.
+func findingsOf(r *Record, trends []Trend) []analyze.Finding {
 	all := slices.Clone(r.Findings)
-	if r.Tally == nil {
-		return all
-	}
-	for _, t := range trendsOf(r) {
+	for _, t := range trends {
 		all = append(all, t.warnings()...)
 	}
 	return all
@@ -240,12 +241,12 @@ func percent(c float64) string {
 }
 
 // soakLists are what a soak's record says besides its table.
-func soakLists(r *Record) []pageList {
+func soakLists(r *Record, trends []Trend) []pageList {
 	if r.Tally == nil {
 		return nil
 	}
 	var lines []string
-	for _, t := range trendsOf(r) {
+	for _, t := range trends {
 		lines = append(lines, t.lines()...)
 	}
 	if len(lines) == 0 && len(r.Tally.Rows) > 0 {
@@ -394,7 +395,7 @@ func number(x float64) *float64 {
 	return &x
 }
 
-func soakObjectOf(r *Record) soakObject {
+func soakObjectOf(r *Record, trends []Trend) soakObject {
 	f := r.Tally.Outcomes.Summary().Failures
 	out := soakObject{Cycles: r.Tally.Complete, CutShort: r.Tally.CutOff, Failures: f.Outside, Confidence: soakConfidence,
 		Clustering: number(f.Clustering), Interruptions: []interruptionObject{}, Trends: []trendObject{}}
@@ -409,7 +410,7 @@ func soakObjectOf(r *Record) soakObject {
 		}
 		out.Interruptions = append(out.Interruptions, o)
 	}
-	for _, t := range trendsOf(r) {
+	for _, t := range trends {
 		out.Trends = append(out.Trends, t.object())
 	}
 	return out

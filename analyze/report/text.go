@@ -39,11 +39,12 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t.header(r)
 	t.verdict(r, s)
 	t.list(unstoredHeading, r.Unstored)
-	t.findings(r)
+	trends := trendsOf(r)
+	t.findings(findingsOf(r, trends))
 	t.list(changed, changes)
 	t.list(settleHeading, s.undecidedLines())
 	t.figures(r, s)
-	for _, l := range soakLists(r) {
+	for _, l := range soakLists(r, trends) {
 		t.list(l.Heading, l.Items)
 	}
 	t.list("Measuring problems", troubleLines(r))
@@ -62,8 +63,8 @@ func Brief(w io.Writer, r *Record, opts TextOpts) error {
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
 	t.wrapped("Verdict: ", t.verdictWords(r, s))
 	t.list(unstoredHeading, r.Unstored)
-	if len(findingsOf(r)) > 0 {
-		t.findings(r)
+	if found := findingsOf(r, trendsOf(r)); len(found) > 0 {
+		t.findings(found)
 	}
 	return writingFailed("text", t.w.Flush())
 }
@@ -168,9 +169,8 @@ func (t *textWriter) list(heading string, items []string) {
 	}
 }
 
-func (t *textWriter) findings(r *Record) {
+func (t *textWriter) findings(found []analyze.Finding) {
 	t.line("")
-	found := findingsOf(r)
 	if len(found) == 0 {
 		t.line("No findings.")
 		return
