@@ -12,6 +12,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/compare"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/rig/capture"
 	"makebreak/rig/words"
@@ -32,7 +33,7 @@ type comparisonPage struct {
 	Moved, Others                         []pageCompared
 	OneSided, Stayed                      []string
 	Pictures                              []overlay
-	PictureStyle                          template.CSS
+	Style                                 template.CSS
 }
 
 // overlay is a timing diagram of this run with the other one behind it.
@@ -50,7 +51,7 @@ type pageCompared struct {
 // HTML writes a comparison as one page that stands alone, with what moved drawn.
 func (c *Comparison) HTML(w io.Writer) error {
 	p := &comparisonPage{Run: oneLine(c.Now.Run), Against: oneLine(c.Before.Run), Unit: oneLine(c.Now.Unit), Word: "Nothing moved", Why: c.changeLine(),
-		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, OneSided: c.oneSided(), PictureStyle: template.CSS(picture.Style())}
+		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, OneSided: c.oneSided(), Style: look.FileStyle()}
 	if n := len(c.moved()); n > 0 {
 		p.Word = "Moved: " + words.Count(n, "figure")
 	}

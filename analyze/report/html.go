@@ -12,7 +12,7 @@ import (
 	"unicode"
 
 	"makebreak/analyze"
-	"makebreak/analyze/picture"
+	"makebreak/analyze/look"
 	"makebreak/rig/capture"
 	"makebreak/rig/words"
 )
@@ -87,7 +87,7 @@ type page struct {
 	Legend                  []string
 	Lists                   []pageList // those that are not empty
 	Soak                    *soakPage  // nil: it is no soak
-	PictureStyle            template.CSS
+	Style                   template.CSS
 	Appendix                pageAppendix
 }
 
@@ -112,7 +112,7 @@ func newPage(r *Record) (*page, error) {
 	p := &page{
 		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: r.Verdict.Name(), Why: verdictSentence(r, s),
 		Simulated: r.Simulated, Faults: faultWords(r), Facts: factsOf(r), Settle: s.undecidedLines(), Unstored: oneLines(r.Unstored),
-		PictureStyle: template.CSS(picture.Style()),
+		Style: look.FileStyle(),
 	}
 	p.addMargins()
 	trends := trendsOf(r)

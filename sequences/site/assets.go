@@ -11,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	"makebreak/analyze/picture"
+	"makebreak/analyze/look"
 )
 
 // Scripts of others, as npm has them: htmx.org 2.0.11 and htmx-ext-sse 2.2.4, with their
@@ -41,7 +41,7 @@ func sumOf(content string) string {
 
 // sheet is the site's style sheet, with what drawings and what happens now need.
 func sheet(now Now) string {
-	all := []string{ownSheet, picture.Style()}
+	all := []string{look.Style(), ownSheet}
 	if now != nil {
 		all = append(all, now.Style())
 	}

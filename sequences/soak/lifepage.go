@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"sync"
 
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/reliability"
 	"makebreak/rig/words"
@@ -34,7 +35,7 @@ type lifePage struct {
 // has failed, what they show, and the boards. perYear is as in Text.
 func (r *LifeResult) HTML(w io.Writer, perYear float64) error {
 	p := lifePage{Title: "What the soaks of " + words.Count(len(r.Units), "board") + " show",
-		Simulated: words.Safe(words.Capital(r.Simulated)), Style: template.CSS(picture.Style())}
+		Simulated: words.Safe(words.Capital(r.Simulated)), Style: look.FileStyle()}
 	for _, d := range r.Doubts {
 		if d != r.Simulated {
 			p.Doubts = append(p.Doubts, words.Safe(words.Capital(d)))
