@@ -48,7 +48,8 @@ type Of struct {
 
 // A Hub takes in what happens in a run and makes states of it for who looks. What the run
 // tells it never waits for who looks: the bench's loop is looked at by bench.Glances, and the
-// goroutine that measures finds the hub's mutex held for microseconds at most.
+// goroutine that measures finds the hub's mutex held no longer than results take to be made,
+// which happens once in two seconds at most, and only while somebody looks.
 type Hub struct {
 	of              Of
 	refresh, settle time.Duration // the constants; tests want to see more
