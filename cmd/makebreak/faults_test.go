@@ -10,6 +10,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -50,7 +51,7 @@ func runSimulated(t testing.TB, sequence string, cycles int, seed uint64, faults
 func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, cycles int) benchRun {
 	t.Helper()
 	a := &app{}
-	b, err := a.openBench(rig, seq, s)
+	b, err := a.openWith(rig, seq, s, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}

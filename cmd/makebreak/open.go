@@ -87,11 +87,6 @@ func (a *app) otherFile(path string, want sequences.FileKind, err error) error {
 	return problem.Of(problem.Input, fmt.Errorf("%s is %s, not %s; %s", path, kind, want, use[kind]))
 }
 
-// openBench opens the bench, simulated or real, for a sequence.
-func (a *app) openBench(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation) (*bench.Bench, error) {
-	return a.openWith(rig, seq, s, bench.Opts{})
-}
-
 // openAtRest opens the bench to look at all outputs in turn, also of a chip that follows
 // one output in a run. Nothing is switched on: the supply stays at its rest.
 func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {

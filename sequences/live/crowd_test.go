@@ -110,8 +110,7 @@ func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
 func crowded(b *testing.B, hub *live.Hub) {
 	b.Helper()
 	path := logs.Unpack(b, filepath.Join("..", "..", "testdata", "logs", "schema-8.db.gz"))
-	none := func(*live.State) string { return "" }
-	pages, err := site.New(site.Opts{Log: path, Now: live.NewPage(live.OfHub(hub, none)), Beside: true, Failed: b.Errorf})
+	pages, err := site.New(site.Opts{Log: path, Now: live.NewPage(live.OfHub(hub)), Beside: true, Failed: b.Errorf})
 	if err != nil {
 		b.Fatal(err)
 	}

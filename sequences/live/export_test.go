@@ -1,6 +1,9 @@
 package live
 
-import "time"
+import (
+	"context"
+	"time"
+)
 
 // Quicken has the hub make states and results as often as it is told to.
 func (h *Hub) Quicken(every time.Duration) { h.refresh, h.settle = every, every }
@@ -9,3 +12,16 @@ func (h *Hub) Quicken(every time.Duration) { h.refresh, h.settle = every, every 
 var Hear = hear
 
 const MostHearers = mostHearers
+
+// OfHub is a hub's run for a page in the run's own process.
+func OfHub(h *Hub) Source { return hubSource{h} }
+
+type hubSource struct{ hub *Hub }
+
+func (s hubSource) Next(ctx context.Context, since uint64) ([]Run, uint64, error) {
+	state, number, err := s.hub.Next(ctx, since)
+	if err != nil {
+		return nil, 0, err
+	}
+	return []Run{{State: state, Plan: &s.hub.of.Sequence.Plan}}, number, nil
+}

@@ -245,7 +245,7 @@ func TestPage_SameRun(t *testing.T) {
 	r := newRun(t, "relay-only", cycles, true, "missed-cycle=7")
 	r.begin()
 	r.hub.Quicken(5 * time.Millisecond)
-	page := live.NewPage(live.OfHub(r.hub, nil))
+	page := live.NewPage(live.OfHub(r.hub))
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	var all sync.WaitGroup
