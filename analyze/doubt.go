@@ -70,6 +70,7 @@ const (
 	ChangedAgain     DoubtCode = "changed-again"      // Value: how many times after it had come to rest
 	StillBouncing    DoubtCode = "still-bouncing"     // Value: seconds from the last edge to the state's end
 	EdgesMissing     DoubtCode = "edges-lost"         // of the figure's contacts, where it may rest on them
+	EdgesInDoubt     DoubtCode = "edges-in-doubt"     // other lines of the contacts' GPIO chip lost edges, so many that theirs may be missing, too
 	EdgesMayHide     DoubtCode = "edges-may-hide"     // Value: seconds that the kernel's handler was late; edges closer together may have been taken for one
 	BounceIncomplete DoubtCode = "bounce-incomplete"  // edges were lost and it was judged by what was seen; in older logs only
 )

@@ -58,6 +58,7 @@ const (
 	Doubtful       Kind = "doubtful"
 	NotVolts       Kind = "not-volts"
 	EdgesLost      Kind = "edges-lost"
+	EdgesSuspect   Kind = "edges-in-doubt"
 	PullsInHigh    Kind = "pulls-in-high"
 	LetsGoLow      Kind = "lets-go-low"
 	SupplyLost     Kind = "supply-lost"
@@ -71,7 +72,7 @@ const (
 // Verdict is what a symptom of the kind means for the unit.
 func (k Kind) Verdict() Verdict {
 	switch k {
-	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, SupplyLost, OverdueCalibration, FutureCalibration:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, EdgesSuspect, SupplyLost, OverdueCalibration, FutureCalibration:
 		return Undecided
 	case Overshoots, Undershoots:
 		return NoVerdict // no limit says how far a transition may go beyond its level

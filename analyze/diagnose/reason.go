@@ -123,6 +123,7 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 		return timing("still bouncing when the step ended, %s after the last edge: the true value may be higher")(m, d)
 	},
 	analyze.EdgesMissing:        fixed("edges were lost"),
+	analyze.EdgesInDoubt:        fixed("edges may be missing: the GPIO chip loses many"),
 	analyze.EdgesMayHide:        timing("the kernel's handler was %s late: edges closer together may have been taken for one"),
 	analyze.BounceIncomplete:    fixed("edges were lost: the true value may be higher"),
 	analyze.CalibrationOverdue:  resting("the calibration of %s was overdue: calibrate it again"),

@@ -319,7 +319,11 @@ func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool
 		return false
 	}
 	if c.EdgesLost && !c.Make.Restless && !c.Break.Restless {
-		x.add(r.Plan.Signal, analyze.EdgesLost, "", math.NaN(), math.NaN())
+		kind := analyze.EdgesLost
+		if c.EdgesSuspect {
+			kind = analyze.EdgesSuspect
+		}
+		x.add(r.Plan.Signal, kind, "", math.NaN(), math.NaN())
 		return true
 	}
 	value, limit := math.NaN(), math.NaN()
@@ -481,6 +485,8 @@ func (x *examination) doubt(m *analyze.Measurement) {
 	switch {
 	case m.Has(analyze.EdgesMissing):
 		x.add(x.relayOf(m.Signal), analyze.EdgesLost, "", math.NaN(), math.NaN())
+	case m.Has(analyze.EdgesInDoubt):
+		x.add(x.relayOf(m.Signal), analyze.EdgesSuspect, "", math.NaN(), math.NaN())
 	case m.Has(analyze.SamplesLeftOut):
 		// Nothing is wrong with the unit or the rig.
 	case m.Has(analyze.SamplesAbsent):

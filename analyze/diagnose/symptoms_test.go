@@ -136,6 +136,7 @@ func TestSymptoms_Relays(t *testing.T) {
 	}
 	brief := func(c measure.RelayChange) measure.RelayChange { c.TooBrief = true; return c }
 	lost := func(c measure.RelayChange) measure.RelayChange { c.EdgesLost = true; return c }
+	suspect := func(c measure.RelayChange) measure.RelayChange { c.EdgesSuspect = true; return lost(c) }
 	late := func(c measure.RelayChange) measure.RelayChange { c.Late = true; return c }
 	untold := func(make, brk measure.ContactChange) measure.RelayChange {
 		return measure.RelayChange{Make: make, Break: brk}
@@ -163,6 +164,7 @@ func TestSymptoms_Relays(t *testing.T) {
 		{"break contact alone closes at operating", high, breakOnly, operate(unknown, closes), analyze.ContactsSwap, "K1"},
 		{"make contact does not close", high, both, operate(isOpen, opens), analyze.UnsteadyMake, "K1_NO"},
 		{"make contact does not close, edges lost", high, both, lost(operate(isOpen, opens)), analyze.EdgesLost, "K1"},
+		{"make contact does not close, edges in doubt", high, both, suspect(operate(isOpen, opens)), analyze.EdgesSuspect, "K1"},
 		{"held in", leaky, both, release(isClosed, isOpen), analyze.HeldIn, "K1"},
 		{"held in by a pulse's high level is welded", pulse, both, release(isClosed, isOpen), analyze.Welded, "K1_NO"},
 		{"welded", low, both, release(isClosed, isOpen), analyze.Welded, "K1_NO"},
@@ -228,6 +230,7 @@ func TestSymptoms_Figures(t *testing.T) {
 		{"undecided for something else", row(analyze.HighLevel, "OUT3", 13, 12, 14.5, analyze.Undecided, analyze.Doubt{Code: analyze.FewSamples, Value: 2}), analyze.Doubtful, "OUT3"},
 		{"a bound", row(analyze.TransitionDuration, "OUT3", 0.05, nan, 0.04, analyze.Undecided, analyze.Doubt{Code: analyze.AtMost}), analyze.Doubtful, "OUT3"},
 		{"edges lost", row(analyze.BounceTime, "K1_NO", 0.01, nan, 0.005, analyze.Undecided, analyze.Doubt{Code: analyze.EdgesMissing}), analyze.EdgesLost, "K1"},
+		{"edges in doubt", row(analyze.BounceTime, "K1_NO", 0.01, nan, 0.005, analyze.Undecided, analyze.Doubt{Code: analyze.EdgesInDoubt}), analyze.EdgesSuspect, "K1"},
 		{"samples missing", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesAbsent, Value: 1}), analyze.SamplesMissing, "OUT3"},
 		{"samples left out on purpose", row(analyze.Hold, "OUT3", 0, nan, 0, analyze.Undecided, analyze.Doubt{Code: analyze.SamplesLeftOut, Value: 1}), "", ""},
 		{"not measured", row(analyze.HighLevel, "OUT3", nan, 12, 14.5, analyze.Undecided), "", ""},

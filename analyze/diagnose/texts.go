@@ -185,6 +185,9 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.EdgesLost: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Edges of relay %s were lost at %s, so what its contacts did is not known. Check what else keeps the processor busy, then for a contact that chatters faster than the lines can follow.", g.signal, g.at())
 	},
+	analyze.EdgesSuspect: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("What the contacts of %s did at %s is not sure: their GPIO chip loses edges that come close together, for it lost many ready edges of the converters. Take ready out of the rig file, or wire the contacts to another GPIO chip.", g.signal, g.at())
+	},
 	analyze.NotVolts: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s reads up to %s at %s, which it cannot have. Check whether the file's column holds millivolts (one named _V holds volts), or the divider in the rig file.", g.signal, g.volts(), g.at())
 	},

@@ -24,8 +24,20 @@ func lostIn(t *capture.Track, from, to capture.Instant) []capture.Loss {
 	return lost
 }
 
-// lossy reports whether edges of the contact are known to be missing.
+// lossy reports whether edges of the contact are missing, or may be without a sign.
 func (c change) lossy() bool { return len(c.lost) > 0 }
+
+// missingEdges says that edges of contacts are missing, or may be.
+func missingEdges(contacts ...change) analyze.Doubt {
+	for _, c := range contacts {
+		for _, l := range c.lost {
+			if l.Sign != capture.Neighbour {
+				return of(analyze.EdgesMissing)
+			}
+		}
+	}
+	return of(analyze.EdgesInDoubt)
+}
 
 // lateAt reports whether there may have been edges before the first one recorded, at the
 // instant. Where edges merged in the state, that one may be several as well: three leave no
@@ -124,11 +136,11 @@ func outward(v float64, b analyze.Bound) float64 {
 }
 
 // doubtMissing leaves a verdict undecided that says that a contact did not move, where
-// edges of it were lost: it may have.
+// edges of it were lost or may have been: it may have.
 func doubtMissing(v analyze.Verdict, why analyze.Doubt, contacts ...change) (analyze.Verdict, []analyze.Doubt) {
 	for _, c := range contacts {
 		if v == analyze.Fail && c.lossy() {
-			return analyze.Undecided, []analyze.Doubt{why, of(analyze.EdgesMissing)}
+			return analyze.Undecided, []analyze.Doubt{why, missingEdges(contacts...)}
 		}
 	}
 	return v, []analyze.Doubt{why}

@@ -67,6 +67,11 @@ func TestRelay_LostEdges(t *testing.T) {
 			{"on", "K1_NC", analyze.BounceTime, 0, lower, analyze.Undecided}, {"on", "K1_NC", analyze.BounceCount, 0, lower, analyze.Undecided},
 			{"off", "K1", analyze.ReleaseTime, 6.28e-3, upper, analyze.Pass}, {"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
 			{"off", "K1_NC", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"off", "K1_NC", analyze.BounceCount, 1, lower, analyze.Undecided}}},
+		{"in doubt all the time, as other lines' edges were lost", func(d drawing) drawing { return pair(d).losing("K1_NO", 0, 5, capture.Neighbour) }, []want{
+			{"on", "K1", analyze.OperateTime, 7.28e-3, upper, analyze.Pass}, {"on", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"on", "K1_NO", analyze.BounceTime, 1e-3, lower, analyze.Undecided}, {"on", "K1_NO", analyze.BounceCount, 1, lower, analyze.Undecided},
+			{"off", "K1", analyze.TransferTime, 2e-3, upper, analyze.Undecided},
+			{"off", "K1_NO", analyze.BounceTime, 0, lower, analyze.Undecided}, {"off", "K1_NO", analyze.BounceCount, 0, lower, analyze.Undecided}}},
 		{"before the first event", func(d drawing) drawing { return pair(d).losing("K1_NO", 0.1, 0.2, capture.Gap) }, nil},
 		{"too much bounce is seen all the same", func(d drawing) drawing {
 			return d.contact("K1_NO", false, 1.056, 1.0565, 1.062, 3.053).contact("K1_NC", true, 1.054, 3.055, 3.0555, 3.056).losing("K1_NO", 1.0565, 1.062, capture.Gap)

@@ -140,7 +140,7 @@ func (r *relayMeter) reportTime(m *Meter, e capture.Event, x contacts) {
 		row.Doubts = figure(analyze.SamplesAbsent, gap)
 	}
 	if closing.lateAt(at) {
-		row.Doubts = append(row.Doubts, of(analyze.EdgesMissing))
+		row.Doubts = append(row.Doubts, missingEdges(closing))
 		m.boundRow(row, analyze.UpperBound, append(budget, stampOf(closing.track)...))
 	} else {
 		m.row(row, append(budget, m.stamps(closing.track)...))
@@ -247,7 +247,7 @@ func (r *relayMeter) reportTransfer(m *Meter, e capture.Event, x contacts) {
 	}
 	row := analyze.Measurement{Event: e.Name, Signal: r.plan.Signal, Quantity: analyze.TransferTime, Value: closed.Sub(opened).Seconds(), Limit: limit}
 	if opening.earlyAt(opened) || closing.lateAt(closed) {
-		row.Doubts = []analyze.Doubt{of(analyze.EdgesMissing)}
+		row.Doubts = []analyze.Doubt{missingEdges(opening, closing)}
 		m.boundRow(row, analyze.UpperBound, stampOf(opening.track, closing.track))
 		return
 	}
@@ -288,7 +288,7 @@ func (r *relayMeter) reportBounce(m *Meter, e capture.Event, x change, name stri
 // more says why a change may have been longer than what was seen of it, or nothing.
 func (c change) more() []analyze.Doubt {
 	if c.lossy() {
-		return append([]analyze.Doubt{of(analyze.EdgesMissing)}, c.openEnd()...)
+		return append([]analyze.Doubt{missingEdges(c)}, c.openEnd()...)
 	}
 	return c.openEnd()
 }

@@ -73,13 +73,14 @@ type RelayState struct {
 
 // RelayChange is what a relay's contacts did after it was told something, or nothing.
 type RelayChange struct {
-	Make, Break ContactChange
-	Told        bool    // to change
-	Rising      bool    // to operate
-	Watched     float64 // seconds from what it was told to the end of the state
-	TooBrief    bool    // Watched is too short to say that it stands still
-	Late        bool    // it may answer what it was told in the state before
-	EdgesLost   bool
+	Make, Break  ContactChange
+	Told         bool    // to change
+	Rising       bool    // to operate
+	Watched      float64 // seconds from what it was told to the end of the state
+	TooBrief     bool    // Watched is too short to say that it stands still
+	Late         bool    // it may answer what it was told in the state before
+	EdgesLost    bool    // or may be, and nothing shows it
+	EdgesSuspect bool    // none of them is known to be lost
 }
 
 // ContactChange is what one contact did.
@@ -143,7 +144,7 @@ func (o *outputMeter) state(from capture.Instant, lasted time.Duration) OutputSt
 
 func (x contacts) state() RelayChange {
 	return RelayChange{Make: x.make.state(), Break: x.brk.state(), Told: x.command.due, Rising: x.command.rising,
-		Watched: x.watched.Seconds(), TooBrief: x.brief(), Late: x.late, EdgesLost: x.lost()}
+		Watched: x.watched.Seconds(), TooBrief: x.brief(), Late: x.late, EdgesLost: x.lost(), EdgesSuspect: x.lost() && missingEdges(x.make, x.brk).Code == analyze.EdgesInDoubt}
 }
 
 func (c change) state() ContactChange {

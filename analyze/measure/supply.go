@@ -101,7 +101,7 @@ func (r *relayMeter) reportRamp(m *Meter, c *capture.Capture, e capture.Event, t
 		return
 	}
 	// It may have changed over sooner: at less on a way up, at more on a way down.
-	row.Doubts = append(row.Doubts, of(analyze.EdgesMissing))
+	row.Doubts = append(row.Doubts, missingEdges(t.change))
 	bound := analyze.UpperBound
 	if t.q == analyze.DropOutVoltage {
 		bound = analyze.LowerBound

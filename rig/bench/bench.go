@@ -172,6 +172,7 @@ func (b *Bench) addChips(bus i2c.Bus) error {
 			b.listening[at-b.readies] = c
 		}
 	}
+	b.meet()
 	return b.carries()
 }
 
@@ -267,6 +268,7 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 	if b.c != c {
 		for _, k := range b.chips {
 			k.silence.unsure, k.silence.counted = 0, 0
+			k.neighbours.begin()
 		}
 	}
 	b.c = c
@@ -406,6 +408,7 @@ func (b *Bench) conclude() {
 	if s := b.supply; s != nil && s.lost {
 		s.doubt(b.c, b.c.End)
 	}
+	b.suspect()
 	for _, c := range b.chips {
 		for i := range c.channels {
 			ch := &c.channels[i]

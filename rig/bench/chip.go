@@ -50,18 +50,19 @@ type chip struct {
 	late      int // readings in a row that the next conversion has overtaken
 	line      int // of the ready pin; -1: unwired, the OS bit is polled
 
-	current  int     // index of the channel under conversion
-	started  instant // when the running single conversion was started
-	finished int     // conversions reported ready and not yet read
-	end      instant // of the latest finished conversion
-	ended    bool    // end is known
-	wake     instant // when to look though no edge has come
-	silence  silence
-	silent   int     // failures in a row
-	failing  instant // when the first of them began
-	stale    bool    // the running single conversion is from before the recording
-	broken   bool    // it could not be set up again yet
-	settling bool    // it is set up; what it may have been converting ends first
+	current    int     // index of the channel under conversion
+	started    instant // when the running single conversion was started
+	finished   int     // conversions reported ready and not yet read
+	end        instant // of the latest finished conversion
+	ended      bool    // end is known
+	wake       instant // when to look though no edge has come
+	silence    silence
+	neighbours neighbours
+	silent     int     // failures in a row
+	failing    instant // when the first of them began
+	stale      bool    // the running single conversion is from before the recording
+	broken     bool    // it could not be set up again yet
+	settling   bool    // it is set up; what it may have been converting ends first
 
 	shortest, nominal, longest time.Duration
 	credible                   [2]time.Duration // what a single conversion may have taken, power-up left out
@@ -178,6 +179,7 @@ func (c *chip) readyAt(b *Bench, at instant) {
 	if c.broken || c.settling {
 		return // not of a conversion that was asked for
 	}
+	c.neighbours.came(at)
 	if c.follow {
 		if !c.pace(b, at) {
 			return

@@ -130,6 +130,7 @@ func (c *chip) unheard(b *Bench, now instant) error {
 	c.finished, c.end, c.ended = 1, end, true
 	c.silence.lost++
 	c.unnoticed(b, 1, standard)
+	c.neighbours.stayedAway(end)
 	return c.fetch(b)
 }
 
@@ -188,6 +189,7 @@ func (c *chip) reckon(b *Bench, now instant) error {
 	}
 	unsure := c.silence.unsure
 	c.unnoticed(b, uint64(ended), standard)
+	c.neighbours.stayedAway(end)
 	if err := b.takeEdges(); err != nil {
 		return err
 	}

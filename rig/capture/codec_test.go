@@ -97,7 +97,7 @@ func drawAnyCapture(t *rapid.T) *Capture {
 			Stamp: time.Duration(rapid.Int64().Draw(t, "stamp"))}
 		k.Late = time.Duration(rapid.Int64().Draw(t, "late"))
 		for range rapid.IntRange(0, 3).Draw(t, "losses") {
-			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.SampledFrom([]Sign{Gap, Merge, Level}).Draw(t, "sign")})
+			k.Losses = append(k.Losses, Loss{Span{instant.Draw(t, "from"), instant.Draw(t, "to")}, rapid.Int().Draw(t, "lost"), rapid.SampledFrom([]Sign{Gap, Merge, Level, Neighbour}).Draw(t, "sign")})
 		}
 		for range rapid.IntRange(0, 5).Draw(t, "edges") {
 			k.Edges = append(k.Edges, Edge{instant.Draw(t, "at"), rapid.Bool().Draw(t, "closed")})

@@ -30,6 +30,9 @@ const (
 	// Level is a line that was found in the other state than its edges say, at the span's
 	// end.
 	Level
+	// Neighbour is other lines of the same GPIO chip that lost edges in the span, so many that
+	// this one may have lost some, too, though it shows no sign of it. It counts none.
+	Neighbour
 
 	signs
 )
@@ -53,6 +56,13 @@ func (t *Track) Lose(edges int, sign Sign, since, at Instant) {
 	if len(t.Losses) > mostLosses {
 		t.joinLosses()
 	}
+}
+
+// Suspect notes that edges may have been lost from one instant to the other, as other lines of
+// the same GPIO chip lost some. What it said before of the same beginning it says anew.
+func (t *Track) Suspect(from, to Instant) {
+	t.Losses = slices.DeleteFunc(t.Losses, func(l Loss) bool { return l.Sign == Neighbour && l.From == from })
+	t.Losses = append(t.Losses, Loss{Span: Span{from, to}, Sign: Neighbour})
 }
 
 // mostLosses is how many losses are told apart; beyond that those in the middle are joined.

@@ -88,8 +88,8 @@ func TestKernel_ContactEdgesMerged(t *testing.T) {
 
 // A bank of lines that loses the later one of two close edges, as the GPIO block of the
 // Raspberry Pi 1 to 4 does (raspberrypi/linux issue 760), loses edges of contacts and ready
-// edges to one another. Whatever was lost of a contact, no figure passes that it has touched;
-// lost ready edges cost nothing.
+// edges to one another. Whatever was lost of a contact, two edges in a row included, which leave no
+// sign of their own, no figure passes that it has touched.
 func TestKernel_CloseEdgesLost(t *testing.T) {
 	s := newSite(t, followRate, "100 ms", "600 ms")
 	s.wireB()

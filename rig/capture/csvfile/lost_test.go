@@ -27,6 +27,7 @@ func TestWrite_LostEdges(t *testing.T) {
 			{Signal: "K1_NO", Known: true, Edges: edges(110, 520), Losses: []capture.Loss{loss(span(0, 110), capture.Merge), loss(span(110, 520), capture.Merge)}},
 			{Signal: "K1_NC", Known: true, Edges: edges(120, 130, 700), Losses: []capture.Loss{loss(span(0, 120), capture.Gap), loss(span(130, 499), capture.Level)}},
 			{Signal: "K2_NO", Known: true, Edges: edges(120)},
+			{Signal: "K2_NC", Known: true, Edges: edges(130), Losses: []capture.Loss{{Span: span(0, 1000), Sign: capture.Neighbour}}},
 			{Signal: "K3_lost", Known: true, Edges: edges(120)},
 		}}
 	var b strings.Builder
@@ -37,7 +38,7 @@ func TestWrite_LostEdges(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, b.String())
 	}
-	want := [][]capture.Span{{span(100, 499), span(500, 1000)}, {span(0, 120), span(130, 700)}, nil, nil}
+	want := [][]capture.Span{{span(100, 499), span(500, 1000)}, {span(0, 120), span(130, 700)}, nil, {span(0, 1000)}, nil}
 	for i, k := range back.Tracks {
 		var got []capture.Span
 		for _, l := range k.Losses {
@@ -50,7 +51,7 @@ func TestWrite_LostEdges(t *testing.T) {
 	if len(back.Tracks) != len(want) {
 		t.Errorf("%d lines, want %d", len(back.Tracks), len(want))
 	}
-	c.Tracks[3].Signal = "K1_NO_lost"
+	c.Tracks[4].Signal = "K1_NO_lost"
 	if err := Write(&b, c, Origin{}); err == nil || !strings.Contains(err.Error(), "K1_NO_lost") {
 		t.Errorf("a line named as the column of another: %v", err)
 	}
