@@ -5,29 +5,21 @@ import (
 	"time"
 )
 
-// output is one switched voltage of the unit: a source that is on or off, the
-// load behind it, and the sense wire to the divider.
+// output is one switched voltage: the unit's terminal, the load behind it, and the
+// sense wire to the divider. Its name is the rig's for what is wired to that divider.
 type output struct {
 	name  string
 	index int32
 	relay *relay // nil: nothing behind it but the divider
+	terminal
 
-	on, off source // what drives the terminal in either state
-	// With a programmable supply the volts of both are shares of it. drawn is the
-	// voltage when on as it was drawn, before faults.
-	onShare, offShare, drawn float64
 	// turn counts the switchings. Events scheduled for an earlier turn are void.
 	turn    uint32
-	high    bool
 	present segment // at the terminal
 	sense   signal  // behind the sense wire
 	loose   bool    // the sense wire is off
 	share   float64 // volts at the converter's pin per volt at the terminal
 	lift    float64 // volts that the converter's input current adds at its pin
-	// orders counts what the panel decided for the output, which voids what it had
-	// decided before (an exit delay cut short).
-	orders uint32
-	skew   int64 // ns after the panel's first output
 	// edge is the time constant, in ns, with which the terminal of an output with a relay
 	// goes to another level, for the capacitor across its coil. 0: at once.
 	edge float64
@@ -35,6 +27,20 @@ type output struct {
 	// the source that drives it.
 	swing   float64
 	swungAt int64
+}
+
+// terminal is what of an output is the unit's: all of it goes along where the wires at two
+// terminals change places.
+type terminal struct {
+	on, off source // what drives the terminal in either state
+	// With a programmable supply the volts of both are shares of it. drawn is the
+	// voltage when on as it was drawn, before faults.
+	onShare, offShare, drawn float64
+	high                     bool
+	// orders counts what the panel decided for the output, which voids what it had
+	// decided before (an exit delay cut short).
+	orders uint32
+	skew   int64 // ns after the panel's first output
 
 	// Planted faults.
 	stuck    bool
