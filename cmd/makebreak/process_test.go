@@ -41,13 +41,13 @@ type process struct {
 const processPatience = 3 * time.Minute
 
 // start starts the program with its arguments and a log in a folder of its own.
-func start(t *testing.T, log string, args ...string) *process {
+func start(t testing.TB, log string, args ...string) *process {
 	t.Helper()
 	return startAs(t, nil, log, args...)
 }
 
 // startAs starts the program by another one, which must become it.
-func startAs(t *testing.T, by []string, log string, args ...string) *process {
+func startAs(t testing.TB, by []string, log string, args ...string) *process {
 	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
@@ -93,7 +93,7 @@ func (p *process) listen(stderr io.Reader, address chan<- string) {
 	}
 }
 
-func (p *process) awaitAddress(t *testing.T, address <-chan string) {
+func (p *process) awaitAddress(t testing.TB, address <-chan string) {
 	t.Helper()
 	select {
 	case p.metrics = <-address:
@@ -124,13 +124,13 @@ func (p *process) wait(t *testing.T) int {
 var scraper = http.Client{Timeout: processPatience}
 
 // scrape reads the metrics.
-func (p *process) scrape(t *testing.T) string {
+func (p *process) scrape(t testing.TB) string {
 	t.Helper()
 	return p.read(t, p.metrics)
 }
 
 // read reads what the process serves at an address.
-func (p *process) read(t *testing.T, url string) string {
+func (p *process) read(t testing.TB, url string) string {
 	t.Helper()
 	r, err := scraper.Get(url)
 	if err != nil {
@@ -159,7 +159,7 @@ func (p *process) awaitCycle(t *testing.T) string {
 }
 
 // asProgram gives the test binary the program's name.
-func asProgram(t *testing.T, self string) string {
+func asProgram(t testing.TB, self string) string {
 	t.Helper()
 	link := filepath.Join(t.TempDir(), "makebreak")
 	if err := os.Symlink(self, link); err != nil {

@@ -22,8 +22,11 @@ import (
 func TestMain(m *testing.M) {
 	beginAtNoon()
 	setClock()
-	testscript.Main(m, map[string]func(){"makebreak": mainOrCrash})
+	testscript.Main(m, standIns)
 }
+
+// standIns are the programs that the test binary is, by the name that it is started under.
+var standIns = map[string]func(){"makebreak": mainOrCrash}
 
 // zoneVariable hands the tests' time zone on to the programs that they start, in hours.
 const zoneVariable = "MAKEBREAK_TEST_ZONE"

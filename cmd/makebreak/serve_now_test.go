@@ -20,7 +20,7 @@ type page struct {
 var pageAt = regexp.MustCompile(`(?m)^Page at (\S+)$`)
 
 // serving waits until the process serves its page.
-func serving(t *testing.T, p *process) *page {
+func serving(t testing.TB, p *process) *page {
 	t.Helper()
 	for end := time.Now().Add(processPatience); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		if found := pageAt.FindStringSubmatch(p.errors()); found != nil {
