@@ -94,7 +94,8 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		o := w.outputs[i]
 		d := newDraws(opts.Seed, "divider "+x.Name, opts.Exact)
 		ohms := d.within(load, load*loadSpread)
-		o.share = pinShare(x.Divider, ohms, d)
+		o.parts = drawDivider(x.Divider, ohms, d)
+		o.share = o.parts.share()
 		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
 			return o.sense.mean(int64(from)-late, int64(to)-late)*o.share + o.lift
@@ -126,18 +127,32 @@ func returnShare(v wiring.Divider, share, load float64) float64 {
 	return share * v.Upper / load
 }
 
-// pinShare returns the volts at a pin per volt at the terminal: a divider with
-// its resistors drawn within their tolerance, loaded by the converter's input.
-func pinShare(v wiring.Divider, load float64, d draws) float64 {
+// divider is an output's two resistors as they are, and the converter's input behind them.
+type divider struct {
+	upper, lower float64 // ohms; upper is 0 where the terminal goes straight to the input
+	load         float64 // ohms from the input to about ground; 0: none
+}
+
+// drawDivider draws the resistors within their tolerance.
+func drawDivider(v wiring.Divider, load float64, d draws) divider {
 	upper := d.within(v.Upper, v.Upper*v.Tolerance)
 	lower := d.within(v.Lower, v.Lower*v.Tolerance)
 	if v.Upper == 0 {
+		return divider{}
+	}
+	return divider{upper, lower, load}
+}
+
+// share returns the volts at the pin per volt at the terminal.
+func (v divider) share() float64 {
+	if v.upper == 0 {
 		return 1
 	}
-	if load > 0 {
-		lower = lower * load / (lower + load)
+	lower := v.lower
+	if v.load > 0 {
+		lower = lower * v.load / (lower + v.load)
 	}
-	return lower / (upper + lower)
+	return lower / (v.upper + lower)
 }
 
 // checkWired refuses outputs whose chip the rig does not have.

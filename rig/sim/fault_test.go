@@ -58,7 +58,7 @@ func (s *seen) contact(index int, from, to capture.Instant) []line.Edge {
 }
 
 // change returns the relay's travel at an event's index, 1 for the first.
-func (s *seen) change(event int) Change {
+func (s *seen) change(event int) Travel {
 	s.t.Helper()
 	e := s.w.Truth().Events[event]
 	if len(e.Changes) != 1 {

@@ -18,6 +18,7 @@ type output struct {
 	present segment // at the terminal
 	sense   signal  // behind the sense wire
 	loose   bool    // the sense wire is off
+	parts   divider
 	share   float64 // volts at the converter's pin per volt at the terminal
 	lift    float64 // volts that the converter's input current adds at its pin
 	// edge is the time constant, in ns, with which the terminal of an output with a relay

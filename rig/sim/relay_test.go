@@ -70,7 +70,7 @@ func TestRelay_TruthFollowsFromItsEdges(t *testing.T) {
 			}
 		}
 		n := len(closing) - 1
-		want := Change{
+		want := Travel{
 			Relay: "K1", Output: "OUT3", In: e.Name == "arm-away", Crossed: e.Crossings[0].At,
 			Time:     closing[0].At.Sub(e.Crossings[0].At),
 			Transfer: closing[0].At.Sub(opening[len(opening)-1].At),
@@ -130,7 +130,7 @@ func TestRelay_Steps(t *testing.T) {
 // A relay that releases slowly opens its make contact as much later as it closes the break
 // contact.
 func TestRelay_SlowRelease(t *testing.T) {
-	steps := func(faults ...Fault) *Change {
+	steps := func(faults ...Fault) *Travel {
 		w, err := NewWorld(panelRig(), Opts{Exact: true, Programme: armedHigh, Relays: onOUT3(), Initial: map[string]bool{"OUT3": true}, Faults: faults})
 		if err != nil {
 			t.Fatal(err)

@@ -28,7 +28,7 @@ type TruthEvent struct {
 	At        capture.Instant // at the panel's input
 	Crossings []Crossing
 	Edges     []ContactEdge
-	Changes   []Change
+	Changes   []Travel
 	WireOff   []WireOff
 }
 
@@ -58,9 +58,9 @@ type ContactEdge struct {
 	Closed  bool
 }
 
-// Change is one travel of a relay's armature, with the figures that belong to it
+// Travel is one travel of a relay's armature, with the figures that belong to it
 // by their definitions.
-type Change struct {
+type Travel struct {
 	Relay, Output string
 	In            bool            // it pulled in
 	Crossed       capture.Instant // the output's crossing before it; 0: none
@@ -169,7 +169,7 @@ func (r *recorder) edge(c *contact, at int64) {
 
 // travel records a travel that begins.
 func (r *recorder) travel(k *relay, in bool) {
-	c := Change{Relay: k.name, Output: k.out.name, In: in, Crossed: r.lastUp[k.out]}
+	c := Travel{Relay: k.name, Output: k.out.name, In: in, Crossed: r.lastUp[k.out]}
 	var opened, closed int64
 	c.Opening, _, opened = k.bounce(!in)
 	c.Closing, closed, _ = k.bounce(in)
