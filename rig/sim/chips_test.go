@@ -24,7 +24,7 @@ func TestPinShare(t *testing.T) {
 		// 10 kΩ across 10 kΩ are 5 kΩ; by superposition 30 kΩ and 10 kΩ across the terminal.
 		{"a heavy load", wiring.Divider{Upper: 30e3, Lower: 10e3}, 10e3, 5e3 / 35e3, 7.5e3 / 17.5e3},
 	} {
-		share := pinShare(c.divider, c.load, exact)
+		share := drawDivider(c.divider, c.load, exact).share()
 		if got := returnShare(c.divider, share, c.load); math.Abs(share-c.share) > 1e-12 || math.Abs(got-c.returned) > 1e-12 {
 			t.Errorf("%s: %g and %g, want %g and %g", c.name, share, got, c.share, c.returned)
 		}
