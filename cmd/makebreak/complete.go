@@ -98,7 +98,7 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 		return a.runNames(nil, "last")
 	case "sequence":
 		return a.sequenceNames
-	case "NAME[=VALUE]":
+	case "NAME[=VALUE][@PLACE]":
 		return a.faultNames
 	case "folder":
 		return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {

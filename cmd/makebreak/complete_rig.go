@@ -64,19 +64,42 @@ func (a *app) loopBacks(_ *cobra.Command, _ []string, typed string) ([]string, c
 	return x.all, directive
 }
 
-// faultNames completes the name of a fault, and behind it an output that is its value.
+// faultNames completes the name of a fault, behind it an output that is its value, and
+// behind the @ its place.
 func (a *app) faultNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
 	x := choices{typed: typed}
-	name, _, hasValue := strings.Cut(typed, "=")
+	before, _, placed := strings.Cut(typed, "@")
+	name, _, valued := strings.Cut(before, "=")
 	for _, f := range sim.Faults() {
 		switch {
-		case !hasValue:
+		case !valued && !placed:
 			x.add(f.Name, f.About)
-		case f.Name == name && f.Value == "an output":
-			for _, o := range a.rigTyped().Outputs {
-				x.add(name+"="+o.Name, "")
+		case f.Name != name:
+		case placed:
+			for _, p := range a.faultPlaces(f.Place) {
+				x.add(before+"@"+p, "")
+			}
+		case f.Value == sim.OutputName:
+			for _, p := range a.faultPlaces(sim.AtOutput) {
+				x.add(name+"="+p, "")
 			}
 		}
 	}
 	return x.all, cobra.ShellCompDirectiveNoFileComp
+}
+
+// faultPlaces are the places of a kind that the rig has.
+func (a *app) faultPlaces(kind sim.FaultPlace) (names []string) {
+	r := a.rigTyped()
+	switch kind {
+	case sim.AtOutput:
+		for _, o := range r.Outputs {
+			names = append(names, o.Name)
+		}
+	case sim.AtRelay:
+		for _, k := range sim.DefaultRelays(r, nil) {
+			names = append(names, k.Name)
+		}
+	}
+	return names
 }

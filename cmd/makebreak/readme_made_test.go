@@ -21,6 +21,7 @@ import (
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
+	"makebreak/rig/words"
 	"makebreak/sequences"
 )
 
@@ -155,11 +156,16 @@ func madePoints(t *testing.T) string {
 
 func madeFaults(*testing.T) string {
 	var b strings.Builder
-	b.WriteString("| fault | value | usually | what it does |\n| --- | --- | --- | --- |\n")
-	for _, f := range sim.Faults() {
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", f.Name, f.Value, f.Usual, f.About)
+	for _, g := range sim.FaultGroups() {
+		fmt.Fprintf(&b, "**%s**: %s.\n\n| fault | value | usually | at | what it does |\n| --- | --- | --- | --- | --- |\n", words.Capital(string(g)), g.About())
+		for _, f := range sim.Faults() {
+			if f.Group == g {
+				fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", f.Name, f.Value, f.Usual, f.Place, f.About)
+			}
+		}
+		b.WriteString("\n")
 	}
-	return b.String()
+	return strings.TrimSuffix(b.String(), "\n")
 }
 
 // terminalVolts is the voltage of the README's worked divider: a 12 V battery on

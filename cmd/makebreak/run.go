@@ -95,7 +95,7 @@ func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.stopOnFail, "stop-on-fail", false, "stop after the first cycle that does not pass")
 	f.BoolVar(&o.yes, "yes", false, "accept the safety notes beforehand (for scripts)")
 	f.Uint64Var(&o.seed, "seed", 0, "seed of the simulated bench: the same `number` gives the same result (default: a new one)")
-	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE]`; may be repeated")
+	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE][@PLACE]`; may be repeated")
 	f.BoolVar(&o.realTime, "real-time", false, "let the simulated bench take as long as a real one")
 	f.StringArrayVar(&o.fields, "field", nil, "note a field with the run, `NAME=VALUE`, as in job=1234; may be repeated")
 	f.StringArrayVar(&o.ask, "ask-field", nil, "ask at a terminal for the field of this `name`; may be repeated")
@@ -127,10 +127,17 @@ func (a *app) listSequences() error {
 	})
 }
 
+// listFaults lists the faults of the simulated bench, group by group.
 func (a *app) listFaults() error {
-	return a.table([]string{"fault", "value", "usually", "what it does"}, func(row func(...any)) {
+	return a.table([]string{"fault", "value", "usually", "at", "what it does"}, func(row func(...any)) {
+		var group sim.FaultGroup
 		for _, f := range sim.Faults() {
-			row(f.Name, f.Value, f.Usual, f.About)
+			if f.Group != group {
+				group = f.Group
+				row("", "", "", "", "")
+				row(words.Capital(string(group))+":", "", "", "", group.About())
+			}
+			row(f.Name, f.Value, f.Usual, f.Place, f.About)
 		}
 	})
 }

@@ -281,7 +281,7 @@ func TestFaults_AllAreTested(t *testing.T) {
 		if !tested[f.Name] {
 			t.Errorf("%s is not tested", f.Name)
 		}
-		if f.About == "" || strings.ContainsAny(f.About, "\n.") || (f.Value == "") != (f.Usual == "") {
+		if f.About == "" || strings.ContainsAny(f.About, "\n.") || (f.Value == NoValue) != (f.Usual == "") {
 			t.Errorf("%s is described badly: %+v", f.Name, f)
 		}
 	}
@@ -343,6 +343,9 @@ func TestParseFault(t *testing.T) {
 		{"droop=200 mV/s", Fault{Name: "droop", Value: 0.2}},
 		{"missed-cycle=4", Fault{Name: "missed-cycle", Value: 4}},
 		{"slow-oscillator=3 %", Fault{Name: "slow-oscillator", Value: 0.03}},
+		{"stuck-low@OUT5", Fault{Name: "stuck-low", Place: "OUT5"}},
+		{"wrong-address=OUT1@OUT5", Fault{Name: "wrong-address", Output: "OUT1", Place: "OUT5"}},
+		{" slow-release = 40 ms @ K2 ", Fault{Name: "slow-release", Value: 0.04, Place: "K2"}},
 	} {
 		got, err := ParseFault(c.text)
 		if err != nil || got != c.want {
@@ -350,18 +353,24 @@ func TestParseFault(t *testing.T) {
 		}
 	}
 	for text, want := range map[string]string{
-		"":                 "wrong-address, stuck-low",
-		"rust":             `fault "rust" is not known: use one of: wrong-address`,
-		"chatter=3":        `fault chatter takes no value, not "3"`,
-		"stuck-low=":       "an output's name is missing after the equals sign",
-		"weak-supply=9":    "has no unit: write 9 V",
-		"weak-supply=-9 V": "more than 0 and at most 30 V",
-		"weak-supply=900V": "more than 0 and at most 30 V",
-		"slow-release=0 s": "more than 0",
-		"missed-cycle=0":   "must be a whole number, 1 or more",
-		"missed-cycle=1.5": "must be a whole number, 1 or more",
-		"droop=1 V":        "write it as in 0.3 V/s",
-		"droop=x/s":        "is not a voltage",
+		"":                      "wrong-address, inverted",
+		"rust":                  `fault "rust" is not known: use one of: wrong-address`,
+		"chatter=3":             `fault chatter takes no value, not "3"`,
+		"stuck-low=":            "an output's name is missing after the equals sign",
+		"weak-supply=9":         "has no unit: write 9 V",
+		"weak-supply=-9 V":      "more than 0 and at most 30 V",
+		"weak-supply=900V":      "more than 0 and at most 30 V",
+		"slow-release=0 s":      "more than 0",
+		"missed-cycle=0":        "must be a whole number, 1 or more",
+		"missed-cycle=1.5":      "must be a whole number, 1 or more",
+		"droop=1 V":             "write it as in 0.3 V/s",
+		"droop=x/s":             "is not a voltage",
+		"hum@OUT3":              `fault hum: it is of the whole bench and has no place, not "OUT3"`,
+		"welded@":               "fault welded: a relay is missing after the @",
+		"hum=1 V@":              "has no place",
+		"slow-release@K1=40 ms": "the value comes before the place: write slow-release=VALUE@PLACE",
+		"stuck-low@OUT 3":       `"OUT 3" must be an output of the rig: a name has no ' '`,
+		"stuck-low=OUT3@OUT4":   "the output is named twice: write stuck-low@OUT4",
 	} {
 		if _, err := ParseFault(text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q in it", text, err, want)
@@ -375,6 +384,9 @@ func TestFault_StringIsReadBack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if f.Place != WholeBench {
+			got.Place = "K1"
+		}
 		again, err := ParseFault(got.String())
 		if err != nil || again != got {
 			t.Errorf("%s: written %q, read %+v (%v)", f.Name, got, again, err)
@@ -383,7 +395,7 @@ func TestFault_StringIsReadBack(t *testing.T) {
 }
 
 func FuzzParseFault(f *testing.F) {
-	for _, x := range []string{"stuck-low=OUT1", "droop=0.3 V/s", "slow-release=25 ms", "missed-cycle=3", "hum=1e3 V", "slow-oscillator=10 %", "=", "chatter"} {
+	for _, x := range []string{"stuck-low=OUT1", "droop=0.3 V/s", "slow-release=25 ms", "missed-cycle=3", "hum=1e3 V", "slow-oscillator=10 %", "=", "chatter", "stuck-high@OUT2", "wrong-address=OUT1@OUT5", "@"} {
 		f.Add(x)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -395,11 +407,85 @@ func FuzzParseFault(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%q is read as %+v, written as %q and not read again: %v", s, x, x.String(), err)
 		}
-		if again.Name != x.Name || again.Output != x.Output {
+		if again.Name != x.Name || again.Output != x.Output || again.Place != x.Place {
 			t.Fatalf("%q: %+v, then %+v", s, x, again)
 		}
 	})
 }
+
+// Values that are said to be met on a bench can be planted, from the lowest to the highest,
+// and groups stand together.
+func TestFaults_Ranges(t *testing.T) {
+	group := 0
+	for _, f := range Faults() {
+		p := lookUp(f.Name)
+		switch usual := p.preset; {
+		case !f.Value.Measured():
+			if f.Lowest != 0 || f.Highest != 0 {
+				t.Errorf("%s has a range and no number", f.Name)
+			}
+		case !(f.Lowest > 0 && f.Lowest < f.Highest && f.Lowest <= usual && usual <= f.Highest):
+			t.Errorf("%s: from %g to %g, usually %g", f.Name, f.Lowest, f.Highest, usual)
+		case f.Value.check(f.Name, f.Highest) != nil:
+			t.Errorf("%s: %v", f.Name, f.Value.check(f.Name, f.Highest))
+		}
+		at := slices.Index(FaultGroups(), f.Group)
+		if at < group {
+			t.Errorf("%s is in group %q, not where that is listed", f.Name, f.Group)
+		}
+		group = at
+	}
+}
+
+// A fault sits where it is said to, and nowhere else. Of a place that the bench does not
+// have, or that cannot have the fault, it is said what would be right.
+func TestFaults_Places(t *testing.T) {
+	rig := panelRig()
+	rig.Contacts = append(rig.Contacts, line.Line{Name: "K2_NO"}, line.Line{Name: "K2_NC"})
+	opts := func(texts ...string) Opts {
+		two := []Rule{{Output: "OUT5", Event: "arm-away", Do: GoHigh}, {Output: "OUT5", Event: "disarm", Do: GoLow}}
+		return Opts{Seed: 1, Programme: append(slices.Clone(armedHigh), two...), Faults: mustParse(t, texts...)}
+	}
+	for text, at := range map[string]func(w *World) bool{
+		"stuck-high@OUT5":         func(w *World) bool { return w.output("OUT5").stuck && !w.output("OUT3").stuck },
+		"inverted@OUT6":           func(w *World) bool { return w.output("OUT6").inverted && !w.output("OUT3").inverted },
+		"missed-cycle@OUT5":       func(w *World) bool { return w.output("OUT5").miss == 3 && w.output("OUT3").miss == 0 },
+		"wrong-address=OUT1@OUT5": func(w *World) bool { return moved(w, "OUT1") && moved(w, "OUT3") && !moved(w, "OUT5") },
+		"welded@K2":               func(w *World) bool { return w.relays[1].welded && !w.relays[0].welded },
+		"welded":                  func(w *World) bool { return w.relays[0].welded && !w.relays[1].welded },
+		"swapped-contacts@K2":     func(w *World) bool { return w.relays[1].makes.name == "K2_NC" && w.relays[0].makes.name == "K1_NO" },
+		"high-off-level@OUT5":     func(w *World) bool { return w.output("OUT5").level(false) > 1.6 && w.output("OUT3").level(false) < 1 },
+	} {
+		w, err := NewWorld(rig, opts(text))
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		if w.relays[1].name != "K2" || w.relays[1].out.name != "OUT5" {
+			t.Fatal("K2 is not behind OUT5")
+		}
+		w.Act("arm-away")
+		w.listen()
+		w.AdvanceTo(w.Now().Add(2 * time.Second))
+		if !at(w) {
+			t.Errorf("%s is elsewhere", text)
+		}
+	}
+	for text, want := range map[string]string{
+		"stuck-low@OUT9":    `fault stuck-low: the rig has no output "OUT9": use one of: OUT1, OUT2`,
+		"welded@K9":         `fault welded: the bench has no relay "K9": use one of: K1, K2`,
+		"chatter@OUT3":      `fault chatter: the bench has no relay "OUT3": use one of: K1, K2`,
+		"missed-cycle@OUT6": `fault missed-cycle: OUT6 is not switched by the panel: use one of: OUT3, OUT5`,
+	} {
+		_, err := NewWorld(rig, opts(text))
+		if err == nil || !strings.Contains(err.Error(), want) || problem.KindOf(err) != problem.Usage {
+			t.Errorf("%s: %v of kind %v, want %q", text, err, problem.KindOf(err), want)
+		}
+	}
+}
+
+// moved reports whether the panel has switched an output on.
+func moved(w *World, name string) bool { return w.output(name).high }
 
 // An output that a drive switches cannot be the panel's mistake, and an output that is stuck
 // keeps its state though it is inverted as well.

@@ -42,6 +42,8 @@ type terminal struct {
 	// decided before (an exit delay cut short).
 	orders uint32
 	skew   int64 // ns after the panel's first output
+	// programmed says that the panel switches it, whatever faults make of that.
+	programmed bool
 
 	// Planted faults.
 	stuck    bool

@@ -76,6 +76,7 @@ func (w *World) program(rules []Rule) error {
 		if w.firstRule == nil {
 			w.firstRule = o
 		}
+		o.programmed = true
 		e := w.panel.event(r.Event)
 		w.panel.rules[e] = append(w.panel.rules[e], order{o, r.Do, int64(r.After), int64(r.For)})
 	}

@@ -33,7 +33,7 @@ func (s *Simulation) Planted() []string {
 	return texts
 }
 
-// Plant sets the faults by their texts, NAME or NAME=VALUE.
+// Plant sets the faults by their texts, NAME[=VALUE][@PLACE].
 func (s *Simulation) Plant(texts []string) error {
 	s.Faults = nil
 	for _, text := range texts {

@@ -1,0 +1,310 @@
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"makebreak/rig/capture"
+	"makebreak/rig/problem"
+	"makebreak/rig/words"
+)
+
+// plant puts the faults into the bench, before anything moves. A fault that the bench
+// cannot have is bad usage.
+func (w *World) plant(all []Fault) error {
+	for _, f := range all {
+		if err := w.plantOne(f); err != nil {
+			return problem.Of(problem.Usage, err)
+		}
+	}
+	return nil
+}
+
+func (w *World) plantOne(f Fault) error {
+	p := lookUp(f.Name)
+	if p == nil {
+		return unknownFault(f.Name)
+	}
+	if f.Value == 0 {
+		f.Value = p.preset
+	}
+	if err := p.kind.check(p.name, f.Value); err != nil {
+		return err
+	}
+	if p.plant == nil {
+		return nil // the chips were made with it
+	}
+	victim, err := w.victim(p, f.Place)
+	if err == nil {
+		err = p.plant(w, victim, f)
+	}
+	if err != nil {
+		return fmt.Errorf("fault %s: %w", f.Name, err)
+	}
+	return nil
+}
+
+// victim returns the output that a fault is about, or behind which its relay is.
+func (w *World) victim(p *plantable, place string) (*output, error) {
+	switch {
+	case len(w.outputs) == 0:
+		return nil, errors.New("the rig has no outputs")
+	case place == "":
+		return w.programmed(), nil
+	case p.place == AtRelay:
+		return w.outputOfRelay(place)
+	}
+	o, err := w.outputNamed(place)
+	if err == nil && p.programmed && !o.programmed && !w.driven(o) {
+		return nil, w.notProgrammed(o)
+	}
+	return o, err
+}
+
+// outputOfRelay returns the output that has the relay.
+func (w *World) outputOfRelay(name string) (*output, error) {
+	var names []string
+	for _, k := range w.relays {
+		if k.name == name {
+			return k.out, nil
+		}
+		names = append(names, k.name)
+	}
+	if names == nil {
+		return nil, errNoRelay
+	}
+	return nil, fmt.Errorf("the bench has no relay %q: %s", name, words.UseOneOf(name, names))
+}
+
+var errNoRelay = errors.New("there is no relay on the bench")
+
+// notProgrammed says which outputs the panel switches, for a fault of its programming.
+func (w *World) notProgrammed(o *output) error {
+	var names []string
+	for _, x := range w.outputs {
+		if x.programmed {
+			names = append(names, x.name)
+		}
+	}
+	if names == nil {
+		return fmt.Errorf("%s is not switched by the panel, and no other output is", o.name)
+	}
+	return fmt.Errorf("%s is not switched by the panel: %s", o.name, words.UseOneOf(o.name, names))
+}
+
+// programmed returns the output that faults are about: the first one programmed,
+// else the first one that a drive switches, else the first one of all.
+func (w *World) programmed() *output {
+	if w.firstRule != nil {
+		return w.firstRule
+	}
+	for _, d := range w.drives {
+		if d.coil != nil {
+			return d.coil
+		}
+	}
+	if len(w.outputs) > 0 {
+		return w.outputs[0]
+	}
+	return nil
+}
+
+func nanoseconds(seconds float64) int64 { return int64(math.Round(seconds * 1e9)) }
+
+// outputNamed returns the output named.
+func (w *World) outputNamed(name string) (*output, error) {
+	if o := w.output(name); o != nil {
+		return o, nil
+	}
+	names := make([]string, len(w.outputs))
+	for i, o := range w.outputs {
+		names[i] = o.name
+	}
+	return nil, fmt.Errorf("the rig has no output %q: %s", name, words.UseOneOf(name, names))
+}
+
+// plantAddress moves what the panel does with the victim to another output.
+func plantAddress(w *World, victim *output, f Fault) error {
+	if len(w.outputs) < 2 {
+		return errors.New("the rig has one output only")
+	}
+	other, err := w.other(victim, f.Output)
+	if err != nil {
+		return err
+	}
+	if w.driven(victim) {
+		return fmt.Errorf("%s is switched by a drive and not by the panel", victim.name)
+	}
+	for _, rules := range w.panel.rules {
+		for i := range rules {
+			if rules[i].out == victim {
+				rules[i].out = other
+			}
+		}
+	}
+	if victim.high {
+		other.high, victim.high = true, false
+	}
+	return nil
+}
+
+// other returns the output that is named beside the victim, or the next one.
+func (w *World) other(victim *output, name string) (*output, error) {
+	if name == "" {
+		return w.outputs[(int(victim.index)+1)%len(w.outputs)], nil
+	}
+	o, err := w.outputNamed(name)
+	if err == nil && o == victim {
+		return nil, fmt.Errorf("%s is the programmed output itself; name another", o.name)
+	}
+	return o, err
+}
+
+func plantStuck(high bool) func(*World, *output, Fault) error {
+	return func(w *World, o *output, f Fault) (err error) {
+		if f.Output != "" {
+			if o, err = w.outputNamed(f.Output); err != nil {
+				return err
+			}
+		}
+		// Inverting must not turn the state at the start.
+		o.stuck, o.high, o.inverted = true, high, false
+		return nil
+	}
+}
+
+func plantInverted(_ *World, victim *output, _ Fault) error {
+	victim.inverted = !victim.stuck
+	return nil
+}
+
+func plantDelay(w *World, _ *output, f Fault) error {
+	w.panel.delay += f.Value * 1e9
+	return nil
+}
+
+func plantMissed(_ *World, victim *output, f Fault) error {
+	victim.miss = uint64(f.Value)
+	return nil
+}
+
+func plantEarlyFall(_ *World, victim *output, f Fault) error {
+	victim.falls = nanoseconds(f.Value)
+	return nil
+}
+
+func plantSupply(w *World, _ *output, f Fault) error {
+	for _, o := range w.outputs {
+		o.on.volts = f.Value
+	}
+	return nil
+}
+
+func plantHum(w *World, _ *output, f Fault) error {
+	for _, o := range w.outputs {
+		o.hum = f.Value / 2
+	}
+	return nil
+}
+
+func plantDroop(w *World, _ *output, f Fault) error {
+	for _, o := range w.outputs {
+		o.droop = f.Value * 1e-9
+	}
+	return nil
+}
+
+func plantLow(_ *World, victim *output, f Fault) error {
+	victim.off.volts = f.Value
+	return nil
+}
+
+func plantLoose(w *World, victim *output, _ Fault) error {
+	w.plan(happening{at: w.now + w.wire.between(shortestGap, longestGap), kind: wireChanges, index: victim.index, flag: true})
+	return nil
+}
+
+// onRelay plants a fault in the relay behind the victim, or in the first relay
+// where there is none behind it.
+func onRelay(do func(k *relay, value float64)) func(*World, *output, Fault) error {
+	return func(w *World, victim *output, f Fault) error {
+		k := victim.relay
+		if k == nil && len(w.relays) > 0 {
+			k = w.relays[0]
+		}
+		if k == nil {
+			return errNoRelay
+		}
+		do(k, f.Value)
+		return nil
+	}
+}
+
+func plantSwapped(w *World, victim *output, f Fault) error {
+	return onRelay(func(k *relay, _ float64) { k.makes, k.breaks = k.breaks, k.makes })(w, victim, f)
+}
+
+func plantLostEdges(w *World, _ *output, f Fault) error {
+	for _, c := range w.contacts {
+		c.loses = uint64(f.Value)
+	}
+	return nil
+}
+
+func plantLostReadyEdges(w *World, _ *output, f Fault) error {
+	for _, c := range w.chips {
+		c.loses = uint64(f.Value)
+	}
+	return nil
+}
+
+func plantMergedEdges(w *World, _ *output, f Fault) error {
+	for _, c := range w.contacts {
+		c.latency = nanoseconds(f.Value)
+	}
+	return nil
+}
+
+func (w *World) chipOf(o *output) *chip { return w.chip(w.rig.Outputs[o.index].Chip) }
+
+func plantLost(w *World, victim *output, f Fault) error {
+	w.chipOf(victim).LoseAt(Start + capture.Instant(nanoseconds(f.Value)))
+	return nil
+}
+
+func plantReset(w *World, victim *output, f Fault) error {
+	w.chipOf(victim).ResetAt(Start + capture.Instant(nanoseconds(f.Value)))
+	return nil
+}
+
+func plantSupplyReset(w *World, _ *output, f Fault) error {
+	if w.SupplyChip() == nil {
+		return errors.New("the rig has no converter that sets its supply")
+	}
+	w.plan(happening{at: int64(Start) + nanoseconds(f.Value), kind: supplyResets})
+	return nil
+}
+
+func plantNoise(w *World, _ *output, f Fault) error {
+	w.bus.NAKEvery(int(f.Value))
+	return nil
+}
+
+// plantedOscillator returns the relative error of the conversion period that is
+// planted, if one is.
+func plantedOscillator(all []Fault) (float64, bool) {
+	for _, f := range all {
+		v := f.Value
+		if v == 0 {
+			v = 0.1
+		}
+		switch f.Name {
+		case "slow-oscillator":
+			return v, true
+		case "fast-oscillator":
+			return -v, true
+		}
+	}
+	return 0, false
+}
