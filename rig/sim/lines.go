@@ -181,7 +181,8 @@ func (s *lineSet) Active(index int) (bool, error) {
 	case line.Contact:
 		return w.contacts[l.index].closed, nil
 	case line.Reference:
-		return w.references[l.index].active, nil
+		r := w.references[l.index]
+		return r.active != r.inverted, nil
 	case line.Drive:
 		return w.drives[l.index].active, nil
 	}

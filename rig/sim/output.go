@@ -15,10 +15,13 @@ type output struct {
 
 	// turn counts the switchings. Events scheduled for an earlier turn are void.
 	turn    uint32
+	fed     source  // what drives the terminal
+	fedAt   int64   // since when
 	present segment // at the terminal
 	sense   signal  // behind the sense wire
 	loose   bool    // the sense wire is off
 	parts   divider
+	across  float64 // ohms of resistors across the coil, part of on and off; 0: none
 	share   float64 // volts at the converter's pin per volt at the terminal
 	lift    float64 // volts that the converter's input current adds at its pin
 	// edge is the time constant, in ns, with which the terminal of an output with a relay
@@ -33,6 +36,7 @@ type output struct {
 // terminal is what of an output is the unit's: all of it goes along where the wires at two
 // terminals change places.
 type terminal struct {
+	label   string // as it is printed beside the terminal
 	on, off source // what drives the terminal in either state
 	// With a programmable supply the volts of both are shares of it. drawn is the
 	// voltage when on as it was drawn, before faults.
@@ -103,6 +107,10 @@ func (o *output) level(high bool) float64 {
 // begin puts the output in its first state, settled long ago.
 func (o *output) begin(at int64, high bool) {
 	o.high = high
+	o.fed, o.fedAt = o.off, at
+	if high {
+		o.fed = o.on
+	}
 	if k := o.relay; k != nil {
 		k.coil.at, k.coil.until, k.coil.a, k.coil.slope = at, never, 0, 0
 		k.coil.c = o.level(high) / k.coil.ohms
@@ -203,6 +211,7 @@ func (w *World) applyEdge(o *output, before float64) {
 	src := w.source(o)
 	if k := o.relay; k != nil && src.gap != 0 && k.coil.takenOver(w.now, src) {
 		o.swing = 0
+		o.fed, o.fedAt = src, w.now
 		o.show(k.coil.fall(w.now, source{volts: src.volts, ohms: src.ohms}, before, o.edge))
 		w.plan(happening{at: k.coil.until, kind: outputPhase, index: o.index, turn: o.turn})
 		w.watchArmature(k)
@@ -231,6 +240,7 @@ func (o *output) passes(from int64, volts float64, rising bool) int64 {
 
 // apply connects the source to whatever load there is.
 func (w *World) apply(o *output, src source) {
+	o.fed, o.fedAt = src, w.now
 	var s segment
 	if o.relay == nil {
 		s = constant(w.now, src.volts)

@@ -38,7 +38,8 @@ type panel struct {
 
 // order is a rule with its output found.
 type order struct {
-	out          *output
+	named        string  // the output that is programmed
+	out          *output // the one that is switched
 	do           Action
 	after, lasts int64 // ns
 }
@@ -78,7 +79,7 @@ func (w *World) program(rules []Rule) error {
 		}
 		o.programmed = true
 		e := w.panel.event(r.Event)
-		w.panel.rules[e] = append(w.panel.rules[e], order{o, r.Do, int64(r.After), int64(r.For)})
+		w.panel.rules[e] = append(w.panel.rules[e], order{o.name, o, r.Do, int64(r.After), int64(r.For)})
 	}
 	return nil
 }
@@ -142,11 +143,13 @@ func (t *turns) take() (cause, bool) {
 
 // reference is a line that reports the instant of an event.
 type reference struct {
-	name   string
-	index  int32
-	active bool
-	line   int
-	seen   int64 // when the kernel stamps the last edge
+	name     string
+	index    int32
+	active   bool
+	line     int
+	seen     int64 // when the kernel stamps the last edge
+	other    bool  // a person has set the other polarity
+	inverted bool  // the line reads the opposite
 }
 
 // Times of the bench's own electronics: how late a reference reports, how long a
@@ -239,7 +242,7 @@ func (w *World) setReference(r *reference, active bool) {
 	}
 	r.active = active
 	r.seen = max(w.now+w.kernel.Next(), r.seen+1)
-	w.plan(happening{at: r.seen, kind: referenceSeen, index: r.index, flag: active})
+	w.plan(happening{at: r.seen, kind: referenceSeen, index: r.index, flag: active != r.inverted})
 }
 
 // press is the person at the bench bringing an event about at the panel.

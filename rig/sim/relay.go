@@ -8,6 +8,8 @@ type relay struct {
 	index  int32
 	out    *output
 	coil   coil
+	ends   ends     // the wires at its contacts, where they were changed
+	boards int      // by how many boards it was replaced
 	makes  *contact // the make contact; nil: not wired
 	breaks *contact
 	draw   draws

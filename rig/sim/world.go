@@ -12,6 +12,7 @@ import (
 
 	"makebreak/rig/ahead"
 	"makebreak/rig/capture"
+	"makebreak/rig/circuit"
 	"makebreak/rig/simchip"
 	"makebreak/rig/wiring"
 )
@@ -28,6 +29,9 @@ type Opts struct {
 	RealTime bool
 	// Faults are planted.
 	Faults []Fault
+	// Changes are what a person has changed on the bench since, in order. One that takes a
+	// fault's cause away takes the fault away.
+	Changes []Change
 	// Programme is how the unit's outputs are programmed.
 	Programme []Rule
 	// Initial names the outputs that are on at the start.
@@ -59,7 +63,11 @@ type Relay struct {
 // World is a simulated bench. It is used from one goroutine, apart from Act and
 // the Release of its lines.
 type World struct {
-	rig *wiring.Rig
+	rig    *wiring.Rig
+	layout *Layout
+	opts   Opts // as it was made
+
+	dangers [][]circuit.Danger // of each change
 
 	now int64
 	due int64 // when something happens next: an event, or a ready edge
@@ -105,7 +113,7 @@ type request struct {
 // NewWorld builds the bench that the rig describes, with a unit on it that is
 // programmed as the options say.
 func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
-	w := &World{rig: rig, now: int64(Start), readyDue: never, due: never}
+	w := &World{rig: rig, layout: NewLayout(rig, opts), opts: opts, now: int64(Start), readyDue: never, due: never}
 	w.truth.init(opts.OnTruth)
 	w.bench = newDraws(opts.Seed, "bench", false)
 	w.wire = newDraws(opts.Seed, "wire", false)
@@ -124,7 +132,13 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	if err := w.addSupply(opts); err != nil {
 		return nil, err
 	}
-	if err := w.plant(opts.Faults); err != nil {
+	if err := w.plant(w.remaining(opts.Faults, opts.Changes)); err != nil {
+		return nil, err
+	}
+	for _, o := range w.outputs {
+		o.loadOff()
+	}
+	if err := w.change(opts.Changes); err != nil {
 		return nil, err
 	}
 	w.begin()
@@ -145,6 +159,7 @@ func (w *World) addUnit(opts Opts) {
 	w.panel.jitter = d.about(float64(p.DelayJitter), float64(typical.DelayJitter), 0)
 	for i := range w.rig.Outputs {
 		o := &output{name: w.rig.Outputs[i].Name, index: int32(i)}
+		o.label = o.name
 		o.setup(p, newDraws(opts.Seed, "output "+o.name, opts.Exact))
 		w.outputs = append(w.outputs, o)
 	}
@@ -265,9 +280,6 @@ func (w *World) setInitial(initial map[string]bool) error {
 
 // begin lets everything settle in its first state.
 func (w *World) begin() {
-	for _, o := range w.outputs {
-		o.loadOff()
-	}
 	if w.supply != nil {
 		w.fedFrom(w.supply)
 	}

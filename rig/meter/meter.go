@@ -1,0 +1,181 @@
+package meter
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"makebreak/rig/circuit"
+	"makebreak/rig/problem"
+	"makebreak/rig/unit"
+	"makebreak/rig/words"
+)
+
+// Meter is one multimeter with its own errors.
+type Meter struct {
+	errors []off // by index of ranges
+}
+
+// off is by how much a range is off: a share of the reading and digits.
+type off struct{ share, digits float64 }
+
+// stream keeps the meter's draws apart from others of the same seed.
+const stream = 0x6d65746572
+
+// New returns the meter of a seed. The same seed gives the same meter.
+func New(seed uint64) *Meter {
+	d := rand.New(rand.NewPCG(seed, stream))
+	within := func(half float64) float64 { return half * (2*d.Float64() - 1) }
+	m := &Meter{}
+	for _, r := range ranges {
+		// Rounding to a digit is half of one digit of what is promised.
+		m.errors = append(m.errors, off{within(r.Share), within(r.Digits - 0.5)})
+	}
+	return m
+}
+
+// Reading is what the meter shows.
+type Reading struct {
+	Mode       Mode
+	Red, Black string  // the points at which its leads are
+	Value      float64 // base unit of the mode's quantity, as shown; NaN where Overload
+	Overload   bool    // it shows OL
+	Beeps      bool    // in continuity
+	Digit      float64 // the last digit shown, base unit of the mode's quantity
+	Within     float64 // what the manual promises: the true value is within this, base unit; NaN where Overload
+	Dangers    []circuit.Danger
+}
+
+// String writes what the display shows, with the unit and without the sign of a zero.
+func (r Reading) String() string {
+	if r.Overload {
+		return "OL"
+	}
+	return r.scaler().Text(r.Value)
+}
+
+// scaler writes with as many decimals as the range has.
+func (r Reading) scaler() unit.Scaler {
+	// A Scaler writes two digits of an uncertainty, so this one ends at the last digit shown.
+	return r.Mode.Kind().Scaler(unit.Figures{Values: []float64{r.Value}, Uncertainty: 10 * r.Digit})
+}
+
+// liveVolts is from where on a circuit counts as live for a test.
+const liveVolts = 0.05
+
+// Read puts the red lead on one point and the black one on another and reads. The error is of
+// the kind Usage where the network has no such point.
+func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading, error) {
+	r := Reading{Mode: mode, Red: red, Black: black, Value: math.NaN(), Overload: true, Within: math.NaN()}
+	if len(Ranges(mode)) == 0 {
+		return r, problem.New(problem.Usage, fmt.Sprintf("the meter cannot measure %q: %s", mode, words.UseOneOf(string(mode), words.Texts(Modes(), func(m Mode) string { return string(m) }))))
+	}
+	if mode.Tests() {
+		live, err := across(n, inputOhms, 0, red, black)
+		if err != nil {
+			return r, err
+		}
+		if math.Abs(live) > liveVolts {
+			r.Dangers = append(r.Dangers, circuit.Danger{Code: circuit.LiveOhms, Place: red, Value: math.Abs(live), Limit: liveVolts})
+		}
+	}
+	for i, x := range ranges {
+		if x.Mode != mode {
+			continue
+		}
+		v, err := x.sees(n, red, black)
+		if err != nil {
+			return r, err
+		}
+		if m.shows(&r, x, m.errors[i], v) {
+			break
+		}
+	}
+	return r, nil
+}
+
+// shows takes a value in where the range reaches it. A meter has no sign for a value that it
+// does not reach, so it stays at OL.
+func (m *Meter) shows(r *Reading, x Range, e off, v float64) bool {
+	r.Digit = x.Digit
+	v = math.Round(v*(1+e.share)/x.Digit+e.digits) * x.Digit
+	reach := x.FullScale
+	if x.Mode == Diode {
+		reach = diodeReach
+	}
+	if math.IsNaN(v) || math.Abs(v) > reach || x.Mode != DCVolts && v < -x.Digits*x.Digit {
+		return false
+	}
+	if x.Mode != DCVolts {
+		v = max(v, 0)
+	}
+	r.Value, r.Overload = v+0, false
+	r.Within = x.Share*math.Abs(v) + x.Digits*x.Digit
+	r.Beeps = x.Mode == Continuity && v < beepOhms
+	return true
+}
+
+// sees returns the value that the range's electronics come to, before its errors.
+func (x Range) sees(n *circuit.Network, red, black string) (float64, error) {
+	switch x.Mode {
+	case DCVolts:
+		return across(n, inputOhms, 0, red, black)
+	case ACVolts:
+		v, err := hum(n, red, black)
+		return v / math.Sqrt2, err // shown as the sine's effective value
+	case Diode:
+		return across(n, x.TestOhms, x.Test, red, black)
+	}
+	v, err := across(n, x.TestOhms, x.Test, red, black)
+	// What lies outside divides the test voltage with what the range has inside.
+	if left := x.Test - v; err == nil && left > 0 {
+		return x.TestOhms * v / left, nil
+	}
+	return math.NaN(), err
+}
+
+// The meter's own points.
+const (
+	plus  = "meter +"
+	minus = "meter -"
+)
+
+// across returns the volts at the meter's sockets, with its input or test source there.
+func across(n *circuit.Network, ohms, test float64, red, black string) (float64, error) {
+	s, err := n.With(leads(ohms, test, red, black)).Solve()
+	if err != nil {
+		return 0, err
+	}
+	if err := known(n, red, black); err != nil {
+		return 0, err
+	}
+	return s.Volts(plus, minus)
+}
+
+func hum(n *circuit.Network, red, black string) (float64, error) {
+	if err := known(n, red, black); err != nil {
+		return 0, err
+	}
+	return n.With(leads(inputOhms, 0, red, black)).Hum(plus, minus)
+}
+
+func leads(ohms, test float64, red, black string) *circuit.Network {
+	n := &circuit.Network{Resistors: []circuit.Resistor{
+		{From: red, To: plus, Ohms: leadOhms}, {From: black, To: minus, Ohms: leadOhms}}}
+	if test == 0 {
+		n.Resistors = append(n.Resistors, circuit.Resistor{From: plus, To: minus, Ohms: ohms})
+	} else {
+		n.Sources = []circuit.Source{{Plus: plus, Minus: minus, Volts: test, Ohms: ohms}}
+	}
+	return n
+}
+
+// known refuses points that no part of the network has.
+func known(n *circuit.Network, points ...string) error {
+	for _, p := range points {
+		if !n.Has(p) {
+			return problem.Of(problem.Usage, fmt.Errorf("%s: %w", p, circuit.ErrUnknownPoint))
+		}
+	}
+	return nil
+}
