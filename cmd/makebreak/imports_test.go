@@ -138,8 +138,8 @@ func forbidden(from, to string) string {
 		return "words, tables, units, kinds of problems and tasks know nothing of the project"
 	case within(to, "cmd"):
 		return "nothing knows the command line"
-	case simulator && !ofSimulator && !within(from, "cmd") && !within(from, "sequences/setup"):
-		return "only what sets a bench up for a sequence, the command line and tests know the simulator"
+	case simulator && !ofSimulator && !within(from, "cmd") && !within(from, "sequences/setup") && !within(from, "sequences/exercise"):
+		return "only what sets a bench up for a sequence or an exercise, the command line and tests know the simulator"
 	case language(to):
 		return "" // everybody's
 	case within(from, "analyze") && !within(to, "analyze") && to != "makebreak/rig/capture":

@@ -51,12 +51,12 @@ func contents(t *testing.T, db *DB, id string) []string {
 	return all
 }
 
-// Every table that has rows of a run is copied; a trigger fills the one of the names, and
-// what makes the log's word stays its own.
+// Every table that has rows of a run is copied; a trigger fills the one of the names, what
+// makes the log's word stays its own, and exercises stay where they were begun.
 func TestCopyRun_Tables(t *testing.T) {
 	t.Parallel()
 	db := openLog(t, filepath.Join(t.TempDir(), "log.db"))
-	known := append([]string{"run", "name", "capture", "log"}, runTables...)
+	known := append([]string{"run", "name", "capture", "log", "exercise", "exercise_step"}, runTables...)
 	rows, err := db.read.Query("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
 	if err != nil {
 		t.Fatal(err)

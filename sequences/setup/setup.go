@@ -22,10 +22,20 @@ type Simulation struct {
 	Seed     uint64 // the same seed gives the same bench
 	Faults   []sim.Fault
 	RealTime bool // let it take as long as a real one
+	// Sealed says that the bench's state is hidden from whoever tests it: nothing names its
+	// faults or its seed.
+	Sealed bool
 }
+
+// Sealed stands for faults that are hidden from whoever tests the bench.
+const Sealed = "sealed"
+
 
 // Planted lists the faults as Plant takes them.
 func (s *Simulation) Planted() []string {
+	if s.Sealed {
+		return []string{Sealed}
+	}
 	texts := []string{}
 	for _, f := range s.Faults {
 		texts = append(texts, f.String())
@@ -49,10 +59,17 @@ func (s *Simulation) Plant(texts []string) error {
 // Open opens the bench of a rig for a sequence, simulated or real. Outputs and Mode of the
 // options are those that the sequence needs. A bench with a person at it is in real time.
 func Open(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts bench.Opts) (*bench.Bench, error) {
-	opts.Outputs, opts.Mode = seq.Sampled(rig), seq.Sample
 	if !rig.Simulated {
+		opts.Outputs, opts.Mode = seq.Sampled(rig), seq.Sample
 		return hardware.OpenBench(rig, opts)
 	}
+	b, _, err := Simulated(rig, seq, s, opts)
+	return b, err
+}
+
+// Simulated is Open for a simulated bench, with the world that it is in.
+func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts bench.Opts) (*bench.Bench, *sim.World, error) {
+	opts.Outputs, opts.Mode = seq.Sampled(rig), seq.Sample
 	if opts.Prompter != nil {
 		s.RealTime = true // a person cannot keep up with virtual time
 	}
@@ -60,14 +77,15 @@ func Open(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts bench.Opt
 	unit.Seed, unit.RealTime, unit.Faults = s.Seed, s.RealTime, s.Faults
 	world, err := sim.NewWorld(rig, unit)
 	if err != nil {
-		return nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
+		return nil, nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
 	}
 	lines, err := world.Lines(bench.Requests(rig))
 	if err != nil {
-		return nil, problem.Of(problem.Input, err)
+		return nil, nil, problem.Of(problem.Input, err)
 	}
 	opts.Act = world.Act
-	return bench.Open(rig, world.Bus(), lines, opts)
+	b, err := bench.Open(rig, world.Bus(), lines, opts)
+	return b, world, err
 }
 
 // Rest is a sequence that brings nothing about, for looking at all outputs in turn, also

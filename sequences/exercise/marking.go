@@ -1,0 +1,308 @@
+package exercise
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/rig/problem"
+	"makebreak/rig/words"
+)
+
+// Marks are what an answer was worth, and what led to it.
+type Marks struct {
+	Points int `json:"points"`
+	Of     int `json:"of"`
+	// Right of the answers are right in cause and place, Half in one of them; Wrong are the
+	// others as they were given. The log holds no right ones: others may get the same bench.
+	Right int      `json:"right"`
+	Half  int      `json:"half"`
+	Wrong []string `json:"wrong"`
+
+	Spent   time.Duration `json:"spent_ns"` // bench time
+	Actions int           `json:"actions"`
+	Dangers []string      `json:"dangers"` // codes, one each time
+	// Shortest is the bench time of the shortest way that was found, 0: none was; Way is what
+	// it does.
+	Shortest time.Duration `json:"shortest_ns"`
+	Way      []Action      `json:"way"`
+	// Possible is how many answers fitted all that the trainee had seen, the right one among
+	// them; 1: nothing else was left. 0: not known, as on a real rig.
+	Possible int `json:"possible"`
+
+	// What follows is for the trainee only and does not stand in the log.
+	Truth   []Answer  `json:"-"`
+	Fitting []Answer  `json:"-"` // wrong answers that fitted all that was seen
+	Telling []Telling `json:"-"` // what tells the truth from them, and from what was answered
+}
+
+// Telling is what would have told the truth from another answer.
+type Telling struct {
+	From   []Answer
+	Action Action
+	Shows  string // what it shows, with its figure
+}
+
+// LuckShare is the share of the points that a guess among the answers still possible would
+// have brought on average; 0 where nothing else was left.
+func (m *Marks) LuckShare() float64 {
+	if m.Possible < 2 {
+		return 0
+	}
+	return 1 - 1/float64(m.Possible)
+}
+
+// give marks the trainee's answer.
+func (s *Session) give(ctx context.Context, a Action, r *Result) error {
+	if len(a.Answer) == 0 || len(a.Answer) > mostFaults {
+		return problem.New(problem.Usage, fmt.Sprintf("give one answer, or %d where several things are wrong", mostFaults))
+	}
+	for i, x := range a.Answer {
+		switch {
+		case !slices.Contains(s.def.Answers, x):
+			return problem.New(problem.Usage, fmt.Sprintf("answer %q is not on the list: %s", words.Short(x.String(), words.MostName), s.def.nearestAnswers(x.String())))
+		case slices.Contains(a.Answer[:i], x):
+			return problem.New(problem.Usage, fmt.Sprintf("answer %s is given twice", x))
+		case x.Cause == Nothing && len(a.Answer) > 1:
+			return problem.New(problem.Usage, "nothing is wrong is an answer by itself")
+		}
+	}
+	m, err := s.mark(ctx, a.Answer)
+	if err != nil {
+		return err
+	}
+	r.Marks = m
+	x, err := s.stepOf(r)
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(m)
+	if err != nil {
+		return err
+	}
+	if err := s.db.EndExercise(s.row, x, text); err != nil {
+		return err
+	}
+	s.took(x, r)
+	return nil
+}
+
+// mark marks answers.
+func (s *Session) mark(ctx context.Context, given []Answer) (*Marks, error) {
+	truth := s.hidden.Truth
+	m := &Marks{Of: s.def.Points.Right, Spent: s.Spent(), Actions: len(s.done), Truth: truth, Wrong: []string{}, Dangers: []string{}, Way: []Action{}}
+	m.score(given, truth, s.def.Points)
+	for _, x := range s.steps {
+		m.Dangers = append(m.Dangers, x.Dangers...)
+	}
+	m.Points = max(0, m.Points-len(m.Dangers)*s.def.Points.Danger)
+	if s.row.Rig != "" {
+		return m, nil // how a real unit differs from the simulated one is not known
+	}
+	return m, s.weigh(ctx, m, given)
+}
+
+// score counts what is right and gives its points. Each fault is worth the same share; an
+// answer too many takes as much away.
+func (m *Marks) score(given, truth []Answer, p Points) {
+	left := slices.Clone(truth)
+	take := func(same func(a, b Answer) bool) (n int, rest []Answer) {
+		for _, g := range given {
+			i := slices.IndexFunc(left, func(t Answer) bool { return same(g, t) })
+			if i < 0 {
+				rest = append(rest, g)
+				continue
+			}
+			left = slices.Delete(left, i, i+1)
+			n++
+		}
+		return n, rest
+	}
+	m.Right, given = take(func(a, b Answer) bool { return a == b })
+	m.Half, given = take(func(a, b Answer) bool { return a.Cause == b.Cause })
+	halfByPlace, given := take(func(a, b Answer) bool { return a.Place != "" && a.Place == b.Place })
+	m.Half += halfByPlace
+	for _, g := range given {
+		m.Wrong = append(m.Wrong, g.String())
+	}
+	parts := max(len(truth), m.Right+m.Half+len(m.Wrong))
+	m.Points = (m.Right*p.Right + m.Half*p.Half) / parts
+}
+
+// weigh finds the shortest way, and how much of an answer was luck.
+func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
+	j := newJudge(s.def)
+	true_ := j.index(s.hidden.Truth)
+	if true_ < 0 {
+		return errState
+	}
+	w := &weighing{judge: j, bench: s.specimen(), truth: true_}
+	if err := w.shortest(ctx, m); err != nil {
+		return err
+	}
+	return w.luck(ctx, m, s.done, given)
+}
+
+// weighing compares one bench with all answers.
+type weighing struct {
+	judge *judge
+	bench *specimen
+	truth int // its hypothesis
+}
+
+// others are all answers but the right one.
+func (w *weighing) others() set {
+	return (set(1)<<len(w.judge.hypotheses) - 1) &^ (1 << w.truth)
+}
+
+// at is what the bench shows with changes made, and what each answer's benches show.
+func (w *weighing) at(ctx context.Context, changes []string) (shown, [][]shown, error) {
+	learned, err := w.judge.learn(ctx, changes)
+	if err != nil {
+		return nil, nil, err
+	}
+	bench := *w.bench
+	bench.changes = changes
+	seen, err := bench.observe(ctx, w.judge.probes)
+	return seen, learned, err
+}
+
+// steps are all actions on the bench with changes made, as the shortest way counts them. The
+// card is read in any case.
+func (w *weighing) steps(ctx context.Context, changes []string) ([]step, error) {
+	seen, learned, err := w.at(ctx, changes)
+	if err != nil {
+		return nil, err
+	}
+	var all []step
+	for _, a := range w.judge.def.actions(w.judge.probes) {
+		if x, there := seen[a.key()]; there {
+			all = append(all, step{a, w.judge.def.cost(a), w.judge.excluded(a.key(), x, learned)})
+		}
+	}
+	return all, nil
+}
+
+// shortest finds the shortest way on the bench as it was drawn.
+func (w *weighing) shortest(ctx context.Context, m *Marks) error {
+	steps, err := w.steps(ctx, nil)
+	if err != nil {
+		return err
+	}
+	way := shortest(steps, w.others())
+	left := w.others()
+	for _, s := range way {
+		m.Way = append(m.Way, s.action)
+		left &^= s.out
+	}
+	if left == 0 {
+		m.Shortest = total(way) + costs[ReadCard]
+	}
+	return nil
+}
+
+// luck counts the answers that fitted all that was seen, and says what would have told them.
+func (w *weighing) luck(ctx context.Context, m *Marks, done []Action, given []Answer) error {
+	fits := w.others()
+	var changes []string
+	for _, a := range done {
+		switch a.Kind {
+		case Change:
+			changes = append(slices.Clone(changes), a.Change)
+			continue
+		case Try, Look, Probe:
+		default:
+			continue
+		}
+		if a.Kind == Probe && !slices.ContainsFunc(w.judge.probes, func(p Action) bool { return p.key() == a.key() }) {
+			continue // it is none of those that the answers are compared by
+		}
+		seen, learned, err := w.at(ctx, changes)
+		if err != nil {
+			return err
+		}
+		fits &^= w.judge.excluded(a.key(), seen[a.key()], learned)
+	}
+	m.Possible = 1
+	tell := set(0)
+	for i := range w.judge.hypotheses {
+		h := &w.judge.hypotheses[i]
+		if fits.has(i) {
+			m.Possible++
+			m.Fitting = append(m.Fitting, h.answers...)
+			tell |= 1 << i
+		}
+		if i != w.truth && sameAnswers(h.answers, given) {
+			tell |= 1 << i
+		}
+	}
+	return w.tell(ctx, m, tell)
+}
+
+// tell says what tells the truth from answers, by the cheapest action that does.
+func (w *weighing) tell(ctx context.Context, m *Marks, from set) error {
+	seen, learned, err := w.at(ctx, nil)
+	if err != nil {
+		return err
+	}
+	for i := range w.judge.hypotheses {
+		if !from.has(i) {
+			continue
+		}
+		var best *Telling
+		var cost time.Duration
+		for _, a := range w.judge.def.actions(w.judge.probes) {
+			x := w.judge.excludes(a.key(), seen[a.key()], learned, i)
+			if c := w.judge.def.cost(a); x != nil && (best == nil || c < cost) {
+				best, cost = &Telling{From: w.judge.hypotheses[i].answers, Action: a, Shows: x.by.String()}, c
+			}
+		}
+		if best != nil {
+			m.Telling = append(m.Telling, *best)
+		}
+	}
+	return nil
+}
+
+// String writes what was seen, with its figure.
+func (x sight) String() string {
+	figure := x.kind.Short(x.value, 3)
+	if isContact(x.of) {
+		figure = map[bool]string{true: "closed", false: "open"}[x.value > 0.5]
+	}
+	return x.of + " " + strings.TrimSpace(figure)
+}
+
+// actions are all that can be seen on a bench as it stands.
+func (d *Definition) actions(probes []Action) (all []Action) {
+	for _, k := range d.Allowed {
+		switch k {
+		case Try:
+			all = append(all, Action{Kind: Try})
+		case Look:
+			for _, c := range d.EventChoices() {
+				all = append(all, Action{Kind: Look, After: c.Value})
+			}
+		case Probe:
+			all = append(all, probes...)
+		}
+	}
+	return all
+}
+
+// cost is the bench time of an action.
+func (d *Definition) cost(a Action) time.Duration {
+	c := costs[a.Kind]
+	switch a.Kind {
+	case Try:
+		c += d.Sequence.Baseline + time.Duration(d.Sequence.Cycles)*d.Sequence.Duration()
+	case Look, Probe:
+		if at, err := d.until(a.After); err == nil {
+			c += at
+		}
+	}
+	return c
+}

@@ -1,0 +1,143 @@
+package exercise
+
+import (
+	"context"
+	"slices"
+
+	"makebreak/analyze"
+	"makebreak/analyze/diagnose"
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/hardware"
+	"makebreak/rig/problem"
+	"makebreak/rig/sim"
+	"makebreak/sequences"
+	"makebreak/sequences/setup"
+)
+
+// specimen is one bench as it stands before a trainee: a definition's unit with its hidden
+// state, and what has been changed on it.
+type specimen struct {
+	def     *Definition
+	seed    uint64
+	faults  []sim.Fault
+	changes []string // as the trainee named them, in their order
+}
+
+// errState says that a bench cannot have its hidden state, without naming it.
+var errState error = problem.New(problem.Internal, "the drawn bench cannot be made; check the exercise with makebreak exercise check")
+
+// simulation is the specimen as the simulated bench takes it.
+func (s *specimen) simulation() (setup.Simulation, error) {
+	return setup.Simulation{Seed: s.seed, Faults: s.faults, Sealed: true}, nil
+}
+
+// halt is where a pass stops for somebody to look: at the end of the state after an event of
+// the first cycle, or before any event.
+type halt func(event string, w *sim.World, c *capture.Capture) error
+
+// pass goes through the sequence and returns what is measured, as a run does. It has no log
+// and calls at, where that is not nil, at the end of each state of the first cycle.
+func (s *specimen) pass(ctx context.Context, cycles int, at halt) ([]analyze.Measurement, error) {
+	of, err := s.simulation()
+	if err != nil {
+		return nil, err
+	}
+	seq := s.def.Sequence
+	b, world, err := setup.Simulated(s.def.Rig, seq, of, bench.Opts{})
+	if err != nil {
+		return nil, errState
+	}
+	p := &passing{bench: b, seq: seq, world: world, at: at}
+	err = p.run(ctx, cycles)
+	if closeErr := hardware.CloseBench(b); err == nil {
+		err = closeErr
+	}
+	return p.figures, err
+}
+
+// passing is a pass under way.
+type passing struct {
+	bench   *bench.Bench
+	seq     *sequences.Sequence
+	world   *sim.World
+	at      halt
+	figures []analyze.Measurement
+}
+
+func (p *passing) run(ctx context.Context, cycles int) error {
+	c, err := p.bench.NewCapture()
+	if err != nil {
+		return err
+	}
+	c.Thin()
+	meter, err := diagnose.NewExaminer(&p.seq.Plan, c)
+	if err != nil {
+		return err
+	}
+	if err := p.bench.Record(ctx, c, p.bench.Now().Add(p.seq.Baseline)); err != nil {
+		return err
+	}
+	if err := p.halt("", c); err != nil {
+		return err
+	}
+	for n := 1; n <= cycles; n++ {
+		if err := p.cycle(ctx, c, n); err != nil {
+			return err
+		}
+		meter.SetCycle(n)
+		for i, e := range c.Events {
+			to := c.End
+			if i+1 < len(c.Events) {
+				to = c.Events[i+1].At
+			}
+			meter.State(c, e, to)
+		}
+		p.figures = append(p.figures, meter.Take().Measurements...)
+		next := c.Continue()
+		c.Recycle()
+		c = next
+	}
+	return nil
+}
+
+// cycle passes once through the sequence's steps.
+func (p *passing) cycle(ctx context.Context, c *capture.Capture, n int) error {
+	for i, step := range p.seq.Steps {
+		at, err := p.act(ctx, c, step)
+		if err != nil {
+			return err
+		}
+		if err := p.bench.Record(ctx, c, at.Add(step.Hold)); err != nil {
+			return err
+		}
+		// Of events that come several times the first is looked at.
+		first := !slices.ContainsFunc(p.seq.Steps[:i], func(s sequences.Step) bool { return s.Event == step.Event })
+		if n == 1 && first {
+			if err := p.halt(step.Event, c); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// act brings a step's event about, or moves the supply.
+func (p *passing) act(ctx context.Context, c *capture.Capture, step sequences.Step) (capture.Instant, error) {
+	if mv := step.Supply; mv != nil {
+		e, err := p.bench.MoveSupply(ctx, c, step.Event, bench.Move{From: float64(mv.From), To: float64(mv.To), Over: mv.Over})
+		return e.At, err
+	}
+	e, err := p.bench.Cause(ctx, c, step.Cause)
+	if err == nil && e.Name != step.Event {
+		c.Events[len(c.Events)-1].Name = step.Event
+	}
+	return e.At, err
+}
+
+func (p *passing) halt(event string, c *capture.Capture) error {
+	if p.at == nil {
+		return nil
+	}
+	return p.at(event, p.world, c)
+}

@@ -1,0 +1,438 @@
+package exercise
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/capture"
+	"makebreak/rig/problem"
+	"makebreak/rig/sim"
+	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
+	"makebreak/rig/words"
+	"makebreak/sequences"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/setup"
+)
+
+// Action is one thing that a trainee does.
+type Action struct {
+	Kind Kind `json:"kind"`
+	// After is the event after which a trainee looks or probes; empty: before any.
+	After  string   `json:"after,omitempty"`
+	A      string   `json:"a,omitempty"` // of Probe: the point of the meter's red lead
+	B      string   `json:"b,omitempty"` // and that of its black one
+	Meter  string   `json:"meter,omitempty"`
+	Change string   `json:"change,omitempty"`
+	Cycles int      `json:"cycles,omitempty"` // of Try; 0: the exercise's
+	Answer []Answer `json:"-"`                // of Give; not stored, since it may be right
+}
+
+// Choice is one of the words that something is chosen from.
+type Choice struct {
+	Value string `json:"value"` // as it is typed
+	Words string `json:"words"` // for people
+}
+
+// Allowed is something that a trainee may do, with what is to be chosen for it.
+type Allowed struct {
+	Kind    Kind          `json:"kind"`
+	Words   string        `json:"words"`   // for people, as on a button
+	Cost    time.Duration `json:"cost_ns"` // bench time; that of the unit's own steps comes on top
+	Events  []Choice      `json:"events,omitempty"`
+	Points  []Choice      `json:"points,omitempty"`
+	Meters  []Choice      `json:"meters,omitempty"`
+	Changes []Choice      `json:"changes,omitempty"`
+	Answers []Choice      `json:"answers,omitempty"`
+}
+
+// Reading is what the trainee reads from an instrument.
+type Reading struct {
+	Of    string `json:"of"`    // an output, a contact, or what the meter is held to
+	Shows string `json:"shows"` // as it is shown: "13.42 V", "closed", "OL"
+}
+
+// Result is what the trainee gets for an action.
+type Result struct {
+	Action   Action        `json:"action"`
+	Cost     time.Duration `json:"cost_ns"`           // bench time of this action
+	Spent    time.Duration `json:"spent_ns"`          // and of all so far
+	Dangers  []Danger      `json:"dangers,omitempty"` // done by this action
+	Run      string        `json:"run,omitempty"`     // of Try: its name in the log
+	Readings []Reading     `json:"readings,omitempty"`
+	Notes    []string      `json:"notes,omitempty"` // what else is to be said
+	Marks    *Marks        `json:"marks,omitempty"` // of Give
+}
+
+// Trial is what a runner needs to run the sequence on the bench as it stands, and to log it.
+type Trial struct {
+	Sequence   *sequences.Sequence // with the number of cycles
+	Rig        *wiring.Rig
+	Simulation setup.Simulation
+	Trainee    string
+	Fields     []journal.Field // to be noted with the run
+	// Seed is what stands for the bench's seed in the log: the same for the same bench, and
+	// nothing to make it from.
+	Seed uint64
+}
+
+// A Runner runs the sequence and logs it. It returns the run's name in the log, as soon as
+// there is one also with an error.
+type Runner func(ctx context.Context, t *Trial) (run string, err error)
+
+// Session is an exercise that a trainee has begun. It is used from one goroutine.
+type Session struct {
+	db     *journal.DB
+	row    *journal.Exercise
+	def    *Definition
+	hidden *hidden
+	faults []sim.Fault
+	steps  []journal.ExerciseStep
+	done   []Action // by index of steps
+	now    func() time.Time
+}
+
+// Begin says how an exercise is begun.
+type Begin struct {
+	Definition *Definition
+	Trainee    string   // may be empty
+	Word       string   // the trainer's; empty: another state each time, which no word opens
+	Rig        string   // file of a real rig; empty: the simulated bench
+	Truth      []Answer // of a real rig, on which the fault was made by hand
+	Now        func() time.Time
+}
+
+// Start begins an exercise in the log.
+func Start(db *journal.DB, b Begin) (*Session, error) {
+	d := b.Definition
+	h := &hidden{Definition: string(d.Source), File: d.File, Truth: b.Truth}
+	if b.Rig == "" {
+		rng, err := d.source(b.Word, b.Trainee)
+		if err != nil {
+			return nil, err
+		}
+		x, err := d.draw(rng)
+		if err != nil {
+			return nil, errState
+		}
+		h.Seed, h.State, h.Truth = x.Seed, x.State, x.Truth
+		for _, f := range x.Faults {
+			h.Faults = append(h.Faults, f.String())
+		}
+	}
+	row := &journal.Exercise{Name: d.Name, Title: d.Title, Grade: d.Grade, Trainee: b.Trainee, Rig: b.Rig, Started: b.Now(), Worded: b.Word != ""}
+	err := db.BeginExercise(row, func(place string) error {
+		s, err := seal(h, b.Word, place)
+		if err == nil {
+			row.Salt, row.State, row.ByWord, row.Here = s.Salt, s.State, s.ByWord, s.Here
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return resume(db, row, h, b.Now)
+}
+
+// Resume takes up the exercise of a name that was begun last; of an empty name the one begun
+// last of all.
+func Resume(ctx context.Context, db *journal.DB, name string, now func() time.Time) (*Session, error) {
+	row, err := db.FindExercise(name)
+	if err != nil {
+		return nil, err
+	}
+	place, err := db.ExercisePlace(row)
+	if err != nil {
+		return nil, err
+	}
+	h, err := sealedOf(row).open(place)
+	if err != nil {
+		return nil, err
+	}
+	return resume(db, row, h, now)
+}
+
+func sealedOf(row *journal.Exercise) *Sealed {
+	return &Sealed{Salt: row.Salt, State: row.State, ByWord: row.ByWord, Here: row.Here}
+}
+
+func resume(db *journal.DB, row *journal.Exercise, h *hidden, now func() time.Time) (*Session, error) {
+	s := &Session{db: db, row: row, hidden: h, now: now}
+	var err error
+	// The file was read without an error before it was sealed.
+	if s.def, err = Parse(context.Background(), h.File, []byte(h.Definition)); err != nil {
+		return nil, errSealed
+	}
+	for _, text := range h.Faults {
+		f, err := sim.ParseFault(text)
+		if err != nil {
+			return nil, errSealed
+		}
+		s.faults = append(s.faults, f)
+	}
+	if s.steps, err = db.ExerciseSteps(row); err != nil {
+		return nil, err
+	}
+	for _, x := range s.steps {
+		var a Action
+		if err := json.Unmarshal(x.Action, &a); err != nil {
+			return nil, problem.Of(problem.Storage, fmt.Errorf("exercise %s: a step in the log cannot be read: %w", row.Name, err))
+		}
+		s.done = append(s.done, a)
+	}
+	return s, nil
+}
+
+// Definition is the exercise's.
+func (s *Session) Definition() *Definition { return s.def }
+
+// Trainee is who does the exercise; it may be empty.
+func (s *Session) Trainee() string { return s.row.Trainee }
+
+// Rig is the file of the real rig that the exercise is done on; empty: the simulated bench.
+func (s *Session) Rig() string { return s.row.Rig }
+
+// Answered reports whether the exercise is over.
+func (s *Session) Answered() bool { return !s.row.Ended.IsZero() }
+
+// Done returns what the trainee has done, the first thing first.
+func (s *Session) Done() []Action { return s.done }
+
+// Spent is the bench time spent so far.
+func (s *Session) Spent() (d time.Duration) {
+	for _, x := range s.steps {
+		d += x.Cost
+	}
+	return d
+}
+
+// specimen is the bench as it stands.
+func (s *Session) specimen() *specimen {
+	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: s.changes()}
+}
+
+// changes are those that the trainee has made.
+func (s *Session) changes() (all []string) {
+	for _, a := range s.done {
+		if a.Kind == Change {
+			all = append(all, a.Change)
+		}
+	}
+	return all
+}
+
+// Allowed says what the trainee may do now.
+func (s *Session) Allowed() []Allowed {
+	if s.Answered() {
+		return nil
+	}
+	all := []Allowed{{Kind: ReadCard, Words: "Read the job card and the wiring", Cost: costs[ReadCard]}}
+	for _, k := range s.def.Allowed {
+		all = append(all, s.def.allowed(k))
+	}
+	return append(all, Allowed{Kind: Give, Words: "Answer: cause and place", Answers: s.def.AnswerChoices()})
+}
+
+// allowed is one kind of action with its choices.
+func (d *Definition) allowed(k Kind) Allowed {
+	x := Allowed{Kind: k, Cost: costs[k]}
+	switch k {
+	case Try:
+		x.Words = "Run the sequence"
+	case Look:
+		x.Words, x.Events = "Look at levels and contacts", d.EventChoices()
+	}
+	return x
+}
+
+// EventChoices are when a trainee may look or probe.
+func (d *Definition) EventChoices() []Choice {
+	all := []Choice{{Value: "", Words: "before any event"}}
+	for _, e := range d.events {
+		all = append(all, Choice{Value: e, Words: "after " + e})
+	}
+	return all
+}
+
+// AnswerChoices are the answers to choose from.
+func (d *Definition) AnswerChoices() []Choice {
+	var all []Choice
+	for _, a := range d.Answers {
+		all = append(all, Choice{Value: a.String(), Words: a.Words()})
+	}
+	return all
+}
+
+// Do does what the trainee asks for, and stores it in the log before it returns. An action
+// that the exercise does not allow, or of which a choice is missing, is of the kind Usage
+// and costs nothing.
+func (s *Session) Do(ctx context.Context, a Action, run Runner) (*Result, error) {
+	if s.Answered() {
+		return nil, fmt.Errorf("%w; begin another with makebreak exercise start NAME", journal.ErrAnswered)
+	}
+	if a.Kind != ReadCard && a.Kind != Give && !slices.Contains(s.def.Allowed, a.Kind) {
+		return nil, problem.New(problem.Usage, fmt.Sprintf("exercise %s does not allow this; %s", s.def.Name, words.UseOneOf(string(a.Kind), s.kinds())))
+	}
+	r := &Result{Action: a, Cost: costs[a.Kind]}
+	var err error
+	switch a.Kind {
+	case ReadCard:
+	case Try:
+		err = s.try(ctx, a, r, run)
+	case Look:
+		err = s.look(ctx, a, r)
+	case Give:
+		return r, s.give(ctx, a, r)
+	}
+	if err != nil && r.Run == "" {
+		return nil, err
+	}
+	return r, errors.Join(err, s.store(r))
+}
+
+func (s *Session) kinds() (all []string) {
+	for _, k := range s.def.Allowed {
+		all = append(all, string(k))
+	}
+	return append(all, string(ReadCard), string(Give))
+}
+
+// stepOf is a result as the log keeps it.
+func (s *Session) stepOf(r *Result) (journal.ExerciseStep, error) {
+	text, err := json.Marshal(r.Action)
+	x := journal.ExerciseStep{At: s.now(), Action: text, Cost: r.Cost, Run: r.Run}
+	for _, d := range r.Dangers {
+		x.Dangers = append(x.Dangers, d.Code)
+	}
+	return x, err
+}
+
+// store adds a result to what has been done.
+func (s *Session) store(r *Result) error {
+	x, err := s.stepOf(r)
+	if err == nil {
+		err = s.db.AddExerciseStep(s.row, x)
+	}
+	if err != nil {
+		return err
+	}
+	s.took(x, r)
+	return nil
+}
+
+func (s *Session) took(x journal.ExerciseStep, r *Result) {
+	s.steps, s.done = append(s.steps, x), append(s.done, r.Action)
+	r.Spent = s.Spent()
+}
+
+// try runs the sequence.
+func (s *Session) try(ctx context.Context, a Action, r *Result, run Runner) error {
+	t, err := s.Trial(ctx, a.Cycles)
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(s.done, func(x Action) bool { return x.Kind == ReadCard }) {
+		r.Dangers = append(r.Dangers, dangerOf(cautionsUnread))
+	}
+	r.Cost += t.Sequence.Baseline + time.Duration(t.Sequence.Cycles)*t.Sequence.Duration()
+	r.Run, err = run(ctx, t)
+	return err
+}
+
+// Trial is how the sequence is run on the bench as it stands.
+func (s *Session) Trial(ctx context.Context, cycles int) (*Trial, error) {
+	seq := *s.def.Sequence
+	if cycles < 0 || cycles > maxCycles {
+		return nil, problem.New(problem.Usage, fmt.Sprintf("%d cycles: must be a whole number from 1 to %d", cycles, maxCycles))
+	}
+	if cycles > 0 {
+		seq.Cycles = cycles
+	}
+	t := &Trial{Sequence: &seq, Rig: s.def.Rig, Trainee: s.row.Trainee, Seed: labelOf(s.row.UUID),
+		Fields: []journal.Field{{Name: "exercise", Value: s.def.Name}}}
+	var err error
+	t.Simulation, err = s.specimen().simulation()
+	return t, err
+}
+
+// look shows levels and contacts at the end of the state after an event.
+func (s *Session) look(ctx context.Context, a Action, r *Result) error {
+	at, err := s.def.until(a.After)
+	if err != nil {
+		return err
+	}
+	r.Cost += at
+	return s.stopAfter(ctx, a.After, func(_ *sim.World, c *capture.Capture) error {
+		r.Readings = readingsOf(c)
+		return nil
+	})
+}
+
+// errStop ends a pass where a trainee wanted to look.
+var errStop = errors.New("stopped to look")
+
+// stopAfter passes through the sequence until the end of the state after an event.
+func (s *Session) stopAfter(ctx context.Context, after string, do func(*sim.World, *capture.Capture) error) error {
+	var failed error
+	_, err := s.specimen().pass(ctx, 1, func(event string, w *sim.World, c *capture.Capture) error {
+		if event != after {
+			return nil
+		}
+		failed = do(w, c)
+		return errStop
+	})
+	if errors.Is(err, errStop) {
+		return failed
+	}
+	return err
+}
+
+// until is how long the unit takes to the end of the state after an event.
+func (d *Definition) until(event string) (time.Duration, error) {
+	at := d.Sequence.Baseline
+	if event == "" {
+		return at, nil
+	}
+	for _, step := range d.Sequence.Steps {
+		at += step.Hold
+		if step.Event == event {
+			return at, nil
+		}
+	}
+	return 0, problem.New(problem.Usage, fmt.Sprintf("the sequence has no event %q; %s", event, words.UseOneOf(event, d.events)))
+}
+
+// readingsOf are levels and contacts at the end of a capture, in the rig's order.
+func readingsOf(c *capture.Capture) (all []Reading) {
+	for _, t := range c.Traces {
+		if v, ok := levelNow(t, c.End); ok {
+			all = append(all, Reading{t.Signal, unit.Voltage.Reading(v, levelShare*max(v, -v)+levelVolts)})
+		}
+	}
+	for _, t := range c.Tracks {
+		closed, known := t.StateAt(c.End)
+		if !isContact(t.Signal) {
+			continue
+		}
+		shows := "not known"
+		if known {
+			shows = map[bool]string{true: "closed", false: "open"}[closed]
+		}
+		all = append(all, Reading{t.Signal, shows})
+	}
+	return all
+}
+
+// verdictOf is a run's verdict in the log.
+func (s *Session) verdictOf(run string) (analyze.Verdict, error) {
+	rec, err := s.db.Find(run)
+	if err != nil {
+		return "", err
+	}
+	return rec.Verdict, nil
+}
