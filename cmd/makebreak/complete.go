@@ -82,6 +82,8 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 		return a.figureNames
 	case "diagram":
 		return a.diagramNames
+	case "capture":
+		return a.capturedCycles
 	case "loop-back":
 		return a.loopBacks
 	case "prefix":

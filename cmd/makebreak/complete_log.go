@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -89,13 +90,17 @@ func (a *app) fieldsToSet(c *cobra.Command, args []string, typed string) ([]stri
 	return a.fieldValues(c, args, typed)
 }
 
+// runTyped is the run that was typed, the newest where none was.
+func runTyped(args []string) string {
+	if len(args) > 0 {
+		return args[0]
+	}
+	return "last"
+}
+
 // planOf is what the run that was typed demanded; an empty one where that is not known.
 func (a *app) planOf(args []string) *analyze.Plan {
-	run := "last"
-	if len(args) > 0 {
-		run = args[0]
-	}
-	source, err := journal.GlanceAt(a.ctx, a.log, run)
+	source, err := journal.GlanceAt(a.ctx, a.log, runTyped(args))
 	if err != nil {
 		return &analyze.Plan{}
 	}
@@ -136,4 +141,14 @@ func (a *app) diagramNames(_ *cobra.Command, args []string, typed string) ([]str
 		}
 	}
 	return x.all, cobra.ShellCompDirectiveNoFileComp
+}
+
+// capturedCycles completes cycles of the run of which a capture is kept, the newest first.
+func (a *app) capturedCycles(_ *cobra.Command, args []string, typed string) ([]string, cobra.ShellCompDirective) {
+	x := choices{typed: typed}
+	cycles, _ := journal.GlanceCaptured(a.ctx, a.log, runTyped(args)) // none where it cannot be read
+	for _, c := range cycles {
+		x.add(strconv.Itoa(c.N), string(c.Verdict))
+	}
+	return x.all, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
 }

@@ -135,6 +135,8 @@ func TestComplete(t *testing.T) {
 		{"report --log LOG la", []string{"last"}},
 		{"report last --log LOG --budget K1.op", []string{"K1.operate_time"}},
 		{"report last --log LOG --diagram COIL@re", []string{"COIL@release"}},
+		{"report last --log LOG --capture ''", []string{"1"}},
+		{"report " + newest + " --log LOG --capture 1", []string{"1"}},
 		{"report last --as ht", []string{"html"}},
 		{"runs --as h", nil},
 		{"soak --log LOG --resume la", []string{"last"}},

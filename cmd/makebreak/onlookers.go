@@ -32,7 +32,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	if o.page == "" {
 		return l, nil
 	}
-	at, err := web.Listen(web.Opts{Address: o.page, Access: o.access})
+	at, err := web.Listen(web.Opts{Address: o.page, Usual: usualPage, Access: o.access})
 	if err != nil {
 		return nil, problem.Of(problem.KindOf(err), fmt.Errorf("--page %w", err))
 	}

@@ -158,7 +158,7 @@ func (a *app) checkPage(c *cobra.Command, o *reportOpts) error {
 
 // schema writes the JSON Schema of the results.
 func (a *app) schema() error {
-	if a.as != "text" { // the default: nothing was asked for
+	if a.asked {
 		if err := a.choice("report --schema", "json"); err != nil {
 			return err
 		}

@@ -12,7 +12,7 @@ import (
 
 // captureOf writes the capture kept of one cycle as a file that analyze reads.
 func (a *app) captureOf(rec *journal.RunRecord, n int) error {
-	if a.as != "text" { // the default: nothing was asked for
+	if a.asked {
 		if err := a.choice("report --capture", "csv"); err != nil {
 			return err
 		}

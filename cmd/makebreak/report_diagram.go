@@ -19,7 +19,7 @@ var diagramForms = []string{"svg", "png"}
 // diagramForm finds in which form a diagram is written: as asked for, else by the ending of
 // the file's name, else as SVG.
 func (a *app) diagramForm() (string, error) {
-	if a.as != "text" { // the default: nothing was asked for
+	if a.asked {
 		return a.as, a.choice("report --diagram", diagramForms...)
 	}
 	ending := strings.ToLower(strings.TrimPrefix(filepath.Ext(a.file), "."))

@@ -38,6 +38,7 @@ type app struct {
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor, all          bool
+	asked                        bool // a form of the results was asked for: --as is no default
 
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
 

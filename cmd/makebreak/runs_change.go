@@ -1,7 +1,8 @@
 package main
 
 import (
-	"makebreak/rig/problem"
+	"makebreak/analyze"
+	"makebreak/rig/words"
 	"makebreak/sequences/fields"
 	"makebreak/sequences/journal"
 )
@@ -41,15 +42,15 @@ func (a *app) changeRun(run string, f func(*journal.DB, *journal.RunRecord) erro
 	if err != nil {
 		return err
 	}
-	if err := f(db, rec); err != nil {
-		return problem.Of(problem.Storage, err)
-	}
-	return nil
+	return readFailed(f(db, rec))
 }
 
 // markReference marks a run as the reference of its kind.
 func (a *app) markReference(run string) error {
 	return a.changeRun(run, func(db *journal.DB, rec *journal.RunRecord) error {
+		if err := canBeReference(rec); err != nil {
+			return err
+		}
 		before, err := db.MarkReference(rec.ID, a.now(), a.by)
 		switch {
 		case err != nil:
@@ -61,8 +62,19 @@ func (a *app) markReference(run string) error {
 		default:
 			a.note("Run %s is the reference now", rec.ID)
 		}
+		if rec.Verdict != analyze.Pass {
+			a.note("Its verdict is %s: mark a run that passed, unless this one is meant", rec.Verdict.Name())
+		}
 		return nil
 	})
+}
+
+// canBeReference refuses a run whose sums are of a part of what was planned.
+func canBeReference(rec *journal.RunRecord) error {
+	if rec.Complete {
+		return nil
+	}
+	return badUsage("run %s is incomplete, %d of %d cycles done: a reference must be a complete run", words.Safe(rec.ID), rec.Cycles, rec.Planned)
 }
 
 // unmarkReference takes the mark from a run.

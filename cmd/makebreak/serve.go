@@ -14,6 +14,9 @@ import (
 	"makebreak/sequences/site"
 )
 
+// usualPage is where the page is served where no other address is asked for.
+const usualPage = "localhost:9120"
+
 // serveOpts are the flags of serve.
 type serveOpts struct {
 	listen string
@@ -42,7 +45,7 @@ a loopback one needs TLS and logins (--web-config) or --insecure.`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), &o) },
 	}
-	c.Flags().StringVar(&o.listen, "listen", "localhost:9120", "`address` to serve at, as in localhost:8000 or :9120")
+	c.Flags().StringVar(&o.listen, "listen", usualPage, "`address` to serve at, as in localhost:8000 or :9120")
 	accessFlags(c.Flags(), &o.access)
 	a.forms(c, "text")
 	return c
@@ -56,7 +59,7 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	if err != nil {
 		return readFailed(err)
 	}
-	server, err := web.Serve(web.Opts{Address: o.listen, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, s)
+	server, err := web.Serve(web.Opts{Address: o.listen, Usual: usualPage, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, s)
 	if err != nil {
 		return problem.Of(problem.KindOf(err), errors.Join(err, s.Close()))
 	}

@@ -159,6 +159,7 @@ func (a *app) forms(c *cobra.Command, may ...string) {
 
 // checkForm refuses a form that the command called does not have.
 func (a *app) checkForm(c *cobra.Command) error {
+	a.asked = c.Flags().Changed("as")
 	may := c.Flags().Lookup("as").Annotations[formsKey]
 	if may == nil {
 		may = allForms // a command that only holds others

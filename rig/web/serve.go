@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -51,7 +52,8 @@ type Server struct {
 
 // Opts say where a handler is served, and for whom.
 type Opts struct {
-	Address string // as in "localhost:9110"
+	Address string // as in "localhost:9120"
+	Usual   string // an address to try where that one cannot be served; empty: localhost:9110
 	Access
 	Failed func(error) // is told of a failure later on
 }
@@ -87,7 +89,7 @@ func Listen(o Opts) (*Listener, error) {
 	}
 	l, err := net.Listen("tcp", o.Address)
 	if err != nil {
-		return nil, problem.Of(problem.Usage, fmt.Errorf("%s: %w; use a free address, for example localhost:9110", o.Address, cause(err)))
+		return nil, problem.Of(problem.Usage, fmt.Errorf("%s: %w; use a free address, for example %s", o.Address, cause(err), cmp.Or(o.Usual, "localhost:9110")))
 	}
 	if err := o.permits(l.Addr(), has, o.Insecure); err != nil {
 		return nil, errors.Join(err, l.Close())

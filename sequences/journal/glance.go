@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"time"
+
+	"makebreak/analyze"
 )
 
 // A Glimpse is what completing a word needs to know of a run.
@@ -57,6 +59,34 @@ func GlanceAt(ctx context.Context, path, run string) (source string, err error) 
 	}
 	err = glance(ctx, path, query, func(rows *sql.Rows) error { return rows.Scan(&source) }, args...)
 	return source, err
+}
+
+// A GlimpseOfCycle is what completing a cycle's number needs to know.
+type GlimpseOfCycle struct {
+	N       int
+	Verdict analyze.Verdict
+}
+
+// GlanceCaptured returns the cycles of a run of which a capture is kept, the newest first, as
+// Glance does; last is the newest run.
+func GlanceCaptured(ctx context.Context, path, run string) ([]GlimpseOfCycle, error) {
+	which, args := hasName, []any{run}
+	if run == "last" {
+		which, args = "id = (SELECT max(id) FROM run)", nil
+	}
+	var all []GlimpseOfCycle
+	err := glance(ctx, path, fmt.Sprintf("SELECT n, verdict FROM cycle WHERE run = (SELECT id FROM run WHERE %s) AND capture IS NOT NULL ORDER BY n DESC LIMIT %d", which, mostGlimpses),
+		func(rows *sql.Rows) error {
+			var g GlimpseOfCycle
+			var gravity int
+			err := rows.Scan(&g.N, &gravity)
+			if err == nil {
+				g.Verdict, err = verdictOf(gravity)
+			}
+			all = append(all, g)
+			return err
+		}, args...)
+	return all, err
 }
 
 // glance reads rows of a log without writing a byte beside it.
