@@ -9,9 +9,12 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"makebreak/testdata/tool"
 )
 
 // completed are the words, without what is said of them, and the directive that a shell gets.
@@ -172,40 +175,117 @@ func begins(all []string, typed string) (some []string) {
 	return some
 }
 
-// The shells' scripts are as their shells take them, and bash completes with one.
-func TestComplete_Bash(t *testing.T) {
-	for _, shell := range []string{"bash", "zsh", "fish"} {
-		_, script, errs := run(t, "completion", shell)
-		if len(script) < 1000 || errs != "" {
-			t.Fatalf("%s: %d bytes, %s", shell, len(script), errs)
-		}
-		path, err := exec.LookPath(shell)
-		if err != nil {
-			continue
-		}
-		c := exec.CommandContext(context.Background(), path, "-n")
-		c.Stdin = strings.NewReader(script)
-		if out, err := c.CombinedOutput(); err != nil {
-			t.Errorf("%s -n: %v %s", shell, err, out)
-		}
-	}
-	bash, err := exec.LookPath("bash")
-	if err != nil {
-		t.Skip("no bash")
+// typedInShell is what is typed in shells, and what a tab makes of it.
+var typedInShell = [][2]string{
+	{"makebreak run armed-h", "makebreak run armed-high"},
+	{"makebreak report --as js", "makebreak report --as json"},
+	{"makebreak run --fault wel", "makebreak run --fault welded"},
+	{"makebreak licen", "makebreak licences"},
+}
+
+// completionScript writes the script for a shell as a file of that name, beside the program.
+func completionScript(t *testing.T, shell, name string) (dir string) {
+	t.Helper()
+	_, script, errs := run(t, "completion", shell)
+	if len(script) < 1000 || errs != "" {
+		t.Fatalf("%s: %d bytes, %s", shell, len(script), errs)
 	}
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	program := asProgram(t, self)
-	c := exec.CommandContext(context.Background(), bash, "--norc", "-c", `source <("$0" completion bash)
-_get_comp_words_by_ref() { cur=armed-h; prev=run; words=(makebreak run armed-h); cword=2; }
-__makebreak_init_completion() { _get_comp_words_by_ref; }
-COMP_LINE='makebreak run armed-h' COMP_POINT=21 COMP_TYPE=9 COMP_KEY=9
-__start_makebreak; echo "got ${COMPREPLY[*]}"`, program)
-	c.Env = append(os.Environ(), "PATH="+filepath.Dir(program)+":"+os.Getenv("PATH"))
+	dir = filepath.Dir(asProgram(t, self))
+	if err := os.WriteFile(filepath.Join(dir, name), []byte(script), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// inShell runs a shell that finds the program in a folder, and that a home's settings do not
+// reach.
+func inShell(t *testing.T, dir, shell string, args ...string) string {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	c := exec.CommandContext(ctx, shell, args...)
+	c.Env = append(os.Environ(), "PATH="+dir+":"+os.Getenv("PATH"), "HOME="+dir, "XDG_CONFIG_HOME="+dir, "XDG_DATA_HOME="+dir, "TERM=dumb")
 	out, err := c.CombinedOutput()
-	if err != nil || !strings.Contains(string(out), "got armed-high\n") {
-		t.Errorf("%v\n%s", err, out)
+	if err != nil {
+		t.Errorf("%s: %v\n%s", shell, err, out)
+	}
+	return string(out)
+}
+
+// zshScript types into a zsh with a terminal of its own and prints what a tab makes of each.
+const zshScript = `zmodload zsh/zpty
+cat >$1/setup <<EOF
+fpath=($1 \$fpath)
+autoload -Uz compinit && compinit -u -d $1/dump
+bindkey '^I' complete-word
+shown() { print -r -- "\$BUFFER" >$1/shown; BUFFER= }
+zle -N shown && bindkey '^G' shown
+print ready >$1/ready
+EOF
+zpty -b z "zsh -f -i"
+await() { repeat 1000; do [[ -s $1 ]] && return; zpty -r -t z x; sleep .02; done }
+zpty -w z "source $1/setup"
+await $1/ready
+dir=$1; shift
+for typed; do
+	rm -f $dir/shown
+	zpty -w -n z "$typed"$'\t\a'
+	await $dir/shown
+	cat $dir/shown
+done
+`
+
+// zsh completes with the script, where a package puts it.
+func TestComplete_Zsh(t *testing.T) {
+	zsh := tool.Find(t, "zsh")
+	dir := completionScript(t, "zsh", "_makebreak")
+	script := filepath.Join(dir, "type.zsh")
+	if err := os.WriteFile(script, []byte(zshScript), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	args, want := []string{"-f", script, dir}, ""
+	for _, c := range typedInShell {
+		args, want = append(args, c[0]), want+c[1]+" \n"
+	}
+	if got := inShell(t, dir, zsh, args...); got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}
+
+// fish completes with the script, and says what each word means.
+func TestComplete_Fish(t *testing.T) {
+	fish := tool.Find(t, "fish")
+	dir := completionScript(t, "fish", "makebreak.fish")
+	for _, c := range typedInShell {
+		got := inShell(t, dir, fish, "--no-config", "-c", "source $argv[1]; complete -C $argv[2]", filepath.Join(dir, "makebreak.fish"), c[0])
+		words := strings.Fields(c[1])
+		if word, about, _ := strings.Cut(strings.TrimSuffix(got, "\n"), "\t"); word != words[len(words)-1] || about == "" && !strings.Contains(c[0], "--as") {
+			t.Errorf("%s: %q", c[0], got)
+		}
+	}
+}
+
+// bash takes the script as it is, and completes with it.
+func TestComplete_Bash(t *testing.T) {
+	bash := tool.Find(t, "bash")
+	dir := completionScript(t, "bash", "makebreak.bash")
+	inShell(t, dir, bash, "-n", filepath.Join(dir, "makebreak.bash"))
+	for _, c := range typedInShell {
+		words := strings.Fields(c[0])
+		const script = `source "$1/makebreak.bash"; shift
+typed=("$@")
+_get_comp_words_by_ref() { words=("${typed[@]}") cword=$((${#typed[@]}-1)) cur=${typed[-1]} prev=${typed[-2]}; }
+__makebreak_init_completion() { _get_comp_words_by_ref; }
+compopt() { :; }
+COMP_LINE="$*" COMP_POINT=${#COMP_LINE} COMP_TYPE=9 COMP_KEY=9
+__start_makebreak; echo "${typed[*]:0:$#-1} ${COMPREPLY[*]}"`
+		got := inShell(t, dir, bash, slices.Concat([]string{"--norc", "-c", script, "bash", dir}, words)...)
+		if got != c[1]+"\n" {
+			t.Errorf("%s: %q", c[0], got)
+		}
 	}
 }

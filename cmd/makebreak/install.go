@@ -17,12 +17,13 @@ func (a *app) installCommand() *cobra.Command {
 	var root, prefix string
 	c := &cobra.Command{
 		Use:   "install",
-		Short: "Show, or write, what is installed: the program, its manual, a service",
+		Short: "Show, or write, what is installed: the program, its manual, services",
 		Long: `Show the files that are installed with the program: the pages of its manual, what
 bash, zsh and fish need to complete its words, settings and rules for Prometheus and
-Grafana, and what makes a soak a service of systemd: the unit, the udev rule for the
-I²C bus and the GPIO lines, the user, and the line that says what is run. With --yes
-they are written, and the program with them. What is in /etc/makebreak stays.
+Grafana, and what makes a soak and the local page services of systemd: their units,
+the udev rule for the I²C bus and the GPIO lines, the user, and the lines that say
+what is run. With --yes they are written, and the program with them. What is in
+/etc/makebreak stays.
 
 For a package, --root names the folder that it is made in, and --prefix /usr puts the
 files where Debian has a package's.`,

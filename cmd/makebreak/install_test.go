@@ -78,7 +78,8 @@ func TestInstall(t *testing.T) {
 			t.Errorf("%s: %d bytes of %d: %v", name, len(got), len(want), err)
 		}
 	}
-	verifyUnit(t, root)
+	verifyUnit(t, root, "makebreak-soak@.service")
+	verifyUnit(t, root, "makebreak-serve.service")
 	findFiles(t, root)
 }
 
@@ -93,12 +94,12 @@ func findFiles(t *testing.T, root string) {
 	}
 }
 
-// verifyUnit lets systemd's own checker read the unit.
-func verifyUnit(t *testing.T, root string) {
+// verifyUnit lets systemd's own checker read a unit.
+func verifyUnit(t *testing.T, root, name string) {
 	t.Helper()
 	checker := tool.Find(t, "systemd-analyze")
-	unit := filepath.Join(t.TempDir(), "makebreak-soak@.service")
-	text, err := os.ReadFile(filepath.Join(root, "usr/local/lib/systemd/system/makebreak-soak@.service"))
+	unit := filepath.Join(t.TempDir(), name)
+	text, err := os.ReadFile(filepath.Join(root, "usr/local/lib/systemd/system", name))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +109,7 @@ func verifyUnit(t *testing.T, root string) {
 		t.Fatal(err)
 	}
 	out, err := exec.Command(checker, "verify", "--man=no", unit).CombinedOutput()
-	if err != nil || strings.Contains(string(out), "makebreak-soak") {
+	if err != nil || strings.Contains(string(out), name) {
 		t.Errorf("systemd-analyze verify: %v\n%s", err, out)
 	}
 	if v := systemdVersion(t, checker); v < 250 {

@@ -44,7 +44,7 @@ func pageName(c *cobra.Command) string { return strings.ReplaceAll(c.CommandPath
 // manualPage is a command's page of section 1, in the macros of man(7).
 func manualPage(c *cobra.Command) []byte {
 	m := &manual{}
-	m.line(".TH " + quoted(strings.ToUpper(pageName(c))) + " 1 " + quoted(builtOn()) + " " + quoted("makebreak "+version()) + ` "Makebreak"`)
+	m.line(".TH " + quoted(strings.ToUpper(pageName(c))) + " 1 \"" + builtOn() + "\" " + quoted("makebreak "+version()) + ` "Makebreak"`)
 	m.heading("NAME")
 	m.line(roff(pageName(c)) + ` \- ` + roff(c.Short))
 	m.heading("SYNOPSIS")
@@ -107,11 +107,20 @@ func builtOn() string {
 }
 
 // manual writes a page.
-type manual struct{ out bytes.Buffer }
+type manual struct {
+	out    bytes.Buffer
+	headed bool // the last line is a heading, after which a paragraph begins by itself
+}
 
-func (m *manual) line(s string) { m.out.WriteString(s + "\n") }
+func (m *manual) line(s string) {
+	m.out.WriteString(s + "\n")
+	m.headed = false
+}
 
-func (m *manual) heading(s string) { m.line(".SH " + quoted(s)) }
+func (m *manual) heading(s string) {
+	m.line(".SH " + quoted(s))
+	m.headed = true
+}
 
 // text writes paragraphs, items of lists, and lines that are indented as they are.
 func (m *manual) text(s string) {
@@ -148,7 +157,9 @@ func (m *manual) text(s string) {
 
 // asIs writes lines that are not filled.
 func (m *manual) asIs(lines []string) {
-	m.line(".PP")
+	if !m.headed {
+		m.line(".PP")
+	}
 	m.line(".RS 4")
 	m.line(".nf")
 	for _, line := range lines {

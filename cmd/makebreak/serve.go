@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -61,7 +62,7 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	}
 	server, err := web.Serve(web.Opts{Address: o.listen, Usual: usualPage, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, s)
 	if err != nil {
-		return problem.Of(problem.KindOf(err), errors.Join(err, s.Close()))
+		return problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--listen %w", err), s.Close()))
 	}
 	a.tellPage(server.URL("/"), server.Open())
 	<-ctx.Done()

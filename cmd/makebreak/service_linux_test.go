@@ -43,7 +43,7 @@ systemctl --user exit
 `
 
 // ofSystem are settings that only the system's service manager may apply.
-var ofSystem = regexp.MustCompile(`(?m)^(User|Group|StateDirectory|StateDirectoryMode|DevicePolicy|DeviceAllow|CapabilityBoundingSet|AmbientCapabilities|LimitMEMLOCK|Protect\w+|ReadWritePaths|PrivateTmp|IPAddress\w+|MemoryMax|RemoveIPC)=.*\n`)
+var ofSystem = regexp.MustCompile(`(?m)^(User|Group|StateDirectory|StateDirectoryMode|DevicePolicy|DeviceAllow|CapabilityBoundingSet|AmbientCapabilities|LimitMEMLOCK|Protect\w+|ReadWritePaths|Private\w+|OOMScoreAdjust|IPAddress\w+|MemoryMax|RemoveIPC)=.*\n`)
 
 // systemd itself starts again what should be, and nothing else: which ends of a program are
 // an end, that a soak which is complete stays so, and that a forgotten rig is not tested.
@@ -77,6 +77,10 @@ func TestService_Restarts(t *testing.T) {
 		}
 	}
 	write(filepath.Join(units, "makebreak-soak@.service"), text)
+	page := documentText(t, filepath.Join(root, "usr/local/lib/systemd/system/makebreak-serve.service"))
+	page = ofSystem.ReplaceAllString(page, "")
+	page = strings.NewReplacer("/etc/makebreak/serve.conf", conf+"/%i.conf", "/var/lib/makebreak/", state+"/", "/usr/local/bin/makebreak", asProgram(t, self), "RestartSec=10", "RestartSec=100ms").Replace(page)
+	write(filepath.Join(units, "makebreak-serve@.service"), page)
 	stands := regexp.MustCompile(`(?m)^ExecStart=.*$`).ReplaceAllString(text, "ExecStart=/bin/sh -c $${SOAK}")
 	write(filepath.Join(units, "ends@.service"), strings.Replace(stands, "Type=notify", "Type=exec", 1))
 
@@ -89,9 +93,10 @@ func TestService_Restarts(t *testing.T) {
 		{"relay-only --unit A --cycles 5", "makebreak-soak", "ended exit-code"},
 		{"relay-only --unit B --cycles 5 --seed 1 --real-rig=false", "twice:makebreak-soak", "ended success"},
 		{"relay-only --unit C --cycles 5 --seed 1 --real-rig=false --fault welded", "twice:makebreak-soak", "ended success"},
+		{"--listen :0", "makebreak-serve", "ended exit-code"}, {"--listen localhost:0 --web-config none.yaml", "makebreak-serve", "ended exit-code"},
 	} {
 		name := fmt.Sprintf("bench-%d", n)
-		write(filepath.Join(conf, name+".conf"), "SOAK="+c.soak+"\n")
+		write(filepath.Join(conf, name+".conf"), "SOAK="+c.soak+"\nSERVE="+c.soak+"\n")
 		args = append(args, c.unit+"@"+name)
 		unit, twice := strings.CutPrefix(c.unit, "twice:")
 		line := unit + "@" + name + " " + c.want + "\n"

@@ -1,6 +1,6 @@
-// Package service has the files that make a soak a service of systemd: the unit, the udev
-// rule for the I²C bus and the GPIO lines, the user, and the line that says what is run. It
-// is beside the sequences, as what the service does is a soak.
+// Package service has the files that make a soak, and the local page, services of systemd:
+// the units, the udev rule for the I²C bus and the GPIO lines, the user, and the lines that
+// say what is run. It is beside the sequences, as what the service does is a soak.
 package service
 
 import (
@@ -22,7 +22,7 @@ import (
 	"makebreak/rig/words"
 )
 
-//go:embed makebreak-soak@.service 60-makebreak.rules sysusers.conf soak.conf
+//go:embed makebreak-soak@.service makebreak-serve.service 60-makebreak.rules sysusers.conf soak.conf serve.conf
 var files embed.FS
 
 // Prefixes are where the program and its own files may go: by hand, and by a package. The
@@ -87,6 +87,7 @@ const After = `Then, as root:
   systemctl daemon-reload
 Write into /etc/makebreak/soak.conf what to run, read the cautions that makebreak run
 shows, and: systemctl enable --now makebreak-soak@soak
+For the local page at localhost:9120: systemctl enable --now makebreak-serve
 `
 
 // Open prepares an installation below a root: / or where a system's card is mounted. Nothing
@@ -115,10 +116,12 @@ func filesOf(prefix string, more ...Extra) []File {
 	all := []File{
 		{Made: "this program", made: self, Path: at + "/bin/makebreak", Mode: 0o755},
 		{Source: "makebreak-soak@.service", Path: at + "/lib/systemd/system/makebreak-soak@.service", Mode: 0o644},
+		{Source: "makebreak-serve.service", Path: at + "/lib/systemd/system/makebreak-serve.service", Mode: 0o644},
 		{Source: "60-makebreak.rules", Path: at + "/lib/udev/rules.d/60-makebreak.rules", Mode: 0o644},
 		{Source: "sysusers.conf", Path: at + "/lib/sysusers.d/makebreak.conf", Mode: 0o644},
 		{Made: "licences and notices of all that is linked in", made: licences.Texts, Path: at + "/share/doc/makebreak/copyright", Mode: 0o644},
 		{Source: "soak.conf", Path: "etc/makebreak/soak.conf", Mode: 0o644, Keep: true},
+		{Source: "serve.conf", Path: "etc/makebreak/serve.conf", Mode: 0o644, Keep: true},
 	}
 	for _, x := range more {
 		if x.Path == ZshCompletion && prefix == byHand {

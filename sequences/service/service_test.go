@@ -161,10 +161,11 @@ func TestShow(t *testing.T) {
 	}
 }
 
-// settings are the unit's, by their names; one that is set several times is joined.
-func settings(t *testing.T) map[string]string {
+// settings are a unit's, or a file's of variables, by their names; one that is set several
+// times is joined.
+func settings(t *testing.T, name string) map[string]string {
 	t.Helper()
-	b, err := files.ReadFile("makebreak-soak@.service")
+	b, err := files.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,12 +178,14 @@ func settings(t *testing.T) map[string]string {
 	return all
 }
 
+const soakUnit = "makebreak-soak@.service"
+
 // Which ends of the program start it again, as systemd.service(5) has it for on-failure: all
 // but clean ones and those that are excepted. What is over, and what trying again does not
 // help, is not begun again; a crash must not be one of them.
 func TestUnit_Restart(t *testing.T) {
 	t.Parallel()
-	s := settings(t)
+	s := settings(t, soakUnit)
 	if s["Restart"] != "on-failure" || s["StartLimitIntervalSec"] != "0" || s["RestartSec"] == "" {
 		t.Fatalf("Restart=%s StartLimitIntervalSec=%s RestartSec=%s", s["Restart"], s["StartLimitIntervalSec"], s["RestartSec"])
 	}
@@ -210,7 +213,7 @@ func TestUnit_Restart(t *testing.T) {
 // the drives as well: before it has released them, where it was the program that had to be killed.
 func TestUnit_GuardLives(t *testing.T) {
 	t.Parallel()
-	if got := settings(t)["KillMode"]; got != "process" {
+	if got := settings(t, soakUnit)["KillMode"]; got != "process" {
 		t.Errorf("KillMode=%s, want process", got)
 	}
 }
@@ -219,11 +222,28 @@ func TestUnit_GuardLives(t *testing.T) {
 // settings and its report.
 func TestUnit_Command(t *testing.T) {
 	t.Parallel()
-	s := settings(t)
+	s := settings(t, soakUnit)
 	if s["EnvironmentFile"] != "/etc/makebreak/%i.conf" || s["AssertPathExists"] != s["EnvironmentFile"] {
 		t.Errorf("EnvironmentFile=%s AssertPathExists=%s", s["EnvironmentFile"], s["AssertPathExists"])
 	}
 	if c := s["ExecStart"]; !strings.Contains(c, " --real-rig ") || !strings.HasSuffix(c, " $SOAK") || !strings.Contains(c, "report-%i.txt") {
 		t.Errorf("ExecStart=%s", c)
+	}
+}
+
+// The page is for this machine alone until somebody says otherwise twice: in its settings, which
+// name a web configuration, and in a drop-in. It has no device, and gives way to who measures.
+func TestUnit_Page(t *testing.T) {
+	t.Parallel()
+	s, own := settings(t, "makebreak-serve.service"), settings(t, "serve.conf")
+	if own["SERVE"] != "--listen localhost:9120" || s["EnvironmentFile"] != "/etc/makebreak/serve.conf" || !strings.HasSuffix(s["ExecStart"], " $SERVE") {
+		t.Errorf("SERVE=%s EnvironmentFile=%s ExecStart=%s", own["SERVE"], s["EnvironmentFile"], s["ExecStart"])
+	}
+	if s["IPAddressDeny"] != "any" || s["IPAddressAllow"] != "localhost" || s["PrivateDevices"] != "yes" || s["DeviceAllow"] != "" || s["Nice"] != "19" {
+		t.Errorf("%v", s)
+	}
+	text, err := files.ReadFile("serve.conf")
+	if err != nil || !strings.Contains(string(text), "#   SERVE=--listen :9120 --web-config /etc/makebreak/web.yaml\n") {
+		t.Errorf("%v: %s", err, text)
 	}
 }
