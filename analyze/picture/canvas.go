@@ -6,6 +6,7 @@ import (
 	"html"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -102,7 +103,11 @@ type shape struct {
 	size   float64 // of the text
 	anchor anchor
 	bold   bool
+	link   *link // of an area round a place that can be chosen; it is not painted
 }
+
+// link is where choosing a shape leads, and what that does.
+type link struct{ address, words string }
 
 // drawing is a picture as shapes, the later ones above the earlier.
 type drawing struct {
@@ -214,7 +219,7 @@ func (d *drawing) svg(w io.Writer, file bool) error {
 		namespace, room = ` xmlns="http://www.w3.org/2000/svg"`, margin
 	}
 	x, width, h := short(-room), short(d.wide()+2*room), short(d.height+2*room)
-	fmt.Fprintf(&b, "<svg%s class=\"drawing\" role=\"img\" width=\"%s\" height=\"%s\" viewBox=\"%s %s %s %s\">\n", namespace, width, h, x, x, width, h)
+	fmt.Fprintf(&b, "<svg%s class=\"drawing\" role=\"%s\" width=\"%s\" height=\"%s\" viewBox=\"%s %s %s %s\">\n", namespace, d.part(), width, h, x, x, width, h)
 	fmt.Fprintf(&b, "<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(words.Safe(d.title)), html.EscapeString(words.Safe(d.about)))
 	if file {
 		fmt.Fprintf(&b, "<style>%s</style>\n<rect class=\"f-%s\" x=\"%s\" y=\"%s\" width=\"%s\" height=\"%s\"/>\n", Style(), sheet, x, x, width, h)
@@ -227,9 +232,20 @@ func (d *drawing) svg(w io.Writer, file bool) error {
 	return err
 }
 
+// part is what the drawing is to who does not see it: a picture, or a group of links.
+func (d *drawing) part() string {
+	if slices.ContainsFunc(d.shapes, func(s shape) bool { return s.link != nil }) {
+		return "group"
+	}
+	return "img"
+}
+
 func (s *shape) svg(b *bytes.Buffer) {
 	at := s.points[0]
 	switch {
+	case s.link != nil:
+		fmt.Fprintf(b, `<a href="%s" aria-label="%s"><circle class="spot" cx="%s" cy="%s" r="%s"/></a>`,
+			html.EscapeString(s.link.address), html.EscapeString(words.Safe(s.link.words)), short(at.x), short(at.y), short(s.radius))
 	case s.text != "":
 		weight := ""
 		if s.bold {

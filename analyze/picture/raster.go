@@ -67,6 +67,7 @@ func colourOf(hex string) color.RGBA {
 
 func (c *canvas) paint(s *shape) error {
 	switch {
+	case s.link != nil: // of a page
 	case s.text != "":
 		return c.write(s)
 	case s.radius > 0:

@@ -33,6 +33,22 @@ func demandWords(p *analyze.Plan, signal string) string {
 	return ""
 }
 
+// Demanded says in words what a plan demands of an output or a relay, as in "high at arm-away;
+// low at disarm"; empty: nothing.
+func Demanded(p *analyze.Plan, signal string) string { return demandWords(p, signal) }
+
+// LimitsWords writes limits in words, in the order of the quantities: "high level 12 … 14.5 V,
+// low level max 1 V".
+func LimitsWords(limits analyze.Limits) string {
+	var all []string
+	for _, d := range analyze.Definitions() {
+		if l := limits.Of(d.Quantity); !l.None() {
+			all = append(all, d.Quantity.Words()+" "+LimitWords(d.Quantity, l))
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
 // expectWords say what is expected of an output, events with the same expectation together.
 func expectWords(p *analyze.Plan, o *analyze.OutputPlan) string {
 	var demands []analyze.Expectation

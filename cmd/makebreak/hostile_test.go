@@ -131,6 +131,7 @@ var hostileCommands = map[string][]string{
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},
 	"makebreak rig wiring":       {"--rig RIG"},
+	"makebreak rig draw":         {"--rig RIG", "SEQ --rig RIG"},
 	"makebreak rig check":        {"--rig RIG"},
 	"makebreak rig watch":        {"--rig RIG --for 1ms"},
 	"makebreak rig calibrate":    {"OUT3 --rig RIG --points POINTS"},

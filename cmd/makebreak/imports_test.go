@@ -138,7 +138,7 @@ func forbidden(from, to string) string {
 		return "words, tables, units, kinds of problems and tasks know nothing of the project"
 	case within(to, "cmd"):
 		return "nothing knows the command line"
-	case simulator && !ofSimulator && !within(from, "cmd") && !within(from, "sequences/setup") && !within(from, "sequences/exercise"):
+	case simulator && !ofSimulator && !within(from, "cmd") && !within(from, "sequences/setup") && !within(from, "sequences/exercise") && !within(from, "sequences/sheet"):
 		return "only what sets a bench up for a sequence or an exercise, the command line and tests know the simulator"
 	case language(to):
 		return "" // everybody's

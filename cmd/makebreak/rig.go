@@ -26,13 +26,13 @@ import (
 func (a *app) rigCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rig",
-		Short: "Look for, write, check, watch and calibrate the rig",
+		Short: "Look for, write, draw, check, watch and calibrate the rig",
 		Args:  noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
 		},
 	}
-	c.AddCommand(a.rigScanCommand(), a.rigInitCommand(), a.rigWiringCommand(), a.rigCheckCommand(), a.rigWatchCommand(), a.rigCalibrateCommand())
+	c.AddCommand(a.rigScanCommand(), a.rigInitCommand(), a.rigWiringCommand(), a.rigDrawCommand(), a.rigCheckCommand(), a.rigWatchCommand(), a.rigCalibrateCommand())
 	return c
 }
 
