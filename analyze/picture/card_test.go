@@ -70,7 +70,9 @@ func TestCard_Anything(t *testing.T) {
 			plan.Outputs = append(plan.Outputs, o)
 		}
 		say := cardSays
-		say.Demanded = func(string) string { return strings.Repeat("high at arm-away, ", rapid.IntRange(0, 30).Draw(t, "words")) }
+		say.Demanded = func(string) string {
+			return strings.Repeat("high at arm-away, ", rapid.IntRange(0, 30).Draw(t, "words"))
+		}
 		c := NewCard("Job card: job", []string{"What it shows."}, steps, plan, say)
 		d := c.drawing()
 		checkClear(t, d)
