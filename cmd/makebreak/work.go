@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,20 +20,21 @@ import (
 func (a *app) workCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "work",
-		Short: "Work the sums of the bench: divider, coil, lamp",
+		Short: "Work the sums of the bench: battery, drop, coil, divider, lamp",
 		Long: `Work the sums of the bench step by step, with the figures put in: the worst case
 over the tolerances, the nearest preferred value (IEC 60063), each resistor's power
-and rating.
+and rating, and a small drawing.
 
 Quantities carry their unit, as in 12V or "1.2 kohm". The exit status is 0 where
-every question is answered by yes, 1 where one is answered by no: a divider that
-does not fit, a relay that may not pull in or release, a lamp that may glow.`,
+every question is answered by yes, 1 where one is answered by no: a battery or a
+cable that does not do, a divider that does not fit, a relay that may not pull in
+or release, a lamp that may glow.`,
 		Args: noSuchCommand,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return c.Help()
 		},
 	}
-	c.AddCommand(a.workDividerCommand(), a.workCoilCommand(), a.workLampCommand())
+	c.AddCommand(a.workBatteryCommand(), a.workDropCommand(), a.workDividerCommand(), a.workCoilCommand(), a.workLampCommand())
 	return c
 }
 
@@ -44,8 +46,13 @@ func (a *app) workDividerCommand() *cobra.Command {
 		Use:   "divider",
 		Short: "Find the divider for an output, or judge one",
 		Long: `Find the smallest upper resistor with which the converter's input is safe in the
-worst case of the tolerances, or, with --upper, judge that one.`,
+worst case of the tolerances, or, with --upper, judge that one.
+
+With a capacitor across the converter's input: the corner frequency, the time until
+a level is read to half a step, and by how much the output's delays read late.`,
 		Example: `  makebreak work divider --highest 15V --supply 3.3V
+  makebreak work divider --highest 15V --supply 3.3V --capacitor 100nF --rate 860/s
+  makebreak work divider --highest 15V --supply 3.3V --corner 200Hz --source 100ohm
   makebreak work divider --highest 15V --supply 3.3V --upper 33kohm --lower 10kohm`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -55,6 +62,9 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 					return nil, err
 				}
 				in.Model = ads1x15.Model(model)
+				if c.Flags().Changed("capacitor-tolerance") && math.IsNaN(in.Capacitor) && math.IsNaN(in.Corner) {
+					return nil, errors.New("--capacitor-tolerance needs --capacitor or --corner")
+				}
 				return sums.Divider(in)
 			})
 		},
@@ -67,9 +77,14 @@ worst case of the tolerances, or, with --upper, judge that one.`,
 		{name: "upper", kind: unit.Resistance, into: &in.Upper, most: mostOhms, usage: "`resistance` from terminal to converter, to be judged (default: it is found)"},
 		{name: "lower", kind: unit.Resistance, into: &in.Lower, text: "10kohm", most: mostOhms, usage: "`resistance` from converter to ground"},
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "1%", most: 0.2, usage: "tolerance of each resistor, a `share`"},
+		{name: "source", kind: unit.Resistance, into: &in.Source, text: "0ohm", zero: true, most: mostOhms, usage: "`resistance` behind the output"},
+		{name: "capacitor", kind: unit.Capacitance, into: &in.Capacitor, most: 1, usage: "`capacitance` across the converter's input, against aliases"},
+		{name: "capacitor-tolerance", kind: unit.Share, into: &in.CapacitorTolerance, text: "10%", zero: true, most: 0.8, usage: "tolerance of the capacitor, a `share`"},
+		{name: "corner", kind: unit.Frequency, into: &in.Corner, most: 1e6, usage: "corner `frequency` to find a capacitor for; instead of --capacitor"},
+		{name: "rate", kind: unit.Frequency, into: &in.Rate, most: 1e6, usage: "conversions a second, a `rate`"},
 	}
 	q.flags(c)
-	a.forms(c, "text", "json")
+	a.forms(c, workForms...)
 	f.StringVar(&model, "model", string(ads1x15.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
 	f.StringVar(&series, "series", "E24", "`series` of preferred values, E24 or E96")
 	return c
@@ -93,10 +108,15 @@ func (a *app) workCoilCommand() *cobra.Command {
 		Short: "Work out a relay's coil behind an output",
 		Long: `Work out what a relay's coil draws, whether the output pulls it in and releases it,
 which resistor across the coil helps against leakage, and what switching it off
-does with and without a diode.`,
+does with a diode, a zener, a resistor across the coil, or nothing.
+
+With --hottest: what warmth makes of the coil. Copper's resistance grows by 0.393 %
+a kelvin, and so does the voltage at which the relay operates.`,
 		Example: `  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V --leakage 0.65V
   makebreak work coil --voltage 13V --resistance 400ohm --must-release 1.2V --leakage 5V --leakage-loaded 1.7V
-  makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V`,
+  makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V
+  makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --hottest 55C --rise 35K
+  makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V --across 680ohm --stands 45V`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return a.work(c, q, func() (*sums.Sheet, error) {
@@ -121,9 +141,14 @@ does with and without a diode.`,
 		{name: "tau", kind: unit.Time, into: &in.Tau, most: 10, usage: "time constant L/R of the coil, a `time`; instead of --inductance"},
 		{name: "zener", kind: unit.Voltage, into: &in.Zener, text: "24V", most: mostVolts, usage: "`voltage` of the zener that a plain diode is compared with"},
 		{name: "cut-off", kind: unit.Time, into: &in.CutOff, text: "10us", most: 1, usage: "`time` that the output takes to cut the current off"},
+		{name: "across", kind: unit.Resistance, into: &in.Snub, most: mostOhms, usage: "`resistance` across the coil, in place of a diode"},
+		{name: "stands", kind: unit.Voltage, into: &in.Stands, most: mostVolts, usage: "`voltage` that the output stands when it switches off"},
+		{name: "hottest", kind: unit.Celsius, into: &in.Hottest, signed: true, most: 125, usage: "the hottest air round the relay, a `temperature`"},
+		{name: "rise", kind: unit.Kelvin, into: &in.Rise, text: "0K", zero: true, most: 200, usage: "by how much the coil warms itself, a `rise`"},
+		{name: "stated-at", kind: unit.Celsius, into: &in.Reference, text: "20C", signed: true, most: 125, usage: "`temperature` at which the coil's figures are stated"},
 	}
 	q.flags(c)
-	a.forms(c, "text", "json")
+	a.forms(c, workForms...)
 	return c
 }
 
@@ -131,6 +156,10 @@ does with and without a diode.`,
 func coilNeeds(c *cobra.Command, in *sums.CoilInput) error {
 	unknown := math.IsNaN
 	switch zener, cutOff := c.Flags().Changed("zener"), c.Flags().Changed("cut-off"); {
+	case (!unknown(in.Snub) || !unknown(in.Stands)) && (unknown(in.Inductance) && unknown(in.Tau) || unknown(in.MustRelease)):
+		return errors.New("--across and --stands need --inductance or --tau, and --must-release: the current is followed down to that")
+	case (c.Flags().Changed("rise") || c.Flags().Changed("stated-at")) && unknown(in.Hottest):
+		return errors.New("--rise and --stated-at need --hottest, the hottest air round the relay")
 	case (zener || cutOff) && unknown(in.Inductance) && unknown(in.Tau):
 		return errors.New("--zener and --cut-off need --inductance or --tau: without them nothing is known of the coil when it is switched off")
 	case zener && unknown(in.MustRelease):
@@ -169,7 +198,7 @@ to an empty battery, and whether an output that is off leaves it dark.`,
 		{name: "off-level", kind: unit.Voltage, into: &in.Off, text: "0.65V", zero: true, most: mostVolts, usage: "`voltage` that the output still shows when off"},
 	}
 	q.flags(c)
-	a.forms(c, "text", "json")
+	a.forms(c, workForms...)
 	return c
 }
 
@@ -187,6 +216,7 @@ type quantity struct {
 	text   string   // as typed, or what stands for it
 	needed bool
 	zero   bool    // 0 is allowed
+	signed bool    // and below it, down to as far as above
 	most   float64 // the largest value allowed, in base units
 	usage  string
 }
@@ -217,19 +247,34 @@ func (q *quantity) parse(c *cobra.Command) error {
 		}
 		return nil
 	}
-	v, err := q.kind.Parse(q.text)
+	v, err := q.read()
 	if err != nil {
 		return fmt.Errorf("--%s: %w", q.name, err)
 	}
-	if v > 0 && v <= q.most || v == 0 && q.zero {
+	if v > 0 && v <= q.most || v == 0 && q.zero || q.signed && math.Abs(v) <= q.most {
 		*q.into = v
 		return nil
 	}
 	least := "above 0"
-	if q.zero {
+	switch {
+	case q.signed:
+		least = q.kind.Format(-q.most) + " or more"
+	case q.zero:
 		least = "0 or more"
 	}
 	return fmt.Errorf("--%s %s: must be %s, at most %s", q.name, q.text, least, q.kind.Format(q.most))
+}
+
+// read reads what was typed. A plain number has no unit, which a kind would ask for.
+func (q *quantity) read() (float64, error) {
+	if q.kind.Name != unit.Number.Name {
+		return q.kind.Parse(q.text)
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(q.text), 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%q is not a number: write %s", q.text, q.kind.Example)
+	}
+	return v, nil
 }
 
 // work reads the quantities, does the sum and writes it.
@@ -254,3 +299,6 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	}
 	return nil
 }
+
+// workForms are the forms of a sum.
+var workForms = []string{"text", "json"}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
@@ -25,6 +26,11 @@ type CoilInput struct {
 	OffSource   float64 // ohms behind the output when off
 	Zener       float64 // volts of the suppression that a plain diode is compared with
 	CutOff      float64 // seconds: the output's own time to let the current stop
+	Snub        float64 // ohms of a resistor across the coil, in place of a diode
+	Stands      float64 // volts that the output stands when it switches off
+	Hottest     float64 // °C of the air round the relay, the highest
+	Rise        float64 // kelvin by which the coil warms itself
+	Reference   float64 // °C at which the coil's figures are stated
 }
 
 const (
@@ -54,8 +60,10 @@ func (in *CoilInput) check() error {
 		return fmt.Errorf("the must-release voltage of %s is not below the %s of the output", volts(in.MustRelease), volts(in.Voltage))
 	case in.Tolerance >= 0.5:
 		return fmt.Errorf("the tolerance %s must be below 50 %%", percent(in.Tolerance))
+	case known(in.Stands) && in.Stands <= in.Voltage:
+		return fmt.Errorf("an output that stands %s cannot switch %s", volts(in.Stands), volts(in.Voltage))
 	}
-	return nil
+	return in.checkHot()
 }
 
 // Coil works out a relay's coil behind an output: what it draws, whether the output
@@ -65,16 +73,17 @@ func Coil(in CoilInput) (*Sheet, error) {
 		return nil, err
 	}
 	s := &Sheet{Title: fmt.Sprintf("Relay coil of %s behind an output of %s", ohms(in.Resistance), volts(in.Voltage))}
-	s.Cautions = []string{
-		"a warm coil has more resistance and operates at a higher voltage, about 0.4 % a kelvin (copper)",
-		"the output's own limit of current is in its maker's instructions",
-		theCodeFirst,
+	s.Cautions = []string{"the output's own limit of current is in its maker's instructions", theCodeFirst}
+	if math.IsNaN(in.Hottest) {
+		s.Cautions = slices.Insert(s.Cautions, 0, "a warm coil has more resistance and operates at a higher voltage, 0.393 % a kelvin (copper): --hottest works it out")
 	}
 	s.givenOfCoil(&in)
 	on := s.coilOn(&in)
 	s.pullIn(&in)
+	s.hot(&in)
 	s.letGo(&in)
 	s.switchOff(&in, on)
+	s.Drawing = coilDrawing(&in)
 	return s, nil
 }
 
@@ -92,6 +101,13 @@ func (s *Sheet) givenOfCoil(in *CoilInput) {
 	s.given("off_source_ohms", "resistance behind the leakage", unit.Resistance, in.OffSource)
 	s.given("inductance_henries", "inductance", unit.Inductance, in.Inductance)
 	s.given("tau_seconds", "time constant L/R", unit.Time, in.Tau)
+	s.given("snub_ohms", "resistor across the coil, no diode", unit.Resistance, in.Snub)
+	s.given("stands_volts", "the output stands", unit.Voltage, in.Stands)
+	if !math.IsNaN(in.Hottest) {
+		s.given("reference_celsius", "the coil's figures hold at", unit.Celsius, in.Reference)
+		s.given("hottest_celsius", "air round the relay, hottest", unit.Celsius, in.Hottest)
+		s.given("rise_kelvin", "the coil warms itself by", unit.Kelvin, in.Rise)
+	}
 }
 
 // least and most are the coil's resistance at the ends of its tolerance.
@@ -252,4 +268,6 @@ func (s *Sheet) switchOff(in *CoilInput, on float64) {
 		fmt.Sprintf("%s − %s", seconds(slow), seconds(in.CutOff)))
 	s.step("zener_voltage_volts", "what the output must stand with the zener", unit.Voltage, in.Voltage+v,
 		fmt.Sprintf("%s + %s + %s", volts(in.Voltage), volts(in.Zener), volts(diodeVolts)))
+	s.snubbed(in, on, tau)
+	s.stands(in)
 }

@@ -15,7 +15,8 @@ import (
 // relayCoil is 12 V on 400 ohm with nothing else known.
 func relayCoil() CoilInput {
 	return CoilInput{Voltage: 12, Resistance: 400, Tolerance: 0.1, Inductance: unknown, Tau: unknown, MustOperate: unknown,
-		MustRelease: unknown, Leakage: unknown, Loaded: unknown, OffSource: unknown, Zener: 24, CutOff: 10e-6}
+		MustRelease: unknown, Leakage: unknown, Loaded: unknown, OffSource: unknown, Zener: 24, CutOff: 10e-6,
+		Snub: unknown, Stands: unknown, Hottest: unknown, Reference: 20}
 }
 
 // Makers' sheets state current and power beside the coil's resistance: SRD-12VDC-SL

@@ -21,6 +21,12 @@ type DividerInput struct {
 	Upper     float64       // ohms, terminal to converter; NaN: it is to be found
 	Tolerance float64       // of each resistor, a share of one
 	Series    wiring.Series // that the upper resistor is to come from
+
+	Source             float64 // ohms behind the output
+	Capacitor          float64 // farads across the converter's input; NaN: none
+	CapacitorTolerance float64 // of that, a share
+	Corner             float64 // hertz that a capacitor is to be found for; NaN: none
+	Rate               float64 // conversions a second; NaN: not known
 }
 
 // mostTolerance is the widest tolerance that a divider's resistors may have, as in a
@@ -49,7 +55,7 @@ func (in *DividerInput) check() error {
 	if in.Tolerance > mostTolerance {
 		return fmt.Errorf("the tolerance %s must be above 0 %% and at most %s", percent(in.Tolerance), percent(mostTolerance))
 	}
-	return nil
+	return in.checkFilter()
 }
 
 // Divider works out a divider: the smallest upper resistor with which the converter's
@@ -65,6 +71,7 @@ func Divider(in DividerInput) (*Sheet, error) {
 	s.given("range_volts", "range of the converter (±)", unit.Voltage, in.Range)
 	s.given("lower_ohms", "lower resistor", unit.Resistance, in.Lower)
 	s.given("tolerance_share", "tolerance of each resistor", unit.Share, in.Tolerance)
+	s.givenOfFilter(&in)
 
 	allowed, by := in.Supply, "supply"
 	if in.Range < in.Supply {
@@ -131,6 +138,9 @@ func (s *Sheet) dividerFigures(in DividerInput, by string) error {
 		fmt.Sprintf("%s/(%s + %s) × %s × √(2/3)", k.of(in.Upper), k.of(in.Upper), k.of(in.Lower), percent(in.Tolerance)))
 	s.resistorPower("upper", in.Upper, in.Lower, in)
 	s.resistorPower("lower", in.Lower, in.Upper, in)
+	s.sourceShare(&in, f.TerminalOhms)
+	s.filter(&in, f)
+	s.Drawing = dividerDrawing(&in, f.WorstPinVolts)
 	if f.InputShare > mostInput {
 		s.warn(fmt.Sprintf("the converter's own input takes off %s: lower values would be known better", percent(f.InputShare)))
 	}

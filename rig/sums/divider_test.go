@@ -44,7 +44,8 @@ func yes(t failing, s *Sheet, name string) bool {
 var unknown = math.NaN()
 
 func outputDivider() DividerInput {
-	return DividerInput{Model: ads1x15.ADS1115, Highest: 15, Supply: 3.3, Range: 4.096, Lower: 10e3, Upper: unknown, Tolerance: 0.01, Series: wiring.E24}
+	return DividerInput{Model: ads1x15.ADS1115, Highest: 15, Supply: 3.3, Range: 4.096, Lower: 10e3, Upper: unknown, Tolerance: 0.01, Series: wiring.E24,
+		Capacitor: unknown, CapacitorTolerance: 0.1, Corner: unknown, Rate: unknown}
 }
 
 // The divider for 15 V into 3.3 V, by the voltage divider rule, worked by hand:
@@ -159,6 +160,7 @@ func TestDivider_WorstCase(t *testing.T) {
 		in.Lower = rapid.SampledFrom([]float64{470, 1e3, 4.7e3, 10e3, 22e3}).Draw(t, "lower")
 		in.Tolerance = rapid.SampledFrom([]float64{0.001, 0.01, 0.05}).Draw(t, "tolerance")
 		in.Series = rapid.SampledFrom([]wiring.Series{wiring.E24, wiring.E96}).Draw(t, "series")
+		in.Capacitor = rapid.SampledFrom([]float64{unknown, 4.7e-9, 100e-9}).Draw(t, "capacitor")
 		s, err := Divider(in)
 		if err != nil {
 			t.Fatal(err)
@@ -171,6 +173,7 @@ func TestDivider_WorstCase(t *testing.T) {
 			}
 			return
 		}
+		drawn(t, s)
 		off := rapid.Float64Range(-1, 1)
 		u := upper * (1 + in.Tolerance*off.Draw(t, "upper is off by"))
 		l := in.Lower * (1 + in.Tolerance*off.Draw(t, "lower is off by"))

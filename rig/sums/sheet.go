@@ -1,14 +1,17 @@
 // Package sums does the sums of the bench step by step, with the figures put in: a
-// divider for an output, a relay's coil behind one, an indicator lamp.
+// divider for an output, a relay's coil behind one, an indicator lamp, a battery that stands
+// by, the voltage drop along a cable.
 //
 // Each is worked for the worst case of the tolerances, with the nearest preferred
 // resistor (IEC 60063) and its power. Values are in base units: volts, amperes, ohms,
-// watts, seconds, henries, and shares of one.
+// watts, seconds, henries, farads, metres, mm², °C and shares of one; a battery's in
+// ampere-hours and hours.
 package sums
 
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"makebreak/rig/unit"
 )
@@ -43,6 +46,7 @@ type Sheet struct {
 	Answers  []Answer
 	Warnings []string
 	Cautions []string
+	Drawing  []string // in characters, a line each, at most 78 across; none where there is none
 }
 
 // Value returns a figure, given or worked out; NaN where the sheet has none of the name.
@@ -102,6 +106,12 @@ func ohms(v float64) string    { return show(unit.Resistance, v) }
 func amperes(v float64) string { return show(unit.Current, v) }
 func seconds(v float64) string { return show(unit.Time, v) }
 func percent(v float64) string { return show(unit.Share, v) }
+func hours(v float64) string   { return show(unit.Hours, v) }
+
+func ampereHours(v float64) string { return show(unit.Charge, v) }
+
+// underscored writes a number as a part of a figure's name: 0_5 for 0.5.
+func underscored(v float64) string { return strings.ReplaceAll(plain(v), ".", "_") }
 
 // rounded keeps n digits.
 func rounded(v float64, n int) float64 {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"makebreak/rig/table"
 )
@@ -14,6 +15,7 @@ import (
 func (s *Sheet) Text(w io.Writer) error {
 	fmt.Fprintln(w, s.Title)
 	fmt.Fprintln(w)
+	s.draw(w)
 	err := table.Write(w, []string{"what", "sum", "result"}, func(row func(...any)) {
 		for _, f := range s.Given {
 			row(f.What, "given", f.Result())
@@ -41,6 +43,21 @@ func (s *Sheet) Text(w io.Writer) error {
 		}
 	}
 	return err
+}
+
+// draw writes the drawing, unless the page is too narrow for it.
+func (s *Sheet) draw(w io.Writer) {
+	across := 0
+	for _, line := range s.Drawing {
+		across = max(across, utf8.RuneCountInString(line)+2)
+	}
+	if p, is := w.(*table.Page); across == 0 || is && p.Columns > 0 && p.Columns < across {
+		return
+	}
+	for _, line := range s.Drawing {
+		fmt.Fprintln(w, strings.TrimRight("  "+line, " "))
+	}
+	fmt.Fprintln(w)
 }
 
 // JSON writes a sum's figures as one object: each figure by its name, which ends

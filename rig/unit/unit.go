@@ -3,7 +3,7 @@
 // that mixes volts, millivolts and milliseconds it is a mistake waiting.
 //
 // All values are in base units: volts, seconds, ohms, and shares of one for
-// percentages. Types such as Volts keep them apart where they meet.
+// percentages. What a battery is stated in keeps the trade's own: ampere-hours and hours. Types such as Volts keep them apart where they meet.
 //
 // A Kind reads text with Parse and writes it with Format. Figures that belong together,
 // as a value, its uncertainty and its limit, are written by one Scaler.
@@ -33,13 +33,20 @@ var (
 	Resistance = Kind{"a resistance", "ohm", "4.7 kohm or 390 ohm", append(prefixed("ohm", 0, 3, 6),
 		word{text: "Ω"}, word{text: "kΩ", power: 3}, word{text: "MΩ", power: 6}, // as written by hand and by makers
 		word{text: "R"}, word{text: "k", power: 3}, word{text: "K", power: 3}, word{text: "M", power: 6}), "RkKM"}
-	Share      = Kind{"a share", "%", "5 % or 0.1 %", []word{{text: "%", power: -2, shown: true}, {text: "ppm", power: -6}}, ""}
-	Current    = Kind{"a current", "A", "10 mA or 0.5 A", prefixed("A", 0, -3, -6), ""}
-	Power      = Kind{"a power", "W", "250 mW or 1 W", prefixed("W", 0, -3, -6), ""}
-	Inductance = Kind{"an inductance", "H", "520 mH or 1.2 H", prefixed("H", 0, -3, -6), ""}
-	Frequency  = Kind{"a rate", "/s", "860 /s or 400 kHz", []word{{text: "/s", shown: true}, {text: "Hz"}, {text: "kHz", power: 3, shown: true}}, ""}
-	Slope      = Kind{"a slope", "V/s", "2 V/s or 50 mV/s", prefixed("V/s", 0, -3, -6), ""}
-	Number     = Kind{Name: "a number", Example: "3"} // has no unit; Parse refuses it
+	Share       = Kind{"a share", "%", "5 % or 0.1 %", []word{{text: "%", power: -2, shown: true}, {text: "ppm", power: -6}}, ""}
+	Current     = Kind{"a current", "A", "10 mA or 0.5 A", prefixed("A", 0, -3, -6), ""}
+	Power       = Kind{"a power", "W", "250 mW or 1 W", prefixed("W", 0, -3, -6), ""}
+	Inductance  = Kind{"an inductance", "H", "520 mH or 1.2 H", prefixed("H", 0, -3, -6), ""}
+	Frequency   = Kind{"a rate", "/s", "860 /s or 400 kHz", []word{{text: "/s", shown: true}, {text: "Hz"}, {text: "kHz", power: 3, shown: true}}, ""}
+	Slope       = Kind{"a slope", "V/s", "2 V/s or 50 mV/s", prefixed("V/s", 0, -3, -6), ""}
+	Capacitance = Kind{"a capacitance", "F", "100 nF or 2.2 µF", prefixed("F", 0, -3, -6, -9, -12), ""}
+	Length      = Kind{"a length", "m", "25 m or 0.6 mm", append(prefixed("m", 0, 3, -3), word{text: "ft", times: 0.3048}), ""}
+	Area        = Kind{"a cross-section", "mm²", "0.5 mm2 or 1.5 mm²", []word{{text: "mm²", shown: true}, {text: "mm2"}}, ""}
+	Charge      = Kind{"a capacity", "Ah", "7 Ah or 800 mAh", []word{{text: "Ah", shown: true}, {text: "mAh", power: -3, shown: true}}, ""}
+	Hours       = Kind{"a duration", "h", "24 h or 30 min", []word{{text: "h", shown: true}, {text: "min", times: 1.0 / 60}, {text: "s", times: 1.0 / 3600}, {text: "d", times: 24}}, ""}
+	Celsius     = Kind{"a temperature", "°C", "20 °C or -5 C", []word{{text: "°C", shown: true}, {text: "C"}, {text: "degC"}}, ""}
+	Kelvin      = Kind{"a temperature rise", "K", "40 K", []word{{text: "K", shown: true}}, ""}
+	Number      = Kind{Name: "a number", Example: "3"} // has no unit; Parse refuses it
 )
 
 // prefixed returns a unit's words with the prefixes of the powers. Micro is read in
@@ -47,7 +54,7 @@ var (
 func prefixed(base string, powers ...int) []word {
 	var all []word
 	for _, p := range powers {
-		all = append(all, word{text: map[int]string{0: "", 3: "k", 6: "M", -3: "m", -6: "µ", -9: "n"}[p] + base, power: p, shown: true})
+		all = append(all, word{text: map[int]string{0: "", 3: "k", 6: "M", -3: "m", -6: "µ", -9: "n", -12: "p"}[p] + base, power: p, shown: true})
 		if p == -6 {
 			all = append(all, word{text: "u" + base, power: p})
 		}
@@ -61,7 +68,7 @@ func Of(base string) Kind {
 	if base == "1" || base == "" {
 		return Number
 	}
-	for _, k := range []Kind{Voltage, Time, Resistance, Share, Current, Power, Inductance, Frequency, Slope} {
+	for _, k := range []Kind{Voltage, Time, Resistance, Share, Current, Power, Inductance, Frequency, Slope, Capacitance, Length, Area, Charge, Hours, Celsius, Kelvin} {
 		if k.Base == base {
 			return k
 		}

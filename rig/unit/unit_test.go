@@ -12,9 +12,10 @@ import (
 )
 
 // Every unit word of every kind with its factor. The prefixes are those of the SI brochure
-// (9th edition, table 7), minute and hour of its table 8, ohm in letters as in SI 10; ppm is
-// 1e-6 by definition; Hz is 1/s. R, K and M for resistances: IEC 60062, 3.1 (from memory).
+// (9th edition, table 7), minute, hour and day of its table 8, ohm in letters as in SI 10; ppm is
+// 1e-6 by definition; Hz is 1/s; a foot is 0.3048 m (international agreement of 1959, from memory). R, K and M for resistances: IEC 60062, 3.1 (from memory).
 func TestKind_Parse_units(t *testing.T) {
+	foot, second := 0.3048, 1.0/3600 // multiplied as the program does, not exactly
 	for _, tc := range []struct {
 		kind unit.Kind
 		word string
@@ -33,6 +34,11 @@ func TestKind_Parse_units(t *testing.T) {
 		{unit.Power, "W", 3}, {unit.Power, "mW", 0.003}, {unit.Power, "uW", 0.000003}, {unit.Power, "µW", 0.000003},
 		{unit.Inductance, "H", 3}, {unit.Inductance, "mH", 0.003}, {unit.Inductance, "uH", 0.000003}, {unit.Inductance, "µH", 0.000003},
 		{unit.Frequency, "/s", 3}, {unit.Frequency, "Hz", 3}, {unit.Frequency, "kHz", 3000},
+		{unit.Capacitance, "F", 3}, {unit.Capacitance, "mF", 0.003}, {unit.Capacitance, "uF", 0.000003}, {unit.Capacitance, "µF", 0.000003}, {unit.Capacitance, "nF", 3e-9}, {unit.Capacitance, "pF", 3e-12},
+		{unit.Length, "m", 3}, {unit.Length, "km", 3000}, {unit.Length, "mm", 0.003}, {unit.Length, "ft", 3 * foot},
+		{unit.Area, "mm²", 3}, {unit.Area, "mm2", 3}, {unit.Charge, "Ah", 3}, {unit.Charge, "mAh", 0.003},
+		{unit.Hours, "h", 3}, {unit.Hours, "min", 0.05}, {unit.Hours, "s", 3 * second}, {unit.Hours, "d", 72},
+		{unit.Celsius, "°C", 3}, {unit.Celsius, "C", 3}, {unit.Celsius, "degC", 3}, {unit.Kelvin, "K", 3},
 		{unit.Slope, "V/s", 3}, {unit.Slope, "mV/s", 0.003}, {unit.Slope, "uV/s", 0.000003}, {unit.Slope, "µV/s", 0.000003},
 	} {
 		for _, text := range []string{"3 " + tc.word, "3" + tc.word, " +3.0  " + tc.word + " "} {
@@ -51,10 +57,12 @@ func TestKind_Parse_units(t *testing.T) {
 	}
 }
 
-var kinds = []unit.Kind{unit.Voltage, unit.Time, unit.Resistance, unit.Share, unit.Current, unit.Power, unit.Inductance, unit.Frequency, unit.Slope}
+var kinds = []unit.Kind{unit.Voltage, unit.Time, unit.Resistance, unit.Share, unit.Current, unit.Power, unit.Inductance, unit.Frequency, unit.Slope,
+	unit.Capacitance, unit.Length, unit.Area, unit.Charge, unit.Hours, unit.Celsius, unit.Kelvin}
 
 // counted is how many unit words the test above tries of each kind, without likenesses.
-var counted = map[string]int{"a voltage": 4, "a time": 7, "a resistance": 10, "a share": 2, "a current": 4, "a power": 4, "an inductance": 4, "a rate": 3, "a slope": 4}
+var counted = map[string]int{"a voltage": 4, "a time": 7, "a resistance": 10, "a share": 2, "a current": 4, "a power": 4, "an inductance": 4, "a rate": 3, "a slope": 4,
+	"a capacitance": 6, "a length": 4, "a cross-section": 2, "a capacity": 2, "a duration": 4, "a temperature": 3, "a temperature rise": 1}
 
 // Values as they are printed on components: IEC 60062 (from memory), and common practice for
 // voltages, no source.
@@ -134,6 +142,8 @@ func TestKind_Format(t *testing.T) {
 		{unit.Share, 0.05, "5 %"}, {unit.Share, 0.001, "0.1 %"}, {unit.Share, 0, "0 %"}, {unit.Share, 1, "100 %"}, {unit.Share, 25, "2500 %"}, {unit.Share, 1e-6, "0.0001 %"},
 		{unit.Frequency, 860, "860 /s"}, {unit.Frequency, 400e3, "400 kHz"},
 		{unit.Slope, 0.05, "50 mV/s"},
+		{unit.Capacitance, 100e-9, "100 nF"}, {unit.Length, 25, "25 m"}, {unit.Length, 0.6e-3, "0.6 mm"}, {unit.Area, 1.5, "1.5 mm²"},
+		{unit.Charge, 7.2, "7.2 Ah"}, {unit.Hours, 24, "24 h"}, {unit.Hours, 0.5, "0.5 h"}, {unit.Celsius, -5, "-5 °C"}, {unit.Kelvin, 40, "40 K"},
 		{unit.Number, 3, "3"}, {unit.Number, 0.25, "0.25"}, {unit.Number, 1e9, "1000000000"},
 		{unit.Of("bar"), 0.5, "0.5 bar"},
 	} {

@@ -2,6 +2,7 @@ package wiring
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -139,6 +140,9 @@ func TestSeries(t *testing.T) {
 		if v != e24[i] {
 			t.Errorf("E24 value %d is %g, want %g", i, v, e24[i])
 		}
+	}
+	if e6 := E6.Decade(); !slices.Equal(e6, []float64{1.0, 1.5, 2.2, 3.3, 4.7, 6.8}) {
+		t.Errorf("E6 is %v", e6)
 	}
 	e96 := E96.Decade()
 	sum := 0.0

@@ -9,8 +9,9 @@ import (
 // decade.
 type Series int
 
-// The series that resistors of 5 % and of 1 % come in.
+// The series that capacitors come in, and resistors of 5 % and of 1 %.
 const (
+	E6  Series = 6
 	E24 Series = 24
 	E96 Series = 96
 )
@@ -20,8 +21,17 @@ func (s Series) String() string { return "E" + strconv.Itoa(int(s)) }
 
 // Decade returns the series' values from 1 up to, not including, 10, rising.
 // E96 is rounding of 10^(n/96) to three digits. E24 is rounding to two, apart from
-// the values that the standard kept from before (IEC 60063).
+// the values that the standard kept from before (IEC 60063). E6 is every fourth of E24.
 func (s Series) Decade() []float64 {
+	if s < E24 {
+		var some []float64
+		for n, v := range E24.Decade() {
+			if n%(int(E24)/int(s)) == 0 {
+				some = append(some, v)
+			}
+		}
+		return some
+	}
 	digits := 10.0
 	if s > 24 {
 		digits = 100
