@@ -10,6 +10,14 @@ type coil struct {
 	pullIn        float64 // A: the armature starts towards the core above it
 	dropOut       float64 // A: and falls back below it
 	flyback       float64 // V: forward voltage of the diode across the coil
+	made          float64 // ohms as it was made, without faults
+
+	// Planted faults.
+	open     bool    // no current can flow
+	joint    float64 // ohms in its wire
+	shunt    float64 // siemens of shorted turns, as seen across the inductance
+	reversed bool    // its diode is the wrong way round
+	undamped bool    // its diode is missing
 
 	at    int64
 	until int64 // how long the law holds; never: until the next change
@@ -40,22 +48,30 @@ type source struct {
 	gap, tau           float64 // V, ns
 }
 
-// connect puts the coil on the source at an instant and returns the terminal
-// voltage from then on. Source and coil are a series circuit, so with R = ohms + source.ohms
-// and tau = L/R, a voltage V + s·t drives
+// connect puts the coil on the source at an instant and returns the unit's terminal's
+// voltage from then on.
+func (k *coil) connect(at int64, src source) segment {
+	return k.terminal(k.onto(at, k.seen(src)), src)
+}
+
+// onto connects the coil to what it sees, and returns the voltage across it. Source and coil
+// are a series circuit, so with R = ohms + source.ohms and tau = L/R, a voltage V + s·t
+// drives
 //
 //	i = (V - s·tau + s·t)/R + B·exp(-t/tauB) + A·exp(-t/tau)
 //
-// where B = gap/(R·(1 - tau/tauB)) comes of the voltage's own exponential, with A from the current at the start, and the terminal stands at V - ohms·i.
-// Where that would be below the diode's forward voltage the diode carries the
-// current instead, see freewheel.
-func (k *coil) connect(at int64, src source) segment {
+// where B = gap/(R·(1 - tau/tauB)) comes of the voltage's own exponential, with A from the
+// current at the start, and the coil stands at V - ohms·i. Turns that are shorted are a
+// conductance g across the inductance, which makes tau = L·(1/R + g); it takes g·L·di/dt
+// beside the inductance's current i. Where the voltage would be below the diode's forward
+// voltage the diode carries the current instead, see freewheel.
+func (k *coil) onto(at int64, src source) segment {
 	i0 := k.current(at)
-	if src.volts+src.gap-src.ohms*i0 < -k.flyback-1e-12 {
+	if src.volts+src.gap-src.ohms*k.taken(i0, src) < -k.flyback-1e-12 {
 		return k.freewheel(at, src, i0)
 	}
 	r := k.ohms + src.ohms
-	tau := k.henries / r * 1e9
+	tau := k.henries / r * 1e9 * (1 + r*k.shunt)
 	k.at, k.until, k.tau, k.slope = at, never, tau, src.slope/r
 	k.c = (src.volts - src.slope*tau) / r
 	k.b, k.tauB = 0, src.tau
@@ -64,7 +80,7 @@ func (k *coil) connect(at int64, src source) segment {
 		k.b = src.gap / (r * (1 - tau/k.tauB))
 	}
 	k.a = i0 - k.c - k.b
-	return segment{
+	s := segment{
 		at: at, tau: tau,
 		c:     src.volts - src.ohms*k.c,
 		a:     -src.ohms * k.a,
@@ -72,6 +88,25 @@ func (k *coil) connect(at int64, src source) segment {
 		tauB:  k.tauB,
 		slope: src.slope - src.ohms*k.slope,
 	}
+	if k.shunt > 0 {
+		beside := src.ohms * k.shunt * k.henries * 1e9 // V per A/ns
+		s.c -= beside * k.slope
+		s.a += beside * k.a / tau
+		if k.b != 0 {
+			s.b += beside * k.b / k.tauB
+		}
+	}
+	return s
+}
+
+// taken is the current that the coil takes from a source when its inductance carries so
+// much: shorted turns take more.
+func (k *coil) taken(current float64, src source) float64 {
+	if k.shunt == 0 {
+		return current
+	}
+	r := k.ohms + src.ohms
+	return current + k.shunt*(src.volts+src.gap-r*current)/(1+r*k.shunt)
 }
 
 // apart keeps two time constants from being the same, for which the law above has
@@ -89,10 +124,10 @@ func apart(a, b float64) float64 {
 func (k *coil) freewheel(at int64, src source, i0 float64) segment {
 	until := (src.volts + src.gap + k.flyback) / src.ohms
 	k.at, k.slope, k.b = at, 0, 0
-	k.tau = k.henries / k.ohms * 1e9
+	k.tau = k.henries / k.ohms * 1e9 * (1 + k.ohms*k.shunt)
 	k.c = -k.flyback / k.ohms
 	k.a = i0 - k.c
-	wait := k.tau * math.Log(k.a/(until-k.c))
+	wait := k.tau * math.Log(k.a/(1+k.ohms*k.shunt)/(until-k.c))
 	k.until = at + max(1, int64(math.Ceil(wait)))
 	return constant(at, -k.flyback)
 }
@@ -100,18 +135,26 @@ func (k *coil) freewheel(at int64, src source, i0 float64) segment {
 // takenOver reports whether the diode takes the coil's current over once the source
 // has settled.
 func (k *coil) takenOver(at int64, src source) bool {
-	return src.volts-src.ohms*k.current(at) < -k.flyback-1e-12
+	src.gap = 0
+	src = k.seen(src)
+	return src.volts-src.ohms*k.taken(k.current(at), src) < -k.flyback-1e-12
 }
 
 // fall is freewheel with a terminal that takes its time: it goes from a voltage to the
 // diode's level with a time constant, and the coil's current follows.
 func (k *coil) fall(at int64, src source, from, tau float64) segment {
-	s := k.connect(at, source{volts: -k.flyback, gap: from + k.flyback, tau: tau})
+	across := from - k.joint*k.current(at)
+	s := k.onto(at, source{volts: -k.flyback, gap: across + k.flyback, tau: tau})
 	k.until = never
 	// The current that the source alone can carry is reached, since it falls below 0.
-	k.until, _ = k.crossing(at, (src.volts+k.flyback)/src.ohms, false)
+	seen := k.seen(src)
+	level := (seen.volts + k.flyback) / seen.ohms
+	if k.shunt > 0 { // shorted turns carry some of it
+		level = (level+k.flyback/k.ohms)*(1+k.ohms*k.shunt) - k.flyback/k.ohms
+	}
+	k.until, _ = k.crossing(at, level, false)
 	k.until = max(k.until, at+1)
-	return s
+	return k.terminal(s, src)
 }
 
 // crossing returns the first instant from at on, while the present law holds, at

@@ -1,22 +1,44 @@
 package sim
 
+import (
+	"math"
+	"time"
+)
+
 // contact is one line on which a relay contact is read.
 type contact struct {
 	name   string
 	index  int32
-	closed bool
+	shut   bool  // mechanically
+	closed bool  // as the line reads it
 	line   int   // index in the open set of lines; -1: not asked for
 	seen   int64 // when the kernel stamps the last edge
 
 	// Planted faults.
-	loses   uint64 // every loses-th edge is lost, with a gap in the numbers
+	severed bool    // its circuit is open, whatever it does
+	film    float64 // ohms of an oxidised contact, about; 0: none
+	filmed  draws   // what its resistance is from one moment to the next
+	touch   uint32  // turn of the film's changes
+	loses   uint64  // every loses-th edge is lost, with a gap in the numbers
 	edges   uint64
 	latency int64 // ns: edges closer together than this merge
 	merging bool
 	stamp   int64 // of the last edge that merges
 }
 
-func (w *World) setContact(c *contact, closed bool) {
+// setContact opens or shuts a contact.
+func (w *World) setContact(c *contact, shut bool) {
+	c.shut = shut
+	c.touch++
+	if shut && c.film > 0 {
+		w.changeFilm(c)
+		return
+	}
+	w.readContact(c, shut && !c.severed)
+}
+
+// readContact lets the line read a contact as closed or open.
+func (w *World) readContact(c *contact, closed bool) {
 	if c.closed == closed {
 		return
 	}
@@ -49,4 +71,34 @@ func (w *World) report(c *contact, stamp int64, closed bool) {
 		return
 	}
 	w.lines.queue(c.line, stamp, closed)
+}
+
+// A contact is read by a pull-up to 3.3 V and an input with hysteresis, as the rig's page has
+// them: 50 kohm in the board, read low below 0.8 V and high above 2 V (common practice,
+// no source). So a closed contact reads closed up to closedOhms, and once read so up
+// to openOhms.
+const (
+	pullUpOhms  = 50e3
+	inputSupply = 3.3 // V
+	readsLow    = 0.8 // V
+	readsHigh   = 2.0 // V
+
+	closedOhms = pullUpOhms * readsLow / (inputSupply - readsLow)
+	openOhms   = pullUpOhms * readsHigh / (inputSupply - readsHigh)
+)
+
+// A film on a contact breaks and mends: each closing and each spell has a resistance of its
+// own, lognormally distributed about the contact's (invented, plausible figures).
+const (
+	filmSpread    = 0.5 // of the natural logarithm, one standard deviation
+	shortestTouch = 5 * time.Millisecond
+	longestTouch  = 60 * time.Millisecond
+)
+
+// changeFilm gives an oxidised contact that is shut another resistance, and lets its line
+// read it.
+func (w *World) changeFilm(c *contact) {
+	ohms := c.film * math.Exp(filmSpread*cut(c.filmed.NormFloat64()))
+	w.readContact(c, !c.severed && (ohms <= closedOhms || c.closed && ohms < openOhms))
+	w.plan(happening{at: w.now + c.filmed.between(shortestTouch, longestTouch), kind: filmChanges, index: c.index, turn: c.touch})
 }

@@ -10,6 +10,7 @@ const (
 	outputPhase                // index: output; the coil's law changes
 	outputFloor                // index: output; the droop has reached its end
 	outputFalls                // index: output; it falls back too early
+	coilRings                  // index: output; the next step of a coil without a diode
 	armatureMoves              // index: relay; flag: in
 	contactStep                // index: relay; the next step of its travel
 	travelEnds                 // index: relay
@@ -18,6 +19,7 @@ const (
 	referenceSet               // index: reference; flag: active
 	wireChanges                // index: output; flag: the sense wire is off
 	supplyResets               // the supply's converter puts out what its EEPROM holds
+	filmChanges                // index: contact; an oxidised one that is shut
 	edgeThread                 // index: contact; merged edges are delivered
 	edgeSeen                   // index: contact; flag: closed; the kernel stamps an edge
 	referenceSeen              // index: reference; flag: active; the same

@@ -13,6 +13,7 @@ type Fault struct {
 	Name   string
 	Value  float64 // base units, as FaultInfo says
 	Output string  // for the faults whose value is an output; empty: the usual one
+	Event  string  // for the faults whose value is an event; empty: the usual one
 	// Place is the output or the relay that has the fault, as FaultInfo says. Empty: the
 	// first output that is programmed, or the relay behind it.
 	Place string
@@ -59,6 +60,8 @@ func (p *plantable) info() FaultInfo {
 		if p.stands() {
 			i.Usual = "the programmed one"
 		}
+	case p.kind == EventName:
+		i.Usual = "the first one"
 	}
 	return i
 }
@@ -148,6 +151,11 @@ func (p *plantable) parseValue(f *Fault, text string) (err error) {
 	switch {
 	case p.kind == NoValue:
 		return fmt.Errorf("fault %s takes no value, not %q", p.name, text)
+	case p.kind == EventName:
+		if f.Event = strings.TrimSpace(text); f.Event == "" {
+			return fmt.Errorf("fault %s: an event's name is missing after the equals sign", p.name)
+		}
+		return nil
 	case p.kind == OutputName:
 		if f.Output = strings.TrimSpace(text); f.Output == "" {
 			return fmt.Errorf("fault %s: an output's name is missing after the equals sign", p.name)
@@ -170,6 +178,8 @@ func (f Fault) String() string {
 		switch {
 		case p.kind == OutputName && f.Output != "":
 			text += "=" + f.Output
+		case p.kind == EventName && f.Event != "":
+			text += "=" + f.Event
 		case p.kind.Measured() && f.Value == 0:
 			text += "=" + valueForms[p.kind].format(p.preset)
 		case p.kind.Measured():

@@ -232,9 +232,95 @@ var shows = map[string]func(s *seen) (shown bool){
 	},
 	"bus-noise":       func(s *seen) bool { return s.devs[0].Counts() > 100 && s.readErr == nil },
 	"slow-oscillator": func(s *seen) bool { return s.rate() > 860/1.1-2 && s.rate() < 860/1.1+2 },
+	"one-arming": func(s *seen) bool { // the other way of arming does nothing
+		s.w.Act("arm-stay")
+		s.run(time.Second)
+		return s.on("OUT3", 0) > 13 && !s.w.output("OUT3").high
+	},
+	"one-arming=arm-stay": func(s *seen) bool {
+		s.w.Act("arm-stay")
+		s.run(time.Second)
+		return s.on("OUT3", 0) < 1 && s.w.output("OUT3").high
+	},
+	"joined-outputs": func(s *seen) bool {
+		// 13.5 V behind 12 ohm, loaded by the coil and by what 1 kohm of the other takes.
+		return crossed(s, "OUT4") && s.on("OUT3", 0) < 13.1 && s.off("OUT3", 0) < 1
+	},
+	"joined-outputs=OUT1@OUT3": func(s *seen) bool { return s.on("OUT1", 0) > 12 && s.off("OUT1", 0) < 1 },
+	"coil-joint": func(s *seen) bool { // too little is left for the coil, the output is good
+		return s.on("OUT3", 0) > 13.2 && len(s.edgesOf(lineNO)) == 0
+	},
+	"coil-joint=100 ohm": func(s *seen) bool {
+		return s.change(1).In && s.on("OUT3", 0) > 13.2
+	},
+	"coil-open": func(s *seen) bool { // nothing loads the output: it stands at its open voltages
+		return s.on("OUT3", 0) > 13.3 && s.off("OUT3", 0) > 2 && len(s.edgesOf(lineNO))+len(s.edgesOf(lineNC)) == 0
+	},
+	"shorted-turns": func(s *seen) bool { return s.on("OUT3", 0) < 12.2 && s.off("OUT3", 0) < 0.3 && s.change(1).In },
+	"no-flyback": func(s *seen) bool {
+		low, _ := s.spread("OUT3", s.disarmed[0], s.disarmed[0].Add(200*time.Millisecond))
+		return low < -1.1 && s.change(2).Time < 4*time.Millisecond
+	},
+	"reversed-flyback": func(s *seen) bool {
+		return s.on("OUT3", 0) > 0.7 && s.on("OUT3", 0) < 1.1 && len(s.edgesOf(lineNO)) == 0
+	},
+	"weak-battery": func(s *seen) bool { return s.on("OUT3", 0) > 11 && s.on("OUT3", 0) < 12 && s.off("OUT3", 0) > 0.5 },
+	"ground-open": func(s *seen) bool { // one of six outputs is on: the rig's 0 V is at a sixth of it
+		return s.on("OUT3", 0) > 10 && s.on("OUT3", 0) < 11.2 && s.on("OUT1", 0) < -1.4 && math.Abs(s.off("OUT3", 0)) < 0.1
+	},
+	"common-open": func(s *seen) bool {
+		open := len(s.edgesOf(lineNO))+len(s.edgesOf(lineNC)) == 0
+		nc, _ := s.set.Active(lineNC)
+		return open && !nc && s.on("OUT3", 0) < 13.3
+	},
+	"oxidised-contact": func(s *seen) bool {
+		return s.closedShare(lineNO) < 0.2 && s.change(1).In && len(s.edgesOf(lineNC)) > 0
+	},
+	"oxidised-contact=30 kohm": func(s *seen) bool { // between the input's two thresholds now and then
+		share := s.closedShare(lineNO)
+		return share > 0.1 && share < 0.95 && len(s.edgesOf(lineNO)) > 20
+	},
+	"creeping-operate=5 s": func(s *seen) bool { // 5 ms more each time
+		return s.change(3).Time-s.change(1).Time > 4*time.Millisecond && s.change(7).Time-s.change(1).Time > 14*time.Millisecond
+	},
+	"wearing-bounce=5 s": func(s *seen) bool {
+		return s.change(7).Closing.Time-s.change(1).Closing.Time > 10*time.Millisecond
+	},
+	"sticking=4": func(s *seen) bool {
+		first, third := s.change(2).Time, s.change(6).Time
+		return third > first+15*time.Millisecond && third < 80*time.Millisecond && len(s.w.Truth().Events[8].Changes) == 0
+	},
+	"reference-inverted": func(s *seen) bool {
+		e := s.contact(lineREF, s.armed[0], s.disarmed[0])
+		return len(e) == 2 && !e[0].Active && e[1].Active && e[1].At.Sub(e[0].At) > 200*time.Millisecond
+	},
 	"fast-oscillator=5 %": func(s *seen) bool {
 		return s.rate() > 860/0.95-2 && s.rate() < 860/0.95+2
 	},
+}
+
+// closedShare is the share of the times armed in which a contact's line reads closed.
+func (s *seen) closedShare(index int) float64 {
+	var closed, all time.Duration
+	for i, at := range s.armed {
+		from, to := at.Add(200*time.Millisecond), s.disarmed[i]
+		is := false
+		last := from
+		for _, e := range s.contact(index, at, to) {
+			if e.At > from {
+				if is {
+					closed += e.At.Sub(last)
+				}
+				last = e.At
+			}
+			is = e.Active
+		}
+		if is {
+			closed += to.Sub(last)
+		}
+		all += to.Sub(from)
+	}
+	return closed.Seconds() / all.Seconds()
 }
 
 func (s *seen) edgesOf(index int) []line.Edge { return s.contact(index, 0, s.end+1) }
@@ -257,14 +343,13 @@ func crossed(s *seen, out string) bool {
 }
 
 func TestFaults_ShowThemselves(t *testing.T) {
-	healthy := look(t, 4)
 	for text, shown := range shows {
 		t.Run(text, func(t *testing.T) {
 			s := look(t, 4, mustParse(t, text)...)
 			if !shown(s) {
 				t.Error("the fault does not show")
 			}
-			if shown(healthy) {
+			if healthy := look(t, 4); !t.Failed() && shown(healthy) {
 				t.Error("the healthy bench shows it too")
 			}
 		})
@@ -272,9 +357,9 @@ func TestFaults_ShowThemselves(t *testing.T) {
 }
 
 func TestFaults_AllAreTested(t *testing.T) {
-	tested := map[string]bool{"supply-reset": true} // TestFault_SupplyReset: it needs another rig
+	tested := map[string]bool{"supply-reset": true, "wrong-pulse": true} // TestFault_SupplyReset, TestFault_WrongPulse
 	for text := range shows {
-		name, _, _ := strings.Cut(text, "=")
+		name, _, _ := strings.Cut(strings.ReplaceAll(text, "@", "="), "=")
 		tested[name] = true
 	}
 	for _, f := range Faults() {
@@ -523,5 +608,29 @@ func TestLines_DriveWithin(t *testing.T) {
 	at, within, err := set.Drive(index, true)
 	if err != nil || at != began.Add(2*time.Microsecond) || within != 2000 || w.Now() != began.Add(4*time.Microsecond) {
 		t.Errorf("driven at %v ± %d ns by %v (%v), want 2 µs ± 2 µs after %v", at, within, w.Now(), err, began)
+	}
+}
+
+// A pulse of another length than programmed; what is no pulse cannot have it.
+func TestFault_WrongPulse(t *testing.T) {
+	pulse := []Rule{{Output: "OUT3", Event: "arm-away", Do: PulseHigh, For: time.Second}}
+	s := newStation(t, Opts{Seed: 5, Programme: pulse, Faults: mustParse(t, "wrong-pulse=300 ms")})
+	s.run(500 * time.Millisecond)
+	s.pulse(lineAway, 2*time.Second)
+	c := s.w.Truth().Events[1].Crossings
+	if len(c) != 2 || c[1].At.Sub(c[0].At) < 299*time.Millisecond || c[1].At.Sub(c[0].At) > 301*time.Millisecond {
+		t.Errorf("%+v", c)
+	}
+	_, err := NewWorld(panelRig(), Opts{Programme: armedHigh, Faults: mustParse(t, "wrong-pulse")})
+	if err == nil || !strings.Contains(err.Error(), "OUT3 is not programmed as a pulse") || problem.KindOf(err) != problem.Usage {
+		t.Error(err)
+	}
+	_, err = NewWorld(panelRig(), Opts{Programme: pulse, Faults: mustParse(t, "one-arming")})
+	if err == nil || !strings.Contains(err.Error(), "OUT3 is switched by arm-away only") {
+		t.Error(err)
+	}
+	_, err = NewWorld(panelRig(), Opts{Programme: armedHigh, Faults: mustParse(t, "one-arming=disarm")})
+	if err == nil || !strings.Contains(err.Error(), `OUT3 does not follow the event "disarm": use one of: arm-away, arm-stay`) {
+		t.Error(err)
 	}
 }

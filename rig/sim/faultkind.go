@@ -18,9 +18,13 @@ const (
 	Volts                  // V
 	VoltSlope              // V/s
 	Seconds                // s
-	Share                  // a share
+	Share                  // a share, up to 50 %
+	TurnsShare             // a share of a coil's turns, up to 99 %
 	WholeNumber            // 1 or more
+	SecondsWorn            // s, in 1,000 cycles of a relay
+	Ohms                   // ohm
 	OutputName             // an output of the rig, in Fault.Output
+	EventName              // an event of the rig, in Fault.Event
 )
 
 // valueForm is how a kind of value is called, read and written, and its largest one in
@@ -38,8 +42,12 @@ var valueForms = [...]valueForm{
 	VoltSlope:   {"volts a second", 1000, parseSlope, func(x float64) string { return unit.Voltage.Format(x) + "/s" }},
 	Seconds:     {"a time", 1e6, unit.Time.Parse, unit.Time.Format},
 	Share:       {"a share", 0.5, unit.Share.Parse, unit.Share.Format},
+	TurnsShare:  {"a share", 0.99, unit.Share.Parse, unit.Share.Format},
 	WholeNumber: {"a whole number, 1 or more", math.MaxInt32, parseWhole, func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }},
+	SecondsWorn: {"a time in 1,000 cycles", 1e3, unit.Time.Parse, unit.Time.Format},
+	Ohms:        {"a resistance", 1e9, unit.Resistance.Parse, unit.Resistance.Format},
 	OutputName:  {words: "an output"},
+	EventName:   {words: "an event"},
 }
 
 // String names the kind, as in "a voltage"; nothing for none.

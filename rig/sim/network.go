@@ -46,7 +46,7 @@ func (w *World) Network(power Power) *circuit.Network {
 	}
 	n.lines()
 	n.inputs()
-	n.wire(pointName(RigPart, zeroVolts), n.at(zeroVolts), false)
+	n.wire(pointName(RigPart, zeroVolts), n.at(zeroVolts), w.floating)
 	return &n.Network
 }
 
@@ -101,7 +101,19 @@ func (w *World) supplyVolts() float64 {
 		}
 		highest = max(highest, v)
 	}
-	return highest + seriesDrop
+	return highest + seriesDrop - w.drawn()
+}
+
+// drawn is what a tired battery loses at its resistance to the coils that it feeds, in volts.
+func (w *World) drawn() float64 {
+	amperes, ohms := 0.0, 0.0
+	for _, o := range w.outputs {
+		if k := o.load(); o.battery != nil && o.high && k != nil {
+			ohms = o.battery.ohms
+			amperes += k.drawn(o.settledSource())
+		}
+	}
+	return ohms * amperes
 }
 
 // fedVolts is the open voltage of what drives the terminal at an instant.
@@ -119,6 +131,13 @@ func (o *output) fedVolts(at int64) float64 {
 func (n *networker) output(o *output) {
 	terminal, zero := n.at(o.label), n.at(zeroVolts)
 	volts, ohms := o.fedVolts(n.w.now), o.fed.ohms
+	if m := o.joined; m != nil { // each has its own source, and a wire joins them
+		own := o.own()
+		volts, ohms = own.volts, own.ohms
+		if o.index < m.index {
+			n.wire(terminal, n.at(m.label), false)
+		}
+	}
 	if n.power == SupplyOff {
 		ohms = o.off.ohms
 	}
@@ -173,24 +192,31 @@ func (n *networker) divider(o *output) {
 // relay is a relay board with its wires.
 func (n *networker) relay(k *relay) {
 	at := func(terminal string) string { return relayPoint(k.name, terminal) }
-	n.wire(n.at(k.out.label), at(coilPlus), false)
+	n.coilWire(n.at(k.out.label), at(coilPlus), k.coil.joint)
 	n.wire(at(coilMinus), n.at(zeroVolts), false)
-	n.resistor(at(coilPlus), at(coilMinus), k.coil.ohms)
+	if !k.coil.open {
+		n.resistor(at(coilPlus), at(coilMinus), k.coil.ohms)
+	}
 	if k.out.across != 0 {
 		n.resistor(at(coilPlus), at(coilMinus), k.out.across)
 	}
-	n.Diodes = append(n.Diodes, circuit.Silicon("diode "+k.name, at(coilMinus), at(coilPlus)))
+	switch diode := "diode " + k.name; {
+	case k.coil.reversed:
+		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(coilPlus), at(coilMinus)))
+	case !k.coil.undamped:
+		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(coilMinus), at(coilPlus)))
+	}
 	if !n.w.layout.has(at(common)) {
 		return
 	}
 	made, broken := k.closed(n.power)
-	n.contact(at(common), at(makes), made)
-	n.contact(at(common), at(breaks), broken)
+	n.contact(at(common), at(makes), made, k.makes)
+	n.contact(at(common), at(breaks), broken, k.breaks)
 	wires := k.wired()
 	for _, terminal := range []string{common, makes, breaks} {
 		switch e := wires[terminal]; {
 		case e.common:
-			n.wire(at(terminal), n.wetting(k), false)
+			n.wire(at(terminal), n.wetting(k), k.makes.cut() || k.breaks.cut())
 		case e.line != nil:
 			n.wire(at(terminal), pointName(RigPart, e.line.name), false)
 		}
@@ -207,9 +233,26 @@ func (n *networker) wetting(k *relay) string {
 	return pointName(RigPart, zeroVolts)
 }
 
-func (n *networker) contact(from, to string, closed bool) {
+// coilWire is a wire to a coil, with a joint's resistance in it; 0: none.
+func (n *networker) coilWire(from, to string, joint float64) {
+	if joint > 0 {
+		n.resistor(from, to, joint)
+	} else {
+		n.wire(from, to, false)
+	}
+}
+
+// cut reports whether the contact's common is open.
+func (c *contact) cut() bool { return c != nil && c.severed }
+
+// contact is a relay's, with what has grown on it.
+func (n *networker) contact(from, to string, closed bool, c *contact) {
 	if closed {
-		n.resistor(from, to, contactOhms)
+		ohms := contactOhms
+		if c != nil {
+			ohms += c.film
+		}
+		n.resistor(from, to, ohms)
 	} else {
 		n.wire(from, to, true)
 	}
@@ -223,10 +266,10 @@ func (k *relay) closed(power Power) (made, broken bool) {
 	}
 	made, broken = k.in, !k.in
 	if k.makes != nil {
-		made = k.makes.closed
+		made = k.makes.shut
 	}
 	if k.breaks != nil {
-		broken = k.breaks.closed
+		broken = k.breaks.shut
 	}
 	return made, broken
 }

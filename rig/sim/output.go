@@ -31,6 +31,10 @@ type output struct {
 	// the source that drives it.
 	swing   float64
 	swungAt int64
+	ring    ringing
+
+	// joined is a planted fault: another output whose terminal is shorted to this one's.
+	joined *output
 }
 
 // terminal is what of an output is the unit's: all of it goes along where the wires at two
@@ -54,9 +58,10 @@ type terminal struct {
 	inverted bool
 	miss     uint64 // every miss-th switching on is ignored; 0: none
 	turnedOn uint64
-	falls    int64   // ns after which it falls back; 0: never
-	droop    float64 // V/ns
-	hum      float64 // V, amplitude
+	falls    int64    // ns after which it falls back; 0: never
+	droop    float64  // V/ns
+	hum      float64  // V, amplitude
+	battery  *battery // nil: the supply has no resistance of its own
 }
 
 // droopFloor is how far a drooping output falls, a share of its full voltage.
@@ -88,48 +93,60 @@ func (o *output) loadOff() {
 		o.edge = 0
 		return
 	}
-	o.off.volts *= 1 + o.off.ohms/o.relay.coil.ohms
+	o.off.volts *= 1 + o.off.ohms/o.relay.coil.made
 }
 
-// level returns the settled voltage at the terminal in either state.
-func (o *output) level(high bool) float64 {
-	src := o.off
-	if high {
-		src = o.on
+// begin puts the output in its first state, settled long ago. All outputs' states are known
+// by then.
+func (o *output) begin(at int64) {
+	if k := o.load(); k != nil {
+		k.at, k.until, k.a, k.slope = at, never, 0, 0
+		k.c = k.rest(o.settledSource())
 	}
-	if o.relay == nil {
-		return src.volts
-	}
-	r := o.relay.coil.ohms
-	return src.volts * r / (r + src.ohms)
-}
-
-// begin puts the output in its first state, settled long ago.
-func (o *output) begin(at int64, high bool) {
-	o.high = high
-	o.fed, o.fedAt = o.off, at
-	if high {
-		o.fed = o.on
-	}
-	if k := o.relay; k != nil {
-		k.coil.at, k.coil.until, k.coil.a, k.coil.slope = at, never, 0, 0
-		k.coil.c = o.level(high) / k.coil.ohms
-	}
-	o.present = constant(at, o.level(high))
-	if high {
+	o.fed, o.fedAt = o.settledSource(), at
+	o.present = constant(at, o.settled())
+	if o.high {
 		o.present.hum = o.hum
 	}
 	o.present.settle()
 	o.sense = signalFrom(o.present)
 }
 
-// show puts a new stretch of voltage on the terminal.
+// show puts a new stretch of voltage on the terminal, and on that of an output joined to it.
 func (o *output) show(s segment) {
+	o.put(s)
+	if m := o.joined; m != nil {
+		m.put(s)
+	}
+}
+
+func (o *output) put(s segment) {
 	s.settle()
 	o.present = s
 	if !o.loose {
-		o.sense.push(s)
+		o.sense.push(o.clamped(s))
 	}
+}
+
+// The converter's input conducts below its ground by this much, so that it reads no less
+// (TI SBAS444, absolute maximum ratings). The divider's upper resistor bears the rest.
+const inputClamp = 0.3 // V
+
+// clamped is what the converter's input leaves of a straight stretch far below zero, such
+// as a coil without a diode makes.
+func (o *output) clamped(s segment) segment {
+	if s.a != 0 || s.b != 0 || o.share == 0 {
+		return s
+	}
+	least := -inputClamp / o.share
+	if k := o.load(); s.slope != 0 && k != nil && k.undamped {
+		ns := float64(ringStep)
+		from, to := max(s.c, least), max(s.c+s.slope*ns, least)
+		s.c, s.slope = from, (to-from)/ns
+		return s
+	}
+	s.c = max(s.c, least)
+	return s
 }
 
 // command is what the panel, or a drive, tells the output to do.
@@ -153,21 +170,25 @@ func (w *World) command(o *output, high bool) {
 }
 
 func (w *World) switchOutput(o *output, high bool) {
-	before, was := o.present.value(w.now), o.level(o.high)
+	c := o.carrier()
+	before, was := c.present.value(w.now), c.settled()
 	o.high = high
 	o.turn++
-	o.swing = 0
-	src := w.source(o)
-	if o.edge > 0 && src.gap == 0 {
+	if c != o {
+		c.turn++
+	}
+	c.swing = 0
+	src := w.source(c)
+	if c.edge > 0 && src.gap == 0 {
 		// The terminal goes on from where it stands.
-		o.swing, o.swungAt = before-src.volts, w.now
-		if k := o.relay; k != nil {
-			o.swing += src.ohms * k.coil.current(w.now)
+		c.swing, c.swungAt = before-src.volts, w.now
+		if k := c.load(); k != nil {
+			c.swing += src.ohms * k.current(w.now)
 		}
 	}
-	w.applyEdge(o, before)
-	way := func(share float64) int64 { return o.passes(w.now, was+share*(o.level(high)-was), high) }
-	w.truth.crossing(o, way(0.5), way(0.9)-way(0.1), high)
+	w.applyEdge(c, before)
+	w.tellCrossing(o, was)
+	w.sag(o)
 	if !high {
 		return
 	}
@@ -180,8 +201,24 @@ func (w *World) switchOutput(o *output, high bool) {
 	}
 }
 
-// source returns what drives the terminal from now on.
-func (w *World) source(o *output) source {
+// tellCrossing tells the truth of an output's switching, and of that of one joined to it.
+func (w *World) tellCrossing(o *output, was float64) {
+	c, is := o.carrier(), o.settled()
+	up := o.high
+	if o.joined != nil {
+		if up = is > was; math.Abs(is-was) < o.on.volts/2 {
+			return // the other one had it there already
+		}
+	}
+	way := func(share float64) int64 { return c.passes(w.now, was+share*(is-was), up) }
+	w.truth.crossing(o, way(0.5), way(0.9)-way(0.1), up)
+	if o.joined != nil {
+		w.truth.crossing(o.joined, way(0.5), way(0.9)-way(0.1), up)
+	}
+}
+
+// feeds is what the unit drives an output's own terminal with from now on.
+func (w *World) feeds(o *output) source {
 	src := o.off
 	share := o.offShare
 	if o.high {
@@ -190,6 +227,18 @@ func (w *World) source(o *output) source {
 	}
 	if s := w.supply; s != nil {
 		src.gap, src.tau = share*(s.volts(w.now)-s.to), s.tau
+	}
+	if o.high {
+		src = o.battery.behind(o, src)
+	}
+	return src
+}
+
+// source returns what drives the terminal from now on, where the output carries it.
+func (w *World) source(o *output) source {
+	src := w.feeds(o)
+	if o.joined != nil {
+		src = o.withMate(src, w.feeds(o.joined))
 	}
 	if math.Abs(src.gap) > settledVolts {
 		return src
@@ -209,15 +258,18 @@ const settledVolts = 1e-7
 // falls to the diode's level.
 func (w *World) applyEdge(o *output, before float64) {
 	src := w.source(o)
-	if k := o.relay; k != nil && src.gap != 0 && k.coil.takenOver(w.now, src) {
+	switch k := o.load(); {
+	case k == nil || src.gap == 0 || !k.takenOver(w.now, src):
+		w.apply(o, src)
+	case k.undamped:
+		w.beginRinging(o, before)
+	default:
 		o.swing = 0
 		o.fed, o.fedAt = src, w.now
-		o.show(k.coil.fall(w.now, source{volts: src.volts, ohms: src.ohms}, before, o.edge))
-		w.plan(happening{at: k.coil.until, kind: outputPhase, index: o.index, turn: o.turn})
-		w.watchArmature(k)
-		return
+		o.show(k.fall(w.now, source{volts: src.volts, ohms: src.ohms}, before, o.edge))
+		w.plan(happening{at: k.until, kind: outputPhase, index: o.index, turn: o.turn})
+		w.watchArmature(o.relay)
 	}
-	w.apply(o, src)
 }
 
 // passes is when the terminal, on its way to a state, passes a voltage.
@@ -242,11 +294,10 @@ func (o *output) passes(from int64, volts float64, rising bool) int64 {
 func (w *World) apply(o *output, src source) {
 	o.fed, o.fedAt = src, w.now
 	var s segment
-	if o.relay == nil {
+	if k := o.load(); k == nil {
 		s = constant(w.now, src.volts)
 		s.slope, s.b, s.tauB = src.slope, src.gap, src.tau
 	} else {
-		k := &o.relay.coil
 		s = k.connect(w.now, src)
 		if k.until != never {
 			w.plan(happening{at: k.until, kind: outputPhase, index: o.index, turn: o.turn})
@@ -257,6 +308,7 @@ func (w *World) apply(o *output, src source) {
 		s.hum = o.hum
 	}
 	o.show(s)
+	w.followMate(o, src)
 }
 
 // A loose wire drops out for a spell, and holds for a gap.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
@@ -243,6 +244,149 @@ func onRelay(do func(k *relay, value float64)) func(*World, *output, Fault) erro
 
 func plantSwapped(w *World, victim *output, f Fault) error {
 	return onRelay(func(k *relay, _ float64) { k.makes, k.breaks = k.breaks, k.makes })(w, victim, f)
+}
+
+// perThousand is what the values of faults that get worse are given for.
+const perThousand = 1000
+
+// onWear plants a fault that gets worse in a relay, and gives it draws of its own.
+func onWear(do func(k *relay, value float64)) func(*World, *output, Fault) error {
+	return func(w *World, victim *output, f Fault) error {
+		return onRelay(func(k *relay, v float64) {
+			if k.worn.drawn.Rand == nil {
+				k.worn.drawn = newDraws(w.opts.Seed, "wear "+k.name, k.draw.exact)
+			}
+			do(k, v)
+		})(w, victim, f)
+	}
+}
+
+// sever opens a contact's circuit.
+func (c *contact) sever() {
+	if c != nil {
+		c.severed = true
+	}
+}
+
+func plantFilm(w *World, victim *output, f Fault) error {
+	var c *contact
+	err := onRelay(func(k *relay, _ float64) { c = k.makes })(w, victim, f)
+	if err == nil && c == nil {
+		err = errors.New("the relay's make contact is not wired")
+	}
+	if err == nil {
+		c.film, c.filmed = f.Value, newDraws(w.opts.Seed, "film "+c.name, false)
+	}
+	return err
+}
+
+// plantOneArming takes from the victim's programming all events that switch it as the first
+// one does, but one.
+func plantOneArming(w *World, victim *output, f Fault) error {
+	ways := w.panel.ways(victim)
+	if len(ways) < 2 {
+		return fmt.Errorf("%s is switched by %s only; the sequence armed-high has two ways of arming", victim.name, words.List(ways))
+	}
+	only := ways[0]
+	if f.Event != "" {
+		only = f.Event
+	}
+	if !slices.Contains(ways, only) {
+		return fmt.Errorf("%s does not follow the event %q: %s", victim.name, only, words.UseOneOf(only, ways))
+	}
+	for e, rules := range w.panel.rules {
+		if slices.Contains(ways, w.panel.events[e]) && w.panel.events[e] != only {
+			w.panel.rules[e] = slices.DeleteFunc(rules, func(r order) bool { return r.out == victim })
+		}
+	}
+	return nil
+}
+
+// ways are the events at which the output does what it does at the first one.
+func (p *panel) ways(o *output) (events []string) {
+	does := Nothing
+	for e, rules := range p.rules {
+		for _, r := range rules {
+			if r.out != o || does != Nothing && r.do != does {
+				continue
+			}
+			does = r.do
+			events = append(events, p.events[e])
+		}
+	}
+	return events
+}
+
+func plantPulse(w *World, victim *output, f Fault) error {
+	pulses := 0
+	for _, rules := range w.panel.rules {
+		for i := range rules {
+			if rules[i].out == victim && rules[i].do == PulseHigh {
+				rules[i].lasts = nanoseconds(f.Value)
+				pulses++
+			}
+		}
+	}
+	if pulses == 0 {
+		return fmt.Errorf("%s is not programmed as a pulse; the sequence armed-pulse has one", victim.name)
+	}
+	return nil
+}
+
+func plantReferences(w *World, _ *output, _ Fault) error {
+	if len(w.references) == 0 {
+		return errors.New("the rig has no reference line")
+	}
+	for _, r := range w.references {
+		r.inverted = true
+	}
+	return nil
+}
+
+// onCoil plants a fault in the coil of a relay.
+func onCoil(do func(k *coil, value float64)) func(*World, *output, Fault) error {
+	return onRelay(func(k *relay, v float64) { do(&k.coil, v) })
+}
+
+// plantTurns shorts a share of a coil's turns. What is left has so much less resistance, and its
+// inductance goes with the square of the turns, as does what the shorted ones look like
+// from there: a transformer's winding across its own wire. The same ampere-turns
+// move the armature.
+func plantTurns(k *coil, share float64) {
+	left := 1 - share
+	k.shunt = share / (left * left * k.ohms)
+	k.ohms *= left
+	k.henries *= left * left
+	k.pullIn /= left
+	k.dropOut /= left
+}
+
+func plantBattery(w *World, _ *output, f Fault) error {
+	b := &battery{ohms: f.Value, outputs: w.outputs}
+	for _, o := range w.outputs {
+		o.battery = b
+	}
+	return nil
+}
+
+func plantFloating(w *World, _ *output, _ Fault) error {
+	w.floating = true
+	return nil
+}
+
+func plantJoined(w *World, victim *output, f Fault) error {
+	if len(w.outputs) < 2 {
+		return errors.New("the rig has one output only")
+	}
+	other, err := w.other(victim, f.Output)
+	if err != nil {
+		return err
+	}
+	if victim.joined != nil || other.joined != nil {
+		return errors.New("an output can be joined to one other only")
+	}
+	victim.joined, other.joined = other, victim
+	return nil
 }
 
 func plantLostEdges(w *World, _ *output, f Fault) error {

@@ -31,6 +31,7 @@ type relay struct {
 	chatters   bool
 	slow       int64 // ns that a release takes longer
 	bounceLong int64 // ns that a closing bounces; 0: as usual
+	worn       wear
 }
 
 // step is one change of a contact in a travel.
@@ -45,7 +46,7 @@ func (k *relay) setup(p UnitParams, d draws) {
 	c := &k.coil
 	c.ohms = d.about(p.CoilOhms, typical.CoilOhms, spreads.coil)
 	tau := d.about(p.CoilTau.Seconds(), typical.CoilTau.Seconds(), spreads.tau)
-	c.henries = tau * c.ohms
+	c.henries, c.made = tau*c.ohms, c.ohms
 	c.pullIn = d.about(p.PullInVolts, typical.PullInVolts, spreads.pullIn) / c.ohms
 	c.dropOut = d.about(p.DropOutVolts, typical.DropOutVolts, spreads.dropOut) / c.ohms
 	c.flyback = 0.7
@@ -58,14 +59,21 @@ func (k *relay) setup(p UnitParams, d draws) {
 	k.breakCloses = ns(p.BreakCloses, typical.BreakCloses)
 }
 
-// begin puts the armature where the settled coil current holds it.
-func (k *relay) begin(at int64) {
-	k.in = !k.dead && k.coil.current(at) >= k.coil.pullIn
-	if k.makes != nil {
-		k.makes.closed = k.in && !k.weak
+// beginRelay puts the armature where the settled coil current holds it.
+func (w *World) beginRelay(k *relay) {
+	k.in = !k.dead && k.coil.current(w.now) >= k.coil.pullIn
+	k.makes.begin(w, k.in && !k.weak)
+	k.breaks.begin(w, !k.in)
+}
+
+// begin puts a contact in its first state, in which nobody has seen it change.
+func (c *contact) begin(w *World, shut bool) {
+	if c == nil {
+		return
 	}
-	if k.breaks != nil {
-		k.breaks.closed = !k.in
+	c.shut, c.closed = shut, shut && !c.severed && (c.film == 0 || c.film <= closedOhms)
+	if shut && c.film > 0 {
+		w.plan(happening{at: w.now + int64(shortestTouch), kind: filmChanges, index: c.index, turn: c.touch})
 	}
 }
 
@@ -92,12 +100,15 @@ func (w *World) moveArmature(k *relay, in bool) {
 	k.spell++
 	k.steps, k.done = k.steps[:0], 0
 	if in {
-		at := w.now + k.jitter(k.breakOpens)
+		k.wearOff()
+		begins := w.now + k.worn.operateLate()
+		at := begins + k.jitter(k.breakOpens)
 		k.opening(at, true)
-		k.closing(w.now+k.jitter(k.makeCloses), false)
+		k.closing(begins+k.jitter(k.makeCloses), false)
 	} else {
-		k.opening(w.now+k.slow+k.jitter(k.makeOpens), false)
-		k.closing(w.now+k.slow+k.jitter(k.breakCloses), true)
+		begins := w.now + k.slow + k.worn.stuckFor()
+		k.opening(begins+k.jitter(k.makeOpens), false)
+		k.closing(begins+k.jitter(k.breakCloses), true)
 	}
 	w.truth.travel(k, in)
 	w.nextStep(k)
@@ -126,8 +137,8 @@ const bounceLimit = int64(3500 * time.Microsecond)
 // time for less.
 func (k *relay) closing(at int64, brk bool) {
 	k.steps = append(k.steps, step{at, brk, true})
-	if k.bounceLong > 0 {
-		k.bounceOn(at, brk, k.bounceLong)
+	if lasts := max(k.bounceLong, k.worn.bounces()); lasts > 0 {
+		k.bounceOn(at, brk, lasts)
 		return
 	}
 	n := k.draw.IntN(4) + k.draw.IntN(4)

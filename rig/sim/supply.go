@@ -106,7 +106,11 @@ func (w *World) setSupply(set float64) {
 	s.gap = now - s.to
 	for _, o := range w.outputs {
 		o.feed(s.to)
-		w.apply(o, w.source(o))
+	}
+	for _, o := range w.outputs {
+		if o.carrier() == o {
+			w.apply(o, w.source(o))
+		}
 	}
 }
 

@@ -88,6 +88,7 @@ type World struct {
 	acts       []cause // by index of the rig's causes
 	panel      panel
 	firstRule  *output // the first output that is programmed
+	floating   bool    // a planted fault: the rig's 0 V is not joined to the unit's
 	lines      *lineSet
 	truth      recorder
 
@@ -284,11 +285,14 @@ func (w *World) begin() {
 		w.fedFrom(w.supply)
 	}
 	for _, o := range w.outputs {
-		o.begin(w.now, o.high != o.inverted)
-		o.sense.fed = w.supply != nil
+		o.high = o.high != o.inverted
+	}
+	for _, o := range w.outputs {
+		o.begin(w.now)
+		o.sense.fed = w.supply != nil || o.relay != nil && o.relay.coil.undamped
 	}
 	for _, k := range w.relays {
-		k.begin(w.now)
+		w.beginRelay(k)
 		if k.in {
 			w.disturb(k)
 		}
@@ -343,7 +347,7 @@ func (w *World) happen(h happening) {
 		}
 	case coilCommand:
 		w.command(w.outputs[h.index], h.flag)
-	case outputPhase, outputFloor, outputFalls:
+	case outputPhase, outputFloor, outputFalls, coilRings:
 		if o := w.outputs[h.index]; o.turn == h.turn {
 			w.goOn(o, h.kind)
 		}
@@ -363,6 +367,10 @@ func (w *World) happen(h happening) {
 		w.setWire(w.outputs[h.index], h.flag)
 	case supplyResets:
 		w.supply.chip.Reset()
+	case filmChanges:
+		if c := w.contacts[h.index]; c.touch == h.turn {
+			w.changeFilm(c)
+		}
 	case edgeThread:
 		c := w.contacts[h.index]
 		w.report(c, c.stamp, c.closed)
@@ -379,6 +387,8 @@ func (w *World) goOn(o *output, k kind) {
 	switch k {
 	case outputPhase:
 		w.apply(o, w.source(o))
+	case coilRings:
+		w.goOnRinging(o)
 	case outputFloor:
 		w.apply(o, source{volts: o.on.volts * droopFloor, ohms: o.on.ohms})
 	case outputFalls:
