@@ -74,35 +74,51 @@ func TestFaults_Named(t *testing.T) {
 	t.Parallel()
 	const held = "no finding"
 	named := map[string]struct{ finding, verdict string }{
-		"wrong-address":    {"OUT4 moved instead", "fail"},
-		"stuck-low":        {"did not go high", "fail"},
-		"stuck-high":       {"did not go low", "fail"},
-		"inverted":         {"is inverted", "fail"},
-		"slow-delay":       {"switches late", "fail"},
-		"missed-cycle":     {"failed to switch in some cycles", "fail"},
-		"early-fall":       {"did not keep it", "fail"},
-		"weak-supply":      {"is low when on", "fail"},
-		"hum":              {"is not steady", "fail"},
-		"droop":            {"does not hold its level", "fail"},
-		"holding-in":       {"is held in", "fail"},
-		"high-off-level":   {"can hold relay K1 in", "fail"},
-		"loose-wire":       {"loose wire", "fail"},
-		"swapped-contacts": {"are swapped", "fail"},
-		"dead-relay":       {"never moves although OUT3 does", "fail"},
-		"welded":           {"is welded", "fail"},
-		"weak-contact":     {"does not close steadily", "fail"},
-		"slow-release":     {"releases slowly", "fail"},
-		"long-bounce":      {"bounces too long", "fail"},
-		"chatter":          {"chatters", "fail"},
-		"lost-edges":       {"were lost at", "undecided"},
-		"lost-ready-edges": {held, "pass"}, // counted, fetched without
-		"merged-edges":     {"were lost at", "undecided"},
-		"adc-lost":         {held, "pass"}, // ends the run; see the error
-		"chip-reset":       {held, "pass"}, // found by read-back, counted, survived
-		"supply-reset":     {"The supply's converter had lost its setting", "undecided"},
-		"bus-noise":        {held, "pass"}, // counted, retried
-		"slow-oscillator":  {held, "pass"}, // measured, not believed
-		"fast-oscillator":  {held, "pass"},
+		"wrong-address":      {"OUT4 moved instead", "fail"},
+		"stuck-low":          {"did not go high", "fail"},
+		"stuck-high":         {"did not go low", "fail"},
+		"inverted":           {"is inverted", "fail"},
+		"slow-delay":         {"switches late", "fail"},
+		"missed-cycle":       {"failed to switch in some cycles", "fail"},
+		"early-fall":         {"did not keep it", "fail"},
+		"weak-supply":        {"is low when on", "fail"},
+		"hum":                {"is not steady", "fail"},
+		"droop":              {"does not hold its level", "fail"},
+		"holding-in":         {"is held in", "fail"},
+		"high-off-level":     {"can hold relay K1 in", "fail"},
+		"loose-wire":         {"loose wire", "fail"},
+		"swapped-contacts":   {"are swapped", "fail"},
+		"dead-relay":         {"never moves although OUT3 does", "fail"},
+		"welded":             {"is welded", "fail"},
+		"weak-contact":       {"does not close steadily", "fail"},
+		"slow-release":       {"releases slowly", "fail"},
+		"long-bounce":        {"bounces too long", "fail"},
+		"chatter":            {"chatters", "fail"},
+		"lost-edges":         {"were lost at", "undecided"},
+		"lost-ready-edges":   {held, "pass"}, // counted, fetched without
+		"merged-edges":       {"were lost at", "undecided"},
+		"adc-lost":           {held, "pass"}, // ends the run; see the error
+		"chip-reset":         {held, "pass"}, // found by read-back, counted, survived
+		"supply-reset":       {"The supply's converter had lost its setting", "undecided"},
+		"bus-noise":          {held, "pass"}, // counted, retried
+		"one-arming":         {"did not go high at arm-stay", "fail"},
+		"wrong-pulse":        {"pulses for", "fail"},
+		"weak-battery":       {"is low when on", "fail"},
+		"joined-outputs":     {"moves together with", "fail"},
+		"coil-joint":         {"never moves although OUT3 does", "fail"},
+		"ground-open":        {"left its state", "fail"},
+		"common-open":        {"never moves although OUT3 does", "fail"},
+		"coil-open":          {"never moves although OUT3 does", "fail"},
+		"shorted-turns":      {"is low when on", "fail"},
+		"no-flyback":         {held, "pass"},
+		"reversed-flyback":   {"did not go high", "fail"},
+		"oxidised-contact":   {"does not close steadily", "fail"},
+		"creeping-operate":   {"operates slowly", "fail"},
+		"wearing-bounce":     {"bounces too long", "fail"},
+		"sticking":           {"is welded", "fail"},
+		"reference-inverted": {"is inverted", "fail"},
+		"slow-oscillator":    {held, "pass"}, // measured, not believed
+		"fast-oscillator":    {held, "pass"},
 	}
 	var rows []string
 	for _, f := range sim.Faults() {
@@ -112,11 +128,12 @@ func TestFaults_Named(t *testing.T) {
 			continue
 		}
 		delete(named, f.Name)
-		sequence, cycles := "armed-high", 8
-		if f.Name == "supply-reset" {
-			sequence, cycles = "relay-supply", 2
+		sequence, text := faultRun(f.Name)
+		cycles := 8
+		if sequence == "relay-supply" {
+			cycles = 2
 		}
-		r := runSimulated(t, sequence, cycles, 7, f.Name)
+		r := runSimulated(t, sequence, cycles, 7, text)
 		got := held
 		if len(r.findings) > 0 {
 			got = r.findings[0].Text
@@ -125,7 +142,7 @@ func TestFaults_Named(t *testing.T) {
 		if !strings.Contains(got, want.finding) {
 			t.Errorf("fault %s: first finding %q, want %q in it", f.Name, got, want.finding)
 		}
-		if most := map[string]int{"long-bounce": 2}[f.Name]; len(r.findings) > max(1, most) { // both contacts close
+		if most := map[string]int{"long-bounce": 2, "wearing-bounce": 2, "sticking": 2, "ground-open": 8, "reversed-flyback": 2, "reference-inverted": 2}[f.Name]; len(r.findings) > max(1, most) { // both contacts close
 			t.Errorf("fault %s: %d findings: %v", f.Name, len(r.findings), r.findings)
 		}
 		if string(r.verdict) != want.verdict {
@@ -137,6 +154,21 @@ func TestFaults_Named(t *testing.T) {
 		t.Errorf("there is no fault %s", name)
 	}
 	t.Logf("fault x finding\n%s", strings.Join(rows, "\n"))
+}
+
+// faultRun is a sequence that can have a fault, and the fault as it shows within some cycles.
+func faultRun(name string) (sequence, text string) {
+	switch name {
+	case "supply-reset":
+		return "relay-supply", name
+	case "wrong-pulse":
+		return "armed-pulse", name
+	case "creeping-operate", "wearing-bounce":
+		return "armed-high", name + "=2 s"
+	case "sticking":
+		return "armed-high", name + "=8"
+	}
+	return "armed-high", name
 }
 
 // checkAcquisition checks that faults of the acquisition are counted.

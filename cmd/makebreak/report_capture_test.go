@@ -159,11 +159,8 @@ func TestReportCapture_NotMisread(t *testing.T) {
 	t.Parallel()
 	cases := [][]string{{"armed-high"}}
 	for _, f := range sim.Faults() {
-		sequence := "armed-high"
-		if f.Name == "supply-reset" {
-			sequence = "relay-supply"
-		}
-		cases = append(cases, []string{sequence, "--fault", f.Name, "--yes"})
+		sequence, text := faultRun(f.Name)
+		cases = append(cases, []string{sequence, "--fault", text, "--yes"})
 	}
 	doubted := 0
 	for i, fault := range cases {
