@@ -157,6 +157,10 @@ func (c *Contents) read(ctx context.Context, rec *RunRecord) error {
 		return err
 	}
 	_, err := rec.FieldChanges()
+	if err != nil {
+		return err
+	}
+	_, err = rec.Signatures()
 	return err
 }
 
@@ -188,6 +192,7 @@ var rules = []rule{
 	{"facts of the computer are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM machine WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"fields are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM field WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"changes of fields are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM field_change WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
+	{"signatures are missing", `SELECT 'of ' || (max(seq) + 1) || ' there are ' || count(*) FROM signature WHERE run = ?1 HAVING count(*) > 0 AND (min(seq) <> 0 OR max(seq) + 1 <> count(*))`},
 	{"captures are another's, too", `SELECT 'of cycle ' || n FROM cycle c WHERE run = ?1 AND capture IS NOT NULL AND (SELECT count(*) FROM cycle o WHERE o.capture = c.capture) <> 1 LIMIT 1`},
 }
 

@@ -17,7 +17,7 @@ var ErrNameTaken error = problem.New(problem.Storage, "it holds, or held, anothe
 
 // runTables are the tables that a run has rows in. Rows can be stored in this order and
 // removed in the opposite one.
-var runTables = []string{"point", "doubts", "doubt", "sign", "soak", "interruption", "checkpoint", "calibration", "machine", "field", "field_change", "reference", "cycle", "measurement", "symptom"}
+var runTables = []string{"point", "doubts", "doubt", "sign", "soak", "interruption", "checkpoint", "calibration", "machine", "field", "field_change", "reference", "signature", "cycle", "measurement", "symptom"}
 
 // ErrDiffers says that the other log holds a run with other contents than it has here.
 var ErrDiffers error = problem.New(problem.Storage, "each log holds something of that run that the other does not")
@@ -31,6 +31,9 @@ var ErrDiffers error = problem.New(problem.Storage, "each log holds something of
 // copyName.
 func (db *DB) CopyRun(id, path string) (name string, err error) {
 	rec, err := db.Lock(id)
+	if db.copy != "" {
+		rec, err = db.Find(id) // nobody else has it
+	}
 	if err != nil {
 		return "", err
 	}
@@ -143,7 +146,7 @@ func (db *DB) copyName(rec *RunRecord) (series string, err error) {
 func (db *DB) attached(path string, f func(*copier) error) error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
-	if err := db.writable(); err != nil {
+	if err := db.writable(); err != nil && (db.copy == "" || db.write == nil) { // a copy's connection can attach
 		return err
 	}
 	c := &copier{db: db}

@@ -30,7 +30,8 @@ func contents(t *testing.T, db *DB, id string) []string {
 		"SELECT since, seq, output, state, judged, meter, done_by, made, due, rig, seed, gain, offset FROM calibration WHERE run = ? ORDER BY since, seq",
 		"SELECT seq, after_cycle, at, fact, number, text FROM machine WHERE run = ? ORDER BY seq",
 		"SELECT seq, name, value FROM field WHERE run = ? ORDER BY seq", "SELECT seq, at, done_by, name, was FROM field_change WHERE run = ? ORDER BY seq",
-		"SELECT at, done_by FROM reference WHERE run = ?"}
+		"SELECT at, done_by FROM reference WHERE run = ?",
+		"SELECT seq, at, done_by, hex(key), manifest, hex(signature) FROM signature WHERE run = ? ORDER BY seq"}
 	var all []string
 	for _, q := range queries {
 		rows, err := db.read.Query(q, rec.row)

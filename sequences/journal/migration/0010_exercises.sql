@@ -28,3 +28,15 @@ CREATE TABLE exercise_step (
     run      TEXT    NOT NULL,                  -- name of the run that was made; empty: none
     PRIMARY KEY (exercise, seq)
 ) STRICT, WITHOUT ROWID;
+
+-- Who stands for what a run held, by a key: see package journal, signature.go.
+CREATE TABLE signature (
+    run       INTEGER NOT NULL REFERENCES run (id),
+    seq       INTEGER NOT NULL,                 -- from 0
+    at        INTEGER NOT NULL,                 -- nanoseconds since 1970
+    done_by   TEXT    NOT NULL,                 -- may be empty
+    key       BLOB    NOT NULL,                 -- Ed25519, public
+    manifest  TEXT    NOT NULL,                 -- see package journal, manifest.go
+    signature BLOB    NOT NULL,
+    PRIMARY KEY (run, seq)
+) STRICT, WITHOUT ROWID;

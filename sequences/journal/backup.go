@@ -1,0 +1,131 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"modernc.org/sqlite"
+
+	"makebreak/rig/problem"
+)
+
+// ErrIsThere says that a file which was to be made is there already.
+var ErrIsThere error = problem.New(problem.Usage, "the file is there already")
+
+// backupPages is how many pages are copied between two looks at whether to go on.
+const backupPages = 1000
+
+// Backup writes a copy of the log, as it is at one instant, into a new file, by SQLite's own
+// interface for that. Programs may write the log meanwhile. The file is checked, is one file
+// with nothing beside it, and is at its name only when all of it is on the disk. A file that
+// is there already gives ErrIsThere and stays.
+func (db *DB) Backup(ctx context.Context, path string) error {
+	err := newFile(path, func(made string) error {
+		if err := db.copyPages(ctx, made); err != nil {
+			return err
+		}
+		return oneFile(ctx, made)
+	})
+	return db.fail("back up", err)
+}
+
+// copyPages copies the log's pages into another database. The reading transaction keeps all of
+// them as they are at its beginning, so that who writes meanwhile does not begin the copy anew.
+func (db *DB) copyPages(ctx context.Context, path string) error {
+	conn, err := db.read.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	if _, err := conn.ExecContext(ctx, "BEGIN"); err != nil {
+		return err
+	}
+	defer func() { _, _ = conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK") }() // nothing was written
+	var runs int
+	if err := conn.QueryRowContext(ctx, "SELECT count(*) FROM run").Scan(&runs); err != nil { // it begins here
+		return err
+	}
+	return conn.Raw(func(driver any) (err error) {
+		b, err := driver.(interface {
+			NewBackup(string) (*sqlite.Backup, error)
+		}).NewBackup(dsn(path, "synchronous(FULL)"))
+		if err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, b.Finish()) }()
+		for more := true; more && err == nil; {
+			if more, err = b.Step(backupPages); err == nil {
+				err = ctx.Err()
+			}
+		}
+		return err
+	})
+}
+
+// oneFile leaves a database without files beside it, and checks that it is sound.
+func oneFile(ctx context.Context, path string) error {
+	pool, err := sql.Open("sqlite", dsn(path, "synchronous(FULL)", "trusted_schema(OFF)")+existing)
+	if err != nil {
+		return err
+	}
+	pool.SetMaxOpenConns(1)
+	var mode, sound string
+	err = pool.QueryRowContext(ctx, "PRAGMA journal_mode = DELETE").Scan(&mode)
+	if err == nil {
+		err = pool.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&sound)
+	}
+	if err == nil && sound != "ok" {
+		err = fmt.Errorf("%w: %s", ErrCorrupt, sound)
+	}
+	return errors.Join(err, pool.Close())
+}
+
+// newFile lets make write a file in a folder beside the path, and gives it its name once it is
+// on the disk. A file that is there, or comes to be there meanwhile, stays.
+func newFile(path string, make func(made string) error) error {
+	full, err := realPath(path)
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(full); err == nil {
+		return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
+	}
+	dir, err := os.MkdirTemp(filepath.Dir(full), ".makebreak-new-*")
+	if err != nil {
+		return fileError(withoutName(err))
+	}
+	err = makeIn(dir, full, path, make)
+	return errors.Join(err, os.RemoveAll(dir))
+}
+
+func makeIn(dir, full, path string, make func(made string) error) error {
+	made := filepath.Join(dir, filepath.Base(full))
+	if err := make(made); err != nil {
+		return err
+	}
+	if err := syncFile(made); err != nil {
+		return fileError(withoutName(err))
+	}
+	err := os.Link(made, full)
+	if errors.Is(err, os.ErrExist) {
+		return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
+	}
+	if err != nil { // the disk has no links, as a stick's
+		if err := os.Rename(made, full); err != nil {
+			return fileError(withoutName(err))
+		}
+	}
+	return syncFolder(filepath.Dir(full))
+}
+
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}

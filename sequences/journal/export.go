@@ -1,0 +1,181 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"makebreak/rig/problem"
+)
+
+// Runs are moved between logs in one file: a log that holds them, with a table that says what
+// they hold, so that one which was cut or has changed on its way is refused.
+
+// ErrNotWhole says that a file of exported runs is not as it was written.
+var ErrNotWhole error = problem.New(problem.Input, "the file is not as it was exported; export the runs again")
+
+// exportedTable names the table, exportedForm makes it.
+const (
+	exportedTable = "exported"
+	exportedForm  = "CREATE TABLE " + exportedTable + " (run TEXT NOT NULL PRIMARY KEY, manifest TEXT NOT NULL) STRICT"
+)
+
+// Export writes runs, with all that the log holds of them, into a new file that Import takes.
+// A run that another program is writing gives ErrTaken. A file that is there already gives
+// ErrIsThere and stays.
+func (db *DB) Export(ctx context.Context, ids []string, path string) error {
+	err := newFile(path, func(made string) error {
+		for _, id := range ids {
+			if _, err := db.CopyRun(id, made); err != nil {
+				return err
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+		}
+		if err := noteManifests(ctx, made); err != nil {
+			return err
+		}
+		if err := removeBeside(made); err != nil {
+			return err
+		}
+		return oneFile(ctx, made)
+	})
+	return db.fail("export", err)
+}
+
+// noteManifests writes into a file what its runs hold.
+func noteManifests(ctx context.Context, path string) error {
+	db, err := Open(path)
+	if err != nil {
+		return err
+	}
+	all, err := db.manifests(ctx)
+	if err == nil {
+		err = db.transact(func() error {
+			if err := db.exec(exportedForm); err != nil {
+				return err
+			}
+			for _, m := range all {
+				if err := db.exec("INSERT INTO "+exportedTable+" VALUES (?,?)", m.Run, m.String()); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	return errors.Join(err, db.Close())
+}
+
+// manifests are those of all runs.
+func (db *DB) manifests(ctx context.Context) (all []Manifest, err error) {
+	runs, err := db.Runs()
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range runs {
+		rec, err := db.Find(r.UUID)
+		if err != nil {
+			return nil, err
+		}
+		m, err := rec.Manifest(ctx)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, m)
+	}
+	return all, nil
+}
+
+// Imported is a run that has come into the log.
+type Imported struct {
+	Run  string // its name here
+	Was  string // the name that it had
+	Unit string
+}
+
+// Import takes the runs of a file that Export has written into the log, which is made where
+// there is none. The file stays as it is. One that is not whole gives ErrNotWhole, and nothing
+// of it is taken. Runs that are here already stay; importing again does no harm.
+func Import(ctx context.Context, file, log string) ([]Imported, error) {
+	if err := isDatabase(file); err != nil {
+		return nil, asInput(err)
+	}
+	full, err := realPath(file)
+	if err != nil {
+		return nil, err
+	}
+	db, err := openCopy(full, file) // opening a log may change it
+	if err != nil {
+		return nil, asInput(err)
+	}
+	taken, err := db.handTo(ctx, log)
+	return taken, errors.Join(err, db.Close())
+}
+
+// handTo checks all runs of a file, then copies them.
+func (db *DB) handTo(ctx context.Context, log string) (taken []Imported, err error) {
+	if err := db.checkWhole(ctx); err != nil {
+		return nil, asInput(db.fail("import", err))
+	}
+	runs, err := db.Runs()
+	if err != nil {
+		return nil, err
+	}
+	for i := len(runs) - 1; i >= 0; i-- { // the oldest first, as they were
+		r := runs[i]
+		name, err := db.CopyRun(r.UUID, log)
+		if err = errors.Join(err, ctx.Err()); err != nil {
+			return taken, err
+		}
+		taken = append(taken, Imported{name, r.Run, r.Unit})
+	}
+	return taken, nil
+}
+
+// checkWhole compares what a file holds with what was exported.
+func (db *DB) checkWhole(ctx context.Context) error {
+	if err := db.CheckFile(ctx); err != nil {
+		return errors.Join(ErrNotWhole, err)
+	}
+	noted, err := db.noted()
+	if err != nil {
+		return err
+	}
+	now, err := db.manifests(ctx)
+	if err != nil {
+		return errors.Join(ErrNotWhole, err)
+	}
+	for _, m := range now {
+		if noted[m.Run] != m.String() {
+			return fmt.Errorf("%w: run %s holds something else", ErrNotWhole, m.Run)
+		}
+	}
+	if len(now) != len(noted) {
+		return fmt.Errorf("%w: of %d runs there are %d", ErrNotWhole, len(noted), len(now))
+	}
+	return nil
+}
+
+// noted are the manifests that were exported, by their runs.
+func (db *DB) noted() (map[string]string, error) {
+	rows, err := db.read.Query("SELECT run, manifest FROM " + exportedTable)
+	if err != nil {
+		if strings.Contains(err.Error(), "no such table") {
+			return nil, problem.Of(problem.Input, errors.New("it is a log, and no file of exported runs; runs export writes one, and --log reads a log"))
+		}
+		return nil, err
+	}
+	defer rows.Close()
+	all := map[string]string{}
+	for rows.Next() {
+		var run, text string
+		if err := rows.Scan(&run, &text); err != nil {
+			return nil, err
+		}
+		all[run] = text
+	}
+	return all, rows.Err()
+}
+
