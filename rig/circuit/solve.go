@@ -36,18 +36,32 @@ func (n *Network) solveAt(hum float64) (*Solution, error) {
 	}
 	s := &Solution{net: n, nodes: n.nodes(), on: make([]bool, len(n.Diodes))}
 	s.island = n.islands(s.nodes)
-	// Each set of conducting diodes is met once at most.
-	for range turnsAtMost(len(n.Diodes)) {
-		if err := s.linear(hum); err != nil {
-			return nil, err
+	for _, hair := range hairs {
+		if found, err := s.conducting(hum, hair); found || err != nil {
+			return s, err
 		}
-		i := s.contradicting()
+	}
+	return nil, problem.New(problem.Internal, "which diodes conduct could not be found")
+}
+
+// hairs are by how many volts two voltages may differ that are the same one. The first is
+// above what rounding makes of a bench's voltages. Where it made more of one, what a diode does
+// at its forward voltage cannot be told, and does not matter.
+var hairs = []float64{1e-12, 1e-9, 1e-6}
+
+// conducting finds which diodes conduct. Each set of them is met once at most.
+func (s *Solution) conducting(hum, hair float64) (bool, error) {
+	for range turnsAtMost(len(s.on)) {
+		if err := s.linear(hum); err != nil {
+			return false, err
+		}
+		i := s.contradicting(hair)
 		if i < 0 {
-			return s, nil
+			return true, nil
 		}
 		s.on[i] = !s.on[i]
 	}
-	return nil, problem.New(problem.Internal, "which diodes conduct could not be found")
+	return false, nil
 }
 
 func turnsAtMost(diodes int) int { return 1 << min(diodes, 20) }
@@ -182,11 +196,8 @@ func (e *equations) solve(s *Solution) error {
 	return nil
 }
 
-// hair is what two voltages may differ by that are the same one.
-const hair = 1e-9
-
 // contradicting returns the first diode that is not as it was assumed to be, or -1.
-func (s *Solution) contradicting() int {
+func (s *Solution) contradicting(hair float64) int {
 	for i, d := range s.net.Diodes {
 		v := s.at(d.Anode) - s.at(d.Cathode) - d.Forward
 		if s.on[i] && v < -hair || !s.on[i] && v > hair {
