@@ -46,7 +46,8 @@ func TestSolve_Divider(t *testing.T) {
 func TestSolve_Bridge(t *testing.T) {
 	const r1, r2, r3, r4, detector, v = 100.0, 150.0, 220.0, 390.0, 50.0, 5.0
 	n := &Network{Resistors: []Resistor{{"", "+", "a", r1}, {"", "a", "-", r2}, {"", "+", "b", r3}, {"", "b", "-", r4}}}
-	// Two sources side by side at a tenth of what counts: the least that a source can have.
+	// The source has the least resistance that one can have, and as much more voltage as it
+	// loses there.
 	n.Sources = []Source{{Plus: "+", Minus: "-", Volts: v * (1 + 1e-3*(1/(r1+r2)+1/(r3+r4))), Ohms: 1e-3}}
 	open := v * (r2/(r1+r2) - r4/(r3+r4))
 	near(t, "open", volts(t, n, "a", "b"), open)

@@ -1,0 +1,214 @@
+package sim_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/capture"
+	"makebreak/rig/circuit"
+	"makebreak/rig/meter"
+	"makebreak/rig/sim"
+	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
+)
+
+// agreement compares what a meter reads on benches with what their own converters and lines read.
+type agreement struct {
+	t         *testing.T
+	levels    int
+	contacts  int
+	unsettled int
+}
+
+// program is a panel's for the panel's rig: OUT3 is armed and disarmed, OUT5 pulses.
+func program(rig *wiring.Rig) []sim.Rule {
+	if rig.Cause("arm-away") == nil {
+		return nil
+	}
+	return []sim.Rule{
+		{Output: "OUT3", Event: "arm-away", Do: sim.GoHigh}, {Output: "OUT3", Event: "arm-stay", Do: sim.GoHigh}, {Output: "OUT3", Event: "disarm", Do: sim.GoLow},
+		{Output: "OUT5", Event: "arm-away", Do: sim.PulseHigh, For: 300 * time.Millisecond},
+	}
+}
+
+// visit runs a bench through its events and compares at the end of each state. A bench that
+// cannot have a fault or a change is left out.
+func (a *agreement) visit(rig *wiring.Rig, opts sim.Opts) bool {
+	what := fmt.Sprintf("%s, seed %d, %v, %v", rig.Name, opts.Seed, opts.Faults, opts.Changes)
+	opts.Programme = program(rig)
+	w, err := sim.NewWorld(rig, opts)
+	if err != nil {
+		return false
+	}
+	lines, err := w.Lines(bench.Requests(rig))
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	b, err := bench.Open(rig, w.Bus(), lines, bench.Opts{Mode: wiring.Sweep, Act: w.Act})
+	if err != nil {
+		a.t.Fatalf("%s: %v", what, err)
+	}
+	defer b.Close()
+	c, err := b.NewCapture()
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	events := []string{"", "arm-away", "disarm"}
+	if program(rig) == nil {
+		events = []string{"", "energize", "release"}
+	}
+	ctx := context.Background()
+	for _, e := range events {
+		if e != "" {
+			if _, err := b.Cause(ctx, c, e); err != nil {
+				a.t.Fatalf("%s: %v", what, err)
+			}
+		}
+		if err := b.Record(ctx, c, b.Now().Add(1300*time.Millisecond)); err != nil {
+			return true // a converter is silent or resets itself: there is nothing to compare
+		}
+		before := a.solve(w)
+		begin := b.Now()
+		if err := b.Record(ctx, c, begin.Add(60*time.Millisecond)); err != nil {
+			return true
+		}
+		a.compare(fmt.Sprintf("%s, after %q", what, e), rig, w, c, begin, before)
+	}
+	return true
+}
+
+func (a *agreement) solve(w *sim.World) *circuit.Solution {
+	s, err := w.Network(sim.SupplyOn).Solve()
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	return s
+}
+
+func (a *agreement) volts(s *circuit.Solution, red, black string) float64 {
+	v, err := s.Volts(red, black)
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	return v
+}
+
+// compare compares what stood still since before.
+func (a *agreement) compare(what string, rig *wiring.Rig, w *sim.World, c *capture.Capture, begin capture.Instant, before *circuit.Solution) {
+	after := a.solve(w)
+	m := meter.New(9)
+	for i := range rig.Outputs {
+		o := &rig.Outputs[i]
+		pin := a.volts(after, "pin."+o.Name, "rig.0V")
+		if math.Abs(a.volts(before, "pin."+o.Name, "rig.0V")-pin) > 1e-6 {
+			a.unsettled++
+			continue
+		}
+		sum, n := 0.0, 0
+		for _, volts := range c.Trace(o.Name).Blocks(begin, c.End+1) {
+			for _, v := range volts {
+				sum += float64(v)
+				n++
+			}
+		}
+		if n == 0 {
+			continue
+		}
+		a.levels++
+		seen := sum / float64(n)
+		full := rig.Chip(o.Chip).Range
+		// With the converter's own errors there are noise and rounding left, 0.4 mV at the pin.
+		chip := chipOf(w, o.Chip)
+		read := min(max(pin*(1+chip.GainError)+chip.OffsetVolts, -0.31), full)
+		want := rig.TerminalVolts(o.Name, read)
+		if math.Abs(seen-want) > 0.0004*rig.TerminalPerPin(o.Name) {
+			a.t.Errorf("%s: %s reads %.4f V, the network has %.4f V there", what, o.Name, seen, want)
+		}
+		r, err := m.Read(w.Network(sim.SupplyOn), meter.DCVolts, "rig."+o.Name, "rig.0V")
+		if err != nil {
+			a.t.Fatal(err)
+		}
+		if within := r.Within + 3*rig.StandardUncertainty(o.Name, seen) + 0.002; pin > -0.29 && math.Abs(r.Value-seen) > within {
+			a.t.Errorf("%s: %s reads %.4f V, the meter %v ± %.4f V", what, o.Name, seen, r, within)
+		}
+	}
+	for _, l := range rig.Contacts {
+		closed, known := c.Track(l.Name).StateAt(c.End)
+		v, was := a.volts(after, "rig."+l.Name, "rig.0V"), a.volts(before, "rig."+l.Name, "rig.0V")
+		switch {
+		case !known || math.Abs(v-was) > 1e-6 || v > 0.8 && v < 2:
+			a.unsettled++
+			continue
+		case closed != (v < 0.8):
+			a.t.Errorf("%s: %s reads closed: %v, at %.3f V", what, l.Name, closed, v)
+		}
+		a.contacts++
+	}
+}
+
+// chipOf is what a converter is really like.
+func chipOf(w *sim.World, name string) sim.TruthChip {
+	for _, c := range w.Truth().Chips {
+		if c.Name == name {
+			return c
+		}
+	}
+	return sim.TruthChip{}
+}
+
+// A meter and the bench's own samples tell the same of any fault, at drawn places, of drawn
+// size, in states that stand still.
+func TestNetwork_AgreesWithSamples(t *testing.T) {
+	a := &agreement{t: t}
+	d := rand.New(rand.NewPCG(7, 7))
+	draws := 3
+	if testing.Short() {
+		draws = 1
+	}
+	for _, rig := range rigfile.Builtin() {
+		a.visit(rig, sim.Opts{Seed: d.Uint64()})
+	}
+	for _, f := range sim.Faults() {
+		planted := 0
+		for _, rig := range rigfile.Builtin() {
+			for range draws {
+				x := drawFault(d, rig, f)
+				if a.visit(rig, sim.Opts{Seed: d.Uint64(), Faults: []sim.Fault{x}}) {
+					planted++
+				}
+			}
+		}
+		if planted == 0 && f.Name != "supply-reset" {
+			t.Errorf("%s could not be planted anywhere", f.Name)
+		}
+	}
+	if a.levels < 500*draws || a.contacts < 200*draws || a.unsettled > a.levels/10 {
+		t.Errorf("%d levels and %d contacts compared, %d left out", a.levels, a.contacts, a.unsettled)
+	}
+	t.Logf("%d levels and %d contacts compared, %d left out that did not stand still", a.levels, a.contacts, a.unsettled)
+}
+
+// drawFault draws a fault's place and value.
+func drawFault(d *rand.Rand, rig *wiring.Rig, f sim.FaultInfo) sim.Fault {
+	x := sim.Fault{Name: f.Name}
+	if f.Value.Measured() {
+		x.Value = f.Lowest * math.Pow(f.Highest/f.Lowest, d.Float64())
+		if f.Value == sim.WholeNumber {
+			x.Value = math.Round(x.Value)
+		}
+	}
+	switch f.Place {
+	case sim.AtOutput:
+		if d.IntN(2) == 0 {
+			x.Place = rig.Outputs[d.IntN(len(rig.Outputs))].Name
+		}
+	case sim.AtRelay:
+		x.Place = sim.DefaultRelays(rig, program(rig))[0].Name
+	}
+	return x
+}
