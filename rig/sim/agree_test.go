@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -98,10 +99,22 @@ func (a *agreement) volts(s *circuit.Solution, red, black string) float64 {
 	return v
 }
 
+// hum is the amplitude of the hum at a pin.
+func (a *agreement) hum(n *circuit.Network, pin string) float64 {
+	if !slices.ContainsFunc(n.Sources, func(s circuit.Source) bool { return s.Hum != 0 }) {
+		return 0
+	}
+	v, err := n.Hum(pin, "rig.0V")
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	return v
+}
+
 // compare compares what stood still since before.
 func (a *agreement) compare(what string, rig *wiring.Rig, w *sim.World, c *capture.Capture, begin capture.Instant, before *circuit.Solution) {
 	after := a.solve(w)
-	m := meter.New(9)
+	m, net := meter.New(9), w.Network(sim.SupplyOn)
 	for i := range rig.Outputs {
 		o := &rig.Outputs[i]
 		pin := a.volts(after, "pin."+o.Name, "rig.0V")
@@ -124,12 +137,15 @@ func (a *agreement) compare(what string, rig *wiring.Rig, w *sim.World, c *captu
 		full := rig.Chip(o.Chip).Range
 		// With the converter's own errors there are noise and rounding left, 0.4 mV at the pin.
 		chip := chipOf(w, o.Chip)
-		read := min(max(pin*(1+chip.GainError)+chip.OffsetVolts, -0.31), full)
+		// An input conducts at 0.3 V below its ground.
+		read := min(max(pin, -0.3)*(1+chip.GainError)+chip.OffsetVolts, full)
 		want := rig.TerminalVolts(o.Name, read)
-		if math.Abs(seen-want) > 0.0004*rig.TerminalPerPin(o.Name) {
+		hum := a.hum(net, "pin."+o.Name)
+		// A mean over 60 ms of readings here and there has some of the hum in it.
+		if math.Abs(seen-want) > (0.0004+0.05*hum)*rig.TerminalPerPin(o.Name) {
 			a.t.Errorf("%s: %s reads %.4f V, the network has %.4f V there", what, o.Name, seen, want)
 		}
-		r, err := m.Read(w.Network(sim.SupplyOn), meter.DCVolts, "rig."+o.Name, "rig.0V")
+		r, err := m.Read(net, meter.DCVolts, "rig."+o.Name, "rig.0V")
 		if err != nil {
 			a.t.Fatal(err)
 		}
@@ -166,7 +182,7 @@ func chipOf(w *sim.World, name string) sim.TruthChip {
 func TestNetwork_AgreesWithSamples(t *testing.T) {
 	a := &agreement{t: t}
 	d := rand.New(rand.NewPCG(7, 7))
-	draws := 3
+	draws := 2
 	if testing.Short() {
 		draws = 1
 	}
@@ -204,7 +220,9 @@ func drawFault(d *rand.Rand, rig *wiring.Rig, f sim.FaultInfo) sim.Fault {
 	}
 	switch f.Place {
 	case sim.AtOutput:
-		if d.IntN(2) == 0 {
+		if f.Name == "wrong-pulse" {
+			x.Place = "OUT5"
+		} else if d.IntN(2) == 0 {
 			x.Place = rig.Outputs[d.IntN(len(rig.Outputs))].Name
 		}
 	case sim.AtRelay:

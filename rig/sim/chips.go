@@ -98,11 +98,11 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		o.share = o.parts.share()
 		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
-			return (o.sense.mean(int64(from)-late, int64(to)-late)-w.lifted(int64(from)-late, int64(to)-late))*o.share + o.lift
+			return (o.sense.mean(int64(from)-late, int64(to)-late)-w.lifted(o, int64(from)-late, int64(to)-late))*o.share + o.lift
 		}
 		if weights := opts.Weights; weights != nil {
 			in[x.Channel] = func(from, to capture.Instant) float64 {
-				return (o.sense.weighted(int64(from)-late, int64(to)-late, weights)-w.lifted(int64(from)-late, int64(to)-late))*o.share + o.lift
+				return (o.sense.weighted(int64(from)-late, int64(to)-late, weights)-w.lifted(o, int64(from)-late, int64(to)-late))*o.share + o.lift
 			}
 		}
 	}
@@ -133,35 +133,44 @@ type divider struct {
 	load         float64 // ohms from the input to about ground; 0: none
 }
 
-// lifted is how far the rig's 0 V stands above the unit's, as a mean over a conversion. Where
-// the two are not joined, and both supplies float, the dividers are all that joins them. No
-// current can flow through them together, so the rig's 0 V is the mean of all outputs,
-// each by the conductance of its divider. What stray capacitance to the mains adds is
-// left out, and what converters' inputs conduct that are pulled below their ground.
-func (w *World) lifted(from, to int64) float64 {
+// lifted is by how much an output's divider sees less than its terminal has, as a mean over
+// a conversion, where the rig's 0 V is not joined to the unit's. Where both supplies float, the
+// dividers are all that joins the two. No current can flow through them together, so the rig's
+// 0 V is the mean of all outputs, each by the conductance of its divider. Each terminal
+// follows it a little, by the resistance that it has itself. What stray capacitance to the
+// mains adds is left out, and what converters' inputs conduct that are pulled below their
+// ground.
+func (w *World) lifted(o *output, from, to int64) float64 {
 	if !w.floating {
 		return 0
 	}
 	sum, all := 0.0, 0.0
-	for _, o := range w.outputs {
-		if g := o.parts.siemens(); g > 0 {
-			sum += g * o.sense.mean(from, to)
-			all += g
+	for _, x := range w.outputs {
+		if x.parts.upper == 0 {
+			continue
 		}
+		behind, ohms := x.parts.thevenin(x.lift, x.share)
+		sum += (x.sense.mean(from, to) - behind) / ohms
+		all += x.stays() / ohms
 	}
 	if all == 0 {
 		return 0
 	}
-	return sum / all
+	return sum / all * o.stays()
 }
 
-// siemens is the conductance from the terminal to the rig's 0 V; 0 where nothing but the input
-// is there.
-func (v divider) siemens() float64 {
-	if v.upper == 0 {
-		return 0
+// stays is the share of a voltage between the two 0 V that an output's terminal does not
+// follow.
+func (o *output) stays() float64 {
+	_, ohms := o.parts.thevenin(o.lift, o.share)
+	if o.parts.upper == 0 {
+		return 1
 	}
-	return 1 / (v.upper + v.lower)
+	inner := o.fed.ohms
+	if k := o.load(); k != nil {
+		inner = parallel(inner, k.ohms+k.joint)
+	}
+	return 1 - inner/ohms
 }
 
 // drawDivider draws the resistors within their tolerance.

@@ -202,7 +202,9 @@ func (n *networker) relay(k *relay) {
 	}
 	switch diode := "diode " + k.name; {
 	case k.coil.reversed:
-		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(coilPlus), at(coilMinus)))
+		d := circuit.Silicon(diode, at(coilPlus), at(coilMinus))
+		d.Forward, d.Ohms = diodeVolts, diodeOhms
+		n.Diodes = append(n.Diodes, d)
 	case !k.coil.undamped:
 		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(coilMinus), at(coilPlus)))
 	}
@@ -306,6 +308,9 @@ func (n *networker) inputs() {
 	if len(n.w.layout.inputs) > 0 {
 		n.wire(pointName(RigPart, common), n.at(zeroVolts), false)
 	}
+	if n.w.layout.has(n.at(coilReturn)) {
+		n.wire(n.at(coilReturn), zero, false)
+	}
 	for i := range n.w.rig.References {
 		n.reference(n.w.references[i], n.w.rig.References[i].ActiveLow)
 	}
@@ -317,7 +322,7 @@ func (n *networker) inputs() {
 		}
 		if d.Coil {
 			n.wire(at, n.at(d.Name), false)
-			n.resistor(n.at(d.Name), n.at(zeroVolts), coilInput)
+			n.resistor(n.at(d.Name), n.at(coilReturn), coilInput)
 		}
 	}
 }
