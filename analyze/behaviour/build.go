@@ -47,12 +47,11 @@ func (b *Builder) addEvent(name string, step int) int {
 	return len(b.events) - 1
 }
 
-// Add takes in a figure. Those of relays and contacts, and of the state before the first
-// event, have no part in the table.
+// Add takes in a figure. Those of relays that the plan does not name, and of the state before
+// the first event, have no part in the table.
 func (b *Builder) Add(m *analyze.Measurement) {
 	b.follow(m)
-	d, known := m.Quantity.Definition()
-	if !known || d.Of != analyze.OfOutput || b.column < 0 {
+	if b.column < 0 || !b.shows(m.Quantity, m.Signal) {
 		return
 	}
 	k := place{b.column, tally.Key{Signal: m.Signal, Quantity: m.Quantity, Event: m.Event}}
@@ -64,9 +63,23 @@ func (b *Builder) Add(m *analyze.Measurement) {
 	x.Add(m)
 }
 
+func isOutput(q analyze.Quantity) bool {
+	d, known := q.Definition()
+	return known && d.Of == analyze.OfOutput
+}
+
+// shows reports whether a figure is one of the table's: of an output, or of a relay of the plan.
+func (b *Builder) shows(q analyze.Quantity, signal string) bool {
+	d, known := q.Definition()
+	return known && (d.Of == analyze.OfOutput || b.relayOf(signal) != nil)
+}
+
 func (b *Builder) put(k place, x *tally.Row) {
 	b.rows[k] = x
 	b.order = append(b.order, k)
+	if !isOutput(k.Quantity) {
+		return
+	}
 	if b.plan.Output(k.Signal) == nil && !slices.Contains(b.others, k.Signal) {
 		b.others = append(b.others, k.Signal)
 	}
@@ -83,7 +96,7 @@ func (b *Builder) follow(m *analyze.Measurement) {
 	if m.Event == "" {
 		return
 	}
-	if b.column < 0 || b.events[b.column].Name != m.Event || b.here[k] {
+	if b.column < 0 || b.events[b.column].Name != m.Event || b.here[k] && isOutput(m.Quantity) { // a pulse's relay has a figure twice
 		clear(b.here)
 		b.column = b.next(m.Event)
 	}
@@ -117,8 +130,7 @@ func OfTally(plan *analyze.Plan, t *tally.Tally) *Table {
 		column[name] = b.addEvent(name, i+1)
 	}
 	for _, x := range t.Rows {
-		d, known := x.Quantity.Definition()
-		if !known || d.Of != analyze.OfOutput || x.Event == "" {
+		if x.Event == "" || !b.shows(x.Quantity, x.Signal) {
 			continue
 		}
 		if _, known := column[x.Event]; !known {
@@ -138,6 +150,9 @@ func (b *Builder) Table() *Table {
 	for _, signal := range b.others {
 		t.Outputs = append(t.Outputs, b.output(signal, nil))
 	}
+	for i := range b.plan.Relays {
+		t.Relays = append(t.Relays, b.relay(&b.plan.Relays[i]))
+	}
 	return t
 }
 
@@ -147,7 +162,7 @@ func (b *Builder) output(signal string, plan *analyze.OutputPlan) Output {
 		o.Cells[i] = Cell{Expect: b.expectation(plan, e.Name), Supply: e.Move != nil}
 	}
 	for _, k := range b.order {
-		if k.Signal == signal {
+		if k.Signal == signal && isOutput(k.Quantity) {
 			o.Cells[k.column].add(b.rows[k])
 		}
 	}

@@ -1,3 +1,3 @@
-// Package behaviour sets side by side what each output had to do at each event and what it
-// did there. It holds figures; text and page make sentences of them.
+// Package behaviour sets side by side what each output and each relay had to do at each event
+// and what it did there. It holds figures; text and page make sentences of them.
 package behaviour

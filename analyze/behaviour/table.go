@@ -7,10 +7,11 @@ import (
 	"makebreak/analyze/tally"
 )
 
-// Table has the outputs down and the events across.
+// Table has the outputs and the relays down and the events across.
 type Table struct {
 	Events  []Event
 	Outputs []Output
+	Relays  []Relay // of the plan, in its order
 }
 
 // Event is one column.
@@ -42,9 +43,12 @@ type Cell struct {
 }
 
 // Verdict is the gravest of the cell's figures.
-func (c *Cell) Verdict() analyze.Verdict {
+func (c *Cell) Verdict() analyze.Verdict { return gravest(c.Rows) }
+
+// gravest is the gravest verdict of figures.
+func gravest(rows []*tally.Row) analyze.Verdict {
 	for _, v := range []analyze.Verdict{analyze.Fail, analyze.Undecided, analyze.Pass} {
-		if slices.ContainsFunc(c.Rows, func(x *tally.Row) bool { return x.Verdicts[v.Gravity()] > 0 }) {
+		if slices.ContainsFunc(rows, func(x *tally.Row) bool { return x.Verdicts[v.Gravity()] > 0 }) {
 			return v
 		}
 	}
@@ -157,15 +161,20 @@ func (c *Cell) held(moved bool) []Done {
 // Beyond are the cell's figures with its gravest verdict, fail or undecided, that say more
 // than Done does: levels, ripple, and times beyond their limits.
 func (c *Cell) Beyond() []*tally.Row {
-	v := c.Verdict()
+	rows := beyondOf(c.Rows, c.Verdict())
+	still := slices.ContainsFunc(c.Done(), func(d Done) bool { return (d.Deed == DidNotSwitch || d.Deed == DidNotPulse) && d.N == d.Of })
+	return slices.DeleteFunc(rows, func(x *tally.Row) bool {
+		return x == c.Hold || still && (x == c.Low || x == c.High) // a level it never left is no news
+	})
+}
+
+// beyondOf are the rows of which figures with a value have a verdict, fail or undecided.
+func beyondOf(all []*tally.Row, v analyze.Verdict) (rows []*tally.Row) {
 	if v != analyze.Fail && v != analyze.Undecided {
 		return nil
 	}
-	still := slices.ContainsFunc(c.Done(), func(d Done) bool { return (d.Deed == DidNotSwitch || d.Deed == DidNotPulse) && d.N == d.Of })
-	var rows []*tally.Row
-	for _, x := range c.Rows {
-		told := x == c.Hold || still && (x == c.Low || x == c.High) // a level it never left is no news
-		if beyond(x, v) > 0 && !told {
+	for _, x := range all {
+		if beyond(x, v) > 0 {
 			rows = append(rows, x)
 		}
 	}

@@ -197,3 +197,74 @@ func TestOfTally(t *testing.T) {
 		}
 	}
 }
+
+// A relay's contacts stand below what its output had to do: when they changed, what did not, and
+// that a contact which changes though it must not passes nothing.
+func TestTable_Relays(t *testing.T) {
+	t.Parallel()
+	p := plan()
+	p.Outputs[0].Relay = "K1"
+	p.Relays = []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC"}, {Signal: "K2", Make: "K2_NO"}}
+	b := behaviour.New(p)
+	still := figure(2, "disarm", "K1", analyze.ReleaseTime, 0, analyze.DidNotClose)
+	transfer := figure(2, "disarm", "K1", analyze.TransferTime, 0, analyze.DidNotClose)
+	for i := range still.Doubts {
+		still.Doubts[i].Signal, transfer.Doubts[i].Signal = "K1_NC", "K1_NC"
+	}
+	for _, m := range []analyze.Measurement{
+		figure(1, "away", "OUT3", analyze.Hold, 0), figure(1, "away", "K1", analyze.OperateTime, 0.005), figure(1, "away", "K1_NO", analyze.BounceTime, 0.001), figure(1, "away", "K3", analyze.OperateTime, 1),
+		figure(1, "disarm", "OUT3", analyze.Hold, 0), figure(1, "disarm", "K1", analyze.ReleaseTime, 0.004), figure(1, "disarm", "K1_NC", analyze.BounceTime, 0.002),
+		figure(2, "away", "OUT3", analyze.Hold, 0), figure(2, "disarm", "OUT3", analyze.Hold, 0), still, transfer,
+	} {
+		b.Add(&m)
+	}
+	table := b.Table()
+	if len(table.Relays) != 2 || table.Relays[0].Output != "OUT3" || table.Relays[1].Output != "" || len(table.Outputs) != 2 {
+		t.Fatalf("%+v", table)
+	}
+	k1 := table.Relays[0].Cells
+	for i, want := range []behaviour.RelayDemand{behaviour.Operate, behaviour.Release, behaviour.Operate, behaviour.Release} {
+		if k1[i].Expect != want || table.Relays[1].Cells[i].Expect != behaviour.AnyChange {
+			t.Errorf("column %d: demanded %d", i, k1[i].Expect)
+		}
+	}
+	if c := k1[0]; len(c.Rows) != 2 || len(c.Times) != 1 || len(c.Bounce) != 1 || !c.Changed() || c.Verdict() != analyze.Pass {
+		t.Errorf("operated: %+v", c)
+	}
+	remarks, of := k1[1].NotDone()
+	if len(remarks) != 1 || remarks[0].N != 1 || of[0] != 2 || k1[1].Verdict() != analyze.Fail || len(k1[1].Beyond()) != 0 {
+		t.Errorf("did not release: %v of %v, %s, %d beyond", remarks, of, k1[1].Verdict(), len(k1[1].Beyond()))
+	}
+	if c := k1[2]; c.Changed() || c.Verdict() != analyze.NoVerdict {
+		t.Errorf("without figures: %+v", c)
+	}
+	p.Outputs[0].Expect["disarm"] = analyze.Expectation{Demand: analyze.Unmoved}
+	if c := behaviour.New(p).Table().Relays[0].Cells[1]; c.Expect != behaviour.KeepStill {
+		t.Errorf("demanded %d of a relay whose output must not move", c.Expect)
+	}
+	b = behaviour.New(p)
+	alone := figure(1, "disarm", "K1_NC", analyze.BounceTime, 0)
+	b.Add(&alone)
+	if c := b.Table().Relays[0].Cells[1]; !c.Changed() || c.Verdict() != analyze.NoVerdict {
+		t.Errorf("changed by itself: %+v, %s", c, c.Verdict())
+	}
+}
+
+// A relay has figures twice at the event of a pulse: they are of one step.
+func TestBuilder_PulsedRelay(t *testing.T) {
+	t.Parallel()
+	p := &analyze.Plan{Steps: []string{"ring", "ring"}, Outputs: []analyze.OutputPlan{{Signal: "OUT3", Relay: "K1", Expect: map[string]analyze.Expectation{"ring": {Demand: analyze.Pulse, After: time.Second}}}},
+		Relays: []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC"}}}
+	b := behaviour.New(p)
+	for range 2 {
+		for _, m := range []analyze.Measurement{figure(1, "ring", "OUT3", analyze.PulseDuration, 1), figure(1, "ring", "OUT3", analyze.Hold, 0),
+			figure(1, "ring", "K1", analyze.TransferTime, 0.001), figure(1, "ring", "K1", analyze.TransferTime, 0.002)} {
+			b.Add(&m)
+		}
+	}
+	for i, c := range b.Table().Relays[0].Cells {
+		if c.Expect != behaviour.OperateAndRelease || c.Transfer == nil || c.Transfer.Values != 2 {
+			t.Errorf("column %d: %+v", i, c)
+		}
+	}
+}

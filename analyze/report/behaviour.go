@@ -137,7 +137,8 @@ func mostWords(x *tally.Row) string {
 // beyondWords say of a figure that did not pass what it is and what it must be.
 func beyondWords(x *tally.Row, v analyze.Verdict) string {
 	name := x.Quantity.Words() + " "
-	if x.Quantity == analyze.SwitchingDelay || x.Quantity == analyze.PulseDuration {
+	_, told := changedWords[x.Quantity]
+	if told || x.Quantity == analyze.SwitchingDelay || x.Quantity == analyze.PulseDuration {
 		name = "" // the value stands before it
 	} else {
 		name += worstWords(x) + ": "

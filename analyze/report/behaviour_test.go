@@ -109,9 +109,29 @@ func TestChooser(t *testing.T) {
 	if want := "OUT1 away 2, OUT1 off 3"; strings.Join(got, ", ") != want {
 		t.Errorf("%q, want %q", got, want)
 	}
+	c = newChooser(r)
+	for _, x := range []analyze.Measurement{
+		astray(1, "away", "OUT2", 0, analyze.Pass), astray(2, "away", "OUT2", 0.3, analyze.Fail), astray(3, "off", "OUT2", 0.4, analyze.Fail), // one diagram of an output
+		astray(2, "stay", "OUT7", 0.2, analyze.Fail),                                               // of one that the plan does not name
+		astray(2, "away", "OUT1", 0.5, analyze.Fail), astray(5, "away", "OUT8", 0.5, analyze.Fail), // it may move there; no capture is kept
+	} {
+		c.add(&x)
+	}
+	got = nil
+	for _, x := range c.drawn() {
+		got = append(got, x.output+" "+x.event+" "+itoa(x.cycle))
+	}
+	if want := "OUT1 away 2, OUT2 away 2, OUT7 stay 2"; strings.Join(got, ", ") != want {
+		t.Errorf("%q, want %q", got, want)
+	}
 	if !math.IsNaN(strainOf(&analyze.Measurement{Value: 3, Limit: analyze.NoLimit()})) {
 		t.Error("a figure without a limit takes a share of it")
 	}
+}
+
+// astray is a time out of state.
+func astray(cycle int, event, signal string, seconds float64, v analyze.Verdict) analyze.Measurement {
+	return analyze.Measurement{Cycle: cycle, Event: event, Signal: signal, Quantity: analyze.Hold, Value: seconds, Limit: analyze.Limit{Lower: nan, Upper: 0}, Verdict: v}
 }
 
 // What stands in a style sheet ends neither its string nor the sheet.

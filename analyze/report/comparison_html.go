@@ -110,6 +110,7 @@ func (c *Comparison) pictures() ([]overlay, error) {
 		return nil, nil
 	}
 	worst := newChooser(c.Now)
+	worst.astray = false
 	worst.wants = func(output, event string) bool { return slices.Contains(places, outputAt{output, event}) }
 	for m, err := range watched(c.Now) {
 		if err != nil {

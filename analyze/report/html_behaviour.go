@@ -17,10 +17,11 @@ const mostEvents = 5
 // pageBehaviour is the behaviour table, or a part of it.
 type pageBehaviour struct {
 	Events []string
+	Relays bool // there are some among the rows
 	Rows   []pageOutput
 }
 
-// pageOutput are outputs that had to do the same and did the same.
+// pageOutput are outputs that had to do the same and did the same, or a relay.
 type pageOutput struct {
 	Outputs string
 	Cells   []pageCell
@@ -68,7 +69,7 @@ func behaviourParts(t *behaviour.Table) []pageBehaviour {
 	var parts []pageBehaviour
 	for from := 0; from < len(t.Events); from += mostEvents {
 		to := min(from+mostEvents, len(t.Events))
-		part := pageBehaviour{}
+		part := pageBehaviour{Relays: len(t.Relays) > 0}
 		for _, e := range t.Events[from:to] {
 			part.Events = append(part.Events, oneLine(eventWords(e.Name)))
 		}
@@ -78,30 +79,54 @@ func behaviourParts(t *behaviour.Table) []pageBehaviour {
 	return parts
 }
 
-// behaviourRows are a part's rows: the outputs that the plan names, then those that did what
-// they must not, then the others. Outputs of which the same is to be said share a row.
+// behaviourRows are a part's rows: the outputs that the plan names, each with its relay below,
+// then those that did what they must not, then the others.
 func behaviourRows(t *behaviour.Table, from, to int) []pageOutput {
 	var rows []pageOutput
-	var names [][]string // of the outputs of each row
-	var joined []bool
-	for _, o := range t.Outputs {
-		cells := pageCells(t, &o, from, to)
-		i := slices.IndexFunc(rows, func(x pageOutput) bool { return slices.Equal(x.Cells, cells) })
-		if i < 0 || o.Named || !joined[i] {
-			i = len(rows)
-			rows, names, joined = append(rows, pageOutput{Cells: cells}), append(names, nil), append(joined, !o.Named)
+	for i := range t.Outputs {
+		if o := &t.Outputs[i]; o.Named {
+			rows = append(rows, pageOutput{oneLine(o.Signal), pageCells(t, o, from, to)})
+			rows = append(rows, relayRows(t, o.Signal, from, to)...)
 		}
-		names[i] = append(names[i], oneLine(o.Signal))
+	}
+	rows = append(rows, relayRows(t, "", from, to)...)
+	return append(rows, otherRows(t, from, to)...)
+}
+
+// relayRows are the relays behind an output; an empty name: those of which it is not known.
+func relayRows(t *behaviour.Table, output string, from, to int) []pageOutput {
+	var rows []pageOutput
+	for i := range t.Relays {
+		if r := &t.Relays[i]; r.Output == output {
+			rows = append(rows, pageOutput{oneLine(r.Signal), relayCells(t, r, from, to)})
+		}
+	}
+	return rows
+}
+
+// otherRows are the outputs that the plan does not name, the gravest first. Those of which the
+// same is to be said share a row.
+func otherRows(t *behaviour.Table, from, to int) []pageOutput {
+	var rows []pageOutput
+	var names [][]string // of the outputs of each row
+	for i := range t.Outputs {
+		o := &t.Outputs[i]
+		if o.Named {
+			continue
+		}
+		cells := pageCells(t, o, from, to)
+		at := slices.IndexFunc(rows, func(x pageOutput) bool { return slices.Equal(x.Cells, cells) })
+		if at < 0 {
+			at = len(rows)
+			rows, names = append(rows, pageOutput{Cells: cells}), append(names, nil)
+		}
+		names[at] = append(names[at], oneLine(o.Signal))
 	}
 	for i := range rows {
 		slices.SortFunc(names[i], func(a, b string) int { return cmp.Or(len(a)-len(b), strings.Compare(a, b)) })
 		rows[i].Outputs = words.List(words.Runs(names[i]))
 	}
-	named := 0
-	for named < len(rows) && !joined[named] {
-		named++
-	}
-	slices.SortStableFunc(rows[named:], func(a, b pageOutput) int { return b.gravity() - a.gravity() })
+	slices.SortStableFunc(rows, func(a, b pageOutput) int { return b.gravity() - a.gravity() })
 	return rows
 }
 
@@ -119,6 +144,15 @@ func pageCells(t *behaviour.Table, o *behaviour.Output, from, to int) []pageCell
 	for i := from; i < to; i++ {
 		c := &o.Cells[i]
 		cells = append(cells, pageCell{oneLine(eventWords(t.Events[i].Name)), Expected(c), Seen(c), c.Verdict().Name()})
+	}
+	return cells
+}
+
+func relayCells(t *behaviour.Table, r *behaviour.Relay, from, to int) []pageCell {
+	var cells []pageCell
+	for i := from; i < to; i++ {
+		c := &r.Cells[i]
+		cells = append(cells, pageCell{oneLine(eventWords(t.Events[i].Name)), RelayExpected(r, c), RelaySeen(c), c.Verdict().Name()})
 	}
 	return cells
 }

@@ -26,6 +26,7 @@ type chosen struct {
 	cycle         int
 	verdict       analyze.Verdict
 	strain        float64 // largest share of a limit that a figure took
+	astray        bool    // it moved though it must not
 }
 
 // chooser finds the cycles that are worth a diagram, among those whose captures are kept.
@@ -34,12 +35,15 @@ type chooser struct {
 	mine map[string][]string // outputs whose diagrams show a signal
 	// wants says which diagrams are asked for.
 	wants func(output, event string) bool
-	all   []chosen
+	// astray says that outputs which moved though they must not are asked for, too.
+	astray bool
+	all    []chosen
 }
 
-// newChooser returns a chooser for the events at which an output must go high or low.
+// newChooser returns a chooser for the events at which an output must go high or low, and for
+// one at which an output moved that must not.
 func newChooser(r *Record) *chooser {
-	c := &chooser{r: r, mine: map[string][]string{}}
+	c := &chooser{r: r, mine: map[string][]string{}, astray: true}
 	c.wants = func(output, event string) bool {
 		_, named := r.Plan.Output(output).Expect[event].Demand.State()
 		return named
@@ -61,14 +65,27 @@ func newChooser(r *Record) *chooser {
 
 // add takes in a figure.
 func (c *chooser) add(m *analyze.Measurement) {
-	if m.Event == "" || len(c.mine[m.Signal]) == 0 || !captured(c.r, m.Cycle) {
+	if m.Event == "" || !captured(c.r, m.Cycle) {
+		return
+	}
+	if c.astray && wentAstray(c.r.Plan, m) {
+		c.weigh(chosen{m.Signal, m.Event, m.Cycle, m.Verdict, strainOf(m), true})
 		return
 	}
 	for _, output := range c.mine[m.Signal] {
 		if c.wants(output, m.Event) {
-			c.weigh(chosen{output, m.Event, m.Cycle, m.Verdict, strainOf(m)})
+			c.weigh(chosen{output, m.Event, m.Cycle, m.Verdict, strainOf(m), false})
 		}
 	}
+}
+
+// wentAstray reports whether a figure says that an output moved which must not.
+func wentAstray(p *analyze.Plan, m *analyze.Measurement) bool {
+	if p == nil || m.Quantity != analyze.Hold || m.Verdict.Gravity() <= analyze.Pass.Gravity() || !(m.Value > 0) {
+		return false
+	}
+	o := p.Output(m.Signal)
+	return o == nil || o.At(m.Event).Demand == analyze.Unmoved
 }
 
 func (c *chooser) weigh(x chosen) {
@@ -95,8 +112,8 @@ func strainOf(m *analyze.Measurement) float64 {
 }
 
 // drawn are those to draw, in the order of the outputs: all that did not pass, the gravest
-// first if they are too many, and of what passed the worst rise and the worst fall of each
-// output.
+// first if they are too many, of an output that must not move one, and of what passed the
+// worst rise and the worst fall of each output.
 func (c *chooser) drawn() []chosen {
 	var wanted []chosen
 	seen := map[[2]any]bool{}
@@ -105,9 +122,11 @@ func (c *chooser) drawn() []chosen {
 		return cmp.Or(b.verdict.Gravity()-a.verdict.Gravity(), cmp.Compare(b.strain, a.strain))
 	})
 	for _, x := range order {
-		high, _ := c.r.Plan.Output(x.output).Expect[x.event].Demand.State()
-		key := [2]any{x.output, high}
-		if len(wanted) == mostDiagrams || seen[key] && x.verdict.Gravity() <= analyze.Pass.Gravity() {
+		key := [2]any{x.output, "astray"}
+		if !x.astray {
+			key[1], _ = c.r.Plan.Output(x.output).Expect[x.event].Demand.State()
+		}
+		if len(wanted) == mostDiagrams || seen[key] && (x.astray || x.verdict.Gravity() <= analyze.Pass.Gravity()) {
 			continue
 		}
 		seen[key] = true
@@ -116,6 +135,9 @@ func (c *chooser) drawn() []chosen {
 	outputs := make([]string, len(c.r.Plan.Outputs))
 	for i, o := range c.r.Plan.Outputs {
 		outputs[i] = o.Signal
+	}
+	for _, x := range wanted {
+		outputs = append(outputs, x.output) // that the plan does not name come last
 	}
 	output, step := ranks(outputs), ranks(c.r.Plan.Steps)
 	slices.SortStableFunc(wanted, func(a, b chosen) int {

@@ -183,7 +183,7 @@ func checkSheets(t *testing.T, sheets []printedSheet, size [2]float64, run strin
 }
 
 // pageHeadings are the headings of a record, and what leads to its table of figures.
-var pageHeadings = []string{"Findings", "What is wrong, and where to look first", "The test", "What each output had to do, and what it did", "Timing",
+var pageHeadings = []string{"Findings", "What is wrong, and where to look first", "The test", "What each output and relay had to do, and what it did", "Timing",
 	"Figures that were judged", "To settle the undecided results", "Reliability", "Interruptions", "Over the cycles", "When it failed",
 	"± U: measurement uncertainty (95 %), largest in this row."}
 

@@ -88,7 +88,7 @@ func (r *rows) figures() []Figure {
 	return all
 }
 
-// behaviourOf is the table in words.
+// behaviourOf is the table in words, each output's relay below it.
 func behaviourOf(t *behaviour.Table) *Behaviour {
 	b := &Behaviour{}
 	for _, e := range t.Events {
@@ -102,6 +102,24 @@ func behaviourOf(t *behaviour.Table) *Behaviour {
 			did.Cells = append(did.Cells, Deed{Expected: report.Expected(c), Seen: report.Seen(c), Verdict: c.Verdict()})
 		}
 		b.Outputs = append(b.Outputs, did)
+		b.addRelays(t, o.Signal)
 	}
+	b.addRelays(t, "")
 	return b
+}
+
+// addRelays adds the relays behind an output; an empty name: those of which it is not known.
+func (b *Behaviour) addRelays(t *behaviour.Table, output string) {
+	for i := range t.Relays {
+		r := &t.Relays[i]
+		if r.Output != output {
+			continue
+		}
+		did := Did{Output: r.Signal, Named: true}
+		for k := range r.Cells {
+			c := &r.Cells[k]
+			did.Cells = append(did.Cells, Deed{Expected: report.RelayExpected(r, c), Seen: report.RelaySeen(c), Verdict: c.Verdict()})
+		}
+		b.Outputs = append(b.Outputs, did)
+	}
 }

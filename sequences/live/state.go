@@ -95,14 +95,14 @@ type Behaviour struct {
 	Outputs []Did    `json:"outputs"`
 }
 
-// Did is one output's part of it.
+// Did is one output's or relay's part of it.
 type Did struct {
-	Output string `json:"output"`
+	Output string `json:"output"` // or relay
 	Named  bool   `json:"named"` // the sequence names it
 	Cells  []Deed `json:"cells"` // one an event
 }
 
-// A Deed is what an output had to do at an event and what it did.
+// A Deed is what an output or a relay had to do at an event and what it did.
 type Deed struct {
 	Expected string          `json:"expected"`
 	Seen     string          `json:"seen"`
