@@ -15,7 +15,7 @@ const Format = 1
 
 // JSON writes one object: a head (format, run, run_id, unit, sequence, rig, simulated,
 // faults, by, fields, program, started, cycles, planned, complete, verdict, counts, cautions, calibrations),
-// where the computer at the bench is known machine, measurements, findings and, of a soak,
+// where the computer at the bench is known machine, measurements, findings, causes and, of a soak,
 // soak. A measurement stands on one line and
 // has the columns of CSV by name. Numbers have the digits that CSV has. What is missing is null.
 // Measurements are written as they are read. Several records make an array of such
@@ -63,6 +63,12 @@ func writeRecord(j *jsonWriter, r *Record) {
 	j.list("findings", func(item func(any) bool) error {
 		for _, f := range findingsOf(r, trends) {
 			item(jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text)})
+		}
+		return nil
+	})
+	j.list("causes", func(item func(any) bool) error {
+		for _, c := range causesOf(r) {
+			item(jsonCause{c.Cause, textOrNil(c.Place), c.Share, textOrNil(c.Next)})
 		}
 		return nil
 	})

@@ -143,6 +143,7 @@ func TestJSON_Shape(t *testing.T) {
 	body := maps.Clone(o)
 	delete(body, "measurements")
 	delete(body, "findings")
+	delete(body, "causes")
 	delete(body, "calibrations")
 	if diff := cmp.Diff(head, body); diff != "" {
 		t.Errorf("what it says besides its figures (-want +got):\n%s", diff)
@@ -196,7 +197,7 @@ func TestJSON_Empty(t *testing.T) {
 	want := map[string]any{"format": json.Number("1"), "run": "7", "run_id": nil, "unit": nil, "sequence": nil, "rig": nil, "simulated": false, "faults": []any{},
 		"by": nil, "fields": nil, "program": nil, "started": nil, "cycles": zero, "planned": nil, "complete": false, "verdict": nil,
 		"counts":   map[string]any{"missed_conversions": zero, "doubled_conversions": zero, "bus_errors": zero, "lost_edges": zero, "chip_resets": zero, "lost_ready_edges": zero},
-		"cautions": []any{}, "calibrations": nil, "measurements": []any{}, "findings": []any{}}
+		"cautions": []any{}, "calibrations": nil, "measurements": []any{}, "findings": []any{}, "causes": []any{}}
 	if diff := cmp.Diff(want, readJSON(t, b.Bytes())); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}

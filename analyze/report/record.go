@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/cause"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/tally"
 	"makebreak/rig/capture"
@@ -42,7 +43,11 @@ type Record struct {
 	// What they do not name follows in the order in which it appears.
 	Signals, Steps []string
 	Findings       []analyze.Finding
-	Counts         capture.Counts
+	// Evidence is what the causes are ranked by; nil: none are told. CauseTable is the table
+	// that ranks them; nil: the program's own.
+	Evidence   *cause.Evidence
+	CauseTable *cause.Table
+	Counts     capture.Counts
 	// Calibrations say of each output that was sampled by which calibration its readings were
 	// corrected, from which cycle on; nil: not known.
 	Calibrations []capture.Calibration

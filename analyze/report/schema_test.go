@@ -60,7 +60,7 @@ func TestSchema_Members(t *testing.T) {
 	if err := j.end(); err != nil {
 		t.Fatal(err)
 	}
-	record := []string{"measurements", "findings"}
+	record := []string{"measurements", "findings", "causes"}
 	for name := range readJSON(t, head.Bytes()) {
 		record = append(record, name)
 	}
@@ -70,7 +70,7 @@ func TestSchema_Members(t *testing.T) {
 	}
 	comparison := slices.Collect(maps.Keys(readJSON(t, compared.Bytes())))
 	for part, want := range map[string][]string{
-		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": columnsOf[jsonFinding](),
+		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": columnsOf[jsonFinding](), "cause": columnsOf[jsonCause](),
 		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject](), "trend": columnsOf[trendObject](),
 		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
 		"machine": append(factNames(), "changes"), "fact": columnsOf[jsonFact](),

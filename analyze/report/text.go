@@ -41,6 +41,7 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t.list(unstoredHeading, r.Unstored)
 	trends := trendsOf(r)
 	t.findings(findingsOf(r, trends))
+	t.list(causesHeading, causeLines(r))
 	t.list(changed, changes)
 	t.list(settleHeading, s.undecidedLines())
 	t.figures(r, s)

@@ -64,6 +64,9 @@ func (a *app) analyze(ctx context.Context, files []string, o *analyzeOpts) error
 	if err != nil {
 		return err
 	}
+	if err := a.loadCauses(); err != nil {
+		return err
+	}
 	var seq *sequences.Sequence
 	if o.sequence != "" {
 		if seq, err = a.loadSequence(o.sequence); err != nil {

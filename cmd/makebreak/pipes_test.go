@@ -17,7 +17,7 @@ import (
 // pipedLines are commands with a pipe in each place that takes a file. CALIBRATION and LATENCY
 // are rig files beside which the pipe stands.
 var pipedLines = []string{
-	"analyze PIPE", "analyze C --sequence PIPE", "analyze C PIPE", "run PIPE", "run armed-high --rig PIPE", "soak PIPE", "soak PIPE --go-on", "soak --resume last PIPE",
+	"analyze PIPE", "analyze C --sequence PIPE", "analyze C PIPE", "analyze C --causes PIPE", "run PIPE", "run armed-high --rig PIPE", "soak PIPE", "soak PIPE --go-on", "soak --resume last PIPE",
 	"soak relay-only --rig PIPE", "rig check --rig PIPE", "rig watch --rig PIPE", "rig calibrate OUT3 --rig PIPE", "rig calibrate OUT3 --rig RIG --points PIPE",
 	"rig check --rig CALIBRATION", "rig check --rig LATENCY", "run armed-high --rig CALIBRATION", "run armed-high --rig LATENCY", "rig watch --rig CALIBRATION",
 	"run armed-high --seed 1 -o PIPE", "soak relay-only --cycles 3 --seed 1 -o PIPE", "report last -o PIPE", "runs -o PIPE", "runs check -o PIPE", "analyze C -o PIPE",

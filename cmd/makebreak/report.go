@@ -169,6 +169,9 @@ func (a *app) schema() error {
 
 // report writes what was asked for of a run in the log.
 func (a *app) report(run string, o *reportOpts) error {
+	if err := a.loadCauses(); err != nil {
+		return err
+	}
 	db, err := a.openLog()
 	if err != nil {
 		return err

@@ -19,6 +19,9 @@ import (
 // results writes records in the form asked for, to standard output or, whole or
 // not at all, to the file asked for. Then the screen says what was found all the same.
 func (a *app) results(records ...*report.Record) error {
+	for _, r := range records {
+		r.CauseTable = a.causes
+	}
 	deliver := a.deliver
 	if a.as == "pdf" {
 		deliver = a.deliverBytes

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/term"
 
 	"makebreak/analyze"
+	"makebreak/analyze/cause"
 	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
@@ -38,7 +39,9 @@ type app struct {
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor, all          bool
-	asked                        bool // a form of the results was asked for: --as is no default
+	asked                        bool         // a form of the results was asked for: --as is no default
+	causeFile                    string       // of the table of causes; empty: the program's own
+	causes                       *cause.Table // of that file; nil: the program's own
 
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
 

@@ -117,6 +117,7 @@ func (o *runOpts) checkAccess() error {
 // allFlag is the flag of commands that write records.
 func (a *app) allFlag(f *pflag.FlagSet) {
 	f.BoolVar(&a.all, "all", false, "show all figures as text, also those that passed")
+	f.StringVar(&a.causeFile, "causes", "", "rank causes by the table in a `file` instead of the program's own")
 }
 
 func (a *app) listSequences() error {
@@ -158,6 +159,9 @@ type job struct {
 
 // prepare reads the sequence and the rig, and how they are to be run.
 func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err error) {
+	if err := a.loadCauses(); err != nil {
+		return j, err
+	}
 	if j.seq, err = a.loadSequence(name); err != nil {
 		return j, err
 	}

@@ -37,7 +37,7 @@ func (a *app) checkWritten(c *cobra.Command, args []string) error {
 // stand beside a log or a rig file.
 func (a *app) kept(c *cobra.Command, args []string) []string {
 	kept := slices.Clone(args)
-	for _, name := range []string{"sequence", "points"} {
+	for _, name := range []string{"sequence", "points", "causes"} {
 		if f := c.Flags().Lookup(name); f != nil && f.Value.String() != "" {
 			kept = append(kept, f.Value.String())
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/cause"
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
@@ -207,10 +208,14 @@ func (m *captureMeasurer) record() *report.Record {
 	of := m.reader.Origin()
 	r.Simulated, r.Faults = of.Simulated, of.Faults
 	var symptoms diagnose.Gathering
+	evidence := cause.New(m.plan)
 	for _, s := range m.result.Symptoms {
 		symptoms.Add(s)
+		evidence.Symptom(s)
 	}
-	r.Findings, _ = findings(r, &symptoms, m.plan) // its measurements are in memory and read without an error
+	// Its measurements are in memory and read without an error.
+	r.Findings, _ = findings(r, &symptoms, m.plan)
+	_ = addEvidence(r, evidence)
 	if m.seq != nil {
 		r.Sequence, r.About = m.seq.Name, m.seq.About
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/cause"
 	"makebreak/analyze/diagnose"
 	"makebreak/analyze/report"
 	"makebreak/rig/bench"
@@ -30,11 +31,13 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		plan.Coils = rig.SwitchesCoils()
 	}
 	var symptoms diagnose.Gathering
+	evidence := cause.New(plan)
 	for s, err := range rec.Symptoms() {
 		if err != nil {
 			return nil, err
 		}
 		symptoms.Add(s)
+		evidence.Symptom(s)
 	}
 	r := &report.Record{
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
@@ -79,8 +82,33 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if text := unjudged(plan, limited); r.Verdict == analyze.Pass && text != "" {
 		r.Cautions = append(r.Cautions, text)
 	}
-	r.Findings, err = findings(r, &symptoms, plan)
-	return r, err
+	if r.Findings, err = findings(r, &symptoms, plan); err != nil {
+		return nil, err
+	}
+	return r, addEvidence(r, evidence)
+}
+
+// addEvidence adds to a record what its causes are ranked by: beside the symptoms its figures,
+// of a soak what they come to. They are read only where there is something to explain.
+func addEvidence(r *report.Record, e *cause.Evidence) error {
+	e.Cycles, e.Complete, e.Counts = r.Cycles, r.Complete, r.Counts
+	r.Evidence = e
+	if e.Quiet() {
+		return nil
+	}
+	if r.Tally != nil {
+		for _, row := range r.Tally.Rows {
+			e.Row(row)
+		}
+		return nil
+	}
+	for m, err := range r.Measurements {
+		if err != nil {
+			return err
+		}
+		e.Figure(&m)
+	}
+	return nil
 }
 
 // findings says what a record's symptoms mean, with figures as its table writes them.

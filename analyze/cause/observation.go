@@ -1,0 +1,67 @@
+package cause
+
+import "slices"
+
+// Subject is what an observation is made of, and where a cause lies.
+type Subject string
+
+// The subjects.
+const (
+	OfOutput Subject = "output"
+	OfRelay  Subject = "relay"
+	OfRun    Subject = "run" // of the whole run: all outputs, or the bench itself
+)
+
+// usual is the value of an observation where all is as it should be. Each observation has it.
+const usual = "usual"
+
+// kind is one kind of observation with the values that it can have. A value excludes the
+// others, so that what is seen of one thing in several ways counts once.
+type kind struct {
+	name   string
+	of     Subject
+	values []string // besides usual
+	asks   string   // what it is about
+}
+
+// kinds are all observations that are made of a run, in the order in which they are told. The
+// table says how probable their values are.
+var kinds = []kind{
+	{"rise", OfOutput, []string{"never", "stays-on", "one-way", "sometimes", "elsewhere", "inverted", "falls-back"}, "what the output does at the events where it must go on"},
+	{"fall", OfOutput, []string{"never", "sometimes"}, "what it does at the events where it must go off"},
+	{"still-level", OfOutput, []string{"moves", "zero"}, "where it does not go on: whether its level moves all the same, or is 0 V"},
+	{"stray", OfOutput, []string{"moves", "joined", "takes-over"}, "whether it moves where it must not"},
+	{"company", OfOutput, []string{"joined"}, "whether another output goes along with it"},
+	{"on-level", OfOutput, []string{"low", "high", "negative"}, "its level when on"},
+	{"off-level", OfOutput, []string{"high", "far"}, "its level when off, and what that leaves of the relay's margin"},
+	{"steadiness", OfOutput, []string{"hum", "droop", "drops", "flutters", "leaves"}, "whether it keeps its level"},
+	{"delay", OfOutput, []string{"late", "early"}, "when it switches"},
+	{"pulse", OfOutput, []string{"wrong", "none", "more"}, "how it pulses"},
+	{"edge", OfOutput, []string{"overshoot", "undershoot"}, "how far its edges go beyond its levels"},
+	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "chatters", "alone"}, "whether the contacts follow the output"},
+	{"rest", OfRelay, []string{"neither"}, "which of both contacts is closed at rest"},
+	{"operate", OfRelay, []string{"slow"}, "its operate time"},
+	{"release", OfRelay, []string{"slow"}, "its release time"},
+	{"bounce", OfRelay, []string{"long"}, "the bounce of its contacts"},
+	{"overlap", OfRelay, []string{"both"}, "whether both contacts are closed at once"},
+	{"edges", OfRelay, []string{"merged", "lost", "doubtful"}, "whether edges of its contacts are missing"},
+	{"course", OfRelay, []string{"bounce", "operate", "release"}, "which of its times grows over the cycles"},
+	{"lost-edges", OfRun, []string{"few", "many"}, "edges of lines that were lost, by their number"},
+	{"ready-edges", OfRun, []string{"lost"}, "ready edges of converters that did not come"},
+	{"bus", OfRun, []string{"few", "errors"}, "transfers on the bus that failed"},
+	{"resets", OfRun, []string{"some"}, "converters that had lost their configuration"},
+	{"supply", OfRun, []string{"lost"}, "whether the supply's converter had lost its setting"},
+	{"end", OfRun, []string{"early"}, "whether the run came to its end"},
+}
+
+// kindNamed returns the observation of that name, nil where there is none.
+func kindNamed(name string) *kind {
+	i := slices.IndexFunc(kinds, func(k kind) bool { return k.name == name })
+	if i < 0 {
+		return nil
+	}
+	return &kinds[i]
+}
+
+// all are the values that the observation can have.
+func (k *kind) all() []string { return append([]string{usual}, k.values...) }

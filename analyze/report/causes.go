@@ -1,0 +1,54 @@
+package report
+
+import (
+	"fmt"
+
+	"makebreak/analyze/cause"
+)
+
+// causesOf are the causes that may be behind what a record shows, the likeliest first. It is
+// the one place where records get them: one without evidence tells of none.
+func causesOf(r *Record) []cause.Ranked {
+	if r.Evidence == nil {
+		return nil
+	}
+	table := r.CauseTable
+	if table == nil {
+		table = cause.Builtin()
+	}
+	return cause.Rank(table, r.Evidence)
+}
+
+// causesHeading stands above the causes.
+const causesHeading = "Likely causes"
+
+// causeLines say each cause with its share, and after the first what to measure next.
+func causeLines(r *Record) []string {
+	var lines []string
+	for i, c := range causesOf(r) {
+		line := fmt.Sprintf("%s: %s", wholePercent(c.Share), oneLine(c.Words()))
+		if i == 0 && c.Next != "" {
+			line += " Next: " + oneLine(c.Next)
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// wholePercent is a share in percent, never rounded to certainty.
+func wholePercent(share float64) string {
+	switch {
+	case share < 0.01:
+		return "under 1 %"
+	case share > 0.99:
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*share)
+}
+
+type jsonCause struct {
+	Cause string  `json:"cause"`
+	Place *string `json:"place"`
+	Share float64 `json:"share"` // of 1
+	Next  *string `json:"next"`
+}
