@@ -41,6 +41,10 @@ func (a *app) completeWords(c *cobra.Command) completer {
 		return a.runNames(func(g *journal.Glimpse) bool { return g.Soak }, "last")
 	case "makebreak runs":
 		return a.fieldsToSet
+	case "makebreak runs export", "makebreak runs sign":
+		return a.runNames(nil, "last")
+	case "makebreak runs import":
+		return once(a.files(logEndings))
 	case "makebreak rig calibrate":
 		return once(a.outputNames)
 	}

@@ -126,7 +126,11 @@ var hostileCommands = map[string][]string{
 	"makebreak runs":             {"--log LOG", "--log LOG --unit U-1", "--log LOG --field job=1234", "--log LOG --set-field last job=1 place=2", "--log LOG --mark-reference last", "--log LOG --unmark-reference last"},
 	"makebreak runs prune":       {"--log LOG --older-than 0d", "--log LOG --older-than 0d --whole-runs --yes --into DIR/into.db"},
 	"makebreak runs check":       {"--log LOG"},
-	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "last --log LOG --diagram COIL", "last --log LOG --against last", "--schema"},
+	"makebreak runs export":      {"last --log LOG -o DIR/runs.db"},
+	"makebreak runs import":      {"CAPTURE --log NEW"},
+	"makebreak runs backup":      {"--log LOG -o DIR/backup.db"},
+	"makebreak runs sign":        {"last --log LOG --key CAPTURE", "--new-key DIR/key"},
+	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "last --log LOG --diagram COIL", "last --log LOG --against last", "last --log LOG --verify", "--schema"},
 	"makebreak serve":            {"--log LOG --listen nowhere"}, // its pages are tried in package site
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"maps"
@@ -27,6 +28,8 @@ type reportOpts struct {
 	paper                   string
 	against                 string
 	wantsAgainst            bool
+	verify                  bool
+	key                     string
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -75,6 +78,12 @@ both runs cancels. The exit status is 0, whatever moved.
 
   makebreak report last --against previous
 
+With --verify, say instead of each signature of the run (makebreak runs sign) whether
+the run is as it was signed; with --key whether it is the workshop's signature. The exit
+status is 65 where no signature stands.
+
+  makebreak report last --verify --key workshop.key.pub
+
 With --schema, write the JSON Schema of the results instead: of records, of the
 list of runs and of budgets.`,
 		Args: func(c *cobra.Command, args []string) error {
@@ -92,6 +101,11 @@ list of runs and of budgets.`,
 			if err := o.check(); err != nil {
 				return err
 			}
+			if o.verify {
+				if err := a.choice("report --verify", "text"); err != nil {
+					return err
+				}
+			}
 			if slices.Contains(diagramForms, a.as) && !o.wantsDiagram {
 				return badUsage("report --as %s draws one diagram: name it with --diagram %s", a.as, report.DiagramForm)
 			}
@@ -101,7 +115,7 @@ list of runs and of budgets.`,
 			if err := a.checkPage(c, &o); err != nil {
 				return err
 			}
-			return a.report(args[0], &o)
+			return a.report(c.Context(), args[0], &o)
 		},
 	}
 	a.forms(c, append(slices.Clone(allForms), diagramForms...)...)
@@ -112,12 +126,18 @@ list of runs and of budgets.`,
 	c.Flags().BoolVar(&a.page.Appendix, "appendix", false, "let the page or the PDF print all figures, too")
 	c.Flags().StringVar(&o.paper, "paper", "", "print on a `size` of paper: a4 or letter (default: a4 for a PDF, the printer's for a page)")
 	c.Flags().StringVar(&o.against, "against", "", "compare with another `run`: its name, first, previous or reference")
+	c.Flags().BoolVar(&o.verify, "verify", false, "say whether the run is as it was signed")
+	c.Flags().StringVar(&o.key, "key", "", "with --verify: look for signatures by the public key in a `file`")
 	c.Flags().BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	return c
 }
 
 func (o *reportOpts) check() error {
 	switch {
+	case o.verify && (o.schema || o.wantsCycle || o.wantsBudget || o.wantsDiagram || o.wantsAgainst):
+		return problem.New(problem.Usage, "use --verify alone: leave out --capture, --budget, --diagram, --against and --schema")
+	case o.key != "" && !o.verify:
+		return problem.New(problem.Usage, "--key says by whose key a run must be signed: give --verify with it")
 	case o.wantsAgainst && (o.schema || o.wantsCycle || o.wantsBudget || o.wantsDiagram):
 		return problem.New(problem.Usage, "use --against alone: leave out --capture, --budget, --diagram and --schema")
 	case o.wantsAgainst && o.against == "":
@@ -168,7 +188,7 @@ func (a *app) schema() error {
 }
 
 // report writes what was asked for of a run in the log.
-func (a *app) report(run string, o *reportOpts) error {
+func (a *app) report(ctx context.Context, run string, o *reportOpts) error {
 	if err := a.loadCauses(); err != nil {
 		return err
 	}
@@ -180,6 +200,9 @@ func (a *app) report(run string, o *reportOpts) error {
 	rec, err := a.findRun(db, run)
 	if err != nil {
 		return err
+	}
+	if o.verify {
+		return a.verify(ctx, rec, o.key)
 	}
 	if o.wantsCycle {
 		return a.captureOf(rec, o.cycle)

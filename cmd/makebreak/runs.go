@@ -112,7 +112,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 	f.StringVar(&o.set, "set-field", "", "change fields of a `run`, which follow as NAME=VALUE; NAME= takes one away")
 	f.StringVar(&o.mark, "mark-reference", "", "mark a `run` as the reference of its kind")
 	f.StringVar(&o.unmark, "unmark-reference", "", "take the mark of a reference from a `run`")
-	c.AddCommand(a.pruneCommand(), a.checkCommand())
+	c.AddCommand(a.pruneCommand(), a.checkCommand(), a.exportCommand(), a.importCommand(), a.backupCommand(), a.signCommand())
 	return c
 }
 

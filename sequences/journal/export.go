@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 
 	"makebreak/rig/problem"
@@ -99,7 +100,9 @@ type Imported struct {
 // there is none. The file stays as it is. One that is not whole gives ErrNotWhole, and nothing
 // of it is taken. Runs that are here already stay; importing again does no harm.
 func Import(ctx context.Context, file, log string) ([]Imported, error) {
-	if err := isDatabase(file); err != nil {
+	if err := isDatabase(file); errors.Is(err, os.ErrNotExist) {
+		return nil, problem.Of(problem.Input, err)
+	} else if err != nil {
 		return nil, asInput(err)
 	}
 	full, err := realPath(file)
@@ -107,6 +110,9 @@ func Import(ctx context.Context, file, log string) ([]Imported, error) {
 		return nil, err
 	}
 	db, err := openCopy(full, file) // opening a log may change it
+	if errors.Is(err, ErrCorrupt) {
+		err = failAt(file, "import", fmt.Errorf("%w (%w)", ErrNotWhole, err))
+	}
 	if err != nil {
 		return nil, asInput(err)
 	}
@@ -178,4 +184,3 @@ func (db *DB) noted() (map[string]string, error) {
 	}
 	return all, rows.Err()
 }
-
