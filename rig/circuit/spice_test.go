@@ -55,7 +55,7 @@ func operatingPoint(t *testing.T, netlist string) map[string]float64 {
 // source of current by a formula.
 func netlist(all []*Network) (text string, node []map[string]string) {
 	var b strings.Builder
-	b.WriteString("networks of direct current, drawn\n.options reltol=1e-7 abstol=1e-14 vntol=1e-10 gmin=1e-16 itl1=2000 itl2=2000\n")
+	b.WriteString("networks of direct current, drawn\n.options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 itl1=300 itl2=100\n")
 	parts, nodes := 0, 0
 	part := func(kind, a, b string) string { parts++; return fmt.Sprintf("%s%d %s %s", kind, parts, a, b) }
 	for _, n := range all {
