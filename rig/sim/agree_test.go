@@ -209,6 +209,50 @@ func TestNetwork_AgreesWithSamples(t *testing.T) {
 	t.Logf("%d levels and %d contacts compared, %d left out that did not stand still", a.levels, a.contacts, a.unsettled)
 }
 
+// A change is seen alike by a meter and by the bench, whatever it makes of a bench that has a
+// fault or none.
+func TestChanges_AgreeWithSamples(t *testing.T) {
+	a := &agreement{t: t}
+	d := rand.New(rand.NewPCG(8, 8))
+	draws := 4
+	if testing.Short() {
+		draws = 1
+	}
+	faults := sim.Faults()
+	for _, rig := range rigfile.Builtin() {
+		opts := sim.Opts{Programme: program(rig)}
+		for _, info := range sim.Changes(rig, opts) {
+			for range draws {
+				x := sim.Opts{Seed: d.Uint64()}
+				for range 1 + d.IntN(3) {
+					x.Changes = append(x.Changes, drawChange(d, info))
+				}
+				if d.IntN(2) == 0 {
+					x.Faults = []sim.Fault{drawFault(d, rig, faults[d.IntN(len(faults))])}
+				}
+				a.visit(rig, x)
+			}
+		}
+	}
+	if a.levels < 150*draws || a.contacts < 90*draws || a.unsettled > a.levels/10 {
+		t.Errorf("%d levels and %d contacts compared, %d left out", a.levels, a.contacts, a.unsettled)
+	}
+	t.Logf("%d levels and %d contacts compared, %d left out that did not stand still", a.levels, a.contacts, a.unsettled)
+}
+
+// drawChange draws one of a kind's changes, and its figure.
+func drawChange(d *rand.Rand, info sim.ChangeInfo) sim.Change {
+	c := info.Choices[d.IntN(len(info.Choices))]
+	switch {
+	case info.Value == nil:
+	case c.Kind == sim.SetSupply:
+		c.Value = 9 + 7*d.Float64()
+	default:
+		c.Value = 100 * math.Pow(100, d.Float64())
+	}
+	return c
+}
+
 // drawFault draws a fault's place and value.
 func drawFault(d *rand.Rand, rig *wiring.Rig, f sim.FaultInfo) sim.Fault {
 	x := sim.Fault{Name: f.Name}

@@ -57,7 +57,7 @@ var changeForms []changeForm
 
 func init() {
 	changeForms = []changeForm{
-		{SwapWires, "swap A B", "the wires at two terminals of the unit's outputs, or of a relay's contacts, change places", parseTwo, textTwo, (*World).swap},
+		{SwapWires, "swap A B", "the wires at two outputs, at two contacts of a relay, or at the ends of its coil change places", parseTwo, textTwo, (*World).swap},
 		{SetAddress, "address OUTPUT NUMBER", "the panel's programming of an output acts on the terminal of this number", parseAddress, textAddress, (*World).address},
 		{Programme, "programme OUTPUT", "an output is programmed anew, as the job card says", parseOne, textOne, (*World).reprogramme},
 		{SetSupply, "supply VOLTAGE", "the unit runs from a bench supply of this voltage", parseSupply, textSupply, (*World).setUnitSupply},

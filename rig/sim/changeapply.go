@@ -72,8 +72,6 @@ func (w *World) cures(c Change, f Fault) bool {
 		return p.group == InSupply
 	case ReplaceWire, JoinPoints:
 		return w.wireOf(f, o) != nil && w.sameWire(c, w.wireOf(f, o))
-	case PartPoints:
-		return f.Name == "joined-outputs" && w.pair(c, o)
 	}
 	return false
 }
@@ -115,11 +113,6 @@ func (w *World) sameWire(c Change, wire *Wire) bool {
 		return false
 	}
 	return w.layout.Wire(a.Name, b.Name) == wire
-}
-
-// pair reports whether one of the two outputs of a change is the one given.
-func (w *World) pair(c Change, o *output) bool {
-	return strings.EqualFold(w.outputTyped(c.A), o.name) || strings.EqualFold(w.outputTyped(c.B), o.name)
 }
 
 // outputTyped returns the output's name that a person means: OUT3, or panel.OUT3.
@@ -187,8 +180,43 @@ func (w *World) swap(c Change) error {
 		}
 		k.swapEnds(a.Terminal, b.Terminal)
 		return nil
+	case a.Part == RelayPart && a.Relay == b.Relay && !contactTerminal(a.Terminal) && !contactTerminal(b.Terminal):
+		return w.turnCoil(a.Relay)
 	}
-	return errors.New("must name two outputs of the unit, or two contacts of one relay")
+	return errors.New("must name two outputs of the unit, or two contacts or both ends of the coil of one relay")
+}
+
+// turnCoil lets the two wires at a coil change places, which turns the diode across it round.
+func (w *World) turnCoil(relay string) error {
+	k, err := w.relayTyped(relay)
+	if err != nil {
+		return err
+	}
+	k.turned = !k.turned
+	switch c := &k.coil; {
+	case c.undamped:
+		return nil
+	case c.reversed:
+		c.reversed, c.flyback = false, flybackVolts
+	default:
+		c.reversed, c.flyback = true, avalancheVolts
+	}
+	w.checkCurrent(k.out)
+	return nil
+}
+
+// checkCurrent notes what an output would have to carry that is more than it is made for.
+func (w *World) checkCurrent(o *output) {
+	src := o.on
+	amperes := 0.0
+	if k := o.load(); k != nil {
+		amperes = (src.volts - o.stands(src)) / src.ohms
+	} else if o.relay != nil && o.relay.coil.across != 0 {
+		amperes = src.volts / (src.ohms + o.relay.coil.joint + o.relay.coil.across)
+	}
+	if amperes > outputAmperes {
+		w.endanger(circuit.Danger{Code: circuit.Shorted, Place: o.label, Value: amperes, Limit: outputAmperes})
+	}
 }
 
 func contactTerminal(t string) bool { return t == common || t == makes || t == breaks }
@@ -213,6 +241,16 @@ func (w *World) exchange(x, y *output) {
 	}
 	for _, d := range w.drives {
 		d.coil = other(d.coil)
+	}
+	// What joins two terminals stays where it is.
+	if x.joined == y {
+		return
+	}
+	x.joined, y.joined = y.joined, x.joined
+	for _, o := range []*output{x, y} {
+		if o.joined != nil {
+			o.joined.joined = o
+		}
 	}
 }
 
@@ -322,21 +360,25 @@ func (w *World) addResistor(c Change) error {
 	if err != nil {
 		return err
 	}
-	o := k.out
-	o.across = parallel(o.across, c.Value)
-	o.on, o.off = o.on.beside(c.Value), o.off.beside(c.Value)
+	k.coil.across = parallel(k.coil.across, c.Value)
 	rating := c.Rating
 	if rating == 0 {
 		rating = UsualRating
 	}
-	v := o.level(true)
-	if watts := v * v / c.Value; watts > rating {
+	if watts := k.acrossVolts() * k.acrossVolts() / c.Value; watts > rating {
 		w.endanger(circuit.Danger{Code: circuit.Burns, Place: k.name, Value: watts, Limit: rating})
 	}
-	if amperes := v/o.across + v/k.coil.ohms; amperes > outputAmperes {
-		w.endanger(circuit.Danger{Code: circuit.Shorted, Place: o.label, Value: amperes, Limit: outputAmperes})
-	}
+	w.checkCurrent(k.out)
 	return nil
+}
+
+// acrossVolts is what stands at the relay's coil when its output is on, in volts.
+func (k *relay) acrossVolts() float64 {
+	seen := k.coil.seen(k.out.on)
+	if k.coil.open {
+		return seen.volts
+	}
+	return seen.volts * k.coil.ohms / (k.coil.ohms + seen.ohms)
 }
 
 // outputAmperes is what an output is made for: common practice, no source.
@@ -370,26 +412,57 @@ func (w *World) exchangeBoard(c Change) error {
 	k.boards++
 	d := newDraws(w.opts.Seed, fmt.Sprintf("relay %s, board %d", k.name, k.boards+1), w.opts.Exact)
 	k.setup(w.opts.Unit, d)
+	if k.turned {
+		k.coil.flyback = avalancheVolts
+	}
 	return nil
 }
 
-// join joins the 0 V of rig and unit. Whether it was open was a fault, which has gone.
+// join joins the 0 V of rig and unit, or two outputs. Whether the 0 V was open was a fault,
+// which has gone.
 func (w *World) join(c Change) error {
 	ground := w.layout.Wire(pointName(w.layout.Unit(), zeroVolts), pointName(RigPart, zeroVolts))
 	if w.sameWire(c, ground) {
 		return nil
 	}
-	return errors.New("must name the 0 V of rig and unit")
-}
-
-// part takes a joint of two outputs away, which went with the faults.
-func (w *World) part(c Change) error {
-	for _, text := range []string{c.A, c.B} {
-		if _, err := w.terminalTyped(text); err != nil {
-			return err
-		}
+	x, y, err := w.twoOutputs(c)
+	switch {
+	case err != nil:
+		return fmt.Errorf("must name the 0 V of rig and unit, or two outputs: %w", err)
+	case x.joined == y:
+		return nil
+	case x.joined != nil || y.joined != nil:
+		return errors.New("an output can be joined to one other only")
+	}
+	x.joined, y.joined = y, x
+	// At the worst one is on while the other pulls to 0 V.
+	if amperes := max(x.on.volts, y.on.volts) / (x.on.ohms + y.on.ohms); amperes > outputAmperes {
+		w.endanger(circuit.Danger{Code: circuit.Shorted, Place: x.label, Value: amperes, Limit: outputAmperes})
 	}
 	return nil
+}
+
+// part takes what joins two outputs away.
+func (w *World) part(c Change) error {
+	x, y, err := w.twoOutputs(c)
+	if err == nil && x.joined == y {
+		x.joined, y.joined = nil, nil
+	}
+	return err
+}
+
+// twoOutputs returns the outputs at the two terminals that a change names.
+func (w *World) twoOutputs(c Change) (x, y *output, err error) {
+	if x, err = w.terminalTyped(c.A); err != nil {
+		return nil, nil, err
+	}
+	if y, err = w.terminalTyped(c.B); err != nil {
+		return nil, nil, err
+	}
+	if x == y {
+		return nil, nil, errors.New("must name two different outputs")
+	}
+	return x, y, nil
 }
 
 // replaceWire puts a new wire in. What was wrong with the old one went with the faults.

@@ -124,7 +124,7 @@ func (l *lister) outputPairs(add func(Change)) {
 	}
 }
 
-// swaps are any two outputs of the unit, and any two contacts of a relay.
+// swaps are any two outputs of the unit, any two contacts of a relay, and the ends of its coil.
 func (l *lister) swaps(add func(Change)) {
 	l.outputPairs(add)
 	for _, r := range l.relays {
@@ -138,6 +138,9 @@ func (l *lister) swaps(add func(Change)) {
 			for k := i + 1; k < len(at); k++ {
 				add(Change{A: at[i], B: at[k]})
 			}
+		}
+		if r.Output != "" {
+			add(Change{A: relayPoint(r.Name, coilPlus), B: relayPoint(r.Name, coilMinus)})
 		}
 	}
 }

@@ -162,15 +162,32 @@ func (w *World) lifted(o *output, from, to int64) float64 {
 // stays is the share of a voltage between the two 0 V that an output's terminal does not
 // follow.
 func (o *output) stays() float64 {
-	_, ohms := o.parts.thevenin(o.lift, o.share)
-	if o.parts.upper == 0 {
-		return 1
+	c := o.carrier()
+	inner := c.fed.ohms
+	if k := c.load(); k != nil {
+		inner = parallel(inner, k.loaded())
 	}
-	inner := o.fed.ohms
-	if k := o.load(); k != nil {
-		inner = parallel(inner, k.ohms+k.joint)
+	follows := inner * o.parts.siemens()
+	if o.joined != nil {
+		follows += inner * o.joined.parts.siemens()
 	}
-	return 1 - inner/ohms
+	return 1 - follows
+}
+
+// siemens is the conductance from a terminal through its divider; 0 where there is none.
+func (v divider) siemens() float64 {
+	if v.upper == 0 {
+		return 0
+	}
+	return 1 / (v.upper + v.below())
+}
+
+// below is what lies between the pin and about ground, in ohms.
+func (v divider) below() float64 {
+	if v.load > 0 {
+		return parallel(v.lower, v.load)
+	}
+	return v.lower
 }
 
 // drawDivider draws the resistors within their tolerance.
@@ -188,11 +205,7 @@ func (v divider) share() float64 {
 	if v.upper == 0 {
 		return 1
 	}
-	lower := v.lower
-	if v.load > 0 {
-		lower = lower * v.load / (lower + v.load)
-	}
-	return lower / (v.upper + lower)
+	return v.below() / (v.upper + v.below())
 }
 
 // checkWired refuses outputs whose chip the rig does not have.

@@ -11,6 +11,7 @@ type coil struct {
 	dropOut       float64 // A: and falls back below it
 	flyback       float64 // V: forward voltage of the diode across the coil
 	made          float64 // ohms as it was made, without faults
+	across        float64 // ohms of resistors across it; 0: none
 
 	// Planted faults.
 	open     bool    // no current can flow

@@ -55,16 +55,27 @@ func (o *output) settledSource() source {
 // own is what the unit drives the output's own terminal with when settled.
 func (o *output) own() source {
 	if o.high {
-		return o.battery.behind(o, o.on)
+		return o.drained(o.battery.behind(o, o.on))
 	}
-	return o.off
+	return o.drained(o.off)
 }
+
+// drained is what a source is to the rest where a resistor lies across a coil that is open.
+func (o *output) drained(src source) source {
+	if o.relay == nil || !o.relay.coil.open || o.relay.coil.across == 0 {
+		return src
+	}
+	return src.beside(o.relay.coil.joint + o.relay.coil.across)
+}
+
+// loaded is what the coil is to a source that has settled, with a resistor across it, in ohms.
+func (k *coil) loaded() float64 { return k.joint + parallel(k.ohms, k.across) }
 
 // withMate is what drives an output's coil where another output is joined to it.
 func (o *output) withMate(own, its source) source {
 	both := own.joinedTo(its)
 	if k := o.joined.load(); k != nil && o.load() != nil {
-		both = both.beside(k.ohms + k.joint) // its inductance counts for nothing beside the resistances
+		both = both.beside(k.loaded()) // its inductance counts for nothing beside the resistances
 	}
 	return both
 }
@@ -84,7 +95,7 @@ func (o *output) stands(src source) float64 {
 	if k == nil {
 		return src.volts
 	}
-	if k.joint == 0 && !k.reversed {
+	if k.joint == 0 && k.across == 0 && !k.reversed {
 		return src.volts * k.ohms / (k.ohms + src.ohms)
 	}
 	return src.volts - src.ohms*k.drawn(src)
@@ -116,6 +127,9 @@ const (
 // the wrong way round across it where that conducts.
 func (k *coil) seen(src source) source {
 	src.ohms += k.joint
+	if k.across > 0 {
+		src = src.beside(k.across)
+	}
 	if k.reversed && src.volts*k.ohms/(k.ohms+src.ohms) > diodeVolts {
 		return src.joinedTo(source{volts: diodeVolts, ohms: diodeOhms})
 	}
@@ -169,7 +183,7 @@ func (b *battery) behind(o *output, src source) source {
 	others := 0.0 // siemens
 	for _, x := range b.outputs {
 		if k := x.load(); x != o && x.high && k != nil {
-			others += 1 / (x.on.ohms + k.joint + k.ohms)
+			others += 1 / (x.on.ohms + k.loaded())
 		}
 	}
 	share := 1 / (1 + b.ohms*others)

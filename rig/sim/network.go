@@ -141,8 +141,8 @@ func (n *networker) output(o *output) {
 	if n.power == SupplyOff {
 		ohms = o.off.ohms
 	}
-	if o.across != 0 {
-		volts, ohms = without(volts, ohms, 0, o.across)
+	if k := o.relay; k != nil && k.coil.open && k.coil.across != 0 && n.power == SupplyOn {
+		volts, ohms = without(volts, ohms, 0, k.coil.joint+k.coil.across)
 	}
 	if d := o.parts; d.upper != 0 {
 		behind, branch := d.thevenin(o.lift, o.share)
@@ -164,13 +164,9 @@ func without(volts, ohms, behind, branch float64) (float64, float64) {
 
 // thevenin is what a divider is to its terminal: a voltage behind a resistance.
 func (v divider) thevenin(lift, share float64) (volts, ohms float64) {
-	lower := v.lower
-	if v.load > 0 {
-		lower = v.lower * v.load / (v.lower + v.load)
-	}
 	// Unloaded, the pin stands at lift with the terminal at 0 V; turned round, at
 	// lift/(1-share) with the terminal open.
-	return lift / (1 - share), v.upper + lower
+	return lift / (1 - share), v.upper + v.below()
 }
 
 func (n *networker) divider(o *output) {
@@ -192,21 +188,25 @@ func (n *networker) divider(o *output) {
 // relay is a relay board with its wires.
 func (n *networker) relay(k *relay) {
 	at := func(terminal string) string { return relayPoint(k.name, terminal) }
-	n.coilWire(n.at(k.out.label), at(coilPlus), k.coil.joint)
-	n.wire(at(coilMinus), n.at(zeroVolts), false)
+	fed, back := coilPlus, coilMinus
+	if k.turned {
+		fed, back = back, fed
+	}
+	n.coilWire(n.at(k.out.label), at(fed), k.coil.joint)
+	n.wire(at(back), n.at(zeroVolts), false)
 	if !k.coil.open {
 		n.resistor(at(coilPlus), at(coilMinus), k.coil.ohms)
 	}
-	if k.out.across != 0 {
-		n.resistor(at(coilPlus), at(coilMinus), k.out.across)
+	if k.coil.across != 0 {
+		n.resistor(at(coilPlus), at(coilMinus), k.coil.across)
 	}
 	switch diode := "diode " + k.name; {
 	case k.coil.reversed:
-		d := circuit.Silicon(diode, at(coilPlus), at(coilMinus))
+		d := circuit.Silicon(diode, at(fed), at(back))
 		d.Forward, d.Ohms = diodeVolts, diodeOhms
 		n.Diodes = append(n.Diodes, d)
 	case !k.coil.undamped:
-		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(coilMinus), at(coilPlus)))
+		n.Diodes = append(n.Diodes, circuit.Silicon(diode, at(back), at(fed)))
 	}
 	if !n.w.layout.has(at(common)) {
 		return

@@ -21,7 +21,6 @@ type output struct {
 	sense   signal  // behind the sense wire
 	loose   bool    // the sense wire is off
 	parts   divider
-	across  float64 // ohms of resistors across the coil, part of on and off; 0: none
 	share   float64 // volts at the converter's pin per volt at the terminal
 	lift    float64 // volts that the converter's input current adds at its pin
 	// edge is the time constant, in ns, with which the terminal of an output with a relay
@@ -231,7 +230,7 @@ func (w *World) feeds(o *output) source {
 	if o.high {
 		src = o.battery.behind(o, src)
 	}
-	return src
+	return o.drained(src)
 }
 
 // source returns what drives the terminal from now on, where the output carries it.

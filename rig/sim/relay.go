@@ -9,6 +9,7 @@ type relay struct {
 	out    *output
 	coil   coil
 	ends   ends     // the wires at its contacts, where they were changed
+	turned bool     // the two wires at its coil have changed places
 	boards int      // by how many boards it was replaced
 	makes  *contact // the make contact; nil: not wired
 	breaks *contact
@@ -34,6 +35,9 @@ type relay struct {
 	worn       wear
 }
 
+// flybackVolts is what stands at a diode that carries a coil's current.
+const flybackVolts = 0.7
+
 // step is one change of a contact in a travel.
 type step struct {
 	at     int64
@@ -49,7 +53,7 @@ func (k *relay) setup(p UnitParams, d draws) {
 	c.henries, c.made = tau*c.ohms, c.ohms
 	c.pullIn = d.about(p.PullInVolts, typical.PullInVolts, spreads.pullIn) / c.ohms
 	c.dropOut = d.about(p.DropOutVolts, typical.DropOutVolts, spreads.dropOut) / c.ohms
-	c.flyback = 0.7
+	c.flyback = flybackVolts
 	ns := func(set, mid time.Duration) float64 {
 		return d.about(float64(set), float64(mid), spreads.travel)
 	}
