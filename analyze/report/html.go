@@ -73,6 +73,7 @@ type page struct {
 	Simulated               bool
 	Faults                  string // planted on the simulated bench; empty: none
 	Findings                []pageFinding
+	NoFindings              string // what stands in their place
 	Causes                  []string
 	Settle                  []string // what would settle undecided results
 	Unstored                []string
@@ -112,7 +113,7 @@ func newPage(r *Record) (*page, error) {
 	}
 	p := &page{
 		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: r.Verdict.Name(), Why: verdictSentence(r, s),
-		Simulated: r.Simulated, Faults: faultWords(r), Facts: factsOf(r), Causes: causeLines(r), Settle: s.undecidedLines(), Unstored: oneLines(r.Unstored),
+		Simulated: r.Simulated, Faults: faultWords(r), NoFindings: noFindings(r), Facts: factsOf(r), Causes: causeLines(r), Settle: s.undecidedLines(), Unstored: oneLines(r.Unstored),
 		Style: look.FileStyle(),
 	}
 	p.addMargins()

@@ -40,7 +40,7 @@ func Text(w io.Writer, r *Record, opts TextOpts) error {
 	t.verdict(r, s)
 	t.list(unstoredHeading, r.Unstored)
 	trends := trendsOf(r)
-	t.findings(findingsOf(r, trends))
+	t.findings(r, findingsOf(r, trends))
 	t.list(causesHeading, causeLines(r))
 	t.list(changed, changes)
 	t.list(settleHeading, s.undecidedLines())
@@ -65,7 +65,7 @@ func Brief(w io.Writer, r *Record, opts TextOpts) error {
 	t.wrapped("Verdict: ", t.verdictWords(r, s))
 	t.list(unstoredHeading, r.Unstored)
 	if found := findingsOf(r, trendsOf(r)); len(found) > 0 {
-		t.findings(found)
+		t.findings(r, found)
 	}
 	return writingFailed("text", t.w.Flush())
 }
@@ -170,10 +170,10 @@ func (t *textWriter) list(heading string, items []string) {
 	}
 }
 
-func (t *textWriter) findings(found []analyze.Finding) {
+func (t *textWriter) findings(r *Record, found []analyze.Finding) {
 	t.line("")
 	if len(found) == 0 {
-		t.line("No findings.")
+		t.line(noFindings(r))
 		return
 	}
 	t.line("Findings")

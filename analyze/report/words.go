@@ -335,10 +335,21 @@ func rigWords(r *Record) string {
 	return words
 }
 
+// noFindings stands in the place of findings.
+func noFindings(r *Record) string {
+	if r.sealed() {
+		return "Findings are not shown in an exercise: what was measured has to tell."
+	}
+	return "No findings."
+}
+
 // faultWords name the faults that were planted; empty where none were.
 func faultWords(r *Record) string {
-	if len(r.Faults) == 0 {
+	switch {
+	case len(r.Faults) == 0:
 		return ""
+	case r.sealed():
+		return "made in an exercise: whether anything is wrong with it is sealed"
 	}
 	return "faults planted on purpose: " + oneLine(strings.Join(r.Faults, ", "))
 }
@@ -352,6 +363,9 @@ func verdictSentence(r *Record, s *summary) string {
 	why := verdictReason(v, s)
 	if len(s.rows) == 0 && len(r.Unstored) > 0 {
 		why = "no figure could be stored"
+	}
+	if r.sealed() && v != analyze.NoVerdict && s.verdicts[v] == 0 {
+		why = "what was seen beside the figures decided; an exercise does not say what that was"
 	}
 	switch {
 	case r.Verdict == analyze.Incomplete:

@@ -47,6 +47,16 @@ func (a *app) completeWords(c *cobra.Command) completer {
 		return once(a.files(logEndings))
 	case "makebreak rig calibrate":
 		return once(a.outputNames)
+	case "makebreak exercise start", "makebreak exercise check":
+		return once(a.exerciseNames)
+	case "makebreak exercise card", "makebreak exercise try", "makebreak exercise look", "makebreak exercise marks", "makebreak exercise truth":
+		return once(a.begunExercises)
+	case "makebreak exercise probe":
+		return a.pointNames
+	case "makebreak exercise change":
+		return a.changeWords
+	case "makebreak exercise answer":
+		return a.answerNames
 	}
 	return cobra.NoFileCompletions
 }
@@ -94,6 +104,12 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 		return fixed(service.Prefixes...)
 	case "model":
 		return fixed(string(ads1x15.ADS1115), string(ads1x15.ADS1015))
+	case "exercise":
+		return a.begunExercises
+	case "after":
+		return a.eventNames
+	case "truth":
+		return a.answerNames
 	case "paper":
 		return fixed(slices.Sorted(maps.Keys(papers))...)
 	case "series":

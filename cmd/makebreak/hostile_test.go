@@ -145,6 +145,18 @@ var hostileCommands = map[string][]string{
 	"makebreak work divider":     {"--highest 15V --supply 3.3V --capacitor 100nF --rate 860/s"},
 	"makebreak work coil":        {"--voltage 12V --resistance 400ohm --must-operate 9V --must-release 1.2V --leakage 0.65V"},
 	"makebreak work lamp":        {"--supply 12V --led 1.8V --current 10mA"},
+	"makebreak exercise":         {},
+	"makebreak exercise list":    {""},
+	"makebreak exercise start":   {"EXERCISE --log NEW"},
+	"makebreak exercise card":    {"--log LOG"},
+	"makebreak exercise try":     {"--log LOG"},
+	"makebreak exercise look":    {"--log LOG --after energize"},
+	"makebreak exercise probe":   {"K1.A1 K1.A2 --log LOG"},
+	"makebreak exercise change":  {"board K1 --log LOG", "--list --log LOG"},
+	"makebreak exercise answer":  {"welded@K1 --log LOG", "--list --log LOG"},
+	"makebreak exercise marks":   {"--log LOG", "relay-that-stays --log LOG"},
+	"makebreak exercise truth":   {"--sealed-by larch --log LOG"},
+	"makebreak exercise check":   {"EXERCISE --draws 1"},
 	"makebreak help":             {"run"},
 	"makebreak version":          {""},
 	"makebreak licences":         {""},
@@ -185,7 +197,7 @@ func formsOf(c *cobra.Command) []string {
 }
 
 // hostileFiles are the files that the commands are given.
-type hostileFiles struct{ dir, log, rig, seq, capture, points string }
+type hostileFiles struct{ dir, log, rig, seq, capture, points, exercise string }
 
 // newHostileFiles makes files that are well, and a log of a soak with failures, a planted
 // fault, captures, an interruption and a calibration.
@@ -193,7 +205,7 @@ func newHostileFiles(t testing.TB) hostileFiles {
 	t.Helper()
 	dir := t.TempDir()
 	f := hostileFiles{dir: dir, log: filepath.Join(dir, "log.db"), rig: filepath.Join(dir, "rig.yaml"), seq: filepath.Join(dir, "seq.yaml"),
-		capture: filepath.Join(dir, "c.csv"), points: filepath.Join(dir, "p.yaml")}
+		capture: filepath.Join(dir, "c.csv"), points: filepath.Join(dir, "p.yaml"), exercise: filepath.Join(dir, "e.yaml")}
 	rig, err := os.ReadFile("../../rig/wiring/rigfile/bench.yaml")
 	if err != nil {
 		t.Fatal(err)
@@ -203,7 +215,9 @@ func newHostileFiles(t testing.TB) hostileFiles {
 		f.seq: "name: job\nabout: what it shows\ncycles: 1\nsteps:\n  - {event: arm-away, hold: 1 s}\n  - {event: disarm, hold: 1 s}\n" +
 			"outputs:\n  OUT3:\n    expect: {arm-away: high, disarm: low}\n    limits: {high_level: {min: 12 V, max: 14.5 V}}\n",
 		f.capture: "time_s,event,OUT3_V,K1_NO\n0,,0,0\n1,arm-away,0,\n1.1,,13,1\n2,,13,\n3,disarm,0,0\n4,,0,\n",
-		f.points:  "meter: M-1\naccuracy: 0.5 % + 2 digits\npoints:\n  - {meter: 0.651 V, read: 0.648 V}\n  - {meter: 13.47 V, read: 13.46 V}\n",
+		f.exercise: "name: relay-that-stays\ntitle: A relay\nstory: It stays.\ngrade: 1\nsequence: relay-only\ncycles: 1\nallow: [try, look, probe, change]\n" +
+			"states:\n  - {weight: 1}\n  - {weight: 1, faults: [{fault: welded, place: K1}]}\nanswers: [dead-relay]\n",
+		f.points: "meter: M-1\naccuracy: 0.5 % + 2 digits\npoints:\n  - {meter: 0.651 V, read: 0.648 V}\n  - {meter: 13.47 V, read: 13.46 V}\n",
 	} {
 		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -212,6 +226,7 @@ func newHostileFiles(t testing.TB) hostileFiles {
 	for _, args := range []string{
 		"rig calibrate OUT3 --rig RIG --points POINTS --accept-differences --by A", "soak armed-high --rig RIG --log LOG --field job=1234 --unit U-1 --by A --cycles 3 --seed 1 --fault weak-supply",
 		"soak relay-only --log LOG --unit U-1 --by A --cycles 6 --seed 1 --fault slow-release",
+		"exercise start EXERCISE --by A --log LOG", "exercise look --log LOG", "exercise answer dead-relay --log LOG", "exercise start EXERCISE --by B --sealed-by larch --log LOG", "exercise card --log LOG",
 	} {
 		var out, errs bytes.Buffer
 		if status := bounded(f.words(args, f.log), streams{strings.NewReader(""), &out, &errs}); status > exitUndecided {
@@ -225,7 +240,7 @@ func newHostileFiles(t testing.TB) hostileFiles {
 
 // words are a command's words with the files' paths in them.
 func (f *hostileFiles) words(line, log string) []string {
-	return strings.Fields(strings.NewReplacer("LOG", log, "NEW", filepath.Join(f.dir, "new.db"), "RIG", f.rig, "SEQ", f.seq, "CAPTURE", f.capture, "POINTS", f.points, "DIR", f.dir).Replace(line))
+	return strings.Fields(strings.NewReplacer("LOG", log, "NEW", filepath.Join(f.dir, "new.db"), "RIG", f.rig, "SEQ", f.seq, "CAPTURE", f.capture, "POINTS", f.points, "EXERCISE", f.exercise, "DIR", f.dir).Replace(line))
 }
 
 // change changes a log by hand. Columns that a newer schema has added are not known here.

@@ -21,6 +21,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences"
+	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
@@ -155,6 +156,9 @@ type job struct {
 	open         func() (*bench.Bench, error)
 	hub          *live.Hub   // of who looks at it
 	before       live.Before // what it has done already
+	// trial is set where the run is one of an exercise; began then hears of its name.
+	trial *exercise.Trial
+	began func(run string)
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -279,6 +283,9 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	defer db.Close()
 	a.reportEnd(a.log, "run "+j.seq.Name)
 	b, err := j.open()
+	if err != nil && j.trial != nil && j.rig.Simulated {
+		return exercise.ErrState // what it says otherwise may name what is hidden
+	}
 	if err != nil {
 		return err
 	}
@@ -287,9 +294,12 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
 	a.reportEnd(a.log, run.ID())
+	if j.trial != nil {
+		j.began(run.ID())
+	}
 	shown.Begin(run.Info(), analyze.NoVerdict)
 	looking.begin(run.Info(), j.before, b)
-	store := &runner.Store{Run: run}
+	store := &runner.Store{Run: run, Sealed: j.trial != nil}
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
 		watch = begin(b)
@@ -330,6 +340,9 @@ func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	} else {
 		info.Machine = machine.At(hardware.Computer(j.rig, b), info.Started)
+	}
+	if j.trial != nil {
+		return j.trial.Info(info)
 	}
 	return info
 }

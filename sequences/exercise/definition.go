@@ -18,9 +18,9 @@ type Definition struct {
 	Sequence *sequences.Sequence
 	Rig      *wiring.Rig
 	Draw     Draw
-	States   []State  // one of them is drawn
-	Allowed  []Kind   // what may be done besides the answer
-	Changes  []string // names of what may be changed; see ChangeInfo
+	States   []State          // one of them is drawn
+	Allowed  []Kind           // what may be done besides the answer
+	Changes  []sim.ChangeKind // what may be changed; nil: all that can be
 	// Answers are the answers to choose from. The first is that nothing is wrong.
 	Answers []Answer
 	Points  Points
@@ -28,7 +28,9 @@ type Definition struct {
 	Source []byte // the file's text, as read
 	File   string // where it was read from
 
-	events []string // of the sequence, each once
+	events []string              // of the sequence, each once
+	layout *sim.Layout           // of the bench
+	ranges map[string]FaultRange // by cause: how answers are simulated that no state has
 }
 
 // Draw says for whom a state is drawn.
@@ -111,4 +113,19 @@ var costs = map[Kind]time.Duration{
 	Look:     30 * time.Second,
 	Probe:    45 * time.Second, // two terminals are found, the leads are held, the figure is read
 	Give:     0,
+}
+
+// changeCosts are those of changing something, and of looking after it that all is right
+// (common practice, no source).
+var changeCosts = map[sim.ChangeKind]time.Duration{
+	sim.SwapWires:   3 * time.Minute,
+	sim.SetAddress:  2 * time.Minute,
+	sim.Programme:   2 * time.Minute,
+	sim.SetSupply:   time.Minute,
+	sim.AddResistor: 4 * time.Minute,
+	sim.NewBoard:    10 * time.Minute,
+	sim.JoinPoints:  2 * time.Minute,
+	sim.PartPoints:  2 * time.Minute,
+	sim.ReplaceWire: 5 * time.Minute,
+	sim.SetPolarity: time.Minute,
 }

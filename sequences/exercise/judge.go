@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"makebreak/rig/sim"
+	"makebreak/rig/words"
 )
 
 // hypothesis is one answer to an exercise with how it is simulated: an answer on the list,
@@ -98,6 +99,9 @@ func (d *Definition) rangeOf(a Answer) FaultRange {
 			}
 		}
 	}
+	if f, ok := d.ranges[a.Cause]; ok {
+		return at(f)
+	}
 	f := FaultRange{Cause: a.Cause}
 	for _, info := range sim.Faults() {
 		if info.Name == a.Cause && info.Value.Measured() {
@@ -120,8 +124,15 @@ type judge struct {
 	learned    map[string][][]shown // by the changes made: of each hypothesis its benches
 }
 
-func newJudge(d *Definition) *judge {
-	return &judge{def: d, hypotheses: d.hypotheses(), probes: d.probes(), benches: benches, learned: map[string][][]shown{}}
+// newJudge returns a judge that also knows the trainee's own measurements.
+func newJudge(d *Definition, done []Action) *judge {
+	j := &judge{def: d, hypotheses: d.hypotheses(), probes: d.probes(), benches: benches, learned: map[string][][]shown{}}
+	for _, a := range done {
+		if a.Kind == Probe && !slices.ContainsFunc(j.probes, func(p Action) bool { return p.key() == a.key() }) {
+			j.probes = append(j.probes, a)
+		}
+	}
+	return j
 }
 
 // index is the hypothesis that these answers are; -1: none.
@@ -130,8 +141,8 @@ func (j *judge) index(answers []Answer) int {
 }
 
 // learn simulates each answer on a bench with these changes.
-func (j *judge) learn(ctx context.Context, changes []string) ([][]shown, error) {
-	key := strings.Join(changes, "\n")
+func (j *judge) learn(ctx context.Context, changes []sim.Change) ([][]shown, error) {
+	key := strings.Join(words.Texts(changes, sim.Change.String), "\n")
 	if all, ok := j.learned[key]; ok {
 		return all, nil
 	}
@@ -169,7 +180,7 @@ func (j *judge) specimen(h *hypothesis, n int) (*specimen, error) {
 		}
 		f, err := h.faults[i].at(share, rng)
 		if err != nil {
-			return nil, errState
+			return nil, ErrState
 		}
 		s.faults = append(s.faults, f)
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/sim"
 	"makebreak/rig/words"
 )
 
@@ -21,6 +22,8 @@ type Marks struct {
 	Right int      `json:"right"`
 	Half  int      `json:"half"`
 	Wrong []string `json:"wrong"`
+	// Short says that fewer things were given than are wrong.
+	Short bool `json:"short"`
 
 	Spent   time.Duration `json:"spent_ns"` // bench time
 	Actions int           `json:"actions"`
@@ -128,18 +131,24 @@ func (m *Marks) score(given, truth []Answer, p Points) {
 	for _, g := range given {
 		m.Wrong = append(m.Wrong, g.String())
 	}
+	m.Short = m.Right+m.Half+len(m.Wrong) < len(truth)
 	parts := max(len(truth), m.Right+m.Half+len(m.Wrong))
 	m.Points = (m.Right*p.Right + m.Half*p.Half) / parts
 }
 
 // weigh finds the shortest way, and how much of an answer was luck.
 func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
-	j := newJudge(s.def)
+	j := newJudge(s.def, s.done)
 	true_ := j.index(s.hidden.Truth)
 	if true_ < 0 {
-		return errState
+		return ErrState
 	}
-	w := &weighing{judge: j, bench: s.specimen(), truth: true_}
+	bench, err := s.specimen()
+	if err != nil {
+		return err
+	}
+	bench.changes = nil
+	w := &weighing{judge: j, bench: bench, truth: true_}
 	if err := w.shortest(ctx, m); err != nil {
 		return err
 	}
@@ -159,7 +168,7 @@ func (w *weighing) others() set {
 }
 
 // at is what the bench shows with changes made, and what each answer's benches show.
-func (w *weighing) at(ctx context.Context, changes []string) (shown, [][]shown, error) {
+func (w *weighing) at(ctx context.Context, changes []sim.Change) (shown, [][]shown, error) {
 	learned, err := w.judge.learn(ctx, changes)
 	if err != nil {
 		return nil, nil, err
@@ -172,7 +181,7 @@ func (w *weighing) at(ctx context.Context, changes []string) (shown, [][]shown, 
 
 // steps are all actions on the bench with changes made, as the shortest way counts them. The
 // card is read in any case.
-func (w *weighing) steps(ctx context.Context, changes []string) ([]step, error) {
+func (w *weighing) steps(ctx context.Context, changes []sim.Change) ([]step, error) {
 	seen, learned, err := w.at(ctx, changes)
 	if err != nil {
 		return nil, err
@@ -180,7 +189,8 @@ func (w *weighing) steps(ctx context.Context, changes []string) ([]step, error) 
 	var all []step
 	for _, a := range w.judge.def.actions(w.judge.probes) {
 		if x, there := seen[a.key()]; there {
-			all = append(all, step{a, w.judge.def.cost(a), w.judge.excluded(a.key(), x, learned)})
+			out := w.judge.excluded(a.key(), x, learned)
+			all = append(all, step{a, w.judge.def.cost(a), out, w.judge.shows(a.key(), x, learned, out)})
 		}
 	}
 	return all, nil
@@ -188,15 +198,12 @@ func (w *weighing) steps(ctx context.Context, changes []string) ([]step, error) 
 
 // shortest finds the shortest way on the bench as it was drawn.
 func (w *weighing) shortest(ctx context.Context, m *Marks) error {
-	steps, err := w.steps(ctx, nil)
+	way, left, _, err := w.way(ctx)
 	if err != nil {
 		return err
 	}
-	way := shortest(steps, w.others())
-	left := w.others()
 	for _, s := range way {
 		m.Way = append(m.Way, s.action)
-		left &^= s.out
 	}
 	if left == 0 {
 		m.Shortest = total(way) + costs[ReadCard]
@@ -207,18 +214,13 @@ func (w *weighing) shortest(ctx context.Context, m *Marks) error {
 // luck counts the answers that fitted all that was seen, and says what would have told them.
 func (w *weighing) luck(ctx context.Context, m *Marks, done []Action, given []Answer) error {
 	fits := w.others()
-	var changes []string
-	for _, a := range done {
-		switch a.Kind {
-		case Change:
-			changes = append(slices.Clone(changes), a.Change)
-			continue
-		case Try, Look, Probe:
-		default:
+	for i, a := range done {
+		if a.Kind != Try && a.Kind != Look && a.Kind != Probe {
 			continue
 		}
-		if a.Kind == Probe && !slices.ContainsFunc(w.judge.probes, func(p Action) bool { return p.key() == a.key() }) {
-			continue // it is none of those that the answers are compared by
+		changes, err := changesIn(done[:i])
+		if err != nil {
+			return err
 		}
 		seen, learned, err := w.at(ctx, changes)
 		if err != nil {

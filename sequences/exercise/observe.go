@@ -35,7 +35,7 @@ func (a *Action) key() string {
 	case Look:
 		return string(Look) + " " + a.After
 	case Probe:
-		return strings.Join([]string{string(Probe), a.A, a.B, a.Meter, a.After}, " ")
+		return fmt.Sprint(Probe, " ", a.A, " ", a.B, " ", a.Meter, " ", a.Off, " ", a.After)
 	case Change:
 		return string(Change) + " " + a.Change
 	}
@@ -48,7 +48,7 @@ func (s *specimen) observe(ctx context.Context, probes []Action) (shown, error) 
 	all := shown{}
 	figures, err := s.pass(ctx, s.def.Sequence.Cycles, func(event string, w *sim.World, c *capture.Capture) error {
 		all[(&Action{Kind: Look, After: event}).key()] = looked(c)
-		return nil
+		return probed(all, event, s.seed, w, probes)
 	})
 	if err != nil {
 		return nil, err

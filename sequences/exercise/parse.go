@@ -36,12 +36,16 @@ type reader struct {
 // Parse reads an exercise's file and checks it. Files that it names are read with the
 // context. The error is one or more *yamlfile.Error, joined.
 func Parse(ctx context.Context, file string, src []byte) (*Definition, error) {
+	return parse(file, src, func(name string) (*sequences.Sequence, error) { return sequences.Load(ctx, name) })
+}
+
+// parse is Parse, with what reads the sequence.
+func parse(file string, src []byte, load func(name string) (*sequences.Sequence, error)) (*Definition, error) {
 	doc, err := yamlfile.Parse(file, src)
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints}, faults: map[string]sim.FaultInfo{},
-		load: func(name string) (*sequences.Sequence, error) { return sequences.Load(ctx, name) }}
+	r := &reader{def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints, ranges: map[string]FaultRange{}}, faults: map[string]sim.FaultInfo{}, load: load}
 	for _, f := range sim.Faults() {
 		r.faults[f.Name] = f
 	}
@@ -133,7 +137,7 @@ func (r *reader) bench(sequence, rig, cycles *yamlfile.Node) bool {
 		sequence.Fail(fmt.Sprintf("it has %d cycles", seq.Cycles), fmt.Sprintf("add cycles: 5, at most %d", maxCycles))
 		return false
 	}
-	d.events = seq.Events()
+	d.events, d.layout = seq.Events(), sim.NewLayout(d.Rig, setup.Unit(d.Rig, seq))
 	return true
 }
 
@@ -159,7 +163,7 @@ func (r *reader) changes(n *yamlfile.Node) {
 	}
 	for _, item := range n.Items() {
 		if w, ok := item.Word(changeNames()...); ok {
-			r.def.Changes = append(r.def.Changes, w)
+			r.def.Changes = append(r.def.Changes, sim.ChangeKind(w))
 		}
 	}
 }
@@ -343,13 +347,24 @@ func (r *reader) answers(n *yamlfile.Node) {
 			}
 			continue
 		}
-		f, ok := item.Fields("must be a cause, or one with its places, as in {fault: stuck-low, place: [OUT3, OUT4]}")
+		f, ok := item.Fields("must be a cause, or one with its places and values, as in {fault: stuck-low, place: [OUT3, OUT4]}")
 		if !ok {
 			continue
 		}
-		name, place := f.Need("fault", "welded"), f.Need("place", "K1")
+		name, place, value := f.Need("fault", "welded"), f.May("place"), f.May("value")
 		f.Done()
-		if w, ok := name.Word(r.causeNames()...); ok && place != nil {
+		w, ok := name.Word(r.causeNames()...)
+		if !ok {
+			continue
+		}
+		x := FaultRange{Cause: w}
+		if value != nil {
+			r.value(value, r.faults[w], &x)
+			d.ranges[w] = x
+		}
+		if places := d.placesOf(r.faults[w]); place == nil {
+			r.answer(w, places)
+		} else {
 			r.answer(w, r.places(place, r.faults[w]))
 		}
 	}

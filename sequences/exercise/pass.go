@@ -21,15 +21,15 @@ type specimen struct {
 	def     *Definition
 	seed    uint64
 	faults  []sim.Fault
-	changes []string // as the trainee named them, in their order
+	changes []sim.Change // made on it, in their order
 }
 
-// errState says that a bench cannot have its hidden state, without naming it.
-var errState error = problem.New(problem.Internal, "the drawn bench cannot be made; check the exercise with makebreak exercise check")
+// ErrState says that a bench cannot have its hidden state, without naming it.
+var ErrState error = problem.New(problem.Internal, "the drawn bench cannot be made; check the exercise with makebreak exercise check")
 
 // simulation is the specimen as the simulated bench takes it.
-func (s *specimen) simulation() (setup.Simulation, error) {
-	return setup.Simulation{Seed: s.seed, Faults: s.faults, Sealed: true}, nil
+func (s *specimen) simulation() setup.Simulation {
+	return setup.Simulation{Seed: s.seed, Faults: s.faults, Changes: s.changes, Sealed: true}
 }
 
 // halt is where a pass stops for somebody to look: at the end of the state after an event of
@@ -39,14 +39,10 @@ type halt func(event string, w *sim.World, c *capture.Capture) error
 // pass goes through the sequence and returns what is measured, as a run does. It has no log
 // and calls at, where that is not nil, at the end of each state of the first cycle.
 func (s *specimen) pass(ctx context.Context, cycles int, at halt) ([]analyze.Measurement, error) {
-	of, err := s.simulation()
-	if err != nil {
-		return nil, err
-	}
 	seq := s.def.Sequence
-	b, world, err := setup.Simulated(s.def.Rig, seq, of, bench.Opts{})
+	b, world, err := setup.Simulated(s.def.Rig, seq, s.simulation(), bench.Opts{})
 	if err != nil {
-		return nil, errState
+		return nil, ErrState
 	}
 	p := &passing{bench: b, seq: seq, world: world, at: at}
 	err = p.run(ctx, cycles)

@@ -37,6 +37,7 @@ type Sealed struct {
 type hidden struct {
 	Definition string   `json:"definition"` // the file's text
 	File       string   `json:"file"`
+	Sequence   string   `json:"sequence"` // the text of its sequence
 	Seed       uint64   `json:"seed"`
 	State      int      `json:"state"`
 	Faults     []string `json:"faults"` // as sim.ParseFault reads them
@@ -60,7 +61,7 @@ func seal(h *hidden, word, place string) (*Sealed, error) {
 	}
 	key := drawn(keyBytes)
 	s := &Sealed{Salt: drawn(saltBytes)}
-	definition, err := json.Marshal(&hidden{Definition: h.Definition, File: h.File})
+	definition, err := json.Marshal(&hidden{Definition: h.Definition, File: h.File, Sequence: h.Sequence})
 	if err != nil {
 		return nil, err
 	}

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"time"
 
-	"makebreak/analyze"
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
@@ -24,13 +23,16 @@ import (
 type Action struct {
 	Kind Kind `json:"kind"`
 	// After is the event after which a trainee looks or probes; empty: before any.
-	After  string   `json:"after,omitempty"`
-	A      string   `json:"a,omitempty"` // of Probe: the point of the meter's red lead
-	B      string   `json:"b,omitempty"` // and that of its black one
-	Meter  string   `json:"meter,omitempty"`
-	Change string   `json:"change,omitempty"`
-	Cycles int      `json:"cycles,omitempty"` // of Try; 0: the exercise's
-	Answer []Answer `json:"-"`                // of Give; not stored, since it may be right
+	After  string `json:"after,omitempty"`
+	A      string `json:"a,omitempty"`     // of Probe: the point of the meter's red lead
+	B      string `json:"b,omitempty"`     // and that of its black one
+	Meter  string `json:"meter,omitempty"` // one of package meter's modes
+	Off    bool   `json:"off,omitempty"`   // of Probe: the supply is switched off first
+	Change string `json:"change,omitempty"`
+	// Stopped says that a change was not made, as it would have broken something.
+	Stopped bool     `json:"stopped,omitempty"`
+	Cycles  int      `json:"cycles,omitempty"` // of Try; 0: the exercise's
+	Answer  []Answer `json:"-"`                // of Give; not stored, since it may be right
 }
 
 // Choice is one of the words that something is chosen from.
@@ -110,7 +112,7 @@ type Begin struct {
 // Start begins an exercise in the log.
 func Start(db *journal.DB, b Begin) (*Session, error) {
 	d := b.Definition
-	h := &hidden{Definition: string(d.Source), File: d.File, Truth: b.Truth}
+	h := &hidden{Definition: string(d.Source), File: d.File, Sequence: string(d.Sequence.Source), Truth: b.Truth}
 	if b.Rig == "" {
 		rng, err := d.source(b.Word, b.Trainee)
 		if err != nil {
@@ -118,7 +120,7 @@ func Start(db *journal.DB, b Begin) (*Session, error) {
 		}
 		x, err := d.draw(rng)
 		if err != nil {
-			return nil, errState
+			return nil, ErrState
 		}
 		h.Seed, h.State, h.Truth = x.Seed, x.State, x.Truth
 		for _, f := range x.Faults {
@@ -157,6 +159,24 @@ func Resume(ctx context.Context, db *journal.DB, name string, now func() time.Ti
 	return resume(db, row, h, now)
 }
 
+// Peek reads the definition of an exercise in the log, for who completes what is typed.
+func Peek(row *journal.Exercise, place string) (*Definition, error) {
+	h, err := sealedOf(row).open(place)
+	if err != nil {
+		return nil, err
+	}
+	return h.definition()
+}
+
+// definition reads what was sealed, which was read without an error before.
+func (h *hidden) definition() (*Definition, error) {
+	d, err := parse(h.File, []byte(h.Definition), func(name string) (*sequences.Sequence, error) { return sequences.Parse(name, []byte(h.Sequence)) })
+	if err != nil {
+		return nil, errSealed
+	}
+	return d, nil
+}
+
 func sealedOf(row *journal.Exercise) *Sealed {
 	return &Sealed{Salt: row.Salt, State: row.State, ByWord: row.ByWord, Here: row.Here}
 }
@@ -164,9 +184,8 @@ func sealedOf(row *journal.Exercise) *Sealed {
 func resume(db *journal.DB, row *journal.Exercise, h *hidden, now func() time.Time) (*Session, error) {
 	s := &Session{db: db, row: row, hidden: h, now: now}
 	var err error
-	// The file was read without an error before it was sealed.
-	if s.def, err = Parse(context.Background(), h.File, []byte(h.Definition)); err != nil {
-		return nil, errSealed
+	if s.def, err = h.definition(); err != nil {
+		return nil, err
 	}
 	for _, text := range h.Faults {
 		f, err := sim.ParseFault(text)
@@ -179,9 +198,9 @@ func resume(db *journal.DB, row *journal.Exercise, h *hidden, now func() time.Ti
 		return nil, err
 	}
 	for _, x := range s.steps {
-		var a Action
-		if err := json.Unmarshal(x.Action, &a); err != nil {
-			return nil, problem.Of(problem.Storage, fmt.Errorf("exercise %s: a step in the log cannot be read: %w", row.Name, err))
+		a, err := actionOf(row, x)
+		if err != nil {
+			return nil, err
 		}
 		s.done = append(s.done, a)
 	}
@@ -212,18 +231,24 @@ func (s *Session) Spent() (d time.Duration) {
 }
 
 // specimen is the bench as it stands.
-func (s *Session) specimen() *specimen {
-	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: s.changes()}
+func (s *Session) specimen() (*specimen, error) {
+	changes, err := changesIn(s.done)
+	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: changes}, err
 }
 
-// changes are those that the trainee has made.
-func (s *Session) changes() (all []string) {
-	for _, a := range s.done {
-		if a.Kind == Change {
-			all = append(all, a.Change)
+// changesIn are the changes that a trainee has made.
+func changesIn(done []Action) (all []sim.Change, err error) {
+	for _, a := range done {
+		if a.Kind != Change || a.Stopped {
+			continue
 		}
+		c, err := sim.ParseChange(a.Change)
+		if err != nil {
+			return nil, problem.Of(problem.Storage, fmt.Errorf("a change in the log cannot be made again: %w", err))
+		}
+		all = append(all, c)
 	}
-	return all
+	return all, nil
 }
 
 // Allowed says what the trainee may do now.
@@ -246,6 +271,10 @@ func (d *Definition) allowed(k Kind) Allowed {
 		x.Words = "Run the sequence"
 	case Look:
 		x.Words, x.Events = "Look at levels and contacts", d.EventChoices()
+	case Probe:
+		x.Words, x.Events, x.Points, x.Meters = "Hold the meter between two points", d.EventChoices(), d.PointChoices(), meterChoices()
+	case Change:
+		x.Words, x.Changes = "Change one thing", d.ChangeChoices()
 	}
 	return x
 }
@@ -286,6 +315,10 @@ func (s *Session) Do(ctx context.Context, a Action, run Runner) (*Result, error)
 		err = s.try(ctx, a, r, run)
 	case Look:
 		err = s.look(ctx, a, r)
+	case Probe:
+		err = s.probe(ctx, a, r)
+	case Change:
+		err = s.change(a, r)
 	case Give:
 		return r, s.give(ctx, a, r)
 	}
@@ -337,7 +370,7 @@ func (s *Session) try(ctx context.Context, a Action, r *Result, run Runner) erro
 		return err
 	}
 	if !slices.ContainsFunc(s.done, func(x Action) bool { return x.Kind == ReadCard }) {
-		r.Dangers = append(r.Dangers, dangerOf(cautionsUnread))
+		r.Dangers = append(r.Dangers, unread())
 	}
 	r.Cost += t.Sequence.Baseline + time.Duration(t.Sequence.Cycles)*t.Sequence.Duration()
 	r.Run, err = run(ctx, t)
@@ -355,8 +388,8 @@ func (s *Session) Trial(ctx context.Context, cycles int) (*Trial, error) {
 	}
 	t := &Trial{Sequence: &seq, Rig: s.def.Rig, Trainee: s.row.Trainee, Seed: labelOf(s.row.UUID),
 		Fields: []journal.Field{{Name: "exercise", Value: s.def.Name}}}
-	var err error
-	t.Simulation, err = s.specimen().simulation()
+	x, err := s.specimen()
+	t.Simulation = x.simulation()
 	return t, err
 }
 
@@ -378,8 +411,12 @@ var errStop = errors.New("stopped to look")
 
 // stopAfter passes through the sequence until the end of the state after an event.
 func (s *Session) stopAfter(ctx context.Context, after string, do func(*sim.World, *capture.Capture) error) error {
+	x, err := s.specimen()
+	if err != nil {
+		return err
+	}
 	var failed error
-	_, err := s.specimen().pass(ctx, 1, func(event string, w *sim.World, c *capture.Capture) error {
+	_, err = x.pass(ctx, 1, func(event string, w *sim.World, c *capture.Capture) error {
 		if event != after {
 			return nil
 		}
@@ -428,11 +465,20 @@ func readingsOf(c *capture.Capture) (all []Reading) {
 	return all
 }
 
-// verdictOf is a run's verdict in the log.
-func (s *Session) verdictOf(run string) (analyze.Verdict, error) {
-	rec, err := s.db.Find(run)
+// Truth is what is right, for who knows the trainer's word: in words, with the values that
+// were drawn.
+func Truth(db *journal.DB, name, word string) (string, error) {
+	row, err := db.FindExercise(name)
 	if err != nil {
 		return "", err
 	}
-	return rec.Verdict, nil
+	place, err := db.ExercisePlace(row)
+	if err != nil {
+		return "", err
+	}
+	h, err := sealedOf(row).openByWord(word, place)
+	if err != nil {
+		return "", err
+	}
+	return truthWords(h.Truth, h.Faults), nil
 }

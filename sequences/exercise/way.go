@@ -12,6 +12,7 @@ type step struct {
 	action Action
 	cost   time.Duration
 	out    set
+	shows  string // what it shows that excludes one of them
 }
 
 // mostTogether is up to how many actions are tried in all combinations; longer ways are

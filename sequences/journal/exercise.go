@@ -75,10 +75,13 @@ func (db *DB) BeginExercise(e *Exercise, seal func(place string) error) error {
 }
 
 // ExercisePlace is what tells an exercise in this log from all others.
-func (db *DB) ExercisePlace(e *Exercise) (place string, err error) {
-	err = db.row("SELECT identity FROM log").scan("log", &place)
-	return e.UUID + "\n" + place, db.fail("find the log's identity", err)
+func (db *DB) ExercisePlace(e *Exercise) (string, error) {
+	var identity string
+	err := db.row("SELECT identity FROM log").scan("log", &identity)
+	return exercisePlace(e, identity), db.fail("find the log's identity", err)
 }
+
+func exercisePlace(e *Exercise, identity string) string { return e.UUID + "\n" + identity }
 
 // AddExerciseStep stores what a trainee did.
 func (db *DB) AddExerciseStep(e *Exercise, s ExerciseStep) error {

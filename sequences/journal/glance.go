@@ -61,6 +61,20 @@ func GlanceAt(ctx context.Context, path, run string) (source string, err error) 
 	return source, err
 }
 
+// GlanceExercises returns the exercises begun last, the newest first, as Glance does, without
+// what was made of them, and what tells each in this log from all others.
+func GlanceExercises(ctx context.Context, path string) (all []Exercise, places []string, err error) {
+	err = glance(ctx, path, fmt.Sprintf("SELECT uuid, name, title, salt, state, by_word, here, (SELECT identity FROM log) FROM exercise ORDER BY id DESC LIMIT %d", mostGlimpses),
+		func(rows *sql.Rows) error {
+			var e Exercise
+			var identity string
+			err := rows.Scan(&e.UUID, &e.Name, &e.Title, &e.Salt, &e.State, &e.ByWord, &e.Here, &identity)
+			all, places = append(all, e), append(places, exercisePlace(&e, identity))
+			return err
+		})
+	return all, places, err
+}
+
 // A GlimpseOfCycle is what completing a cycle's number needs to know.
 type GlimpseOfCycle struct {
 	N       int

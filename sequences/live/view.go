@@ -73,7 +73,10 @@ func viewOf(r *Run) view {
 	}
 	if s.Simulated {
 		v.Simulated = "Simulated bench: nothing real is measured."
-		if len(s.Faults) > 0 {
+		switch {
+		case slices.Contains(s.Faults, report.Sealed):
+			v.Simulated = "Simulated bench, in an exercise: nothing real is measured."
+		case len(s.Faults) > 0:
 			v.Simulated = "Simulated bench, faults planted: nothing real is measured."
 		}
 	}

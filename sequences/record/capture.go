@@ -213,9 +213,11 @@ func (m *captureMeasurer) record() *report.Record {
 		symptoms.Add(s)
 		evidence.Symptom(s)
 	}
-	// Its measurements are in memory and read without an error.
-	r.Findings, _ = findings(r, &symptoms, m.plan)
-	_ = addEvidence(r, evidence)
+	if !sealed(of.Faults) {
+		// Its measurements are in memory and read without an error.
+		r.Findings, _ = findings(r, &symptoms, m.plan)
+		_ = addEvidence(r, evidence)
+	}
 	if m.seq != nil {
 		r.Sequence, r.About = m.seq.Name, m.seq.About
 	}

@@ -5,6 +5,8 @@ package record
 import (
 	"fmt"
 	"iter"
+	"slices"
+	"strings"
 	"time"
 
 	"makebreak/analyze"
@@ -62,6 +64,9 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	r.Cautions = append(r.Cautions, capture.MachineCautions(r.Machine)...)
 	if rec.Seed != nil {
 		r.Simulated, r.Seed, r.Faults = true, rec.Seed, rec.Faults
+		if sealed(rec.Faults) {
+			r.Seed = nil
+		}
 		if rec.Faults == nil {
 			r.Cautions = append(r.Cautions, "whether faults were planted on the simulated bench was not kept when this run was made")
 		}
@@ -81,6 +86,9 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	if text := unjudged(plan, limited); r.Verdict == analyze.Pass && text != "" {
 		r.Cautions = append(r.Cautions, text)
+	}
+	if sealed(rec.Faults) || slices.ContainsFunc(rec.Fields, func(f journal.Field) bool { return strings.EqualFold(f.Name, exerciseField) }) {
+		return r, nil
 	}
 	if r.Findings, err = findings(r, &symptoms, plan); err != nil {
 		return nil, err
@@ -110,6 +118,14 @@ func addEvidence(r *report.Record, e *cause.Evidence) error {
 	}
 	return nil
 }
+
+// exerciseField is noted with a run of an exercise, also on a real rig, of which no fault is
+// known.
+const exerciseField = "exercise"
+
+// sealed reports whether a bench's faults are hidden from whoever tests it. What names them
+// is hidden, too.
+func sealed(faults []string) bool { return slices.Contains(faults, report.Sealed) }
 
 // findings says what a record's symptoms mean, with figures as its table writes them.
 func findings(r *report.Record, symptoms *diagnose.Gathering, plan *analyze.Plan) ([]analyze.Finding, error) {

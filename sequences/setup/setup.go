@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/report"
 	"makebreak/rig/bench"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
@@ -19,22 +20,20 @@ import (
 
 // A Simulation says how the simulated bench is to be.
 type Simulation struct {
-	Seed     uint64 // the same seed gives the same bench
-	Faults   []sim.Fault
+	Seed   uint64 // the same seed gives the same bench
+	Faults []sim.Fault
+	// Changes are what a person has changed on the bench since, in order.
+	Changes  []sim.Change
 	RealTime bool // let it take as long as a real one
 	// Sealed says that the bench's state is hidden from whoever tests it: nothing names its
 	// faults or its seed.
 	Sealed bool
 }
 
-// Sealed stands for faults that are hidden from whoever tests the bench.
-const Sealed = "sealed"
-
-
 // Planted lists the faults as Plant takes them.
 func (s *Simulation) Planted() []string {
 	if s.Sealed {
-		return []string{Sealed}
+		return []string{report.Sealed}
 	}
 	texts := []string{}
 	for _, f := range s.Faults {
@@ -74,7 +73,7 @@ func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts benc
 		s.RealTime = true // a person cannot keep up with virtual time
 	}
 	unit := Unit(rig, seq)
-	unit.Seed, unit.RealTime, unit.Faults = s.Seed, s.RealTime, s.Faults
+	unit.Seed, unit.RealTime, unit.Faults, unit.Changes = s.Seed, s.RealTime, s.Faults, s.Changes
 	world, err := sim.NewWorld(rig, unit)
 	if err != nil {
 		return nil, nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
