@@ -308,9 +308,6 @@ func (n *networker) inputs() {
 	if len(n.w.layout.inputs) > 0 {
 		n.wire(pointName(RigPart, common), n.at(zeroVolts), false)
 	}
-	if n.w.layout.has(n.at(coilReturn)) {
-		n.wire(n.at(coilReturn), zero, false)
-	}
 	for i := range n.w.rig.References {
 		n.reference(n.w.references[i], n.w.rig.References[i].ActiveLow)
 	}
@@ -322,7 +319,7 @@ func (n *networker) inputs() {
 		}
 		if d.Coil {
 			n.wire(at, n.at(d.Name), false)
-			n.resistor(n.at(d.Name), n.at(coilReturn), coilInput)
+			n.resistor(n.at(d.Name), zero, coilInput) // its return is in the drive's cable
 		}
 	}
 }

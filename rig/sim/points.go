@@ -205,9 +205,6 @@ func (b *builder) addPoints(relays []Relay) {
 			b.point(b.unit, d.Name, "input of the "+string(b.unit)+" that switches a coil on, an optocoupler's")
 		}
 	}
-	if b.drivesCoils() {
-		b.point(b.unit, coilReturn, "return of the inputs that switch coils, apart from 0 V")
-	}
 	b.point(b.unit, "+", "supply, plus, at the "+string(b.unit))
 	b.point(b.unit, zeroVolts, "0 V of the "+string(b.unit))
 	b.point(SupplyPart, "+", "supply, plus")
@@ -216,13 +213,6 @@ func (b *builder) addPoints(relays []Relay) {
 		b.relayPoints(r)
 	}
 	b.rigPoints()
-}
-
-// coilReturn is what is printed beside the return of the inputs that switch coils.
-const coilReturn = "RET"
-
-func (b *builder) drivesCoils() bool {
-	return slices.ContainsFunc(b.rig.Drives, func(d wiring.Drive) bool { return d.Coil })
 }
 
 // zeroVolts is what is printed beside a terminal of 0 V.
@@ -320,9 +310,6 @@ func (b *builder) addWires(relays []Relay) {
 		if d.Coil {
 			b.join(at(d.Name), of(d.Name), striped(), "drive "+d.Name)
 		}
-	}
-	if b.drivesCoils() {
-		b.join(of(coilReturn), at(zeroVolts), "black", "return of the drives")
 	}
 	if len(b.inputs) > 0 {
 		b.join(at(common), of(zeroVolts), "black", "common of the drives")
