@@ -40,6 +40,8 @@ const (
 	StateBeforeUnknown  DoubtCode = "state-before-unknown"   // nothing is known of the state before the event
 	WatchedBriefly      DoubtCode = "watched-briefly"        // Value: seconds that the output was watched
 	SupplySettingLost   DoubtCode = "supply-setting-lost"    // the supply's converter had lost its setting
+	NotJoined           DoubtCode = "not-joined"             // the 0 V of rig and unit are not joined
+	ReferenceOpposite   DoubtCode = "reference-opposite"     // a reference line reads the opposite, so that no event has its instant
 	OutputNotPlaced     DoubtCode = "output-not-placed"      // when the output Signal switched is not known
 	NoOutputKnown       DoubtCode = "no-output-known"        // no output is known to drive the relay Signal
 	PulseEdgesNotPlaced DoubtCode = "pulse-edges-not-placed" // when the pulse began or ended is not known

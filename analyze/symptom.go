@@ -64,6 +64,13 @@ const (
 	SupplyLost     Kind = "supply-lost"
 	Overshoots     Kind = "overshoots"
 	Undershoots    Kind = "undershoots"
+	CommonOpen     Kind = "common-open"
+	PulledDown     Kind = "pulled-down"
+	SagsOnLoad     Kind = "sags-on-load"
+	HeavyLoad      Kind = "heavy-load"
+	NoDiode        Kind = "no-diode"
+	ZeroNotJoined  Kind = "zero-not-joined"
+	RefInverted    Kind = "reference-inverted"
 
 	OverdueCalibration Kind = "calibration-overdue"
 	FutureCalibration  Kind = "calibration-in-future"
@@ -72,9 +79,9 @@ const (
 // Verdict is what a symptom of the kind means for the unit.
 func (k Kind) Verdict() Verdict {
 	switch k {
-	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, EdgesSuspect, SupplyLost, OverdueCalibration, FutureCalibration:
+	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, EdgesSuspect, SupplyLost, ZeroNotJoined, RefInverted, OverdueCalibration, FutureCalibration:
 		return Undecided
-	case Overshoots, Undershoots:
+	case Overshoots, Undershoots, NoDiode:
 		return NoVerdict // no limit says how far a transition may go beyond its level
 	}
 	return Fail

@@ -66,6 +66,7 @@ type group struct {
 	ranges          map[string]extremes // by event, of values
 	limit           float64
 	hidden          bool
+	with            *group // one that it explains and speaks of; nil: none
 	often           string // how often it was seen; empty for every time
 
 	plan  *analyze.Plan
@@ -111,7 +112,7 @@ func (all *Gathering) sorted() []*group {
 		return a.n > b.n
 	})
 	for _, g := range groups {
-		g.hidden = false
+		g.hidden, g.with = false, nil
 	}
 	return groups
 }
@@ -146,6 +147,9 @@ func hide(plan *analyze.Plan, groups []*group) {
 		for _, by := range groups {
 			if by != g && by.explains(g, plan) {
 				g.hidden = true
+				if g.kind == analyze.HighWhenOff {
+					by.with = g
+				}
 			}
 		}
 	}
@@ -155,6 +159,10 @@ func hide(plan *analyze.Plan, groups []*group) {
 func (by *group) explains(g *group, plan *analyze.Plan) bool {
 	same := by.signal == g.signal
 	switch by.kind {
+	case analyze.SagsOnLoad, analyze.HeavyLoad:
+		return same && g.kind == analyze.LowWhenOn || g.kind == analyze.WeakPullIn && g.signal == relayOf(plan, by.signal)
+	case analyze.PulledDown:
+		return same && (g.kind == analyze.NearLimit || g.kind == analyze.Rippling)
 	case analyze.MovedInstead:
 		return g.kind == analyze.MovedUnasked && g.signal == by.other
 	case analyze.MovedTogether:

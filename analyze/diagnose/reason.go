@@ -90,6 +90,8 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.StateBeforeUnknown:  fixed("the state before the event is not known"),
 	analyze.WatchedBriefly:      timing("watched for only %s"),
 	analyze.SupplySettingLost:   fixed("the supply's converter had lost its setting"),
+	analyze.NotJoined:           fixed("the 0 V of rig and unit are not joined"),
+	analyze.ReferenceOpposite:   fixed("a reference line reads the opposite, so the event's time is not known"),
 	analyze.OutputNotPlaced:     naming("could not find when %s switched"),
 	analyze.NoOutputKnown:       naming("no output is known to drive %s"),
 	analyze.PulseEdgesNotPlaced: fixed("could not find when the pulse began and ended"),

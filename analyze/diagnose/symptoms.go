@@ -30,6 +30,14 @@ func Symptoms(s *measure.State) []analyze.Symptom {
 		x.add(supplySignal, analyze.SupplyLost, "", math.NaN(), math.NaN())
 		return x.found
 	}
+	if s.Inverted != "" {
+		x.add(s.Inverted, analyze.RefInverted, "", math.NaN(), math.NaN())
+		return x.found
+	}
+	if s.Floating != 0 {
+		x.add(zeroSignal, analyze.ZeroNotJoined, "", s.Floating, math.NaN())
+		return x.found
+	}
 	x.unsampled()
 	x.stillOnRamps()
 	x.moves()
@@ -48,8 +56,22 @@ func Symptoms(s *measure.State) []analyze.Symptom {
 	return x.found
 }
 
-// supplySignal stands for the unit's supply where a signal is named.
-const supplySignal = "supply"
+// relayBehind is the relay behind an output, or empty.
+func (x *examination) relayBehind(o *measure.OutputState) string {
+	for i := range x.Relays {
+		if r := &x.Relays[i]; r.Output == o {
+			return r.Plan.Signal
+		}
+	}
+	return ""
+}
+
+// supplySignal stands for the unit's supply where a signal is named, zeroSignal for what its
+// voltages are counted from.
+const (
+	supplySignal = "supply"
+	zeroSignal   = "0 V"
+)
 
 func (x *examination) add(signal string, k analyze.Kind, other string, value, limit float64) {
 	x.found = append(x.found, analyze.Symptom{Cycle: x.Cycle, Event: x.Event, Signal: signal, Kind: k, Other: other, Value: value, Limit: limit})
@@ -109,8 +131,16 @@ func (x *examination) aberration(o *measure.OutputState) {
 		x.add(o.Signal, analyze.Overshoots, "", o.Transient, o.Level)
 	case math.Min(o.Level, 0)-o.Transient >= far:
 		x.add(o.Signal, analyze.Undershoots, "", o.Transient, o.Level)
+	case o.Transient <= -belowDiode && x.relayBehind(o) != "":
+		x.add(o.Signal, analyze.NoDiode, x.relayBehind(o), o.Transient, o.Level)
 	}
 }
+
+// belowDiode is how far below zero, in volts, a coil's output goes that no diode holds: one of
+// silicon conducts at some 0.7 V, and at less than 0.9 V with a small relay's current. A
+// converter's input reads little below its own ground, so that it may be far more (common
+// practice, no source).
+const belowDiode = 1.1
 
 // moves compares which outputs moved with which should have.
 func (x *examination) moves() {
@@ -292,12 +322,25 @@ func (x *examination) pairMoves(still, strays []*measure.OutputState) {
 			x.add(o.Signal, analyze.WatchedShort, "", o.Watched, o.Allowed)
 			continue
 		}
-		x.add(o.Signal, analyze.DidNotMove, "", o.Level, math.NaN())
+		x.stayed(o)
 	}
 	for _, o := range strays {
 		x.explained[o.Signal] = true
 		x.add(o.Signal, analyze.MovedUnasked, "", o.Level, math.NaN())
 	}
+}
+
+// pulledDown is how much higher, in volts, an output stands that was told to go on and is
+// pulled down, as by a diode the wrong way round. One that does nothing stays where it is.
+const pulledDown = 0.15
+
+// stayed names an output that did not go where it should.
+func (x *examination) stayed(o *measure.OutputState) {
+	if o.Demand == analyze.High && o.WasKnown && !o.WasHigh && !o.Drifts && o.Level-o.Before >= pulledDown {
+		x.add(o.Signal, analyze.PulledDown, "", o.Level, math.NaN())
+		return
+	}
+	x.add(o.Signal, analyze.DidNotMove, "", o.Level, math.NaN())
 }
 
 // relay compares what a relay's contacts did with what its output told it, and returns
@@ -379,6 +422,8 @@ func symptomOfOperation(r *measure.RelayState, c *measure.RelayChange) (string, 
 		return r.Plan.Signal, explained // it had not released, which has been said
 	case still(c) && c.TooBrief:
 		return r.Plan.Signal, analyze.WatchedShort
+	case still(c) && c.Make.Known && c.Break.Known && !c.Make.Closed && !c.Break.Closed:
+		return r.Plan.Signal, analyze.CommonOpen
 	case still(c):
 		return r.Plan.Signal, analyze.RelayStill
 	case c.Break.Opens && c.Make.Known && !c.Make.Closed:
@@ -432,8 +477,8 @@ func (x *examination) figures() {
 		if m.Verdict != analyze.Fail {
 			continue
 		}
-		k := x.kindOf(m)
-		if k == analyze.WeakPullIn && said[analyze.LowWhenOn] {
+		k := x.lowKind(m, x.kindOf(m))
+		if k == analyze.WeakPullIn && (said[analyze.LowWhenOn] || said[analyze.SagsOnLoad] || said[analyze.HeavyLoad]) {
 			continue
 		}
 		if k == analyze.Drooping {
@@ -443,6 +488,34 @@ func (x *examination) figures() {
 		said[k] = true
 		x.add(m.Signal, k, string(m.Quantity), m.Value, nearer(m))
 	}
+}
+
+// An output whose load is more than a coil, or whose supply is weak under load, shows it
+// beside its level. It rises to its open voltage for a moment and sags by sagsBy as the
+// coil's current comes; what an output's own resistance does is less. A load that is too heavy
+// also takes what leaks through an output that is off, to less than littleLeak. In
+// volts; common practice, no source.
+const (
+	sagsBy     = 0.4
+	littleLeak = 0.3
+)
+
+// lowKind tells why an output is low when on, where that shows.
+func (x *examination) lowKind(m *analyze.Measurement, k analyze.Kind) analyze.Kind {
+	if k != analyze.LowWhenOn {
+		return k
+	}
+	for i := range x.Outputs {
+		o := &x.Outputs[i]
+		switch {
+		case o.Signal != m.Signal || x.relayBehind(o) == "":
+		case o.OffLevel > 0 && o.OffLevel < littleLeak:
+			return analyze.HeavyLoad
+		case o.Placed && o.Transient-o.Level >= sagsBy:
+			return analyze.SagsOnLoad
+		}
+	}
+	return k
 }
 
 // drooping says once of an output that it droops, whatever figures show it.

@@ -3,6 +3,7 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"makebreak/analyze"
@@ -132,8 +133,33 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.SlowTransition: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s changes its level slowly at %s: %s. Check for a capacitive load.", g.signal, g.at(), g.time())
 	},
-	analyze.RelayStill: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s never moves although %s does (%s). Check the coil's wires and polarity of its diode, then the coil's resistance with a meter.", g.signal, g.other, g.volts())
+	analyze.RelayStill: relayStillText,
+	analyze.CommonOpen: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Neither contact of %s ever reads closed, not even the break contact at rest. Check the wire to the contacts' common, then whether the relay is in its socket.", g.signal)
+	},
+	analyze.PulledDown: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is pulled down at %s: it goes up to %s only. Something takes all its current, and may get hot: a diode across the coil the wrong way round, or a short. ", g.signal, g.at(), g.volts()) + eitherBench(plan,
+			"Switch off, take the load off the output and run again. Then check the diode's polarity.",
+			"Switch off and check the diode's polarity, then the coil's resistance with a meter.")
+	},
+	analyze.SagsOnLoad: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is low when on: %s, at least %s expected. It is higher for a moment and sags as the load draws its current. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check the battery and the supply under load, then the resistance of their wires.",
+			"Check the coil's supply under load, then the resistance of its wires.")
+	},
+	analyze.HeavyLoad: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s is low when on (%s, at least %s expected), and nearly 0 V when off: its load draws too much. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Check the coil's resistance with a meter: shorted turns lower it. Then look for a second load on the output.",
+			"Check the coil's resistance with a meter: shorted turns lower it. Then look for a second load beside the coil.")
+	},
+	analyze.NoDiode: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("%s goes to %s or lower when it switches off at %s: no diode across the coil of %s holds it. Check that the diode is there and joined at both ends. Without it %s takes the coil's energy and may fail.", g.signal, g.level(g.lowest, g.where(g.lowest)), g.at(), g.other, eitherBench(plan, "the output stage", "what switches the coil"))
+	},
+	analyze.ZeroNotJoined: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Outputs that are off read below zero, down to %s, as another one goes on: the 0 V of rig and unit are not joined. No voltage counts until they are. Check the wire from the rig's 0 V to that of the %s.", g.volts(), eitherBench(plan, "unit", "coils' supply"))
+	},
+	analyze.RefInverted: func(_ *analyze.Plan, g *group) string {
+		return fmt.Sprintf("Reference %s reads the opposite: it becomes inactive as a drive goes on, and active at its end. No time counts from it. Check its wires, then its polarity in the rig file (active).", g.signal)
 	},
 	analyze.PullsInHigh: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Relay %s pulls in only at %s; it must operate at %s. Check the coil's rated voltage, then whether the relay is hot or its armature is hindered.", g.signal, g.volts(), g.rating())
@@ -174,10 +200,10 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Contact %s bounces too long: %s, limit %s. Check for worn or dirty contacts and a loose relay.", g.signal, g.time(), g.timeLimit())
 	},
 	analyze.SlowOperate: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in.", g.signal, g.time(), g.timeLimit())
+		return fmt.Sprintf("Relay %s operates slowly: %s, limit %s. Check the coil's voltage when it pulls in, then whether the armature moves freely.", g.signal, g.time(), g.timeLimit())
 	},
 	analyze.SlowRelease: func(_ *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage.", g.signal, g.time(), g.timeLimit())
+		return fmt.Sprintf("Relay %s releases slowly: %s, limit %s. Check for a plain diode or a capacitor across the coil, and for off-state voltage. Where it gets later from cycle to cycle, a contact begins to weld.", g.signal, g.time(), g.timeLimit())
 	},
 	analyze.Overlap: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Both contacts of %s were closed at once during the change-over: transfer time %s. Check whether it is a make-before-break type, and whether a contact sticks.", g.signal, g.time())
@@ -213,6 +239,14 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	analyze.NearLimit: nearLimitText,
 }
 
+func relayStillText(plan *analyze.Plan, g *group) string {
+	moves := fmt.Sprintf("Relay %s never moves although %s does (%s)", g.signal, g.other, g.volts())
+	if g.with != nil {
+		return moves + fmt.Sprintf(", and %s is high when off (%s), as with nothing connected: very likely an open coil or coil wire. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
+	}
+	return moves + fmt.Sprintf(". Check the voltage at the coil's own terminals. Where it is lower than at the %s, a joint in its wires is bad. Else check the coil's resistance with a meter, then the armature.", eitherBench(plan, "output", "switch"))
+}
+
 // mustRelease is the voltage at which a relay must release, in words.
 func mustRelease(plan *analyze.Plan, relay string) string {
 	if plan == nil {
@@ -232,6 +266,9 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 	if ofCoils(plan) {
 		return coilDidNotMoveText(g, demanded)
 	}
+	if other := otherWays(plan, g); other != "" && g.often == "" {
+		return fmt.Sprintf("%s did not go%s at %s, though it does at %s: it stays at %s. Check which ways of arming or alarm the output is programmed to follow, then whether the unit takes that one.", g.signal, demanded, g.at(), other, g.volts())
+	}
 	if g.often != "" {
 		return fmt.Sprintf("%s failed to switch in some cycles: it did not go%s at %s, though it does at other times. Check the key-switch wire and how long it is pulsed, then whether the unit refuses to arm (an open zone, a tamper).", g.signal, demanded, g.at())
 	}
@@ -240,6 +277,22 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 		check = "Check the output's programming and whether its load is connected: without one, what leaks through its switch holds it up. Then check for a short to the supply or a switch that has failed closed."
 	}
 	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
+}
+
+// otherWays names the other events at which an output must go where it did not.
+func otherWays(plan *analyze.Plan, g *group) string {
+	if plan == nil || plan.Output(g.signal) == nil {
+		return ""
+	}
+	expect := plan.Output(g.signal).Expect
+	demand := expect[g.events[0]].Demand
+	var others []string
+	for _, e := range plan.Steps {
+		if expect[e].Demand == demand && !slices.Contains(g.events, e) && !slices.Contains(others, e) {
+			others = append(others, e)
+		}
+	}
+	return strings.Join(others, ", ")
 }
 
 // ofCoils reports whether the rig itself switches the outputs: then there is no panel to

@@ -237,10 +237,10 @@ func (m *Meter) SetCycle(n int) { m.cycle = n }
 // appends its figures to those that Take returns, and returns what else was seen, which
 // holds until the next call: nil where the plan demands nothing.
 func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) *State {
+	row := len(m.out)
 	if !m.started {
-		row := len(m.out)
 		if m.Begin(c, e.At); unsupplied(c, e.At) {
-			m.distrust(row)
+			m.distrust(row, analyze.SupplySettingLost)
 		}
 	}
 	m.keptSpans, m.late = c.Kept, lateness(c)
@@ -255,9 +255,10 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) *
 	}
 	lost := unsupplied(c, to)
 	if lost {
-		m.distrust(m.firstRow)
+		m.distrust(m.firstRow, analyze.SupplySettingLost)
 	}
 	seen := m.state(e, to, changes, lost)
+	m.miswired(seen, c, e, row)
 	for _, o := range m.outputs {
 		if o.after(); lost && c.Unsupplied[len(c.Unsupplied)-1].To > e.At {
 			o.resettle(c, to)

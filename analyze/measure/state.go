@@ -19,6 +19,12 @@ type State struct {
 	Rows []analyze.Measurement
 	// SupplyLost says that the unit was not supplied as it was told. Nothing else counts then.
 	SupplyLost bool
+	// Floating are the volts at which outputs read that are off, below zero, where the 0 V of
+	// the rig and the unit are not joined; 0: they are. No voltage counts then.
+	Floating float64
+	// Inverted is the reference line that reads the opposite of what it should; empty: none.
+	// No event has its instant then, and nothing counts.
+	Inverted string
 }
 
 // OutputState is what one output did in a state. Voltages are in volts and 0 where nothing

@@ -21,11 +21,11 @@ func unsupplied(c *capture.Capture, before capture.Instant) bool {
 	return slices.ContainsFunc(c.Unsupplied, func(s capture.Span) bool { return s.From < before.Add(-shortestOutage) })
 }
 
-// distrust takes back the figures from a row on.
-func (m *Meter) distrust(row int) {
+// distrust takes back the figures from a row on, for a doubt.
+func (m *Meter) distrust(row int, why analyze.DoubtCode) {
 	for i := range m.out[row:] {
 		x := &m.out[row+i]
-		*x = m.unmeasured(x.Event, x.Signal, x.Quantity, x.Limit, analyze.Undecided, of(analyze.SupplySettingLost))
+		*x = m.unmeasured(x.Event, x.Signal, x.Quantity, x.Limit, analyze.Undecided, of(why))
 	}
 }
 
