@@ -200,20 +200,13 @@ func (w *World) turnCoil(relay string) error {
 		c.reversed, c.flyback = false, flybackVolts
 	default:
 		c.reversed, c.flyback = true, avalancheVolts
+		w.checkCurrent(k.out, (k.out.on.volts-k.out.stands(k.out.on))/k.out.on.ohms)
 	}
-	w.checkCurrent(k.out)
 	return nil
 }
 
-// checkCurrent notes what an output would have to carry that is more than it is made for.
-func (w *World) checkCurrent(o *output) {
-	src := o.on
-	amperes := 0.0
-	if k := o.load(); k != nil {
-		amperes = (src.volts - o.stands(src)) / src.ohms
-	} else if o.relay != nil && o.relay.coil.across != 0 {
-		amperes = src.volts / (src.ohms + o.relay.coil.joint + o.relay.coil.across)
-	}
+// checkCurrent notes a current, in amperes, above what an output is made for.
+func (w *World) checkCurrent(o *output, amperes float64) {
 	if amperes > outputAmperes {
 		w.endanger(circuit.Danger{Code: circuit.Shorted, Place: o.label, Value: amperes, Limit: outputAmperes})
 	}
@@ -368,7 +361,11 @@ func (w *World) addResistor(c Change) error {
 	if watts := k.acrossVolts() * k.acrossVolts() / c.Value; watts > rating {
 		w.endanger(circuit.Danger{Code: circuit.Burns, Place: k.name, Value: watts, Limit: rating})
 	}
-	w.checkCurrent(k.out)
+	amperes := k.acrossVolts() / k.coil.across
+	if !k.coil.open {
+		amperes += k.acrossVolts() / k.coil.ohms
+	}
+	w.checkCurrent(k.out, amperes)
 	return nil
 }
 
@@ -436,9 +433,7 @@ func (w *World) join(c Change) error {
 	}
 	x.joined, y.joined = y, x
 	// At the worst one is on while the other pulls to 0 V.
-	if amperes := max(x.on.volts, y.on.volts) / (x.on.ohms + y.on.ohms); amperes > outputAmperes {
-		w.endanger(circuit.Danger{Code: circuit.Shorted, Place: x.label, Value: amperes, Limit: outputAmperes})
-	}
+	w.checkCurrent(x, max(x.on.volts, y.on.volts)/(x.on.ohms+y.on.ohms))
 	return nil
 }
 
