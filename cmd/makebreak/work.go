@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze"
+	"makebreak/analyze/picture"
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/problem"
 	"makebreak/rig/sums"
@@ -288,8 +290,11 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 		return badUsage("%s: %w", what, err)
 	}
 	write := s.Text
-	if a.as == "json" {
+	switch a.as {
+	case "json":
 		write = s.JSON
+	case "svg":
+		write = drawn(s).SVG
 	}
 	if err := a.print(write); err != nil {
 		return err
@@ -300,5 +305,35 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	return nil
 }
 
-// workForms are the forms of a sum.
-var workForms = []string{"text", "json"}
+// workForms are the forms of a sum; svg has its drawing and its answers.
+var workForms = []string{"text", "json", "svg"}
+
+// drawn is what a sum draws, as a picture.
+func drawn(s *sums.Sheet) interface{ SVG(io.Writer) error } {
+	var words []string
+	for _, a := range s.Answers {
+		words = append(words, a.Text)
+	}
+	c := s.Circuit
+	if c == nil {
+		return &picture.Shares{Heading: s.Title, Words: words, Shares: sharesOf(s.Bars)}
+	}
+	l := &picture.Ladder{Heading: s.Title, Words: words, Top: c.Top, Bottom: c.Bottom, Series: c.Series, Return: c.Return, Along: c.Along, End: c.End}
+	for _, p := range c.Across {
+		l.Rungs = append(l.Rungs, picture.Rung{Symbol: symbols[p.Kind], Text: p.Text})
+	}
+	return l
+}
+
+var symbols = map[sums.PartKind]picture.Symbol{
+	sums.PartResistor: picture.ResistorSymbol, sums.PartCoil: picture.CoilSymbol, sums.PartDiode: picture.DiodeSymbol,
+	sums.PartCapacitor: picture.CapacitorSymbol, sums.PartLED: picture.LEDSymbol, sums.PartLoad: picture.LoadSymbol,
+}
+
+func sharesOf(bars []sums.Bar) (all []picture.Share) {
+	roles := map[sums.Fill]picture.ShareRole{sums.BarWhole: picture.WholeShare, sums.BarUsed: picture.UsedShare, sums.BarLeft: picture.LeftShare}
+	for _, b := range bars {
+		all = append(all, picture.Share{Name: b.Name, From: b.From, To: b.To, Role: roles[b.Fill], Text: b.Text})
+	}
+	return all
+}

@@ -274,7 +274,7 @@ func (s *Sheet) batteryTimes(in *BatteryInput, factor float64) {
 	alone := s.step("standby_hours", "standby alone, cold and at its age", unit.Hours, in.lasts(usable, in.Standby), in.lastsSum(usable, in.Standby))
 	if !in.alarms() {
 		s.judgeStandby(in, alone)
-		s.Drawing = batteryDrawing(in.Capacity, usable, in.orAll(alone)/alone, 0, in.orAll(alone), 0)
+		s.Bars = batteryBars(in.Capacity, usable, in.orAll(alone)/alone, 0, in.orAll(alone), 0)
 		return
 	}
 	alarm := s.step("alarm_alone_hours", "alarm alone", unit.Hours, in.lasts(usable, in.Alarm), in.lastsSum(usable, in.Alarm))
@@ -286,7 +286,7 @@ func (s *Sheet) batteryTimes(in *BatteryInput, factor float64) {
 		return
 	}
 	s.judgeStandby(in, before)
-	s.Drawing = batteryDrawing(in.Capacity, usable, in.orAll(before)/alone, share, in.orAll(before), in.AlarmTime)
+	s.Bars = batteryBars(in.Capacity, usable, in.orAll(before)/alone, share, in.orAll(before), in.AlarmTime)
 }
 
 // orAll is the standby time wanted, in hours, or all that there is where none is.
@@ -353,7 +353,7 @@ func (s *Sheet) batteryNeeded(in *BatteryInput, factor float64) {
 		if in.alarms() {
 			share = in.AlarmTime / in.lasts(usable, in.Alarm)
 		}
-		s.Drawing = batteryDrawing(size, usable, in.StandbyTime/in.lasts(usable, in.Standby), share, in.StandbyTime, in.AlarmTime)
+		s.Bars = batteryBars(size, usable, in.StandbyTime/in.lasts(usable, in.Standby), share, in.StandbyTime, in.AlarmTime)
 	}
 }
 

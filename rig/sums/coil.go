@@ -83,7 +83,7 @@ func Coil(in CoilInput) (*Sheet, error) {
 	s.hot(&in)
 	s.letGo(&in)
 	s.switchOff(&in, on)
-	s.Drawing = coilDrawing(&in)
+	s.Circuit = coilCircuit(&in)
 	return s, nil
 }
 

@@ -140,7 +140,7 @@ func (s *Sheet) dividerFigures(in DividerInput, by string) error {
 	s.resistorPower("lower", in.Lower, in.Upper, in)
 	s.sourceShare(&in, f.TerminalOhms)
 	s.filter(&in, f)
-	s.Drawing = dividerDrawing(&in, f.WorstPinVolts)
+	s.Circuit = dividerCircuit(&in, f.WorstPinVolts)
 	if f.InputShare > mostInput {
 		s.warn(fmt.Sprintf("the converter's own input takes off %s: lower values would be known better", percent(f.InputShare)))
 	}

@@ -12,13 +12,13 @@ import (
 // drawn holds a sheet's drawing to a terminal's 80 columns, two of which are left free before it.
 func drawn(t failing, s *Sheet) {
 	t.Helper()
-	for _, line := range s.Drawing {
+	for _, line := range s.Drawing() {
 		if n := utf8.RuneCountInString(line); n > 78 || strings.TrimRight(line, " ") != line {
 			t.Fatalf("%d columns: %q", n, line)
 		}
 	}
-	if len(s.Drawing) < 3 {
-		t.Fatalf("the drawing is %q", s.Drawing)
+	if len(s.Drawing()) < 3 {
+		t.Fatalf("the drawing is %q", s.Drawing())
 	}
 }
 
@@ -33,24 +33,24 @@ func TestDrawing_Cable(t *testing.T) {
 		"                           █ sees 9 V",
 		" 0 V ○───[ 0.5 ohm ]───────┘",
 	}
-	if err != nil || !slices.Equal(s.Drawing, want) {
-		t.Errorf("%v\n%s\nwant\n%s", err, strings.Join(s.Drawing, "\n"), strings.Join(want, "\n"))
+	if err != nil || !slices.Equal(s.Drawing(), want) {
+		t.Errorf("%v\n%s\nwant\n%s", err, strings.Join(s.Drawing(), "\n"), strings.Join(want, "\n"))
 	}
 }
 
 // 24 h of 30 h are four fifths of what is counted on, which is four fifths of what is rated: 23 of 29
 // of 36 columns.
 func TestDrawing_Battery(t *testing.T) {
-	got := batteryDrawing(10, 8, 0.8, 0.1, 24, 0.5)
+	got := barsText(batteryBars(10, 8, 0.8, 0.1, 24, 0.5))
 	for i, want := range []int{36, 29, 23, 3, 3} {
 		if n := strings.Count(got[i], "█") + strings.Count(got[i], "▒") + strings.Count(got[i], "░"); n != want {
 			t.Errorf("%d columns, want %d: %q", n, want, got[i])
 		}
 	}
-	if tiny := batteryDrawing(10, 10, 0, 1e-4, 0, 0.1); strings.Count(tiny[3], "▒") != 1 {
+	if tiny := barsText(batteryBars(10, 10, 0, 1e-4, 0, 0.1)); strings.Count(tiny[3], "▒") != 1 {
 		t.Errorf("a share that is small must show: %q", tiny[3])
 	}
-	if short := batteryDrawing(10, 8, 3, 0.5, 72, 0.5); len(short) != 4 || strings.Count(short[2], "▒") != 36 {
+	if short := barsText(batteryBars(10, 8, 3, 0.5, 72, 0.5)); len(short) != 4 || strings.Count(short[2], "▒") != 36 {
 		t.Errorf("a battery that is too small: %q", short)
 	}
 }

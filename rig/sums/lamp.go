@@ -68,7 +68,7 @@ func Lamp(in LampInput) (*Sheet, error) {
 	s.lampResistor(&in)
 	s.lampCurrents(&in)
 	s.lampOff(&in)
-	s.Drawing = lampDrawing(&in)
+	s.Circuit = lampCircuit(&in)
 	return s, nil
 }
 

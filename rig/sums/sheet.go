@@ -46,7 +46,16 @@ type Sheet struct {
 	Answers  []Answer
 	Warnings []string
 	Cautions []string
-	Drawing  []string // in characters, a line each, at most 78 across; none where there is none
+	Circuit  *Circuit // what is drawn; nil: none
+	Bars     []Bar    // that are drawn in place of a circuit
+}
+
+// Drawing is what the sheet draws, in characters, a line each, at most 78 across.
+func (s *Sheet) Drawing() []string {
+	if s.Circuit != nil {
+		return s.Circuit.text()
+	}
+	return barsText(s.Bars)
 }
 
 // Value returns a figure, given or worked out; NaN where the sheet has none of the name.

@@ -272,7 +272,7 @@ func (s *Sheet) dropAlong(in *DropInput, per float64) {
 		loop = s.step("loop_with_joints_ohms", "with joints", unit.Resistance, loop+in.Joints, fmt.Sprintf("%s + %s", ohms(loop), ohms(in.Joints)))
 	}
 	far := s.step("far_volts", "voltage at the load", unit.Voltage, in.far(loop), in.farSum(loop))
-	s.Drawing = dropDrawing(in, loop, far)
+	s.Circuit = dropCircuit(in, loop, far)
 	if far <= 0 {
 		s.answer("works", false, fmt.Sprintf("It does not work: the cable's %s cannot carry this load.", ohms(loop)))
 		return

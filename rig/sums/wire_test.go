@@ -104,8 +104,8 @@ func TestDrop_Loads(t *testing.T) {
 			t.Fatal(err)
 		}
 		hold(t, s, figures{"far_volts": {9, 1e-12}, "far_amperes": {1, 1e-12}, "drop_share": {0.1, 1e-12}, "margin_volts": {1, 1e-12}})
-		if !yes(t, s, "works") || len(s.Drawing) != 4 {
-			t.Errorf("%s: %v, drawing %q", name, s.Answers, s.Drawing)
+		if !yes(t, s, "works") || len(s.Drawing()) != 4 {
+			t.Errorf("%s: %v, drawing %q", name, s.Answers, s.Drawing())
 		}
 	}
 }

@@ -47,14 +47,14 @@ func (s *Sheet) Text(w io.Writer) error {
 
 // draw writes the drawing, unless the page is too narrow for it.
 func (s *Sheet) draw(w io.Writer) {
-	across := 0
-	for _, line := range s.Drawing {
+	across, lines := 0, s.Drawing()
+	for _, line := range lines {
 		across = max(across, utf8.RuneCountInString(line)+2)
 	}
 	if p, is := w.(*table.Page); across == 0 || is && p.Columns > 0 && p.Columns < across {
 		return
 	}
-	for _, line := range s.Drawing {
+	for _, line := range lines {
 		fmt.Fprintln(w, strings.TrimRight("  "+line, " "))
 	}
 	fmt.Fprintln(w)
