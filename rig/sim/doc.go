@@ -51,6 +51,17 @@
 //     within the data sheet's limits (TI SBAS444, SBAS473).
 //   - Kernel: an edge is stamped some 20 µs after it happened, normally distributed
 //     with 10 µs standard deviation, as measured on a virtual machine.
+//   - Faults of circuits are circuits: what a joint, a short, a diode or a tired battery puts
+//     between the unit's voltage and a coil is a voltage behind a resistance to the coil
+//     (Thévenin's theorem). Shorted turns are a winding of their own on the coil's core, across
+//     their own wire. A coil without a diode swings with the capacitor across it, and the
+//     output stage is taken to bear that, see ring.go; the converter's input clips what it sees
+//     at 0.3 V below its ground. Where the 0 V of rig and unit are not joined, the rig's
+//     is where the currents through all dividers add up to nothing.
+//   - Contacts are read by a pull-up of 50 kohm and an input with hysteresis, so that an
+//     oxidised one reads open, closed or now one and now the other, see contact.go.
+//   - What gets worse does so with each operation of a relay, see wear.go: bounce and operate
+//     time in proportion, and the time for which a contact sticks as its square. Invented laws.
 //   - Ready pins report their active edge only: the pulse of a converter in
 //     continuous mode lasts some 8 µs, and the falling edge tells nothing.
 //

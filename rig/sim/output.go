@@ -258,10 +258,10 @@ const settledVolts = 1e-7
 func (w *World) applyEdge(o *output, before float64) {
 	src := w.source(o)
 	switch k := o.load(); {
+	case k != nil && k.undamped && !o.high && src.gap != 0:
+		w.beginRinging(o, before)
 	case k == nil || src.gap == 0 || !k.takenOver(w.now, src):
 		w.apply(o, src)
-	case k.undamped:
-		w.beginRinging(o, before)
 	default:
 		o.swing = 0
 		o.fed, o.fedAt = src, w.now
