@@ -75,6 +75,7 @@ func TestSchema_Members(t *testing.T) {
 		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
 		"machine": append(factNames(), "changes"), "fact": columnsOf[jsonFact](),
 		"comparison": comparison, "compared": columnsOf[comparedResult](), "compared_run": columnsOf[comparedRun](),
+		"history": {"format", "unit", "runs"}, "lived_run": append(columnsOf[comparedRun](), "cycles", "findings", "since"), "lived_since": columnsOf[livedSince](),
 	} {
 		got := s.Defs[part].Required
 		if (part == "measurement" || part == "compared") && !slices.Equal(got, want) {

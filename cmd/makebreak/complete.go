@@ -37,6 +37,8 @@ func (a *app) completeWords(c *cobra.Command) completer {
 		return a.files(captureEndings)
 	case "makebreak report":
 		return once(a.runNames(nil, "last"))
+	case "makebreak unit":
+		return once(a.fromLog(func(g *journal.Glimpse) string { return g.Unit }))
 	case "makebreak soak reliability":
 		return a.runNames(func(g *journal.Glimpse) bool { return g.Soak }, "last")
 	case "makebreak runs":

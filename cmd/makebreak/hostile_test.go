@@ -131,6 +131,7 @@ var hostileCommands = map[string][]string{
 	"makebreak runs backup":      {"--log LOG -o DIR/backup.db"},
 	"makebreak runs sign":        {"last --log LOG --key CAPTURE", "--new-key DIR/key"},
 	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "last --log LOG --diagram COIL", "last --log LOG --against last", "last --log LOG --verify", "--schema"},
+	"makebreak unit":             {"U-1 --log LOG"},
 	"makebreak serve":            {"--log LOG --listen nowhere"}, // its pages are tried in package site
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},

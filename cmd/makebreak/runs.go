@@ -53,8 +53,9 @@ func (a *app) runsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "runs",
 		Short: "List what is in the log, the newest first",
-		Long: `List what is in the log, the newest first; with --unit only the runs of that unit,
-with --field only those of which that is noted.
+		Long: `List what is in the log, the newest first; with --unit only the runs of that unit, and
+how many figures changed from run to run (makebreak unit says which); with --field
+only those of which that is noted.
 
 With --set-field, change what is noted with a run. What it was before is kept, with
 when and by whom (--by) it was changed.
@@ -96,6 +97,11 @@ field model, all real or all simulated. There is one of a kind at most.`,
 			}
 			runs = slices.DeleteFunc(runs, func(r journal.RunSummary) bool { return !fields.Match(r.Fields, wanted) })
 			list := record.List{Runs: runs, Unit: a.unit, Wanted: len(wanted) > 0}
+			if a.unit != "" && a.as == "text" && len(runs) > 0 {
+				if list.Changed, err = changesOf(db, a.unit); err != nil {
+					return readFailed(err)
+				}
+			}
 			write := list.Text
 			switch a.as {
 			case "json":
@@ -114,6 +120,20 @@ field model, all real or all simulated. There is one of a kind at most.`,
 	f.StringVar(&o.unmark, "unmark-reference", "", "take the mark of a reference from a `run`")
 	c.AddCommand(a.pruneCommand(), a.checkCommand(), a.exportCommand(), a.importCommand(), a.backupCommand(), a.signCommand())
 	return c
+}
+
+// changesOf says in a few words what changed in each run of a unit since the one before of its
+// sequence.
+func changesOf(db *journal.DB, unit string) (map[string]string, error) {
+	h, err := record.History(db, unit)
+	if err != nil {
+		return nil, err
+	}
+	changed := map[string]string{}
+	for _, l := range h.Runs {
+		changed[l.Run] = l.Moved()
+	}
+	return changed, nil
 }
 
 func noArguments(c *cobra.Command, args []string) error {

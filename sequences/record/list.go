@@ -18,6 +18,9 @@ type List struct {
 	Unit string
 	// Wanted says that only runs with certain fields are listed.
 	Wanted bool
+	// Changed says by a run's name in a few words what changed since the one before; nil:
+	// that is not told. Only text tells it.
+	Changed map[string]string
 }
 
 // listed is a run as JSON: the contract of the command line.
@@ -116,6 +119,9 @@ func (l List) Text(w io.Writer) error {
 	if noted {
 		head = append(head, "fields")
 	}
+	if l.Changed != nil {
+		head = append(head, "changed")
+	}
 	wide := func(row func(...any)) {
 		for _, r := range l.Runs {
 			cells := []any{r.Run, r.Unit, r.Sequence, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), yesNo[r.Complete], yesNo[r.Simulated]}
@@ -124,6 +130,9 @@ func (l List) Text(w io.Writer) error {
 			}
 			if noted {
 				cells = append(cells, fieldsText(r.Fields))
+			}
+			if l.Changed != nil {
+				cells = append(cells, l.Changed[r.Run])
 			}
 			row(cells...)
 		}
@@ -135,7 +144,7 @@ func (l List) Text(w io.Writer) error {
 func (l List) narrow(row func(...any)) {
 	for _, r := range l.Runs {
 		said := []string{r.Unit, r.Sequence, map[bool]string{false: "not complete"}[r.Complete], map[bool]string{true: "simulated"}[r.Simulated],
-			map[bool]string{true: "reference"}[r.Reference], fieldsText(r.Fields)}
+			map[bool]string{true: "reference"}[r.Reference], fieldsText(r.Fields), l.Changed[r.Run]}
 		said = slices.DeleteFunc(said, func(s string) bool { return s == "" })
 		row(r.Run, r.Started.Local().Format("2006-01-02 15:04:05"), r.Cycles, r.Verdict.Name(), words.List(said))
 	}
