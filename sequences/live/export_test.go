@@ -8,6 +8,9 @@ import (
 // Quicken has the hub make states and results as often as it is told to.
 func (h *Hub) Quicken(every time.Duration) { h.refresh, h.settle = every, every }
 
+// Forget has the hub take it that nobody has looked for long.
+func (h *Hub) Forget() { h.looked = time.Now().Add(-unwatched) }
+
 // Hear and MostHearers are the other end of what Tell tells.
 var Hear = hear
 

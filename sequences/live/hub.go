@@ -33,6 +33,8 @@ const (
 	stale = 2 * time.Second
 	// linger is how long states are made though nobody waits for one: a page comes back.
 	linger = 2 * time.Second
+	// unwatched is how long after the last look captures are still copied for who looks next.
+	unwatched = 10 * time.Minute
 )
 
 // Of says what a Hub shows.
@@ -65,6 +67,7 @@ type Hub struct {
 	news    chan struct{} // closed with the next state
 	waiting int           // for the next state
 	until   time.Time     // states are made without anybody waiting
+	looked  time.Time     // when somebody did last, or the hub was made
 	looking bool
 	names   []string // of the outputs, in the order of a glance
 	shared  state
@@ -103,7 +106,7 @@ func New(of Of) *Hub {
 	if of.Now == nil {
 		of.Now = time.Now
 	}
-	h := &Hub{of: of, refresh: refresh, settle: settle, news: make(chan struct{})}
+	h := &Hub{of: of, refresh: refresh, settle: settle, news: make(chan struct{}), looked: time.Now()}
 	h.shared.rows.index = map[rowKey]int{}
 	h.shared.behaviour = behaviour.New(&of.Sequence.Plan)
 	return h
@@ -182,10 +185,11 @@ func (h *Hub) Event() {
 	h.glances.SetPlace(h.step.packed())
 }
 
-// Capture takes in a cycle that is measured and not yet stored. One every two seconds is shown.
+// Capture takes in a cycle that is measured and not yet stored. One every two seconds is shown,
+// and copied for that, unless nobody has looked for a while.
 func (h *Hub) Capture(c *journal.Cycle, x *capture.Capture) {
 	h.mu.Lock()
-	due := time.Since(h.shared.taken) >= h.settle
+	due := time.Since(h.shared.taken) >= h.settle && (h.waiting > 0 || time.Since(h.looked) < unwatched)
 	if due {
 		h.shared.taken = time.Now()
 	}
@@ -312,7 +316,8 @@ func (h *Hub) Next(ctx context.Context, since uint64) (*State, uint64, error) {
 		h.mu.Lock()
 		defer h.mu.Unlock()
 		h.waiting--
-		h.until = time.Now().Add(linger)
+		h.looked = time.Now()
+		h.until = h.looked.Add(linger)
 	}()
 	for h.number <= since || h.state == nil {
 		if !h.looking && h.shared.end == nil {

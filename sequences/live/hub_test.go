@@ -284,3 +284,22 @@ func TestPage_Late(t *testing.T) {
 		t.Errorf("%q, %v", b.String(), err)
 	}
 }
+
+// Captures are copied for who looks, and not where nobody has looked for long.
+func TestHub_Unwatched(t *testing.T) {
+	t.Parallel()
+	for _, forgotten := range []bool{false, true} {
+		r := newRun(t, "relay-only", 3, true)
+		r.begin()
+		r.hub.Quicken(time.Nanosecond)
+		if forgotten {
+			r.hub.Forget()
+		}
+		r.run(t.Context(), t)
+		r.hub.End(time.Unix(1, 0), true, "")
+		s, _, err := r.hub.Next(t.Context(), 0)
+		if err != nil || s.Results == nil || (s.Results.Last == nil) != forgotten {
+			t.Errorf("nobody looked for long: %t; %+v, %v", forgotten, s.Results, err)
+		}
+	}
+}
