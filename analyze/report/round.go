@@ -22,6 +22,12 @@ func scalerOf(q analyze.Quantity, l analyze.Limit, expanded float64, values ...f
 	return s
 }
 
+// ScalerOf returns what writes figures of a quantity that are read together, all in its base
+// unit, beside their limit.
+func ScalerOf(q analyze.Quantity, l analyze.Limit, expanded float64, values ...float64) unit.Scaler {
+	return scalerOf(q, l, expanded, values...)
+}
+
 // Round writes a figure of the quantity and its expanded uncertainty, both in the
 // quantity's base unit, for machines: without a unit and with as many digits as they mean.
 // The uncertainty has two significant digits and the value as many decimals (JCGM

@@ -64,6 +64,26 @@ func (b *Bands) Add(cycle int, value float64) {
 	b.carry(s)
 }
 
+// Clone returns the bands as they are now. It copies little, as stretches that are done do not
+// change.
+func (b *Bands) Clone() *Bands {
+	c := &Bands{size: b.size, done: slices.Clone(b.done), pending: slices.Clone(b.pending), open: b.open}
+	c.open.points = slices.Clone(b.open.points)
+	return c
+}
+
+// Singles returns the values with their cycles, as long as there are so few that each is kept
+// by itself; none later.
+func (b *Bands) Singles() (cycles []int, values []float64) {
+	if b.size != 1 {
+		return nil, nil
+	}
+	for _, s := range b.done {
+		cycles, values = append(cycles, s.first), append(values, s.points[0])
+	}
+	return cycles, values
+}
+
 // carry takes a stretch to the others of its size, of which two become one.
 func (b *Bands) carry(s stretch) {
 	for level := 0; s.n < b.size; level++ {

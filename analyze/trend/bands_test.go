@@ -236,3 +236,28 @@ func BenchmarkBands_Add(b *testing.B) {
 		x.Add(n, rng.NormFloat64())
 	}
 }
+
+// A clone stays as it is while the bands go on.
+func TestBands_Clone(t *testing.T) {
+	t.Parallel()
+	b := &Bands{}
+	var clones []*Bands
+	var want [][]Band
+	for n := 1; n <= 50_000; n++ {
+		b.Add(n, float64(n*7919%977))
+		if n > 150 && n%997 != 0 {
+			continue
+		}
+		c := b.Clone()
+		clones, want = append(clones, c), append(want, b.Bands(40))
+		cycles, values := c.Singles()
+		if few := n < maxStretches; few != (len(values) == n) || few && (cycles[n-1] != n || values[n-1] != float64(n*7919%977)) {
+			t.Errorf("of %d values %d are single ones", n, len(values))
+		}
+	}
+	for i, c := range clones {
+		if got := c.Bands(40); !slices.Equal(got, want[i]) {
+			t.Fatalf("clone %d of %d values: %v, was %v", i, c.N(), got, want[i])
+		}
+	}
+}

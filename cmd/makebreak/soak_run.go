@@ -207,6 +207,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	next, planned := s.Next()
 	a.reportEnd(db.Path(), s.ID())
 	shown.Begin(s.Info(), s.Gravest())
+	j.hub.Follow(s.Sums())
 	looking.begin(s.Info(), j.before, b)
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)

@@ -9,6 +9,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/behaviour"
 	"makebreak/analyze/diagnose"
+	"makebreak/analyze/tally"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
@@ -91,8 +92,12 @@ type state struct {
 	results   *Results
 	made      time.Time // results were
 	taken     time.Time // the capture shown was
-	pending   pending
-	shown     *Shown
+	// sums are a soak's, which belong to the goroutine that measures; nil: it is none.
+	sums    *tally.Tally
+	courses []pendingCourse // taken of them
+	summed  time.Time       // when they were
+	pending pending
+	shown   *Shown
 }
 
 // pending is a capture of a cycle that has not been stored yet.
@@ -152,6 +157,14 @@ func (h *Hub) Begin(info journal.RunInfo, b Before, sampled []string) {
 	s.begun, s.info, s.done, s.stored, s.counts, s.gravest, s.symptoms = true, info, b.Done, b.Stored, b.Counts, b.Gravest, b.Symptoms
 	s.changed = true
 	s.pace.Add(time.Now(), s.done)
+}
+
+// Follow gives the hub the sums of a soak, of which it draws courses: those of the cycles that
+// earlier programs did, too. They are read where OnCycle is called, and in End.
+func (h *Hub) Follow(t *tally.Tally) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.shared.sums, h.shared.courses, h.shared.changed = t, coursesOf(t), true
 }
 
 // Hears has a run tell the hub what happens in it.
@@ -224,8 +237,11 @@ func (h *Hub) Cycle(c *journal.Cycle) {
 		s.symptoms.Add(x)
 	}
 	for i := range c.Measurements {
-		s.rows.add(&c.Measurements[i], s.info.Soak != nil)
+		s.rows.add(&c.Measurements[i])
 		s.behaviour.Add(&c.Measurements[i])
+	}
+	if s.sums != nil && (h.waiting > 0 || now.Before(h.until)) && now.Sub(s.summed) >= h.settle {
+		s.summed, s.courses = now, coursesOf(s.sums)
 	}
 	if s.pending.cycle == c.N {
 		s.shown = shownOf(c, s.pending.capture)
@@ -255,6 +271,9 @@ func (h *Hub) End(at time.Time, complete bool, reason string) {
 	defer h.mu.Unlock()
 	e := End{At: at, Verdict: analyze.RunVerdict(complete, h.shared.gravest), Complete: complete, Reason: reason}
 	h.shared.made = time.Time{}
+	if h.shared.sums != nil {
+		h.shared.courses, h.shared.changed = coursesOf(h.shared.sums), true
+	}
 	s := h.snapshot()
 	h.shared.end, s.End, s.Left = &e, &e, 0
 	h.publish(s)
@@ -299,6 +318,9 @@ func (h *Hub) snapshot() *State {
 			n = s.results.Number + 1
 		}
 		s.results = &Results{Number: n, Cycle: s.stored, Findings: s.symptoms.Findings(&h.of.Sequence.Plan, s.done, nil), Figures: s.rows.figures(), Behaviour: behaviourOf(s.behaviour.Table()), Last: s.shown}
+		for i := range s.courses {
+			s.results.Courses = append(s.results.Courses, s.courses[i].course())
+		}
 	}
 	x.Results = s.results
 	return x

@@ -3,6 +3,8 @@ package live_test
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"math"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -15,6 +17,7 @@ import (
 	"pgregory.net/rapid"
 
 	"makebreak/analyze"
+	"makebreak/analyze/tally"
 	"makebreak/rig/bench"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
@@ -122,7 +125,7 @@ func consistent(s *live.State, planned int) string {
 	}
 	if s.Results != nil {
 		for _, f := range s.Results.Figures {
-			if n := f.Verdicts[0] + f.Verdicts[1] + f.Verdicts[2] + f.Verdicts[3]; n > s.Results.Cycle*s.Step.Of && s.Step.Of > 0 || f.N > n || len(f.Recent) > f.N {
+			if n := f.Verdicts[0] + f.Verdicts[1] + f.Verdicts[2] + f.Verdicts[3]; n > s.Results.Cycle*s.Step.Of && s.Step.Of > 0 || f.N > n {
 				return "a figure has more values than cycles"
 			}
 		}
@@ -301,5 +304,63 @@ func TestHub_Unwatched(t *testing.T) {
 		if err != nil || s.Results == nil || (s.Results.Last == nil) != forgotten {
 			t.Errorf("nobody looked for long: %t; %+v, %v", forgotten, s.Results, err)
 		}
+	}
+}
+
+// A soak's courses are of all its cycles, those of earlier sittings too, in bounded room; those
+// that failed come first.
+func TestHub_Courses(t *testing.T) {
+	t.Parallel()
+	sums, err := tally.New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := newRun(t, "relay-only", 3, true)
+	r.hub.Quicken(time.Nanosecond)
+	r.beginAs(true)
+	add := func(n int, signal string, value float64, v analyze.Verdict) {
+		m := analyze.Measurement{Cycle: n, Event: "energize", Signal: signal, Quantity: analyze.OperateTime, Value: value, Expanded: 1e-5,
+			Limit: analyze.Limit{Lower: math.NaN(), Upper: 0.006}, Verdict: v}
+		if err := sums.Add(&m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	see := func() []live.Course {
+		t.Helper()
+		s, _, err := r.hub.Next(t.Context(), 0)
+		if err != nil || s.Results == nil {
+			t.Fatal(err)
+		}
+		return s.Results.Courses
+	}
+	const few, many = 20, 60_000
+	for n := 1; n <= few; n++ {
+		add(n, "K1", 0.004, analyze.Pass) // which is no course
+		add(n, "K2", 0.004+float64(n)*1e-8, analyze.Pass)
+	}
+	r.hub.Follow(sums)
+	if got := see(); len(got) != 1 || got[0].Signal != "K2" || len(got[0].Bands) != few || got[0].Bands[few-1].First != few || len(got[0].Bands[0].Values) != 1 {
+		t.Fatalf("%+v", got)
+	}
+	for n := few + 1; n <= many; n++ {
+		add(n, "K1", 0.005+float64(n)*2e-8, map[bool]analyze.Verdict{true: analyze.Fail, false: analyze.Pass}[n > 50_000])
+		add(n, "K2", 0.004+float64(n)*1e-8, analyze.Pass)
+	}
+	r.hub.End(time.Unix(1, 0), true, "")
+	got := see()
+	if len(got) != 2 || got[0].Signal != "K1" || got[0].Verdicts[analyze.Fail.Gravity()] != many-50_000 || len(got[0].Out) == 0 || got[0].Out[0].First < 50_000 || got[0].Last != many {
+		t.Fatalf("%+v", got)
+	}
+	bands := got[1].Bands
+	if len(bands) < 30 || len(bands) > 80 || bands[0].First != 1 || bands[len(bands)-1].Last != many {
+		t.Fatalf("%d bands, from cycle %d to %d", len(bands), bands[0].First, bands[len(bands)-1].Last)
+	}
+	for i := 1; i < len(bands); i++ {
+		if bands[i].First != bands[i-1].Last+1 || !(bands[i].Values[2] > bands[i-1].Values[2]) {
+			t.Fatalf("band %d: %+v", i, bands[i])
+		}
+	}
+	if text, err := json.Marshal(got); err != nil || len(text) > 30_000 {
+		t.Errorf("%d bytes: %v", len(text), err)
 	}
 }

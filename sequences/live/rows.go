@@ -2,15 +2,11 @@ package live
 
 import (
 	"math"
-	"slices"
 
 	"makebreak/analyze"
 	"makebreak/analyze/behaviour"
 	"makebreak/analyze/report"
 )
-
-// mostRecent is how many values of a figure are shown as its course.
-const mostRecent = 60
 
 // rows are the figures over the cycles so far.
 type rows struct {
@@ -27,11 +23,9 @@ type rowKey struct {
 type row struct {
 	key    rowKey
 	figure Figure
-	recent []Number // a ring
-	oldest int
 }
 
-func (r *rows) add(m *analyze.Measurement, course bool) {
+func (r *rows) add(m *analyze.Measurement) {
 	k := rowKey{m.Event, m.Signal, m.Quantity}
 	i := r.next
 	if i >= len(r.all) || r.all[i].key != k {
@@ -45,26 +39,14 @@ func (r *rows) add(m *analyze.Measurement, course bool) {
 	if r.next = i + 1; r.next == len(r.all) {
 		r.next = 0
 	}
-	r.all[i].add(m, course)
+	r.all[i].add(m)
 }
 
-func (x *row) add(m *analyze.Measurement, course bool) {
+func (x *row) add(m *analyze.Measurement) {
 	n, verdicts := x.figure.N, x.figure.Verdicts
 	x.figure = figureOf(m)
 	verdicts[m.Verdict.Gravity()]++
 	x.figure.N, x.figure.Verdicts = n+x.figure.N, verdicts
-	if course && !math.IsNaN(m.Value) {
-		x.follow(x.figure.Value)
-	}
-}
-
-func (x *row) follow(v Number) {
-	if len(x.recent) < mostRecent {
-		x.recent = append(x.recent, v)
-		return
-	}
-	x.recent[x.oldest] = v
-	x.oldest = (x.oldest + 1) % mostRecent
 }
 
 // figureOf is a measurement as a figure by itself.
@@ -81,9 +63,7 @@ func figureOf(m *analyze.Measurement) Figure {
 func (r *rows) figures() []Figure {
 	all := make([]Figure, len(r.all))
 	for i := range r.all {
-		x := &r.all[i]
-		all[i] = x.figure
-		all[i].Recent = slices.Concat(x.recent[x.oldest:], x.recent[:x.oldest])
+		all[i] = r.all[i].figure
 	}
 	return all
 }

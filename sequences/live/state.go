@@ -86,7 +86,8 @@ type Results struct {
 	Findings  []analyze.Finding `json:"findings"`
 	Figures   []Figure          `json:"figures"`
 	Behaviour *Behaviour        `json:"behaviour"`
-	Last      *Shown            `json:"last,omitempty"` // nil: no capture is at hand
+	Courses   []Course          `json:"courses,omitempty"` // of a soak
+	Last      *Shown            `json:"last,omitempty"`    // nil: no capture is at hand
 }
 
 // Behaviour is what each output had to do at each event and what it did, in words.
@@ -98,8 +99,8 @@ type Behaviour struct {
 // Did is one output's or relay's part of it.
 type Did struct {
 	Output string `json:"output"` // or relay
-	Named  bool   `json:"named"` // the sequence names it
-	Cells  []Deed `json:"cells"` // one an event
+	Named  bool   `json:"named"`  // the sequence names it
+	Cells  []Deed `json:"cells"`  // one an event
 }
 
 // A Deed is what an output or a relay had to do at an event and what it did.
@@ -128,9 +129,8 @@ type Figure struct {
 	Upper    Number           `json:"upper"`    // limit, in the same unit; NaN: none
 	Bound    analyze.Bound    `json:"bound,omitempty"`
 	Verdict  analyze.Verdict  `json:"verdict"`
-	N        int              `json:"n"`                // values so far
-	Verdicts [4]int           `json:"verdicts"`         // so far, by place in analyze.Verdicts
-	Recent   []Number         `json:"recent,omitempty"` // the newest values, oldest first, of a soak
+	N        int              `json:"n"`        // values so far
+	Verdicts [4]int           `json:"verdicts"` // so far, by place in analyze.Verdicts
 }
 
 // Limit is the figure's limit.

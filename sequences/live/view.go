@@ -12,7 +12,6 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/picture"
-	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
@@ -58,11 +57,6 @@ type behaviourRow struct {
 }
 
 type behaviourCell struct{ Event, Expected, Seen, Class, Mark, Word string }
-
-type courseView struct {
-	Name, Value, Limit, Class, Word string
-	Strip                           template.HTML
-}
 
 func viewOf(r *Run) view {
 	s := r.State
@@ -287,9 +281,7 @@ func (v *view) results(s *State) {
 	if r.Behaviour != nil && len(r.Behaviour.Outputs) > 0 && s.Stored > 0 {
 		v.Behaviour = behaviourViewOf(r.Behaviour)
 	}
-	if s.Soak {
-		v.Courses = courses(r.Figures)
-	}
+	v.Courses = courseViews(r.Courses)
 }
 
 func behaviourViewOf(b *Behaviour) *behaviourView {
@@ -317,55 +309,6 @@ func behaviourViewOf(b *Behaviour) *behaviourView {
 		x.Steady = "Did not move, as it must be: " + strings.Join(steady, ", ") + "."
 	}
 	return x
-}
-
-// mostCourses is how many courses are shown: those that fare worst.
-const mostCourses = 12
-
-// courses are the newest values of the figures that are judged, the worst first.
-func courses(figures []Figure) []courseView {
-	var judged []*Figure
-	for i := range figures {
-		if f := &figures[i]; f.Verdicts[0] < f.Verdicts[1]+f.Verdicts[2]+f.Verdicts[3] && f.N > 0 {
-			judged = append(judged, f)
-		}
-	}
-	slices.SortStableFunc(judged, func(a, b *Figure) int {
-		for v := analyze.Fail.Gravity(); v > 1; v-- {
-			if d := b.Verdicts[v] - a.Verdicts[v]; d != 0 {
-				return d
-			}
-		}
-		return 0
-	})
-	var all []courseView
-	for _, f := range judged[:min(len(judged), mostCourses)] {
-		all = append(all, courseOf(f))
-	}
-	return all
-}
-
-func courseOf(f *Figure) courseView {
-	at := "at " + f.Event
-	if f.Event == "" {
-		at = "at the start"
-	}
-	c := courseView{Name: words.Safe(fmt.Sprintf("%s %s %s", f.Signal, f.Quantity.Words(), at)), Class: f.Verdict.Name(),
-		Value: f.Bound.Sign() + report.Reading(f.Quantity, float64(f.Value), float64(f.Expanded)), Limit: report.LimitWords(f.Quantity, f.Limit()),
-		Word: f.Verdict.Mark() + " " + f.Verdict.Name()}
-	if n := f.Verdicts[analyze.Fail.Gravity()]; n > 0 {
-		c.Word += fmt.Sprintf(", %s failed so far", grouped(n))
-	}
-	s := picture.Strip{Name: c.Name, About: fmt.Sprintf("The newest %s, the last %s.", words.Count(len(f.Recent), "value"), c.Value),
-		Lower: float64(f.Lower), Upper: float64(f.Upper), Guard: float64(f.Expanded)}
-	for _, v := range f.Recent {
-		s.Dots = append(s.Dots, picture.Dot{Value: float64(v), Out: float64(v) < s.Lower || float64(v) > s.Upper})
-	}
-	var b bytes.Buffer
-	if s.Inline(&b) == nil { // without values there is no strip
-		c.Strip = template.HTML(b.String())
-	}
-	return c
 }
 
 // draw draws the last cycle where it shows most: at its gravest figure, else where something

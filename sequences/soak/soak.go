@@ -163,6 +163,10 @@ func newSoak(db *journal.DB, run *journal.Run, keep journal.Retention, bad int, 
 // ID returns the run's.
 func (s *Soak) ID() string { return s.store.Run.ID() }
 
+// Sums returns what the figures come to, over all sittings. They belong to the goroutine that
+// calls OnCycle while the soak runs.
+func (s *Soak) Sums() *tally.Tally { return s.sums.tally }
+
 // Info returns what the run is of.
 func (s *Soak) Info() journal.RunInfo { return s.store.Run.Info() }
 
