@@ -96,6 +96,15 @@ func strainOf(x *tally.Row) float64 {
 	return strain
 }
 
+// made makes courses of what was taken.
+func made(taken []pendingCourse) []Course {
+	all := make([]Course, len(taken))
+	for i := range taken {
+		all[i] = taken[i].course()
+	}
+	return all
+}
+
 // course makes the bands.
 func (p *pendingCourse) course() Course {
 	c := p.Course
@@ -117,8 +126,8 @@ func (p *pendingCourse) course() Course {
 }
 
 type courseView struct {
-	Name, Class, Word string
-	Drawing           template.HTML // empty: there is none
+	Name, Word string
+	Drawing    template.HTML // empty: there is none
 }
 
 // courseViews are the courses as the page shows them.
@@ -138,11 +147,13 @@ func (c *Course) view() courseView {
 	x := courseView{Name: words.Safe(fmt.Sprintf("%s %s %s", c.Signal, c.Quantity.Words(), at))}
 	for _, v := range []analyze.Verdict{analyze.Pass, analyze.Undecided, analyze.Fail} {
 		if n := c.Verdicts[v.Gravity()]; n > 0 {
-			x.Class, x.Word = v.Name(), fmt.Sprintf("%s %s in %s of %s", v.Mark(), v.Name(), grouped(n), grouped(c.Figures))
+			x.Word = fmt.Sprintf("%s %s in %s of %s", v.Mark(), v.Name(), grouped(n), grouped(c.Figures))
 		}
 	}
 	var b bytes.Buffer
-	if c.picture(x.Name).Inline(&b) == nil {
+	p := c.picture(x.Name)
+	p.Words = []string{x.Word}
+	if p.Inline(&b) == nil {
 		x.Drawing = template.HTML(b.String())
 	}
 	return x

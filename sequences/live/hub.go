@@ -94,8 +94,9 @@ type state struct {
 	taken     time.Time // the capture shown was
 	// sums are a soak's, which belong to the goroutine that measures; nil: it is none.
 	sums    *tally.Tally
-	courses []pendingCourse // taken of them
+	taking  []pendingCourse // taken of them, and not made yet
 	summed  time.Time       // when they were
+	courses []Course        // made of them
 	pending pending
 	shown   *Shown
 }
@@ -164,7 +165,7 @@ func (h *Hub) Begin(info journal.RunInfo, b Before, sampled []string) {
 func (h *Hub) Follow(t *tally.Tally) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.shared.sums, h.shared.courses, h.shared.changed = t, coursesOf(t), true
+	h.shared.sums, h.shared.taking, h.shared.changed = t, coursesOf(t), true
 }
 
 // Hears has a run tell the hub what happens in it.
@@ -241,7 +242,7 @@ func (h *Hub) Cycle(c *journal.Cycle) {
 		s.behaviour.Add(&c.Measurements[i])
 	}
 	if s.sums != nil && (h.waiting > 0 || now.Before(h.until)) && now.Sub(s.summed) >= h.settle {
-		s.summed, s.courses = now, coursesOf(s.sums)
+		s.summed, s.taking = now, coursesOf(s.sums)
 	}
 	if s.pending.cycle == c.N {
 		s.shown = shownOf(c, s.pending.capture)
@@ -272,7 +273,7 @@ func (h *Hub) End(at time.Time, complete bool, reason string) {
 	e := End{At: at, Verdict: analyze.RunVerdict(complete, h.shared.gravest), Complete: complete, Reason: reason}
 	h.shared.made = time.Time{}
 	if h.shared.sums != nil {
-		h.shared.courses, h.shared.changed = coursesOf(h.shared.sums), true
+		h.shared.courses, h.shared.changed = made(coursesOf(h.shared.sums)), true
 	}
 	s := h.snapshot()
 	h.shared.end, s.End, s.Left = &e, &e, 0
@@ -317,10 +318,7 @@ func (h *Hub) snapshot() *State {
 		if s.results != nil {
 			n = s.results.Number + 1
 		}
-		s.results = &Results{Number: n, Cycle: s.stored, Findings: s.symptoms.Findings(&h.of.Sequence.Plan, s.done, nil), Figures: s.rows.figures(), Behaviour: behaviourOf(s.behaviour.Table()), Last: s.shown}
-		for i := range s.courses {
-			s.results.Courses = append(s.results.Courses, s.courses[i].course())
-		}
+		s.results = &Results{Number: n, Cycle: s.stored, Findings: s.symptoms.Findings(&h.of.Sequence.Plan, s.done, nil), Figures: s.rows.figures(), Behaviour: behaviourOf(s.behaviour.Table()), Courses: s.courses, Last: s.shown}
 	}
 	x.Results = s.results
 	return x
@@ -382,6 +380,7 @@ func (h *Hub) look() {
 		}
 		h.mu.Unlock()
 		h.work.Lock()
+		h.makeCourses()
 		h.mu.Lock()
 		s, names := h.snapshot(), h.names // before the rig is looked at: no cycle is stored that has not begun
 		h.mu.Unlock()
@@ -408,6 +407,23 @@ func (h *Hub) look() {
 		h.mu.Unlock()
 		h.work.Unlock()
 		time.Sleep(h.refresh - time.Since(began))
+	}
+}
+
+// makeCourses makes the courses that were taken, without keeping the measuring waiting.
+func (h *Hub) makeCourses() {
+	h.mu.Lock()
+	taken := h.shared.taking
+	h.shared.taking = nil
+	h.mu.Unlock()
+	if taken == nil {
+		return
+	}
+	courses := made(taken)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.shared.end == nil { // else they are made for good
+		h.shared.courses = courses
 	}
 }
 
