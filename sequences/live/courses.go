@@ -96,8 +96,8 @@ func strainOf(x *tally.Row) float64 {
 	return strain
 }
 
-// made makes courses of what was taken.
-func made(taken []pendingCourse) []Course {
+// madeOf makes courses of what was taken.
+func madeOf(taken []pendingCourse) []Course {
 	all := make([]Course, len(taken))
 	for i := range taken {
 		all[i] = taken[i].course()

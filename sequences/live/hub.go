@@ -273,7 +273,7 @@ func (h *Hub) End(at time.Time, complete bool, reason string) {
 	e := End{At: at, Verdict: analyze.RunVerdict(complete, h.shared.gravest), Complete: complete, Reason: reason}
 	h.shared.made = time.Time{}
 	if h.shared.sums != nil {
-		h.shared.courses, h.shared.changed = made(coursesOf(h.shared.sums)), true
+		h.shared.courses, h.shared.changed = madeOf(coursesOf(h.shared.sums)), true
 	}
 	s := h.snapshot()
 	h.shared.end, s.End, s.Left = &e, &e, 0
@@ -419,7 +419,7 @@ func (h *Hub) makeCourses() {
 	if taken == nil {
 		return
 	}
-	courses := made(taken)
+	courses := madeOf(taken)
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.shared.end == nil { // else they are made for good

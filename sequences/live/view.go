@@ -12,6 +12,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/picture"
+	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/line"
 	"makebreak/rig/unit"
