@@ -16,6 +16,7 @@ import (
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/bench"
 	"makebreak/rig/calibration"
+	"makebreak/rig/meter"
 	"makebreak/rig/prompt"
 	"makebreak/rig/sim"
 	"makebreak/rig/unit"
@@ -44,6 +45,8 @@ var made = map[string]func(*testing.T) string{
 	"quantities": madeQuantities,
 	"sequences":  madeSequences,
 	"faults":     madeFaults,
+	"changes":    madeChanges,
+	"meter":      madeMeter,
 	"columns":    func(t *testing.T) string { return madeMembers(t, "column", "measurement") },
 	"members":    func(t *testing.T) string { return madeMembers(t, "key", "record") },
 	"runs":       func(t *testing.T) string { return madeMembers(t, "column", "run") },
@@ -166,6 +169,46 @@ func madeFaults(*testing.T) string {
 		b.WriteString("\n")
 	}
 	return strings.TrimSuffix(b.String(), "\n")
+}
+
+func madeChanges(*testing.T) string {
+	var b strings.Builder
+	b.WriteString("| change | what it does |\n| --- | --- |\n")
+	opts := sim.Opts{Programme: []sim.Rule{{Output: "OUT3", Event: "arm-away", Do: sim.GoHigh}}}
+	for _, c := range sim.Changes(rigfile.Builtin()[0], opts) {
+		fmt.Fprintf(&b, "| `%s` | %s |\n", escaped(c.Form), c.About)
+	}
+	return b.String()
+}
+
+// madeMeter lists the meter's ranges, those of one accuracy in a row.
+func madeMeter(*testing.T) string {
+	var b strings.Builder
+	b.WriteString("| mode | ranges | last digit | accuracy | tests with |\n| --- | --- | --- | --- | --- |\n")
+	for _, m := range meter.Modes() {
+		all := meter.Ranges(m)
+		for len(all) > 0 {
+			n := 1
+			for n < len(all) && all[n].Accuracy == all[0].Accuracy {
+				n++
+			}
+			row := all[:n]
+			all = all[n:]
+			ranges := func(of func(meter.Range) float64) string {
+				return words.List(words.Texts(row, func(r meter.Range) string { return m.Kind().Format(of(r)) }))
+			}
+			test := ""
+			if row[0].Test > 0 {
+				test = unit.Voltage.Format(row[0].Test) + " behind as many ohms as the range"
+				if row[0].TestOhms != row[0].FullScale {
+					test = unit.Voltage.Format(row[0].Test) + " behind " + unit.Resistance.Format(row[0].TestOhms)
+				}
+			}
+			fmt.Fprintf(&b, "| `%s` | %s | %s | %s + %s | %s |\n", m, ranges(func(r meter.Range) float64 { return r.FullScale }), ranges(func(r meter.Range) float64 { return r.Digit }),
+				unit.Share.Format(row[0].Share), words.Count(int(row[0].Digits), "digit"), test)
+		}
+	}
+	return b.String()
 }
 
 // terminalVolts is the voltage of the README's worked divider: a 12 V battery on

@@ -7,7 +7,9 @@ import (
 
 	"makebreak/rig/ads1x15"
 	"makebreak/rig/line"
+	"makebreak/rig/meter"
 	"makebreak/rig/wiring"
+	"makebreak/rig/wiring/rigfile"
 )
 
 // panelRig is an invented rig: three converters, six outputs, one relay.
@@ -148,5 +150,20 @@ func BenchmarkWorld_Follow(b *testing.B) {
 	b.ReportMetric(w.Now().Sub(begin).Seconds()/b.Elapsed().Seconds(), "sim-s/s")
 	if n == 0 || sum == 0 {
 		b.Fatal("nothing was read")
+	}
+}
+
+// One reading of ohms, at worst through all ranges, on the built-in panel.
+func BenchmarkNetwork_Ohms(b *testing.B) {
+	rig := rigfile.Builtin()[0]
+	w, err := NewWorld(rig, programmed(rig, Opts{Seed: 1}))
+	if err != nil {
+		b.Fatal(err)
+	}
+	m := meter.New(1)
+	for b.Loop() {
+		if _, err := m.Read(w.Network(SupplyOff), meter.Ohms, "panel.OUT3", "rig.3V3"); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

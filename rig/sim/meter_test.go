@@ -178,12 +178,11 @@ func TestNetwork_ShowsWhatComesAndGoes(t *testing.T) {
 // the supplies off there is none, and resistance is the same both ways.
 func TestNetwork_EveryPair(t *testing.T) {
 	d := rand.New(rand.NewPCG(9, 9))
-	benches := 1
-	if testing.Short() {
-		benches = 0
-	}
-	for _, f := range sim.Faults() {
-		for _, rig := range rigfile.Builtin()[:1+2*benches] {
+	for i, f := range sim.Faults() {
+		if testing.Short() && i%8 != 0 {
+			continue
+		}
+		for _, rig := range rigfile.Builtin() {
 			opts := sim.Opts{Seed: d.Uint64(), Programme: program(rig), Faults: []sim.Fault{drawFault(d, rig, f)}}
 			w, err := sim.NewWorld(rig, opts)
 			if err != nil {
@@ -213,11 +212,11 @@ func everyPair(t *testing.T, what string, w *sim.World, d *rand.Rand) {
 		t.Fatal(err)
 	}
 	points := w.Layout().Points
-	for _, a := range points {
-		for _, b := range points {
+	for i, a := range points {
+		for _, b := range points[i:] {
 			v, err := live.Volts(a.Name, b.Name)
 			back, _ := live.Volts(b.Name, a.Name)
-			if err == nil && (v != -back || math.Abs(v) > 40 || a == b && v != 0) {
+			if err == nil && (v != -back || math.Abs(v) > 40 || a.Name == b.Name && v != 0) {
 				t.Fatalf("%s: %g V from %s to %s and %g V back", what, v, a.Name, b.Name, back)
 			}
 			if x, err := dead.Volts(a.Name, b.Name); err == nil && math.Abs(x) > 1e-9 {
