@@ -10,7 +10,6 @@ import (
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
-	"makebreak/sequences/setup"
 	"makebreak/sequences/sheet"
 )
 
@@ -102,15 +101,12 @@ func (a *app) drawnBench(args []string) (*wiring.Rig, *sequences.Sequence, error
 	return rig, seq, err
 }
 
-// relaysOf are the relays that a sequence names; of none, nothing is guessed.
+// relaysOf are the relays that a sequence names; without one none is guessed.
 func relaysOf(rig *wiring.Rig, seq *sequences.Sequence) []sim.Relay {
 	if seq == nil {
 		return nil
 	}
-	if relays := setup.Unit(rig, seq).Relays; relays != nil {
-		return relays
-	}
-	return sim.DefaultRelays(rig, nil)
+	return sheet.Relays(rig, seq)
 }
 
 // writeSheet writes both drawings for a terminal of 80 columns.

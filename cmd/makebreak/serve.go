@@ -10,6 +10,7 @@ import (
 
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
+	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/live"
 	"makebreak/sequences/site"
@@ -38,8 +39,11 @@ func (a *app) serveCommand() *cobra.Command {
 		Long: `Serve a local page until Ctrl-C: what happens now, the log with a search, and the
 record of each run. /metrics has what the log holds, for Prometheus.
 
-The page only reads: no request changes the log or acts on a drive. Any address but
-a loopback one needs TLS and logins (--web-config) or --insecure.`,
+The page only reads: no request changes the log or acts on a drive. Exercises are the
+exception: each trainee's has a simulated bench of its own, and what is done there is in
+the log. With --rig FILE of a real rig there are none.
+
+Any address but a loopback one needs TLS and logins (--web-config) or --insecure.`,
 		Example: `  makebreak serve
   makebreak serve --listen localhost:8000 --log bench-2.db
   makebreak serve --listen :9120 --web-config web.yaml`,
@@ -54,19 +58,32 @@ a loopback one needs TLS and logins (--web-config) or --insecure.`,
 
 // serve serves the site until the context ends.
 func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
+	exercises, err := a.servedExercises()
+	if err != nil {
+		return err
+	}
 	var s *site.Site
 	board := live.NewBoard(a.log, func(f func(*journal.DB) error) error { return s.Read(f) })
-	s, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(board), Program: version(), Failed: a.note})
+	s, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(board), Program: version(), Failed: a.note, Exercises: exercises})
 	if err != nil {
 		return readFailed(err)
 	}
-	server, err := web.Serve(web.Opts{Address: o.listen, Usual: usualPage, Access: o.access, Failed: func(err error) { a.note("page: %v", err) }}, s)
+	server, err := web.Serve(web.Opts{Address: o.listen, Usual: usualPage, Access: o.access, Acts: s.Acts, Failed: func(err error) { a.note("page: %v", err) }}, s)
 	if err != nil {
 		return problem.Of(problem.KindOf(err), errors.Join(fmt.Errorf("--listen %w", err), s.Close()))
 	}
 	a.tellPage(server.URL("/"), server.Open())
 	<-ctx.Done()
 	return errors.Join(server.Close(), s.Close())
+}
+
+// servedExercises are what trainees may do at the page; nil beside a real rig.
+func (a *app) servedExercises() (*site.Exercises, error) {
+	rig, err := a.namedRig()
+	if err != nil || !rig.Simulated {
+		return nil, err
+	}
+	return &site.Exercises{Definitions: exercise.Builtin(), Open: func() (*journal.DB, error) { return journal.Open(a.log) }, Now: a.now}, nil
 }
 
 // tellPage says where the page is, and who else can read it.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"mime"
 	"net/http"
 
 	"golang.org/x/time/rate"
@@ -19,8 +20,9 @@ var headers = map[string]string{
 }
 
 // guarded applies the rules that hold for all that is served: each request waits for its
-// turn, names this machine, and only reads. Failed is told of a handler that panics.
-func guarded(h http.Handler, own hosts, failed func(error)) http.Handler {
+// turn, names this machine, and only reads, except where acts says that it may act. Failed is
+// told of a handler that panics.
+func guarded(h http.Handler, own hosts, acts func(path string) bool, failed func(error)) http.Handler {
 	turns := rate.NewLimiter(requestRate, requestBurst)
 	return seated(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		defer recovered(w, failed)
@@ -32,6 +34,8 @@ func guarded(h http.Handler, own hosts, failed func(error)) http.Handler {
 			refuse(w, http.StatusServiceUnavailable, "this server ends")
 		case !own.has(r):
 			refuse(w, http.StatusMisdirectedRequest, "this machine has another name: use the name or address that the program was told to serve at")
+		case r.Method == http.MethodPost && acts != nil && acts(r.URL.Path):
+			form(h, w, r)
 		case r.Method != http.MethodGet && r.Method != http.MethodHead:
 			w.Header().Set("Allow", "GET, HEAD")
 			refuse(w, http.StatusMethodNotAllowed, "use GET or HEAD")
@@ -39,6 +43,30 @@ func guarded(h http.Handler, own hosts, failed func(error)) http.Handler {
 			h.ServeHTTP(w, r)
 		}
 	}))
+}
+
+// maxForm is the largest form that is sent here, in bytes.
+const maxForm = 8 << 10
+
+// ownPages refuses what a browser sends from a page of elsewhere.
+var ownPages = http.NewCrossOriginProtection()
+
+// form lets a handler act on a form that a page of this server sent.
+func form(h http.Handler, w http.ResponseWriter, r *http.Request) {
+	if err := ownPages.Check(r); err != nil {
+		refuse(w, http.StatusForbidden, "only a page of this server may send this")
+		return
+	}
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/x-www-form-urlencoded" {
+		refuse(w, http.StatusUnsupportedMediaType, "must be a form")
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+	if err := r.ParseForm(); err != nil {
+		refuse(w, http.StatusBadRequest, fmt.Sprintf("must be a form of %d bytes at most", maxForm))
+		return
+	}
+	h.ServeHTTP(w, r)
 }
 
 // refuse answers with why not, and ends the connection: what follows may be a long body.

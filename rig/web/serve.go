@@ -55,6 +55,8 @@ type Opts struct {
 	Address string // as in "localhost:9120"
 	Usual   string // an address to try where that one cannot be served; empty: localhost:9110
 	Access
+	// Acts says of a path whether a request may act there, by a form that is posted; nil: nowhere.
+	Acts   func(path string) bool
 	Failed func(error) // is told of a failure later on
 }
 
@@ -106,7 +108,7 @@ func ServeAt(l net.Listener, o Opts, h http.Handler) (*Server, error) {
 func (l *Listener) serve(h http.Handler) (*Server, error) {
 	o := l.opts
 	own := ownNames(o.Address, l.Addr().String())
-	s, err := serve(l.Listener, o.Access, func(h http.Handler) http.Handler { return guarded(h, own, o.Failed) }, h, o.Failed)
+	s, err := serve(l.Listener, o.Access, func(h http.Handler) http.Handler { return guarded(h, own, o.Acts, o.Failed) }, h, o.Failed)
 	if err == nil {
 		s.open = l.Open
 	}

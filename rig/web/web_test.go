@@ -94,7 +94,7 @@ var hello = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.W
 // started serves a handler on pipes, without a name that must be asked for.
 func started(t *testing.T, p *pipes, h http.Handler, failed func(error)) *Server {
 	t.Helper()
-	s, err := serve(p, Access{}, func(h http.Handler) http.Handler { return guarded(h, nil, failed) }, h, failed)
+	s, err := serve(p, Access{}, func(h http.Handler) http.Handler { return guarded(h, nil, nil, failed) }, h, failed)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -311,7 +311,7 @@ func TestServe_CloseBusy(t *testing.T) {
 func TestServe_Panic(t *testing.T) {
 	t.Parallel()
 	var told error
-	h := guarded(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { panic("odd") }), nil, func(err error) { told = err })
+	h := guarded(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { panic("odd") }), nil, nil, func(err error) { told = err })
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, httptest.NewRequest("GET", "http://localhost/", nil))
 	if w.Code != http.StatusInternalServerError || told == nil || !strings.Contains(told.Error(), "odd") {
@@ -322,7 +322,7 @@ func TestServe_Panic(t *testing.T) {
 // Requests only read, and say to whom they speak; each answer forbids a browser what it need not do.
 func TestGuarded(t *testing.T) {
 	t.Parallel()
-	h := guarded(hello, nil, nil)
+	h := guarded(hello, nil, nil, nil)
 	for _, c := range []struct {
 		method, url string
 		want        int

@@ -12,6 +12,8 @@ import (
 	"makebreak/rig/unit"
 	"makebreak/rig/wiring"
 	"makebreak/rig/words"
+	"makebreak/sequences"
+	"makebreak/sequences/setup"
 )
 
 // Bench returns how a rig is wired, as it is drawn, with relays behind its outputs as given.
@@ -229,4 +231,13 @@ func Sentences(b *picture.Bench) []string {
 		add("%s.", text)
 	}
 	return all
+}
+
+// Relays are the relays on a simulated bench for a sequence: those that it names, or else what
+// the contacts' names suggest.
+func Relays(rig *wiring.Rig, seq *sequences.Sequence) []sim.Relay {
+	if relays := setup.Unit(rig, seq).Relays; relays != nil {
+		return relays
+	}
+	return sim.DefaultRelays(rig, nil)
 }

@@ -37,21 +37,7 @@ func TestPages_Browser(t *testing.T) {
 			if err := chromedp.Do(ctx, chromedp.Navigate(server.URL(address))); err != nil {
 				t.Fatal(err)
 			}
-			out, err := browser.Wider(ctx)
-			if err != nil || out != "" {
-				t.Errorf("%s, %s, wider than the page: %v %s", name, v.Name, err, out)
-			}
-			photograph(ctx, t, name+"-"+strings.ReplaceAll(v.Name, " ", "-"))
-			if v.Plain { // axe-core is a script
-				continue
-			}
-			barriers, err := axe.Check(ctx)
-			if err != nil {
-				t.Fatalf("%s, %s: %v", name, v.Name, err)
-			}
-			for _, b := range barriers {
-				t.Errorf("%s, %s: %s", name, v.Name, b)
-			}
+			lookAt(ctx, t, name, v)
 		}
 	}
 	for _, v := range []browser.View{plain, browser.Views[2]} {
@@ -66,6 +52,74 @@ func TestPages_Browser(t *testing.T) {
 			t.Errorf("%s: the search came to %v, %s", v.Name, err, text)
 		}
 	}
+	walkExercise(ctx, t)
+}
+
+// walkExercise does an exercise in a browser with a mouse, and without scripts by the keyboard
+// alone. Points of the drawing are chosen by the keyboard.
+func walkExercise(ctx context.Context, t *testing.T) {
+	t.Helper()
+	s, _ := classroom(t)
+	server, err := web.Serve(web.Opts{Address: "localhost:0", Acts: s.Acts, Failed: func(err error) { t.Error(err) }}, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer server.Close()
+	plain := browser.View{Name: "phone without scripts", Media: "screen", Scheme: "light", Width: 390, Plain: true}
+	for _, v := range []browser.View{browser.Views[2], browser.Views[1], plain} {
+		if err := v.Set(ctx); err != nil {
+			t.Fatal(err)
+		}
+		look := func(name string) { lookAt(ctx, t, "exercise-"+name, v) }
+		do := func(what string, actions ...chromedp.Action[chromedp.Void]) {
+			t.Helper()
+			if err := chromedp.Do(ctx, actions...); err != nil {
+				at, _ := chromedp.Run(context.WithoutCancel(ctx), chromedp.Evaluate[string]("location.href"))
+				t.Fatalf("%s, %s, at %s: %v", v.Name, what, at, err)
+			}
+		}
+		do("begin", chromedp.Navigate(server.URL("/exercises")), chromedp.WaitVisible(`input[name="name"]`))
+		look("list")
+		do("begin", chromedp.SendKeys(`input[name="name"]`, "Ada Fitter"), chromedp.SendKeys(`input[name="word"]`, "bench\n"), chromedp.WaitVisible(`form[action$="/card"]`))
+		look("begun")
+		do("read the card", press(v, `form[action$="/card"] button`), chromedp.WaitVisible("#wiring svg"))
+		do("run", press(v, `form[action$="/try"] button`), chromedp.WaitVisible(`#seen a[href^="/runs/"]`))
+		do("look", chromedp.SetValue(`form[action$="/look"] select`, "arm-away"), press(v, `form[action$="/look"] button`), chromedp.WaitVisible("#seen .readings"))
+		look("bench")
+		do("choose the red lead", chromedp.SendKeys(`#wiring a[aria-label^="Hold the red lead to panel.OUT3:"]`, "\r"), chromedp.WaitVisible(`#wiring a[aria-label^="Hold the black lead"]`))
+		do("choose the black lead", chromedp.SendKeys(`#wiring a[aria-label^="Hold the black lead to panel.0V:"]`, "\r"), chromedp.WaitVisible("#measure"))
+		look("leads")
+		do("answer", chromedp.SetValue(`form[action$="/answer"] select[name="first"]`, "nothing"), press(v, `form[action$="/answer"] button`), chromedp.WaitVisible(".marks"))
+		look("marks")
+	}
+}
+
+// press presses a button: with the mouse, or without scripts by the keyboard.
+func press(v browser.View, what string) chromedp.Action[chromedp.Void] {
+	if v.Plain {
+		return chromedp.SendKeys(what, "\r")
+	}
+	return chromedp.Click(what)
+}
+
+// lookAt looks at a page: nothing is wider than it, and a screen reader can read it.
+func lookAt(ctx context.Context, t *testing.T, name string, v browser.View) {
+	t.Helper()
+	out, err := browser.Wider(ctx)
+	if err != nil || out != "" {
+		t.Errorf("%s, %s, wider than the page: %v %s", name, v.Name, err, out)
+	}
+	photograph(ctx, t, name+"-"+strings.ReplaceAll(v.Name, " ", "-"))
+	if v.Plain { // axe-core is a script
+		return
+	}
+	barriers, err := axe.Check(ctx)
+	if err != nil {
+		t.Fatalf("%s, %s: %v", name, v.Name, err)
+	}
+	for _, b := range barriers {
+		t.Errorf("%s, %s: %s", name, v.Name, b)
+	}
 }
 
 // photograph keeps a picture of the page for a person to look at, in the folder that
@@ -76,7 +130,7 @@ func photograph(ctx context.Context, t *testing.T, name string) {
 	if dir == "" {
 		return
 	}
-	picture, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 	if err == nil {
 		err = os.WriteFile(filepath.Join(dir, name+".png"), picture, 0o644)
 	}

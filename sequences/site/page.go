@@ -13,8 +13,11 @@ import (
 //go:embed page.html
 var pageSource string
 
+//go:embed exercises.html
+var exercisesSource string
+
 var pages = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("").Parse(pageSource))
+	return template.Must(template.Must(template.New("").Parse(pageSource)).Parse(exercisesSource))
 })
 
 // policy is the Content-Security-Policy of the site's pages.
@@ -27,10 +30,12 @@ type page struct {
 	Scripts []string
 	Program string
 	Refresh int // seconds after which a page without scripts is asked for again; 0: never
+	// Exercises says that there are some.
+	Exercises bool
 }
 
 func (s *Site) page(title string) page {
-	return page{Title: title, Sheet: s.sheetName(), Program: s.opts.Program}
+	return page{Title: title, Sheet: s.sheetName(), Program: s.opts.Program, Exercises: s.practice != nil}
 }
 
 // write answers with a page by the name of its template.

@@ -22,6 +22,8 @@ type Opts struct {
 	Metrics []prometheus.Collector           // are served beside those of the log
 	Beside  bool                             // a run is under way in this program: records are made slowly
 	Failed  func(format string, args ...any) // is told what went wrong with the log
+	// Exercises are what trainees may do; nil: nothing. See Site.Acts.
+	Exercises *Exercises
 }
 
 // Now is what happens now, at the top of the first page.
@@ -58,6 +60,8 @@ type Site struct {
 	share *web.Share // of making records
 	parts parts      // of the long ones
 	sheet string     // style sheet
+
+	practice *practice // nil: no exercises are served
 }
 
 // New makes a site. The log need not be there yet.
@@ -73,6 +77,9 @@ func New(opts Opts) (*Site, error) {
 		return nil, err
 	}
 	s.sheet = sheet(opts.Now)
+	if opts.Exercises != nil {
+		s.practice = newPractice(s, opts.Exercises)
+	}
 	return s, s.routes()
 }
 
@@ -86,6 +93,9 @@ func (s *Site) routes() error {
 	s.mux.HandleFunc("/assets/{name}", s.asset)
 	if s.opts.Now != nil {
 		s.mux.HandleFunc("/now", s.stream)
+	}
+	if s.practice != nil {
+		s.practice.routes(s.mux)
 	}
 	s.mux.Handle("/metrics", metrics)
 	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
@@ -101,7 +111,12 @@ func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.mux.ServeHT
 func (s *Site) Read(f func(*journal.DB) error) error { return s.log.read(f) }
 
 // Close ends reading the log. No request may be under way.
-func (s *Site) Close() error { return s.log.close() }
+func (s *Site) Close() error {
+	if s.practice == nil {
+		return s.log.close()
+	}
+	return errors.Join(s.practice.close(), s.log.close())
+}
 
 // failed answers a request for which the log could not be read.
 func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {

@@ -1,0 +1,263 @@
+package site
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/analyze/picture"
+	"makebreak/rig/prompt"
+	"makebreak/rig/words"
+	"makebreak/sequences/exercise"
+	benchsheet "makebreak/sequences/sheet"
+)
+
+// leads are where the meter's leads are held; empty: not chosen yet.
+type leads struct{ Red, Black string }
+
+// query is the leads as the end of an address.
+func (l leads) query() string {
+	v := url.Values{}
+	for key, at := range map[string]string{"red": l.Red, "black": l.Black} {
+		if at != "" {
+			v.Set(key, at)
+		}
+	}
+	return v.Encode()
+}
+
+// with are the leads once another point is chosen: the red one first, then the black one, then
+// again from the beginning.
+func (l leads) with(point string) leads {
+	if l.Red == "" || l.Black != "" {
+		return leads{Red: point}
+	}
+	return leads{l.Red, point}
+}
+
+// benchPage is a trainee's bench.
+type benchPage struct {
+	page
+	Definition *exercise.Definition
+	Trainee    string
+	Spent      string
+	Dangers    string // how often something dangerous was done; empty: never
+	Doing      bool
+	Wrong      string
+	Latest     *sight
+	Earlier    []sight // newest first
+	Over       bool
+	Read       bool
+	Leads      leads
+	Wiring     template.HTML
+	Told       []string
+	Card       template.HTML
+	Lines      []benchsheet.Line
+	Cautions   []string
+	// What may be done now; nil: it may not.
+	ReadCard, Try, Look, Probe, Change, Give *may
+}
+
+// may is something that a trainee may do, with what it costs.
+type may struct {
+	exercise.Allowed
+	Cost string
+}
+
+// again is after how many seconds a page on which something is being done is asked for again.
+const again = "2"
+
+// bench answers with a trainee's bench.
+func (p *practice) bench(w http.ResponseWriter, r *http.Request) {
+	s := p.seatOf(r)
+	if s == nil {
+		http.Redirect(w, r, "/exercises", http.StatusSeeOther)
+		return
+	}
+	b := s.page()
+	if b.Doing {
+		w.Header().Set("Refresh", again)
+	}
+	q := r.URL.Query()
+	b.Leads = leads{s.known(q.Get("red")), s.known(q.Get("black"))}
+	var err error
+	if b.Read {
+		b.Wiring, err = s.drawing(b.Leads, b.Probe != nil && !b.Doing)
+	}
+	if err != nil {
+		p.site.failed(w, r, err)
+		return
+	}
+	p.write(w, http.StatusOK, "bench", b)
+}
+
+// page is the bench as the trainee has it now.
+func (s *seat) page() *benchPage {
+	d := s.session.Definition()
+	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions()}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	b.Doing, b.Wrong, b.Over, b.Read = s.doing, s.wrong, s.over, s.read
+	b.Spent = lasting(s.spent)
+	if s.danger > 0 {
+		b.Dangers = words.Count(s.danger, "time", "times")
+	}
+	if n := len(s.seen); n > 0 {
+		latest := s.seen[n-1]
+		b.Latest, b.Earlier = &latest, slices.Clone(s.seen[:n-1])
+		slices.Reverse(b.Earlier)
+	}
+	for _, a := range s.may {
+		m := &may{a, ""}
+		if a.Cost > 0 {
+			m.Cost = lasting(a.Cost)
+		}
+		switch a.Kind {
+		case exercise.ReadCard:
+			b.ReadCard = m
+		case exercise.Try:
+			b.Try = m
+		case exercise.Look:
+			b.Look = m
+		case exercise.Probe:
+			b.Probe = m
+		case exercise.Change:
+			b.Change = m
+		case exercise.Give:
+			b.Give = m
+		}
+	}
+	return b
+}
+
+// lasting says how long something takes at the bench.
+func lasting(d time.Duration) string {
+	if d == 0 {
+		return "no time"
+	}
+	return words.Lasting(d)
+}
+
+// known is a point of the bench by its name; empty: there is none of that name.
+func (s *seat) known(name string) string {
+	if slices.ContainsFunc(s.wiring.Places, func(p picture.PlacedPoint) bool { return p.Name == name }) {
+		return name
+	}
+	return ""
+}
+
+// drawing is the wiring with the leads where they are held. The points can be chosen where a
+// meter may be used.
+func (s *seat) drawing(at leads, choosable bool) (template.HTML, error) {
+	if !choosable {
+		return drawn(s.wiring.Inline)
+	}
+	var b strings.Builder
+	err := s.wiring.Choosable(&b, func(p picture.TestPoint) picture.Choice {
+		next := at.with(p.Name)
+		lead, to := "red", "#wiring"
+		if next.Black != "" {
+			lead, to = "black", "#measure"
+		}
+		c := picture.Choice{Address: "?" + next.query() + to, Words: fmt.Sprintf("Hold the %s lead to %s: %s", lead, p.Name, p.About)}
+		switch p.Name {
+		case at.Red:
+			c.Mark = "R"
+		case at.Black:
+			c.Mark = "B"
+		}
+		return c
+	})
+	return template.HTML(b.String()), err
+}
+
+// cautions are what is read before the rig acts on a unit.
+func cautions() []string {
+	var all []string
+	for _, part := range strings.Split(prompt.Cautions, "\n  - ")[1:] {
+		all = append(all, strings.Join(strings.Fields(part), " "))
+	}
+	return all
+}
+
+// marksPage are marks as a page tells them. Methods of it are for the template.
+type marksPage struct{ *exercise.Marks }
+
+// MarksTold are the marks of an answer; nil: it was none.
+func (s *sight) MarksTold() *marksPage {
+	if s.Result == nil || s.Marks == nil {
+		return nil
+	}
+	return &marksPage{s.Marks}
+}
+
+// TruthWords say what was right.
+func (m *marksPage) TruthWords() string { return answerWords(m.Truth) }
+
+func answerWords(all []exercise.Answer) string {
+	return strings.Join(words.Texts(all, exercise.Answer.Words), "; ")
+}
+
+// WrongWords say which answers were wrong.
+func (m *marksPage) WrongWords() string { return strings.Join(m.Wrong, "; ") }
+
+// SpentWords compares the trainee's way with the shortest one.
+func (m *marksPage) SpentWords() string {
+	text := lasting(m.Spent) + " at the bench, " + words.Count(m.Actions, "action")
+	if m.Shortest > 0 {
+		text += "; the shortest way found takes " + lasting(m.Shortest)
+	}
+	return text + "."
+}
+
+// LuckWords say what was luck.
+func (m *marksPage) LuckWords() string {
+	switch {
+	case m.Possible == 0:
+		return ""
+	case m.Possible == 1:
+		return "Nothing else fitted what you had seen: no luck was needed."
+	}
+	return fmt.Sprintf("%d answers fitted what you had seen. A guess among them is wrong in %.0f %% of all cases.", m.Possible, 100*m.LuckShare())
+}
+
+// Steps are the shortest way.
+func (m *marksPage) Steps() []string { return words.Texts(m.Way, whatOf) }
+
+// Tells say what would have told the truth from other answers.
+func (m *marksPage) Tells() []string {
+	var all []string
+	for _, t := range m.Telling {
+		all = append(all, fmt.Sprintf("From “%s”: %s. It shows %s.", answerWords(t.From), lowered(whatOf(t.Action)), t.Shows))
+	}
+	return all
+}
+
+func lowered(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):] }
+
+// PossibleWords are wrong answers that fitted all that was seen.
+func (m *marksPage) PossibleWords() string { return answerWords(m.Fitting) }
+
+// Sorted are answers as they are chosen from: that nothing is wrong first, then by their words.
+func (m *may) Sorted() []exercise.Choice {
+	all := slices.Clone(m.Answers)
+	slices.SortStableFunc(all, func(a, b exercise.Choice) int {
+		if n := cmp.Compare(notNothing(a), notNothing(b)); n != 0 {
+			return n
+		}
+		return cmp.Compare(a.Words, b.Words)
+	})
+	return all
+}
+
+func notNothing(c exercise.Choice) int {
+	if c.Value == exercise.Nothing {
+		return 0
+	}
+	return 1
+}

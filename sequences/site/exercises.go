@@ -1,0 +1,391 @@
+package site
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base64"
+	"html/template"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"makebreak/rig/problem"
+	"makebreak/rig/web"
+	"makebreak/rig/words"
+	"makebreak/sequences/exercise"
+	"makebreak/sequences/journal"
+	"makebreak/sequences/record"
+)
+
+// Exercises are what trainees can do in their browsers. Each has a simulated bench of their own;
+// no request reaches any other bench.
+type Exercises struct {
+	Definitions []*exercise.Definition
+	// Open opens the log to write. It is called when the first exercise begins.
+	Open func() (*journal.DB, error)
+	Now  func() time.Time
+}
+
+// Bounds of what may be begun and kept. The log grows by some kilobytes an exercise, and by what
+// a run's captures take for each one.
+const (
+	mostSeats = 60            // that are kept; who has done nothing for longest gives way
+	mostBegun = 1000          // exercises, for as long as this is served
+	mostRuns  = 3000          // runs, likewise
+	restTime  = 4 * time.Hour // after which a seat is not kept
+	mostName  = 60            // characters of a trainee's name or a class word
+)
+
+// practice is the exercises that are served. It is safe for concurrent use.
+type practice struct {
+	opts   Exercises
+	site   *Site
+	share  *web.Share
+	ctx    context.Context // ends with the site
+	cancel context.CancelFunc
+
+	mu    sync.Mutex // guards what follows
+	db    *journal.DB
+	seats map[[sha256.Size]byte]*seat // by the sums of their cookies
+	begun int
+	runs  int
+}
+
+func newPractice(s *Site, o *Exercises) *practice {
+	p := &practice{opts: *o, site: s, share: web.NewShare(1, mostSeats), seats: map[[sha256.Size]byte]*seat{}}
+	p.ctx, p.cancel = context.WithCancel(context.Background())
+	return p
+}
+
+// Acts reports whether a request to a path may act on a trainee's simulated bench.
+func (s *Site) Acts(path string) bool {
+	return s.practice != nil && (path == "/exercises" || strings.HasPrefix(path, "/exercises/"))
+}
+
+func (p *practice) routes(mux *http.ServeMux) {
+	mux.HandleFunc("GET /exercises", p.list)
+	mux.HandleFunc("POST /exercises", p.begin)
+	mux.HandleFunc("GET /exercises/bench", p.bench)
+	mux.HandleFunc("POST /exercises/bench/{action}", p.act)
+	mux.HandleFunc("/exercises/", p.nowhere)
+}
+
+// nowhere answers what is not there below the exercises.
+func (p *practice) nowhere(w http.ResponseWriter, r *http.Request) {
+	if r.Method == http.MethodPost {
+		w.Header().Set("Allow", "GET, HEAD")
+		p.site.tell(w, http.StatusMethodNotAllowed, "Nothing is done at this address.")
+		return
+	}
+	p.site.tell(w, http.StatusNotFound, "There is no such page here.")
+}
+
+// close ends what is being done and closes the log.
+func (p *practice) close() error {
+	p.cancel()
+	for _, s := range p.all() {
+		s.mu.Lock()
+		done := s.done
+		s.mu.Unlock()
+		if done != nil {
+			<-done
+		}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.db == nil {
+		return nil
+	}
+	err := p.db.Close()
+	p.db = nil
+	return err
+}
+
+func (p *practice) all() []*seat {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	var all []*seat
+	for _, s := range p.seats {
+		all = append(all, s)
+	}
+	return all
+}
+
+func (p *practice) failed(format string, args ...any) { p.site.opts.Failed(format, args...) }
+
+// write answers with a page that may hold forms. The browser must say where they come from.
+func (p *practice) write(w http.ResponseWriter, status int, name string, data any) {
+	w.Header().Set("Referrer-Policy", "same-origin")
+	p.site.write(w, status, name, data)
+}
+
+// listPage is the list of exercises.
+type listPage struct {
+	page
+	List   []*exercise.Definition
+	Name   string // as typed
+	Chosen string
+	Wrong  string
+	Begun  bool // this browser has one
+}
+
+func (p *practice) list(w http.ResponseWriter, r *http.Request) {
+	p.write(w, http.StatusOK, "exercises", p.listed(r, ""))
+}
+
+func (p *practice) listed(r *http.Request, wrong string) listPage {
+	l := listPage{page: p.site.page("Exercises"), List: p.opts.Definitions, Wrong: wrong, Begun: p.seatOf(r) != nil}
+	l.Name, l.Chosen = words.Short(r.PostFormValue("name"), mostName), words.Short(r.PostFormValue("exercise"), mostName)
+	if l.Chosen == "" && len(l.List) > 0 {
+		l.Chosen = l.List[0].Name
+	}
+	return l
+}
+
+// begin begins an exercise.
+func (p *practice) begin(w http.ResponseWriter, r *http.Request) {
+	name, word := strings.TrimSpace(r.PostFormValue("name")), strings.TrimSpace(r.PostFormValue("word"))
+	i := slices.IndexFunc(p.opts.Definitions, func(d *exercise.Definition) bool { return d.Name == r.PostFormValue("exercise") })
+	wrong := ""
+	switch fault := words.TextFault(name, mostName); {
+	case i < 0:
+		wrong = "Choose one of the exercises."
+	case name == "":
+		wrong = "Type your name: the trainer finds your marks by it."
+	case fault != "":
+		wrong = "Your name: " + fault + "."
+	case len([]rune(word)) > mostName:
+		wrong = "The class word must have " + strconv.Itoa(mostName) + " characters at most."
+	}
+	if wrong != "" {
+		p.write(w, http.StatusUnprocessableEntity, "exercises", p.listed(r, wrong))
+		return
+	}
+	s, err := p.start(r.Context(), exercise.Begin{Definition: p.opts.Definitions[i], Trainee: name, Word: word, Now: p.opts.Now})
+	if err != nil {
+		p.write(w, http.StatusServiceUnavailable, "exercises", p.listed(r, p.whyNot(err)))
+		return
+	}
+	p.seat(w, r, s)
+	http.Redirect(w, r, "/exercises/bench", http.StatusSeeOther)
+}
+
+var errFull error = problem.New(problem.Usage, "so many exercises have been begun here that the log may not grow further; the trainer can start makebreak serve anew")
+
+// start begins an exercise in the log, in its turn: making a key of the class word takes a
+// processor for some time.
+func (p *practice) start(ctx context.Context, b exercise.Begin) (*seat, error) {
+	db, err := p.log()
+	if err != nil {
+		return nil, err
+	}
+	if !p.share.Begin(ctx) {
+		return nil, errBusy
+	}
+	defer p.share.End()
+	session, err := exercise.Start(db, b)
+	if err != nil {
+		return nil, err
+	}
+	return newSeat(p, session, p.opts.Now())
+}
+
+// log opens the log, and counts what is begun in it.
+func (p *practice) log() (*journal.DB, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.begun >= mostBegun {
+		return nil, errFull
+	}
+	if p.db == nil {
+		var err error
+		if p.db, err = p.opts.Open(); err != nil {
+			return nil, err
+		}
+	}
+	p.begun++
+	return p.db, nil
+}
+
+// mayTry counts a run, and says whether it may be made.
+func (p *practice) mayTry() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.runs >= mostRuns {
+		return false
+	}
+	p.runs++
+	return true
+}
+
+// cookieName is that of the cookie by which a browser is known. What is in it is drawn and
+// stands nowhere else; here its sum is kept.
+const cookieName = "makebreak-bench"
+
+// seat gives a browser its place at a bench, in the place of one that it had.
+func (p *practice) seat(w http.ResponseWriter, r *http.Request, s *seat) {
+	drawn := make([]byte, 32)
+	rand.Read(drawn) // never fails
+	value := base64.RawURLEncoding.EncodeToString(drawn)
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: value, Path: "/exercises", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode})
+	now := p.opts.Now()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if sum, has := cookieOf(r); has {
+		delete(p.seats, sum)
+	}
+	for sum, other := range p.seats {
+		if other.rested(now) > restTime {
+			delete(p.seats, sum)
+		}
+	}
+	for len(p.seats) >= mostSeats {
+		p.dropLongest(now)
+	}
+	p.seats[sha256.Sum256([]byte(value))] = s
+}
+
+// dropLongest takes the place of who has done nothing for longest.
+func (p *practice) dropLongest(now time.Time) {
+	var longest [sha256.Size]byte
+	most := time.Duration(-1)
+	for sum, s := range p.seats {
+		if d := s.rested(now); d > most {
+			longest, most = sum, d
+		}
+	}
+	delete(p.seats, longest)
+}
+
+func (s *seat) rested(now time.Time) time.Duration {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return max(0, now.Sub(s.used))
+}
+
+// cookieOf is the sum of a request's cookie.
+func cookieOf(r *http.Request) (sum [sha256.Size]byte, has bool) {
+	c, err := r.Cookie(cookieName)
+	if err != nil {
+		return sum, false
+	}
+	return sha256.Sum256([]byte(c.Value)), true
+}
+
+// seatOf is the seat of whoever asks, or nil.
+func (p *practice) seatOf(r *http.Request) *seat {
+	sum, has := cookieOf(r)
+	if !has {
+		return nil
+	}
+	p.mu.Lock()
+	s := p.seats[sum]
+	p.mu.Unlock()
+	if s != nil {
+		s.mu.Lock()
+		s.used = p.opts.Now()
+		s.mu.Unlock()
+	}
+	return s
+}
+
+// act does what a form asks for.
+func (p *practice) act(w http.ResponseWriter, r *http.Request) {
+	s := p.seatOf(r)
+	if s == nil {
+		http.Redirect(w, r, "/exercises", http.StatusSeeOther)
+		return
+	}
+	a, wrong := actionOf(r)
+	if wrong == "" {
+		if err := s.act(r.Context(), a); err != nil {
+			wrong = words.Capital(err.Error()) + "."
+		}
+	}
+	if wrong != "" {
+		s.mu.Lock()
+		s.wrong = wrong
+		s.mu.Unlock()
+	}
+	to := "/exercises/bench"
+	if a.Kind == exercise.Probe {
+		to += "?" + leads{a.A, a.B}.query()
+	}
+	http.Redirect(w, r, to+"#seen", http.StatusSeeOther)
+}
+
+// actionOf reads an action from a form. What is chosen in it is checked where it is done.
+func actionOf(r *http.Request) (a exercise.Action, wrong string) {
+	text := func(key string) string { return words.Short(strings.TrimSpace(r.PostFormValue(key)), mostTyped) }
+	a = exercise.Action{Kind: exercise.Kind(r.PathValue("action")), After: text("after")}
+	switch a.Kind {
+	case exercise.ReadCard, exercise.Look:
+	case exercise.Try:
+		if n := text("cycles"); n != "" {
+			cycles, err := strconv.Atoi(n)
+			if err != nil || cycles < 1 || cycles > mostCycles {
+				return a, "The number of cycles must be a whole number from 1 to " + strconv.Itoa(mostCycles) + "."
+			}
+			a.Cycles = cycles
+		}
+	case exercise.Probe:
+		if a.A, a.B, a.Meter = text("red"), text("black"), text("meter"); a.A == "" || a.B == "" {
+			return a, "Choose a point for each of the meter's leads."
+		}
+	case exercise.Change:
+		if a.Change = text("change"); a.Change == "" {
+			return a, "Choose what is changed."
+		}
+	case exercise.Give:
+		for _, key := range []string{"first", "second"} {
+			if v := text(key); v != "" {
+				cause, place, _ := strings.Cut(v, "@")
+				a.Answer = append(a.Answer, exercise.Answer{Cause: cause, Place: place})
+			}
+		}
+		if len(a.Answer) == 0 {
+			return a, "Choose an answer."
+		}
+	default:
+		return a, "Nothing is done at this address."
+	}
+	return a, ""
+}
+
+// mostCycles is how many cycles one run at a page may have.
+const mostCycles = 200
+
+// runOf reads what a run showed.
+func (p *practice) runOf(name string) runSeen {
+	seen := runSeen{Link: RecordAt(name), Verdict: "incomplete"}
+	p.mu.Lock()
+	db := p.db
+	p.mu.Unlock()
+	rec, err := db.Find(name)
+	if err == nil {
+		seen.Verdict = rec.Verdict.Name()
+		made, ofErr := record.Of(rec, "")
+		if err = ofErr; err == nil {
+			for _, f := range made.Findings {
+				seen.Findings = append(seen.Findings, words.Safe(f.Signal+": "+f.Text))
+			}
+		}
+	}
+	if err != nil {
+		p.failed("log: %v", err)
+	}
+	return seen
+}
+
+// drawn is a drawing as a part of a page. Drawings escape what they hold.
+func drawn(write func(io.Writer) error) (template.HTML, error) {
+	var b bytes.Buffer
+	err := write(&b)
+	return template.HTML(b.String()), err
+}

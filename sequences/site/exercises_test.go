@@ -1,0 +1,303 @@
+package site
+
+import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"makebreak/sequences/exercise"
+	"makebreak/sequences/journal"
+)
+
+// classroom is a site with exercises and a log of its own.
+func classroom(t testing.TB) (s *Site, log string) {
+	t.Helper()
+	log = filepath.Join(t.TempDir(), "log.db")
+	s = newSite(t, Opts{Log: log, Program: "test", Exercises: &Exercises{Definitions: exercise.Builtin(),
+		Open: func() (*journal.DB, error) { return journal.Open(log) }, Now: time.Now}})
+	return s, log
+}
+
+// browser is a trainee's, which keeps its cookie.
+type trainee struct {
+	site   *Site
+	cookie *http.Cookie
+}
+
+// ask sends a request; with a form it is posted.
+func (b *trainee) ask(address string, form url.Values) *httptest.ResponseRecorder {
+	method, body := http.MethodGet, ""
+	if form != nil {
+		method, body = http.MethodPost, form.Encode()
+	}
+	r := httptest.NewRequest(method, "http://localhost"+address, strings.NewReader(body))
+	if form != nil {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	if b.cookie != nil {
+		r.AddCookie(b.cookie)
+	}
+	w := httptest.NewRecorder()
+	b.site.ServeHTTP(w, r)
+	for _, c := range w.Result().Cookies() {
+		b.cookie = c
+	}
+	return w
+}
+
+// begin begins an exercise and fails the test where that cannot be done.
+func (b *trainee) begin(t testing.TB, name, word, of string) {
+	t.Helper()
+	if w := b.ask("/exercises", url.Values{"name": {name}, "word": {word}, "exercise": {of}}); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/exercises/bench" || b.cookie == nil {
+		t.Fatalf("%s does not begin: %d, %s", name, w.Code, w.Body)
+	}
+}
+
+// does acts at the bench and returns the bench's page.
+func (b *trainee) does(t testing.TB, action string, form url.Values) string {
+	t.Helper()
+	if form == nil {
+		form = url.Values{"go": {"on"}}
+	}
+	w := b.ask("/exercises/bench/"+action, form)
+	if w.Code != http.StatusSeeOther || !strings.HasPrefix(w.Header().Get("Location"), "/exercises/bench") {
+		t.Fatalf("%s: %d, %s", action, w.Code, w.Body)
+	}
+	for end := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
+		w := b.ask("/exercises/bench", nil)
+		if w.Header().Get("Refresh") == "" || time.Now().After(end) {
+			return w.Body.String()
+		}
+	}
+}
+
+// An exercise from its beginning to its marks, as a browser without scripts does it.
+func TestExercise_Whole(t *testing.T) {
+	t.Parallel()
+	s, log := classroom(t)
+	b := &trainee{site: s}
+	if got := b.ask("/exercises/bench", nil); got.Code != http.StatusSeeOther || got.Header().Get("Location") != "/exercises" {
+		t.Errorf("without an exercise: %d %v", got.Code, got.Header())
+	}
+	list := b.ask("/exercises", nil).Body.String()
+	for _, d := range exercise.Builtin() {
+		if !strings.Contains(list, `value="`+d.Name+`"`) || !strings.Contains(list, d.Title) {
+			t.Errorf("%s is not on the list", d.Name)
+		}
+	}
+	const word = "hedgehog-4711"
+	b.begin(t, "Zoë Fitter", word, "quiet-siren")
+	if c := b.cookie; !c.HttpOnly || c.SameSite != http.SameSiteStrictMode || c.Path != "/exercises" || len(c.Value) < 40 {
+		t.Errorf("the cookie is %+v", c)
+	}
+	page := b.ask("/exercises/bench", nil).Body.String()
+	if strings.Contains(page, `id="wiring"`) || !strings.Contains(page, "Nothing yet.") {
+		t.Error("the wiring is there before it has been read, or something has been seen")
+	}
+	page = b.does(t, "card", nil)
+	for _, want := range []string{`id="wiring"`, "panel.OUT3", "licensed persons", "high at arm-away", "Time at the bench: <b>1 min</b>"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("after reading the card there is no %s", want)
+		}
+	}
+	page = b.does(t, "try", url.Values{"cycles": {"1"}})
+	if !strings.Contains(page, "Ran the sequence, 1 cycle") || !strings.Contains(page, `href="/runs/`) || !strings.Contains(page, "Verdict: <b") {
+		t.Errorf("a run shows\n%s", page)
+	}
+	page = b.does(t, "look", url.Values{"after": {"arm-away"}})
+	if !strings.Contains(page, `<th scope="row">OUT3</th>`) || !strings.Contains(page, `<th scope="row">K1_NO</th>`) {
+		t.Errorf("looking shows\n%s", page)
+	}
+	page = b.does(t, "answer", url.Values{"first": {"nothing"}})
+	if !strings.Contains(page, "points</p>") || !strings.Contains(page, "What was there:") || strings.Contains(page, `class="acts"`) {
+		t.Errorf("an answer shows\n%s", page)
+	}
+	if page = b.does(t, "look", nil); !strings.Contains(page, "has been answered") {
+		t.Error("something can be done after the answer")
+	}
+	for _, text := range []string{page, list} {
+		if strings.Contains(text, word) || strings.Contains(text, b.cookie.Value) {
+			t.Error("the class word or the cookie stands on a page")
+		}
+	}
+	stored := contents(t, log)
+	if strings.Contains(stored, word) || strings.Contains(stored, b.cookie.Value) {
+		t.Error("the class word or the cookie stands in the log")
+	}
+}
+
+// contents is all that is in a log's files.
+func contents(t testing.TB, log string) string {
+	t.Helper()
+	files, err := filepath.Glob(log + "*")
+	if err != nil || len(files) == 0 {
+		t.Fatal(files, err)
+	}
+	var all strings.Builder
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			continue // of a program that has ended
+		}
+		all.Write(b)
+	}
+	return all.String()
+}
+
+// Trainees who work at the same time see their own benches and nothing of each other's.
+func TestExercise_Together(t *testing.T) {
+	t.Parallel()
+	s, _ := classroom(t)
+	var wg sync.WaitGroup
+	for i := range 4 {
+		wg.Go(func() {
+			b := &trainee{site: s}
+			name := fmt.Sprintf("Trainee-%c", 'A'+rune(i))
+			b.begin(t, name, "word", "quiet-siren")
+			b.does(t, "card", nil)
+			for n := range i + 1 {
+				b.does(t, "look", url.Values{"after": {[]string{"arm-away", "disarm", "arm-stay", ""}[n]}})
+			}
+			page := b.ask("/exercises/bench", nil).Body.String()
+			for k := range 4 {
+				if other := fmt.Sprintf("Trainee-%c", 'A'+rune(k)); strings.Contains(page, other) != (k == i) {
+					t.Errorf("%s sees %s", name, other)
+				}
+			}
+			if n := strings.Count(page, "Looked at levels and contacts"); n != i+1 {
+				t.Errorf("%s sees %d looks, and made %d", name, n, i+1)
+			}
+		})
+	}
+	wg.Wait()
+	stranger := &trainee{site: s, cookie: &http.Cookie{Name: cookieName, Value: strings.Repeat("A", 43)}}
+	for _, action := range []string{"card", "answer"} {
+		if w := stranger.ask("/exercises/bench/"+action, url.Values{"first": {"nothing"}}); w.Header().Get("Location") != "/exercises" {
+			t.Errorf("who guesses a cookie: %d %v", w.Code, w.Header())
+		}
+	}
+}
+
+// What is typed is checked, told, and never obeyed.
+func TestExercise_Refused(t *testing.T) {
+	t.Parallel()
+	s, log := classroom(t)
+	for _, form := range []url.Values{
+		{"exercise": {"quiet-siren"}}, {"name": {"A"}}, {"name": {"A"}, "exercise": {"none"}},
+		{"name": {strings.Repeat("x", mostName+1)}, "exercise": {"quiet-siren"}}, {"name": {"A"}, "exercise": {"quiet-siren"}, "word": {strings.Repeat("x", mostName+1)}},
+	} {
+		b := &trainee{site: s}
+		if w := b.ask("/exercises", form); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), `role="alert"`) || b.cookie != nil {
+			t.Errorf("%v: %d", form, w.Code)
+		}
+	}
+	if _, err := os.Stat(log); err == nil {
+		t.Error("a log was made for nobody")
+	}
+	for _, text := range hostileTexts {
+		b := &trainee{site: s}
+		w := b.ask("/exercises", url.Values{"name": {text}, "exercise": {text}, "word": {text}})
+		if bad := obeyed(w.Header().Get("Content-Type"), w.Body.String()); bad != "" {
+			t.Errorf("%q: %s", text, bad)
+		}
+	}
+	b := &trainee{site: s}
+	b.begin(t, "A & <b>B</b>", "", "quiet-siren")
+	b.does(t, "card", nil)
+	actions := []string{"try", "look", "answer", "\u202e<script>"}
+	for i, text := range hostileTexts {
+		for _, action := range []string{actions[i%len(actions)], actions[(i+1)%len(actions)]} {
+			all := url.Values{}
+			for _, key := range []string{"cycles", "after", "red", "black", "meter", "change", "first", "second"} {
+				all.Set(key, "x"+text)
+			}
+			b.ask("/exercises/bench/"+url.PathEscape(action), all)
+			page := b.ask("/exercises/bench?red="+url.QueryEscape(text)+"&black="+url.QueryEscape(text), nil)
+			if bad := obeyed(page.Header().Get("Content-Type"), page.Body.String()); bad != "" {
+				t.Errorf("%s with %q: %s", action, text, bad)
+			}
+		}
+	}
+	if page := b.ask("/exercises/bench", nil).Body.String(); !strings.Contains(page, "Time at the bench: <b>1 min</b>") {
+		t.Error("what was refused took time at the bench")
+	}
+}
+
+// What browsers can have kept and written is bounded.
+func TestExercise_Bounds(t *testing.T) {
+	t.Parallel()
+	s, _ := classroom(t)
+	p := s.practice
+	first := &trainee{site: s}
+	first.begin(t, "First", "", "quiet-siren")
+	p.mu.Lock()
+	for i := range mostSeats - 1 {
+		p.seats[[32]byte{byte(i), 1}] = &seat{used: time.Now().Add(time.Minute)}
+	}
+	p.mu.Unlock()
+	second := &trainee{site: s}
+	second.begin(t, "Second", "", "quiet-siren")
+	if n := len(p.seats); n != mostSeats {
+		t.Errorf("%d seats are kept", n)
+	}
+	if w := first.ask("/exercises/bench", nil); w.Code != http.StatusSeeOther {
+		t.Errorf("who has done nothing for longest: %d", w.Code)
+	}
+	p.mu.Lock()
+	p.runs = mostRuns
+	p.mu.Unlock()
+	if page := second.does(t, "try", nil); !strings.Contains(page, "the log may not grow further") {
+		t.Error("the log grows further by runs")
+	}
+	p.mu.Lock()
+	p.begun = mostBegun
+	p.mu.Unlock()
+	if w := second.ask("/exercises", url.Values{"name": {"B"}, "exercise": {"quiet-siren"}}); w.Code != http.StatusServiceUnavailable {
+		t.Errorf("the log grows further by exercises: %d", w.Code)
+	}
+	of := p.seatOf(requestOf(second))
+	of.mu.Lock()
+	for len(of.seen) < mostActions {
+		of.seen = append(of.seen, sight{Result: &exercise.Result{}})
+	}
+	of.mu.Unlock()
+	if page := second.does(t, "look", nil); !strings.Contains(page, "only an answer is left") {
+		t.Error("the log grows further by one trainee")
+	}
+}
+
+func requestOf(b *trainee) *http.Request {
+	r := httptest.NewRequest("GET", "http://localhost/exercises/bench", nil)
+	r.AddCookie(b.cookie)
+	return r
+}
+
+// Without exercises nothing acts, and a trial on a real rig is refused whoever asks for it.
+func TestExercise_SimulatedOnly(t *testing.T) {
+	t.Parallel()
+	s := newSite(t, Opts{Log: oldLog(t)})
+	if s.Acts("/exercises") || s.Acts("/exercises/bench/try") {
+		t.Error("a site without exercises acts")
+	}
+	if w := get(s, "/exercises"); w.Code != http.StatusNotFound {
+		t.Errorf("/exercises: %d", w.Code)
+	}
+	s, _ = classroom(t)
+	for path, acts := range map[string]bool{"/": false, "/exercises": true, "/exercises/bench/try": true, "/exercisesx": false, "/runs/last": false, "/metrics": false} {
+		if s.Acts(path) != acts {
+			t.Errorf("%s acts: %t", path, !acts)
+		}
+	}
+	rig := *exercise.Builtin()[0].Rig
+	rig.Simulated = false
+	if run, err := s.practice.try(t.Context(), &exercise.Trial{Sequence: exercise.Builtin()[0].Sequence, Rig: &rig}); err == nil || run != "" {
+		t.Errorf("it ran as %s on a real rig", run)
+	}
+}

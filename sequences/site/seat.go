@@ -1,0 +1,209 @@
+package site
+
+import (
+	"context"
+	"errors"
+	"html/template"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"makebreak/analyze/picture"
+	"makebreak/rig/problem"
+	"makebreak/rig/task"
+	"makebreak/rig/words"
+	"makebreak/sequences/exercise"
+	benchsheet "makebreak/sequences/sheet"
+)
+
+// A seat is one trainee at one bench: an exercise that was begun in a browser, and what the
+// trainee has seen of it. One thing is done at a time.
+type seat struct {
+	of      *practice
+	session *exercise.Session // used by whoever has begun to do something
+	wiring  *picture.Wiring
+	card    template.HTML
+	lines   []benchsheet.Line
+	told    []string // the wiring in words
+
+	mu     sync.Mutex // guards what follows
+	used   time.Time
+	doing  bool
+	done   chan struct{} // closed when what is being done has been done
+	wrong  string        // why the last thing could not be done
+	seen   []sight       // oldest first
+	tries  int
+	spent  time.Duration
+	may    []exercise.Allowed
+	over   bool
+	read   bool // the job card and the wiring
+	danger int  // how often something dangerous was done
+}
+
+// sight is what a trainee has seen of one thing that was done.
+type sight struct {
+	*exercise.Result
+	N    int
+	What string // what was done
+	Run  runSeen
+}
+
+// runSeen is what a run showed.
+type runSeen struct {
+	Link, Verdict string
+	Findings      []string
+}
+
+// What one seat may do, and how long a page waits for that before it asks again.
+const (
+	mostActions = 200
+	mostTries   = 60
+	patience    = 8 * time.Second
+	mostTime    = 10 * time.Minute // that one action may take
+)
+
+// newSeat readies a seat for an exercise that has begun.
+func newSeat(of *practice, s *exercise.Session, now time.Time) (*seat, error) {
+	d := s.Definition()
+	b := benchsheet.Bench(d.Rig, benchsheet.Relays(d.Rig, d.Sequence))
+	b.Heading = "Wiring of the bench"
+	card, err := drawn(benchsheet.Card(d.Sequence).Inline)
+	return &seat{of: of, session: s, wiring: picture.NewWiring(b), card: card, lines: benchsheet.Lines(d.Sequence), told: benchsheet.Sentences(b),
+		used: now, may: s.Allowed()}, err
+}
+
+var errDoing = errors.New("something else is being done at this bench; wait until it is done")
+
+// act begins to do something, and waits for it for some time. The error says why it has not
+// begun.
+func (s *seat) act(ctx context.Context, a exercise.Action) error {
+	s.mu.Lock()
+	switch {
+	case s.doing:
+		s.mu.Unlock()
+		return errDoing
+	case len(s.seen) >= mostActions && a.Kind != exercise.Give:
+		s.mu.Unlock()
+		return errors.New("so much has been done at this bench that only an answer is left")
+	case a.Kind == exercise.Try && s.tries >= mostTries:
+		s.mu.Unlock()
+		return errors.New("the sequence has been run so often at this bench that it may not be run again")
+	case a.Kind == exercise.Try && !s.of.mayTry():
+		s.mu.Unlock()
+		return errors.New("so many sequences have been run here that the log may not grow further; the trainer can start makebreak serve anew")
+	}
+	done := make(chan struct{})
+	s.doing, s.done, s.wrong = true, done, ""
+	if a.Kind == exercise.Try {
+		s.tries++
+	}
+	s.mu.Unlock()
+	task.Go(func() {
+		defer close(done)
+		s.do(a)
+	})
+	s.wait(ctx, done)
+	return nil
+}
+
+// wait waits until something has been done, or the page must be answered.
+func (s *seat) wait(ctx context.Context, done chan struct{}) {
+	timer := time.NewTimer(patience)
+	defer timer.Stop()
+	select {
+	case <-done:
+	case <-timer.C:
+	case <-ctx.Done():
+	}
+}
+
+// do does something, in its turn.
+func (s *seat) do(a exercise.Action) {
+	ctx, cancel := context.WithTimeout(s.of.ctx, mostTime)
+	defer cancel()
+	var r *exercise.Result
+	err := errBusy
+	if s.of.share.Begin(ctx) {
+		r, err = s.session.Do(ctx, a, s.of.try)
+		s.of.share.End()
+	}
+	var run runSeen
+	if r != nil && r.Run != "" {
+		run = s.of.runOf(r.Run)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.doing = false
+	if err != nil {
+		s.wrong = s.of.whyNot(err)
+	}
+	if r == nil || err != nil && r.Run == "" {
+		return
+	}
+	s.seen = append(s.seen, sight{Result: r, N: len(s.seen) + 1, What: whatOf(a), Run: run})
+	s.spent, s.may, s.over = s.session.Spent(), s.session.Allowed(), s.session.Answered()
+	s.read = s.read || a.Kind == exercise.ReadCard
+	s.danger += len(r.Dangers)
+}
+
+// whatOf says what was done.
+func whatOf(a exercise.Action) string {
+	after := ""
+	if a.After != "" {
+		after = ", after " + a.After
+	}
+	switch a.Kind {
+	case exercise.ReadCard:
+		return "Read the job card and the wiring"
+	case exercise.Try:
+		if a.Cycles > 0 {
+			return "Ran the sequence, " + words.Count(a.Cycles, "cycle")
+		}
+		return "Ran the sequence"
+	case exercise.Look:
+		return "Looked at levels and contacts" + after
+	case exercise.Probe:
+		return "Measured " + a.Meter + ", red at " + a.A + ", black at " + a.B + after
+	case exercise.Change:
+		return "Changed: " + a.Change
+	case exercise.Give:
+		var given []string
+		for _, x := range a.Answer {
+			given = append(given, x.Words())
+		}
+		return "Answered: " + strings.Join(given, "; ")
+	}
+	return string(a.Kind)
+}
+
+// whyNot says why something could not be done, without what is nobody's business.
+func (p *practice) whyNot(err error) string {
+	switch kind := problem.KindOf(err); {
+	case errors.Is(err, errBusy), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		return "There is too much to do here. Try again in some seconds."
+	case kind == problem.Usage:
+		return words.Capital(withoutPlace(err)) + "."
+	}
+	p.failed("exercise: %v", err)
+	return "This could not be done. The program that serves this page says why."
+}
+
+// choose finds what of a kind may be done now.
+func (s *seat) choose(kind exercise.Kind) (exercise.Allowed, bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	i := slices.IndexFunc(s.may, func(a exercise.Allowed) bool { return a.Kind == kind })
+	if i < 0 {
+		return exercise.Allowed{}, false
+	}
+	return s.may[i], true
+}
+
+// CostWords say what something cost at the bench.
+func (s *sight) CostWords() string {
+	if s.Cost == 0 {
+		return ""
+	}
+	return words.Lasting(s.Cost)
+}
