@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"slices"
 	"strings"
-	"time"
 
 	"makebreak/analyze/picture"
 	"makebreak/rig/prompt"
@@ -47,7 +46,7 @@ type benchPage struct {
 	Trainee    string
 	Spent      string
 	Dangers    string // how often something dangerous was done; empty: never
-	Doing      bool
+	Doing      string // what is being done; empty: nothing
 	Wrong      string
 	Latest     *sight
 	Earlier    []sight // newest first
@@ -80,14 +79,14 @@ func (p *practice) bench(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	b := s.page()
-	if b.Doing {
+	if b.Doing != "" {
 		w.Header().Set("Refresh", again)
 	}
 	q := r.URL.Query()
 	b.Leads = leads{s.known(q.Get("red")), s.known(q.Get("black"))}
 	var err error
 	if b.Read {
-		b.Wiring, err = s.drawing(b.Leads, b.Probe != nil && !b.Doing)
+		b.Wiring, err = s.drawing(b.Leads, b.Probe != nil && b.Doing == "")
 	}
 	if err != nil {
 		p.site.failed(w, r, err)
@@ -102,8 +101,8 @@ func (s *seat) page() *benchPage {
 	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions()}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	b.Doing, b.Wrong, b.Over, b.Read = s.doing, s.wrong, s.over, s.read
-	b.Spent = lasting(s.spent)
+	b.Doing, b.Wrong, b.Over, b.Read = doingWords(s.doing), s.wrong, s.over, s.read
+	b.Spent = exercise.BenchTime(s.spent)
 	if s.danger > 0 {
 		b.Dangers = words.Count(s.danger, "time", "times")
 	}
@@ -115,7 +114,7 @@ func (s *seat) page() *benchPage {
 	for _, a := range s.may {
 		m := &may{a, ""}
 		if a.Cost > 0 {
-			m.Cost = lasting(a.Cost)
+			m.Cost = exercise.BenchTime(a.Cost)
 		}
 		switch a.Kind {
 		case exercise.ReadCard:
@@ -135,12 +134,15 @@ func (s *seat) page() *benchPage {
 	return b
 }
 
-// lasting says how long something takes at the bench.
-func lasting(d time.Duration) string {
-	if d == 0 {
-		return "no time"
+// doingWords say what is being done.
+func doingWords(k exercise.Kind) string {
+	switch k {
+	case "":
+		return ""
+	case exercise.Give:
+		return "Your answer is being marked: each other answer is simulated as well, which can take a minute, and longer when many have answered."
 	}
-	return words.Lasting(d)
+	return "It is being done."
 }
 
 // known is a point of the bench by its name; empty: there is none of that name.
@@ -208,11 +210,11 @@ func (m *marksPage) WrongWords() string { return strings.Join(m.Wrong, "; ") }
 
 // SpentWords compares the trainee's way with the shortest one.
 func (m *marksPage) SpentWords() string {
-	text := lasting(m.Spent) + " at the bench, " + words.Count(m.Actions, "action")
+	text := "Your way: " + words.Count(m.Actions, "action") + ", " + exercise.BenchTime(m.Spent)
 	if m.Shortest > 0 {
-		text += "; the shortest way found takes " + lasting(m.Shortest)
+		text += ". The shortest way found: " + exercise.BenchTime(m.Shortest)
 	}
-	return text + "."
+	return text + " of bench time."
 }
 
 // LuckWords say what was luck.
@@ -221,10 +223,13 @@ func (m *marksPage) LuckWords() string {
 	case m.Possible == 0:
 		return ""
 	case m.Possible == 1:
-		return "Nothing else fitted what you had seen: no luck was needed."
+		return "Luck: none; what you had seen left no other answer."
 	}
-	return fmt.Sprintf("%d answers fitted what you had seen. A guess among them is wrong in %.0f %% of all cases.", m.Possible, 100*m.LuckShare())
+	return fmt.Sprintf("Luck: what you had seen still fitted %d answers; a guess among them is right once in %d times.", m.Possible, m.Possible)
 }
+
+// ResultWords say what the answer was.
+func (m *marksPage) ResultWords() string { return "Your answer is " + m.Result() }
 
 // Steps are the shortest way.
 func (m *marksPage) Steps() []string { return words.Texts(m.Way, whatOf) }

@@ -44,11 +44,13 @@ const (
 
 // practice is the exercises that are served. It is safe for concurrent use.
 type practice struct {
-	opts   Exercises
-	site   *Site
-	share  *web.Share
-	ctx    context.Context // ends with the site
-	cancel context.CancelFunc
+	opts Exercises
+	site *Site
+	// Marking takes a processor for some time. It has a turn of its own, so that others can go on
+	// meanwhile.
+	share, marking *web.Share
+	ctx            context.Context // ends with the site
+	cancel         context.CancelFunc
 
 	mu    sync.Mutex // guards what follows
 	db    *journal.DB
@@ -58,7 +60,7 @@ type practice struct {
 }
 
 func newPractice(s *Site, o *Exercises) *practice {
-	p := &practice{opts: *o, site: s, share: web.NewShare(1, mostSeats), seats: map[[sha256.Size]byte]*seat{}}
+	p := &practice{opts: *o, site: s, share: web.NewShare(1, mostSeats), marking: web.NewShare(1, mostSeats), seats: map[[sha256.Size]byte]*seat{}}
 	p.ctx, p.cancel = context.WithCancel(context.Background())
 	return p
 }
@@ -338,6 +340,9 @@ func actionOf(r *http.Request) (a exercise.Action, wrong string) {
 		if a.A, a.B, a.Meter = text("red"), text("black"), text("meter"); a.A == "" || a.B == "" {
 			return a, "Choose a point for each of the meter's leads."
 		}
+		if a.After == supplyOff {
+			a.After, a.Off = "", true
+		}
 	case exercise.Change:
 		if a.Change = text("change"); a.Change == "" {
 			return a, "Choose what is changed."
@@ -357,6 +362,9 @@ func actionOf(r *http.Request) (a exercise.Action, wrong string) {
 	}
 	return a, ""
 }
+
+// supplyOff is what stands in the place of an event where the supply is switched off first.
+const supplyOff = "(off)"
 
 // mostCycles is how many cycles one run at a page may have.
 const mostCycles = 200

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"html/template"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -14,6 +13,7 @@ import (
 	"makebreak/rig/task"
 	"makebreak/rig/words"
 	"makebreak/sequences/exercise"
+	"makebreak/sequences/journal"
 	benchsheet "makebreak/sequences/sheet"
 )
 
@@ -29,7 +29,7 @@ type seat struct {
 
 	mu     sync.Mutex // guards what follows
 	used   time.Time
-	doing  bool
+	doing  exercise.Kind // what is being done; empty: nothing
 	done   chan struct{} // closed when what is being done has been done
 	wrong  string        // why the last thing could not be done
 	seen   []sight       // oldest first
@@ -60,7 +60,7 @@ const (
 	mostActions = 200
 	mostTries   = 60
 	patience    = 8 * time.Second
-	mostTime    = 10 * time.Minute // that one action may take
+	mostTime    = time.Hour // that one action may take, the wait for its turn included
 )
 
 // newSeat readies a seat for an exercise that has begun.
@@ -80,7 +80,7 @@ var errDoing = errors.New("something else is being done at this bench; wait unti
 func (s *seat) act(ctx context.Context, a exercise.Action) error {
 	s.mu.Lock()
 	switch {
-	case s.doing:
+	case s.doing != "":
 		s.mu.Unlock()
 		return errDoing
 	case len(s.seen) >= mostActions && a.Kind != exercise.Give:
@@ -94,7 +94,7 @@ func (s *seat) act(ctx context.Context, a exercise.Action) error {
 		return errors.New("so many sequences have been run here that the log may not grow further; the trainer can start makebreak serve anew")
 	}
 	done := make(chan struct{})
-	s.doing, s.done, s.wrong = true, done, ""
+	s.doing, s.done, s.wrong = a.Kind, done, ""
 	if a.Kind == exercise.Try {
 		s.tries++
 	}
@@ -123,10 +123,13 @@ func (s *seat) do(a exercise.Action) {
 	ctx, cancel := context.WithTimeout(s.of.ctx, mostTime)
 	defer cancel()
 	var r *exercise.Result
-	err := errBusy
-	if s.of.share.Begin(ctx) {
+	share, err := s.of.share, errBusy
+	if a.Kind == exercise.Give {
+		share = s.of.marking
+	}
+	if share.Begin(ctx) {
 		r, err = s.session.Do(ctx, a, s.of.try)
-		s.of.share.End()
+		share.End()
 	}
 	var run runSeen
 	if r != nil && r.Run != "" {
@@ -134,7 +137,7 @@ func (s *seat) do(a exercise.Action) {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.doing = false
+	s.doing = ""
 	if err != nil {
 		s.wrong = s.of.whyNot(err)
 	}
@@ -149,37 +152,17 @@ func (s *seat) do(a exercise.Action) {
 
 // whatOf says what was done.
 func whatOf(a exercise.Action) string {
-	after := ""
-	if a.After != "" {
-		after = ", after " + a.After
+	if a.Kind == exercise.Give {
+		return "Answer: " + answerWords(a.Answer)
 	}
-	switch a.Kind {
-	case exercise.ReadCard:
-		return "Read the job card and the wiring"
-	case exercise.Try:
-		if a.Cycles > 0 {
-			return "Ran the sequence, " + words.Count(a.Cycles, "cycle")
-		}
-		return "Ran the sequence"
-	case exercise.Look:
-		return "Looked at levels and contacts" + after
-	case exercise.Probe:
-		return "Measured " + a.Meter + ", red at " + a.A + ", black at " + a.B + after
-	case exercise.Change:
-		return "Changed: " + a.Change
-	case exercise.Give:
-		var given []string
-		for _, x := range a.Answer {
-			given = append(given, x.Words())
-		}
-		return "Answered: " + strings.Join(given, "; ")
-	}
-	return string(a.Kind)
+	return words.Capital(a.Words())
 }
 
 // whyNot says why something could not be done, without what is nobody's business.
 func (p *practice) whyNot(err error) string {
 	switch kind := problem.KindOf(err); {
+	case errors.Is(err, journal.ErrAnswered):
+		return "The exercise has been answered and is over."
 	case errors.Is(err, errBusy), errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return "There is too much to do here. Try again in some seconds."
 	case kind == problem.Usage:
@@ -205,5 +188,5 @@ func (s *sight) CostWords() string {
 	if s.Cost == 0 {
 		return ""
 	}
-	return words.Lasting(s.Cost)
+	return exercise.BenchTime(s.Cost)
 }
