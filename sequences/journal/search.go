@@ -2,6 +2,7 @@ package journal
 
 import (
 	"database/sql"
+	"errors"
 	"math"
 	"path/filepath"
 	"strings"
@@ -14,6 +15,7 @@ import (
 type Search struct {
 	Unit     string          // a part of the serial, small and capital letters alike
 	Sequence string          // its name
+	Field    string          // NAME=PART of its value, or a part of any value, small and capital letters alike
 	Verdict  analyze.Verdict // by analyze.RunVerdict
 	From     time.Time       // begun then or later
 	Until    time.Time       // begun before then
@@ -45,7 +47,13 @@ func (s *Search) condition() (string, []any) {
 		all, values = append(all, text), append(values, value...)
 	}
 	if s.Unit != "" {
-		ask(`unit LIKE ? ESCAPE '\'`, "%"+strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(s.Unit)+"%")
+		ask(`unit LIKE ? ESCAPE '\'`, containing(s.Unit))
+	}
+	if name, part, named := strings.Cut(s.Field, "="); named {
+		ask(`EXISTS (SELECT 1 FROM field WHERE field.run = run.id AND name = ? COLLATE NOCASE AND value <> '' AND value LIKE ? ESCAPE '\')`,
+			strings.TrimSpace(name), containing(strings.TrimSpace(part)))
+	} else if s.Field != "" {
+		ask(`EXISTS (SELECT 1 FROM field WHERE field.run = run.id AND value <> '' AND value LIKE ? ESCAPE '\')`, containing(s.Field))
 	}
 	if s.Sequence != "" {
 		ask("sequence = ?", s.Sequence)
@@ -66,6 +74,11 @@ func (s *Search) condition() (string, []any) {
 		ask("complete AND verdict = ?", s.Verdict.Gravity())
 	}
 	return strings.Join(all, " AND "), values
+}
+
+// containing is a pattern of LIKE for texts with a part.
+func containing(part string) string {
+	return "%" + strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(part) + "%"
 }
 
 // query returns the condition by which runs are read, and the values in it. They are found in
@@ -103,7 +116,23 @@ func (db *DB) Search(s Search) (found Found, err error) {
 		}
 		found.Runs = append(found.Runs, r)
 	}
-	return found, db.fail("search the runs", rows.Err())
+	return found, db.fail("search the runs", errors.Join(rows.Err(), db.noteFields(found.Runs)))
+}
+
+// noteFields reads the fields of runs.
+func (db *DB) noteFields(runs []RunSummary) error {
+	if len(runs) == 0 {
+		return nil
+	}
+	rows := make([]any, len(runs))
+	for i := range runs {
+		rows[i] = runs[i].row
+	}
+	fields, err := db.fieldsWhere("run IN (?"+strings.Repeat(",?", len(runs)-1)+")", rows...)
+	for i := range runs {
+		runs[i].Fields = fields[runs[i].row]
+	}
+	return err
 }
 
 // Sequences returns the names of the sequences of which there are runs, rising.

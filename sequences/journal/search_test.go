@@ -42,8 +42,20 @@ var searches = map[string]struct {
 	"incomplete":          {Search{Verdict: analyze.Incomplete}, func(r RunSummary) bool { return r.Verdict == analyze.Incomplete }},
 	"a day": {Search{From: time.Date(2026, 11, 28, 0, 0, 0, 0, time.UTC), Until: time.Date(2026, 11, 29, 0, 0, 0, 0, time.UTC)},
 		func(r RunSummary) bool { return r.Started.UTC().Format(time.DateOnly) == "2026-11-28" }},
-	"a time before all": {Search{Until: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)}, func(RunSummary) bool { return false }},
-	"two of these":      {Search{Sequence: "relay-only", Verdict: analyze.Fail}, func(r RunSummary) bool { return r.Sequence == "relay-only" && r.Verdict == analyze.Fail }},
+	"a time before all":   {Search{Until: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)}, func(RunSummary) bool { return false }},
+	"a field's value":     {Search{Field: "Job=7_"}, func(r RunSummary) bool { return hasField(r, "job", "7_") }},
+	"a field":             {Search{Field: "place="}, func(r RunSummary) bool { return hasField(r, "place", "") }},
+	"a part of any field": {Search{Field: "BENCH"}, func(r RunSummary) bool { return hasField(r, "", "bench") }},
+	"a field that is not": {Search{Field: "job=bench"}, func(RunSummary) bool { return false }},
+	"a field of one day":  {Search{Field: "job=7", From: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)}, func(r RunSummary) bool { return hasField(r, "job", "7") }},
+	"two of these":        {Search{Sequence: "relay-only", Verdict: analyze.Fail}, func(r RunSummary) bool { return r.Sequence == "relay-only" && r.Verdict == analyze.Fail }},
+}
+
+// hasField reports whether a part stands in the value of a field, of any where the name is empty.
+func hasField(r RunSummary, name, part string) bool {
+	return slices.ContainsFunc(r.Fields, func(f Field) bool {
+		return (name == "" || strings.EqualFold(f.Name, name)) && strings.Contains(strings.ToLower(f.Value), part)
+	})
 }
 
 // A search finds what the list of all runs has, part by part.
@@ -53,7 +65,8 @@ func TestSearch(t *testing.T) {
 	// One run goes on, of which a cycle failed; another was cut off before any did.
 	for _, change := range []string{"UPDATE run SET ended = NULL, complete = 0, verdict = 0 WHERE id IN (1, 2)",
 		"UPDATE cycle SET verdict = 3 WHERE run = 1 AND n = 1", "UPDATE cycle SET verdict = 1 WHERE run = 2",
-		`UPDATE run SET unit = 'A%\_B' WHERE id = 3`} {
+		`UPDATE run SET unit = 'A%\_B' WHERE id = 3`,
+		"INSERT INTO field VALUES (3, 7, 'job', '17_4'), (3, 8, 'place', 'bench 2'), (4, 7, 'JOB', '1704'), (5, 7, 'job', ''), (6, 7, 'remarks', 'from Bench 1')"} {
 		if err := db.exec(change); err != nil {
 			t.Fatal(err)
 		}
@@ -78,7 +91,7 @@ func TestSearch(t *testing.T) {
 			}
 			for _, r := range found.Runs {
 				got = append(got, r.Run)
-				if i := slices.IndexFunc(all, func(x RunSummary) bool { return x.Run == r.Run }); all[i].Verdict != r.Verdict || all[i].Unit != r.Unit || r.Complete && all[i].Cycles != r.Cycles {
+				if i := slices.IndexFunc(all, func(x RunSummary) bool { return x.Run == r.Run }); all[i].Verdict != r.Verdict || all[i].Unit != r.Unit || r.Complete && all[i].Cycles != r.Cycles || !slices.Equal(all[i].Fields, r.Fields) {
 					t.Errorf("%s: %+v, want %+v", name, r, all[i])
 				}
 			}
@@ -90,7 +103,7 @@ func TestSearch(t *testing.T) {
 			t.Errorf("%s: %q, want %q", name, got, want)
 		}
 	}
-	for _, name := range []string{"a unit's part", "a unit with a sign", "a unit with another", "pass", "fail", "undecided", "incomplete", "two of these"} {
+	for _, name := range []string{"a unit's part", "a unit with a sign", "a unit with another", "pass", "fail", "undecided", "incomplete", "two of these", "a field's value", "a field", "a part of any field", "a field of one day"} {
 		if !met[name] {
 			t.Errorf("%s: the log has none", name)
 		}

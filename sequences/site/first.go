@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"makebreak/analyze"
@@ -22,9 +23,12 @@ const pageRuns = 50
 
 // query is what the log is searched for, as typed.
 type query struct {
-	Unit, Sequence, Verdict, From, Until string
-	Older                                int64
+	Unit, Sequence, Verdict, Field, From, Until string
+	Older                                       int64
 }
+
+// mostNoted is how many characters of a field are shown in the list.
+const mostNoted = 40
 
 // The longest text that is searched for.
 const mostTyped = 200
@@ -34,7 +38,7 @@ func readQuery(v url.Values) (q query, wrong []string) {
 	text := func(key string) string {
 		return words.Short(v.Get(key), mostTyped)
 	}
-	q = query{Unit: text("unit"), Sequence: text("sequence"), Verdict: text("verdict"), From: text("from"), Until: text("until")}
+	q = query{Unit: text("unit"), Sequence: text("sequence"), Verdict: text("verdict"), Field: text("field"), From: text("from"), Until: text("until")}
 	if q.Verdict != "" && verdictOf(q.Verdict) == "" {
 		wrong = append(wrong, "The verdict must be pass, fail, undecided or incomplete.")
 		q.Verdict = ""
@@ -75,7 +79,7 @@ func dayOf(text string) (time.Time, error) {
 
 // search is what the log is asked.
 func (q *query) search() journal.Search {
-	s := journal.Search{Unit: q.Unit, Sequence: q.Sequence, Verdict: verdictOf(q.Verdict), Older: q.Older, Most: pageRuns}
+	s := journal.Search{Unit: q.Unit, Sequence: q.Sequence, Field: q.Field, Verdict: verdictOf(q.Verdict), Older: q.Older, Most: pageRuns}
 	if day, err := dayOf(q.From); err == nil {
 		s.From = day
 	}
@@ -88,7 +92,7 @@ func (q *query) search() journal.Search {
 // link is the address of a search.
 func (q query) link() string {
 	v := url.Values{}
-	for key, text := range map[string]string{"unit": q.Unit, "sequence": q.Sequence, "verdict": q.Verdict, "from": q.From, "until": q.Until} {
+	for key, text := range map[string]string{"unit": q.Unit, "sequence": q.Sequence, "verdict": q.Verdict, "field": q.Field, "from": q.From, "until": q.Until} {
 		if text != "" {
 			v.Set(key, text)
 		}
@@ -120,6 +124,7 @@ type firstPage struct {
 // runLine is a run in the log.
 type runLine struct {
 	Run, Unit, Sequence, Started, Day string
+	Fields                            string // "job 1234, place bench 2"
 	Cycles                            string
 	Verdict                           string
 	Simulated                         bool
@@ -135,6 +140,11 @@ func lineOf(r journal.RunSummary) runLine {
 	if !r.Complete && r.Planned > 0 {
 		l.Cycles += " of " + strconv.Itoa(r.Planned)
 	}
+	var noted []string
+	for _, f := range r.Fields {
+		noted = append(noted, words.Short(f.Name+" "+f.Value, mostNoted))
+	}
+	l.Fields = strings.Join(noted, ", ")
 	if t := r.Started.Local(); !r.Started.IsZero() {
 		l.Started, l.Day = t.Format("15:04"), t.Format(time.DateOnly)
 	}

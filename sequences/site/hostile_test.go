@@ -137,7 +137,7 @@ func TestHostile(t *testing.T) {
 	}
 	for _, text := range hostileTexts {
 		q := url.QueryEscape(text)
-		ask("/?unit=" + q + "&sequence=" + q)
+		ask("/?unit=" + q + "&sequence=" + q + "&field=" + q)
 		ask("/?verdict=" + q + "&from=" + q + "&until=" + q + "&older=" + q)
 		ask("/runs/"+url.PathEscape(text), http.StatusNotFound)
 		ask("/assets/"+url.PathEscape(text), http.StatusNotFound)
@@ -154,7 +154,7 @@ func TestHostile(t *testing.T) {
 // What an address asks for is searched for as typed, or told to be wrong, and the address
 // made of it asks for the same.
 func FuzzReadQuery(f *testing.F) {
-	f.Add("unit=R-1&verdict=fail&from=2026-01-31&until=2026-02-01&older=7")
+	f.Add("field=job%3D1234&unit=R-1&verdict=fail&from=2026-01-31&until=2026-02-01&older=7")
 	f.Add("unit=%00%ff&sequence=%3Cscript%3E")
 	f.Add("older=-1&older=2&from=2026-02-30&until=99999-01-01")
 	f.Add("older=9223372036854775808&verdict=PASS&unit=a;b")
