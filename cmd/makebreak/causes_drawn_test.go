@@ -1,0 +1,89 @@
+package main
+
+import (
+	"os"
+	"runtime"
+	"strconv"
+	"testing"
+	"time"
+
+	"makebreak/analyze/cause"
+	"makebreak/testdata/drawnbench"
+)
+
+// causesDrawing is the number of the drawing of benches that the causes were measured on last. Each
+// measuring takes the next number, so that a table that was changed after one is measured on
+// benches that nobody has seen.
+const causesDrawing = 1
+
+// ranked is what the program says of a run: the causes of its record.
+func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
+	e := cause.New(&b.Seq.Plan)
+	e.Cycles, e.Complete, e.Counts = r.Cycles, r.Err == nil, r.Counts
+	for _, s := range r.Symptoms {
+		e.Symptom(s)
+	}
+	for i := range r.Rows {
+		e.Figure(&r.Rows[i])
+	}
+	var claims []drawnbench.Claim
+	for _, c := range cause.Rank(cause.Builtin(), e) {
+		claims = append(claims, drawnbench.Claim{Cause: c.Cause, Place: c.Place})
+	}
+	return claims
+}
+
+// TestCauses_DrawnBenches draws benches, plants faults of random kind, size and place, and counts
+// where the true cause stands among those ranked. MAKEBREAK_LONG=50 draws all 2,800 that count,
+// and with MAKEBREAK_UPDATE=1 writes the tables of the document.
+func TestCauses_DrawnBenches(t *testing.T) {
+	t.Parallel()
+	want := drawnbench.Wanted{Singles: 40, Pairs: 6, Healthy: 10}
+	long, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG"))
+	switch {
+	case err == nil:
+		want = drawnbench.Wanted{Singles: 40 * long, Pairs: 6 * long, Healthy: 10 * long, Alike: true}
+	case testing.Short() || raceEnabled:
+		want = drawnbench.Wanted{Singles: 12, Pairs: 2, Healthy: 3}
+	}
+	began := time.Now()
+	c, err := drawnbench.Count(t.Context(), causesDrawing, want, ranked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	summary, confusion := c.Summary(), c.Confusion(drawnbench.Kinds())
+	t.Logf("%d benches with one fault, %d with two, %d with none in %v\n%s\n%s", len(c.Singles), len(c.Pairs), len(c.Healthy), time.Since(began), summary, confusion)
+	for _, s := range c.Singles {
+		if s.Doubtful != "" {
+			t.Errorf("seed %d is not in order without a fault: %s", s.Bench.Seed, s.Doubtful)
+		}
+		if len(s.Broken) > 0 && !s.Noticed {
+			t.Errorf("seed %d, %s: the run passes, and by the simulator's truth it must not: %v", s.Bench.Seed, s.Fault, s.Broken)
+		}
+	}
+	for _, s := range c.Singles {
+		if s.Mute {
+			t.Errorf("seed %d, %s: the run fails, and no finding says why", s.Bench.Seed, s.Fault)
+		}
+	}
+	told := len(c.Told())
+	if c.Claimed() > len(c.Healthy)/200 {
+		t.Errorf("a fault is claimed of %d healthy benches of %d, at most 0.5 %% may be", c.Claimed(), len(c.Healthy))
+	}
+	if long < 50 {
+		if c.First()*10 < told*7 {
+			t.Errorf("the true cause is first on %d of %d benches only", c.First(), told)
+		}
+		return
+	}
+	if c.Alike()*100 < told*95 {
+		t.Errorf("the true cause, or one that shows the same, is first on %d of %d benches, 95 %% should be", c.Alike(), told)
+	}
+	if c.ThreeAlike()*1000 < told*995 {
+		t.Errorf("the true cause is among the first three on %d of %d benches, 99.5 %% should be", c.ThreeAlike(), told)
+	}
+	if runtime.GOARCH == "amd64" {
+		checkGolden(t, "causes-shares.md", summary)
+		checkGolden(t, "causes-confusion.md", confusion)
+	}
+}
