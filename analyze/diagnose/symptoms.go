@@ -346,12 +346,15 @@ func (x *examination) stayed(o *measure.OutputState) {
 // relay compares what a relay's contacts did with what its output told it, and returns
 // whether that explains figures of the relay out of their limits.
 func (x *examination) relay(r *measure.RelayState) bool {
+	named := false
 	for i := range r.Changes {
-		if x.change(r, &r.Changes[i]) {
+		before := len(x.found)
+		named = x.change(r, &r.Changes[i]) || named
+		if len(x.found) > before {
 			return true
 		}
 	}
-	return false
+	return named
 }
 
 // change does so for one change. Where edges were lost the contacts' story has holes, and

@@ -285,3 +285,15 @@ func TestSymptoms_Explained(t *testing.T) {
 		t.Errorf("without its supply: %+v", got)
 	}
 }
+
+// A pulse tells a relay twice in one state. That it had not released before the first is for the
+// second to say, since no earlier state has.
+func TestSymptoms_RelayBehindAPulse(t *testing.T) {
+	s := &measure.State{Outputs: []outputState{on(func(o *outputState) { o.Demand, o.HighAtEnd, o.Pulses, o.Crossings = analyze.Pulse, false, 1, 2 })}}
+	open := measure.ContactChange{Known: true}
+	s.Relays = []measure.RelayState{{Plan: &analyze.RelayPlan{Signal: "K1", Break: "K1_NC"}, Output: &s.Outputs[0], HasBreak: true,
+		Changes: []measure.RelayChange{{Told: true, Rising: true, Break: open}, {Told: true, Break: open}}}}
+	if found := Symptoms(s); len(found) != 1 || found[0].Signal != "K1_NC" || found[0].Kind != analyze.UnsteadyMake {
+		t.Errorf("a break contact that never closes: %+v", found)
+	}
+}
