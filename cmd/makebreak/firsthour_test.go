@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -230,3 +231,32 @@ func copySimulated(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// TestFirstHour_Pins: the page for a workshop wires the pins of the header that the drawing has, and
+// no others.
+func TestFirstHour_Pins(t *testing.T) {
+	_, section, found := strings.Cut(prose(t, "rig/commission/first-hour.md"), "\n## 4. ")
+	section, _, _ = strings.Cut(section, "\n## ")
+	if !found {
+		t.Fatal("the page has no such section")
+	}
+	var wired []string
+	for _, m := range pinsOf.FindAllStringSubmatch(section, -1) {
+		wired = append(wired, strings.FieldsFunc(m[1], func(r rune) bool { return r < '0' || r > '9' })...)
+	}
+	drawn := []string{"1", "6"} // 3.3 V and 0 V
+	cells, rows := firstCells(t, "rig/wiring/README.md", "## Header pins")
+	for _, pin := range anyPin.FindAllString(drawnWiring(t), -1) {
+		if i := slices.Index(cells, pin); i >= 0 {
+			drawn = append(drawn, strings.TrimSpace(rows[i][1]))
+		}
+	}
+	slices.Sort(wired)
+	slices.Sort(drawn)
+	if !slices.Equal(wired, slices.Compact(drawn)) {
+		t.Errorf("the page wires pins %v, the drawing has %v", wired, drawn)
+	}
+}
+
+// pinsOf finds pins of the header, as in "pins 29, 31 and 33".
+var pinsOf = regexp.MustCompile(`\bpins? ((?:\d+(?:, | and )?)+)`)
