@@ -144,6 +144,7 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 		if err := j.sim.Again(*rec.Seed, rec.Faults); err != nil {
 			return fmt.Errorf("run %s: %w", words.Safe(rec.ID), err)
 		}
+		j.sim.Done = rec.Cycles
 	}
 	if err := a.calibrateFor(&j); err != nil {
 		return err

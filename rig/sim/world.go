@@ -36,6 +36,9 @@ type Opts struct {
 	Programme []Rule
 	// Initial names the outputs that are on at the start.
 	Initial map[string]bool
+	// Operated is how many times each relay has operated before: what gets worse goes on from
+	// there.
+	Operated int
 	// Relays says what hangs on which output. Nil: see DefaultRelays.
 	Relays []Relay
 	// Unit overrides what is drawn for the unit and its relays.
@@ -240,6 +243,7 @@ func (w *World) addRelays(opts Opts) error {
 			return fmt.Errorf("relay %s: the rig has no contact %q", r.Name, r.Break)
 		}
 		k.setup(opts.Unit, newDraws(opts.Seed, "relay "+r.Name, opts.Exact))
+		k.worn.operations = float64(opts.Operated)
 		k.out.relay = k
 		w.relays = append(w.relays, k)
 	}

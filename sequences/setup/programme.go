@@ -37,6 +37,33 @@ func Unit(rig *wiring.Rig, seq *sequences.Sequence) sim.Opts {
 	return sim.Opts{Programme: rules, Initial: initial, Relays: relays(seq)}
 }
 
+// operations is how many times a cycle of the sequence lets a relay operate, the one that does
+// so most often.
+func operations(seq *sequences.Sequence) int {
+	most := 0
+	for _, o := range seq.Plan.Outputs {
+		if o.Relay == "" {
+			continue
+		}
+		n, high := 0, stateAtEnd(seq, o)
+		for _, s := range seq.Steps {
+			switch o.Expect[s.Event].Demand {
+			case analyze.High:
+				if !high {
+					n++
+				}
+				high = true
+			case analyze.Low:
+				high = false
+			case analyze.Pulse:
+				n++
+			}
+		}
+		most = max(most, n)
+	}
+	return most
+}
+
 // firstNamed is the name of the first step that brings the event about. Where steps
 // with other names expect other things of it, no panel can do them all.
 func firstNamed(seq *sequences.Sequence, cause string) string {

@@ -25,6 +25,8 @@ type Simulation struct {
 	// Changes are what a person has changed on the bench since, in order.
 	Changes  []sim.Change
 	RealTime bool // let it take as long as a real one
+	// Done is how many cycles of a run the same bench has done before: its wear goes on.
+	Done int
 	// Sealed says that the bench's state is hidden from whoever tests it: nothing names its
 	// faults or its seed.
 	Sealed bool
@@ -74,6 +76,7 @@ func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts benc
 	}
 	unit := Unit(rig, seq)
 	unit.Seed, unit.RealTime, unit.Faults, unit.Changes = s.Seed, s.RealTime, s.Faults, s.Changes
+	unit.Operated = s.Done * operations(seq)
 	world, err := sim.NewWorld(rig, unit)
 	if err != nil {
 		return nil, nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
