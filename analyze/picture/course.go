@@ -23,6 +23,8 @@ type Course struct {
 	// drawn as dots.
 	Bands  []Spread
 	Values []Place
+	// Behind is how the quantity went in another run; nil: nothing is drawn of one.
+	Behind *Behind
 	// Fits are what is said to have happened: a drift's line, or the levels before and
 	// after a step.
 	Fits []Fit
@@ -44,6 +46,14 @@ type Course struct {
 type Spread struct {
 	First, Last int
 	Values      [len(StripQuantiles)]float64 // in the course's unit, at StripQuantiles
+}
+
+// Behind is another run's course: its median as a dashed line and the middle nine tenths of its
+// values between thin ones, or single values as open dots.
+type Behind struct {
+	Bands  []Spread
+	Values []Place // where there are no bands
+	Words  string  // which run it is
 }
 
 // Fit is a line through values, with the edges of its interval, both empty where it has none.
@@ -123,6 +133,7 @@ func (c *Course) drawing() (*drawing, error) {
 	c.drawUnseen(d, f)
 	c.drawBands(d, f)
 	c.drawValues(d, f)
+	c.drawBehind(d, f)
 	c.drawLimits(d, f)
 	c.drawFits(d, f)
 	c.drawOut(d, f)
@@ -135,6 +146,9 @@ func (c *Course) drawing() (*drawing, error) {
 // end is the last cycle on the drawing.
 func (c *Course) end() float64 {
 	last := float64(c.Last) + 0.5
+	if b := c.Behind; b != nil {
+		last = math.Max(last, b.last()+0.5)
+	}
 	if c.Ahead == nil {
 		return last
 	}
@@ -210,6 +224,69 @@ func (c *Course) drawBands(d *drawing, f *frame) {
 		d.line(ink, 1.5, 0, line...)
 		f.mark(line...)
 	}
+}
+
+// last is the last cycle.
+func (b *Behind) last() float64 {
+	last := 0.0
+	for _, x := range b.Bands {
+		last = math.Max(last, float64(x.Last))
+	}
+	for _, x := range b.Values {
+		last = math.Max(last, x.Cycle)
+	}
+	return last
+}
+
+// drawBehind draws another run's course over the bands, so that both are seen.
+func (c *Course) drawBehind(d *drawing, f *frame) {
+	if c.Behind == nil {
+		return
+	}
+	for _, i := range []int{0, 4, 2} {
+		var line []spot
+		for _, b := range c.Behind.Bands {
+			line = append(line, f.at(float64(b.First)-0.5, f.inside(b.Values[i])), f.at(float64(b.Last)+0.5, f.inside(b.Values[i])))
+		}
+		if i == 2 {
+			d.line(fitted, 2, 6, line...)
+		} else {
+			d.line(fitted, 1, 2, line...)
+		}
+		f.mark(line...)
+	}
+	for _, v := range c.Behind.Values {
+		p := f.at(v.Cycle, f.inside(v.Value))
+		d.dot(fitted, p, 2.5)
+		d.dot(sheet, p, 1.5)
+		f.mark(p)
+	}
+}
+
+// labelBehind names the other run beside its median.
+func (c *Course) labelBehind(d *drawing, f *frame) {
+	b := c.Behind
+	if b == nil {
+		return
+	}
+	var along []spot
+	for _, x := range b.Bands {
+		along = append(along, f.at(float64(x.First+x.Last)/2, f.inside(x.Values[2])))
+	}
+	for _, x := range b.Values {
+		along = append(along, f.at(x.Cycle, f.inside(x.Value)))
+	}
+	if len(along) == 0 {
+		return
+	}
+	var places []place
+	for _, off := range []float64{-8, smallText + 6, -26, smallText + 24, -44, smallText + 42} {
+		for _, p := range []spot{along[len(along)/3], along[0], along[len(along)/2]} {
+			places = append(places, place{spot{math.Max(p.x, f.left+6), p.y + off}, start})
+		}
+	}
+	places = append(places, place{spot{f.left + 6, f.bottom - 8}, start}, place{spot{f.left + 6, f.top + smallText + 2}, start})
+	f.label(d, label{b.Words, places})
 }
 
 // drawBetween fills the area between two of the bands' quantiles.
@@ -465,6 +542,7 @@ func (c *Course) drawLabels(d *drawing, f *frame) {
 		}
 	}
 	c.labelFits(d, f)
+	c.labelBehind(d, f)
 }
 
 // beside are places along a line upright at x, the nearest to the top first, and places farther
@@ -589,7 +667,14 @@ func (c *Course) most() (low, high float64) {
 			low, high = all[len(all)/20], all[len(all)-1-len(all)/20]
 		}
 	}
-	for _, b := range c.Bands {
+	bands := c.Bands
+	if b := c.Behind; b != nil {
+		bands = slices.Concat(bands, b.Bands)
+		for _, v := range b.Values {
+			low, high = math.Min(low, v.Value), math.Max(high, v.Value)
+		}
+	}
+	for _, b := range bands {
 		low, high = math.Min(low, b.Values[0]), math.Max(high, b.Values[len(b.Values)-1])
 	}
 	return low, high

@@ -38,3 +38,34 @@ func TestCourse_Inline(t *testing.T) {
 		}
 	}
 }
+
+// Another run's course lies behind, is named, and widens the drawing where it goes on for longer
+// or lies off.
+func TestCourse_Behind(t *testing.T) {
+	t.Parallel()
+	band := func(first, last int, median float64) picture.Spread {
+		return picture.Spread{First: first, Last: last, Values: [5]float64{median - 0.2, median - 0.1, median, median + 0.1, median + 0.2}}
+	}
+	c := &picture.Course{Heading: "K1 operate time", Unit: "ms", First: 1, Last: 1000, Bands: []picture.Spread{band(1, 500, 5), band(501, 1000, 5.1)}}
+	drawn := func() []string {
+		t.Helper()
+		var b strings.Builder
+		if err := c.Inline(&b); err != nil {
+			t.Fatal(err)
+		}
+		return texts(t, b.String())
+	}
+	if all := drawn(); slices.Contains(all, "8") || slices.Contains(all, "3\u2009000") {
+		t.Errorf("alone: %q", all)
+	}
+	c.Behind = &picture.Behind{Bands: []picture.Spread{band(1, 1500, 8), band(1501, 3000, 8)}, Words: "dashed: run 7"}
+	for _, want := range []string{"dashed: run 7", "8", "3\u2009000"} {
+		if all := drawn(); !slices.Contains(all, want) {
+			t.Errorf("the picture does not say %q: %q", want, all)
+		}
+	}
+	c.Behind = &picture.Behind{Values: []picture.Place{{Cycle: 3, Value: 8}, {Cycle: 9, Value: 8}}, Words: "run 8"}
+	if all := drawn(); !slices.Contains(all, "run 8") || !slices.Contains(all, "8") {
+		t.Errorf("dots: %q", all)
+	}
+}

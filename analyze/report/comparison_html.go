@@ -32,11 +32,11 @@ type comparisonPage struct {
 	Head                                  [][2]string
 	Moved, Others                         []pageCompared
 	OneSided, Stayed                      []string
-	Pictures                              []overlay
+	Pictures, Courses                     []overlay
 	Style                                 template.CSS
 }
 
-// overlay is a timing diagram of this run with the other one behind it.
+// overlay is a timing diagram, or a course, of this run with the other one's.
 type overlay struct {
 	Name    string
 	Drawing template.HTML
@@ -51,14 +51,9 @@ type pageCompared struct {
 // HTML writes a comparison as one page that stands alone, with what moved drawn.
 func (c *Comparison) HTML(w io.Writer) error {
 	p := &comparisonPage{Run: oneLine(c.Now.Run), Against: oneLine(c.Before.Run), Unit: oneLine(c.Now.Unit), Word: "Nothing moved", Why: c.changeLine(),
-		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, OneSided: c.oneSided(), Style: look.FileStyle()}
+		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, Head: c.head(), OneSided: c.oneSided(), Style: look.FileStyle()}
 	if n := len(c.moved()); n > 0 {
 		p.Word = "Moved: " + words.Count(n, "figure")
-	}
-	for _, x := range c.head() {
-		if x[0] != "Moved" {
-			p.Head = append(p.Head, x)
-		}
 	}
 	for _, r := range c.Rows {
 		x := pageCompared{comparedRow: compared(r), Note: outcomeWords[r.Outcome]}
@@ -80,6 +75,9 @@ func (c *Comparison) HTML(w io.Writer) error {
 	}
 	var err error
 	if p.Pictures, err = c.pictures(); err != nil {
+		return readingFailed(err)
+	}
+	if p.Courses, err = c.courses(); err != nil {
 		return readingFailed(err)
 	}
 	var b bytes.Buffer

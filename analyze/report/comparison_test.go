@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"math/rand/v2"
 	"reflect"
 	"strings"
 	"testing"
@@ -173,4 +174,30 @@ func documentOf(t *testing.T, text []byte) any {
 		t.Fatal(err)
 	}
 	return doc
+}
+
+// Courses of two soaks lie one over the other, what moved first; where one run is none, nothing is
+// drawn.
+func TestComparison_Courses(t *testing.T) {
+	t.Parallel()
+	now := soaked(t, 3000, 3000, func(n int, rng *rand.Rand) float64 { return steadily(n, rng) + 2e-4 })
+	before := soaked(t, 900, 900, steadily)
+	before.Run = "2031-03-01-004"
+	c := NewComparison(now, before, nil)
+	drawn, err := c.courses()
+	if err != nil || len(drawn) == 0 || len(drawn) > mostCompared {
+		t.Fatalf("%d courses: %v", len(drawn), err)
+	}
+	if svg := string(drawn[0].Drawing); !strings.Contains(svg, "dashed: run 2031-03-01-004") || !strings.Contains(svg, "median") {
+		t.Errorf("%s: %s", drawn[0].Name, svg)
+	}
+	var page bytes.Buffer
+	if err := c.HTML(&page); err != nil || strings.Count(page.String(), "over the cycles of both runs") != len(drawn) {
+		t.Errorf("%v", err)
+	}
+	for _, one := range []*Comparison{NewComparison(now, invented(), nil), NewComparison(invented(), before, nil)} {
+		if drawn, err := one.courses(); err != nil || len(drawn) > 0 {
+			t.Errorf("of one soak %d courses: %v", len(drawn), err)
+		}
+	}
 }

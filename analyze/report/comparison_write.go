@@ -18,7 +18,7 @@ import (
 // With opts.All it has all rows.
 func (c *Comparison) Text(w io.Writer, opts TextOpts) error {
 	t := &textWriter{w: bufio.NewWriter(w), opts: opts}
-	for _, p := range c.head() {
+	for _, p := range append(c.head(), [2]string{"Moved", c.changeLine()}) {
 		t.wrapped(p[0]+strings.Repeat(" ", 12-len(p[0])), p[1])
 	}
 	shown := c.moved()
@@ -61,7 +61,7 @@ func (c *Comparison) head() [][2]string {
 	if c.Now.Verdict == c.Before.Verdict {
 		verdict = c.Now.Verdict.Name() + " in both"
 	}
-	return append(all, [2]string{"Sequence", oneLine(c.Now.Sequence)}, [2]string{"Rig", c.rigLine()}, [2]string{"Verdict", verdict}, [2]string{"Moved", c.changeLine()})
+	return append(all, [2]string{"Sequence", oneLine(c.Now.Sequence)}, [2]string{"Rig", c.rigLine()}, [2]string{"Verdict", verdict})
 }
 
 // oneSided are the rows that were measured in one run alone.

@@ -193,29 +193,40 @@ func (t *Trend) constant() string {
 	return fmt.Sprintf("%s: %s, %s", t.heading(), s.Text(t.Min.Value), times(t.N))
 }
 
-// course is the trend as a picture shows it, in the unit that suits its values.
+// drawer draws the trend in the unit that suits its values.
+func (t *Trend) drawer() *drawer {
+	return &drawer{t, scalerOf(t.Quantity, t.limit, math.NaN(), t.Quantiles[1].Value, t.Quantiles[len(t.Quantiles)-2].Value)}
+}
+
+// course is the trend as a picture shows it.
 func (t *Trend) course(last int, gaps []picture.Gap) *picture.Course {
-	d := drawer{t, scalerOf(t.Quantity, t.limit, math.NaN(), t.Quantiles[1].Value, t.Quantiles[len(t.Quantiles)-2].Value)}
+	d := t.drawer()
 	c := &picture.Course{Heading: t.heading(), Words: t.headlines(), Unit: d.scale.Unit(), Gaps: gaps, First: 1, Last: last,
 		Limits: d.limits(), FirstOut: t.Failures.First, Out: spansOf(t.row.Failed), Extremes: d.extremes(), Ahead: d.ahead(), Fits: d.fits()}
 	c.About = strings.Join(c.Words, ". ")
 	if u := t.row.Uncertainty; finite(u) {
 		c.Guard = d.scale.In(u)
 	}
+	c.Values, c.Bands = d.spread(t)
+	return c
+}
+
+// spread are the values of a trend, or their bands where they are many, in the drawer's unit.
+func (d *drawer) spread(t *Trend) (values []picture.Place, bands []picture.Spread) {
 	if t.BlockValues == 1 {
 		for _, b := range t.series.Blocks() {
-			c.Values = append(c.Values, d.place(b.Cycle, b.Value))
+			values = append(values, d.place(b.Cycle, b.Value))
 		}
-		return c
+		return values, nil
 	}
 	for _, b := range t.row.Bands.Bands(mostBands) {
 		band := picture.Spread{First: b.First, Last: b.Last}
 		for i, x := range b.Values {
 			band.Values[i] = d.scale.In(x)
 		}
-		c.Bands = append(c.Bands, band)
+		bands = append(bands, band)
 	}
-	return c
+	return nil, bands
 }
 
 // headlines are the first words of a course: what is wrong with it, or that nothing is.
