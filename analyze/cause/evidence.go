@@ -76,6 +76,7 @@ type figure struct {
 	n, values       int
 	fails, doubtful int
 	low, high       float64
+	least           float64 // of the values above 0; NaN: none, or not known
 	limit           analyze.Limit
 	line            line
 	doubts          map[analyze.DoubtCode]int
@@ -101,6 +102,9 @@ func (e *Evidence) Figure(m *analyze.Measurement) {
 	}
 	x.values++
 	x.range_(m.Value, m.Value)
+	if m.Value > 0 && !(m.Value >= x.least) {
+		x.least = m.Value
+	}
 	if m.Followed() {
 		x.line.add(float64(m.Cycle), m.Value)
 	}
@@ -128,7 +132,7 @@ func (e *Evidence) figure(k tally.Key, l analyze.Limit) *figure {
 	x := e.figures[k]
 	if x == nil {
 		nan := math.NaN()
-		x = &figure{Key: k, low: nan, high: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
+		x = &figure{Key: k, low: nan, high: nan, least: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
 		e.figures[k] = x
 		e.rows = append(e.rows, x)
 	}
@@ -179,6 +183,21 @@ func (l *line) slope() (slope, deviate float64) {
 		return slope, 0
 	}
 	return slope, slope / sd
+}
+
+// A line is taken for one that grows with this many values, this many standard deviations from
+// zero, and by this share of its mean over its length.
+const (
+	fewest = 8
+	grown  = 6
+	growth = 0.3
+)
+
+// grows reports whether the values grow.
+func (l *line) grows() bool {
+	slope, deviate := l.slope()
+	spread := math.Sqrt(l.sumXX / math.Max(1, l.n))
+	return l.n >= fewest && deviate > grown && slope*spread*2*math.Sqrt(3) > growth*math.Abs(l.mean)
 }
 
 // clearDrift is the probability below which a soak's drift is taken for one.

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/tally"
 )
 
 // fact is what an observation of one place shows. What a run does not show has no fact: it is
@@ -20,8 +21,10 @@ type place struct{ output, relay string }
 
 // facts are all facts of a run.
 type facts struct {
-	places []place
-	all    []fact
+	places  []place
+	all     []fact
+	watched bool // all outputs were
+	cycles  int
 }
 
 // unusual reports whether any fact is not as it should be.
@@ -37,7 +40,7 @@ type examiner struct {
 
 // factsOf derives the facts.
 func factsOf(e *Evidence) *facts {
-	x := &examiner{Evidence: e}
+	x := &examiner{Evidence: e, facts: facts{watched: e.plan.OthersUnmoved, cycles: e.Cycles}}
 	x.findPlaces()
 	for _, p := range x.facts.places {
 		if p.output != "" {
@@ -59,11 +62,14 @@ var masks = []struct {
 	values []string
 	hidden []string
 }{
-	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "follow", "operate", "release", "bounce", "overlap", "course"}},
-	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap"}},
-	{"rise", []string{"falls-back"}, []string{"steadiness"}},
+	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "follow", "operate", "release", "bounce", "overlap", "course", "stray", "load"}},
+	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
+	{"follow", []string{"open"}, []string{"bounce", "course"}},
+	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
+	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}},
+	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level"}},
-	{"company", []string{"joined"}, []string{"off-level", "on-level"}},
+	{"company", []string{"joined"}, []string{"off-level", "on-level", "rise", "fall"}},
 }
 
 // mask takes out the unusual facts that follow from others.
@@ -238,7 +244,7 @@ func (x *examiner) output(p place) {
 		choice{x.times(p.output, analyze.MovedTogether) > 0, "joined"},
 		choice{x.asOther(p.output, analyze.MovedInstead), "takes-over"},
 		choice{x.times(p.output, analyze.MovedUnasked) > 0, "moves"}))
-	x.add("company", p.output, choose(true, choice{x.asOther(p.output, analyze.MovedTogether), "joined"}))
+	x.add("company", p.output, choose(true, choice{x.asOther(p.output, analyze.MovedTogether) || x.shared(p.output), "joined"}))
 	x.add("steadiness", p.output, x.steadiness(p.output))
 	if o == nil {
 		return
@@ -248,13 +254,20 @@ func (x *examiner) output(p place) {
 	x.add("fall", p.output, x.fall(o))
 	x.add("still-level", p.output, x.stillLevel(o, rise))
 	goes := rise != "never" && rise != ""
+	low := x.times(p.output, analyze.LowWhenOn) > 0
 	x.add("on-level", p.output, choose(goes && x.measured(p.output, analyze.HighLevel),
 		choice{x.times(p.output, analyze.Reversed) > 0, "negative"},
-		choice{x.times(p.output, analyze.LowWhenOn) > 0 || goes && x.times(p.relay, analyze.WeakPullIn) > 0, "low"},
+		choice{low && x.onLevel(p.output) < lowestVolts, "lowest"},
+		choice{low && x.onLevel(p.output) < lowerVolts, "lower"},
+		choice{low || goes && x.times(p.relay, analyze.WeakPullIn) > 0, "low"},
 		choice{x.times(p.output, analyze.HighWhenOn) > 0, "high"}))
+	x.add("load", p.output, x.load(p.output))
 	x.add("off-level", p.output, choose(x.measured(p.output, analyze.LowLevel),
 		choice{x.off(p.output) > dropOutVolts, "far"},
-		choice{x.times(p.output, analyze.HighWhenOff) > 0 || p.relay != "" && x.times(p.relay, analyze.OffMayHold, analyze.HeldIn) > 0, "high"}))
+		choice{x.off(p.output) > higherVolts, "higher"},
+		choice{x.times(p.output, analyze.HighWhenOff) > 0 || p.relay != "" && x.times(p.relay, analyze.OffMayHold, analyze.HeldIn) > 0, "high"},
+		choice{x.lowest(p.output) > raisedVolts && x.lowest(p.output) < onVolts, "raised"},
+		choice{x.lowest(p.output) < noVolts, "none"}))
 	x.add("delay", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
 		choice{x.times(p.output, analyze.SlowSwitching) > 0, "late"},
 		choice{x.times(p.output, analyze.EarlySwitching) > 0, "early"}))
@@ -267,8 +280,68 @@ func (x *examiner) output(p place) {
 		choice{x.times(p.output, analyze.Overshoots) > 0, "overshoot"}))
 }
 
-// dropOutVolts is above what a relay of 12 V drops out at, in volts (common practice, no source).
-const dropOutVolts = 2.3
+// Levels of outputs that are low when on, in volts (common practice, no source): a battery that
+// is weak under the load of a relay seldom loses more than down to lowestVolts.
+const (
+	lowerVolts  = 10.4
+	lowestVolts = 9.6
+)
+
+// onLevel is the lowest level, in volts, that an output had when on; NaN: not known.
+func (x *examiner) onLevel(signal string) float64 {
+	level := math.NaN()
+	for _, f := range x.figuresOf(signal, analyze.HighLevel) {
+		if f.values > 0 && !(f.low >= level) {
+			level = f.low
+		}
+	}
+	return level
+}
+
+// leastSag is by how many volts an output's level when on must depend on the event to count.
+const leastSag = 0.15
+
+// load is whether an output's level when on depends on the event.
+func (x *examiner) load(signal string) string {
+	if len(x.plan.Moves) > 0 {
+		return ""
+	}
+	low, high := math.NaN(), math.NaN()
+	for _, f := range x.figuresOf(signal, analyze.HighLevel) {
+		if f.values == 0 || f.low < onVolts {
+			continue
+		}
+		if !(f.line.mean >= low) {
+			low = f.line.mean
+		}
+		if !(f.line.mean <= high) {
+			high = f.line.mean
+		}
+	}
+	return choose(!math.IsNaN(low), choice{high-low > leastSag, "sags"})
+}
+
+// Levels of outputs that are off, in volts (common practice, no source): below noVolts hardly
+// anything leaks; above raisedVolts more than usual; above dropOutVolts a relay of 12 V stays in; from higherVolts on it is more
+// likely that a load is missing than that a switch leaks more.
+const (
+	noVolts      = 0.3
+	raisedVolts  = 0.8
+	higherVolts  = 1.65
+	dropOutVolts = 2.25
+)
+
+// lowest is the highest level, in volts, of an output when off, whatever the limits say; NaN: not
+// known.
+func (x *examiner) lowest(signal string) float64 {
+	level := math.NaN()
+	for _, f := range x.figuresOf(signal, analyze.LowLevel) {
+		if f.values > 0 && !(f.high <= level) {
+			level = f.high
+		}
+	}
+	return level
+}
 
 // off is the highest level, in volts, that an output had when off; NaN: not known. One that
 // stays on has none.
@@ -281,6 +354,37 @@ func (x *examiner) off(signal string) float64 {
 	}
 	return level
 }
+
+// shared reports whether an output is on wherever another one must be, and the other way round.
+func (x *examiner) shared(signal string) bool {
+	a := x.plan.Output(signal)
+	if a == nil {
+		return false
+	}
+	for i := range x.plan.Outputs {
+		if b := &x.plan.Outputs[i]; b != a && x.draws(a, b) && x.draws(b, a) {
+			return true
+		}
+	}
+	return false
+}
+
+// draws reports whether an output is on, at the level of another, where only that one must be.
+func (x *examiner) draws(a, b *analyze.OutputPlan) bool {
+	for _, e := range x.plan.Steps {
+		if b.At(e).Demand != analyze.High || a.At(e).Demand != analyze.Low {
+			continue
+		}
+		on, off := x.figures[tally.Key{Signal: b.Signal, Quantity: analyze.HighLevel, Event: e}], x.figures[tally.Key{Signal: a.Signal, Quantity: analyze.LowLevel, Event: e}]
+		if on != nil && off != nil && on.low > onVolts && math.Abs(on.low-off.low) < joinedShare*on.low {
+			return true
+		}
+	}
+	return false
+}
+
+// joinedShare is by which share the readings of two dividers at one terminal differ at most.
+const joinedShare = 0.02
 
 // asOther reports whether a signal is the other one of a symptom.
 func (x *examiner) asOther(signal string, kinds ...analyze.Kind) bool {
@@ -296,15 +400,46 @@ func (x *examiner) rise(o *analyze.OutputPlan) string {
 	still := x.shares(o.Signal, events, analyze.DidNotMove, analyze.MovedInstead)
 	falls := x.shares(o.Signal, events, analyze.FellBack)
 	long := x.long(o.Signal, events, analyze.LeftState)
+	hums := x.times(o.Signal, analyze.Rippling) > 0
 	known := x.measured(o.Signal, analyze.SwitchingDelay) || x.measured(o.Signal, analyze.HighLevel)
 	return choose(known,
+		choice{x.times(o.Signal, analyze.Inverted) > 0 && x.behind(o.Signal), "behind"},
+		choice{x.times(o.Signal, analyze.Inverted, analyze.FellBack) > 0 && x.ahead(o.Signal) && some(falls, atLeast(0.5)) || x.times(o.Signal, analyze.Inverted) > 0 && x.ahead(o.Signal), "ahead"},
 		choice{x.times(o.Signal, analyze.Inverted) > 0, "inverted"},
 		choice{x.times(o.Signal, analyze.MovedInstead) > 0, "elsewhere"},
 		choice{each(still, atLeast(always)) && x.stoodAt(o.Signal) > onVolts, "stays-on"},
 		choice{each(still, atLeast(always)), "never"},
-		choice{some(still, atLeast(always)) && some(still, atMost(rarely)), "one-way"},
+		choice{x.oneWay(o.Signal, events, still), "one-way"},
 		choice{some(still, above(0)), "sometimes"},
-		choice{some(falls, atLeast(0.5)) || some(long, atLeast(0.5)), "falls-back"})
+		choice{some(falls, atLeast(0.5)) || !hums && some(long, atLeast(0.5)), "falls-back"})
+}
+
+// keyPulse is for how long, in seconds, a key is held at most.
+const keyPulse = 0.6
+
+// ahead reports whether an output that seems inverted is out of its state only at the ends of
+// its states, for no longer than a key is held: then its events are taken for later than they
+// were. Where the rig switches the coils, no key is held.
+func (x *examiner) ahead(signal string) bool {
+	if x.plan.Coils {
+		return false
+	}
+	away := math.NaN()
+	for _, f := range x.figuresOf(signal, analyze.Hold) {
+		if f.values > 0 && !(f.high <= away) {
+			away = f.high
+		}
+	}
+	return away < keyPulse
+}
+
+// behind reports whether an output that seems inverted did not move at first: then it does what
+// it should have done in the state before.
+func (x *examiner) behind(signal string) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		s := x.symptoms[k]
+		return k.signal == signal && k.kind == analyze.DidNotMove && s.n == 1 && s.first == 1 && x.Cycles > 1
+	})
 }
 
 // onVolts is above what an output that is off can have, in volts.
@@ -339,6 +474,22 @@ func (x *examiner) long(signal string, events []string, kinds ...analyze.Kind) [
 	return all
 }
 
+// oneWay reports whether an output stands still at some of the steps in each cycle, and at the
+// others never: events of one name may come several times in a cycle.
+func (x *examiner) oneWay(signal string, events []string, still []float64) bool {
+	if some(still, atLeast(always)) && some(still, atMost(rarely)) {
+		return true
+	}
+	for _, e := range events {
+		steps := x.occasions(e) / max(1, x.Cycles)
+		n := x.timesAt(signal, e, analyze.DidNotMove)
+		if x.Cycles > 1 && steps > 1 && n > 0 && n%x.Cycles == 0 && n/x.Cycles < steps {
+			return true
+		}
+	}
+	return false
+}
+
 // fall is what an output does where it must go off.
 func (x *examiner) fall(o *analyze.OutputPlan) string {
 	events := x.demanding(o, false)
@@ -348,6 +499,7 @@ func (x *examiner) fall(o *analyze.OutputPlan) string {
 	still := x.shares(o.Signal, events, analyze.DidNotMove, analyze.MovedInstead)
 	return choose(x.measured(o.Signal, analyze.LowLevel),
 		choice{each(still, atLeast(always)), "never"},
+		choice{x.oneWay(o.Signal, events, still), "one-way"},
 		choice{some(still, above(0)), "sometimes"})
 }
 
@@ -377,13 +529,21 @@ func (x *examiner) awayLong(signal string) bool {
 	})
 }
 
+// often reports whether a symptom came at no less than half the occasions of one of its events.
+func (x *examiner) often(signal string, kind analyze.Kind) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		return k.signal == signal && k.kind == kind && 2*x.symptoms[k].n >= x.occasions(k.event)
+	})
+}
+
 // steadiness is whether an output keeps its level.
 func (x *examiner) steadiness(signal string) string {
 	o := x.plan.Output(signal)
 	return choose(o != nil && (x.measured(signal, analyze.HighLevel)) && (x.measured(signal, analyze.Hold) || x.measured(signal, analyze.Ripple)),
 		choice{x.times(signal, analyze.LooseWire) > 0, "drops"},
-		choice{x.times(signal, analyze.Drooping) > 0, "droop"},
-		choice{x.times(signal, analyze.Rippling) > 0, "hum"},
+		choice{x.often(signal, analyze.Drooping), "droop"},
+		choice{x.often(signal, analyze.Rippling), "hum"},
+		choice{x.times(signal, analyze.Rippling, analyze.Drooping) > 0, "odd"},
 		choice{x.times(signal, analyze.LeftState) > 0 && !x.awayLong(signal), "flutters"},
 		choice{x.times(signal, analyze.LeftState) > 0, "leaves"})
 }
@@ -401,19 +561,52 @@ func (x *examiner) relay(p place) {
 	x.add("follow", p.relay, choose(moved,
 		choice{of(analyze.ContactsSwap) > 0, "swapped"},
 		choice{of(analyze.Chattering) > 0, "chatters"},
-		choice{of(analyze.UnsteadyMake) > 0, "unsteady"},
+		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
+		choice{of(analyze.UnsteadyMake) > 0, "open"},
 		choice{of(analyze.Welded) > 0, "stays-in"},
 		choice{of(analyze.HeldIn) > 0, "held"},
 		choice{of(analyze.RelayStill) > 0 && moved, "sometimes"},
 		choice{of(analyze.RelayStill) > 0, "still"},
 		choice{of(analyze.RelayAlone) > 0, "alone"}))
 	x.add("rest", p.relay, x.rest(r))
-	x.add("operate", p.relay, choose(x.judged(r.Signal, analyze.OperateTime), choice{of(analyze.SlowOperate) > 0, "slow"}))
+	x.add("operate", p.relay, choose(x.judged(r.Signal, analyze.OperateTime), choice{of(analyze.SlowOperate) > 0, "slow"}, choice{x.nearLimit(r.Signal, analyze.OperateTime), "rather"}))
 	x.add("release", p.relay, choose(x.judged(r.Signal, analyze.ReleaseTime), choice{of(analyze.SlowRelease) > 0, "slow"}))
 	x.add("bounce", p.relay, choose(x.judged(r.Make, analyze.BounceTime) || x.judged(r.Break, analyze.BounceTime), choice{of(analyze.LongBounce) > 0, "long"}))
 	x.add("overlap", p.relay, choose(x.judged(r.Signal, analyze.TransferTime), choice{of(analyze.Overlap) > 0, "both"}))
-	x.add("edges", p.relay, choose(moved, choice{x.merged(r), "merged"}, choice{of(analyze.EdgesLost) > 0, "lost"}, choice{of(analyze.EdgesSuspect) > 0, "doubtful"}))
+	x.add("edges", p.relay, choose(moved, choice{x.merged(r), "merged"}, choice{of(analyze.EdgesLost) > 0 && x.sparse(r), "sparse"}, choice{of(analyze.EdgesLost) > 0, "lost"}, choice{of(analyze.EdgesSuspect) > 0, "doubtful"}))
 	x.add("course", p.relay, x.course(r))
+}
+
+// restless reports whether the make contact opens again and again.
+func (x *examiner) restless(r *analyze.RelayPlan) bool {
+	return slices.ContainsFunc(x.figuresOf(r.Make, analyze.BounceTime), func(f *figure) bool {
+		return f.doubts[analyze.StillBouncing]+f.doubts[analyze.ChangedAgain] > 0
+	})
+}
+
+// nearLimit reports whether a quantity is over half its upper limit on the average.
+func (x *examiner) nearLimit(signal string, q analyze.Quantity) bool {
+	return slices.ContainsFunc(x.figuresOf(signal, q), func(f *figure) bool {
+		return f.values > 0 && f.line.mean > f.limit.Upper/2
+	})
+}
+
+// closeEdges is how far apart, in seconds, two edges are at most that a healthy contact shows
+// now and then when it opens (common practice, no source).
+const closeEdges = 100e-6
+
+// sparse reports whether no two edges of a relay's contacts are known to have come close together.
+func (x *examiner) sparse(r *analyze.RelayPlan) bool {
+	known := false
+	for _, signal := range []string{r.Make, r.Break} {
+		for _, f := range x.figuresOf(signal, analyze.BounceTime) {
+			known = known || f.line.n > 0 || f.values > 0
+			if f.least < closeEdges {
+				return false
+			}
+		}
+	}
+	return known
 }
 
 // merged reports whether figures of a relay's contacts may hide edges that came together.
@@ -442,16 +635,12 @@ func (x *examiner) rest(r *analyze.RelayPlan) string {
 	return choose(known, choice{opens > 0 && closes > 0 && !known, "neither"})
 }
 
-// grown is how many standard deviations from zero the slope of a time is that grows.
-const grown = 5
-
 // course is which of a relay's times grows over the cycles.
 func (x *examiner) course(r *analyze.RelayPlan) string {
 	grows := func(signal string, q analyze.Quantity) (grows, known bool) {
 		for _, f := range x.figuresOf(signal, q) {
-			_, deviate := f.line.slope()
-			known = known || f.line.n >= 6 || !math.IsNaN(f.drift)
-			grows = grows || deviate > grown || f.drifts && f.drift > 0
+			known = known || f.line.n >= fewest || !math.IsNaN(f.drift)
+			grows = grows || f.line.grows() || f.drifts && f.drift > 0
 		}
 		return grows, known
 	}

@@ -67,7 +67,7 @@ func told(all []*hypothesis) []Ranked {
 	return out
 }
 
-// hypothesis is a cause at a place.
+// hypothesis is a form of a cause at a place.
 type hypothesis struct {
 	cause *Cause
 	place place // of OfOutput and OfRelay
@@ -115,9 +115,11 @@ func newModel(t *Table, f *facts) *model {
 	for _, c := range t.causes {
 		places := m.placesOf(c)
 		for _, p := range places {
-			h := &hypothesis{cause: c, place: p, prior: c.weight / float64(len(places))}
-			h.effects = m.effectsOf(c, p)
-			m.all = append(m.all, h)
+			for _, x := range c.forms {
+				h := &hypothesis{cause: c, place: p, prior: x.share * c.weight / float64(len(places))}
+				h.effects = m.effectsOf(x.rows, p)
+				m.all = append(m.all, h)
+			}
 		}
 	}
 	sum := 0.0
@@ -133,6 +135,10 @@ func newModel(t *Table, f *facts) *model {
 
 // placesOf are the places where a cause can lie.
 func (m *model) placesOf(c *Cause) []place {
+	relay := slices.ContainsFunc(m.facts.places, func(p place) bool { return p.relay != "" })
+	if c.loaded && !relay {
+		return nil
+	}
 	if c.Of == OfRun {
 		return []place{{}}
 	}
@@ -155,9 +161,9 @@ func (r relation) holds(x fact, p place) bool {
 }
 
 // effectsOf says how probable each fact is under a cause at a place.
-func (m *model) effectsOf(c *Cause, p place) []*effect {
+func (m *model) effectsOf(rows []row, p place) []*effect {
 	all := make([]*effect, len(m.facts.all))
-	for i, row := range c.rows {
+	for i, row := range rows {
 		var of []int
 		for k, x := range m.facts.all {
 			if x.kind == row.kind && all[k] == nil && row.at.holds(x, p) {
@@ -243,7 +249,7 @@ func (m *model) shares() []*hypothesis {
 	})
 	for i, a := range m.all[:min(seconds, len(m.all))] {
 		for k, b := range m.all {
-			if k <= i || a.cause.Name == Else || b.cause.Name == Else {
+			if k <= i || a.cause == b.cause && a.place == b.place || a.cause.Name == Else || b.cause.Name == Else {
 				continue
 			}
 			all = append(all, combined{a, b, math.Log(m.table.second*a.prior*b.prior) + m.gain(a.effects, b.effects)})
@@ -274,5 +280,20 @@ func (m *model) shares() []*hypothesis {
 		return nil
 	}
 	slices.SortStableFunc(m.all, func(a, b *hypothesis) int { return cmp.Compare(b.share, a.share) })
-	return m.all
+	return merged(m.all)
+}
+
+// merged puts the forms of one cause at one place together, the largest share first.
+func merged(all []*hypothesis) []*hypothesis {
+	var out []*hypothesis
+	for _, h := range all {
+		i := slices.IndexFunc(out, func(o *hypothesis) bool { return o.cause == h.cause && o.place == h.place })
+		if i < 0 {
+			out = append(out, h)
+		} else {
+			out[i].share += h.share
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.share, a.share) })
+	return out
 }

@@ -41,7 +41,15 @@ type Cause struct {
 	Name, About string
 	Of          Subject
 	weight      float64 // how often it is met, against the others
-	rows        []row
+	loaded      bool    // it shows only where there is a relay
+	forms       []form
+}
+
+// form is one way in which a cause shows itself. Observations that hang together are so in one
+// form, and not in another.
+type form struct {
+	share float64 // of the benches with the cause, a share of 1
+	rows  []row
 }
 
 // Causes returns the causes that the table knows, in its order.
@@ -203,34 +211,74 @@ func (t *Table) readCause(e yamlfile.Entry) *Cause {
 	of, _ := f.Need("of", "relay").Word(string(OfOutput), string(OfRelay), string(OfRun))
 	c.Of = Subject(of)
 	c.weight = weight(f.Need("weight", "5"))
-	items := f.Need("rows", "[{see: follow, at: here, as: {stays-in: 95 %}, why: …}]").Items()
-	if len(items) > maxRows {
-		e.Key.Refuse("the cause has too many rows", "must be at most 100")
-		items = nil
+	c.loaded, _ = f.May("needs_relay").Bool()
+	rows, forms := f.May("rows"), f.May("forms")
+	common := t.readRows(rows)
+	if forms == nil {
+		f.Need("rows", rowsExample)
+		c.forms = []form{{1, common}}
 	}
-	for _, item := range items {
-		t.readRow(item, c)
+	for _, n := range forms.Items() {
+		c.forms = append(c.forms, t.readForm(n, common))
+	}
+	sum := 0.0
+	for _, x := range c.forms {
+		sum += x.share
+	}
+	if forms != nil && !(sum > 0.999 && sum < 1.001) {
+		forms.Fail("the shares of the forms are not 100 % together", "must be 100 %")
 	}
 	f.Done()
 	return c
 }
 
-func (t *Table) readRow(n *yamlfile.Node, c *Cause) {
+const rowsExample = "[{see: follow, at: here, as: {stays-in: 95 %}, why: …}]"
+
+// readForm reads one form of a cause, which has the rows that all its forms have.
+func (t *Table) readForm(n *yamlfile.Node, common []row) form {
+	f, ok := n.Fields("must be a form of the cause, as in {share: 60 %, rows: […]}")
+	if !ok {
+		return form{}
+	}
+	p, _ := share(f.Need("share", "60 %"))
+	own := t.readRows(f.Need("rows", rowsExample))
+	f.Done()
+	return form{p, slices.Concat(own, common)}
+}
+
+func (t *Table) readRows(n *yamlfile.Node) (rows []row) {
+	items := n.Items()
+	if len(items) > maxRows {
+		n.Fail("there are too many rows", "must be at most 100")
+		return nil
+	}
+	for _, item := range items {
+		if x, ok := t.readRow(item); ok {
+			rows = append(rows, x)
+		}
+	}
+	return rows
+}
+
+func (t *Table) readRow(n *yamlfile.Node) (r row, ok bool) {
 	f, ok := n.Fields("must be a row, as in {see: follow, at: here, as: {stays-in: 95 %}, why: …}")
 	if !ok {
-		return
+		return row{}, false
 	}
 	see := f.Need("see", "follow")
-	name, ok := see.Text()
+	name, named := see.Text()
 	at, _ := f.Need("at", "here").Word(string(here), string(others), string(another), string(every))
 	as := f.Need("as", "{stays-in: 95 %}")
 	why, _ := f.Need("why", "a weld holds").Text()
-	if ok {
-		if k := kindOf(see, name); k != nil {
-			c.rows = append(c.rows, row{kind: k, at: relation(at), share: t.filled(k, readShares(as, k)), why: why})
-		}
-	}
 	f.Done()
+	if !named {
+		return row{}, false
+	}
+	k := kindOf(see, name)
+	if k == nil {
+		return row{}, false
+	}
+	return row{kind: k, at: relation(at), share: t.filled(k, readShares(as, k)), why: why}, true
 }
 
 // filled gives the values that a row does not name what is left, as the background has them.
