@@ -76,7 +76,6 @@ type figure struct {
 	n, values       int
 	fails, doubtful int
 	low, high       float64
-	least           float64 // of the values above 0; NaN: none, or not known
 	limit           analyze.Limit
 	line            line
 	doubts          map[analyze.DoubtCode]int
@@ -102,9 +101,6 @@ func (e *Evidence) Figure(m *analyze.Measurement) {
 	}
 	x.values++
 	x.range_(m.Value, m.Value)
-	if m.Value > 0 && !(m.Value >= x.least) {
-		x.least = m.Value
-	}
 	if m.Followed() {
 		x.line.add(float64(m.Cycle), m.Value)
 	}
@@ -132,7 +128,7 @@ func (e *Evidence) figure(k tally.Key, l analyze.Limit) *figure {
 	x := e.figures[k]
 	if x == nil {
 		nan := math.NaN()
-		x = &figure{Key: k, low: nan, high: nan, least: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
+		x = &figure{Key: k, low: nan, high: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
 		e.figures[k] = x
 		e.rows = append(e.rows, x)
 	}

@@ -573,7 +573,7 @@ func (x *examiner) relay(p place) {
 	x.add("release", p.relay, choose(x.judged(r.Signal, analyze.ReleaseTime), choice{of(analyze.SlowRelease) > 0, "slow"}))
 	x.add("bounce", p.relay, choose(x.judged(r.Make, analyze.BounceTime) || x.judged(r.Break, analyze.BounceTime), choice{of(analyze.LongBounce) > 0, "long"}))
 	x.add("overlap", p.relay, choose(x.judged(r.Signal, analyze.TransferTime), choice{of(analyze.Overlap) > 0, "both"}))
-	x.add("edges", p.relay, choose(moved, choice{x.merged(r), "merged"}, choice{of(analyze.EdgesLost) > 0 && x.sparse(r), "sparse"}, choice{of(analyze.EdgesLost) > 0, "lost"}, choice{of(analyze.EdgesSuspect) > 0, "doubtful"}))
+	x.add("edges", p.relay, choose(moved, choice{x.merged(r), "merged"}, choice{of(analyze.EdgesLost) > 0 && x.together(r), "together"}, choice{of(analyze.EdgesLost) > 0, "lost"}, choice{of(analyze.EdgesSuspect) > 0, "doubtful"}))
 	x.add("course", p.relay, x.course(r))
 }
 
@@ -591,22 +591,29 @@ func (x *examiner) nearLimit(signal string, q analyze.Quantity) bool {
 	})
 }
 
-// closeEdges is how far apart, in seconds, two edges are at most that a healthy contact shows
-// now and then when it opens (common practice, no source).
-const closeEdges = 100e-6
-
-// sparse reports whether no two edges of a relay's contacts are known to have come close together.
-func (x *examiner) sparse(r *analyze.RelayPlan) bool {
-	known := false
-	for _, signal := range []string{r.Make, r.Break} {
-		for _, f := range x.figuresOf(signal, analyze.BounceTime) {
-			known = known || f.line.n > 0 || f.values > 0
-			if f.least < closeEdges {
-				return false
-			}
+// together reports whether the times of a relay rest on lost edges wherever the bounce of the
+// contact that closes does: edges that are taken for one have the last one's stamp, so that the
+// first closing is late. Edges that are dropped anywhere leave some of the times alone.
+func (x *examiner) together(r *analyze.RelayPlan) bool {
+	times, bounces := 0, 0
+	for _, f := range x.rows {
+		contact := r.Make
+		switch {
+		case f.Signal != r.Signal:
+			continue
+		case f.Quantity == analyze.ReleaseTime:
+			contact = r.Break
+		case f.Quantity != analyze.OperateTime:
+			continue
 		}
+		b := x.figures[tally.Key{Signal: contact, Quantity: analyze.BounceTime, Event: f.Event}]
+		if b == nil {
+			continue
+		}
+		times += f.doubts[analyze.EdgesMissing]
+		bounces += b.doubts[analyze.EdgesMissing]
 	}
-	return known
+	return bounces > 2 && float64(times) > 0.9*float64(bounces)
 }
 
 // merged reports whether figures of a relay's contacts may hide edges that came together.

@@ -45,7 +45,7 @@ var kinds = []kind{
 	{"release", OfRelay, []string{"slow"}, "its release time"},
 	{"bounce", OfRelay, []string{"long"}, "the bounce of its contacts"},
 	{"overlap", OfRelay, []string{"both"}, "whether both contacts are closed at once"},
-	{"edges", OfRelay, []string{"merged", "sparse", "lost", "doubtful"}, "whether edges of its contacts are missing"},
+	{"edges", OfRelay, []string{"merged", "together", "lost", "doubtful"}, "whether edges of its contacts are missing"},
 	{"course", OfRelay, []string{"bounce", "operate", "release"}, "which of its times grows over the cycles"},
 	{"lost-edges", OfRun, []string{"few", "many"}, "edges of lines that were lost, by their number"},
 	{"ready-edges", OfRun, []string{"lost"}, "ready edges of converters that did not come"},
