@@ -22,9 +22,10 @@ func (a *app) exerciseMarksCommand() *cobra.Command {
 		Short: "Show the marks of all trainees in the log, and where a class is stuck",
 		Long: `Show the marks of all trainees in the log, in one exercise or in all: who did what, how
 long it took against the shortest way, and what was taken for what. --by shows those of
-one trainee.`,
+one trainee. As html it is one page that can be printed.`,
 		Example: `  makebreak exercise marks
-  makebreak exercise marks quiet-siren --as csv -o class.csv`,
+  makebreak exercise marks quiet-siren --as csv -o class.csv
+  makebreak exercise marks --as html -o class.html`,
 		Args: a.atMostOne(&name),
 		RunE: func(*cobra.Command, []string) error {
 			db, err := a.openLog()
@@ -41,11 +42,13 @@ one trainee.`,
 				return a.deliver(class.CSV)
 			case "json":
 				return a.deliver(func(w io.Writer) error { return writeJSON(w, classJSON(class)) })
+			case "html":
+				return a.deliver(class.HTML)
 			}
 			return a.print(class.Text)
 		},
 	}
-	a.forms(c, "text", "csv", "json")
+	a.forms(c, "text", "csv", "json", "html")
 	exerciseFlag(c, &name)
 	return c
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -12,10 +13,12 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/report"
 	"makebreak/analyze/tally"
+	"makebreak/sequences/exercise"
 	"makebreak/testdata/browser"
 )
 
@@ -71,6 +74,9 @@ func TestPages(t *testing.T) {
 	_, page, _ := run(t, "analyze", "../../testdata/captures/holding-in.csv", "--averaged", "1.198753ms", "--sequence", "armed-high", "--as", "html")
 	add("capture", page, "")
 	add("moves", pageOf(t, moving(t)), "")
+	add("class", classPage(t), "")
+	_, page, _ = run(t, "rig", "draw", "armed-high", "--as", "html")
+	add("sheet", page, "")
 	add("long-words", pageOf(t, longWords()), "")
 	all := browse(t, paths)
 	for _, path := range paths {
@@ -83,6 +89,23 @@ func TestPages(t *testing.T) {
 			}
 		})
 	}
+}
+
+// classPage is the page of an invented class's marks.
+func classPage(t *testing.T) string {
+	t.Helper()
+	marks := &exercise.Marks{Points: 5, Of: 10, Half: 1, Wrong: []string{"dead-relay@K1"}, Actions: 3, Spent: time.Minute, Shortest: time.Minute, Possible: 3}
+	c := &exercise.Class{}
+	for i, m := range []*exercise.Marks{{Points: 10, Of: 10, Right: 1, Possible: 1}, marks, {Of: 10, Wrong: []string{"nothing"}}, nil} {
+		name := fmt.Sprintf("exercise-%d", i)
+		c.Exercises = append(c.Exercises, exercise.ClassExercise{Name: name, Title: "An invented exercise", Grade: 1 + i%3, Begun: 1, Answered: 1, Open: []string{"Zoë"}})
+		c.Entries = append(c.Entries, exercise.Entry{Exercise: name, Trainee: "Zoë " + strings.Repeat("long", 15), Marks: m, Dangers: []string{"cautions-unread"}})
+	}
+	var b bytes.Buffer
+	if err := c.HTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
 }
 
 func pageOf(t *testing.T, r *report.Record) string {
