@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 
 	"makebreak/analyze/cause"
 )
@@ -17,6 +18,22 @@ func causesOf(r *Record) []cause.Ranked {
 		table = cause.Builtin()
 	}
 	return cause.Rank(table, r.Evidence)
+}
+
+// LikelyCause names in a few words the likeliest cause of what is wrong in a run; where none is
+// known it is what was found first. Empty: nothing is wrong.
+func (r *Record) LikelyCause() string {
+	if all := causesOf(r); len(all) > 0 {
+		if all[0].Place == "" {
+			return all[0].Cause
+		}
+		return all[0].Cause + " at " + all[0].Place
+	}
+	if len(r.Findings) > 0 {
+		text, _, _ := strings.Cut(r.Findings[0].Text, ". ")
+		return text
+	}
+	return ""
 }
 
 // causesHeading stands above the causes.

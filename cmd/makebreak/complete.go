@@ -31,7 +31,7 @@ var (
 // completeWords says for the commands that take words what these may be.
 func (a *app) completeWords(c *cobra.Command) completer {
 	switch c.CommandPath() {
-	case "makebreak run", "makebreak soak":
+	case "makebreak run", "makebreak soak", "makebreak batch":
 		return once(a.sequenceNames)
 	case "makebreak analyze":
 		return a.files(captureEndings)

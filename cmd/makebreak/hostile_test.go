@@ -131,6 +131,8 @@ var hostileCommands = map[string][]string{
 	"makebreak runs backup":      {"--log LOG -o DIR/backup.db"},
 	"makebreak runs sign":        {"last --log LOG --key CAPTURE", "--new-key DIR/key"},
 	"makebreak report":           {"last --log LOG", "last --log LOG --capture 1", "last --log LOG --budget K1.operate_time", "last --log LOG --diagram COIL", "last --log LOG --against last", "last --log LOG --verify", "--schema"},
+	"makebreak batch":            {"relay-only --seed 1 --log NEW --cycles 1 --list POINTS"},
+	"makebreak batch report":     {"monday --log LOG"},
 	"makebreak unit":             {"U-1 --log LOG"},
 	"makebreak serve":            {"--log LOG --listen nowhere"}, // its pages are tried in package site
 	"makebreak rig":              {},

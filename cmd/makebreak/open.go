@@ -96,7 +96,9 @@ func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
 // openWith opens the bench for a sequence and with options.
 func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, opts bench.Opts) (*bench.Bench, error) {
 	if setup.Prompts(rig, seq) {
-		opts.Prompter = prompt.NewKeys(a.in, a.prompts())
+		if opts.Prompter = a.keys; a.keys == nil {
+			opts.Prompter = prompt.NewKeys(a.in, a.prompts())
+		}
 	}
 	return setup.Open(rig, seq, s, opts)
 }

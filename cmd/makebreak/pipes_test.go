@@ -21,7 +21,7 @@ var pipedLines = []string{
 	"soak relay-only --rig PIPE", "rig check --rig PIPE", "rig watch --rig PIPE", "rig calibrate OUT3 --rig PIPE", "rig calibrate OUT3 --rig RIG --points PIPE",
 	"rig check --rig CALIBRATION", "rig check --rig LATENCY", "run armed-high --rig CALIBRATION", "run armed-high --rig LATENCY", "rig watch --rig CALIBRATION",
 	"run armed-high --seed 1 -o PIPE", "soak relay-only --cycles 3 --seed 1 -o PIPE", "report last -o PIPE", "runs -o PIPE", "runs check -o PIPE", "analyze C -o PIPE",
-	"runs prune --older-than 0d -o PIPE", "rig check -o PIPE", "run --list -o PIPE", "report --schema -o PIPE", "soak plan --b10 1000 -o PIPE", "runs sign last --key PIPE", "report last --verify --key PIPE",
+	"runs prune --older-than 0d -o PIPE", "rig check -o PIPE", "run --list -o PIPE", "report --schema -o PIPE", "soak plan --b10 1000 -o PIPE", "runs sign last --key PIPE", "batch armed-high --list PIPE", "report last --verify --key PIPE",
 	"exercise start PIPE", "exercise check PIPE", "exercise list -o PIPE",
 }
 

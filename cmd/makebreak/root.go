@@ -21,6 +21,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
+	"makebreak/rig/prompt"
 	"makebreak/rig/table"
 	"makebreak/rig/task"
 	"makebreak/rig/words"
@@ -46,6 +47,9 @@ type app struct {
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
 
 	page report.HTMLOpts // how a page looks
+
+	keys       *prompt.Keys               // who reads standard input line by line; nil: nobody does yet
+	tellRecord func(*report.Record) error // shows a run's record in place of the form asked for; nil: that is written
 
 	now     func() time.Time // the wall clock
 	noHelp  error            // why --help was refused
@@ -136,7 +140,7 @@ or a file of results could not be written, 130 interrupted.`,
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c) })
 	root.SetHelpCommand(helpCommand(root))
-	root.AddCommand(a.runCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.unitCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.exerciseCommand(), a.licencesCommand())
+	root.AddCommand(a.runCommand(), a.batchCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.unitCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.exerciseCommand(), a.licencesCommand())
 	a.completions(root)
 	return root
 }

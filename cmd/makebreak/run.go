@@ -407,5 +407,8 @@ func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, ru
 		r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
 	}
 	r.Unstored = record.Unstored(unstored)
+	if a.tellRecord != nil {
+		return rec.Verdict, a.tellRecord(r)
+	}
 	return rec.Verdict, a.results(r)
 }
