@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
 	"os/exec"
+	"path"
 	"slices"
 	"strings"
 	"testing"
@@ -54,6 +56,7 @@ var made = map[string]func(*testing.T) string{
 	"metrics":    func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-table.md") },
 	"logmetrics": func(t *testing.T) string { return documentText(t, "testdata/golden/metrics-log-table.md") },
 	"rooms":      madeRooms,
+	"mistakes":   madeMistakes,
 	"limits": func(t *testing.T) string {
 		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")
 	},
@@ -347,4 +350,23 @@ func madeRooms(t *testing.T) string {
 		}
 	}
 	return b.String()
+}
+
+// madeMistakes counts the mistakes that the list of the mutation run has, by package.
+func madeMistakes(t *testing.T) string {
+	counts, all := map[string]int{}, 0
+	for line := range strings.Lines(documentText(t, ".ci/mutate/list.txt")) {
+		at, is := strings.CutPrefix(line, "at: ")
+		if !is {
+			continue
+		}
+		file, _, _ := strings.Cut(at, " ")
+		counts[path.Dir(file)]++
+		all++
+	}
+	text := "| package | mistakes |\n| --- | --- |\n"
+	for _, name := range slices.Sorted(maps.Keys(counts)) {
+		text += fmt.Sprintf("| `%s` | %d |\n", name, counts[name])
+	}
+	return text + fmt.Sprintf("| all | %d |", all)
 }
