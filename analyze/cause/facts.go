@@ -66,6 +66,7 @@ var masks = []struct {
 	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
 	{"follow", []string{"open"}, []string{"bounce", "course"}},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
+	{"on-level", []string{"heavy"}, []string{"off-level"}},
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level"}},
@@ -157,6 +158,11 @@ func (x *examiner) times(signal string, kinds ...analyze.Kind) int {
 		}
 	}
 	return n
+}
+
+// seen reports whether a symptom was seen at all.
+func (x *examiner) seen(kind analyze.Kind) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool { return k.kind == kind })
 }
 
 // timesAt is how often a symptom was seen of a signal at an event.
@@ -253,10 +259,12 @@ func (x *examiner) output(p place) {
 	x.add("rise", p.output, rise)
 	x.add("fall", p.output, x.fall(o))
 	x.add("still-level", p.output, x.stillLevel(o, rise))
-	goes := rise != "never" && rise != ""
+	goes := rise != "never" && rise != "pulled-down" && rise != ""
 	low := x.times(p.output, analyze.LowWhenOn) > 0
 	x.add("on-level", p.output, choose(goes && x.measured(p.output, analyze.HighLevel),
 		choice{x.times(p.output, analyze.Reversed) > 0, "negative"},
+		choice{x.times(p.output, analyze.HeavyLoad) > 0, "heavy"},
+		choice{x.times(p.output, analyze.SagsOnLoad) > 0, "sags"},
 		choice{low && x.onLevel(p.output) < lowestVolts, "lowest"},
 		choice{low && x.onLevel(p.output) < lowerVolts, "lower"},
 		choice{low || goes && x.times(p.relay, analyze.WeakPullIn) > 0, "low"},
@@ -276,6 +284,7 @@ func (x *examiner) output(p place) {
 		choice{x.times(p.output, analyze.MorePulses) > 0, "more"},
 		choice{x.times(p.output, analyze.PulseLength) > 0, "wrong"}))
 	x.add("edge", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
+		choice{x.times(p.output, analyze.NoDiode) > 0, "no-diode"},
 		choice{x.times(p.output, analyze.Undershoots) > 0, "undershoot"},
 		choice{x.times(p.output, analyze.Overshoots) > 0, "overshoot"}))
 }
@@ -407,6 +416,7 @@ func (x *examiner) rise(o *analyze.OutputPlan) string {
 		choice{x.times(o.Signal, analyze.Inverted, analyze.FellBack) > 0 && x.ahead(o.Signal) && some(falls, atLeast(0.5)) || x.times(o.Signal, analyze.Inverted) > 0 && x.ahead(o.Signal), "ahead"},
 		choice{x.times(o.Signal, analyze.Inverted) > 0, "inverted"},
 		choice{x.times(o.Signal, analyze.MovedInstead) > 0, "elsewhere"},
+		choice{x.times(o.Signal, analyze.PulledDown) > 0, "pulled-down"},
 		choice{each(still, atLeast(always)) && x.stoodAt(o.Signal) > onVolts, "stays-on"},
 		choice{each(still, atLeast(always)), "never"},
 		choice{x.oneWay(o.Signal, events, still), "one-way"},
@@ -566,7 +576,7 @@ func (x *examiner) relay(p place) {
 		choice{of(analyze.Welded) > 0, "stays-in"},
 		choice{of(analyze.HeldIn) > 0, "held"},
 		choice{of(analyze.RelayStill) > 0 && moved, "sometimes"},
-		choice{of(analyze.RelayStill) > 0, "still"},
+		choice{of(analyze.RelayStill, analyze.CommonOpen) > 0, "still"},
 		choice{of(analyze.RelayAlone) > 0, "alone"}))
 	x.add("rest", p.relay, x.rest(r))
 	x.add("operate", p.relay, choose(x.judged(r.Signal, analyze.OperateTime), choice{of(analyze.SlowOperate) > 0, "slow"}, choice{x.nearLimit(r.Signal, analyze.OperateTime), "rather"}))
@@ -639,7 +649,7 @@ func (x *examiner) rest(r *analyze.RelayPlan) string {
 	opens := did(analyze.OperateTime, analyze.DidNotClose)
 	closes := did(analyze.ReleaseTime, analyze.DidNotClose)
 	known := x.measured(r.Signal, analyze.OperateTime) || x.measured(r.Signal, analyze.ReleaseTime) || did(analyze.ReleaseTime, analyze.AlreadyClosed) > 0
-	return choose(known, choice{opens > 0 && closes > 0 && !known, "neither"})
+	return choose(known, choice{x.times(r.Signal, analyze.CommonOpen) > 0 || opens > 0 && closes > 0 && !known, "neither"})
 }
 
 // course is which of a relay's times grows over the cycles.
@@ -667,5 +677,7 @@ func (x *examiner) run() {
 	x.add("bus", "", choose(true, choice{float64(c.BusErrors) > float64(max(1, x.Cycles)), "errors"}, choice{c.BusErrors > 0, "few"}))
 	x.add("resets", "", choose(true, choice{c.ChipResets > 0, "some"}))
 	x.add("supply", "", choose(len(x.plan.Moves) > 0, choice{x.times("supply", analyze.SupplyLost) > 0, "lost"}))
+	x.add("zero", "", choose(true, choice{x.seen(analyze.ZeroNotJoined), "floats"}))
+	x.add("reference", "", choose(true, choice{x.seen(analyze.RefInverted), "inverted"}))
 	x.add("end", "", choose(true, choice{!x.Complete, "early"}))
 }

@@ -27,18 +27,18 @@ type kind struct {
 // kinds are all observations that are made of a run, in the order in which they are told. The
 // table says how probable their values are.
 var kinds = []kind{
-	{"rise", OfOutput, []string{"never", "stays-on", "one-way", "sometimes", "elsewhere", "inverted", "behind", "ahead", "falls-back"}, "what the output does at the events where it must go on"},
+	{"rise", OfOutput, []string{"never", "pulled-down", "stays-on", "one-way", "sometimes", "elsewhere", "inverted", "behind", "ahead", "falls-back"}, "what the output does at the events where it must go on"},
 	{"fall", OfOutput, []string{"never", "one-way", "sometimes"}, "what it does at the events where it must go off"},
 	{"still-level", OfOutput, []string{"moves", "zero"}, "where it does not go on: whether its level moves all the same, or is 0 V"},
 	{"stray", OfOutput, []string{"moves", "joined", "takes-over"}, "whether it moves where it must not"},
 	{"company", OfOutput, []string{"joined"}, "whether another output goes along with it"},
-	{"on-level", OfOutput, []string{"low", "lower", "lowest", "high", "negative"}, "its level when on"},
+	{"on-level", OfOutput, []string{"sags", "heavy", "low", "lower", "lowest", "high", "negative"}, "its level when on"},
 	{"load", OfOutput, []string{"sags"}, "whether its level when on depends on the event, that is on what else is on"},
 	{"off-level", OfOutput, []string{"none", "raised", "high", "higher", "far"}, "its level when off, and what that leaves of the relay's margin"},
 	{"steadiness", OfOutput, []string{"odd", "hum", "droop", "drops", "flutters", "leaves"}, "whether it keeps its level"},
 	{"delay", OfOutput, []string{"late", "early"}, "when it switches"},
 	{"pulse", OfOutput, []string{"wrong", "none", "more"}, "how it pulses"},
-	{"edge", OfOutput, []string{"overshoot", "undershoot"}, "how far its edges go beyond its levels"},
+	{"edge", OfOutput, []string{"no-diode", "overshoot", "undershoot"}, "how far its edges go beyond its levels"},
 	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "open", "chatters", "alone"}, "whether the contacts follow the output"},
 	{"rest", OfRelay, []string{"neither"}, "which of both contacts is closed at rest"},
 	{"operate", OfRelay, []string{"rather", "slow"}, "its operate time"},
@@ -52,6 +52,8 @@ var kinds = []kind{
 	{"bus", OfRun, []string{"few", "errors"}, "transfers on the bus that failed"},
 	{"resets", OfRun, []string{"some"}, "converters that had lost their configuration"},
 	{"supply", OfRun, []string{"lost"}, "whether the supply's converter had lost its setting"},
+	{"zero", OfRun, []string{"floats"}, "whether the 0 V of rig and unit are joined, by what outputs read that are off"},
+	{"reference", OfRun, []string{"inverted"}, "whether a reference goes the way of its drive"},
 	{"end", OfRun, []string{"early"}, "whether the run came to its end"},
 }
 
