@@ -224,6 +224,21 @@ func (s *Solution) Volts(plus, minus string) (float64, error) {
 	return s.at(plus) - s.at(minus), nil
 }
 
+// Highest returns the highest voltage, in volts and without its sign, between a point and any
+// other that something joins with it; 0 where the network has no such point.
+func (s *Solution) Highest(point string) float64 {
+	if !s.nodes.has(point) {
+		return 0
+	}
+	highest, island := 0.0, s.island.of(s.nodes.of(point))
+	for _, p := range s.nodes.names {
+		if s.island.of(s.nodes.of(p)) == island {
+			highest = max(highest, math.Abs(s.at(point)-s.at(p)))
+		}
+	}
+	return highest
+}
+
 // Flow is what a part carries.
 type Flow struct {
 	Amperes float64 // amperes: out of a source's plus, from a resistor's From, out of a diode's cathode

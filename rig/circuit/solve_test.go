@@ -39,6 +39,9 @@ func TestSolve_Divider(t *testing.T) {
 	near(t, "power", f.Watts, 13.2/49012*13.2/49012*10e3)
 	f, _ = s.Through("out")
 	near(t, "source's current", f.Amperes, 13.2/49012)
+	near(t, "highest at the pin", s.Highest("pin"), 13.2*39e3/49012)
+	near(t, "highest at 0 V", s.Highest("0"), 13.2*49e3/49012)
+	near(t, "highest nowhere", s.Highest("x"), 0)
 }
 
 // Wheatstone's bridge, textbook: between the middles V·(R2/(R1+R2) - R4/(R3+R4)), and with a

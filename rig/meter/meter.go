@@ -63,6 +63,24 @@ func (r Reading) scaler() unit.Scaler {
 // liveVolts is from where on a circuit counts as live for a test.
 const liveVolts = 0.05
 
+// live returns the highest voltage between one of the leads' points and the rest of the
+// circuit, and which of the two it is. No voltage between the leads themselves is no proof: one
+// slip of a lead, and there is.
+func live(n *circuit.Network, red, black string) (volts float64, place string, err error) {
+	if err := known(n, red, black); err != nil {
+		return 0, "", err
+	}
+	s, err := n.Solve()
+	if err != nil {
+		return 0, "", err
+	}
+	atRed, atBlack := s.Highest(red), s.Highest(black)
+	if atBlack > atRed {
+		return atBlack, black, nil
+	}
+	return atRed, red, nil
+}
+
 // Read puts the red lead on one point and the black one on another and reads. The error is of
 // the kind Usage where the network has no such point.
 func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading, error) {
@@ -71,12 +89,12 @@ func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading,
 		return r, problem.New(problem.Usage, fmt.Sprintf("the meter cannot measure %q: %s", mode, words.UseOneOf(string(mode), words.Texts(Modes(), func(m Mode) string { return string(m) }))))
 	}
 	if mode.Tests() {
-		live, err := across(n, inputOhms, 0, red, black)
+		volts, place, err := live(n, red, black)
 		if err != nil {
 			return r, err
 		}
-		if math.Abs(live) > liveVolts {
-			r.Dangers = append(r.Dangers, circuit.Danger{Code: circuit.LiveOhms, Place: red, Value: math.Abs(live), Limit: liveVolts})
+		if volts > liveVolts {
+			r.Dangers = append(r.Dangers, circuit.Danger{Code: circuit.LiveOhms, Place: place, Value: volts, Limit: liveVolts})
 		}
 	}
 	for i, x := range ranges {

@@ -15,7 +15,7 @@ func bench(volts float64) *circuit.Network {
 	return &circuit.Network{
 		Resistors: []circuit.Resistor{{From: "a", To: "b", Ohms: 400}, {From: "b", To: "c", Ohms: 47}},
 		Sources:   []circuit.Source{{Plus: "p", Minus: "c", Volts: volts, Ohms: 12}},
-		Wires:     []circuit.Wire{{From: "x", To: "y"}, {From: "p", To: "q", Open: true}},
+		Wires:     []circuit.Wire{{From: "x", To: "y"}, {From: "p", To: "q", Open: true}, {From: "p", To: "w"}},
 		Diodes:    []circuit.Diode{circuit.Silicon("d", "c", "e")},
 	}
 }
@@ -119,6 +119,16 @@ func TestRead_Live(t *testing.T) {
 		case len(live.Dangers) != 1 || live.Dangers[0].Code != circuit.LiveOhms || live.Dangers[0].Place != "p" || math.Abs(live.Dangers[0].Value-13.2) > 1e-4 || live.Dangers[0].Limit != liveVolts:
 			t.Errorf("%s: %+v", mode, live.Dangers)
 		}
+	}
+	// Along a live wire nothing stands between the leads, and it is live all the same.
+	if r := must(t, bench(13.2), Ohms, "p", "w"); r.String() != "0.2 ohm" || len(r.Dangers) != 1 {
+		t.Errorf("along a live wire: %v, %v", r, r.Dangers)
+	}
+	if r := must(t, bench(13.2), Ohms, "x", "y"); len(r.Dangers) != 0 {
+		t.Errorf("along a wire by itself: %v", r.Dangers)
+	}
+	if r := must(t, bench(13.2), Ohms, "x", "p"); len(r.Dangers) != 1 || r.Dangers[0].Place != "p" {
+		t.Errorf("with the black lead on a live wire: %v", r.Dangers)
 	}
 	// 100 mV behind 12 ohm, with 0.45 V behind 400 ohm against it: by hand 3.4 times what 12.2 ohm are.
 	r := must(t, bench(0.1), Ohms, "p", "c")

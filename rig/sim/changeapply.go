@@ -409,6 +409,7 @@ func (w *World) exchangeBoard(c Change) error {
 	k.boards++
 	d := newDraws(w.opts.Seed, fmt.Sprintf("relay %s, board %d", k.name, k.boards+1), w.opts.Exact)
 	k.setup(w.opts.Unit, d)
+	k.worn = wear{}
 	if k.turned {
 		k.coil.flyback = avalancheVolts
 	}
