@@ -105,6 +105,15 @@ func TestSolve_Floating(t *testing.T) {
 	}
 }
 
+// The figures of each danger have a unit.
+func TestDanger_Units(t *testing.T) {
+	for _, c := range DangerCodes() {
+		if c.Kind().Base == "" {
+			t.Errorf("%s has figures without a unit", c)
+		}
+	}
+}
+
 // Values that cannot be calculated with are refused.
 func TestSolve_Refused(t *testing.T) {
 	for name, n := range map[string]*Network{

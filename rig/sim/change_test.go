@@ -292,6 +292,30 @@ func TestChange_Resistor(t *testing.T) {
 	}
 }
 
+// A bench supply stands at its voltage, and the outputs as far below it as before, whatever was
+// on when it was put in.
+func TestChange_Supply(t *testing.T) {
+	for _, rig := range rigfile.Builtin()[:2] {
+		for _, high := range []bool{false, true} {
+			opts := programmed(rig, Opts{Seed: 4, Initial: map[string]bool{rig.Outputs[0].Name: high}})
+			before, err := NewWorld(rig, opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			opts.Changes = []Change{{Kind: SetSupply, Value: 11}}
+			w, err := NewWorld(rig, opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, "supply", w.ownSupply(), 11, 1e-9)
+			for i, o := range w.outputs {
+				near(t, o.name, 11-o.on.volts, before.ownSupply()-before.outputs[i].on.volts, 1e-9)
+				near(t, o.name+" when off", o.off.volts/before.outputs[i].off.volts, 11/before.ownSupply(), 1e-9)
+			}
+		}
+	}
+}
+
 // What breaks something is told as figures.
 func TestChange_Dangers(t *testing.T) {
 	for _, c := range []struct {

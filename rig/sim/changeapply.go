@@ -327,7 +327,7 @@ func (w *World) setUnitSupply(c Change) error {
 	if w.rig.Supply != nil {
 		return errors.New("the rig itself sets this unit's supply")
 	}
-	was := w.supplyVolts()
+	was := w.ownSupply()
 	for _, o := range w.outputs {
 		o.on.volts = max(0, o.on.volts+c.Value-was)
 		o.off.volts *= c.Value / was
@@ -336,6 +336,15 @@ func (w *World) setUnitSupply(c Change) error {
 		w.endanger(circuit.Danger{Code: circuit.HighSupply, Place: string(w.layout.Unit()), Value: c.Value, Limit: most})
 	}
 	return nil
+}
+
+// ownSupply is what the unit's supply has without load, in volts, by what it makes of its outputs.
+func (w *World) ownSupply() float64 {
+	highest := 0.0
+	for _, o := range w.outputs {
+		highest = max(highest, o.on.volts)
+	}
+	return highest + seriesDrop
 }
 
 // highestSupply is what the rig's file says that the unit's outputs can reach at most, in volts.
