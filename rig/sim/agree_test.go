@@ -33,7 +33,7 @@ func program(rig *wiring.Rig) []sim.Rule {
 	}
 	return []sim.Rule{
 		{Output: "OUT3", Event: "arm-away", Do: sim.GoHigh}, {Output: "OUT3", Event: "arm-stay", Do: sim.GoHigh}, {Output: "OUT3", Event: "disarm", Do: sim.GoLow},
-		{Output: "OUT5", Event: "arm-away", Do: sim.PulseHigh, For: 300 * time.Millisecond},
+		{Output: "OUT5", Event: "arm-away", Do: sim.PulseHigh, For: 2 * time.Second},
 	}
 }
 
@@ -191,7 +191,7 @@ func TestNetwork_AgreesWithSamples(t *testing.T) {
 	}
 	for _, f := range sim.Faults() {
 		planted := 0
-		for _, rig := range rigfile.Builtin() {
+		for _, rig := range append(rigfile.Builtin(), sim.TwoRelays()) {
 			for range draws {
 				x := drawFault(d, rig, f)
 				if a.visit(rig, sim.Opts{Seed: d.Uint64(), Faults: []sim.Fault{x}}) {
@@ -219,7 +219,7 @@ func TestChanges_AgreeWithSamples(t *testing.T) {
 		draws = 1
 	}
 	faults := sim.Faults()
-	for _, rig := range rigfile.Builtin() {
+	for _, rig := range append(rigfile.Builtin(), sim.TwoRelays()) {
 		opts := sim.Opts{Programme: program(rig)}
 		for _, info := range sim.Changes(rig, opts) {
 			for range draws {
@@ -270,7 +270,8 @@ func drawFault(d *rand.Rand, rig *wiring.Rig, f sim.FaultInfo) sim.Fault {
 			x.Place = rig.Outputs[d.IntN(len(rig.Outputs))].Name
 		}
 	case sim.AtRelay:
-		x.Place = sim.DefaultRelays(rig, program(rig))[0].Name
+		all := sim.DefaultRelays(rig, program(rig))
+		x.Place = all[d.IntN(len(all))].Name
 	}
 	return x
 }
