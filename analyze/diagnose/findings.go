@@ -147,7 +147,7 @@ func hide(plan *analyze.Plan, groups []*group) {
 		for _, by := range groups {
 			if by != g && by.explains(g, plan) {
 				g.hidden = true
-				if g.kind == analyze.HighWhenOff {
+				if g.kind == analyze.HighWhenOff || g.kind == analyze.RelayAlone {
 					by.with = g
 				}
 			}
@@ -192,10 +192,30 @@ func (by *group) explains(g *group, plan *analyze.Plan) bool {
 		return g.kind == analyze.HighWhenOff && relayOf(plan, g.signal) == by.signal
 	case analyze.Chattering:
 		return same && g.kind != analyze.Chattering || isContact(plan, by.signal, g.signal)
+	case analyze.CommonOpen:
+		return same && (g.kind == analyze.RelayStill || g.kind == analyze.NearLimit) || g.kind == analyze.Welded && isContact(plan, by.signal, g.signal)
+	case analyze.DidNotMove:
+		// Where the relay moves all the same, what is wrong is how the output is read.
+		if !by.readsNothing() || g.inCycles < by.inCycles {
+			return false
+		}
+		return g.kind == analyze.RelayAlone && g.other == by.signal || g.kind == analyze.LetsGoLow && g.signal == relayOf(plan, by.signal)
 	case analyze.UnsteadyMake, analyze.Welded:
+		if by.kind == analyze.UnsteadyMake && g.kind == analyze.RelayStill && isContact(plan, g.signal, by.signal) {
+			return true // on a ramp of the supply
+		}
 		return same && (g.kind == analyze.LongBounce || g.kind == analyze.NearLimit)
 	}
 	return g.kind == analyze.NearLimit && same && by.other == g.other && by.kind.Verdict() == analyze.Fail
+}
+
+// nothingVolts is within what an output reads as 0 V: one that is off leaks more, as a
+// rule (common practice, no source).
+const nothingVolts = 0.1
+
+// readsNothing reports whether the group's values are all about 0 V.
+func (g *group) readsNothing() bool {
+	return g.lowest > -nothingVolts && g.highest < nothingVolts
 }
 
 // relayOf is the relay behind an output, or empty.

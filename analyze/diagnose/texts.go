@@ -263,6 +263,9 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 	if demanded != "" {
 		demanded = " " + demanded
 	}
+	if g.with != nil {
+		return readsNothingText(plan, g)
+	}
 	if ofCoils(plan) {
 		return coilDidNotMoveText(g, demanded)
 	}
@@ -277,6 +280,12 @@ func didNotMoveText(plan *analyze.Plan, g *group) string {
 		check = "Check the output's programming and whether its load is connected: without one, what leaks through its switch holds it up. Then check for a short to the supply or a switch that has failed closed."
 	}
 	return fmt.Sprintf("%s did not go%s at %s: it stays at %s, and no other output moved instead. %s", g.signal, demanded, g.at(), g.volts(), check)
+}
+
+// readsNothingText is didNotMoveText for an output that reads 0 V while its relay moves.
+func readsNothingText(plan *analyze.Plan, g *group) string {
+	return fmt.Sprintf("%s reads 0 V at %s although its relay %s moves: it is not read as it is. Check its sense wire, then the wire between the 0 V of the rig and of the %s.",
+		g.signal, g.at(), g.with.signal, eitherBench(plan, "unit", "coils' supply"))
 }
 
 // otherWays names the other events at which an output must go where it did not.

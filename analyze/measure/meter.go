@@ -258,7 +258,7 @@ func (m *Meter) State(c *capture.Capture, e capture.Event, to capture.Instant) *
 		m.distrust(m.firstRow, analyze.SupplySettingLost)
 	}
 	seen := m.state(e, to, changes, lost)
-	m.miswired(seen, c, e, row)
+	m.miswired(seen, c, e, to, row)
 	for _, o := range m.outputs {
 		if o.after(); lost && c.Unsupplied[len(c.Unsupplied)-1].To > e.At {
 			o.resettle(c, to)

@@ -11,11 +11,17 @@ import (
 // A rig that is wired wrongly shows nothing of the unit. Two such faults show themselves.
 
 // miswired notes what of the rig's wiring is wrong, and takes back the figures from a row on.
-func (m *Meter) miswired(s *State, c *capture.Capture, e capture.Event, row int) {
+func (m *Meter) miswired(s *State, c *capture.Capture, e capture.Event, to capture.Instant, row int) {
 	if s == nil || s.SupplyLost {
 		return
 	}
-	if s.Inverted = invertedReference(c, e); s.Inverted != "" {
+	s.Inverted = invertedReference(c, e)
+	for _, next := range c.Events {
+		if next.At == to && s.Inverted == "" { // then this state ended later than it seems
+			s.Inverted = invertedReference(c, next)
+		}
+	}
+	if s.Inverted != "" {
 		m.distrust(row, analyze.ReferenceOpposite)
 		return
 	}
@@ -29,6 +35,10 @@ func (m *Meter) miswired(s *State, c *capture.Capture, e capture.Event, row int)
 // zero, and a converter's offset is some millivolts. One alone may have its wires swapped.
 const belowOwnGround = 0.25
 
+// longBelow is for how many seconds an output must be there that is there for a while only: no
+// coil's diode conducts for so long.
+const longBelow = 0.05
+
 // floating returns the volts below zero at which the lowest output stood, before or after the
 // event, where two or more that did not move were there; else 0.
 func floating(outputs []OutputState) float64 {
@@ -38,7 +48,11 @@ func floating(outputs []OutputState) float64 {
 		if o.Samples == 0 || o.Crossings > 0 || !o.LevelKnown {
 			continue
 		}
-		if low := math.Min(o.Rest, o.Before); low < -belowOwnGround {
+		low := math.Min(o.Rest, math.Min(o.Before, o.Level))
+		if o.Away >= longBelow { // another output went on late in the state
+			low = math.Min(low, o.AwayVolts)
+		}
+		if low < -belowOwnGround {
 			n++
 			lowest = math.Min(lowest, low)
 		}

@@ -280,10 +280,13 @@ func plantFilm(w *World, victim *output, f Fault) error {
 	return err
 }
 
-// plantOneArming takes from the victim's programming all events that switch it as the first
-// one does, but one.
+// plantOneArming takes from the victim's programming all events that bring it out of its state
+// at rest, but one.
 func plantOneArming(w *World, victim *output, f Fault) error {
 	ways := w.panel.ways(victim)
+	if len(ways) == 0 {
+		return fmt.Errorf("%s is not switched by the panel; the sequence armed-high has two ways of arming", victim.name)
+	}
 	if len(ways) < 2 {
 		return fmt.Errorf("%s is switched by %s only; the sequence armed-high has two ways of arming", victim.name, words.List(ways))
 	}
@@ -302,16 +305,13 @@ func plantOneArming(w *World, victim *output, f Fault) error {
 	return nil
 }
 
-// ways are the events at which the output does what it does at the first one.
+// ways are the events that bring an output out of its state at rest, as it is at the start.
 func (p *panel) ways(o *output) (events []string) {
-	does := Nothing
 	for e, rules := range p.rules {
 		for _, r := range rules {
-			if r.out != o || does != Nothing && r.do != does {
-				continue
+			if r.out == o && (r.do == GoLow) == o.high {
+				events = append(events, p.events[e])
 			}
-			does = r.do
-			events = append(events, p.events[e])
 		}
 	}
 	return events
