@@ -85,10 +85,11 @@ func coursesOf(t *tally.Tally) []pendingCourse {
 	return all
 }
 
-// strainOf is the largest share of its limit that a row's values take: 1 is all of it.
+// strainOf is how much of the room to its limit a row's values fill, from the end that is farther
+// off: 1 is all of it. What keeps its value fills little, however close it is.
 func strainOf(x *tally.Row) float64 {
 	strain := 0.0
-	for _, share := range []float64{x.High / x.Limit.Upper, x.Limit.Lower / x.Low} {
+	for _, share := range []float64{(x.High - x.Low) / (x.Limit.Upper - x.Low), (x.High - x.Low) / (x.High - x.Limit.Lower)} {
 		if share > strain && !math.IsInf(share, 0) {
 			strain = share
 		}
