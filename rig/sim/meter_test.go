@@ -69,8 +69,8 @@ var shownFaults = []shown{
 }
 
 // unseen are faults that no meter shows: they are a matter of milliseconds, or of the rig's
-// own converters and computer. A missing diode needs one end of the coil to be taken off: its
-// 400 ohm leave a diode test below what opens silicon.
+// own converters and computer. A missing diode needs one end of the coil to be taken off: the
+// coil leaves a diode test below what opens silicon.
 var unseen = []string{"no-flyback", "slow-release", "creeping-operate", "long-bounce", "wearing-bounce", "lost-edges", "lost-ready-edges", "merged-edges", "adc-lost",
 	"chip-reset", "supply-reset", "bus-noise", "slow-oscillator", "fast-oscillator"}
 
