@@ -51,3 +51,42 @@ func TestLayout_EveryPointReads(t *testing.T) {
 		}
 	}
 }
+
+// A drive pulls its input of the panel to 0 V through its optocoupler, and the positions of one
+// key-switch by resistors that differ; by the divider rule. The reference sees each.
+func TestNetwork_Inputs(t *testing.T) {
+	rig := rigfile.Builtin()[0]
+	w, err := NewWorld(rig, programmed(rig, Opts{Seed: 3}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(power Power, point string) float64 {
+		s, err := w.Network(power).Solve()
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := s.Volts(point, "panel.0V")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	supply := at(SupplyOn, "supply.+")
+	near(t, "key-switch at rest", at(SupplyOn, "panel.KEY"), supply, 1e-3)
+	near(t, "reference's line at rest", at(SupplyOn, "pin.REF"), 0, 1e-3)
+	for i, name := range []string{"KEY_AWAY", "KEY_STAY", "KEY_OFF"} {
+		d := w.drive(name)
+		w.setDrive(d, true)
+		w.AdvanceTo(w.Now().Add(time.Millisecond))
+		ohms := 100 + 1000*float64(i)
+		near(t, name, at(SupplyOn, "panel.KEY"), supply*ohms/(4700+ohms), 1e-3)
+		near(t, name+" at another input", at(SupplyOn, "panel.ZONE"), supply, 1e-3)
+		near(t, "reference's line", at(SupplyOn, "pin.REF"), 3.3, 1e-3)
+		if r, err := meter.New(2).Read(w.Network(SupplyOff), meter.Ohms, "panel.KEY", "rig.COM"); err != nil || r.Value < 4600 || r.Value > 5000 {
+			t.Errorf("%s without supply: %v, %v", name, r, err)
+		}
+		w.setDrive(d, false)
+		w.AdvanceTo(w.Now().Add(time.Millisecond))
+		near(t, name+" released", at(SupplyOn, "panel.KEY"), supply, 1e-3)
+	}
+}
