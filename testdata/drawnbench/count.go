@@ -16,7 +16,7 @@ const (
 type Wanted struct {
 	Singles, Pairs, Healthy int
 	// Alike asks for benches whose first claim is wrong whether it shows the same, which takes
-	// as long as sixty runs.
+	// as long as forty runs.
 	Alike bool
 }
 

@@ -119,7 +119,7 @@ func (r *Run) complaints() []string {
 }
 
 // sizes is how many sizes of a claimed cause are tried.
-const sizes = 60
+const sizes = 40
 
 // alike reports whether a claimed cause of some size, planted in the same bench, shows what the
 // run has shown: the same complaints in the same cycles, the same figures within their
