@@ -22,7 +22,7 @@ var pipedLines = []string{
 	"rig check --rig CALIBRATION", "rig check --rig LATENCY", "run armed-high --rig CALIBRATION", "run armed-high --rig LATENCY", "rig watch --rig CALIBRATION",
 	"run armed-high --seed 1 -o PIPE", "soak relay-only --cycles 3 --seed 1 -o PIPE", "report last -o PIPE", "runs -o PIPE", "runs check -o PIPE", "analyze C -o PIPE",
 	"runs prune --older-than 0d -o PIPE", "rig check -o PIPE", "run --list -o PIPE", "report --schema -o PIPE", "soak plan --b10 1000 -o PIPE", "runs sign last --key PIPE", "batch armed-high --list PIPE", "report last --verify --key PIPE",
-	"exercise start PIPE", "exercise check PIPE", "exercise list -o PIPE",
+	"exercise start PIPE", "exercise check PIPE", "serve --listen localhost:0 --exercises PIPE", "exercise list -o PIPE",
 }
 
 // A command that waits in a pipe, wherever one is named, ends with the first signal: where

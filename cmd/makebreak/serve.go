@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -21,8 +22,9 @@ const usualPage = "localhost:9120"
 
 // serveOpts are the flags of serve.
 type serveOpts struct {
-	listen string
-	access web.Access
+	listen    string
+	exercises []string // files, besides the built-in ones
+	access    web.Access
 }
 
 // accessFlags are those that say who may reach what is served.
@@ -51,6 +53,7 @@ Any address but a loopback one needs TLS and logins (--web-config) or --insecure
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), &o) },
 	}
 	c.Flags().StringVar(&o.listen, "listen", usualPage, "`address` to serve at, as in localhost:8000 or :9120")
+	c.Flags().StringArrayVar(&o.exercises, "exercises", nil, "offer the exercise of a `file` besides the built-in ones (repeatable)")
 	accessFlags(c.Flags(), &o.access)
 	a.forms(c, "text")
 	return c
@@ -58,7 +61,7 @@ Any address but a loopback one needs TLS and logins (--web-config) or --insecure
 
 // serve serves the site until the context ends.
 func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
-	exercises, err := a.servedExercises()
+	exercises, err := a.servedExercises(o)
 	if err != nil {
 		return err
 	}
@@ -78,12 +81,23 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 }
 
 // servedExercises are what trainees may do at the page; nil beside a real rig.
-func (a *app) servedExercises() (*site.Exercises, error) {
+func (a *app) servedExercises(o *serveOpts) (*site.Exercises, error) {
 	rig, err := a.namedRig()
 	if err != nil || !rig.Simulated {
 		return nil, err
 	}
-	return &site.Exercises{Definitions: exercise.Builtin(), Open: func() (*journal.DB, error) { return journal.Open(a.log) }, Now: a.now}, nil
+	all := exercise.Builtin()
+	for _, path := range o.exercises {
+		d, err := a.loadExercise(path)
+		if err != nil {
+			return nil, err
+		}
+		if slices.ContainsFunc(all, func(other *exercise.Definition) bool { return other.Name == d.Name }) {
+			return nil, badUsage("--exercises %s: there is an exercise %q already; name it otherwise", path, d.Name)
+		}
+		all = append(all, d)
+	}
+	return &site.Exercises{Definitions: all, Open: func() (*journal.DB, error) { return journal.Open(a.log) }, Now: a.now}, nil
 }
 
 // tellPage says where the page is, and who else can read it.
