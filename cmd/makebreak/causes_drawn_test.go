@@ -57,7 +57,7 @@ func TestCauses_DrawnBenches(t *testing.T) {
 		if s.Doubtful != "" {
 			t.Errorf("seed %d is not in order without a fault: %s", s.Bench.Seed, s.Doubtful)
 		}
-		if len(s.Broken) > 0 && !s.Noticed {
+		if len(s.Broken) > 0 && s.Passed {
 			t.Errorf("seed %d, %s: the run passes, and by the simulator's truth it must not: %v", s.Bench.Seed, s.Fault, s.Broken)
 		}
 	}

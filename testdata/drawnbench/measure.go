@@ -26,6 +26,8 @@ type Single struct {
 	// as it did not without the fault. Neither broken nor noticed is too small, or not exercised.
 	Noticed bool
 	Claims  []Claim
+	// Passed says that the run passes.
+	Passed bool
 	// Mute says that the run fails and that no finding says why.
 	Mute bool
 	// Alike says of a bench whose first claim is wrong that what is claimed, planted instead
@@ -93,6 +95,7 @@ func MeasureSingle(ctx context.Context, b *Bench, rank Ranker, alike bool) (*Sin
 		s.Doubtful = fmt.Sprintf("%s %v", without.Verdict, wrong)
 	}
 	s.Noticed = with.Counts != without.Counts || !slices.Equal(with.shown(), without.shown())
+	s.Passed = with.Verdict == analyze.Pass
 	s.Mute = with.Verdict == analyze.Fail && len(with.Findings) == 0
 	s.Claims = rank(b, with)
 	if alike && !s.TooSmall() && s.Rank() != 1 && len(s.Claims) > 0 {
@@ -101,13 +104,11 @@ func MeasureSingle(ctx context.Context, b *Bench, rank Ranker, alike bool) (*Sin
 	return s, nil
 }
 
-// complaints lists what a run found wrong or could not decide, each once.
+// complaints lists what a run says of the bench, found wrong or could not decide, each once.
 func (r *Run) complaints() []string {
 	var all []string
 	for _, s := range r.Symptoms {
-		if v := s.Kind.Verdict(); v == analyze.Fail || v == analyze.Undecided {
-			all = append(all, fmt.Sprintf("%s %s %s %s", s.Kind, s.Signal, s.Other, s.Event))
-		}
+		all = append(all, fmt.Sprintf("%s %s %s %s", s.Kind, s.Signal, s.Other, s.Event))
 	}
 	for i := range r.Rows {
 		if m := &r.Rows[i]; m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided {
@@ -130,11 +131,37 @@ func (b *Bench) alike(ctx context.Context, shown *Run, c Claim) bool {
 		return false
 	}
 	for _, f := range b.everySize(f) {
+		if shown.Err == nil && !b.begins(ctx, shown, f) {
+			continue
+		}
 		if other, err := b.Run(ctx, []sim.Fault{f}); err == nil && shown.looksLike(other) {
 			return true
 		}
 	}
 	return false
+}
+
+// begins reports whether a first cycle with a fault looks like that of the run: most do not, and
+// one cycle is sooner run than all.
+func (b *Bench) begins(ctx context.Context, shown *Run, f sim.Fault) bool {
+	once := *b
+	once.Cycles = 1
+	other, err := once.Run(ctx, []sim.Fault{f})
+	if err != nil || other.Err != nil {
+		return false
+	}
+	first := &Run{Cycles: 1, Counts: other.Counts}
+	for _, m := range shown.Rows {
+		if m.Cycle == 1 {
+			first.Rows = append(first.Rows, m)
+		}
+	}
+	for _, s := range shown.Symptoms {
+		if s.Cycle == 1 {
+			first.Symptoms = append(first.Symptoms, s)
+		}
+	}
+	return first.looksLike(other)
 }
 
 // planted is the fault that a claim says.

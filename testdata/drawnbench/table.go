@@ -90,6 +90,7 @@ func (c *Counted) Summary() string {
 	}), len(seen))
 	small := slices.DeleteFunc(slices.Clone(c.Singles), func(s *Single) bool { return !s.TooSmall() })
 	row("fault too small", "a fault is claimed", number(small, func(s *Single) bool { return len(s.Claims) > 0 }), len(small))
+	row("fault too small", "another fault than the true one is first", number(small, func(s *Single) bool { return len(s.Claims) > 0 && s.Rank() != 1 }), len(small))
 	return t.String()
 }
 
