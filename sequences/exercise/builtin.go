@@ -17,7 +17,11 @@ import (
 var files embed.FS
 
 // order is that in which the built-in exercises are listed: by grade.
-var order = []string{"quiet-siren"}
+var order = []string{
+	"quiet-siren", "ready-lamp", "other-way-round", "patient-lamp", "short-beep", "half-armed",
+	"thin-supply", "clinging-relay", "two-grounds", "dead-line", "missing-diode", "joined-terminals", "light-load",
+	"worn-relay", "sour-contact", "unit-or-bench", "two-at-once", "humming-board",
+}
 
 // Builtin returns the built-in exercises.
 func Builtin() []*Definition {

@@ -1,11 +1,17 @@
 package exercise
 
 import (
+	"errors"
+	"math/rand/v2"
+	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"makebreak/rig/sim"
+	"makebreak/sequences"
 	"makebreak/sequences/journal"
 )
 
@@ -95,3 +101,139 @@ func newLog(t *testing.T) *journal.DB {
 }
 
 func noon() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }
+
+// The example of a file in the README is one.
+func TestReadme_File(t *testing.T) {
+	text, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, found := strings.Cut(string(text), "```yaml\n")
+	file, _, ends := strings.Cut(after, "```")
+	if !found || !ends {
+		t.Fatal("the README has no file")
+	}
+	if _, err := Parse(t.Context(), "README.md", []byte(file)); err != nil {
+		t.Error(err)
+	}
+	for k, cost := range costs {
+		if cost > 0 && !strings.Contains(string(text), "| "+BenchTime(cost)+" |") {
+			t.Errorf("the README does not say that %s costs %s", k, BenchTime(cost))
+		}
+	}
+}
+
+// What is wrong with a file is said with its place, and what is right.
+func TestParse_Bad(t *testing.T) {
+	const good = "name: own\ntitle: A relay\nstory: It stays.\nsequence: relay-only\ngrade: 1\nallow: [try, look]\nstates:\n  - {weight: 1}\n  - {weight: 1, faults: [{fault: long-bounce, value: 8 ms to 30 ms, place: K1}]}\nanswers: [dead-relay]\n"
+	if _, err := Parse(t.Context(), "f.yaml", []byte(good)); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ old, now, want string }{
+		{"grade: 1", "grade: 4", `f.yaml:5:8: grade: "4": must be a whole number from 1 to 3`},
+		{"name: own", "name: Own One", `f.yaml:1:7: name: "Own One": must be small letters`},
+		{"[try, look]", "[try, sleep]", `f.yaml:6:14: allow[1]: "sleep": use one of: try, look, probe, change`},
+		{"sequence: relay-only", "sequence: relay-onli", `did you mean relay-only?`},
+		{"fault: long-bounce", "fault: long-bouncy", `did you mean long-bounce?`},
+		{"8 ms to 30 ms", "30 ms to 8 ms", `the range ends below its beginning`},
+		{"8 ms to 30 ms", "8 to 30 ms", `"8" has no unit`},
+		{"place: K1", "place: K9", `"K9": did you mean K1?`},
+		{"  - {weight: 1}\n", "", `there is no state in which nothing is wrong`},
+		{"answers: [dead-relay]", "answers: [long-bounce]", `the list names no cause beyond those of the states`},
+		{"answers: [dead-relay]", "answers: [dead-relay]\nmarks: 3", `there is no key of this name here`},
+		{"answers: [dead-relay]", "answers: [dead-relay]\nmarking: {right: 2, half: 3}", `half an answer is worth more than a right one`},
+		{"answers: [dead-relay]", "answers: [dead-relay]\nchanges: [board]", `changes are not allowed`},
+	} {
+		_, err := Parse(t.Context(), "f.yaml", []byte(strings.Replace(good, c.old, c.now, 1)))
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %s", c.now, err, c.want)
+		}
+	}
+}
+
+// Whatever a file holds, it is read or refused, and what is read can be drawn from.
+func FuzzParse(f *testing.F) {
+	for _, name := range order {
+		src, err := files.ReadFile("builtin/" + name + ".yaml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(src)
+	}
+	f.Fuzz(func(t *testing.T, src []byte) {
+		d, err := parse("f.yaml", src, func(name string) (*sequences.Sequence, error) {
+			if !slices.Contains([]string{"relay-only", "armed-high", "armed-low"}, name) {
+				return nil, errors.New("no such sequence") // no file of this machine is read
+			}
+			return sequences.Load(t.Context(), name)
+		})
+		if err != nil {
+			return
+		}
+		for n := range 3 {
+			if _, err := d.draw(rand.New(rand.NewPCG(1, uint64(n)))); err != nil {
+				t.Fatalf("it cannot be drawn from: %v", err)
+			}
+		}
+		if len(d.hypotheses()) > maxAnswers {
+			t.Fatal("too many answers")
+		}
+	})
+}
+
+// An answer is worth what is right of it, and less for what is too much.
+func TestMarks_Score(t *testing.T) {
+	p := Points{Right: 10, Half: 5, Danger: 2}
+	a := func(texts ...string) (all []Answer) {
+		for _, s := range texts {
+			all = append(all, answerOf(s))
+		}
+		return all
+	}
+	for _, c := range []struct {
+		truth, given []Answer
+		points       int
+		result       string
+	}{
+		{a("welded@K1"), a("welded@K1"), 10, "right"},
+		{a("welded@K1"), a("welded@K2"), 5, "half right"},
+		{a("welded@K1"), a("dead-relay@K1"), 5, "half right"},
+		{a("welded@K1"), a("weak-supply"), 0, "wrong"},
+		{a("nothing"), a("nothing"), 10, "right"},
+		{a("nothing"), a("welded@K1"), 0, "wrong"},
+		{a("weak-supply"), a("nothing"), 0, "wrong"},
+		{a("weak-supply", "welded@K1"), a("welded@K1", "weak-supply"), 10, "right"},
+		{a("weak-supply", "welded@K1"), a("welded@K1"), 5, "half right"},
+		{a("welded@K1"), a("welded@K1", "weak-supply"), 5, "half right"},
+	} {
+		m := &Marks{}
+		if m.score(c.given, c.truth, p); m.Points != c.points || m.Result() != c.result {
+			t.Errorf("%v for %v: %d points, %s; want %d, %s", c.given, c.truth, m.Points, m.Result(), c.points, c.result)
+		}
+	}
+}
+
+// The shortest way is the cheapest that excludes all, also where one action alone excludes most.
+func TestShortest(t *testing.T) {
+	of := func(name string, cost time.Duration, out set) step {
+		return step{action: Action{Kind: Probe, A: name}, cost: cost, out: out}
+	}
+	steps := []step{of("a", 10, 0b0111), of("b", 4, 0b0011), of("c", 5, 0b1100), of("d", 3, 0b1000), of("e", 20, 0b1111)}
+	for _, c := range []struct {
+		wanted set
+		want   string
+		cost   time.Duration
+	}{
+		{0b1111, "bc", 9}, {0b0011, "b", 4}, {0b0111, "bc", 9}, {0b1000, "d", 3}, {0, "", 0}, {0b11111, "bc", 9},
+	} {
+		got, names := shortest(steps, c.wanted), ""
+		for _, s := range got {
+			names += s.action.A
+		}
+		letters := []byte(names)
+		slices.Sort(letters)
+		if string(letters) != c.want || total(got) != c.cost {
+			t.Errorf("%b: %s for %d, want %s for %d", c.wanted, letters, total(got), c.want, c.cost)
+		}
+	}
+}

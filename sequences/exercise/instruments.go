@@ -142,6 +142,7 @@ func (d *Definition) probes() (all []Action) {
 		volts(after, string(d.layout.Unit())+".+", zero)
 		for _, o := range d.Sequence.Plan.Outputs {
 			volts(after, string(d.layout.Unit())+"."+o.Signal, zero)
+			all = append(all, Action{Kind: Probe, After: after, A: string(d.layout.Unit()) + "." + o.Signal, B: zero, Meter: string(meter.ACVolts)})
 		}
 		for _, k := range d.Sequence.Plan.Relays {
 			volts(after, k.Signal+".A1", k.Signal+".A2")

@@ -2,18 +2,23 @@ package exercise
 
 import (
 	"context"
+	"errors"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"makebreak/rig/sim"
+	"makebreak/rig/task"
 	"makebreak/rig/words"
 )
 
-// hypothesis is one answer to an exercise with how it is simulated: an answer on the list,
-// or a state of two faults.
+// hypothesis is one answer to an exercise with one way in which it is simulated: an answer on
+// the list, or a state of two faults.
 type hypothesis struct {
 	answers []Answer
 	faults  []FaultRange
@@ -35,7 +40,7 @@ func (d *Definition) hypotheses() (all []hypothesis) {
 		if a.Cause != Nothing {
 			h.faults = []FaultRange{d.rangeOf(a)}
 		}
-		all = append(all, h)
+		all = append(all, h.variants()...)
 	}
 	for _, s := range d.States {
 		if len(s.Faults) < 2 {
@@ -52,11 +57,35 @@ func (d *Definition) hypotheses() (all []hypothesis) {
 				h.answers = append(h.answers, Answer{f.Cause, places[i]})
 			}
 			if !slices.ContainsFunc(all, func(x hypothesis) bool { return sameAnswers(x.answers, h.answers) }) {
-				all = append(all, h)
+				all = append(all, h.variants()...)
 			}
 		}
 	}
-	return all[:min(len(all), maxAnswers)]
+	return all
+}
+
+// variants are a hypothesis for each word that the values of its faults can be: an output that
+// acts in another's place is one bench or another, and nothing between.
+func (h hypothesis) variants() []hypothesis {
+	all := []hypothesis{{answers: h.answers}}
+	for _, f := range h.faults {
+		choices := f.Choices
+		if len(choices) == 0 {
+			choices = []string{""}
+		}
+		var longer []hypothesis
+		for _, before := range all {
+			for _, c := range choices {
+				one := f
+				if c != "" {
+					one.Choices = []string{c}
+				}
+				longer = append(longer, hypothesis{h.answers, append(slices.Clone(before.faults), one)})
+			}
+		}
+		all = longer
+	}
+	return all
 }
 
 // combinations are the places that several faults can have together.
@@ -135,35 +164,83 @@ func newJudge(d *Definition, done []Action) *judge {
 	return j
 }
 
-// index is the hypothesis that these answers are; -1: none.
-func (j *judge) index(answers []Answer) int {
-	return slices.IndexFunc(j.hypotheses, func(h hypothesis) bool { return sameAnswers(h.answers, answers) })
-}
-
-// learn simulates each answer on a bench with these changes.
-func (j *judge) learn(ctx context.Context, changes []sim.Change) ([][]shown, error) {
-	key := strings.Join(words.Texts(changes, sim.Change.String), "\n")
-	if all, ok := j.learned[key]; ok {
-		return all, nil
-	}
-	all := make([][]shown, len(j.hypotheses))
+// are is the hypotheses that these answers are.
+func (j *judge) are(answers []Answer) (s set) {
 	for i := range j.hypotheses {
-		h := &j.hypotheses[i]
-		for n := range j.benches {
-			s, err := j.specimen(h, n)
-			if err != nil {
-				return nil, err
-			}
-			s.changes = changes
-			x, err := s.observe(ctx, j.probes)
-			if err != nil {
-				return nil, err
-			}
-			all[i] = append(all[i], x)
+		if sameAnswers(j.hypotheses[i].answers, answers) {
+			s |= 1 << i
 		}
 	}
-	j.learned[key] = all
+	return s
+}
+
+// answersOf are the different answers of hypotheses, in their order.
+func (j *judge) answersOf(s set) (all [][]Answer) {
+	for i := range j.hypotheses {
+		a := j.hypotheses[i].answers
+		if s.has(i) && !slices.ContainsFunc(all, func(b []Answer) bool { return sameAnswers(a, b) }) {
+			all = append(all, a)
+		}
+	}
+	return all
+}
+
+// learn simulates each of the answers wanted on benches with these changes. What is known
+// already is not simulated again. Benches on which nothing is wrong are always among them.
+func (j *judge) learn(ctx context.Context, changes []sim.Change, wanted set) ([][]shown, error) {
+	key := strings.Join(words.Texts(changes, sim.Change.String), "\n")
+	all := j.learned[key]
+	if all == nil {
+		all = make([][]shown, len(j.hypotheses))
+		j.learned[key] = all
+	}
+	var missing []int
+	for i := range all {
+		if all[i] == nil && (wanted | 1).has(i) {
+			missing = append(missing, i)
+		}
+	}
+	fresh := make([]shown, len(missing)*j.benches)
+	err := inParallel(len(fresh), func(k int) error {
+		s, err := j.specimen(&j.hypotheses[missing[k/j.benches]], k%j.benches)
+		if err != nil {
+			return err
+		}
+		s.changes = changes
+		fresh[k], err = s.observe(ctx, j.probes)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for k, i := range missing {
+		all[i] = fresh[k*j.benches : (k+1)*j.benches]
+	}
 	return all, nil
+}
+
+// inParallel calls do for 0 to n-1 on all processors.
+func inParallel(n int, do func(int) error) error {
+	errs := make([]error, n)
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wait.Add(1)
+		task.Go(func() {
+			defer wait.Done()
+			for {
+				k := int(next.Add(1)) - 1
+				if k >= n {
+					return
+				}
+				if errs[k] = do(k); errs[k] != nil {
+					return
+				}
+			}
+		})
+	}
+	wait.Wait()
+	return errors.Join(errs...)
 }
 
 // specimen is the n-th bench of an answer. Its values are at the ends and in the middle of
@@ -171,6 +248,9 @@ func (j *judge) learn(ctx context.Context, changes []sim.Change) ([][]shown, err
 func (j *judge) specimen(h *hypothesis, n int) (*specimen, error) {
 	sum := fnv.New64a()
 	sum.Write([]byte(j.def.Name + "\x00" + h.String()))
+	for _, f := range h.faults {
+		sum.Write([]byte(strings.Join(f.Choices, " ")))
+	}
 	rng := rand.New(rand.NewPCG(sum.Sum64(), uint64(n)))
 	s := &specimen{def: j.def, seed: rng.Uint64() >> 1}
 	for i := range h.faults {
@@ -201,7 +281,9 @@ type contradiction struct {
 // tolerances is by how many times what benches of one answer differ a figure must lie beyond
 // all of them to speak against the answer: the one at hand may differ more than the few that
 // were drawn.
-const tolerances = 2
+//
+// What differs from time to time on one bench must lie further beyond.
+const tolerances, wildTolerances = 1.5, 6
 
 // excludes says what in sights speaks most against an answer whose benches show these; nil:
 // they fit it. usual are benches on which nothing is wrong.
@@ -212,7 +294,11 @@ func excludes(seen sights, learned, usual population) *contradiction {
 		if p.low > p.high {
 			continue // the share of cycles without it tells
 		}
-		margin := x.uncertainty + p.uncertainty + tolerances*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
+		times := float64(tolerances)
+		if x.wild {
+			times = wildTolerances
+		}
+		margin := x.uncertainty + p.uncertainty + times*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
 		beyond := max(p.low-x.value, x.value-p.high) / margin
 		if beyond > 1 && (most == nil || beyond > most.times || beyond == most.times && x.of < most.by.of) {
 			most = &contradiction{x, beyond}
@@ -261,7 +347,7 @@ func (p population) of(key string) span {
 // excluded are the hypotheses that what an action shows speaks against.
 func (j *judge) excluded(action string, seen sights, learned [][]shown) (s set) {
 	for i := range learned {
-		if j.excludes(action, seen, learned, i) != nil {
+		if learned[i] != nil && j.excludes(action, seen, learned, i) != nil {
 			s |= 1 << i
 		}
 	}

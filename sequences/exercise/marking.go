@@ -139,8 +139,8 @@ func (m *Marks) score(given, truth []Answer, p Points) {
 // weigh finds the shortest way, and how much of an answer was luck.
 func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 	j := newJudge(s.def, s.done)
-	true_ := j.index(s.hidden.Truth)
-	if true_ < 0 {
+	truth := j.are(s.hidden.Truth)
+	if truth == 0 {
 		return ErrState
 	}
 	bench, err := s.specimen()
@@ -148,7 +148,7 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 		return err
 	}
 	bench.changes = nil
-	w := &weighing{judge: j, bench: bench, truth: true_}
+	w := &weighing{judge: j, bench: bench, truth: truth}
 	if err := w.shortest(ctx, m); err != nil {
 		return err
 	}
@@ -159,17 +159,20 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 type weighing struct {
 	judge *judge
 	bench *specimen
-	truth int // its hypothesis
+	truth set // its hypotheses
 }
 
 // others are all answers but the right one.
 func (w *weighing) others() set {
-	return (set(1)<<len(w.judge.hypotheses) - 1) &^ (1 << w.truth)
+	return w.all() &^ w.truth
 }
 
+// all are all answers.
+func (w *weighing) all() set { return set(1)<<len(w.judge.hypotheses) - 1 }
+
 // at is what the bench shows with changes made, and what each answer's benches show.
-func (w *weighing) at(ctx context.Context, changes []sim.Change) (shown, [][]shown, error) {
-	learned, err := w.judge.learn(ctx, changes)
+func (w *weighing) at(ctx context.Context, changes []sim.Change, wanted set) (shown, [][]shown, error) {
+	learned, err := w.judge.learn(ctx, changes, wanted)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -182,7 +185,7 @@ func (w *weighing) at(ctx context.Context, changes []sim.Change) (shown, [][]sho
 // steps are all actions on the bench with changes made, as the shortest way counts them. The
 // card is read in any case.
 func (w *weighing) steps(ctx context.Context, changes []sim.Change) ([]step, error) {
-	seen, learned, err := w.at(ctx, changes)
+	seen, learned, err := w.at(ctx, changes, w.all())
 	if err != nil {
 		return nil, err
 	}
@@ -222,51 +225,54 @@ func (w *weighing) luck(ctx context.Context, m *Marks, done []Action, given []An
 		if err != nil {
 			return err
 		}
-		seen, learned, err := w.at(ctx, changes)
+		if fits == 0 {
+			break
+		}
+		seen, learned, err := w.at(ctx, changes, fits)
 		if err != nil {
 			return err
 		}
 		fits &^= w.judge.excluded(a.key(), seen[a.key()], learned)
 	}
-	m.Possible = 1
-	tell := set(0)
-	for i := range w.judge.hypotheses {
-		h := &w.judge.hypotheses[i]
-		if fits.has(i) {
-			m.Possible++
-			m.Fitting = append(m.Fitting, h.answers...)
-			tell |= 1 << i
-		}
-		if i != w.truth && sameAnswers(h.answers, given) {
-			tell |= 1 << i
-		}
+	wrong := w.judge.answersOf(fits)
+	m.Possible = 1 + len(wrong)
+	for _, answers := range wrong {
+		m.Fitting = append(m.Fitting, answers...)
 	}
+	tell := fits | w.judge.are(given)&^w.truth
 	return w.tell(ctx, m, tell)
 }
 
 // tell says what tells the truth from answers, by the cheapest action that does.
 func (w *weighing) tell(ctx context.Context, m *Marks, from set) error {
-	seen, learned, err := w.at(ctx, nil)
+	seen, learned, err := w.at(ctx, nil, w.all())
 	if err != nil {
 		return err
 	}
-	for i := range w.judge.hypotheses {
-		if !from.has(i) {
-			continue
-		}
-		var best *Telling
-		var cost time.Duration
-		for _, a := range w.judge.def.actions(w.judge.probes) {
-			x := w.judge.excludes(a.key(), seen[a.key()], learned, i)
-			if c := w.judge.def.cost(a); x != nil && (best == nil || c < cost) {
-				best, cost = &Telling{From: w.judge.hypotheses[i].answers, Action: a, Shows: x.by.String()}, c
-			}
-		}
-		if best != nil {
-			m.Telling = append(m.Telling, *best)
+	for _, answers := range w.judge.answersOf(from) {
+		if t := w.cheapest(answers, seen, learned); t != nil {
+			m.Telling = append(m.Telling, *t)
 		}
 	}
 	return nil
+}
+
+// cheapest is the cheapest action that tells the truth from an answer; nil: none does by
+// itself.
+func (w *weighing) cheapest(answers []Answer, seen shown, learned [][]shown) (best *Telling) {
+	var cost time.Duration
+	are := w.judge.are(answers)
+	for _, a := range w.judge.def.actions(w.judge.probes) {
+		c := w.judge.def.cost(a)
+		if best != nil && c >= cost {
+			continue
+		}
+		out := w.judge.excluded(a.key(), seen[a.key()], learned)
+		if out&are == are {
+			best, cost = &Telling{From: answers, Action: a, Shows: w.judge.shows(a.key(), seen[a.key()], learned, are)}, c
+		}
+	}
+	return best
 }
 
 // String writes what was seen, with its figure.

@@ -3,6 +3,7 @@ package exercise
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -20,7 +21,11 @@ type sight struct {
 	value       float64 // in the base unit of what it is of
 	uncertainty float64 // expanded, likewise
 	kind        unit.Kind
+	wild        bool // it differs much from time to time on one bench
 }
+
+// wild are the quantities that differ much from time to time on one bench.
+var wild = map[analyze.Quantity]bool{analyze.BounceTime: true, analyze.BounceCount: true, analyze.Ripple: true, analyze.Hold: true}
 
 // sights are what one action shows, by what it is of.
 type sights map[string]sight
@@ -46,7 +51,12 @@ func (a *Action) key() string {
 // measurements with the meter that are tried.
 func (s *specimen) observe(ctx context.Context, probes []Action) (shown, error) {
 	all := shown{}
-	figures, err := s.pass(ctx, s.def.Sequence.Cycles, func(event string, w *sim.World, c *capture.Capture) error {
+	drawn := newDiagrams()
+	figures, err := s.pass(ctx, s.def.Sequence.Cycles, func(n int, event string, w *sim.World, c *capture.Capture) error {
+		drawn.state(event, c)
+		if n > 0 {
+			return nil
+		}
 		all[(&Action{Kind: Look, After: event}).key()] = looked(c)
 		return probed(all, event, s.seed, w, probes)
 	})
@@ -54,7 +64,74 @@ func (s *specimen) observe(ctx context.Context, probes []Action) (shown, error) 
 		return nil, err
 	}
 	all[string(Try)] = tried(figures)
+	maps.Copy(all[string(Try)], drawn.sights())
 	return all, nil
+}
+
+// diagrams gathers what a record's diagrams show of each state: how far an output went, for how
+// long it was below zero, where a coil that is switched off takes it, and when a contact
+// changed first.
+type diagrams struct {
+	lowest, highest, below, changes map[string][]float64 // volts and seconds, by what they are of
+}
+
+func newDiagrams() *diagrams {
+	return &diagrams{map[string][]float64{}, map[string][]float64{}, map[string][]float64{}, map[string][]float64{}}
+}
+
+// stampDoubt is the expanded uncertainty of a contact's time stamp, in seconds.
+const stampDoubt = 20e-6
+
+// belowZero is under which level, in volts, an output counts as below zero: the diode across a
+// coil takes it to -0.7 V.
+const belowZero = -0.3
+
+// state takes in the state that a capture ends with.
+func (d *diagrams) state(event string, c *capture.Capture) {
+	n := len(c.Events)
+	if n == 0 {
+		return
+	}
+	from := c.Events[n-1].At
+	for _, t := range c.Traces {
+		low, high, below, samples := math.Inf(1), math.Inf(-1), 0, 0
+		for _, volts := range t.Blocks(from, c.End) {
+			for _, v := range volts {
+				low, high = min(low, float64(v)), max(high, float64(v))
+				if v < belowZero {
+					below++
+				}
+			}
+			samples += len(volts)
+		}
+		if samples == 0 {
+			continue
+		}
+		of := t.Signal + " after " + event
+		d.lowest[of], d.highest[of] = append(d.lowest[of], low), append(d.highest[of], high)
+		d.below[of] = append(d.below[of], float64(below)/float64(samples)*c.End.Sub(from).Seconds())
+	}
+	for _, t := range c.Tracks {
+		i := slices.IndexFunc(t.Edges, func(e capture.Edge) bool { return e.At > from })
+		if of := t.Signal + " after " + event; i >= 0 && isContact(t.Signal) {
+			d.changes[of] = append(d.changes[of], t.Edges[i].At.Sub(from).Seconds())
+		}
+	}
+}
+
+func (d *diagrams) sights() sights {
+	all := sights{}
+	add := func(what string, from map[string][]float64, kind unit.Kind, share, least float64) {
+		for of, values := range from {
+			v := mean(values)
+			all[what+of] = sight{of: what + of, value: v, uncertainty: share*math.Abs(v) + least, kind: kind, wild: kind.Base == unit.Voltage.Base}
+		}
+	}
+	add("lowest sample of ", d.lowest, unit.Voltage, levelShare, levelVolts)
+	add("highest sample of ", d.highest, unit.Voltage, levelShare, levelVolts)
+	add("time below 0 V of ", d.below, unit.Time, 0, 0)
+	add("first change of ", d.changes, unit.Time, 0, stampDoubt)
+	return all
 }
 
 // tried sums up what a run's record shows.
@@ -66,6 +143,9 @@ func tried(figures []analyze.Measurement) sights {
 	byPlace := map[place][]*analyze.Measurement{}
 	for i := range figures {
 		m := &figures[i]
+		if m.Quantity == analyze.TransitionDuration {
+			continue // mostly a bound, which depends on where the samples lie
+		}
 		p := place{m.Event, m.Signal, m.Quantity}
 		byPlace[p] = append(byPlace[p], m)
 	}
@@ -79,13 +159,12 @@ func tried(figures []analyze.Measurement) sights {
 // fewestForCourse is of how many cycles a course can be read.
 const fewestForCourse = 20
 
-// summed adds what there is to see of one quantity over the cycles: its middle, its ends,
-// how often it could not be measured, and whether it wanders.
+// summed adds what there is to see of one quantity over the cycles: its middle, how often it could not be measured, and whether it wanders.
 func summed(into sights, of string, kind unit.Kind, list []*analyze.Measurement) {
 	var values []float64
 	expanded := 0.0
 	for _, m := range list {
-		if math.IsNaN(m.Value) {
+		if math.IsNaN(m.Value) || m.Bound() != analyze.NoBound {
 			continue
 		}
 		values = append(values, m.Value)
@@ -94,16 +173,14 @@ func summed(into sights, of string, kind unit.Kind, list []*analyze.Measurement)
 		}
 	}
 	missing := 1 - float64(len(values))/float64(len(list))
-	into[of+", cycles without it"] = sight{of + ", share of cycles without it", missing, 0, unit.Share}
+	into[of+", cycles without it"] = sight{of: of + ", share of cycles without it", value: missing, kind: unit.Share}
 	if len(values) == 0 {
 		return
 	}
-	add := func(what string, v, u float64) { into[of+what] = sight{of + what, v, u, kind} }
-	add("", mean(values), expanded)
-	if len(values) > 1 {
-		add(", lowest", slices.Min(values), expanded)
-		add(", highest", slices.Max(values), expanded)
+	add := func(what string, v, u float64) {
+		into[of+what] = sight{of: of + what, value: v, uncertainty: u, kind: kind, wild: wild[list[0].Quantity]}
 	}
+	add("", mean(values), expanded)
 	if n := len(values) / 4; len(values) >= fewestForCourse {
 		add(", last quarter less the first", mean(values[len(values)-n:])-mean(values[:n]), expanded)
 	}
@@ -146,16 +223,31 @@ func looked(c *capture.Capture) sights {
 		if !ok {
 			continue
 		}
-		all[t.Signal] = sight{t.Signal, v, levelShare*math.Abs(v) + levelVolts, unit.Voltage}
+		all[t.Signal] = sight{of: t.Signal, value: v, uncertainty: levelShare*math.Abs(v) + levelVolts, kind: unit.Voltage}
 	}
 	for _, t := range c.Tracks {
 		closed, known := t.StateAt(c.End)
 		if !known || !isContact(t.Signal) {
 			continue
 		}
-		all[t.Signal] = sight{of: t.Signal, value: map[bool]float64{true: 1}[closed], kind: unit.Number}
+		x := sight{of: t.Signal, value: map[bool]float64{true: 1}[closed], kind: unit.Number}
+		if restless(t, c) {
+			x.uncertainty = 1 // another look may find it the other way
+		}
+		all[t.Signal] = x
 	}
 	return all
+}
+
+// restless reports whether a contact changed in the second half of the state that a capture
+// ends with.
+func restless(t *capture.Track, c *capture.Capture) bool {
+	from := c.Start
+	if n := len(c.Events); n > 0 {
+		from = c.Events[n-1].At
+	}
+	half := from.Add(c.End.Sub(from) / 2)
+	return slices.ContainsFunc(t.Edges, func(e capture.Edge) bool { return e.At > half })
 }
 
 // isContact reports whether a track is of a relay's contact, by its name.

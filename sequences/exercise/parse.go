@@ -212,7 +212,7 @@ func (r *reader) states(n *yamlfile.Node) {
 		f.Done()
 		r.def.States = append(r.def.States, s)
 	}
-	if len(items) > 0 && !slices.ContainsFunc(r.def.States, func(s State) bool { return len(s.Faults) == 0 }) {
+	if n != nil && !slices.ContainsFunc(r.def.States, func(s State) bool { return len(s.Faults) == 0 }) {
 		n.Fail("there is no state in which nothing is wrong", "add {weight: 1}: that is a good answer, too")
 	}
 }
@@ -261,7 +261,7 @@ func (r *reader) value(n *yamlfile.Node, info sim.FaultInfo, x *FaultRange) {
 		for _, item := range list {
 			if text, ok := item.Text(); ok {
 				if _, ok := read(item, text); ok {
-					x.Choices = append(x.Choices, text)
+					x.Choices = once(item, x.Choices, text)
 				}
 			}
 		}
@@ -303,8 +303,24 @@ func (r *reader) places(n *yamlfile.Node, info sim.FaultInfo) []string {
 	var all []string
 	for _, item := range list {
 		if w, ok := item.Word(r.def.anyPlaceOf(info)...); ok {
-			all = append(all, w)
+			all = once(item, all, w)
 		}
+	}
+	return all
+}
+
+// mostWords is how many words a value or a place may be one of.
+const mostWords = 16
+
+// once adds a word to a list in which each stands once.
+func once(n *yamlfile.Node, all []string, word string) []string {
+	switch {
+	case slices.Contains(all, word):
+		n.Refuse("it is given twice", "write it once")
+	case len(all) == mostWords:
+		n.Refuse("the list is too long", fmt.Sprintf("must have at most %d words", mostWords))
+	default:
+		all = append(all, word)
 	}
 	return all
 }
@@ -378,6 +394,8 @@ func (r *reader) answers(n *yamlfile.Node) {
 	switch {
 	case len(d.Answers) > maxAnswers:
 		n.Fail(fmt.Sprintf("there are %d answers with their places", len(d.Answers)), fmt.Sprintf("must be at most %d", maxAnswers))
+	case len(d.hypotheses()) > maxAnswers:
+		n.Fail(fmt.Sprintf("answers and states come to %d cases to simulate", len(d.hypotheses())), fmt.Sprintf("must be at most %d: leave words of values or places out", maxAnswers))
 	case n != nil && !slices.ContainsFunc(d.Answers, func(a Answer) bool { return !own[a.Cause] }):
 		n.Fail("the list names no cause beyond those of the states", "add some, so that the list does not tell what can be wrong")
 	}

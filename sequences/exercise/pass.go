@@ -2,7 +2,6 @@ package exercise
 
 import (
 	"context"
-	"slices"
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
@@ -32,19 +31,19 @@ func (s *specimen) simulation() setup.Simulation {
 	return setup.Simulation{Seed: s.seed, Faults: s.faults, Changes: s.changes, Sealed: true}
 }
 
-// halt is where a pass stops for somebody to look: at the end of the state after an event of
-// the first cycle, or before any event.
-type halt func(event string, w *sim.World, c *capture.Capture) error
+// halt is where a pass stops for somebody to look: before any event, and at the end of the
+// state after an event, each time that it came before, from 0.
+type halt func(before int, event string, w *sim.World, c *capture.Capture) error
 
 // pass goes through the sequence and returns what is measured, as a run does. It has no log
-// and calls at, where that is not nil, at the end of each state of the first cycle.
+// and calls at, where that is not nil, at the end of each state.
 func (s *specimen) pass(ctx context.Context, cycles int, at halt) ([]analyze.Measurement, error) {
 	seq := s.def.Sequence
 	b, world, err := setup.Simulated(s.def.Rig, seq, s.simulation(), bench.Opts{})
 	if err != nil {
 		return nil, ErrState
 	}
-	p := &passing{bench: b, seq: seq, world: world, at: at}
+	p := &passing{bench: b, seq: seq, world: world, at: at, came: map[string]int{}}
 	err = p.run(ctx, cycles)
 	if closeErr := hardware.CloseBench(b); err == nil {
 		err = closeErr
@@ -59,6 +58,7 @@ type passing struct {
 	world   *sim.World
 	at      halt
 	figures []analyze.Measurement
+	came    map[string]int // how often each event has come
 }
 
 func (p *passing) run(ctx context.Context, cycles int) error {
@@ -74,11 +74,11 @@ func (p *passing) run(ctx context.Context, cycles int) error {
 	if err := p.bench.Record(ctx, c, p.bench.Now().Add(p.seq.Baseline)); err != nil {
 		return err
 	}
-	if err := p.halt("", c); err != nil {
+	if err := p.halt(0, "", c); err != nil {
 		return err
 	}
 	for n := 1; n <= cycles; n++ {
-		if err := p.cycle(ctx, c, n); err != nil {
+		if err := p.cycle(ctx, c); err != nil {
 			return err
 		}
 		meter.SetCycle(n)
@@ -98,8 +98,8 @@ func (p *passing) run(ctx context.Context, cycles int) error {
 }
 
 // cycle passes once through the sequence's steps.
-func (p *passing) cycle(ctx context.Context, c *capture.Capture, n int) error {
-	for i, step := range p.seq.Steps {
+func (p *passing) cycle(ctx context.Context, c *capture.Capture) error {
+	for _, step := range p.seq.Steps {
 		at, err := p.act(ctx, c, step)
 		if err != nil {
 			return err
@@ -107,13 +107,10 @@ func (p *passing) cycle(ctx context.Context, c *capture.Capture, n int) error {
 		if err := p.bench.Record(ctx, c, at.Add(step.Hold)); err != nil {
 			return err
 		}
-		// Of events that come several times the first is looked at.
-		first := !slices.ContainsFunc(p.seq.Steps[:i], func(s sequences.Step) bool { return s.Event == step.Event })
-		if n == 1 && first {
-			if err := p.halt(step.Event, c); err != nil {
-				return err
-			}
+		if err := p.halt(p.came[step.Event], step.Event, c); err != nil {
+			return err
 		}
+		p.came[step.Event]++
 	}
 	return nil
 }
@@ -131,9 +128,9 @@ func (p *passing) act(ctx context.Context, c *capture.Capture, step sequences.St
 	return e.At, err
 }
 
-func (p *passing) halt(event string, c *capture.Capture) error {
+func (p *passing) halt(before int, event string, c *capture.Capture) error {
 	if p.at == nil {
 		return nil
 	}
-	return p.at(event, p.world, c)
+	return p.at(before, event, p.world, c)
 }

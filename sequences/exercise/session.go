@@ -258,7 +258,9 @@ func (s *Session) Allowed() []Allowed {
 	}
 	all := []Allowed{{Kind: ReadCard, Words: "Read the job card and the wiring", Cost: costs[ReadCard]}}
 	for _, k := range s.def.Allowed {
-		all = append(all, s.def.allowed(k))
+		if s.row.Rig == "" || k == Try {
+			all = append(all, s.def.allowed(k))
+		}
 	}
 	return append(all, Allowed{Kind: Give, Words: "Answer: cause and place", Answers: s.def.AnswerChoices()})
 }
@@ -306,6 +308,9 @@ func (s *Session) Do(ctx context.Context, a Action, run Runner) (*Result, error)
 	}
 	if a.Kind != ReadCard && a.Kind != Give && !slices.Contains(s.def.Allowed, a.Kind) {
 		return nil, problem.New(problem.Usage, fmt.Sprintf("exercise %s does not allow this; %s", s.def.Name, words.UseOneOf(string(a.Kind), s.kinds())))
+	}
+	if byHand := a.Kind == Look || a.Kind == Probe || a.Kind == Change; byHand && s.row.Rig != "" {
+		return nil, problem.New(problem.Usage, "this exercise is on a real rig: measure with your own meter, and change by hand; makebreak rig watch shows levels and contacts")
 	}
 	r := &Result{Action: a, Cost: costs[a.Kind]}
 	var err error
@@ -416,8 +421,8 @@ func (s *Session) stopAfter(ctx context.Context, after string, do func(*sim.Worl
 		return err
 	}
 	var failed error
-	_, err = x.pass(ctx, 1, func(event string, w *sim.World, c *capture.Capture) error {
-		if event != after {
+	_, err = x.pass(ctx, 1, func(before int, event string, w *sim.World, c *capture.Capture) error {
+		if event != after || before > 0 {
 			return nil
 		}
 		failed = do(w, c)
