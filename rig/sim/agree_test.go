@@ -145,6 +145,9 @@ func (a *agreement) compare(what string, rig *wiring.Rig, w *sim.World, c *captu
 		if math.Abs(seen-want) > (0.0004+0.05*hum)*rig.TerminalPerPin(o.Name) {
 			a.t.Errorf("%s: %s reads %.4f V, the network has %.4f V there", what, o.Name, seen, want)
 		}
+		if look := float64(w.Look().Outputs[i].Volts); math.Abs(look-seen) > (0.0004+0.05*hum)*rig.TerminalPerPin(o.Name) {
+			a.t.Errorf("%s: %s reads %.4f V, a look %.4f V", what, o.Name, seen, look)
+		}
 		r, err := m.Read(net, meter.DCVolts, "rig."+o.Name, "rig.0V")
 		if err != nil {
 			a.t.Fatal(err)

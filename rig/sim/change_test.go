@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"makebreak/rig/circuit"
+	"makebreak/rig/meter"
 	"makebreak/rig/wiring/rigfile"
 )
 
@@ -289,6 +290,22 @@ func TestChange_Resistor(t *testing.T) {
 	d := w.Dangers(0)
 	if len(d) != 1 || d[0].Code != circuit.Burns || d[0].Limit != 0.25 || math.Abs(d[0].Value-high*high/r) > 1e-9 {
 		t.Errorf("220 ohm of 0.25 W at %g V: %+v", high, d)
+	}
+}
+
+// The wires at a coil's ends that change places are found at the other ends.
+func TestChange_TurnCoil(t *testing.T) {
+	for change, end := range map[string]string{"": "K1.A1", "swap K1.A1 K1.A2": "K1.A2", "swap A2 A1,swap A1 A2": "K1.A1"} {
+		w, err := panelWorld(t, "", change)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range []string{"K1.A1", "K1.A2"} {
+			r, err := meter.New(3).Read(w.Network(SupplyOff), meter.Continuity, "panel.OUT3", p)
+			if err != nil || r.Beeps != (p == end) {
+				t.Errorf("%q: OUT3 to %s: %v, %v", change, p, r, err)
+			}
+		}
 	}
 }
 

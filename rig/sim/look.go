@@ -54,6 +54,7 @@ func (w *World) lookAt(i int, o *output) OutputLook {
 	r := &w.rig.Outputs[i]
 	c := w.chipOf(o)
 	pin := (o.sense.mean(w.now-mainsPeriod, w.now)-w.lifted(o, w.now-mainsPeriod, w.now))*o.share + o.lift
+	pin = min(max(pin, -inputClamp), c.opts.SupplyVolts+inputClamp)
 	pin = pin*(1+c.opts.GainError) + c.opts.OffsetVolts
 	full := w.rig.Chip(r.Chip).Range
 	volts := w.rig.TerminalVolts(o.name, min(max(pin, -full), full))
