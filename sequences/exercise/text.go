@@ -155,7 +155,7 @@ func clock(d time.Duration) string {
 }
 
 func (x *ClassExercise) text(w io.Writer) error {
-	fmt.Fprintf(w, "\n%s (grade %d): %s begun, %d answered, %d right, %d half right, %d wrong\n", x.Name, x.Grade, words.Count(x.Begun, "time"), x.Answered, x.Right, x.Half, x.Wrong)
+	fmt.Fprintf(w, "\n%s (grade %d): %s begun, %d answered, %d right, %d half right, %d wrong\n", words.Safe(x.Name), x.Grade, words.Count(x.Begun, "time"), x.Answered, x.Right, x.Half, x.Wrong)
 	if x.Answered > 0 {
 		fmt.Fprintf(w, "  - the median way: %s, %s (the shortest: %s): %s\n", words.Count(x.Actions, "action"), BenchTime(x.Spent), BenchTime(x.Shortest), kindsOf(x.Way))
 	}
@@ -163,7 +163,7 @@ func (x *ClassExercise) text(w io.Writer) error {
 		fmt.Fprintf(w, "  - right with luck, as other answers still fitted: %d\n", x.Lucky)
 	}
 	for _, s := range x.Stuck {
-		fmt.Fprintf(w, "  - taken for %s (%s): %s\n", s.Answer, s.Words, words.Count(s.Times, "time"))
+		fmt.Fprintf(w, "  - taken for %s (%s): %s\n", words.Safe(s.Answer), words.Safe(s.Words), words.Count(s.Times, "time"))
 	}
 	if len(x.Open) > 0 {
 		_, err := fmt.Fprintf(w, "  - not answered yet: %s\n", words.List(words.Texts(x.Open, named)))
@@ -188,7 +188,7 @@ func kindsOf(done []Action) string {
 			all = append(all, string(a.Kind))
 		}
 	}
-	return strings.Join(all, ", ")
+	return words.Safe(strings.Join(all, ", "))
 }
 
 // CSV writes one row for each exercise begun.
