@@ -63,7 +63,7 @@ var masks = []struct {
 	hidden []string
 }{
 	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "follow", "operate", "release", "bounce", "overlap", "course", "stray", "load"}},
-	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
+	{"follow", []string{"chatters", "unsteady", "both-unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
 	{"follow", []string{"open"}, []string{"bounce", "course"}},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
 	{"on-level", []string{"heavy"}, []string{"off-level"}},
@@ -73,27 +73,22 @@ var masks = []struct {
 	{"company", []string{"joined"}, []string{"off-level", "on-level", "rise", "fall"}},
 }
 
-// mask takes out the unusual facts that follow from others.
+// mask takes out the unusual facts that follow from others. One that is taken out masks none.
 func (x *examiner) mask() {
 	place := func(signal string) int {
 		return slices.IndexFunc(x.facts.places, func(p place) bool { return p.output == signal || p.relay == signal })
 	}
-	var left []fact
-	for _, f := range x.facts.all {
-		masked := false
-		for _, m := range masks {
-			if f.value == usual || !slices.Contains(m.hidden, f.kind.name) {
-				continue
+	for _, m := range masks {
+		at := map[int]bool{}
+		for _, f := range x.facts.all {
+			if f.kind.name == m.name && slices.Contains(m.values, f.value) {
+				at[place(f.signal)] = true
 			}
-			masked = masked || slices.ContainsFunc(x.facts.all, func(g fact) bool {
-				return g.kind.name == m.name && slices.Contains(m.values, g.value) && place(g.signal) == place(f.signal)
-			})
 		}
-		if !masked {
-			left = append(left, f)
-		}
+		x.facts.all = slices.DeleteFunc(x.facts.all, func(f fact) bool {
+			return f.value != usual && slices.Contains(m.hidden, f.kind.name) && at[place(f.signal)]
+		})
 	}
-	x.facts.all = left
 }
 
 func (x *examiner) findPlaces() {
@@ -421,6 +416,7 @@ func (x *examiner) rise(o *analyze.OutputPlan) string {
 		choice{each(still, atLeast(always)), "never"},
 		choice{x.oneWay(o.Signal, events, still), "one-way"},
 		choice{some(still, above(0)), "sometimes"},
+		choice{some(falls, above(0)) && !some(falls, atLeast(0.5)), "lapses"},
 		choice{some(falls, atLeast(0.5)) || !hums && some(long, atLeast(0.5)), "falls-back"})
 }
 
@@ -571,6 +567,7 @@ func (x *examiner) relay(p place) {
 	x.add("follow", p.relay, choose(moved,
 		choice{of(analyze.ContactsSwap) > 0, "swapped"},
 		choice{of(analyze.Chattering) > 0, "chatters"},
+		choice{x.times(r.Make, analyze.UnsteadyMake) > 0 && x.times(r.Break, analyze.UnsteadyMake) > 0, "both-unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0, "open"},
 		choice{of(analyze.Welded) > 0, "stays-in"},

@@ -27,7 +27,7 @@ type kind struct {
 // kinds are all observations that are made of a run, in the order in which they are told. The
 // table says how probable their values are.
 var kinds = []kind{
-	{"rise", OfOutput, []string{"never", "pulled-down", "stays-on", "one-way", "sometimes", "elsewhere", "inverted", "behind", "ahead", "falls-back"}, "what the output does at the events where it must go on"},
+	{"rise", OfOutput, []string{"never", "pulled-down", "stays-on", "one-way", "sometimes", "elsewhere", "inverted", "behind", "ahead", "falls-back", "lapses"}, "what the output does at the events where it must go on"},
 	{"fall", OfOutput, []string{"never", "one-way", "sometimes"}, "what it does at the events where it must go off"},
 	{"still-level", OfOutput, []string{"moves", "zero"}, "where it does not go on: whether its level moves all the same, or is 0 V"},
 	{"stray", OfOutput, []string{"moves", "joined", "takes-over"}, "whether it moves where it must not"},
@@ -39,7 +39,7 @@ var kinds = []kind{
 	{"delay", OfOutput, []string{"late", "early"}, "when it switches"},
 	{"pulse", OfOutput, []string{"wrong", "none", "more"}, "how it pulses"},
 	{"edge", OfOutput, []string{"no-diode", "overshoot", "undershoot"}, "how far its edges go beyond its levels"},
-	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "open", "chatters", "alone"}, "whether the contacts follow the output"},
+	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "both-unsteady", "open", "chatters", "alone"}, "whether the contacts follow the output"},
 	{"rest", OfRelay, []string{"neither"}, "which of both contacts is closed at rest"},
 	{"operate", OfRelay, []string{"rather", "slow"}, "its operate time"},
 	{"release", OfRelay, []string{"slow"}, "its release time"},
