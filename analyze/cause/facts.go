@@ -67,6 +67,7 @@ var masks = []struct {
 	{"follow", []string{"open"}, []string{"bounce", "course"}},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
 	{"on-level", []string{"heavy"}, []string{"off-level"}},
+	{"steadiness", []string{"droop"}, []string{"on-level"}},
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level"}},

@@ -155,7 +155,7 @@ const (
 	// leastBits is what a measurement must tell at least to be worth naming.
 	leastBits = 0.005
 	// bitsPerMinute is how much less a measurement may tell that is a minute shorter.
-	bitsPerMinute = 0.002
+	bitsPerMinute = 0.01
 )
 
 // addNext adds to each cause that is told the measurement that tells it from the likeliest
@@ -185,7 +185,7 @@ func (m *model) rival(all []*hypothesis, i int) *hypothesis {
 
 // next is what to measure to tell two hypotheses apart.
 func (m *model) next(a, b *hypothesis) string {
-	best, said := leastBits, ""
+	best, said := math.Inf(-1), ""
 	for _, x := range m.table.measures {
 		if m.isMade(x) {
 			continue
@@ -195,8 +195,9 @@ func (m *model) next(a, b *hypothesis) string {
 			if !can {
 				continue
 			}
-			if bits := x.tells(a, b, at) - bitsPerMinute*x.minutes; bits > best {
-				best, said = bits, sentence
+			bits := x.tells(a, b, at)
+			if worth := bits - bitsPerMinute*x.minutes; bits > leastBits && worth > best {
+				best, said = worth, sentence
 			}
 		}
 	}

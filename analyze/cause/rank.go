@@ -93,7 +93,7 @@ func (h *hypothesis) name() string {
 // effect is how probable a fact is under a hypothesis. Facts that several places show of one
 // cause have a weight of less than 1, so that together they count once.
 type effect struct {
-	p      float64
+	p, log float64 // probability, and its logarithm
 	weight float64
 	usual  bool
 	group  int // facts of which one place is meant; 0: none
@@ -172,7 +172,7 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 		}
 		for _, k := range of {
 			x := m.facts.all[k]
-			e := &effect{p: row.share[x.value], weight: 1, usual: x.value == usual}
+			e := &effect{p: row.share[x.value], log: math.Log(row.share[x.value]), weight: 1, usual: x.value == usual}
 			switch row.at {
 			case others, every:
 				e.weight = 1 / float64(len(of))
@@ -188,7 +188,7 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 // gain is the log likelihood of all facts above the background's, under one cause or two.
 func (m *model) gain(a, b []*effect) float64 {
 	sum := 0.0
-	groups := map[int][]float64{}
+	var groups map[int][]float64
 	for i := range m.facts.all {
 		var x, y *effect
 		x = a[i]
@@ -202,11 +202,14 @@ func (m *model) gain(a, b []*effect) float64 {
 		case x == nil:
 		case y != nil:
 			p, w := both(x, y)
-			sum += w*math.Log(p) - m.background[i]*1
+			sum += w*math.Log(p) - m.background[i]
 		case x.group > 0:
+			if groups == nil {
+				groups = map[int][]float64{}
+			}
 			groups[x.group] = append(groups[x.group], x.p/math.Exp(m.background[i]))
 		default:
-			sum += x.weight*math.Log(x.p) - m.background[i]
+			sum += x.weight*x.log - m.background[i]
 		}
 	}
 	for _, ratios := range groups {

@@ -122,7 +122,7 @@ var hostileCommands = map[string][]string{
 	"makebreak soak plan":        {"--b10 100000"},
 	"makebreak soak reliability": {"last --log LOG", "last --log LOG --shape 2 --plot DIR/p.svg", "last --log LOG --as html"},
 	"makebreak install":          {"--root DIR/root"},
-	"makebreak analyze":          {"CAPTURE", "CAPTURE --sequence SEQ"},
+	"makebreak analyze":          {"CAPTURE", "CAPTURE --sequence SEQ", "CAPTURE --causes CAPTURE"},
 	"makebreak runs":             {"--log LOG", "--log LOG --unit U-1", "--log LOG --field job=1234", "--log LOG --set-field last job=1 place=2", "--log LOG --mark-reference last", "--log LOG --unmark-reference last"},
 	"makebreak runs prune":       {"--log LOG --older-than 0d", "--log LOG --older-than 0d --whole-runs --yes --into DIR/into.db"},
 	"makebreak runs check":       {"--log LOG"},
