@@ -156,7 +156,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("%s goes to %s or lower when it switches off at %s: no diode across the coil of %s holds it. Check that the diode is there and joined at both ends. Without it %s takes the coil's energy and may fail.", g.signal, g.level(g.lowest, g.where(g.lowest)), g.at(), g.other, eitherBench(plan, "the output stage", "what switches the coil"))
 	},
 	analyze.ZeroNotJoined: func(plan *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Outputs that are off read below zero, down to %s, as another one goes on: the 0 V of rig and unit are not joined. No voltage counts until they are. Check the wire from the rig's 0 V to that of the %s.", g.volts(), eitherBench(plan, "unit", "coils' supply"))
+		return fmt.Sprintf("Outputs that are off read below zero, down to %s, as another one goes on: the 0 V of rig and unit are not joined. No figure counts until they are. Check the wire from the rig's 0 V to that of the %s.", g.volts(), eitherBench(plan, "unit", "coils' supply"))
 	},
 	analyze.RefInverted: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Reference %s reads the opposite: it becomes inactive as a drive goes on, and active at its end. No time counts from it. Check its wires, then its polarity in the rig file (active).", g.signal)

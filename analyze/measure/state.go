@@ -20,7 +20,7 @@ type State struct {
 	// SupplyLost says that the unit was not supplied as it was told. Nothing else counts then.
 	SupplyLost bool
 	// Floating are the volts at which outputs read that are off, below zero, where the 0 V of
-	// the rig and the unit are not joined; 0: they are. No voltage counts then.
+	// the rig and the unit are not joined; 0: they are. No figure counts then.
 	Floating float64
 	// Inverted is the reference line that reads the opposite of what it should; empty: none.
 	// No event has its instant then, and nothing counts.
