@@ -35,11 +35,13 @@ type Exercises struct {
 // Bounds of what may be begun and kept. The log grows by some kilobytes an exercise, and by what
 // a run's captures take for each one.
 const (
-	mostSeats = 60            // that are kept; who has done nothing for longest gives way
-	mostBegun = 1000          // exercises, for as long as this is served
-	mostRuns  = 3000          // runs, likewise
-	restTime  = 4 * time.Hour // after which a seat is not kept
-	mostName  = 60            // characters of a trainee's name or a class word
+	mostSeats = 60   // that are kept; who has done nothing for longest gives way
+	mostBegun = 1000 // exercises, for as long as this is served
+	mostRuns  = 3000 // runs, likewise
+	// mostRun is how many cycles they may have together. One takes up to some 20 kB in the log.
+	mostRun  = 30_000
+	restTime = 4 * time.Hour // after which a seat is not kept
+	mostName = 60            // characters of a trainee's name or a class word
 )
 
 // practice is the exercises that are served. It is safe for concurrent use.
@@ -57,6 +59,8 @@ type practice struct {
 	seats map[[sha256.Size]byte]*seat // by the sums of their cookies
 	begun int
 	runs  int
+	// cycles are those of the runs, together.
+	cycles int
 }
 
 func newPractice(s *Site, o *Exercises) *practice {
@@ -215,14 +219,14 @@ func (p *practice) log() (*journal.DB, error) {
 	return p.db, nil
 }
 
-// mayTry counts a run, and says whether it may be made.
-func (p *practice) mayTry() bool {
+// mayTry counts a run of so many cycles, and says whether it may be made.
+func (p *practice) mayTry(cycles int) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.runs >= mostRuns {
+	if p.runs >= mostRuns || p.cycles+cycles > mostRun {
 		return false
 	}
-	p.runs++
+	p.runs, p.cycles = p.runs+1, p.cycles+cycles
 	return true
 }
 

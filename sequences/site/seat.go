@@ -1,6 +1,7 @@
 package site
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"html/template"
@@ -89,7 +90,7 @@ func (s *seat) act(ctx context.Context, a exercise.Action) error {
 	case a.Kind == exercise.Try && s.tries >= mostTries:
 		s.mu.Unlock()
 		return errors.New("the sequence has been run so often at this bench that it may not be run again")
-	case a.Kind == exercise.Try && !s.of.mayTry():
+	case a.Kind == exercise.Try && !s.of.mayTry(cmp.Or(a.Cycles, s.session.Definition().Sequence.Cycles)):
 		s.mu.Unlock()
 		return errors.New("so many sequences have been run here that the log may not grow further; the trainer can start makebreak serve anew")
 	}
