@@ -2,6 +2,7 @@ package cause
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -135,8 +136,20 @@ func TestTells(t *testing.T) {
 	}
 }
 
+// BenchmarkRank ranks what a bench of sixteen outputs shows, four of them with relays.
 func BenchmarkRank(b *testing.B) {
 	e := weldedEvidence()
+	for i := range 15 {
+		o := analyze.OutputPlan{Signal: "X" + strconv.Itoa(i), Expect: e.plan.Outputs[0].Expect}
+		if i < 3 {
+			o.Relay = "Y" + strconv.Itoa(i)
+			e.plan.Relays = append(e.plan.Relays, analyze.RelayPlan{Signal: o.Relay, Make: o.Relay + "_NO", Break: o.Relay + "_NC"})
+		}
+		e.plan.Outputs = append(e.plan.Outputs, o)
+		for _, q := range []analyze.Quantity{analyze.HighLevel, analyze.LowLevel, analyze.SwitchingDelay, analyze.Hold} {
+			e.Figure(&analyze.Measurement{Cycle: 1, Event: "arm", Signal: o.Signal, Quantity: q, Value: 0.65})
+		}
+	}
 	for b.Loop() {
 		Rank(Builtin(), e)
 	}

@@ -6,12 +6,11 @@ import (
 	"math/rand/v2"
 	"os"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 
+	"makebreak/analyze"
 	"makebreak/analyze/cause"
 	"makebreak/rig/sim"
 )
@@ -54,129 +53,78 @@ func drawFault(r *rand.Rand, s *shop, info sim.FaultInfo) sim.Fault {
 	return f
 }
 
-// TestTuning ranks the causes of drawn benches with one fault each and prints the confusion.
-func TestTuning(t *testing.T) {
-	n, _ := strconv.Atoi(os.Getenv("TUNE"))
-	if n == 0 {
-		t.Skip()
+// count is how benches with one kind of fault were ranked.
+type count struct {
+	shown, first, third, silent int
+	got                         map[string]int // by what came first
+}
+
+// TestRank_Drawn ranks the causes of drawn benches with one fault each and counts where the
+// true one comes. CAUSE_BENCHES says how many, CAUSE_SEED which.
+func TestRank_Drawn(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("in short mode")
 	}
-	seed, _ := strconv.ParseUint(os.Getenv("SEED"), 10, 64)
-	var names []string
-	infos := map[string]sim.FaultInfo{}
+	n, err := strconv.Atoi(os.Getenv("CAUSE_BENCHES"))
+	if err != nil {
+		n = 2 * len(sim.Faults())
+	}
+	seed, _ := strconv.ParseUint(os.Getenv("CAUSE_SEED"), 10, 64)
+	counts := map[string]*count{}
+	for i := range n {
+		info := sim.Faults()[i%len(sim.Faults())]
+		c := counts[info.Name]
+		if c == nil {
+			c = &count{got: map[string]int{}}
+			counts[info.Name] = c
+		}
+		rankDrawn(t, rand.New(rand.NewPCG(seed, uint64(i))), info, c)
+	}
+	var all count
 	for _, f := range sim.Faults() {
-		names, infos[f.Name] = append(names, f.Name), f
-	}
-	if only := os.Getenv("ONLY"); only != "" {
-		names = strings.Fields(only)
-	}
-	type result struct {
-		name       string
-		first, top bool
-		got        string
-	}
-	var mu sync.Mutex
-	var results []result
-	silent, claimed := map[string]int{}, map[string]int{}
-	total, first, third := map[string]int{}, map[string]int{}, map[string]int{}
-	confused := map[string]int{}
-	detail := []string{}
-	work := func(i int) {
-		r := rand.New(rand.NewPCG(seed, uint64(i)))
-		name := names[i%len(names)]
-		var s *shop
-		var x ran
-		var f sim.Fault
-		for {
-			if s = drawShop(r); name == "supply-reset" {
-				s = &shop{job: "relay-supply", cycles: 1 + r.IntN(2), seed: r.Uint64N(1 << 40), relays: map[string]string{"COIL": "K1"}, outputs: []string{"COIL"}}
-			}
-			f = drawFault(r, s, infos[name])
-			var ok bool
-			if x, ok = s.run(t, f); ok {
-				break
-			}
+		if c := counts[f.Name]; c != nil {
+			t.Logf("%-20s shown %3d, first %3d, among three %3d, too small %3d; first were %v", f.Name, c.shown, c.first, c.third, c.silent, c.got)
+			all.shown, all.first, all.third = all.shown+c.shown, all.first+c.first, all.third+c.third
 		}
-		all := cause.Rank(cause.Builtin(), x.evidence())
-		mu.Lock()
-		defer mu.Unlock()
-		if len(all) == 0 && x.verdict != "fail" {
-			silent[name]++
-			return
-		}
-		total[name]++
-		got := "nothing"
-		if len(all) > 0 {
-			got = all[0].Cause
-		}
-		at := slices.IndexFunc(all, func(c cause.Ranked) bool { return c.Cause == name && (c.Place == f.Place || c.Place == "") })
-		if at == 0 {
-			first[name]++
-		} else {
-			confused[name+" -> "+got]++
-			detail = append(detail, fmt.Sprintf("%s i=%d %s verdict=%s got=%v facts=%v\n   %s", name, i, f, x.verdict, short(all), cause.Facts(x.evidence()), kinds(x)))
-		}
-		if at >= 0 && at < 3 {
-			third[name]++
-		}
-		_ = results
-		_ = claimed
 	}
-	var wg sync.WaitGroup
-	for g := range 2 {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := g; i < n; i += 2 {
-				work(i)
-			}
-		}()
-	}
-	wg.Wait()
-	a, b, c := 0, 0, 0
-	for _, name := range names {
-		fmt.Printf("%-20s shown %4d first %4d third %4d silent %d\n", name, total[name], first[name], third[name], silent[name])
-		a, b, c = a+total[name], b+first[name], c+third[name]
-	}
-	fmt.Printf("all %d first %.2f%% third %.2f%%\n", a, 100*float64(b)/float64(a), 100*float64(c)/float64(a))
-	var keys []string
-	for k := range confused {
-		keys = append(keys, k)
-	}
-	sort.Slice(keys, func(i, j int) bool { return confused[keys[i]] > confused[keys[j]] })
-	for _, k := range keys {
-		fmt.Println(confused[k], k)
-	}
-	if os.Getenv("DETAIL") != "" {
-		sort.Strings(detail)
-		for _, d := range detail {
-			fmt.Println(d)
-		}
+	first, third := float64(all.first)/float64(all.shown), float64(all.third)/float64(all.shown)
+	t.Logf("%d shown: first %.1f %%, among three %.1f %%", all.shown, 100*first, 100*third)
+	if first < 0.88 || third < 0.94 {
+		t.Error("the true cause is found too seldom")
 	}
 }
 
-// TestTuningHealthy counts drawn benches without a fault that are claimed to have one.
-func TestTuningHealthy(t *testing.T) {
-	n, _ := strconv.Atoi(os.Getenv("HEALTHY"))
-	if n == 0 {
-		t.Skip()
-	}
-	failed, claimed := 0, 0
-	for i := range n {
-		r := rand.New(rand.NewPCG(77, uint64(i)))
+// rankDrawn ranks the causes of one drawn bench.
+func rankDrawn(t *testing.T, r *rand.Rand, info sim.FaultInfo, c *count) {
+	var x ran
+	var f sim.Fault
+	for possible := false; !possible; {
 		s := drawShop(r)
-		x, _ := s.run(t)
-		all := cause.Rank(cause.Builtin(), x.evidence())
-		if x.verdict == "fail" {
-			failed++
+		if info.Name == "supply-reset" {
+			s = &shop{job: "relay-supply", cycles: 1 + r.IntN(2), seed: r.Uint64N(1 << 40), relays: map[string]string{"COIL": "K1"}, outputs: []string{"COIL"}}
 		}
-		if len(all) > 0 {
-			claimed++
-		}
-		if x.verdict == "fail" || len(all) > 0 {
-			fmt.Println(i, x.verdict, short(all), kinds(x))
-		}
+		f = drawFault(r, s, info)
+		x, possible = s.run(t, f)
 	}
-	fmt.Println("healthy", n, "failed", failed, "claimed", claimed)
+	all := cause.Rank(cause.Builtin(), x.evidence())
+	if len(all) == 0 && x.verdict != analyze.Fail {
+		c.silent++
+		return
+	}
+	c.shown++
+	got := "nothing"
+	if len(all) > 0 {
+		got = all[0].Cause
+	}
+	c.got[got]++
+	at := slices.IndexFunc(all, func(k cause.Ranked) bool { return k.Cause == info.Name && (k.Place == f.Place || k.Place == "") })
+	if at == 0 {
+		c.first++
+	}
+	if at >= 0 && at < 3 {
+		c.third++
+	}
 }
 
 func short(all []cause.Ranked) string {
