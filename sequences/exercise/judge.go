@@ -283,7 +283,7 @@ type contradiction struct {
 // were drawn.
 //
 // What differs from time to time on one bench must lie further beyond.
-const tolerances, wildTolerances = 1.5, 6
+const tolerances, wildTolerances = 1.0, 6.0
 
 // excludes says what in sights speaks most against an answer whose benches show these; nil:
 // they fit it. usual are benches on which nothing is wrong.
@@ -294,7 +294,7 @@ func excludes(seen sights, learned, usual population) *contradiction {
 		if p.low > p.high {
 			continue // the share of cycles without it tells
 		}
-		times := float64(tolerances)
+		times := tolerances
 		if x.wild {
 			times = wildTolerances
 		}
