@@ -63,7 +63,8 @@ var masks = []struct {
 	hidden []string
 }{
 	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "follow", "operate", "release", "bounce", "overlap", "course", "stray", "load"}},
-	{"follow", []string{"chatters", "unsteady", "both-unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
+	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}},
+	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
 	{"follow", []string{"open"}, []string{"bounce", "course"}},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
 	{"on-level", []string{"heavy"}, []string{"off-level"}},
