@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 	"time"
@@ -21,6 +20,7 @@ import (
 	"makebreak/sequences/batch"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
+	"makebreak/sequences/setup"
 )
 
 func (a *app) batchCommand() *cobra.Command {
@@ -183,8 +183,8 @@ type batchRun struct {
 	done     map[string]int             // tests of earlier starts that are still to be passed over
 	last     map[string]analyze.Verdict // of each unit that was tested
 	again    string                     // a serial that is tested when it comes once more
-	n        int                        // tests of this start
-	wrong    int                        // serials that are none
+	n        int                        // tests done by earlier starts, and all of this one
+	wrong    int                        // lines of a file that hold no serial
 }
 
 // batch tests units until there is no serial any more, and says how the batch stands.
@@ -202,7 +202,7 @@ func (a *app) batch(c *cobra.Command, sequence, name, list string, o *runOpts) e
 	}
 	endErr := b.all(c.Context())
 	s, err := a.batchSoFar(b.name, b.expected)
-	if problem.KindOf(err) == problem.Usage || problem.KindOf(err) == problem.Input { // nothing is in the log yet
+	if nothingYet(err) {
 		return errors.Join(endErr, errNoUnit(endErr))
 	}
 	if err == nil {
@@ -215,6 +215,12 @@ func (a *app) batch(c *cobra.Command, sequence, name, list string, o *runOpts) e
 		a.verdict = s.Verdict()
 	}
 	return err
+}
+
+// nothingYet reports whether there is no log yet, or nothing of a batch in it.
+func nothingYet(err error) bool {
+	kind := problem.KindOf(err)
+	return kind == problem.Usage || kind == problem.Input
 }
 
 // errNoUnit is why a batch has no unit, where nothing else says it.
@@ -248,15 +254,27 @@ func (b *batchRun) begin(ctx context.Context) error {
 	_, in := terminal(b.in)
 	_, out := terminal(b.err)
 	b.terminal = in && out
-	b.keys = prompt.NewKeys(b.in, b.prompts())
+	if !b.terminal && setup.Prompts(j.rig, j.seq) {
+		return badUsage("this rig asks for key presses, which cannot come from where serials are read: use batch at a terminal")
+	}
+	b.keys = prompt.NewKeys(b.in, b.prompts(), b.terminal)
 	b.app.keys = b.keys
+	return b.lookBack()
+}
+
+// lookBack reads what was tested by an earlier start.
+func (b *batchRun) lookBack() error {
 	s, err := b.batchSoFar(b.name, b.expected)
-	if err != nil {
-		return nil // there is no log yet, or nothing of this batch in it: a run will say what is wrong
+	switch {
+	case nothingYet(err):
+		return nil
+	case err != nil:
+		return readFailed(err)
 	}
 	for _, u := range s.Units {
 		for _, t := range u.Tests {
-			if t.Complete {
+			if t.Done() {
+				b.n++
 				b.done[u.Serial]++
 				b.last[u.Serial] = t.Verdict
 			}
@@ -278,7 +296,7 @@ func (b *batchRun) all(ctx context.Context) error {
 		switch {
 		case ctx.Err() != nil:
 			return problem.New(problem.Interrupted, "interrupted; the same command goes on with the batch")
-		case errors.Is(err, io.EOF):
+		case errors.Is(err, prompt.ErrEnded):
 			if b.terminal {
 				fmt.Fprintln(b.prompts()) // nobody's Enter has ended the line
 			}
@@ -301,7 +319,9 @@ func (b *batchRun) one(ctx context.Context, serial string) error {
 		return nil
 	}
 	if err := words.CheckName(serial); err != nil {
-		b.wrong++
+		if !b.terminal {
+			b.wrong++
+		}
 		b.note("That is no serial: %v", err)
 		return nil
 	}
@@ -367,7 +387,7 @@ func (b *batchRun) test(ctx context.Context, serial string) error {
 		return err
 	}
 	j.fields = b.fields
-	b.tellRecord = func(r *report.Record) error { return b.tellUnit(r) }
+	b.tellRecord = b.tellUnit
 	defer func() { b.tellRecord = nil }()
 	err = b.runLogged(ctx, &j, &o)
 	b.verdict = analyze.NoVerdict // the batch has its own
@@ -376,15 +396,20 @@ func (b *batchRun) test(ctx context.Context, serial string) error {
 
 // tellUnit shows a unit's verdict, large on a terminal, and what was found.
 func (b *batchRun) tellUnit(r *report.Record) error {
-	b.last[r.Unit] = r.Verdict
+	if (batch.Test{Complete: r.Complete, Verdict: r.Verdict}).Done() {
+		b.last[r.Unit] = r.Verdict
+	}
 	if b.terminal {
 		for _, line := range large(string(r.Verdict)) {
 			b.note("%s", line)
 		}
 	}
 	b.note("%s: %s, run %s", r.Unit, r.Verdict.Name(), r.Run)
+	if b.quiet {
+		return nil
+	}
 	for _, f := range r.Findings {
-		b.note("  %s", f.Text)
+		fmt.Fprintf(b.prompts(), "  %s\n", words.Safe(f.Text))
 	}
 	return nil
 }

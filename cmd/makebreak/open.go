@@ -97,7 +97,8 @@ func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
 func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, opts bench.Opts) (*bench.Bench, error) {
 	if setup.Prompts(rig, seq) {
 		if opts.Prompter = a.keys; a.keys == nil {
-			opts.Prompter = prompt.NewKeys(a.in, a.prompts())
+			_, typed := terminal(a.in)
+			opts.Prompter = prompt.NewKeys(a.in, a.prompts(), typed)
 		}
 	}
 	return setup.Open(rig, seq, s, opts)

@@ -11,8 +11,8 @@ import (
 	"makebreak/rig/task"
 )
 
-// errNobody says that the input has ended before an answer.
-var errNobody = errors.New("standard input has ended")
+// ErrEnded says that the input has ended: nobody is there any more.
+var ErrEnded = errors.New("standard input has ended")
 
 // Answer shows a question on out and returns the line of in that answers it, without the
 // blanks around it. It takes nothing from in beyond that line. Echoed says that the typed line
@@ -20,13 +20,13 @@ var errNobody = errors.New("standard input has ended")
 // Interrupted where the context ends first.
 func Answer(ctx context.Context, in io.Reader, out io.Writer, question string, echoed bool) (string, error) {
 	answer, err := ask(ctx, in, out, question, echoed)
-	if errors.Is(err, errNobody) {
+	if errors.Is(err, ErrEnded) {
 		return "", problem.Of(problem.Usage, fmt.Errorf("a question was not answered: %w", err))
 	}
 	return answer, err
 }
 
-// ask is Answer, but an input that has ended is errNobody.
+// ask is Answer, but an input that has ended is ErrEnded.
 func ask(ctx context.Context, in io.Reader, out io.Writer, text string, echoed bool) (string, error) {
 	fmt.Fprint(out, text)
 	line, err := readLine(ctx, in)
@@ -37,7 +37,7 @@ func ask(ctx context.Context, in io.Reader, out io.Writer, text string, echoed b
 	case errors.Is(err, context.Canceled):
 		return "", problem.New(problem.Interrupted, "interrupted before anything was done")
 	case err != nil:
-		return "", errNobody
+		return "", ErrEnded
 	}
 	return strings.TrimSpace(line), nil
 }

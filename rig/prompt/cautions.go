@@ -28,7 +28,7 @@ const Cautions = `Before the rig acts on this unit:
 func Acknowledge(ctx context.Context, in io.Reader, out io.Writer, echoed bool) error {
 	answer, err := ask(ctx, in, out, Cautions+"Type yes to go on: ", echoed)
 	switch {
-	case errors.Is(err, errNobody):
+	case errors.Is(err, ErrEnded):
 		return problem.New(problem.Usage, "the cautions were not acknowledged: standard input has ended; type yes when asked, or give --yes in a script")
 	case err != nil:
 		return err

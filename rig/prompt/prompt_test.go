@@ -2,7 +2,9 @@ package prompt
 
 import (
 	"context"
+	"errors"
 	"io"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -79,7 +81,7 @@ func TestTerminal(t *testing.T) {
 // Each line is one press, and after the last one nobody is there, however often it is asked.
 func TestKeys(t *testing.T) {
 	var out strings.Builder
-	k := NewKeys(strings.NewReader("\nnow\n"), &out)
+	k := NewKeys(strings.NewReader("\nnow\n"), &out, false)
 	for n := range 4 {
 		pressed, done := k.Ask("Turn the key")
 		if err := <-pressed; (err == nil) != (n < 2) || err != nil && !strings.Contains(err.Error(), "has ended") {
@@ -89,5 +91,42 @@ func TestKeys(t *testing.T) {
 	}
 	if want := "\nTurn the key\n  Press Enter at the moment you do it. \n"; !strings.HasPrefix(out.String(), want) {
 		t.Errorf("shown: %q", out.String())
+	}
+}
+
+// What a person types before the question, and a serial that a barcode reader types, is no press.
+func TestKeys_Typed(t *testing.T) {
+	in, typing := io.Pipe()
+	shown := make(chan string, 10)
+	k := NewKeys(in, writer(func(b []byte) (int, error) { shown <- string(b); return len(b), nil }), true)
+	if _, err := io.WriteString(typing, "\n\n"); err != nil {
+		t.Fatal(err)
+	}
+	for len(k.lines) < 2 { // they are read, and wait
+		runtime.Gosched()
+	}
+	pressed, done := k.Ask("Turn the key")
+	<-shown
+	if _, err := io.WriteString(typing, "P-2\x1b\n"); err != nil {
+		t.Fatal(err)
+	}
+	if got := <-shown; !strings.Contains(got, "Not taken: P-2") || strings.Contains(got, "\x1b") {
+		t.Errorf("shown: %q", got)
+	}
+	select {
+	case err := <-pressed:
+		t.Fatalf("a press that nobody made: %v", err)
+	default:
+	}
+	if _, err := io.WriteString(typing, "\n"); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-pressed; err != nil {
+		t.Error(err)
+	}
+	done()
+	typing.Close()
+	if _, err := k.Line(t.Context()); !errors.Is(err, ErrEnded) {
+		t.Errorf("after the end: %v", err)
 	}
 }

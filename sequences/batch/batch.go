@@ -44,6 +44,10 @@ type Test struct {
 	Cause     string // the likeliest of what is wrong; empty: nothing is, or it was not looked for
 }
 
+// Done reports whether a test says something of its unit: it came to its end, or the unit
+// failed before, as where a run stops at the first failure.
+func (t Test) Done() bool { return t.Complete || t.Verdict == analyze.Fail }
+
 // Unit is one unit of a batch with its tests, the oldest first. One that is expected and not
 // tested yet has none.
 type Unit struct {
@@ -52,14 +56,14 @@ type Unit struct {
 	Tests    []Test
 }
 
-// whole are the tests that were done to their end.
-func (u *Unit) whole() []Test {
-	return slices.DeleteFunc(slices.Clone(u.Tests), func(t Test) bool { return !t.Complete })
+// done are the tests that say something of the unit.
+func (u *Unit) done() []Test {
+	return slices.DeleteFunc(slices.Clone(u.Tests), func(t Test) bool { return !t.Done() })
 }
 
-// First is the verdict of the first test that was done to its end; NoVerdict: there is none.
+// First is the verdict of the first test that was done; NoVerdict: there is none.
 func (u *Unit) First() analyze.Verdict {
-	if all := u.whole(); len(all) > 0 {
+	if all := u.done(); len(all) > 0 {
 		return all[0].Verdict
 	}
 	return analyze.NoVerdict
@@ -68,7 +72,7 @@ func (u *Unit) First() analyze.Verdict {
 // Last is the verdict of the last such test; where there is none but a test that was cut off,
 // Incomplete.
 func (u *Unit) Last() analyze.Verdict {
-	if all := u.whole(); len(all) > 0 {
+	if all := u.done(); len(all) > 0 {
 		return all[len(all)-1].Verdict
 	}
 	if len(u.Tests) > 0 {
@@ -79,13 +83,13 @@ func (u *Unit) Last() analyze.Verdict {
 
 // Retested reports whether it was tested again after a test that did not pass.
 func (u *Unit) Retested() bool {
-	all := u.whole()
+	all := u.done()
 	return len(all) > 1 && all[0].Verdict != analyze.Pass
 }
 
 // Cause is what the unit failed for at first; empty: it did not.
 func (u *Unit) Cause() string {
-	for _, t := range u.whole() {
+	for _, t := range u.done() {
 		if t.Verdict == analyze.Fail {
 			return t.Cause
 		}
@@ -108,7 +112,7 @@ type Summary struct {
 	Steps     []Step // the slowest first; empty: not known
 }
 
-// Tested are the units with a test that was done to its end.
+// Tested are the units with a test that was done.
 func (s *Summary) Tested() (n int) {
 	return s.count(func(u *Unit) bool { return u.First() != analyze.NoVerdict })
 }
@@ -126,7 +130,7 @@ func (s *Summary) FirstPass() int {
 // Retested counts those that were tested again after a test that did not pass.
 func (s *Summary) Retested() int { return s.count((*Unit).Retested) }
 
-// Missing are those expected that have no test done to its end.
+// Missing are those expected that have no test that was done.
 func (s *Summary) Missing() (serials []string) {
 	for i := range s.Units {
 		if u := &s.Units[i]; s.Listed && u.Expected && u.First() == analyze.NoVerdict {
@@ -210,12 +214,12 @@ type Times struct {
 	Slowest string // the unit of the longest test
 }
 
-// Times of all tests that were done to their end.
+// Times of all tests that were done, lengths of those that came to their end.
 func (s *Summary) Times() (t Times) {
 	var lasted, between []time.Duration
 	var starts []time.Time
 	for i := range s.Units {
-		for _, x := range s.Units[i].whole() {
+		for _, x := range s.Units[i].done() {
 			starts = append(starts, x.Started)
 			if x.Lasted <= 0 {
 				continue

@@ -97,6 +97,7 @@ func TestSummary_Verdict(t *testing.T) {
 		{[][3]string{{"A", "pass"}, {"B", "undecided"}}, nil, analyze.Undecided},
 		{[][3]string{{"A", "pass"}, {"B", "pass", "killed"}}, nil, analyze.Undecided},
 		{[][3]string{{"A", "pass"}}, []string{"A", "B"}, analyze.Undecided},
+		{[][3]string{{"A", "pass"}, {"B", "fail", "stopped"}}, nil, analyze.Fail}, // at the first failure
 		{[][3]string{{"A", "pass"}, {"B", "fail"}, {"C", "undecided"}}, nil, analyze.Fail},
 	} {
 		s, err := Read(logged(t, c.runs...), "monday", c.expected, nil)

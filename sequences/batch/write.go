@@ -79,7 +79,11 @@ func (s *Summary) timeLines() (all [][2]string) {
 		if t.Between > 0 {
 			text += ", " + took(t.Between) + " from one to the next (medians)"
 		}
-		all = append(all, [2]string{"Time", text + "; longest " + took(t.Longest) + ", " + words.Safe(t.Slowest)})
+		text += "; longest " + took(t.Longest)
+		if t.Slowest != "" {
+			text += ", " + words.Safe(t.Slowest)
+		}
+		all = append(all, [2]string{"Time", text})
 	}
 	if len(s.Steps) > 0 {
 		all = append(all, [2]string{"Slowest step", words.Safe(s.Steps[0].Event) + ", " + took(s.Steps[0].Mean)})
@@ -113,7 +117,7 @@ func (u *Unit) outcome() string {
 
 func (u *Unit) note() string {
 	var parts []string
-	if n := len(u.whole()); n > 1 {
+	if n := len(u.done()); n > 1 {
 		word := fmt.Sprintf("tested %d times", n)
 		if u.Retested() {
 			word += ", first " + u.First().Name()
@@ -159,7 +163,7 @@ func (s *Summary) CSV(w io.Writer) error {
 		if n := len(u.Tests); n > 0 {
 			last = u.Tests[n-1]
 		}
-		if err := c.Row(table.Text(s.Name), table.Text(u.Serial), table.Truth(u.Expected), table.Count(len(u.whole())), table.Text(string(u.First())), table.Text(string(u.Last())),
+		if err := c.Row(table.Text(s.Name), table.Text(u.Serial), table.Truth(u.Expected), table.Count(len(u.done())), table.Text(string(u.First())), table.Text(string(u.Last())),
 			table.Truth(u.Retested()), table.Text(u.Cause()), table.Text(last.Run), table.Text(report.MachineTime(last.Started)), table.Truth(last.Simulated)); err != nil {
 			return err
 		}
