@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
+	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 
 	"makebreak/rig/problem"
@@ -85,21 +87,74 @@ func oneFile(ctx context.Context, path string) error {
 }
 
 // newFile lets make write a file in a folder beside the path, and gives it its name once it is
-// on the disk. A file that is there, or comes to be there meanwhile, stays.
+// on the disk. A file that is there, or comes to be there meanwhile, stays. The folder of a
+// program that was killed goes with the next file that is made beside it.
 func newFile(path string, make func(made string) error) error {
 	full, err := realPath(path)
 	if err != nil {
 		return err
 	}
-	if _, err := os.Lstat(full); err == nil {
+	if isThere(full) {
 		return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
 	}
-	dir, err := os.MkdirTemp(filepath.Dir(full), ".makebreak-new-*")
+	removeLeft(filepath.Dir(full))
+	dir, lock, err := newFolder(filepath.Dir(full))
 	if err != nil {
 		return fileError(withoutName(err))
 	}
+	defer lock.Close()
 	err = makeIn(dir, full, path, make)
 	return errors.Join(err, os.RemoveAll(dir))
+}
+
+// isThere reports whether there is anything of that name, also a link that leads to nothing.
+func isThere(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// newFolders begins the name of a folder in which a file is made.
+const newFolders = ".makebreak-new-"
+
+// newFolder makes a folder in which a file can be made, locked as long as its program lives.
+// Where folders cannot be locked it is not, and no other program takes it for left behind.
+func newFolder(beside string) (dir string, lock *os.File, err error) {
+	const tries = 10 // another program may take one for left behind before it is locked
+	for range tries {
+		if dir, err = os.MkdirTemp(beside, newFolders+"*"); err != nil {
+			return "", nil, err
+		}
+		if lock, err = os.Open(dir); err != nil {
+			continue
+		}
+		busy := unix.Flock(int(lock.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+		if !errors.Is(busy, unix.EWOULDBLOCK) && isThere(dir) {
+			return dir, lock, nil
+		}
+		lock.Close()
+		err = ErrTaken
+	}
+	return "", nil, err
+}
+
+// removeLeft removes folders that killed programs have left. What cannot be removed stays, as
+// nothing depends on it.
+func removeLeft(beside string) {
+	all, _ := os.ReadDir(beside)
+	for _, e := range all {
+		if !e.IsDir() || !strings.HasPrefix(e.Name(), newFolders) {
+			continue
+		}
+		dir := filepath.Join(beside, e.Name())
+		f, err := os.Open(dir)
+		if err != nil {
+			continue
+		}
+		if unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB) == nil {
+			_ = os.RemoveAll(dir)
+		}
+		f.Close()
+	}
 }
 
 func makeIn(dir, full, path string, make func(made string) error) error {
@@ -115,6 +170,9 @@ func makeIn(dir, full, path string, make func(made string) error) error {
 		return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
 	}
 	if err != nil { // the disk has no links, as a stick's
+		if isThere(full) {
+			return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
+		}
 		if err := os.Rename(made, full); err != nil {
 			return fileError(withoutName(err))
 		}

@@ -3,6 +3,7 @@ package journal
 import (
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -87,5 +88,32 @@ func TestBackup_Refused(t *testing.T) {
 	}
 	if left, _ := filepath.Glob(filepath.Join(dir, ".makebreak*")); len(left) > 0 {
 		t.Errorf("left: %v", left)
+	}
+}
+
+// What a killed program has left goes with the next file beside it; what another one is making
+// stays.
+func TestBackup_Left(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	db := openLog(t, filepath.Join(dir, "log.db"))
+	fillRun(t, db, 5, time.Unix(1_800_000_000, 0).UTC())
+	left := filepath.Join(dir, newFolders+"left")
+	if err := os.Mkdir(left, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(left, "other.db"), []byte("half a log"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	making, lock, err := newFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lock.Close()
+	if err := db.Backup(t.Context(), filepath.Join(dir, "other.db")); err != nil {
+		t.Fatal(err)
+	}
+	if !exists(making) || exists(left) {
+		t.Errorf("being made: %v, left: %v", exists(making), exists(left))
 	}
 }

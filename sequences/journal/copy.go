@@ -30,10 +30,11 @@ var ErrDiffers error = problem.New(problem.Storage, "each log holds something of
 // there. The copy has the run's own name, unless another run has or had it in that log: see
 // copyName.
 func (db *DB) CopyRun(id, path string) (name string, err error) {
-	rec, err := db.Lock(id)
+	find := db.Lock
 	if db.copy != "" {
-		rec, err = db.Find(id) // nobody else has it
+		find = db.Find // nobody else has it
 	}
+	rec, err := find(id)
 	if err != nil {
 		return "", err
 	}

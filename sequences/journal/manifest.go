@@ -89,7 +89,7 @@ func ParseManifest(text string) (m Manifest, err error) {
 // Differences are what differs between a manifest and that of the run as it is now.
 type Differences struct {
 	Parts    []string // that say something else, or are not there
-	Captures int      // captures that say something else
+	Captures int      // captures that say something else, or were not there
 	Dropped  int      // captures that are not kept any more: pruning may take them
 }
 
@@ -116,6 +116,12 @@ func (m Manifest) Against(now Manifest) (d Differences) {
 			d.Dropped++
 		default:
 			d.Parts = append(d.Parts, p.Name)
+		}
+		delete(sums, p.Name)
+	}
+	for _, p := range now.Parts {
+		if _, extra := sums[p.Name]; extra {
+			d.Captures++ // parts of other kinds are the same ones in all manifests
 		}
 	}
 	return d

@@ -151,6 +151,11 @@ func TestVerify_Captures(t *testing.T) {
 	if v := verify(t, db, id)[0]; v.Captures != 1 || len(v.Parts) > 0 || v.Stands() {
 		t.Errorf("%+v", v.Differences)
 	}
+	now, then := verify(t, db, id)[0].Manifest, verify(t, db, id)[0].Manifest
+	then.Parts = slices.DeleteFunc(slices.Clone(then.Parts), func(p Part) bool { return p.Name == capturePart+"5" })
+	if d := then.Against(now); d.Captures != 1 || !d.Any() {
+		t.Errorf("a capture was added: %+v", d)
+	}
 	if _, err := db.DropCaptures(holding(t, db, id)); err != nil {
 		t.Fatal(err)
 	}
