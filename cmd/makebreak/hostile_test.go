@@ -134,6 +134,9 @@ var hostileCommands = map[string][]string{
 	"makebreak batch":            {"relay-only --seed 1 --log NEW --cycles 1 --list POINTS"},
 	"makebreak batch report":     {"monday --log LOG"},
 	"makebreak unit":             {"U-1 --log LOG"},
+	"makebreak archive":          {},
+	"makebreak archive push":     {"--log LOG"}, // none can be reached here; hostile texts in one are tried in package archive
+	"makebreak archive status":   {"--log LOG"},
 	"makebreak serve":            {"--log LOG --listen nowhere"}, // its pages are tried in package site
 	"makebreak rig":              {},
 	"makebreak rig scan":         {""},

@@ -1,0 +1,268 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"makebreak/testdata/postgres"
+)
+
+// archiveSize is how much a test of the archive pushes. MAKEBREAK_ARCHIVE=RUNS,CYCLES,KILLS sets it.
+func archiveSize(t testing.TB) (runs, cycles, kills int) {
+	runs, cycles, kills = 300, 2_500, 5
+	if asked := os.Getenv("MAKEBREAK_ARCHIVE"); asked != "" {
+		if _, err := fmt.Sscanf(asked, "%d,%d,%d", &runs, &cycles, &kills); err != nil {
+			t.Fatalf("MAKEBREAK_ARCHIVE: %v", err)
+		}
+	}
+	return runs, cycles, kills
+}
+
+// multipliedLog is a log of runs and one soak, each a copy of what the program has measured but
+// for names, numbers and times.
+func multipliedLog(t testing.TB, runs, cycles int) string {
+	t.Helper()
+	const measured = 10 // cycles of the soak
+	log := filepath.Join(t.TempDir(), "log.db")
+	for _, args := range []string{
+		"run armed-high --seed 1 --cycles 1 --unit U-1 --fault weak-supply --field job=1234",
+		"soak relay-only --seed 2 --cycles 10 --unit RB-017 --keep-every 5 --keep-first 1 --keep-last 1 --quiet",
+	} {
+		if status, _, errs := run(t, append([]string{"--log", log}, strings.Fields(args)...)...); status > exitUndecided {
+			t.Fatal(errs)
+		}
+	}
+	db, err := sql.Open("sqlite", log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	numbers := "WITH RECURSIVE k(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM k WHERE k < %d) "
+	statements := []string{"PRAGMA synchronous = OFF", "BEGIN"}
+	columns := func(table string) (all []string) {
+		rows, err := db.Query("SELECT name FROM pragma_table_info(?)", table)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var name string
+			if err := rows.Scan(&name); err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, name)
+		}
+		return all
+	}
+	multiply := func(table string, count int, from string, instead map[string]string) {
+		names := columns(table)
+		values := slices.Clone(names)
+		for i, name := range names {
+			if v, there := instead[name]; there {
+				values[i] = v
+			}
+		}
+		statements = append(statements, fmt.Sprintf(numbers, count)+"INSERT INTO "+table+" ("+strings.Join(names, ", ")+") SELECT "+strings.Join(values, ", ")+" FROM "+table+", k WHERE "+from)
+	}
+	if runs > 1 {
+		multiply("run", runs-1, "id = 1", map[string]string{"id": "id + 2 + k", "count": "count + 10 + k", "uuid": "substr(uuid, 1, 24) || format('%012x', k)"})
+		multiply("capture", runs-1, "id = 1", map[string]string{"id": "1000000000 + k"})
+		for _, table := range []string{"point", "doubts", "doubt", "sign", "field", "calibration", "cycle", "measurement", "symptom"} {
+			multiply(table, runs-1, "run = 1", map[string]string{"run": "run + 2 + k", "capture": "1000000000 + k"})
+		}
+	}
+	if more := cycles/measured - 1; more > 0 {
+		multiply("cycle", more, "run = 2", map[string]string{"n": "n + 10 * k", "started": "started + 1000000000 * k", "capture": "NULL"})
+		multiply("measurement", more, "run = 2", map[string]string{"cycle": "cycle + 10 * k", "value": "value + k * 1e-9"})
+		multiply("symptom", more, "run = 2", map[string]string{"cycle": "cycle + 10 * k"})
+	}
+	for _, s := range append(statements, "COMMIT", "PRAGMA wal_checkpoint(TRUNCATE)") {
+		if _, err := db.Exec(s); err != nil {
+			t.Fatalf("%s: %v", s, err)
+		}
+	}
+	return log
+}
+
+// archiveProgram is the program with an archive, not started yet.
+func archiveProgram(t testing.TB, env []string, log string, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := exec.Command(self)
+	c.Args = append([]string{"makebreak", "--log", log}, args...)
+	c.Env = append(append(os.Environ(), "GORACE=atexit_sleep_ms=0"), env...)
+	return c
+}
+
+// A push that is killed at any instant, again and again, is gone on with by the next one: at the
+// end every figure is there, once, and as the log has it.
+func TestArchive_Killed(t *testing.T) {
+	t.Parallel()
+	runs, cycles, kills := archiveSize(t)
+	env := postgres.Database(t)
+	log := multipliedLog(t, runs, cycles)
+	rng := rand.New(rand.NewPCG(1, 2))
+
+	whole := time.Second // about what a push takes
+	for i := range kills {
+		c := archiveProgram(t, env, log, "archive", "push")
+		var errs bytes.Buffer
+		c.Stderr = &errs
+		began := time.Now()
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		after := time.AfterFunc(time.Duration(rng.Int64N(int64(whole))), func() { _ = c.Process.Kill() })
+		if err := c.Wait(); err == nil {
+			after.Stop()
+			whole = max(100*time.Millisecond, time.Since(began))
+			t.Logf("push %d was done before it was killed: %s", i, errs.String())
+		}
+	}
+	began := time.Now()
+	for range 2 {
+		if out, err := archiveProgram(t, env, log, "archive", "push").CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, out)
+		} else {
+			t.Logf("%.1f s: %s", time.Since(began).Seconds(), out)
+			began = time.Now()
+		}
+	}
+	compareFigures(t, env, log)
+	t.Logf("compared in %.1f s", time.Since(began).Seconds())
+	out, err := archiveProgram(t, env, log, "archive", "status", "--as", "csv").Output()
+	if n := strings.Count(string(out), ",archived,"); err != nil || n != runs+1 {
+		t.Errorf("status: %d runs are archived, not %d: %v", n, runs+1, err)
+	}
+}
+
+// compareFigures goes through the view figures of both, row by row, cell by cell.
+func compareFigures(t testing.TB, env []string, log string) {
+	t.Helper()
+	settings := map[string]string{}
+	for _, v := range env {
+		name, value, _ := strings.Cut(v, "=")
+		settings[name] = value
+	}
+	conn, err := pgx.Connect(t.Context(), fmt.Sprintf("host=%s port=%s user=%s dbname=%s sslmode=disable", settings["PGHOST"], settings["PGPORT"], settings["PGUSER"], settings["PGDATABASE"]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(context.Background())
+	db, err := sql.Open("sqlite", log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	const key = "run_id, cycle, event, signal, quantity"
+	want, err := db.Query("SELECT * FROM (SELECT * FROM figures LIMIT -1) ORDER BY run_id COLLATE BINARY, cycle, event, signal, quantity")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer want.Close()
+	got, err := conn.Query(t.Context(), `SELECT * FROM makebreak.figures ORDER BY run_id COLLATE "C", cycle, event COLLATE "C", signal COLLATE "C", quantity COLLATE "C"`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer got.Close()
+	names, err := want.Columns()
+	if err != nil {
+		t.Fatal(err)
+	}
+	values, into := make([]any, len(names)), make([]any, len(names))
+	for i := range into {
+		into[i] = &values[i]
+	}
+	rows := 0
+	for ; want.Next(); rows++ {
+		if err := want.Scan(into...); err != nil {
+			t.Fatal(err)
+		}
+		if !got.Next() {
+			t.Fatalf("the archive has %d rows only: %v", rows, got.Err())
+		}
+		there, err := got.Values()
+		if err != nil || len(there) != len(values) {
+			t.Fatal(len(there), err)
+		}
+		for i := range values {
+			if cellOf(values[i]) != cellOf(there[i]) {
+				t.Fatalf("row %d, %s: %v in the log, %v in the archive\n%v\n%v", rows, names[i], values[i], there[i], values, there)
+			}
+		}
+	}
+	if got.Next() {
+		t.Errorf("the archive has more than %d rows", rows)
+	}
+	if rows == 0 || got.Err() != nil || want.Err() != nil {
+		t.Errorf("%d rows: %v, %v", rows, got.Err(), want.Err())
+	}
+	t.Logf("%d rows compared by %s", rows, key)
+}
+
+func cellOf(v any) any {
+	switch v := v.(type) {
+	case int32:
+		return int64(v)
+	case int16:
+		return int64(v)
+	}
+	return v
+}
+
+// The command line says what it did, and ends as it must where the archive is not to be had.
+func TestArchive_CommandLine(t *testing.T) {
+	t.Parallel()
+	env := postgres.Database(t)
+	log := multipliedLog(t, 3, 20)
+	const secret = "Geheim-77"
+	for _, c := range []struct {
+		args   string
+		env    []string
+		status int
+		said   string
+	}{
+		{"archive status", env, exitLog, "no archive"},
+		{"archive push", env, exitPass, "4 runs pushed"},
+		{"archive push", env, exitPass, "4 there already"},
+		{"archive status", env, exitPass, "4 of 4 runs"},
+		{"archive status --as json", env, exitPass, `"archive": "archived"`},
+		{"archive status --as csv", env, exitPass, ",archived,20,"},
+		{"archive push now", env, exitUsage, "no arguments"},
+		{"archive push --as csv", env, exitUsage, "csv"},
+		{"archive", env, exitPass, "push"},
+		{"archive pusch", env, exitUsage, "push"},
+		{"archive push", slices.Concat(env, []string{"PGPORT=x", "PGPASSWORD=" + secret}), exitUsage, "port"},
+		{"archive push", slices.Concat(env, []string{"PGSERVICE=none", "PGSERVICEFILE=/nowhere/x", "PGPASSWORD=" + secret}), exitUsage, "/nowhere/x"},
+		{"archive push", slices.Concat(env, []string{"PGPORT=1", "PGPASSWORD=" + secret}), exitLog, "connect"},
+		{"archive push", slices.Concat(env, []string{"PGUSER=nobody", "PGPASSWORD=" + secret}), exitLog, "nobody"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGPASSWORD=" + secret}), exitLog, "password"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=require", "PGPASSWORD=" + secret}), exitLog, "TLS"},
+	} {
+		out, err := archiveProgram(t, c.env, log, strings.Fields(c.args)...).CombinedOutput()
+		status := 0
+		if exit, is := err.(*exec.ExitError); is {
+			status = exit.ExitCode()
+		}
+		if status != c.status || !strings.Contains(string(out), c.said) || strings.Contains(string(out), secret) {
+			t.Errorf("%s with %v: exit status %s, must be %d and say %q:\n%s", c.args, c.env[len(env):], strconv.Itoa(status), c.status, c.said, out)
+		}
+	}
+}

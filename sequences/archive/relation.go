@@ -1,0 +1,123 @@
+package archive
+
+import "strings"
+
+// kind is a type of a column in the archive.
+type kind int
+
+const (
+	small     kind = iota // smallint
+	whole                 // integer
+	large                 // bigint
+	real                  // double precision
+	text                  // text
+	bytesKind             // bytea
+	day                   // date
+)
+
+// column is one of a table that has the same name in the log, unless made says how it is made of
+// what is there.
+type column struct {
+	name string
+	kind kind
+	made string
+}
+
+// relation is a table of the archive whose rows are those of one of the log.
+type relation struct {
+	name    string
+	own     []column // first, not of the log: month and run, or run and push
+	columns []column
+	from    string // how the log's rows are found: what follows the columns in a query
+}
+
+func columns(list string) (all []column) {
+	kinds := map[string]kind{"small": small, "whole": whole, "large": large, "real": real, "text": text, "binary": bytesKind, "day": day}
+	for _, word := range strings.Fields(list) {
+		name, k, _ := strings.Cut(word, ":")
+		all = append(all, column{name: name, kind: kinds[k]})
+	}
+	return all
+}
+
+var (
+	byMonth = columns("month:day run:large")
+	byRun   = columns("run:large")
+	byPush  = columns("run:large push:whole")
+)
+
+// cycleTables hold what belongs to cycles. Their queries take the run, the first and the last
+// cycle. All but the last one are part of a part's sum: a capture may be dropped at any time.
+var cycleTables = []relation{
+	{"cycle", byMonth, columns("n:large started:large verdict:small complete:small missed_conversions:large doubled_conversions:large bus_errors:large lost_edges:large chip_resets:large lost_ready:large"),
+		"FROM cycle WHERE run = ?1 AND n BETWEEN ?2 AND ?3 ORDER BY n"},
+	{"measurement", byMonth, columns("cycle:large seq:whole point:whole value:real expanded:real verdict:small doubts:whole numbers:binary"),
+		"FROM measurement WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq"},
+	{"symptom", byMonth, columns("cycle:large seq:whole sign:whole value:real bound:real"),
+		"FROM symptom WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq"},
+	{"capture", byMonth, []column{{"cycle", large, "c.n"}, {"why", small, "k.why"}, {"bytes", bytesKind, "k.bytes"}},
+		"FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ?1 AND c.n BETWEEN ?2 AND ?3 ORDER BY c.n"},
+}
+
+// doubtInWords and boundOf are a list of doubts as the log's view figures has it: the archive
+// keeps what SQLite makes of it, so that both say the same.
+const (
+	doubtInWords = `coalesce((SELECT group_concat(words, '; ') FROM (
+		SELECT CASE WHEN code = 'worded' THEN text
+		ELSE trim(signal || ' ' || replace(code, '-', ' ') || ' ' || other) || iif(value IS NULL, '', format(': %.4g', value)) END AS words
+		FROM doubt d WHERE d.run = s.run AND d.doubts = s.id ORDER BY d.seq)), '')`
+	boundOf = `coalesce((SELECT substr(code, 1, 5) FROM doubt d WHERE d.run = s.run AND d.doubts = s.id AND code IN ('upper-bound', 'lower-bound')
+		ORDER BY d.seq LIMIT 1), '')`
+)
+
+// wordTables hold what cycles refer to by numbers. Their queries take the run and the first
+// number that is not in the archive.
+var wordTables = []relation{
+	{"point", byRun, columns("id:whole event:text signal:text quantity:text lower:real upper:real sources:text numbers:binary unit_of_measure:text"),
+		"FROM point WHERE run = ?1 AND id >= ?2"},
+	{"doubts", byRun, []column{{"id", whole, ""}, {"reason", text, doubtInWords}, {"bound", text, boundOf}},
+		"FROM doubts s WHERE run = ?1 AND id >= ?2"},
+	{"doubt", byRun, columns("doubts:whole seq:whole code:text value:real signal:text other:text text:text"),
+		"FROM doubt WHERE run = ?1 AND doubts >= ?2"},
+	{"sign", byRun, columns("id:whole event:text signal:text kind:text other:text"),
+		"FROM sign WHERE run = ?1 AND id >= ?2"},
+}
+
+// setTables hold what may change of a run, all of it with each push. Their queries take the run.
+var setTables = []relation{
+	{"soak", byPush, columns("keep_first:large keep_last:large keep_every:large keep_bad:large"), "FROM soak WHERE run = ?1"},
+	{"interruption", byPush, columns("seq:whole after_cycle:large stopped:large resumed:large reason:text program:text"), "FROM interruption WHERE run = ?1 ORDER BY seq"},
+	{"calibration", byPush, columns("since:large seq:whole output:text state:text judged:small meter:text done_by:text made:text due:text rig:text seed:large gain:real \"offset\":real"), "FROM calibration WHERE run = ?1 ORDER BY since, seq"},
+	{"machine", byPush, columns("seq:whole after_cycle:large at:large fact:text number:real text:text"), "FROM machine WHERE run = ?1 ORDER BY seq"},
+	{"field", byPush, columns("seq:whole name:text value:text"), "FROM field WHERE run = ?1 ORDER BY seq"},
+	{"field_change", byPush, columns("seq:whole at:large done_by:text name:text was:text"), "FROM field_change WHERE run = ?1 ORDER BY seq"},
+	{"reference", byPush, columns("at:large done_by:text"), "FROM reference WHERE run = ?1"},
+	{"signature", byPush, columns("seq:whole at:large done_by:text key:binary manifest:text signature:binary"), "FROM signature WHERE run = ?1 ORDER BY seq"},
+}
+
+// selection is the query of the log's rows.
+func (t *relation) selection() string {
+	made := make([]string, len(t.columns))
+	for i, c := range t.columns {
+		if made[i] = c.made; c.made == "" {
+			made[i] = c.name
+		}
+	}
+	return "SELECT " + strings.Join(made, ", ") + " " + t.from
+}
+
+// all are the archive's columns.
+func (t *relation) all() []column { return append(append([]column{}, t.own...), t.columns...) }
+
+func names(all []column) string {
+	list := make([]string, len(all))
+	for i, c := range all {
+		list[i] = c.name
+	}
+	return strings.Join(list, ", ")
+}
+
+// intake is the statement that takes the rows.
+func (t *relation) intake() string {
+	return "COPY makebreak." + t.name + " (" + names(t.all()) + ") FROM STDIN WITH (FORMAT binary)"
+}
