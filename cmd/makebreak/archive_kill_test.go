@@ -20,9 +20,13 @@ import (
 	"makebreak/testdata/postgres"
 )
 
-// archiveSize is how much a test of the archive pushes. MAKEBREAK_ARCHIVE=RUNS,CYCLES,KILLS sets it.
+// archiveSize is how much a test of the archive pushes, as runs, cycles of a soak and kills;
+// MAKEBREAK_ARCHIVE=10000,1000000,50 sets it.
 func archiveSize(t testing.TB) (runs, cycles, kills int) {
-	runs, cycles, kills = 300, 2_500, 5
+	runs, cycles, kills = 60, 10_500, 5 // more cycles than are pushed in one transaction
+	if testing.Short() {
+		runs, cycles = 30, 500
+	}
 	if asked := os.Getenv("MAKEBREAK_ARCHIVE"); asked != "" {
 		if _, err := fmt.Sscanf(asked, "%d,%d,%d", &runs, &cycles, &kills); err != nil {
 			t.Fatalf("MAKEBREAK_ARCHIVE: %v", err)
@@ -33,7 +37,7 @@ func archiveSize(t testing.TB) (runs, cycles, kills int) {
 
 // multipliedLog is a log of runs and one soak, each a copy of what the program has measured but
 // for names, numbers and times.
-func multipliedLog(t testing.TB, runs, cycles int) string {
+func multipliedLog(t *testing.T, runs, cycles int) string {
 	t.Helper()
 	const measured = 10 // cycles of the soak
 	log := filepath.Join(t.TempDir(), "log.db")
@@ -120,7 +124,7 @@ func TestArchive_Killed(t *testing.T) {
 	log := multipliedLog(t, runs, cycles)
 	rng := rand.New(rand.NewPCG(1, 2))
 
-	whole := time.Second // about what a push takes
+	whole := 3 * time.Second // within about so long a push is killed
 	for i := range kills {
 		c := archiveProgram(t, env, log, "archive", "push")
 		var errs bytes.Buffer
@@ -136,6 +140,7 @@ func TestArchive_Killed(t *testing.T) {
 			t.Logf("push %d was done before it was killed: %s", i, errs.String())
 		}
 	}
+	t.Logf("%d kills; there by then: %d runs, %d cycles", kills, archived(t, env, "makebreak.push"), archived(t, env, "makebreak.cycle"))
 	began := time.Now()
 	for range 2 {
 		if out, err := archiveProgram(t, env, log, "archive", "push").CombinedOutput(); err != nil {
@@ -153,8 +158,8 @@ func TestArchive_Killed(t *testing.T) {
 	}
 }
 
-// compareFigures goes through the view figures of both, row by row, cell by cell.
-func compareFigures(t testing.TB, env []string, log string) {
+// connected is a connection to the archive itself.
+func connected(t testing.TB, env []string) *pgx.Conn {
 	t.Helper()
 	settings := map[string]string{}
 	for _, v := range env {
@@ -165,19 +170,60 @@ func compareFigures(t testing.TB, env []string, log string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return conn
+}
+
+// archived counts a table's rows; 0: there is no table yet.
+func archived(t testing.TB, env []string, table string) (n int) {
+	t.Helper()
+	conn := connected(t, env)
+	defer conn.Close(context.Background())
+	_ = conn.QueryRow(t.Context(), "SELECT count(*) FROM "+table).Scan(&n) // it may not be there
+	return n
+}
+
+// compareFigures goes through the view figures of both, cell by cell, some runs or many cycles
+// at a time.
+func compareFigures(t testing.TB, env []string, log string) {
+	t.Helper()
+	conn := connected(t, env)
 	defer conn.Close(context.Background())
 	db, err := sql.Open("sqlite", log)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	const key = "run_id, cycle, event, signal, quantity"
-	want, err := db.Query("SELECT * FROM (SELECT * FROM figures LIMIT -1) ORDER BY run_id COLLATE BINARY, cycle, event, signal, quantity")
+	const together = 20_000 // runs or cycles
+	rows := 0
+	for _, part := range []string{"sequence = 'armed-high'", "sequence <> 'armed-high'"} {
+		for first := 0; ; first += together {
+			var last int
+			if err := db.QueryRow("SELECT coalesce(max(c.n), 0) FROM cycle c JOIN run r ON r.id = c.run WHERE " + part).Scan(&last); err != nil {
+				t.Fatal(err)
+			}
+			if first >= last {
+				break
+			}
+			where := fmt.Sprintf(" WHERE %s AND cycle > %d AND cycle <= %d", part, first, first+together)
+			rows += compareRows(t, conn, db, where)
+		}
+	}
+	var all int
+	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM makebreak.figures").Scan(&all); err != nil || all != rows || rows == 0 {
+		t.Errorf("the archive has %d figures, %d were compared: %v", all, rows, err)
+	}
+	t.Logf("%d figures compared", rows)
+}
+
+func compareRows(t testing.TB, conn *pgx.Conn, db *sql.DB, where string) (rows int) {
+	t.Helper()
+	const order = " ORDER BY run_id, cycle, event, signal, quantity, value NULLS FIRST, expanded_uncertainty NULLS FIRST, verdict, reason"
+	want, err := db.Query("SELECT * FROM (SELECT * FROM figures" + where + ")" + order)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer want.Close()
-	got, err := conn.Query(t.Context(), `SELECT * FROM makebreak.figures ORDER BY run_id COLLATE "C", cycle, event COLLATE "C", signal COLLATE "C", quantity COLLATE "C"`)
+	got, err := conn.Query(t.Context(), "SELECT * FROM makebreak.figures"+where+order) // of a database that sorts by bytes
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -190,13 +236,12 @@ func compareFigures(t testing.TB, env []string, log string) {
 	for i := range into {
 		into[i] = &values[i]
 	}
-	rows := 0
 	for ; want.Next(); rows++ {
 		if err := want.Scan(into...); err != nil {
 			t.Fatal(err)
 		}
 		if !got.Next() {
-			t.Fatalf("the archive has %d rows only: %v", rows, got.Err())
+			t.Fatalf("%s: the archive has %d rows only: %v", where, rows, got.Err())
 		}
 		there, err := got.Values()
 		if err != nil || len(there) != len(values) {
@@ -204,17 +249,14 @@ func compareFigures(t testing.TB, env []string, log string) {
 		}
 		for i := range values {
 			if cellOf(values[i]) != cellOf(there[i]) {
-				t.Fatalf("row %d, %s: %v in the log, %v in the archive\n%v\n%v", rows, names[i], values[i], there[i], values, there)
+				t.Fatalf("%s, row %d, %s: %v in the log, %v in the archive\n%v\n%v", where, rows, names[i], values[i], there[i], values, there)
 			}
 		}
 	}
-	if got.Next() {
-		t.Errorf("the archive has more than %d rows", rows)
+	if got.Next() || got.Err() != nil || want.Err() != nil {
+		t.Errorf("%s: the archive has more than %d rows: %v, %v", where, rows, got.Err(), want.Err())
 	}
-	if rows == 0 || got.Err() != nil || want.Err() != nil {
-		t.Errorf("%d rows: %v, %v", rows, got.Err(), want.Err())
-	}
-	t.Logf("%d rows compared by %s", rows, key)
+	return rows
 }
 
 func cellOf(v any) any {

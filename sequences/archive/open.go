@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
+	"os"
 	"path"
 	"slices"
 	"strconv"
@@ -112,9 +113,12 @@ func parsing(err error) error {
 	if text = "it cannot be read"; found && !strings.Contains(parse.ConnString, "`") {
 		text, _, _ = strings.Cut(said, " (") // the rest may repeat what was read
 	}
-	var file *fs.PathError
-	if errors.As(parse, &file) {
-		text = file.Error()
+	if strings.Contains(text, "service") {
+		file := os.Getenv("PGSERVICEFILE")
+		if file == "" {
+			file = "~/.pg_service.conf"
+		}
+		text += fmt.Sprintf(" %q in %s", os.Getenv("PGSERVICE"), file)
 	}
 	return problem.Instead(err, text+"; PostgreSQL's variables, as PGHOST and PGSERVICE, say where the archive is")
 }

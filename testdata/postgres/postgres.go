@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -103,14 +104,7 @@ func start(t testing.TB) *Server {
 	if err != nil {
 		t.Fatal(err)
 	}
-	dropped := &syscall.SysProcAttr{}
-	if os.Geteuid() == 0 {
-		const nobody = 65534
-		if err := os.Chown(dir, nobody, nobody); err != nil {
-			t.Fatal(err)
-		}
-		dropped.Credential = &syscall.Credential{Uid: nobody, Gid: nobody}
-	}
+	dropped := dropRoot(t, dir)
 	if err := os.Chmod(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
@@ -165,4 +159,25 @@ func freePort(t testing.TB) int {
 	}
 	defer l.Close()
 	return l.Addr().(*net.TCPAddr).Port
+}
+
+// dropRoot is how a process starts that is not root's, as PostgreSQL demands, and gives it the
+// folder.
+func dropRoot(t testing.TB, dir string) *syscall.SysProcAttr {
+	t.Helper()
+	if os.Geteuid() != 0 {
+		return nil
+	}
+	const nobody = 65534
+	if users, err := os.ReadFile("/proc/self/uid_map"); err == nil && strings.Fields(string(users))[2] == "1" {
+		// Root of a namespace that has no other user: there is another namespace in it.
+		to := func(own int) []syscall.SysProcIDMap {
+			return []syscall.SysProcIDMap{{ContainerID: nobody, HostID: own, Size: 1}}
+		}
+		return &syscall.SysProcAttr{Cloneflags: syscall.CLONE_NEWUSER, UidMappings: to(0), GidMappings: to(os.Getegid())}
+	}
+	if err := os.Chown(dir, nobody, nobody); err != nil {
+		t.Fatal(err)
+	}
+	return &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
 }
