@@ -148,15 +148,15 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 			"Check the coil's supply under load, then the resistance of its wires.")
 	},
 	analyze.HeavyLoad: func(plan *analyze.Plan, g *group) string {
-		return fmt.Sprintf("%s is low when on (%s, at least %s expected), and nearly 0 V when off: its load draws too much. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
-			"Check the coil's resistance with a meter: shorted turns lower it. Then look for a second load on the output.",
-			"Check the coil's resistance with a meter: shorted turns lower it. Then look for a second load beside the coil.")
+		return fmt.Sprintf("%s is low when on (%s, at least %s expected), and nearly 0 V when off. A load that draws too much does that. Check the coil's resistance with a meter: shorted turns lower it. ", g.signal, g.volts(), g.voltLimit()) + eitherBench(plan,
+			"Then look for a second load on the output. Where good outputs read as little when off, check the supply under load first.",
+			"Then look for a second load beside the coil. Where a good coil reads as little when off, check the supply under load first.")
 	},
 	analyze.NoDiode: func(plan *analyze.Plan, g *group) string {
 		return fmt.Sprintf("%s goes to %s or lower when it switches off at %s: no diode across the coil of %s holds it. Check that the diode is there and joined at both ends. Without it %s takes the coil's energy and may fail.", g.signal, g.level(g.lowest, g.where(g.lowest)), g.at(), g.other, eitherBench(plan, "the output stage", "what switches the coil"))
 	},
 	analyze.ZeroNotJoined: func(plan *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Outputs that are off read below zero, down to %s, as another one goes on: the 0 V of rig and unit are not joined. No figure counts until they are. Check the wire from the rig's 0 V to that of the %s.", g.volts(), eitherBench(plan, "unit", "coils' supply"))
+		return fmt.Sprintf("Outputs that are off read below zero, down to %s, as another one goes on: the 0 V of rig and unit are not joined. No figure counts until they are. Check the wire from the rig's 0 V to that of the %s.", g.level(g.lowest, g.where(g.lowest)), eitherBench(plan, "unit", "coils' supply"))
 	},
 	analyze.RefInverted: func(_ *analyze.Plan, g *group) string {
 		return fmt.Sprintf("Reference %s reads the opposite: it becomes inactive as a drive goes on, and active at its end. No time counts from it. Check its wires, then its polarity in the rig file (active).", g.signal)
@@ -242,7 +242,7 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 func relayStillText(plan *analyze.Plan, g *group) string {
 	moves := fmt.Sprintf("Relay %s never moves although %s does (%s)", g.signal, g.other, g.volts())
 	if g.with != nil {
-		return moves + fmt.Sprintf(", and %s is high when off (%s), as with nothing connected: very likely an open coil or coil wire. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
+		return moves + fmt.Sprintf(", and %s is high when off (%s): very likely the coil or its wire is open, or a joint in the wire is bad. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
 	}
 	return moves + fmt.Sprintf(". Check the voltage at the coil's own terminals. Where it is lower than at the %s, a joint in its wires is bad. Else check the coil's resistance with a meter, then the armature.", eitherBench(plan, "output", "switch"))
 }
