@@ -85,8 +85,6 @@ func (in *BatteryInput) check() error {
 		return fmt.Errorf("the cut-off of %s is not below the battery's %s", volts(in.CutOff), volts(in.Nominal))
 	case known(in.CutOff) && in.CutOff < 1.5*cells:
 		return fmt.Errorf("the cut-off of %s would ruin the battery: it must be at least 1.5 V a cell, %s", volts(in.CutOff), volts(1.5*cells))
-	case known(in.RechargeIn) && !known(in.Charger) && !known(in.Capacity):
-		return errors.New("the recharge time needs the capacity or the charger's current")
 	case in.Factor < 1:
 		return fmt.Errorf("the charge factor %s must be 1 or more", plain(in.Factor))
 	}
@@ -342,7 +340,12 @@ func (s *Sheet) batteryNeeded(in *BatteryInput, factor float64) {
 	least := s.step("least_ampere_hours", "the same with cold and ageing", unit.Charge, bare*factor, fmt.Sprintf("%s × %s", ampereHours(bare), plain(factor)))
 	size := SizeAbove(least)
 	if math.IsInf(size, 1) {
-		s.warn(fmt.Sprintf("no usual battery has %s: more in parallel are a job for their maker's instructions", ampereHours(least)))
+		none := fmt.Sprintf("usual battery has %s: more in parallel are a job for their maker's instructions", ampereHours(least))
+		if math.IsNaN(in.Capacity) {
+			s.answer("usual_size", false, "No "+none+".")
+		} else {
+			s.warn("no " + none)
+		}
 		return
 	}
 	s.step("size_ampere_hours", "next usual size", unit.Charge, size, "not below "+ampereHours(least))
@@ -374,9 +377,13 @@ func (s *Sheet) recharge(in *BatteryInput) {
 			s.judgeRecharge(in, full)
 		}
 	}
-	if !math.IsNaN(in.RechargeIn) && in.RechargeIn > lastTenthHours {
+	switch {
+	case math.IsNaN(in.RechargeIn):
+	case in.RechargeIn > lastTenthHours:
 		s.step("least_charger_amperes", "least current of the charger", unit.Current, in.Factor*in.Capacity/(in.RechargeIn-lastTenthHours),
 			fmt.Sprintf("%s × %s/(%s − %s)", plain(in.Factor), ampereHours(in.Capacity), hours(in.RechargeIn), hours(lastTenthHours)))
+	case math.IsNaN(in.Charger):
+		s.answer("recharges", false, fmt.Sprintf("No charger recharges it in full in %s: the last tenth alone takes %s.", hours(in.RechargeIn), hours(lastTenthHours)))
 	}
 }
 

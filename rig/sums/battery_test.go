@@ -196,6 +196,26 @@ func TestBattery_Warnings(t *testing.T) {
 	}
 }
 
+// Where the battery was to be found, the answer is that there is none. One that is found can be
+// recharged, and what cannot be is answered by no.
+func TestBattery_Answered(t *testing.T) {
+	in := standby()
+	in.Capacity, in.Standby, in.StandbyTime = unknown, 100, 24
+	if s, err := Battery(in); err != nil || yes(t, s, "usual_size") || len(s.Warnings) != 0 {
+		t.Errorf("none found: %v, %v", s, err)
+	}
+	in.Standby, in.RechargeIn = 0.25, 11 // 6 Ah with nothing added, so 7 Ah
+	s, err := Battery(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hold(t, s, figures{"size_ampere_hours": {7, 0}, "least_charger_amperes": {1.2 * 7 / 8, 1e-12}})
+	in.RechargeIn = 3
+	if s, err = Battery(in); err != nil || yes(t, s, "recharges") {
+		t.Errorf("in 3 h: %v, %v", s, err)
+	}
+}
+
 func TestBattery_Refused(t *testing.T) {
 	for want, change := range map[string]func(*BatteryInput){
 		"whole number of cells":      func(in *BatteryInput) { in.Nominal = 13 },
@@ -205,7 +225,6 @@ func TestBattery_Refused(t *testing.T) {
 		"below the standby current":  func(in *BatteryInput) { in.Alarm = 0.1 },
 		"not below the battery's":    func(in *BatteryInput) { in.CutOff = 12 },
 		"would ruin the battery":     func(in *BatteryInput) { in.CutOff = 8 },
-		"the charger's current":      func(in *BatteryInput) { in.Capacity, in.StandbyTime, in.RechargeIn = unknown, 24, 24; in.Table = nil },
 		"must be 1 or more":          func(in *BatteryInput) { in.Factor = 0.9 },
 		"two rates or more":          func(in *BatteryInput) { in.Table = published[:1] },
 		"needs the capacity":         func(in *BatteryInput) { in.Capacity, in.StandbyTime, in.Table = unknown, 24, published },

@@ -76,6 +76,9 @@ func Coil(in CoilInput) (*Sheet, error) {
 	s.Cautions = []string{"the output's own limit of current is in its maker's instructions", theCodeFirst}
 	if math.IsNaN(in.Hottest) {
 		s.Cautions = slices.Insert(s.Cautions, 0, "a warm coil has more resistance and operates at a higher voltage, 0.393 % a kelvin (copper): --hottest works it out")
+	} else {
+		// Common practice, no source.
+		s.Cautions = slices.Insert(s.Cautions, 0, "the sum knows no limit of the relay's own: most makers allow air of 70 °C to 85 °C at most")
 	}
 	s.givenOfCoil(&in)
 	on := s.coilOn(&in)

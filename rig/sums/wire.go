@@ -233,6 +233,9 @@ func (in *DropInput) farSum(loop float64) string {
 	case !math.IsNaN(in.Load):
 		return sharedSum(in.Voltage, in.Load, loop)
 	}
+	if in.far(loop) == 0 {
+		return fmt.Sprintf("none: (%s)² is below 4 × %s × %s", volts(in.Voltage), show(unit.Power, in.Power), ohms(loop))
+	}
 	return fmt.Sprintf("(%s + √((%s)² − 4 × %s × %s))/2", volts(in.Voltage), volts(in.Voltage), show(unit.Power, in.Power), ohms(loop))
 }
 
@@ -303,7 +306,12 @@ func (s *Sheet) leastArea(in *DropInput, per, most float64) float64 {
 			return s.step("size_square_millimetres", "next size", unit.Area, a, "not below "+show(unit.Area, least))
 		}
 	}
-	s.warn(fmt.Sprintf("no usual conductor has %s: shorten the cable, raise the voltage, or feed the load from nearby", show(unit.Area, least)))
+	none := fmt.Sprintf("usual conductor has %s: shorten the cable, raise the voltage, or feed the load from nearby", show(unit.Area, least))
+	if math.IsNaN(in.Area) {
+		s.answer("usual_size", false, "No "+none+".")
+	} else {
+		s.warn("no " + none)
+	}
 	return math.NaN()
 }
 

@@ -2,6 +2,7 @@ package sums
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -185,8 +186,12 @@ func TestDrop_Found(t *testing.T) {
 		t.Errorf("nothing was to be judged: %v", s.Answers)
 	}
 	in.Length = 10e3
-	if s, err = Drop(in); err != nil || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "no usual conductor") {
-		t.Errorf("10 km: %q, %v", s.Warnings, err)
+	if s, err = Drop(in); err != nil || yes(t, s, "usual_size") || len(s.Warnings) != 0 {
+		t.Errorf("10 km: %v, %v", s, err)
+	}
+	in.Area = 1
+	if s, err = Drop(in); err != nil || yes(t, s, "works") || len(s.Warnings) != 1 || !strings.Contains(s.Warnings[0], "no usual conductor") {
+		t.Errorf("10 km of 1 mm²: %q, %v", s.Warnings, err)
 	}
 }
 
@@ -202,6 +207,10 @@ func TestDrop_ConstantPower(t *testing.T) {
 	in.Length = 80
 	if s, err = Drop(in); err != nil || yes(t, s, "works") || !strings.Contains(s.Answers[0].Text, "cannot carry this load") {
 		t.Errorf("80 m: %v, %v", s.Answers, err)
+	}
+	i := slices.IndexFunc(s.Steps, func(f Figure) bool { return f.Name == "far_volts" })
+	if sum := s.Steps[i].Sum; strings.Contains(sum, "√") {
+		t.Errorf("the root of what is below zero: %s", sum)
 	}
 }
 
