@@ -67,9 +67,6 @@ const liveVolts = 0.05
 // circuit, and which of the two it is. No voltage between the leads themselves is no proof: one
 // slip of a lead, and there is.
 func live(n *circuit.Network, red, black string) (volts float64, place string, err error) {
-	if err := known(n, red, black); err != nil {
-		return 0, "", err
-	}
 	s, err := n.Solve()
 	if err != nil {
 		return 0, "", err
@@ -87,6 +84,9 @@ func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading,
 	r := Reading{Mode: mode, Red: red, Black: black, Value: math.NaN(), Overload: true, Within: math.NaN()}
 	if len(Ranges(mode)) == 0 {
 		return r, problem.New(problem.Usage, fmt.Sprintf("the meter cannot measure %q: %s", mode, words.UseOneOf(string(mode), words.Texts(Modes(), func(m Mode) string { return string(m) }))))
+	}
+	if err := known(n, red, black); err != nil {
+		return r, err
 	}
 	if mode.Tests() {
 		volts, place, err := live(n, red, black)
@@ -164,16 +164,10 @@ func across(n *circuit.Network, ohms, test float64, red, black string) (float64,
 	if err != nil {
 		return 0, err
 	}
-	if err := known(n, red, black); err != nil {
-		return 0, err
-	}
 	return s.Volts(plus, minus)
 }
 
 func hum(n *circuit.Network, red, black string) (float64, error) {
-	if err := known(n, red, black); err != nil {
-		return 0, err
-	}
 	return n.With(leads(inputOhms, 0, red, black)).Hum(plus, minus)
 }
 
