@@ -249,8 +249,8 @@ type Flow struct {
 func (s *Solution) Through(name string) (Flow, bool) {
 	for _, r := range s.net.Resistors {
 		if r.Name == name && r.Ohms != 0 {
-			i := (s.at(r.From) - s.at(r.To)) / r.Ohms
-			return Flow{i, i * i * r.Ohms}, true
+			v := s.at(r.From) - s.at(r.To)
+			return Flow{v / r.Ohms, v * v / r.Ohms}, true // none in an infinite one
 		}
 	}
 	for _, x := range s.net.Sources {

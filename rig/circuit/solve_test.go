@@ -44,6 +44,21 @@ func TestSolve_Divider(t *testing.T) {
 	near(t, "highest nowhere", s.Highest("x"), 0)
 }
 
+// An open resistor carries nothing and turns nothing into heat.
+func TestSolution_ThroughOpen(t *testing.T) {
+	n := &Network{
+		Sources:   []Source{{Name: "out", Plus: "out", Minus: "0", Volts: 13.2, Ohms: 12}},
+		Resistors: []Resistor{{"open", "out", "0", math.Inf(1)}},
+	}
+	s, err := n.Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f, ok := s.Through("open"); !ok || f != (Flow{}) {
+		t.Errorf("%+v, %v", f, ok)
+	}
+}
+
 // Wheatstone's bridge, textbook: between the middles V·(R2/(R1+R2) - R4/(R3+R4)), and with a
 // detector across them what Thévenin's theorem makes of that.
 func TestSolve_Bridge(t *testing.T) {
