@@ -14,6 +14,8 @@ type contact struct {
 	line   int   // index in the open set of lines; -1: not asked for
 	seen   int64 // when the kernel stamps the last edge
 
+	pulledDown bool // its line; else pulled up
+
 	// Planted faults.
 	severed bool    // its circuit is open, whatever it does
 	film    float64 // ohms of an oxidised contact, about; 0: none
@@ -73,19 +75,29 @@ func (w *World) report(c *contact, stamp int64, closed bool) {
 	w.lines.queue(c.line, stamp, closed)
 }
 
-// A contact is read by a pull-up to 3.3 V and an input with hysteresis, as the rig's page has
-// them: 50 kohm in the board, read low below 0.8 V and high above 2 V (common practice,
-// no source). So a closed contact reads closed up to closedOhms, and once read so up
-// to openOhms.
+// A line's input has hysteresis: it is read low below 0.8 V and high above 2 V (common
+// practice, no source).
 const (
-	pullUpOhms  = 50e3
-	inputSupply = 3.3 // V
-	readsLow    = 0.8 // V
-	readsHigh   = 2.0 // V
-
-	closedOhms = pullUpOhms * readsLow / (inputSupply - readsLow)
-	openOhms   = pullUpOhms * readsHigh / (inputSupply - readsHigh)
+	readsLow  = 0.8 // V
+	readsHigh = 2.0 // V
 )
+
+// reads reports whether the line reads a contact that is shut as closed. The contact's
+// resistance and the line's pull-up, or pull-down, divide the rig's supply. What the line reads
+// between the two levels of its input it has read before.
+func (c *contact) reads(ohms float64) bool {
+	level := logicVolts * ohms / (ohms + pullOhms)
+	if c.pulledDown {
+		level = logicVolts - level
+	}
+	switch closed := !c.pulledDown; { // at a low level
+	case level <= readsLow:
+		return closed
+	case level >= readsHigh:
+		return !closed
+	}
+	return c.closed
+}
 
 // A film on a contact breaks and mends: each closing and each spell has a resistance of its
 // own, lognormally distributed about the contact's (invented, plausible figures).
@@ -99,6 +111,6 @@ const (
 // read it.
 func (w *World) changeFilm(c *contact) {
 	ohms := c.film * math.Exp(filmSpread*cut(c.filmed.NormFloat64()))
-	w.readContact(c, !c.severed && (ohms <= closedOhms || c.closed && ohms < openOhms))
+	w.readContact(c, !c.severed && c.reads(ohms))
 	w.plan(happening{at: w.now + c.filmed.between(shortestTouch, longestTouch), kind: filmChanges, index: c.index, turn: c.touch})
 }

@@ -75,7 +75,7 @@ func (c *contact) begin(w *World, shut bool) {
 	if c == nil {
 		return
 	}
-	c.shut, c.closed = shut, shut && !c.severed && (c.film == 0 || c.film <= closedOhms)
+	c.shut, c.closed = shut, shut && !c.severed && c.reads(c.film)
 	if shut && c.film > 0 {
 		w.plan(happening{at: w.now + int64(shortestTouch), kind: filmChanges, index: c.index, turn: c.touch})
 	}

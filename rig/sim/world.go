@@ -219,7 +219,7 @@ func DefaultRelays(rig *wiring.Rig, programme []Rule) []Relay {
 
 func (w *World) addRelays(opts Opts) error {
 	for i := range w.rig.Contacts {
-		w.contacts = append(w.contacts, &contact{name: w.rig.Contacts[i].Name, index: int32(i), line: -1})
+		w.contacts = append(w.contacts, &contact{name: w.rig.Contacts[i].Name, index: int32(i), line: -1, pulledDown: pulledDown(&w.rig.Contacts[i])})
 	}
 	relays := opts.Relays
 	if relays == nil {
