@@ -21,7 +21,7 @@ const (
 	Share                  // a share, up to 50 %
 	TurnsShare             // a share of a coil's turns, up to 99 %
 	WholeNumber            // 1 or more
-	SecondsWorn            // s, in 1,000 cycles of a relay
+	SecondsWorn            // s, in 1,000 operations of a relay
 	Ohms                   // ohm
 	OutputName             // an output of the rig, in Fault.Output
 	EventName              // an event of the rig, in Fault.Event
@@ -44,7 +44,7 @@ var valueForms = [...]valueForm{
 	Share:       {"a share", 0.5, unit.Share.Parse, unit.Share.Format},
 	TurnsShare:  {"a share", 0.99, unit.Share.Parse, unit.Share.Format},
 	WholeNumber: {"a whole number, 1 or more", math.MaxInt32, parseWhole, func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }},
-	SecondsWorn: {"a time in 1,000 cycles", 1e3, unit.Time.Parse, unit.Time.Format},
+	SecondsWorn: {"a time in 1,000 operations", 1e3, unit.Time.Parse, unit.Time.Format},
 	Ohms:        {"a resistance", 1e9, unit.Resistance.Parse, unit.Resistance.Format},
 	OutputName:  {words: "an output"},
 	EventName:   {words: "an event"},

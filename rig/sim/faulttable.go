@@ -1,7 +1,7 @@
 package sim
 
-// faults in the order in which they are listed, group by group. Ranges are common
-// practice, no source.
+// faults in the order in which they are listed, group by group. Usual values and ranges are
+// invented: what shows on a bench with typical coils, from just beyond a limit on.
 var faults = []plantable{
 	{name: "wrong-address", group: InPanel, place: AtOutput, kind: OutputName, programmed: true, plant: plantAddress,
 		about: "the panel switches another output instead of the programmed one (the next, or the one named)"},
@@ -50,7 +50,7 @@ var faults = []plantable{
 		about: "the wire to the common of the relay's contacts is open: neither of them reads closed"},
 
 	{name: "coil-open", group: InRelay, place: AtRelay, plant: onCoil(func(k *coil, _ float64) { k.open = true }),
-		about: "the relay's coil, or its wire, is open"},
+		about: "the relay's coil is open: it draws no current"},
 	{name: "shorted-turns", group: InRelay, place: AtRelay, kind: TurnsShare, preset: 0.85, lowest: 0.3, highest: 0.97, plant: onCoil(plantTurns),
 		about: "this share of the turns of the relay's coil is shorted: it draws more current"},
 	{name: "no-flyback", group: InRelay, place: AtRelay, plant: onCoil(func(k *coil, _ float64) { k.undamped, k.flyback = true, avalancheVolts }),

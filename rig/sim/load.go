@@ -112,7 +112,7 @@ func (k *coil) drawn(src source) float64 {
 // rest returns the coil's settled current in amperes.
 func (k *coil) rest(src source) float64 {
 	seen := k.seen(src)
-	return seen.volts * k.ohms / (k.ohms + seen.ohms) / k.ohms
+	return seen.volts / (k.ohms + seen.ohms)
 }
 
 // A silicon diode the wrong way round takes the current of the output: its threshold and its

@@ -101,11 +101,11 @@ func (w *World) supplyVolts() float64 {
 		}
 		highest = max(highest, v)
 	}
-	return highest + seriesDrop - w.drawn()
+	return highest + seriesDrop - w.sagged()
 }
 
-// drawn is what a tired battery loses at its resistance to the coils that it feeds, in volts.
-func (w *World) drawn() float64 {
+// sagged is what a tired battery loses at its resistance to the coils that it feeds, in volts.
+func (w *World) sagged() float64 {
 	amperes, ohms := 0.0, 0.0
 	for _, o := range w.outputs {
 		if k := o.load(); o.battery != nil && o.high && k != nil {

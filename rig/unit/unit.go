@@ -3,7 +3,9 @@
 // that mixes volts, millivolts and milliseconds it is a mistake waiting.
 //
 // All values are in base units: volts, seconds, ohms, and shares of one for
-// percentages. What a battery is stated in keeps the trade's own: ampere-hours and hours. Types such as Volts keep them apart where they meet.
+// percentages. A battery's figures are an exception, in the trade's ampere-hours and hours, and
+// so are cross-sections in mm² and temperatures in °C. Types such as Volts keep quantities apart
+// where they meet.
 //
 // A Kind reads text with Parse and writes it with Format. Figures that belong together,
 // as a value, its uncertainty and its limit, are written by one Scaler.
