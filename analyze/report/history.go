@@ -18,8 +18,9 @@ import (
 // History is the life of one unit: its runs in the order of time, with what changed from each to
 // the next of its sequence.
 type History struct {
-	Unit string
-	Runs []*Life
+	Unit    string
+	Runs    []*Life
+	Earlier int // runs before these, which were not read
 }
 
 // Life is one run of a unit's life.
@@ -45,6 +46,18 @@ func (l *Life) wrong() []string {
 	return all
 }
 
+// said is wrong for people, who would take silence for "nothing is wrong".
+func (l *Life) said() []string {
+	all := l.wrong()
+	switch {
+	case l.sealed():
+		all = append(all, "Made in an exercise: what is wrong is sealed.")
+	case len(all) == 0 && l.Verdict == analyze.Fail:
+		all = append(all, "Figures failed; the record of the run names them.")
+	}
+	return all
+}
+
 // counts are how many runs there are of each verdict, in words.
 func (h *History) counts() string {
 	var pass, fail, other int
@@ -61,6 +74,9 @@ func (h *History) counts() string {
 	s := words.Count(len(h.Runs), "run") + ": " + strconv.Itoa(pass) + " passed, " + strconv.Itoa(fail) + " failed"
 	if other > 0 {
 		s += ", " + strconv.Itoa(other) + " undecided or incomplete"
+	}
+	if h.Earlier > 0 {
+		s += "; " + words.Count(h.Earlier, "earlier run") + " not shown, makebreak unit has all"
 	}
 	return s
 }
@@ -130,7 +146,7 @@ func (h *History) Text(w io.Writer, opts TextOpts) error {
 		t.line("")
 		t.line(t.coloured(l.Verdict, l.Verdict.Name()) + "  " + timeWords(l.Started) + "  " + oneLine(l.Sequence) + ", " + words.Count(l.Cycles, "cycle"))
 		t.wrapped("  Run ", oneLine(l.Run)+byWords(l.By)+fieldWords(l.Fields))
-		for _, s := range l.wrong() {
+		for _, s := range l.said() {
 			t.wrapped("  - ", s)
 		}
 		heading, changes := l.changed()

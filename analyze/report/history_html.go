@@ -62,7 +62,7 @@ func (h *History) HTML(w io.Writer) error {
 	for i := len(h.Runs) - 1; i >= 0; i-- {
 		l := h.Runs[i]
 		x := pageLife{Run: oneLine(l.Run), When: timeWords(l.Started), Sequence: oneLine(l.Sequence), Verdict: l.Verdict.Name(), Mark: l.Verdict.Mark(),
-			By: oneLine(l.By), Cycles: l.Cycles, Fields: fieldWords(l.Fields), Wrong: l.wrong(), Compared: l.Since != nil}
+			By: oneLine(l.By), Cycles: l.Cycles, Fields: fieldWords(l.Fields), Wrong: l.said(), Compared: l.Since != nil}
 		x.Since, x.Changed = l.changed()
 		p.Runs = append(p.Runs, x)
 	}

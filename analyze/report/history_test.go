@@ -90,3 +90,21 @@ func TestHistory_Hostile(t *testing.T) {
 		}
 	}
 }
+
+// Nobody takes silence for a sound unit: not in an exercise, and not where nothing explains a failure.
+func TestHistory_Silent(t *testing.T) {
+	t.Parallel()
+	sealed := &Record{Run: "2031-04-07-lumora.1", Verdict: analyze.Fail, Complete: true, Simulated: true, Faults: []string{Sealed}}
+	failed := &Record{Run: "2031-04-07-lumora.2", Verdict: analyze.Fail, Complete: true}
+	passed := &Record{Run: "2031-04-07-lumora.3", Verdict: analyze.Pass, Complete: true}
+	for r, want := range map[*Record]string{sealed: "Made in an exercise", failed: "Figures failed", passed: "nothing found"} {
+		var b bytes.Buffer
+		h := &History{Unit: "P-1", Runs: []*Life{{Record: r}}, Earlier: 7}
+		if err := h.HTML(&b); err != nil {
+			t.Fatal(err)
+		}
+		if got := b.String(); !strings.Contains(got, want) || r != passed && strings.Contains(got, "nothing found") || !strings.Contains(got, "7 earlier runs") {
+			t.Errorf("%s: no %q in %.2000s", r.Run, want, got)
+		}
+	}
+}

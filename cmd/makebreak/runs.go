@@ -125,7 +125,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 // changesOf says in a few words what changed in each run of a unit since the one before of its
 // sequence.
 func changesOf(db *journal.DB, unit string) (map[string]string, error) {
-	h, err := record.History(db, unit)
+	h, err := record.History(db, unit, 0)
 	if err != nil {
 		return nil, err
 	}

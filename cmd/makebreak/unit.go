@@ -36,7 +36,7 @@ func (a *app) history(unit string) error {
 		return err
 	}
 	defer db.Close()
-	h, err := record.History(db, unit)
+	h, err := record.History(db, unit, 0)
 	if err != nil {
 		return readFailed(err)
 	}

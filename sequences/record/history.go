@@ -11,15 +11,19 @@ import (
 	"makebreak/sequences/journal"
 )
 
-// History makes the life of a unit from its runs in the log: all of them, in the order of time.
-// Each is compared with the one before it of the same sequence, both real or both simulated.
+// History makes the life of a unit from its runs in the log, in the order of time: the newest
+// ones, so many at most; 0: all. Each is compared with the one before it of the same sequence, both real or both simulated.
 // A serial of which there is no run is bad usage.
-func History(db *journal.DB, unit string) (*report.History, error) {
+func History(db *journal.DB, unit string, most int) (*report.History, error) {
 	ids, err := runsOfUnit(db, unit)
 	if err != nil {
 		return nil, err
 	}
 	h := &report.History{Unit: unit}
+	if most > 0 && len(ids) > most {
+		h.Earlier = len(ids) - most
+		ids = ids[h.Earlier:]
+	}
 	before := map[string]*lived{}
 	for _, id := range ids {
 		now, err := readLife(db, id)

@@ -20,7 +20,8 @@ func TestPages_Browser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser takes seconds")
 	}
-	s := newSite(t, Opts{Log: oldLog(t), Program: "test", Now: shown{"13.04 V"}})
+	log := oldLog(t)
+	s := newSite(t, Opts{Log: log, Program: "test", Now: shown{"13.04 V"}})
 	server, err := web.Serve(web.Opts{Address: "localhost:0", Failed: func(err error) { t.Error(err) }}, s)
 	if err != nil {
 		t.Fatal(err)
@@ -33,7 +34,7 @@ func TestPages_Browser(t *testing.T) {
 		if err := v.Set(ctx); err != nil {
 			t.Fatal(err)
 		}
-		for name, address := range map[string]string{"first": "/", "search": "/?verdict=fail&from=2026-02-30&unit=R", "none": "/?unit=nothing", "lost": "/nowhere", "record": "/runs/last"} {
+		for name, address := range map[string]string{"first": "/", "search": "/?verdict=fail&from=2026-02-30&unit=R", "none": "/?unit=nothing", "lost": "/nowhere", "record": "/runs/last", "unit": historyAt(runsIn(t, log)[0].Unit)} {
 			if err := chromedp.Do(ctx, chromedp.Navigate(server.URL(address))); err != nil {
 				t.Fatal(err)
 			}

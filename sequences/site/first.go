@@ -128,7 +128,8 @@ type runLine struct {
 	Cycles                            string
 	Verdict                           string
 	Simulated                         bool
-	Link                              string
+	Link                              string // of its record
+	History                           string // of its unit; empty: there is none
 }
 
 // RecordAt is the address of a run's record.
@@ -136,7 +137,7 @@ func RecordAt(run string) string { return "/runs/" + url.PathEscape(run) }
 
 func lineOf(r journal.RunSummary) runLine {
 	l := runLine{Run: words.Safe(r.Run), Unit: words.Short(r.Unit, words.MostName), Sequence: words.Short(r.Sequence, words.MostName),
-		Verdict: r.Verdict.Name(), Simulated: r.Simulated, Link: RecordAt(r.Run), Cycles: strconv.Itoa(r.Cycles)}
+		Verdict: r.Verdict.Name(), Simulated: r.Simulated, Link: RecordAt(r.Run), History: historyAt(r.Unit), Cycles: strconv.Itoa(r.Cycles)}
 	if !r.Complete && r.Planned > 0 {
 		l.Cycles += " of " + strconv.Itoa(r.Planned)
 	}

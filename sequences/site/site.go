@@ -90,6 +90,7 @@ func (s *Site) routes() error {
 	}
 	s.mux.HandleFunc("/{$}", s.first)
 	s.mux.HandleFunc("/runs/{run}", s.run)
+	s.mux.HandleFunc("/units/{unit}", s.unit)
 	s.mux.HandleFunc("/assets/{name}", s.asset)
 	if s.opts.Now != nil {
 		s.mux.HandleFunc("/now", s.stream)

@@ -84,7 +84,7 @@ func TestFirst(t *testing.T) {
 func TestRoutes(t *testing.T) {
 	t.Parallel()
 	log := oldLog(t)
-	run := runsIn(t, log)[0].Run
+	run, unit := runsIn(t, log)[0].Run, runsIn(t, log)[0].Unit
 	own := prometheus.NewGauge(prometheus.GaugeOpts{Name: "own"})
 	s := newSite(t, Opts{Log: log, Metrics: []prometheus.Collector{own}})
 	for address, want := range map[string]struct {
@@ -95,6 +95,9 @@ func TestRoutes(t *testing.T) {
 		"/runs/" + run + ".csv":              {200, "text/csv", "expanded_uncertainty"},
 		"/runs/" + run + ".json":             {200, "application/json", `"run":"` + run + `"`},
 		"/runs/last":                         {200, "text/html", run},
+		historyAt(unit):                      {200, "text/html", "Unit " + unit},
+		"/units/none":                        {404, "text/html", "no run of the unit"},
+		"/units/":                            {404, "text/html", "no such page"},
 		"/runs/2020-01-01.1":                 {404, "text/html", "last"},
 		"/runs/":                             {404, "text/html", "no such page"},
 		"/runs/" + run + "/more":             {404, "text/html", "no such page"},
