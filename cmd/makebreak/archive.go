@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -130,4 +131,47 @@ func (a *app) archiveStatus(ctx context.Context) error {
 		}
 		return a.print(write)
 	})
+}
+
+// archiveNamed takes an archive's name from that of a log: postgres: alone stands for what
+// PostgreSQL's variables say, else a URI, or words as in postgres:service=workshop, follow.
+func archiveNamed(log string) (connection string, is bool) {
+	for _, scheme := range []string{"postgres:", "postgresql:"} {
+		if rest, named := strings.CutPrefix(log, scheme); named {
+			if strings.HasPrefix(rest, "//") {
+				rest = log
+			}
+			return rest, true
+		}
+	}
+	return "", false
+}
+
+// checkArchive refuses an archive in place of a log where it cannot stand for one.
+func (a *app) checkArchive(c *cobra.Command) error {
+	if _, is := archiveNamed(a.log); !is {
+		return nil
+	}
+	switch c.CommandPath() {
+	case "makebreak runs", "makebreak report", "makebreak unit":
+	default:
+		return badUsage("%s needs a log file: only runs, report and unit read an archive with --log postgres:", c.CommandPath())
+	}
+	for _, name := range []string{"set-field", "mark-reference", "unmark-reference"} {
+		if c.Flags().Changed(name) {
+			return badUsage("--%s changes the rig's own log; an archive is only read", name)
+		}
+	}
+	return nil
+}
+
+// fetch copies the runs that are wanted from an archive into a log that is only read.
+func (a *app) fetch(connection string) (*journal.DB, error) {
+	db, err := archive.OpenRead(a.ctx, connection)
+	if err != nil {
+		return nil, endedOr(a.ctx, err)
+	}
+	defer db.Close()
+	log, err := db.Fetch(a.ctx, a.wanted)
+	return log, endedOr(a.ctx, err)
 }

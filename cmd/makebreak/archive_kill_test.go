@@ -4,17 +4,20 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/jackc/pgx/v5"
 
 	"makebreak/testdata/postgres"
@@ -269,6 +272,33 @@ func cellOf(v any) any {
 	return v
 }
 
+// A record from the archive says what that from the rig's log says.
+func TestArchive_Report(t *testing.T) {
+	t.Parallel()
+	env := postgres.Database(t)
+	log := multipliedLog(t, 1, 10)
+	if out, err := archiveProgram(t, env, log, "archive", "push").CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	for _, line := range []string{"report last --all", "report last --as csv", "report last --as json", "report last --capture 5", "report last --budget K1.operate_time", "runs --as csv", "runs --as json", "unit RB-017 --as csv", "unit U-1 --as html"} {
+		var said [2]string
+		for i, from := range []string{log, "postgres:"} {
+			out, err := archiveProgram(t, env, from, strings.Fields(line)...).Output()
+			var exit *exec.ExitError
+			if errors.As(err, &exit) && exit.ExitCode() > exitUndecided || len(out) == 0 {
+				t.Fatalf("%s from %s: %v: %s", line, from, err, exit.Stderr)
+			}
+			said[i] = string(out)
+		}
+		// A text says where its log is.
+		if d := cmp.Diff(strings.ReplaceAll(said[0], log, "LOG"), archivePlace.ReplaceAllString(said[1], "LOG")); d != "" {
+			t.Errorf("%s: %.3000s", line, d)
+		}
+	}
+}
+
+var archivePlace = regexp.MustCompile(`archive workshop\d+ at\s+\S+ user\s+postgres`)
+
 // The command line says what it did, and ends as it must where the archive is not to be had.
 func TestArchive_CommandLine(t *testing.T) {
 	t.Parallel()
@@ -287,6 +317,17 @@ func TestArchive_CommandLine(t *testing.T) {
 		{"archive status", env, exitPass, "4 of 4 runs"},
 		{"archive status --as json", env, exitPass, `"archive": "archived"`},
 		{"archive status --as csv", env, exitPass, ",archived,20,"},
+		{"report last --as csv --log postgres:", env, exitPass, "relay-only"},
+		{"report last --as text --verify --log postgres:", env, exitInput, "not signed"},
+		{"report 01a2 --log postgres:", env, exitUsage, "no such run"},
+		{"unit RB-017 --log postgres:", env, exitPass, "relay-only"},
+		{"unit none --log postgres:", env, exitUsage, "no run of the unit"},
+		{"runs --log postgres:", env, exitPass, "armed-high"},
+		{"runs --unit U-1 --as json --log postgresql:", env, exitPass, "job"},
+		{"runs --set-field last job=2 --log postgres:", env, exitUsage, "only read"},
+		{"run relay-only --log postgres:", env, exitUsage, "log file"},
+		{"serve --log postgres:", env, exitUsage, "log file"},
+		{"runs --log postgres://u:" + secret + "@127.0.0.1:1/d?sslmode=disable", env, exitLog, "connect"},
 		{"archive push now", env, exitUsage, "no arguments"},
 		{"archive push --as csv", env, exitUsage, "csv"},
 		{"archive", env, exitPass, "push"},

@@ -13,6 +13,7 @@ import (
 	"makebreak/analyze/report"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
+	"makebreak/sequences/archive"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 )
@@ -192,6 +193,7 @@ func (a *app) report(ctx context.Context, run string, o *reportOpts) error {
 	if err := a.loadCauses(); err != nil {
 		return err
 	}
+	a.wanted = archive.Wanted{Unit: a.unit, Names: []string{run, o.against}}
 	db, err := a.openLog()
 	if err != nil {
 		return err

@@ -25,6 +25,7 @@ import (
 	"makebreak/rig/table"
 	"makebreak/rig/task"
 	"makebreak/rig/words"
+	"makebreak/sequences/archive"
 )
 
 // streams are where a command reads and writes.
@@ -40,9 +41,10 @@ type app struct {
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor, all          bool
-	asked                        bool         // a form of the results was asked for: --as is no default
-	causeFile                    string       // of the table of causes; empty: the program's own
-	causes                       *cause.Table // of that file; nil: the program's own
+	wanted                       archive.Wanted // of an archive that --log names
+	asked                        bool           // a form of the results was asked for: --as is no default
+	causeFile                    string         // of the table of causes; empty: the program's own
+	causes                       *cause.Table   // of that file; nil: the program's own
 
 	rigSource string // the text of the rig file, for the log; of a built-in rig none
 
@@ -129,7 +131,7 @@ or a file of results could not be written, 130 interrupted.`,
 	root.SetVersionTemplate("makebreak version {{program}}\n")
 	f := root.PersistentFlags()
 	f.StringVar(&a.rig, "rig", "", "rig `file` (default: the simulated bench)")
-	f.StringVar(&a.log, "log", defaultLog(), "log `file`")
+	f.StringVar(&a.log, "log", defaultLog(), "log `file`; runs, report and unit also read an archive, as postgres:")
 	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
 	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json, html or pdf, where the command supports it")
@@ -162,6 +164,9 @@ func (a *app) check(c *cobra.Command, args []string) error {
 	}
 	if c.Flags().Changed("rig") && a.rig == "" || a.log == "" || c.Flags().Changed("output") && a.file == "" {
 		return badUsage("--rig, --log and -o need a file's name, not an empty one")
+	}
+	if err := a.checkArchive(c); err != nil {
+		return err
 	}
 	if err := a.checkWritten(c, args); err != nil {
 		return err

@@ -86,6 +86,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 			if err != nil {
 				return badUsage("--field: %w", err)
 			}
+			a.wanted.Unit = a.unit
 			db, err := a.openLog()
 			if err != nil {
 				return err
@@ -145,6 +146,9 @@ func noArguments(c *cobra.Command, args []string) error {
 
 // openLog opens a log to read from.
 func (a *app) openLog() (*journal.DB, error) {
+	if connection, is := archiveNamed(a.log); is {
+		return a.fetch(connection)
+	}
 	return a.openLogWith(journal.OpenRead)
 }
 

@@ -31,6 +31,7 @@ than the uncertainties allow. The exit status is 0, whatever the verdicts.`,
 }
 
 func (a *app) history(unit string) error {
+	a.wanted.Unit = unit
 	db, err := a.openLog()
 	if err != nil {
 		return err

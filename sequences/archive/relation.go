@@ -109,13 +109,15 @@ func (t *relation) selection() string {
 // all are the archive's columns.
 func (t *relation) all() []column { return append(append([]column{}, t.own...), t.columns...) }
 
-func names(all []column) string {
+func columnNames(all []column) []string {
 	list := make([]string, len(all))
 	for i, c := range all {
 		list[i] = c.name
 	}
-	return strings.Join(list, ", ")
+	return list
 }
+
+func names(all []column) string { return strings.Join(columnNames(all), ", ") }
 
 // intake is the statement that takes the rows.
 func (t *relation) intake() string {
