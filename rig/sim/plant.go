@@ -157,7 +157,7 @@ func (w *World) other(victim *output, name string) (*output, error) {
 	}
 	o, err := w.outputNamed(name)
 	if err == nil && o == victim {
-		return nil, fmt.Errorf("%s is the programmed output itself; name another", o.name)
+		return nil, fmt.Errorf("%s is the output that has the fault; name another", o.name)
 	}
 	return o, err
 }
