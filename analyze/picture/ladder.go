@@ -1,9 +1,11 @@
 package picture
 
 import (
+	"cmp"
 	"io"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Symbol is a kind of part that a Ladder has between its wires.
@@ -120,9 +122,7 @@ func (w *Wiring) symbol(s Symbol, x, y float64) {
 		if s == LoadSymbol {
 			half = 10
 		}
-		corners := []spot{{x - half, y - high}, {x + half, y - high}, {x + half, y + high}, {x - half, y + high}}
-		w.d.area(sheet, corners...)
-		w.wire(append(corners, corners[0])...)
+		w.block(x-half, y-high, x+half, y+high)
 	}
 }
 
@@ -140,12 +140,5 @@ func (w *Wiring) led(x, y float64) {
 
 // about says a drawing's result to who does not see it.
 func about(words []string, heading string) string {
-	if len(words) == 0 {
-		return heading
-	}
-	text := ""
-	for _, w := range words {
-		text += w + " "
-	}
-	return text[:len(text)-1]
+	return cmp.Or(strings.Join(words, " "), heading)
 }

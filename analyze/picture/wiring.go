@@ -180,10 +180,15 @@ func behindName(p TestPoint) float64 {
 
 // part draws a box with its value within.
 func (w *Wiring) part(text string, left, y, width, height float64) {
-	corners := []spot{{left, y - height/2}, {left + width, y - height/2}, {left + width, y + height/2}, {left, y + height/2}}
+	w.block(left, y-height/2, left+width, y+height/2)
+	w.d.text(ink, spot{left + width/2, y + 4}, smallText, middle, text)
+}
+
+// block draws the outline of a part over the wire that it lies in.
+func (w *Wiring) block(left, top, right, bottom float64) {
+	corners := []spot{{left, top}, {right, top}, {right, bottom}, {left, bottom}}
 	w.d.area(sheet, corners...)
 	w.wire(append(corners, corners[0])...)
-	w.d.text(ink, spot{left + width/2, y + 4}, smallText, middle, text)
 }
 
 // ground draws the sign of 0 V at the end of a wire.
@@ -346,9 +351,7 @@ func (k *BenchRelay) title() string {
 // coil draws a coil upright.
 func (w *Wiring) coil(x, y float64) {
 	const half, high = 9.0, 11.0
-	corners := []spot{{x - half, y - high}, {x + half, y - high}, {x + half, y + high}, {x - half, y + high}}
-	w.d.area(sheet, corners...)
-	w.wire(append(corners, corners[0])...)
+	w.block(x-half, y-high, x+half, y+high)
 	w.wire(spot{x - half, y + high}, spot{x + half, y - high})
 }
 
