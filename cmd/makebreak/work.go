@@ -145,9 +145,9 @@ a kelvin, and so does the voltage at which the relay operates.`,
 		{name: "cut-off", kind: unit.Time, into: &in.CutOff, text: "10us", most: 1, usage: "`time` that the output takes to cut the current off"},
 		{name: "across", kind: unit.Resistance, into: &in.Snub, most: mostOhms, usage: "`resistance` across the coil, in place of a diode"},
 		{name: "stands", kind: unit.Voltage, into: &in.Stands, most: mostVolts, usage: "`voltage` that the output stands when it switches off"},
-		{name: "hottest", kind: unit.Celsius, into: &in.Hottest, signed: true, most: 125, usage: "the hottest air round the relay, a `temperature`"},
+		{name: "hottest", kind: unit.Celsius, into: &in.Hottest, least: -40, most: 125, usage: "the hottest air round the relay, a `temperature`"},
 		{name: "rise", kind: unit.Kelvin, into: &in.Rise, text: "0K", zero: true, most: 200, usage: "by how much the coil warms itself, a `rise`"},
-		{name: "stated-at", kind: unit.Celsius, into: &in.Reference, text: "20C", signed: true, most: 125, usage: "`temperature` at which the coil's figures are stated"},
+		{name: "stated-at", kind: unit.Celsius, into: &in.Reference, text: "20C", zero: true, most: 40, usage: "`temperature` at which the coil's figures are stated"},
 	}
 	q.flags(c)
 	a.forms(c, workForms...)
@@ -218,7 +218,7 @@ type quantity struct {
 	text   string   // as typed, or what stands for it
 	needed bool
 	zero   bool    // 0 is allowed
-	signed bool    // and below it, down to as far as above
+	least  float64 // the smallest value allowed, in base units; 0: it must be more than 0
 	most   float64 // the largest value allowed, in base units
 	usage  string
 }
@@ -253,14 +253,14 @@ func (q *quantity) parse(c *cobra.Command) error {
 	if err != nil {
 		return fmt.Errorf("--%s: %w", q.name, err)
 	}
-	if v > 0 && v <= q.most || v == 0 && q.zero || q.signed && math.Abs(v) <= q.most {
+	if v <= q.most && (v > 0 && v >= q.least || v == 0 && q.zero || q.least < 0 && v >= q.least) {
 		*q.into = v
 		return nil
 	}
 	least := "above 0"
 	switch {
-	case q.signed:
-		least = q.kind.Format(-q.most) + " or more"
+	case q.least != 0:
+		least = q.kind.Format(q.least) + " or more"
 	case q.zero:
 		least = "0 or more"
 	}

@@ -50,7 +50,7 @@ found, without a cross-section the least, with the next size that is made.`,
 		{name: "length", kind: unit.Length, into: &in.Length, most: mostMetres, usage: "`length` of the cable, one way"},
 		{name: "area", kind: unit.Area, into: &in.Area, most: mostArea, usage: "`cross-section` of a conductor"},
 		{name: "diameter", kind: unit.Length, into: &diameter, most: 0.1, usage: "diameter of a solid conductor, a `length`; instead of --area"},
-		{name: "temperature", kind: unit.Celsius, into: &in.Temperature, text: "20C", signed: true, most: 90, usage: "the conductors' highest `temperature`"},
+		{name: "temperature", kind: unit.Celsius, into: &in.Temperature, text: "20C", least: -40, most: 90, usage: "the conductors' highest `temperature`"},
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "16%", zero: true, most: 1, usage: "by how much a conductor may have more resistance, a `share`; 16 % covers IEC 60228's flexible ones"},
 		{name: "joints", kind: unit.Resistance, into: &in.Joints, text: "0ohm", zero: true, most: mostOhms, usage: "`resistance` of all joints and terminals together"},
 	}
