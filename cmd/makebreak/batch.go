@@ -201,15 +201,15 @@ func (a *app) batch(c *cobra.Command, sequence, name, list string, o *runOpts) e
 		return err
 	}
 	endErr := b.all(c.Context())
+	if endErr == nil && b.wrong > 0 {
+		endErr = problem.Of(problem.Input, fmt.Errorf("%s of standard input held no serial", words.Count(b.wrong, "line")))
+	}
 	s, err := a.batchSoFar(b.name, b.expected)
 	if nothingYet(err) {
 		return errors.Join(endErr, errNoUnit(endErr))
 	}
 	if err == nil {
 		err = a.showBatch(s)
-	}
-	if endErr == nil && b.wrong > 0 {
-		endErr = problem.Of(problem.Input, fmt.Errorf("%s of standard input held no serial", words.Count(b.wrong, "line")))
 	}
 	if err = errors.Join(endErr, err); err == nil {
 		a.verdict = s.Verdict()
@@ -228,7 +228,7 @@ func errNoUnit(err error) error {
 	if err != nil {
 		return nil
 	}
-	return problem.New(problem.Usage, "no unit was tested: no serial came from standard input")
+	return problem.New(problem.Usage, "no unit was tested, as standard input held no serial")
 }
 
 // begin reads what all units have in common, asks for what is asked for once, and looks what

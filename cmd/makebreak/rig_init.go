@@ -88,7 +88,7 @@ func (a *app) deliverStarter(s *commission.Starter, toFile bool) error {
 		}
 		return a.deliver(contents(&text))
 	}
-	if err := outfile.WriteNew(a.file, contents(&text)); err != nil {
+	if err := outfile.WriteNew(a.file, 0o644, contents(&text)); err != nil {
 		return err
 	}
 	a.note("Written to %s. Fill in what it asks for, wire it, then: makebreak rig check --rig %s", a.file, a.file)

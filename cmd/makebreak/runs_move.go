@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -49,13 +50,15 @@ func (a *app) exportRuns(ctx context.Context, names []string) error {
 		return err
 	}
 	defer db.Close()
-	ids := make([]string, len(names))
-	for i, name := range names {
+	var ids []string
+	for _, name := range names {
 		rec, err := a.findRun(db, name)
 		if err != nil {
 			return err
 		}
-		ids[i] = rec.ID
+		if !slices.Contains(ids, rec.ID) {
+			ids = append(ids, rec.ID)
+		}
 	}
 	if err := db.Export(ctx, ids, a.file); err != nil {
 		return interruptedOr(ctx, err)

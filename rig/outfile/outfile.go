@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -42,10 +43,10 @@ func Write(ctx context.Context, name string, write func(io.Writer) error) error 
 	return nil
 }
 
-// WriteNew is Write for a file that must not be there yet: an error for which
+// WriteNew is Write for a file that must not be there yet, with its mode: an error for which
 // errors.Is(err, fs.ErrExist) holds where it is.
-func WriteNew(name string, write func(io.Writer) error) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+func WriteNew(name string, mode fs.FileMode, write func(io.Writer) error) error {
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
 	if err != nil {
 		return Failed(name, err)
 	}

@@ -86,17 +86,17 @@ func TestWriteNew(t *testing.T) {
 	say := func(text string) func(io.Writer) error {
 		return func(w io.Writer) error { _, err := io.WriteString(w, text); return err }
 	}
-	if err := outfile.WriteNew(path, say("first")); err != nil {
+	if err := outfile.WriteNew(path, 0o644, say("first")); err != nil {
 		t.Fatal(err)
 	}
-	if err := outfile.WriteNew(path, say("second")); !errors.Is(err, fs.ErrExist) {
+	if err := outfile.WriteNew(path, 0o644, say("second")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a file that is there: %v", err)
 	}
 	link := filepath.Join(dir, "link")
 	if err := os.Symlink("nowhere", link); err != nil {
 		t.Fatal(err)
 	}
-	if err := outfile.WriteNew(link, say("third")); !errors.Is(err, fs.ErrExist) {
+	if err := outfile.WriteNew(link, 0o644, say("third")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a link: %v", err)
 	}
 	if b, err := os.ReadFile(path); err != nil || string(b) != "first" {
@@ -104,7 +104,7 @@ func TestWriteNew(t *testing.T) {
 	}
 	failed := errors.New("no more")
 	other := filepath.Join(dir, "other")
-	if err := outfile.WriteNew(other, func(io.Writer) error { return failed }); !errors.Is(err, failed) {
+	if err := outfile.WriteNew(other, 0o644, func(io.Writer) error { return failed }); !errors.Is(err, failed) {
 		t.Errorf("%v", err)
 	}
 	if _, err := os.Lstat(other); !errors.Is(err, fs.ErrNotExist) {

@@ -3,6 +3,7 @@ package prompt
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -45,8 +46,11 @@ func (k *Keys) read(in io.Reader) {
 		k.lines <- line{text: s.Text(), at: time.Now()}
 	}
 	cause := s.Err()
-	if cause == nil {
+	switch {
+	case cause == nil:
 		cause = ErrEnded
+	case errors.Is(cause, bufio.ErrTooLong):
+		cause = fmt.Errorf("a line is too long; must have less than %d bytes", bufio.MaxScanTokenSize)
 	}
 	for {
 		k.lines <- line{err: cause}

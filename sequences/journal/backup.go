@@ -160,7 +160,7 @@ func removeLeft(beside string) {
 func makeIn(dir, full, path string, make func(made string) error) error {
 	made := filepath.Join(dir, filepath.Base(full))
 	if err := make(made); err != nil {
-		return err
+		return placed(err, made, path)
 	}
 	if err := syncFile(made); err != nil {
 		return fileError(withoutName(err))
@@ -178,6 +178,15 @@ func makeIn(dir, full, path string, make func(made string) error) error {
 		}
 	}
 	return syncFolder(filepath.Dir(full))
+}
+
+// placed is an error of a file that was being made, under the name that it was to have.
+func placed(err error, made, path string) error {
+	var p *problem.Error
+	if errors.As(err, &p) && strings.HasSuffix(p.Place, made) {
+		return &problem.Error{Kind: p.Kind, Op: p.Op, Place: path, Err: p.Err}
+	}
+	return err
 }
 
 func syncFile(path string) error {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // Runs are moved between logs in one file: a log that holds them, with a table that says what
@@ -23,9 +24,19 @@ const (
 )
 
 // Export writes runs, with all that the log holds of them, into a new file that Import takes.
-// A run that another program is writing gives ErrTaken. A file that is there already gives
+// A run that another program is writing gives ErrTaken, one of which only a part is here
+// ErrPart. A file that is there already gives
 // ErrIsThere and stays.
 func (db *DB) Export(ctx context.Context, ids []string, path string) error {
+	for _, id := range ids {
+		rec, err := db.Find(id)
+		if err != nil {
+			return err
+		}
+		if rec.State.Partial() {
+			return db.fail("export run "+rec.ID, ErrPart)
+		}
+	}
 	err := newFile(path, func(made string) error {
 		for _, id := range ids {
 			if _, err := db.CopyRun(id, made); err != nil {
@@ -100,9 +111,12 @@ type Imported struct {
 // there is none. The file stays as it is. One that is not whole gives ErrNotWhole, and nothing
 // of it is taken. Runs that are here already stay; importing again does no harm.
 func Import(ctx context.Context, file, log string) ([]Imported, error) {
-	if err := isDatabase(file); errors.Is(err, os.ErrNotExist) {
-		return nil, problem.Of(problem.Input, err)
-	} else if err != nil {
+	switch err := isDatabase(file); {
+	case errors.Is(err, os.ErrNotExist):
+		return nil, problem.Of(problem.Input, fmt.Errorf("%s: there is no such file", words.Safe(file)))
+	case errors.Is(err, ErrNotLog):
+		return nil, problem.Of(problem.Input, fmt.Errorf("%s: it is no file of exported runs; runs export writes one", words.Safe(file)))
+	case err != nil:
 		return nil, asInput(err)
 	}
 	full, err := realPath(file)

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -146,5 +147,24 @@ func TestExport_Refused(t *testing.T) {
 	}
 	if _, err := Import(t.Context(), file, file); err == nil {
 		t.Error("a file was taken into itself")
+	}
+}
+
+// A run of which only a part is here is refused by the name of the file that was asked for, and
+// nothing is written.
+func TestExport_Part(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	db := openLog(t, filepath.Join(dir, "log.db"))
+	id := fillRun(t, db, 3000, time.Unix(1_800_000_000, 0))
+	removeHalf(t, db, 1)
+	file := filepath.Join(dir, "runs.db")
+	err := db.Export(t.Context(), []string{id}, file)
+	if !errors.Is(err, ErrPart) || exists(file) || strings.Contains(err.Error(), "--into") || strings.Contains(err.Error(), newFolders) {
+		t.Errorf("%v", err)
+	}
+	err = newFile(file, func(made string) error { return failAt(made, "copy", ErrFull) })
+	if !errors.Is(err, ErrFull) || strings.Contains(err.Error(), newFolders) || !strings.Contains(err.Error(), file) {
+		t.Errorf("%v", err)
 	}
 }

@@ -33,8 +33,8 @@ const (
 )
 
 // Make makes a new key and writes it into two new files: the private half at the path, which
-// only its owner may read, and the public one beside it. Files that are there stay, and give
-// an error.
+// only its owner may read, and the public one beside it: both or none. Files that are there
+// stay, and give an error.
 func Make(path string) (ed25519.PublicKey, error) {
 	for _, name := range []string{path, path + PublicEnd} {
 		if _, err := os.Lstat(name); !errors.Is(err, fs.ErrNotExist) {
@@ -56,19 +56,14 @@ func Make(path string) (ed25519.PublicKey, error) {
 	if err := write(path+PublicEnd, publicBlock, open, 0o644); err != nil {
 		return nil, err
 	}
-	return public, write(path, privateBlock, secret, 0o600)
+	if err := write(path, privateBlock, secret, 0o600); err != nil {
+		return nil, errors.Join(err, os.Remove(path+PublicEnd))
+	}
+	return public, nil
 }
 
 func write(path, block string, der []byte, mode fs.FileMode) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
-	if err != nil {
-		return outfile.Failed(path, err)
-	}
-	err = outfile.Fill(f, path, func(w io.Writer) error { return pem.Encode(w, &pem.Block{Type: block, Bytes: der}) })
-	if e := errors.Join(f.Sync(), f.Close()); err == nil && e != nil {
-		err = outfile.Failed(path, e)
-	}
-	return err
+	return outfile.WriteNew(path, mode, func(w io.Writer) error { return pem.Encode(w, &pem.Block{Type: block, Bytes: der}) })
 }
 
 // Private reads the private half of a key. A file that others than its owner may read is
