@@ -46,4 +46,13 @@ func TestLifeDoubts(t *testing.T) {
 			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
+	forged := []*journal.RunRecord{run("1\nPASS", "a\n"), run("2\n", "a\n"), run("3\n", ""), run("4", "")}
+	forged[2].Faults, forged[3].SequenceSource, forged[3].Soak = []string{"x\n"}, "another", nil
+	for _, r := range forged {
+		r.Sequence = "relay\n"
+	}
+	got := lifeDoubts(forged)
+	if len(got) != 5 || strings.Contains(strings.Join(got, ""), "\n") {
+		t.Errorf("names from a log make lines of their own: %q", got)
+	}
 }

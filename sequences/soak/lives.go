@@ -109,11 +109,12 @@ func life(rec *journal.RunRecord) (reliability.Unit, error) {
 	return u, nil
 }
 
-// lifeDoubts say why runs may not be the lives of so many boards under one load.
+// lifeDoubts say why runs may not be the lives of so many boards under one load. What comes
+// from the log is made safe.
 func lifeDoubts(runs []*journal.RunRecord) (doubts []string) {
 	doubt := func(format string, ids []string) {
 		if len(ids) > 0 {
-			doubts = append(doubts, fmt.Sprintf(format, strings.Join(ids, ", ")))
+			doubts = append(doubts, words.Safe(fmt.Sprintf(format, strings.Join(ids, ", "))))
 		}
 	}
 	var planted, short, nameless []string
@@ -142,7 +143,7 @@ func lifeDoubts(runs []*journal.RunRecord) (doubts []string) {
 			doubt("runs of one unit, "+strings.ReplaceAll(r.Unit, "%", "%%")+", are counted as boards of their own: %s", ids)
 		}
 		if len(bySource[r.Sequence]) > 1 {
-			doubts = append(doubts, fmt.Sprintf("the sequence %s was not the same in all runs: what it demands, or the load, may differ", r.Sequence))
+			doubts = append(doubts, fmt.Sprintf("the sequence %s was not the same in all runs: what it demands, or the load, may differ", words.Safe(r.Sequence)))
 			delete(bySource, r.Sequence)
 		}
 	}
