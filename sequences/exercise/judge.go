@@ -188,7 +188,7 @@ func (j *judge) answersOf(s set) (all [][]Answer) {
 // learn simulates each of the answers wanted on benches with these changes. What is known
 // already is not simulated again. Benches on which nothing is wrong are always among them.
 func (j *judge) learn(ctx context.Context, changes []sim.Change, wanted set) ([][]shown, error) {
-	key := strings.Join(words.Texts(changes, sim.Change.String), "\n")
+	key := changesKey(changes)
 	all := j.learned[key]
 	if all == nil {
 		all = make([][]shown, len(j.hypotheses))
@@ -217,6 +217,11 @@ func (j *judge) learn(ctx context.Context, changes []sim.Change, wanted set) ([]
 		all[i] = fresh[k*j.benches : (k+1)*j.benches]
 	}
 	return all, nil
+}
+
+// changesKey tells changes from others.
+func changesKey(changes []sim.Change) string {
+	return strings.Join(words.Texts(changes, sim.Change.String), "\n")
 }
 
 // inParallel calls do for 0 to n-1 on all processors.

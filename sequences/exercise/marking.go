@@ -148,7 +148,7 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 		return err
 	}
 	bench.changes = nil
-	w := &weighing{judge: j, bench: bench, truth: truth}
+	w := &weighing{judge: j, bench: bench, truth: truth, seen: map[string]shown{}}
 	if err := w.shortest(ctx, m); err != nil {
 		return err
 	}
@@ -159,7 +159,8 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 type weighing struct {
 	judge *judge
 	bench *specimen
-	truth set // its hypotheses
+	truth set              // its hypotheses
+	seen  map[string]shown // what the bench shows, by the changes made
 }
 
 // others are all answers but the right one.
@@ -176,10 +177,17 @@ func (w *weighing) at(ctx context.Context, changes []sim.Change, wanted set) (sh
 	if err != nil {
 		return nil, nil, err
 	}
-	bench := *w.bench
-	bench.changes = changes
-	seen, err := bench.observe(ctx, w.judge.probes)
-	return seen, learned, err
+	key := changesKey(changes)
+	seen, known := w.seen[key]
+	if !known {
+		bench := *w.bench
+		bench.changes = changes
+		if seen, err = bench.observe(ctx, w.judge.probes); err != nil {
+			return nil, nil, err
+		}
+		w.seen[key] = seen
+	}
+	return seen, learned, nil
 }
 
 // steps are all actions on the bench with changes made, as the shortest way counts them. The
