@@ -37,7 +37,7 @@ func (a *app) begun(c *cobra.Command) *exercise.Definition {
 		return nil
 	}
 	for i := range all {
-		if name != "" && all[i].Name != name {
+		if name != "" && all[i].Name != name || !exercise.By(&all[i], a.by) {
 			continue
 		}
 		d, err := exercise.Peek(&all[i], places[i])

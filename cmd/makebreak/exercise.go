@@ -30,6 +30,7 @@ costs time as at a bench. The answer is marked: what was right, which way would 
 the shortest, and how much of it was luck.
 
 The commands act on the exercise begun last, unless --exercise or a name says another.
+Where several trainees share a log, --by takes up that of one of them.
 What is hidden is sealed in the log; a run in an exercise names no fault.`,
 		Example: `  makebreak exercise list
   makebreak exercise start quiet-siren --by "A. Fitter"
@@ -265,7 +266,7 @@ func (a *app) session(name string) (*exercise.Session, *journal.DB, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err := exercise.Resume(a.ctx, db, name, a.now)
+	s, err := exercise.Resume(db, name, a.by, a.now)
 	if err != nil {
 		return nil, nil, errors.Join(err, db.Close())
 	}

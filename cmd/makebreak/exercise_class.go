@@ -75,7 +75,7 @@ with (exercise start --sealed-by).`,
 				return err
 			}
 			defer db.Close()
-			truth, err := exercise.Truth(db, name, typed)
+			truth, err := exercise.Truth(db, name, a.by, typed)
 			if err != nil {
 				return err
 			}

@@ -25,6 +25,16 @@ type Entry struct {
 	Dangers         []string      // codes, one each time
 }
 
+// Actions is how many things were done before the answer.
+func (e *Entry) Actions() (n int) {
+	for _, a := range e.Done {
+		if a.Kind != Give {
+			n++
+		}
+	}
+	return n
+}
+
 // Class is what a class did, by exercise.
 type Class struct {
 	Exercises []ClassExercise // by grade and name
@@ -69,7 +79,7 @@ func ClassOf(db *journal.DB, name, trainee string) (*Class, error) {
 	}
 	c := &Class{}
 	for _, row := range slices.Backward(rows) {
-		if name != "" && row.Name != name || trainee != "" && plainWord(row.Trainee) != plainWord(trainee) {
+		if name != "" && row.Name != name || !By(&row, trainee) {
 			continue
 		}
 		e, err := entryOf(db, &row)

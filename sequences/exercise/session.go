@@ -141,10 +141,10 @@ func Start(db *journal.DB, b Begin) (*Session, error) {
 	return resume(db, row, h, b.Now)
 }
 
-// Resume takes up the exercise of a name that was begun last; of an empty name the one begun
-// last of all.
-func Resume(ctx context.Context, db *journal.DB, name string, now func() time.Time) (*Session, error) {
-	row, err := db.FindExercise(name)
+// Resume takes up the exercise of a name that a trainee began last. An empty name stands for
+// any exercise, an empty trainee for anybody.
+func Resume(db *journal.DB, name, trainee string, now func() time.Time) (*Session, error) {
+	row, err := find(db, name, trainee)
 	if err != nil {
 		return nil, err
 	}
@@ -157,6 +157,28 @@ func Resume(ctx context.Context, db *journal.DB, name string, now func() time.Ti
 		return nil, err
 	}
 	return resume(db, row, h, now)
+}
+
+// find returns the exercise of a name that a trainee began last; either may be empty.
+func find(db *journal.DB, name, trainee string) (*journal.Exercise, error) {
+	last, err := db.FindExercise(name)
+	if err != nil || By(last, trainee) {
+		return last, err
+	}
+	all, err := db.Exercises()
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(all, func(e journal.Exercise) bool { return (name == "" || e.Name == last.Name) && By(&e, trainee) })
+	if i < 0 {
+		return nil, fmt.Errorf("%w by %q; begin one with makebreak exercise start NAME, or leave --by out", journal.ErrNoExercise, words.Short(trainee, words.MostName))
+	}
+	return &all[i], nil
+}
+
+// By reports whether an exercise is a trainee's, whose name may be empty for anybody's.
+func By(e *journal.Exercise, trainee string) bool {
+	return trainee == "" || plainWord(e.Trainee) == plainWord(trainee)
 }
 
 // Peek reads the definition of an exercise in the log, for who completes what is typed.
@@ -262,7 +284,7 @@ func (s *Session) Allowed() []Allowed {
 			all = append(all, s.def.allowed(k))
 		}
 	}
-	return append(all, Allowed{Kind: Give, Words: "Answer: cause and place", Answers: s.def.AnswerChoices()})
+	return append(all, Allowed{Kind: Give, Words: "Say what is wrong, and where", Answers: s.def.AnswerChoices()})
 }
 
 // allowed is one kind of action with its choices.
@@ -471,9 +493,9 @@ func readingsOf(c *capture.Capture) (all []Reading) {
 }
 
 // Truth is what is right, for who knows the trainer's word: in words, with the values that
-// were drawn.
-func Truth(db *journal.DB, name, word string) (string, error) {
-	row, err := db.FindExercise(name)
+// were drawn. The exercise is found as Resume finds it.
+func Truth(db *journal.DB, name, trainee, word string) (string, error) {
+	row, err := find(db, name, trainee)
 	if err != nil {
 		return "", err
 	}

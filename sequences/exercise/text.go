@@ -134,7 +134,7 @@ func (c *Class) Text(w io.Writer) error {
 					fitted = fmt.Sprint(m.Possible)
 				}
 			}
-			row(e.Trainee, e.Exercise, e.Marks.Result(), points, len(e.Done), clock(e.Spent), shortest, fitted)
+			row(e.Trainee, e.Exercise, e.Marks.Result(), points, e.Actions(), clock(e.Spent), shortest, fitted)
 		}
 	}); err != nil {
 		return err
@@ -203,7 +203,7 @@ func (c *Class) CSV(w io.Writer) error {
 		} else {
 			row = append(row, table.Cell{}, table.Cell{}, table.Cell{}, table.Cell{}, table.Cell{})
 		}
-		row = append(row, table.Count(len(e.Done)), seconds(e.Spent))
+		row = append(row, table.Count(e.Actions()), seconds(e.Spent))
 		shortest, possible := table.Cell{}, table.Cell{}
 		if m := e.Marks; m != nil && m.Shortest > 0 {
 			shortest = seconds(m.Shortest)
