@@ -305,12 +305,12 @@ func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) er
 		return err
 	}
 	defer db.Close()
-	var given []exercise.Answer
-	// Words that were typed without quotation marks are one answer.
-	if one, err := s.Definition().ParseAnswer(strings.Join(args, " ")); err == nil {
-		given = []exercise.Answer{one}
-	} else if given, err = parseAnswers(s.Definition(), args); err != nil {
+	given, err := typedAnswers(s.Definition(), args)
+	if err != nil {
 		return err
+	}
+	if !s.Answered() && s.Rig() == "" {
+		a.note("Each other answer is simulated and compared with what you saw. This takes some seconds.")
 	}
 	r, err := s.Do(ctx, exercise.Action{Kind: exercise.Give, Answer: given}, nil)
 	if err != nil {
@@ -320,6 +320,23 @@ func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) er
 		return a.deliver(func(w io.Writer) error { return writeJSON(w, marksJSON(r.Marks)) })
 	}
 	return a.print(func(w io.Writer) error { return exercise.WriteMarks(w, r.Marks) })
+}
+
+// typedAnswers reads answers from a command's words. Those that were typed without quotation
+// marks are one answer.
+func typedAnswers(d *exercise.Definition, args []string) ([]exercise.Answer, error) {
+	one, err := d.ParseAnswer(strings.Join(args, " "))
+	if err == nil {
+		return []exercise.Answer{one}, nil
+	}
+	several, apart := parseAnswers(d, args)
+	if apart == nil {
+		return several, nil
+	}
+	if slices.ContainsFunc(args, func(s string) bool { return strings.ContainsAny(s, "@ ") }) {
+		return nil, apart
+	}
+	return nil, err
 }
 
 // typedWord asks for the trainer's word. A terminal does not show what is typed.

@@ -4,7 +4,9 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"slices"
 	"strings"
+	"unicode"
 
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
@@ -72,7 +74,8 @@ func (a Answer) Words() string {
 }
 
 // ParseAnswer reads an answer of the exercise: CAUSE@PLACE, or the words of the list. Where
-// one place only can be meant it may be left out.
+// one place only can be meant it may be left out. Two or more of the words, or of the typed name,
+// do where they stand in no other answer.
 func (d *Definition) ParseAnswer(text string) (Answer, error) {
 	text = strings.TrimSpace(text)
 	plain := plainWord(text)
@@ -85,13 +88,36 @@ func (d *Definition) ParseAnswer(text string) (Answer, error) {
 			named = append(named, a)
 		}
 	}
+	if len(named) == 0 {
+		named = d.holding(text)
+	}
 	switch len(named) {
 	case 1:
 		return named[0], nil
 	case 0:
 		return Answer{}, problem.New(problem.Usage, fmt.Sprintf("answer %q is not on the list: %s", words.Short(text, words.MostName), d.nearestAnswers(text)))
 	}
-	return Answer{}, problem.New(problem.Usage, fmt.Sprintf("answer %q needs a place: %s", words.Short(text, words.MostName), words.Or(words.Texts(named, Answer.String))))
+	return Answer{}, problem.New(problem.Usage, fmt.Sprintf("answer %q can mean several: %s", words.Short(text, words.MostName), words.Or(words.Texts(named, Answer.String))))
+}
+
+// holding are the answers in whose words all of two or more typed ones stand.
+func (d *Definition) holding(text string) (all []Answer) {
+	typed := wordsOf(text)
+	if len(typed) < 2 {
+		return nil
+	}
+	for _, a := range d.Answers {
+		of := append(wordsOf(a.Words()), wordsOf(a.String())...)
+		if !slices.ContainsFunc(typed, func(w string) bool { return !slices.Contains(of, w) }) {
+			all = append(all, a)
+		}
+	}
+	return all
+}
+
+// wordsOf are the words of a text, in small letters and without marks between.
+func wordsOf(text string) []string {
+	return strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",.;:-@", r) })
 }
 
 // nearestAnswers suggests what was probably meant.
@@ -113,11 +139,11 @@ func (d *Definition) nearestAnswers(text string) string {
 			near[i] = fmt.Sprintf("%s (%s)", name, n)
 		}
 	}
-	const list = "makebreak exercise answer --list shows it"
+	const list = "makebreak exercise answer --list shows all"
 	if len(near) == 0 {
 		return list
 	}
-	return "nearest are " + words.And(near) + "; " + list
+	return "did you mean " + words.Or(near) + "? " + list
 }
 
 // labelOf makes a number of an exercise's UUID, which stands in the log for the seed of its

@@ -30,6 +30,31 @@ func TestCauses_Words(t *testing.T) {
 	}
 }
 
+// An answer is read as it is typed and in the list's words, or in some of them that no other
+// answer has. What can mean several is asked for again.
+func TestParseAnswer(t *testing.T) {
+	d, err := builtin("quiet-siren")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for text, want := range map[string]string{
+		"welded@K1": "welded@K1", "Welded": "welded@K1", " make contact  welded, at K1": "welded@K1", "make contact welded": "welded@K1", "contact welded at k1": "welded@K1",
+		"output address wrong": "wrong-address@OUT3", "nothing is wrong": "nothing", "nothing": "nothing", "supply too low": "weak-supply", "weak supply": "weak-supply", "welded K1": "welded@K1", "dead relay, K1": "dead-relay@K1",
+	} {
+		if a, err := d.ParseAnswer(text); err != nil || a.String() != want {
+			t.Errorf("%q: %s, %v; want %s", text, a, err, want)
+		}
+	}
+	for text, want := range map[string]string{
+		"supply": "is not on the list", "": "is not on the list", "welded@K2": "did you mean welded@K1", "output is wrong": "is not on the list",
+		"wrong at OUT3": "can mean several", "adress wrong of the output": "is not on the list",
+	} {
+		if a, err := d.ParseAnswer(text); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %s, %v; want an error that says %q", text, a, err, want)
+		}
+	}
+}
+
 // The same word, exercise and name give the same state, however they are typed; another name
 // gives another one, unless the class is to have the same.
 func TestDraw_Word(t *testing.T) {
@@ -234,6 +259,38 @@ func TestShortest(t *testing.T) {
 		slices.Sort(letters)
 		if string(letters) != c.want || total(got) != c.cost {
 			t.Errorf("%b: %s for %d, want %s for %d", c.wanted, letters, total(got), c.want, c.cost)
+		}
+	}
+}
+
+// Where two trainees share a log, a name takes up that trainee's bench, and nobody else's.
+func TestResume_TwoTrainees(t *testing.T) {
+	db := newLog(t)
+	begin := func(exercise, trainee string) string {
+		t.Helper()
+		d, err := builtin(exercise)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := Start(db, Begin{Definition: d, Trainee: trainee, Word: "larch", Now: noon})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s.row.UUID
+	}
+	first, ofA, ofB := begin("dead-line", "A. Fitter"), begin("quiet-siren", "A. Fitter"), begin("quiet-siren", "B. Fitter")
+	for _, c := range []struct{ name, trainee, want string }{
+		{"", "", ofB}, {"quiet-siren", "", ofB}, {"", "A. Fitter", ofA}, {"quiet-siren", " a.  fitter", ofA},
+		{"dead-line", "A. Fitter", first}, {"", "B. Fitter", ofB},
+	} {
+		s, err := Resume(db, c.name, c.trainee, noon)
+		if err != nil || s.row.UUID != c.want {
+			t.Errorf("%q by %q: %v", c.name, c.trainee, err)
+		}
+	}
+	for _, c := range []struct{ name, trainee string }{{"dead-line", "B. Fitter"}, {"", "C. Fitter"}, {"two-grounds", ""}} {
+		if _, err := Resume(db, c.name, c.trainee, noon); !errors.Is(err, journal.ErrNoExercise) {
+			t.Errorf("%q by %q: %v, want that none was begun", c.name, c.trainee, err)
 		}
 	}
 }
