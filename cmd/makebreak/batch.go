@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -178,7 +179,8 @@ type batchRun struct {
 	name     string
 	expected []string // nil: there is no list
 	keys     *prompt.Keys
-	terminal bool // a person is asked
+	terminal bool     // a person is asked
+	screen   *os.File // where serials are asked for; nil: nobody is asked
 	fields   []journal.Field
 	done     map[string]int             // tests of earlier starts that are still to be passed over
 	last     map[string]analyze.Verdict // of each unit that was tested
@@ -252,8 +254,10 @@ func (b *batchRun) begin(ctx context.Context) error {
 		return err
 	}
 	_, in := terminal(b.in)
-	_, out := terminal(b.err)
-	b.terminal = in && out
+	screen, out := terminal(b.err)
+	if b.terminal = in && out; b.terminal {
+		b.screen = screen
+	}
 	if !b.terminal && setup.Prompts(j.rig, j.seq) {
 		return badUsage("this rig asks for key presses, which cannot come from where serials are read: use batch at a terminal")
 	}
@@ -290,16 +294,17 @@ func (b *batchRun) lookBack() error {
 func (b *batchRun) all(ctx context.Context) error {
 	for {
 		if b.terminal {
-			fmt.Fprint(b.prompts(), "\nSerial (Enter: how it stands, Ctrl-D: end): ")
+			// Not by what wraps lines: it does not see the Enter that ends this one.
+			fmt.Fprint(b.screen, "\nSerial (Enter: how it stands, Ctrl-D: end): ")
 		}
 		serial, err := b.keys.Line(ctx)
+		if b.terminal && err != nil {
+			fmt.Fprintln(b.screen) // nobody's Enter has ended the line
+		}
 		switch {
 		case ctx.Err() != nil:
 			return problem.New(problem.Interrupted, "interrupted; the same command goes on with the batch")
 		case errors.Is(err, prompt.ErrEnded):
-			if b.terminal {
-				fmt.Fprintln(b.prompts()) // nobody's Enter has ended the line
-			}
 			return nil
 		case err != nil:
 			return problem.Of(problem.Input, fmt.Errorf("standard input: %w", err))
