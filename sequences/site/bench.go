@@ -231,8 +231,20 @@ func (m *marksPage) LuckWords() string {
 // ResultWords say what the answer was.
 func (m *marksPage) ResultWords() string { return "Your answer is " + m.Result() }
 
-// Steps are the shortest way.
-func (m *marksPage) Steps() []string { return words.Texts(m.Way, whatOf) }
+// Steps are the shortest way, which begins with the card; none where no way was found.
+func (m *marksPage) Steps() (all []string) {
+	if m.Shortest == 0 {
+		return nil
+	}
+	all = append(all, whatOf(exercise.Action{Kind: exercise.ReadCard}))
+	for _, a := range m.Way {
+		all = append(all, whatOf(a))
+		if a.Kind == exercise.Change {
+			all = append(all, whatOf(exercise.Action{Kind: exercise.Try}))
+		}
+	}
+	return all
+}
 
 // Tells say what would have told the truth from other answers.
 func (m *marksPage) Tells() []string {

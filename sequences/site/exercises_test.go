@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -334,5 +335,17 @@ func TestExercise_SimulatedOnly(t *testing.T) {
 	rig.Simulated = false
 	if run, err := s.practice.try(t.Context(), &exercise.Trial{Sequence: short(t).Sequence, Rig: &rig}); err == nil || run != "" {
 		t.Errorf("it ran as %s on a real rig", run)
+	}
+}
+
+// The shortest way begins with the card, whose time it counts, and has the run after a change.
+// What tells only some of the answers is no way.
+func TestMarksPage_Steps(t *testing.T) {
+	m := &marksPage{&exercise.Marks{Way: []exercise.Action{{Kind: exercise.Look, After: "release"}, {Kind: exercise.Change, Change: "board K1"}}, Shortest: time.Minute}}
+	if got, want := m.Steps(), []string{"Read the card", "Look after release", "Change: board K1", "Run the sequence"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if m.Shortest = 0; m.Steps() != nil {
+		t.Errorf("%q, want none", m.Steps())
 	}
 }
