@@ -38,7 +38,9 @@ func (s *Sheet) stands(in *CoilInput) {
 		fmt.Sprintf("(%s − %s)/%s/%s", volts(in.Stands), volts(in.Voltage), amperes(most), plain(1+bleedTolerance)))
 	s.standsPart(in, "zener", fmt.Sprintf("a zener of %s", volts(in.Zener)), s.Value("zener_voltage_volts"))
 	if !math.IsNaN(in.Snub) {
-		s.standsPart(in, "snub", fmt.Sprintf("a resistor of %s", ohms(in.Snub)), s.Value("snub_voltage_volts"))
+		must := s.step("most_snub_voltage_volts", "at the output, resistor 5 % high", unit.Voltage, in.Voltage+most*in.Snub*(1+bleedTolerance),
+			fmt.Sprintf("%s + %s × %s × %s", volts(in.Voltage), amperes(most), ohms(in.Snub), plain(1+bleedTolerance)))
+		s.standsPart(in, "snub", fmt.Sprintf("a resistor of %s", ohms(in.Snub)), must)
 	}
 }
 

@@ -268,3 +268,18 @@ func TestCoil_NotToBeTold(t *testing.T) {
 		t.Errorf("a resistance behind no leakage: %v", err)
 	}
 }
+
+// The resistor's own tolerance counts, too. By hand: 12 V and 30 mA through 680 ohm are 32.4 V, and
+// with 5 % more 33.42 V.
+func TestCoil_ResistorAtItsHighEnd(t *testing.T) {
+	in := relayCoil()
+	in.Tolerance, in.Tau, in.MustRelease, in.Snub, in.Stands = 0, 1.3e-3, 1.2, 680, 33
+	s, err := Coil(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hold(t, s, figures{"snub_voltage_volts": {32.4, 1e-9}, "most_snub_voltage_volts": {33.42, 1e-9}})
+	if yes(t, s, "stands_snub") {
+		t.Errorf("33 V are not enough: %v", s.Answers)
+	}
+}
