@@ -2,6 +2,7 @@ package cause
 
 import (
 	"math"
+	"slices"
 
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
@@ -144,10 +145,11 @@ func (x *figure) range_(low, high float64) {
 	}
 }
 
-// Quiet reports whether the run shows nothing at all that a cause could explain: no symptom
-// and no measuring problem.
+// Quiet reports whether the run shows nothing that a cause would have to explain: no symptom
+// that has a say in a verdict, and no measuring problem. A run in which all is as it must be
+// is not put down to a cause, whatever it shows beside that.
 func (e *Evidence) Quiet() bool {
-	return len(e.symptoms) == 0 && e.Counts == capture.Counts{}
+	return e.Counts == capture.Counts{} && !slices.ContainsFunc(e.order, func(k symptomKey) bool { return k.kind.Verdict() != analyze.NoVerdict })
 }
 
 // line fits a straight line through values over cycles, in one pass.

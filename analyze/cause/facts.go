@@ -27,21 +27,23 @@ type facts struct {
 	cycles  int
 }
 
-// unusual reports whether any fact is not as it should be.
+// unusual reports whether any fact is not as it should be. How a run was planned is no fault.
 func (f *facts) unusual() bool {
-	return slices.ContainsFunc(f.all, func(x fact) bool { return x.value != usual && x.kind.name != "end" })
+	return slices.ContainsFunc(f.all, func(x fact) bool { return x.value != usual && x.kind.name != "end" && x.kind.name != "others" })
 }
 
 // examiner derives facts from evidence.
 type examiner struct {
 	*Evidence
 	facts facts
+	rail  float64 // the unit's supply, as a multiple of 12 V
 }
 
 // factsOf derives the facts.
 func factsOf(e *Evidence) *facts {
 	x := &examiner{Evidence: e, facts: facts{watched: e.plan.OthersUnmoved, cycles: e.Cycles}}
 	x.findPlaces()
+	x.rail = x.railOf()
 	for _, p := range x.facts.places {
 		if p.output != "" {
 			x.output(p)
@@ -51,6 +53,7 @@ func factsOf(e *Evidence) *facts {
 		}
 	}
 	x.run()
+	x.maskLoads()
 	x.mask()
 	return &x.facts
 }
@@ -61,18 +64,31 @@ var masks = []struct {
 	name   string
 	values []string
 	hidden []string
+	only   []string // values that are hidden; none: all
 }{
-	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "follow", "operate", "release", "bounce", "overlap", "course", "stray", "load"}},
-	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}},
-	{"follow", []string{"chatters", "unsteady", "swapped", "stays-in"}, []string{"operate", "bounce", "overlap", "course"}},
-	{"follow", []string{"open"}, []string{"bounce", "course"}},
-	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}},
-	{"on-level", []string{"heavy"}, []string{"off-level"}},
-	{"steadiness", []string{"droop"}, []string{"on-level"}},
-	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}},
-	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}},
-	{"stray", []string{"joined"}, []string{"off-level", "on-level"}},
-	{"company", []string{"joined"}, []string{"off-level", "on-level", "rise", "fall"}},
+	{"steadiness", []string{"drops"}, []string{"follow"}, []string{"still", "sometimes", "held", "open", "alone"}},
+	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "operate", "release", "bounce", "overlap", "course", "stray", "load"}, nil},
+	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}, nil},
+	{"follow", []string{"chatters", "unsteady", "break-unsteady", "swapped"}, []string{"operate", "bounce", "overlap", "course"}, nil},
+	{"follow", []string{"stays-in"}, []string{"operate", "overlap", "course"}, nil},
+	{"follow", []string{"open"}, []string{"bounce", "course"}, nil},
+	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil},
+	{"on-level", []string{"heavy"}, []string{"off-level"}, nil},
+	{"steadiness", []string{"droop"}, []string{"on-level"}, nil},
+	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
+	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
+	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil},
+	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall"}, nil},
+	{"follow", []string{"held"}, []string{"load"}, nil},
+}
+
+// maskLoads takes out what outputs show of loads where any output does not keep its level: all
+// have one supply.
+func (x *examiner) maskLoads() {
+	uneven := slices.ContainsFunc(x.facts.all, func(f fact) bool {
+		return f.kind.name == "steadiness" && slices.Contains([]string{"hum", "droop", "flutters"}, f.value)
+	})
+	x.facts.all = slices.DeleteFunc(x.facts.all, func(f fact) bool { return uneven && f.kind.name == "load" && f.value != usual })
 }
 
 // mask takes out the unusual facts that follow from others. One that is taken out masks none.
@@ -88,7 +104,8 @@ func (x *examiner) mask() {
 			}
 		}
 		x.facts.all = slices.DeleteFunc(x.facts.all, func(f fact) bool {
-			return f.value != usual && slices.Contains(m.hidden, f.kind.name) && at[place(f.signal)]
+			return f.value != usual && slices.Contains(m.hidden, f.kind.name) && at[place(f.signal)] &&
+				(m.only == nil || slices.Contains(m.only, f.value))
 		})
 	}
 }
@@ -244,10 +261,10 @@ func above(least float64) func(float64) bool   { return func(s float64) bool { r
 func (x *examiner) output(p place) {
 	o := x.plan.Output(p.output)
 	x.add("stray", p.output, choose(x.measured(p.output, analyze.Hold) || o != nil,
-		choice{x.times(p.output, analyze.MovedTogether) > 0, "joined"},
+		choice{x.times(p.output, analyze.MovedTogether) > 0 && !x.against(p.output), "joined"},
 		choice{x.asOther(p.output, analyze.MovedInstead), "takes-over"},
 		choice{x.times(p.output, analyze.MovedUnasked) > 0, "moves"}))
-	x.add("company", p.output, choose(true, choice{x.asOther(p.output, analyze.MovedTogether) || x.shared(p.output), "joined"}))
+	x.add("company", p.output, choose(true, choice{x.ledAlong(p.output) || x.shared(p.output), "joined"}))
 	x.add("steadiness", p.output, x.steadiness(p.output))
 	if o == nil {
 		return
@@ -262,17 +279,18 @@ func (x *examiner) output(p place) {
 		choice{x.times(p.output, analyze.Reversed) > 0, "negative"},
 		choice{x.times(p.output, analyze.HeavyLoad) > 0, "heavy"},
 		choice{x.times(p.output, analyze.SagsOnLoad) > 0, "sags"},
-		choice{low && x.onLevel(p.output) < lowestVolts, "lowest"},
-		choice{low && x.onLevel(p.output) < lowerVolts, "lower"},
+		choice{low && x.onLevel(p.output) < x.rail*lowestVolts, "lowest"},
+		choice{low && x.onLevel(p.output) < x.rail*lowerVolts, "lower"},
 		choice{low || goes && x.times(p.relay, analyze.WeakPullIn) > 0, "low"},
 		choice{x.times(p.output, analyze.HighWhenOn) > 0, "high"}))
 	x.add("load", p.output, x.load(p.output))
 	x.add("off-level", p.output, choose(x.measured(p.output, analyze.LowLevel),
-		choice{x.off(p.output) > dropOutVolts, "far"},
-		choice{x.off(p.output) > higherVolts, "higher"},
-		choice{x.times(p.output, analyze.HighWhenOff) > 0 || p.relay != "" && x.times(p.relay, analyze.OffMayHold, analyze.HeldIn) > 0, "high"},
-		choice{x.lowest(p.output) > raisedVolts && x.lowest(p.output) < onVolts, "raised"},
-		choice{x.lowest(p.output) < noVolts, "none"}))
+		choice{x.leak(p) > farLeak, "far"},
+		choice{x.leak(p) > higherLeak, "higher"},
+		choice{x.leak(p) > highLeak || x.leak(p) > 0 && x.times(p.output, analyze.HighWhenOff) > 0 ||
+			p.relay != "" && x.times(p.relay, analyze.OffMayHold, analyze.HeldIn) > 0, "high"},
+		choice{x.leak(p) > raisedLeak, "raised"},
+		choice{x.lowest(p.output) < x.rail*noVolts, "none"}))
 	x.add("delay", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
 		choice{x.times(p.output, analyze.SlowSwitching) > 0, "late"},
 		choice{x.times(p.output, analyze.EarlySwitching) > 0, "early"}))
@@ -304,6 +322,23 @@ func (x *examiner) onLevel(signal string) float64 {
 	return level
 }
 
+// against reports whether an output went off along with another one where it must go on itself.
+// One that is shorted to that would be held on by its own switch.
+func (x *examiner) against(signal string) bool {
+	o := x.plan.Output(signal)
+	return o != nil && slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		return k.kind == analyze.MovedTogether && k.signal == signal && o.At(k.event).Demand == analyze.High
+	})
+}
+
+// ledAlong reports whether another output went along with this one, and not against what that
+// one does by itself.
+func (x *examiner) ledAlong(signal string) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		return k.kind == analyze.MovedTogether && k.other == signal && !x.against(k.signal)
+	})
+}
+
 // leastSag is by how many volts an output's level when on must depend on the event to count.
 const leastSag = 0.15
 
@@ -314,7 +349,7 @@ func (x *examiner) load(signal string) string {
 	}
 	low, high := math.NaN(), math.NaN()
 	for _, f := range x.figuresOf(signal, analyze.HighLevel) {
-		if f.values == 0 || f.low < onVolts {
+		if f.values == 0 || f.low < x.rail*onVolts {
 			continue
 		}
 		if !(f.line.mean >= low) {
@@ -324,18 +359,89 @@ func (x *examiner) load(signal string) string {
 			high = f.line.mean
 		}
 	}
-	return choose(!math.IsNaN(low), choice{high-low > leastSag, "sags"})
+	return choose(!math.IsNaN(low), choice{high-low > x.rail*leastSag, "sags"})
 }
 
-// Levels of outputs that are off, in volts (common practice, no source): below noVolts hardly
-// anything leaks; above raisedVolts more than usual; above dropOutVolts a relay of 12 V stays in; from higherVolts on it is more
-// likely that a load is missing than that a switch leaks more.
+// Levels of outputs that are off (common practice, no source): below noVolts hardly anything
+// leaks. The others are multiples of what the unit's other outputs have. A coil that is open
+// lets its output rise to what leaks without a load, some three times as high; a relay stays in
+// from some four times on; a joint in its wire lets it rise less.
 const (
-	noVolts      = 0.3
-	raisedVolts  = 0.8
-	higherVolts  = 1.65
-	dropOutVolts = 2.25
+	noVolts    = 0.3
+	usualLeak  = 0.65 // V, where no other output says what is usual
+	raisedLeak = 1.25
+	highLeak   = 1.6
+	higherLeak = 2.55
+	farLeak    = 3.45
+	mostLeak   = 6.6 // V; what is higher is on
 )
+
+// leak is how many times as high as usual on this bench an output stands when off; NaN: not
+// known, or it is on.
+func (x *examiner) leak(p place) float64 {
+	level := x.lowest(p.output)
+	if !(level < x.rail*mostLeak) {
+		return math.NaN()
+	}
+	return level / x.usualLeakFor(p)
+}
+
+// usualLeakFor is the median level, in volts, of the other outputs that are off: of those that
+// have relays, where there are any, for an output with one.
+func (x *examiner) usualLeakFor(p place) float64 {
+	var loaded, all []float64
+	for _, q := range x.facts.places {
+		level := x.lowest(q.output)
+		if q.output == "" || q.output == p.output || !(level < x.rail*mostLeak) {
+			continue
+		}
+		all = append(all, level)
+		if q.relay != "" {
+			loaded = append(loaded, level)
+		}
+	}
+	if p.relay != "" && len(loaded) > 1 {
+		all = loaded
+	}
+	usual := x.rail * usualLeak
+	if len(all) == 0 {
+		return usual
+	}
+	slices.Sort(all)
+	// A single other one may be the odd one.
+	return math.Min(math.Max(all[len(all)/2], usual*0.7), usual*2)
+}
+
+// rails are the supplies that units have, as multiples of 12 V.
+var rails = []float64{0.5, 1, 2, 4}
+
+// railOf is the unit's supply as a multiple of 12 V, by what its limits, its relays or its
+// levels are nearest to.
+func (x *examiner) railOf() float64 {
+	volts := math.NaN()
+	for _, f := range x.rows {
+		if f.Quantity == analyze.HighLevel && f.limit.Lower > 0 && !(f.limit.Lower <= volts) {
+			volts = f.limit.Lower
+		}
+	}
+	for i := range x.plan.Relays {
+		if v := float64(x.plan.Relays[i].MustOperate) / 0.75; math.IsNaN(volts) && v > 0 {
+			volts = v
+		}
+	}
+	for _, f := range x.rows {
+		if math.IsNaN(volts) && f.Quantity == analyze.HighLevel && f.values > 0 {
+			volts = f.high * 0.9
+		}
+	}
+	nearest := 1.0
+	for _, r := range rails {
+		if !math.IsNaN(volts) && math.Abs(math.Log(volts/(12*r))) < math.Abs(math.Log(volts/(12*nearest))) {
+			nearest = r
+		}
+	}
+	return nearest
+}
 
 // lowest is the highest level, in volts, of an output when off, whatever the limits say; NaN: not
 // known.
@@ -343,18 +449,6 @@ func (x *examiner) lowest(signal string) float64 {
 	level := math.NaN()
 	for _, f := range x.figuresOf(signal, analyze.LowLevel) {
 		if f.values > 0 && !(f.high <= level) {
-			level = f.high
-		}
-	}
-	return level
-}
-
-// off is the highest level, in volts, that an output had when off; NaN: not known. One that
-// stays on has none.
-func (x *examiner) off(signal string) float64 {
-	level := math.NaN()
-	for _, f := range x.figuresOf(signal, analyze.LowLevel) {
-		if f.fails > 0 && !(f.high <= level) && f.high < onVolts {
 			level = f.high
 		}
 	}
@@ -381,16 +475,28 @@ func (x *examiner) draws(a, b *analyze.OutputPlan) bool {
 		if b.At(e).Demand != analyze.High || a.At(e).Demand != analyze.Low {
 			continue
 		}
-		on, off := x.figures[tally.Key{Signal: b.Signal, Quantity: analyze.HighLevel, Event: e}], x.figures[tally.Key{Signal: a.Signal, Quantity: analyze.LowLevel, Event: e}]
-		if on != nil && off != nil && on.low > onVolts && math.Abs(on.low-off.low) < joinedShare*on.low {
+		on, level := x.figures[tally.Key{Signal: b.Signal, Quantity: analyze.HighLevel, Event: e}], x.stoodWhenOff(a.Signal, e)
+		if on != nil && on.low > x.rail*onVolts && math.Abs(on.low-level) < joinedShare*on.low {
 			return true
 		}
 	}
 	return false
 }
 
+// stoodWhenOff is the level, in volts, of an output at an event where it must be off; NaN: not
+// known.
+func (x *examiner) stoodWhenOff(signal, event string) float64 {
+	if s := x.symptoms[symptomKey{kind: analyze.DidNotMove, signal: signal, event: event}]; s != nil {
+		return s.high
+	}
+	if f := x.figures[tally.Key{Signal: signal, Quantity: analyze.LowLevel, Event: event}]; f != nil {
+		return f.low
+	}
+	return math.NaN()
+}
+
 // joinedShare is by which share the readings of two dividers at one terminal differ at most.
-const joinedShare = 0.02
+const joinedShare = 0.04
 
 // asOther reports whether a signal is the other one of a symptom.
 func (x *examiner) asOther(signal string, kinds ...analyze.Kind) bool {
@@ -411,10 +517,10 @@ func (x *examiner) rise(o *analyze.OutputPlan) string {
 	return choose(known,
 		choice{x.times(o.Signal, analyze.Inverted) > 0 && x.behind(o.Signal), "behind"},
 		choice{x.times(o.Signal, analyze.Inverted, analyze.FellBack) > 0 && x.ahead(o.Signal) && some(falls, atLeast(0.5)) || x.times(o.Signal, analyze.Inverted) > 0 && x.ahead(o.Signal), "ahead"},
-		choice{x.times(o.Signal, analyze.Inverted) > 0, "inverted"},
+		choice{x.times(o.Signal, analyze.Inverted) > 0 || x.against(o.Signal), "inverted"},
 		choice{x.times(o.Signal, analyze.MovedInstead) > 0, "elsewhere"},
 		choice{x.times(o.Signal, analyze.PulledDown) > 0, "pulled-down"},
-		choice{each(still, atLeast(always)) && x.stoodAt(o.Signal) > onVolts, "stays-on"},
+		choice{each(still, atLeast(always)) && x.stoodAt(o.Signal) > x.rail*onVolts, "stays-on"},
 		choice{each(still, atLeast(always)), "never"},
 		choice{x.oneWay(o.Signal, events, still), "one-way"},
 		choice{some(still, above(0)), "sometimes"},
@@ -570,6 +676,7 @@ func (x *examiner) relay(p place) {
 		choice{of(analyze.ContactsSwap) > 0, "swapped"},
 		choice{of(analyze.Chattering) > 0, "chatters"},
 		choice{x.times(r.Make, analyze.UnsteadyMake) > 0 && x.times(r.Break, analyze.UnsteadyMake) > 0, "both-unsteady"},
+		choice{x.times(r.Break, analyze.UnsteadyMake) > 0 && r.Make == "", "break-unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0, "open"},
 		choice{of(analyze.Welded) > 0, "stays-in"},
@@ -678,5 +785,6 @@ func (x *examiner) run() {
 	x.add("supply", "", choose(len(x.plan.Moves) > 0, choice{x.times("supply", analyze.SupplyLost) > 0, "lost"}))
 	x.add("zero", "", choose(true, choice{x.seen(analyze.ZeroNotJoined), "floats"}))
 	x.add("reference", "", choose(true, choice{x.seen(analyze.RefInverted), "inverted"}))
+	x.add("others", "", choose(true, choice{!x.plan.OthersUnmoved, "unwatched"}))
 	x.add("end", "", choose(true, choice{!x.Complete, "early"}))
 }

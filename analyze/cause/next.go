@@ -171,7 +171,7 @@ func (m *model) addNext(all []*hypothesis) {
 }
 
 // rival is the likeliest other cause; where there is none worth telling, one that the table
-// does not know.
+// does not know, and that is worth as much doubt as makes the measurement tell.
 func (m *model) rival(all []*hypothesis, i int) *hypothesis {
 	k := 0
 	if i == 0 {
@@ -180,7 +180,7 @@ func (m *model) rival(all []*hypothesis, i int) *hypothesis {
 	if k < len(all) && all[k].share >= leastShare {
 		return all[k]
 	}
-	return &hypothesis{cause: &Cause{Name: Else, Of: OfRun}, share: leastShare}
+	return &hypothesis{cause: &Cause{Name: Else, Of: OfRun}, share: all[i].share / 4}
 }
 
 // next is what to measure to tell two hypotheses apart.

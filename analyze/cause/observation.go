@@ -39,7 +39,7 @@ var kinds = []kind{
 	{"delay", OfOutput, []string{"late", "early"}, "when it switches"},
 	{"pulse", OfOutput, []string{"wrong", "none", "more"}, "how it pulses"},
 	{"edge", OfOutput, []string{"no-diode", "overshoot", "undershoot"}, "how far its edges go beyond its levels"},
-	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "both-unsteady", "open", "chatters", "alone"}, "whether the contacts follow the output"},
+	{"follow", OfRelay, []string{"still", "sometimes", "stays-in", "held", "swapped", "unsteady", "break-unsteady", "both-unsteady", "open", "chatters", "alone"}, "whether the contacts follow the output"},
 	{"rest", OfRelay, []string{"neither"}, "which of both contacts is closed at rest"},
 	{"operate", OfRelay, []string{"rather", "slow"}, "its operate time"},
 	{"release", OfRelay, []string{"slow"}, "its release time"},
@@ -54,6 +54,7 @@ var kinds = []kind{
 	{"supply", OfRun, []string{"lost"}, "whether the supply's converter had lost its setting"},
 	{"zero", OfRun, []string{"floats"}, "whether the 0 V of rig and unit are joined, by what outputs read that are off"},
 	{"reference", OfRun, []string{"inverted"}, "whether a reference goes the way of its drive"},
+	{"others", OfRun, []string{"unwatched"}, "whether the run watched all other outputs, and so saw one that moves instead"},
 	{"end", OfRun, []string{"early"}, "whether the run came to its end"},
 }
 

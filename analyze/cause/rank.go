@@ -35,6 +35,8 @@ const (
 	mostTold = 5
 	// seconds is for how many of the likeliest causes a second one is looked for.
 	seconds = 12
+	// partners is among how many of the likeliest it is looked for.
+	partners = 200
 )
 
 // Else is the cause that stands for all that the table does not know.
@@ -170,12 +172,18 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 				of = append(of, k)
 			}
 		}
+		odd := 0
+		for _, k := range of {
+			if m.facts.all[k].value != usual {
+				odd++
+			}
+		}
 		for _, k := range of {
 			x := m.facts.all[k]
 			e := &effect{p: row.share[x.value], log: math.Log(row.share[x.value]), weight: 1, usual: x.value == usual}
 			switch row.at {
 			case others, every:
-				e.weight = 1 / float64(len(of))
+				e.weight = shared(x.value == usual, odd, len(of))
 			case another:
 				e.group = i + 1
 			}
@@ -183,6 +191,39 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 		}
 	}
 	return all
+}
+
+// What several places show of one cause counts once. Where some of them show it and others do
+// not, each of those speaks against a cause that all of them have, but not as much as if it
+// were by itself: its limits may be wider. Together they count so much at most.
+const (
+	spared     = 0.4
+	sparedMost = 1.2
+)
+
+// shared is the weight of a fact that is one of n of one kind, so many of which are not usual.
+func shared(usual bool, odd, n int) float64 {
+	switch {
+	case odd == 0:
+		return 1 / float64(n)
+	case usual:
+		return math.Min(spared, sparedMost/float64(n-odd))
+	}
+	return 1 / float64(odd)
+}
+
+// oftenSeen is from which probability on a value that is not usual has a cause of its own on a
+// bench without a fault, as how much all outputs of a unit leak. Then several places show one
+// thing there as well.
+const oftenSeen = 0.01
+
+// backgroundOf is the log probability of a fact where nothing concerns it, as it counts beside
+// one that has a weight.
+func (m *model) backgroundOf(i int, weight float64) float64 {
+	if b := m.background[i]; m.facts.all[i].value != usual && b > math.Log(oftenSeen) {
+		return weight * b
+	}
+	return m.background[i]
 }
 
 // gain is the log likelihood of all facts above the background's, under one cause or two.
@@ -202,14 +243,14 @@ func (m *model) gain(a, b []*effect) float64 {
 		case x == nil:
 		case y != nil:
 			p, w := both(x, y)
-			sum += w*math.Log(p) - m.background[i]
+			sum += w*math.Log(p) - m.backgroundOf(i, w)
 		case x.group > 0:
 			if groups == nil {
 				groups = map[int][]float64{}
 			}
 			groups[x.group] = append(groups[x.group], x.p/math.Exp(m.background[i]))
 		default:
-			sum += x.weight*x.log - m.background[i]
+			sum += x.weight*x.log - m.backgroundOf(i, x.weight)
 		}
 	}
 	for _, ratios := range groups {
@@ -251,7 +292,7 @@ func (m *model) shares() []*hypothesis {
 		return cmp.Compare(math.Log(b.prior)+b.gain, math.Log(a.prior)+a.gain)
 	})
 	for i, a := range m.all[:min(seconds, len(m.all))] {
-		for k, b := range m.all {
+		for k, b := range m.all[:min(partners, len(m.all))] {
 			if k <= i || a.cause == b.cause && a.place == b.place || a.cause.Name == Else || b.cause.Name == Else {
 				continue
 			}

@@ -67,6 +67,38 @@ func TestRank_First(t *testing.T) {
 	}
 }
 
+// Where no other output is watched, one that stays off and one whose address another one has
+// look alike: both are told, and the measurement is one that tells them apart.
+func TestRank_Unwatched(t *testing.T) {
+	t.Parallel()
+	e := New(armedPlan())
+	e.plan.OthersUnmoved = false
+	healthyFigures(e, 5)
+	for n := 1; n <= 5; n++ {
+		e.Symptom(analyze.Symptom{Cycle: n, Event: "arm", Signal: "OUT3", Kind: analyze.DidNotMove, Value: 0.65, Limit: math.NaN()})
+	}
+	all := Rank(Builtin(), e)
+	if len(all) < 2 || all[0].Cause != "stuck-low" || all[1].Cause != "wrong-address" || all[1].Share < 0.3 {
+		t.Fatalf("%+v", all)
+	}
+	if !strings.Contains(all[0].Next, "others: unmoved") && !strings.Contains(all[0].Next, "address") {
+		t.Errorf("%q tells nothing of the address", all[0].Next)
+	}
+}
+
+// What has no say in a verdict is put down to no cause by itself.
+func TestRank_AllPasses(t *testing.T) {
+	t.Parallel()
+	e := New(armedPlan())
+	healthyFigures(e, 5)
+	for n := 1; n <= 5; n++ {
+		e.Symptom(analyze.Symptom{Cycle: n, Event: "disarm", Signal: "OUT3", Kind: analyze.NoDiode, Other: "K1", Value: -20, Limit: 0.65})
+	}
+	if all := Rank(Builtin(), e); len(all) > 0 {
+		t.Errorf("of a run in which all passes %+v", all)
+	}
+}
+
 // A second fault is found beside the first: neither hides the other, and the shares stay 1
 // together.
 func TestRank_Two(t *testing.T) {

@@ -30,6 +30,8 @@ type shop struct {
 	coils    bool
 	pulses   map[string]bool // outputs with a pulse
 	arms     int             // ways of arming
+	all      []string        // outputs of the rig, where another one is drawn
+	volts    float64         // of the unit's outputs when on; 0: as drawn for 12 V
 }
 
 // pick returns one of the items.
@@ -337,12 +339,32 @@ func (s *shop) fits() bool {
 	return err == nil
 }
 
+// bench opens the shop's bench with faults planted.
+func (s *shop) bench(rig *wiring.Rig, seq *sequences.Sequence, faults []sim.Fault) (*bench.Bench, error) {
+	if s.volts == 0 {
+		return setup.Open(rig, seq, setup.Simulation{Seed: s.seed, Faults: faults}, bench.Opts{})
+	}
+	unit := setup.Unit(rig, seq)
+	unit.Seed, unit.Faults = s.seed, faults
+	// A unit of 24 V has relays of 24 V: four times the resistance, twice the voltages.
+	unit.Unit = sim.UnitParams{HighVolts: s.volts, LowVolts: 1.3, OffOhms: 4000, OnOhms: 24, CoilOhms: 1600, PullInVolts: 13.6, DropOutVolts: 4.4}
+	world, err := sim.NewWorld(rig, unit)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := world.Lines(bench.Requests(rig))
+	if err != nil {
+		return nil, err
+	}
+	return bench.Open(rig, world.Bus(), lines, bench.Opts{Outputs: seq.Sampled(rig), Mode: seq.Sample, Act: world.Act})
+}
+
 // run does the shop's job with faults planted. possible is false where this bench cannot have
 // them.
 func (s *shop) run(t testing.TB, faults ...sim.Fault) (r ran, possible bool) {
 	t.Helper()
 	rig, seq := s.open(t)
-	b, err := setup.Open(rig, seq, setup.Simulation{Seed: s.seed, Faults: faults}, bench.Opts{})
+	b, err := s.bench(rig, seq, faults)
 	if err != nil {
 		return ran{err: err}, false
 	}
