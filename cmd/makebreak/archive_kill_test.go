@@ -337,7 +337,7 @@ func TestArchive_CommandLine(t *testing.T) {
 		{"archive push", slices.Concat(env, []string{"PGPORT=1", "PGPASSWORD=" + secret}), exitLog, "connect"},
 		{"archive push", slices.Concat(env, []string{"PGUSER=nobody", "PGPASSWORD=" + secret}), exitLog, "nobody"},
 		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGPASSWORD=" + secret}), exitLog, "password"},
-		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=require", "PGPASSWORD=" + secret}), exitLog, "TLS"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=verify-full", "PGPASSWORD=" + secret}), exitLog, "certificate"},
 	} {
 		out, err := archiveProgram(t, c.env, log, strings.Fields(c.args)...).CombinedOutput()
 		status := 0

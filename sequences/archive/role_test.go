@@ -69,6 +69,27 @@ func TestRole(t *testing.T) {
 	}
 }
 
+// With verify-full a push goes by TLS to a server whose certificate the rig has, and to no other.
+func TestOpen_TLS(t *testing.T) {
+	t.Parallel()
+	connection, log := database(t), newLog(t)
+	fill(t, log, 1, 2)
+	_ = opened(t, connection)
+	do(t, connection, strings.Join(statements(t, "tls")[:2], ""))
+	host := regexp.MustCompile(`host='([^']*)'`)
+	dir := host.FindStringSubmatch(connection)[1]
+	by := strings.Replace(host.ReplaceAllString(asRole(connection, "bench_tls", "Grünspan9"), "host=127.0.0.1"), "sslmode='disable'", "sslmode=verify-full", 1)
+	db := opened(t, by+" sslrootcert="+dir+"/server.crt")
+	push(t, &Pusher{Log: log, Archive: db})
+	var version string
+	if err := db.conn.QueryRow(t.Context(), "SELECT version FROM pg_stat_ssl WHERE pid = pg_backend_pid()").Scan(&version); err != nil || !strings.HasPrefix(version, "TLS") {
+		t.Errorf("the connection is not by TLS: %q, %v", version, err)
+	}
+	if _, err := Open(t.Context(), by); err == nil || problem.KindOf(err) != problem.Storage || !strings.Contains(err.Error(), "certificate") {
+		t.Errorf("a certificate that nobody knows: %v", err)
+	}
+}
+
 // A role that may not make the archive says who must.
 func TestRole_NoArchive(t *testing.T) {
 	t.Parallel()

@@ -5,8 +5,15 @@ package postgres
 
 import (
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"encoding/pem"
 	"fmt"
 	"io"
+	"math/big"
 	"net"
 	"os"
 	"os/exec"
@@ -109,10 +116,12 @@ func start(t testing.TB) *Server {
 		t.Fatal(err)
 	}
 	port := freePort(t)
+	certify(t, dir)
 	// What the shell reads ends with this process, and the server with it.
 	script := `"$1" -D "$3/data" -U postgres -A trust -E UTF8 --locale=C --no-sync >"$3/initdb.log" 2>&1 || exit 1
 printf 'local all postgres trust\nlocal all all scram-sha-256\nhost all all 127.0.0.1/32 scram-sha-256\n' >"$3/data/pg_hba.conf"
-"$2" -D "$3/data" -k "$3" -p "$4" -c listen_addresses=127.0.0.1 -c fsync=off -c shared_buffers=128MB -c max_wal_size=2GB >"$3/server.log" 2>&1 &
+chmod 600 "$3/server.key"
+"$2" -D "$3/data" -c ssl=on -c ssl_cert_file="$3/server.crt" -c ssl_key_file="$3/server.key" -k "$3" -p "$4" -c listen_addresses=127.0.0.1 -c fsync=off -c shared_buffers=128MB -c max_wal_size=2GB >"$3/server.log" 2>&1 &
 cat >/dev/null
 kill -QUIT $!
 wait
@@ -149,6 +158,40 @@ func (s *Server) ready() (err error) {
 		}
 	}
 	return err
+}
+
+// certify makes a certificate for 127.0.0.1, server.crt, and its key. It stands for itself.
+func certify(t testing.TB, dir string) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "tests"}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour),
+		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign}
+	certificate, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	private, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, block := range map[string]*pem.Block{"server.crt": {Type: "CERTIFICATE", Bytes: certificate}, "server.key": {Type: "PRIVATE KEY", Bytes: private}} {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, pem.EncodeToMemory(block), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Stat(dir); err == nil {
+			owner := info.Sys().(*syscall.Stat_t)
+			if err := os.Chown(path, int(owner.Uid), int(owner.Gid)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := os.Chmod(filepath.Join(dir, "server.crt"), 0o644); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func freePort(t testing.TB) int {
