@@ -14,11 +14,13 @@ import (
 // causesDrawing is the number of the drawing of benches that the causes were measured on last. Each
 // measuring takes the next number, so that a table that was changed after one is measured on
 // benches that nobody has seen.
-const causesDrawing = 5
+const causesDrawing = 6
 
 // ranked is what the program says of a run: the causes of its record.
 func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
-	e := cause.New(&b.Seq.Plan)
+	plan := b.Seq.Plan
+	plan.Coils = b.Rig.SwitchesCoils() // as for a record
+	e := cause.New(&plan)
 	e.Cycles, e.Complete, e.Counts = r.Cycles, r.Err == nil, r.Counts
 	for _, s := range r.Symptoms {
 		e.Symptom(s)

@@ -33,7 +33,7 @@ func TestRun_DiskFull(t *testing.T) {
 // What was measured is said where the disk has no room for the first cycle.
 func TestRun_NothingKept(t *testing.T) {
 	dir := smallDisk(t)
-	if err := os.WriteFile(filepath.Join(dir, "others"), make([]byte, 1850<<10), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "others"), make([]byte, 1830<<10), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	log := filepath.Join(dir, "log.db")

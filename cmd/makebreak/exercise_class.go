@@ -158,7 +158,7 @@ type jsonMarks struct {
 	Half     int      `json:"half"`
 	Wrong    []string `json:"wrong"`
 	Actions  int      `json:"actions"`
-	Spent    float64  `json:"spent_s"`
+	Spent    float64  `json:"spent_s"` // seconds
 	Shortest *float64 `json:"shortest_s"`
 	Way      []string `json:"way"`
 	Possible *int     `json:"possible"`
@@ -200,9 +200,9 @@ type jsonClassExercise struct {
 	Half     int         `json:"half"`
 	Wrong    int         `json:"wrong"`
 	Lucky    int         `json:"lucky"`
-	Spent    float64     `json:"median_spent_s"`
+	Spent    float64     `json:"median_spent_s"` // seconds
 	Actions  int         `json:"median_actions"`
-	Shortest float64     `json:"median_shortest_s"`
+	Shortest float64     `json:"median_shortest_s"` // seconds
 	Way      []string    `json:"median_way"`
 	Stuck    []jsonStuck `json:"taken_for"`
 	Open     []string    `json:"not_answered"`
@@ -221,7 +221,7 @@ type jsonEntry struct {
 	Rig      *string    `json:"rig"`
 	Started  string     `json:"started"`
 	Done     []string   `json:"done"`
-	Spent    float64    `json:"spent_s"`
+	Spent    float64    `json:"spent_s"` // seconds
 	Marks    *jsonMarks `json:"marks"`
 }
 

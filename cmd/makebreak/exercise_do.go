@@ -250,8 +250,8 @@ type jsonResult struct {
 	Done     bool               `json:"done"`
 	Readings []exercise.Reading `json:"readings"`
 	Dangers  []exercise.Danger  `json:"dangers"`
-	Cost     float64            `json:"cost_s"`
-	Spent    float64            `json:"spent_s"`
+	Cost     float64            `json:"cost_s"`  // seconds
+	Spent    float64            `json:"spent_s"` // seconds
 }
 
 func resultJSON(r *exercise.Result) jsonResult {

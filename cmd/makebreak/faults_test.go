@@ -108,7 +108,7 @@ func TestFaults_Named(t *testing.T) {
 		"coil-joint":         {"a joint in its wires is bad", "fail"},
 		"ground-open":        {"the 0 V of rig and unit are not joined", "undecided"},
 		"common-open":        {"Neither contact of K1 ever reads closed", "fail"},
-		"coil-open":          {"very likely an open coil or coil wire", "fail"},
+		"coil-open":          {"very likely the coil or its wire is open", "fail"},
 		"shorted-turns":      {"shorted turns lower it", "fail"},
 		"no-flyback":         {"no diode across the coil of K1 holds it", "pass"},
 		"reversed-flyback":   {"a diode across the coil the wrong way round", "fail"},

@@ -122,7 +122,7 @@ func killed(t *testing.T, log string, i int, rng *rand.Rand, usual *time.Duratio
 func TestSoak_CutAndDamaged(t *testing.T) {
 	t.Parallel()
 	log := filepath.Join(t.TempDir(), "log.db")
-	const page, tables = 4096, 32 // a log that can be opened has its tables whole
+	const page, tables = 4096, 48 // a log that can be opened has its tables whole
 	var file []byte
 	for rng, usual := rand.New(rand.NewPCG(3, 4)), 100*time.Millisecond; len(file) < 2*tables*page; {
 		killed(t, log, 1, rng, &usual)

@@ -44,7 +44,7 @@ type Range struct {
 	FullScale float64 // base unit of the mode's quantity; above it the meter shows OL
 	Digit     float64 // the last digit, base unit of the mode's quantity
 	Accuracy
-	Test     float64 // V without load that the meter tests with; 0: it does not
+	Test     float64 // volts without load that the meter tests with; 0: it does not
 	TestOhms float64 // ohms behind it
 }
 

@@ -197,7 +197,7 @@ type failure struct {
 
 type step struct {
 	Event string  `json:"event"`
-	Mean  float64 `json:"mean_s"`
+	Mean  float64 `json:"mean_s"` // seconds
 }
 
 type unitObject struct {

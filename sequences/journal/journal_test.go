@@ -266,7 +266,7 @@ func TestCheck_Damage(t *testing.T) {
 		t.Fatal(err)
 	}
 	const page = 4096
-	for at := int64(36 * page); at < info.Size(); at += page { // beyond the schema
+	for at := int64(48 * page); at < info.Size(); at += page { // beyond the schema
 		if _, err := f.WriteAt(bytes.Repeat([]byte{0x5A}, 64), at); err != nil {
 			t.Fatal(err)
 		}
