@@ -30,8 +30,8 @@ func init() { standIns[crowdName] = crowdMain }
 const pagesOpen = 100
 
 // crowdMain looks at the address in its arguments until standard input ends: 100 open pages,
-// 200 who are slow to ask, two who post a gigabyte each time, and four who ask without a
-// pause. It says when all of the pages are open.
+// 200 who are slow to ask, and two who post a gigabyte each time. It says when all of the
+// pages are open.
 func crowdMain() {
 	ctx, end := context.WithCancel(context.Background())
 	defer end()
@@ -52,9 +52,6 @@ func crowdMain() {
 	}
 	for range 2 {
 		c.repeat(func() { c.send(http.MethodPost, "/", io.LimitReader(zeros{}, 1<<30)) })
-	}
-	for _, path := range []string{"/", "/runs/last", "/runs/last.csv", "/metrics"} {
-		c.repeat(func() { c.send(http.MethodGet, path, nil) })
 	}
 	fmt.Println("here")
 	_, _ = io.Copy(io.Discard, os.Stdin) // until whoever started it has had enough
