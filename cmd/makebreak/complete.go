@@ -134,6 +134,12 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 	return cobra.NoFileCompletions
 }
 
+// asksToComplete reports whether a shell asks for words. Nothing else needs completions, which
+// take as long to set as all of the commands and flags.
+func asksToComplete(args []string) bool {
+	return slices.Contains(args, cobra.ShellCompRequestCmd) || slices.Contains(args, cobra.ShellCompNoDescRequestCmd)
+}
+
 // completions sets what a shell may complete for all commands and all of their flags.
 func (a *app) completions(c *cobra.Command) {
 	if c.ValidArgsFunction == nil && len(c.ValidArgs) == 0 {

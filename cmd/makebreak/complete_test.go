@@ -58,6 +58,9 @@ func TestComplete_All(t *testing.T) {
 	}
 	n := 0
 	eachCommand(func(c *cobra.Command) {
+		if !c.HasParent() {
+			(&app{}).completions(c)
+		}
 		words := append(strings.Fields(c.CommandPath())[1:], "--log", f.log)
 		for _, typed := range []string{"", "a", "-", "$(", "\x1b", "no/such/folder/"} {
 			if typed != "-" { // these are flags

@@ -78,6 +78,9 @@ func execute(ctx context.Context, args []string, s streams) (status int) {
 	s.err = safely(s.err)
 	a := &app{streams: s, ctx: ctx, now: wallClock}
 	root := a.root()
+	if asksToComplete(args) {
+		a.completions(root)
+	}
 	root.SetArgs(args)
 	root.SetIn(s.in)
 	help := &outfile.Sink{W: safely(s.out)} // help and version
@@ -143,7 +146,6 @@ or a file of results could not be written, 130 interrupted.`,
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c) })
 	root.SetHelpCommand(helpCommand(root))
 	root.AddCommand(a.runCommand(), a.batchCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.unitCommand(), a.archiveCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.exerciseCommand(), a.licencesCommand())
-	a.completions(root)
 	return root
 }
 
