@@ -99,7 +99,7 @@ func classPage(t *testing.T) string {
 	for i, m := range []*exercise.Marks{{Points: 10, Of: 10, Right: 1, Possible: 1}, marks, {Of: 10, Wrong: []string{"nothing"}}, nil} {
 		name := fmt.Sprintf("exercise-%d", i)
 		c.Exercises = append(c.Exercises, exercise.ClassExercise{Name: name, Title: "An invented exercise", Grade: 1 + i%3, Begun: 1, Answered: 1, Open: []string{"Zoë"}})
-		c.Entries = append(c.Entries, exercise.Entry{Exercise: name, Trainee: "Zoë " + strings.Repeat("long", 15), Marks: m, Dangers: []string{"cautions-unread"}})
+		c.Entries = append(c.Entries, exercise.Entry{Exercise: name, Trainee: "Zoë " + strings.Repeat("long", 15), Marks: m, Deeds: exercise.Deeds{Dangers: []string{"cautions-unread"}}})
 	}
 	var b bytes.Buffer
 	if err := c.HTML(&b); err != nil {

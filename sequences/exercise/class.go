@@ -18,11 +18,15 @@ type Entry struct {
 	Trainee         string // may be empty
 	Rig             string // file of a real rig; empty: the simulated bench
 	Started         time.Time
-	Answered        bool
 	Marks           *Marks // nil: not answered yet; without the truth, which the log does not hold
-	Done            []Action
-	Spent           time.Duration // bench time so far
-	Dangers         []string      // codes, one each time
+	Deeds
+}
+
+// Deeds are what a trainee has done in an exercise so far.
+type Deeds struct {
+	Done    []Action      // the first thing first
+	Spent   time.Duration // bench time
+	Dangers []string      // codes, one each time
 }
 
 // Actions is how many things were done before the answer.
@@ -98,17 +102,10 @@ func ClassOf(db *journal.DB, name, trainee string) (*Class, error) {
 }
 
 func entryOf(db *journal.DB, row *journal.Exercise) (*Entry, error) {
-	e := &Entry{Exercise: row.Name, Title: row.Title, Grade: row.Grade, Trainee: row.Trainee, Rig: row.Rig, Started: row.Started, Answered: !row.Ended.IsZero()}
-	steps, err := db.ExerciseSteps(row)
-	if err != nil {
+	e := &Entry{Exercise: row.Name, Title: row.Title, Grade: row.Grade, Trainee: row.Trainee, Rig: row.Rig, Started: row.Started}
+	var err error
+	if e.Deeds, err = deedsOf(db, row); err != nil {
 		return nil, err
-	}
-	for _, s := range steps {
-		a, err := actionOf(row, s)
-		if err != nil {
-			return nil, err
-		}
-		e.Done, e.Spent, e.Dangers = append(e.Done, a), e.Spent+s.Cost, append(e.Dangers, s.Dangers...)
 	}
 	if row.Marks == nil {
 		return e, nil
@@ -120,12 +117,30 @@ func entryOf(db *journal.DB, row *journal.Exercise) (*Entry, error) {
 	return e, nil
 }
 
-// actionOf reads an action as the log has it.
-func actionOf(row *journal.Exercise, s journal.ExerciseStep) (a Action, err error) {
-	if err := json.Unmarshal(s.Action, &a); err != nil {
-		return a, problem.Of(problem.Storage, fmt.Errorf("exercise %s: a step in the log cannot be read: %w", row.Name, err))
+// deedsOf reads the steps of an exercise in the log.
+func deedsOf(db *journal.DB, row *journal.Exercise) (d Deeds, err error) {
+	steps, err := db.ExerciseSteps(row)
+	if err != nil {
+		return d, err
 	}
-	return a, nil
+	for _, s := range steps {
+		var a Action
+		if err := json.Unmarshal(s.Action, &a); err != nil {
+			return d, problem.Of(problem.Storage, fmt.Errorf("exercise %s: a step in the log cannot be read: %w", row.Name, err))
+		}
+		d.add(a, s)
+	}
+	return d, nil
+}
+
+// add adds an action with its step.
+func (d *Deeds) add(a Action, s journal.ExerciseStep) {
+	d.Done, d.Spent, d.Dangers = append(d.Done, a), d.Spent+s.Cost, append(d.Dangers, s.Dangers...)
+}
+
+// has reports whether something of a kind was done.
+func (d *Deeds) has(k Kind) bool {
+	return slices.ContainsFunc(d.Done, func(a Action) bool { return a.Kind == k })
 }
 
 // add adds the entries up by exercise.

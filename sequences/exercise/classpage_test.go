@@ -16,7 +16,7 @@ func inventedClass() *Class {
 		return &Marks{Points: points, Of: 10, Right: 1, Spent: 9 * time.Minute, Actions: 4, Shortest: 4 * time.Minute, Possible: 1}
 	}
 	entry := func(name, title, trainee string, grade int, m *Marks, done ...Action) Entry {
-		e := Entry{Exercise: name, Title: title, Trainee: trainee, Grade: grade, Answered: m != nil, Marks: m, Done: done, Spent: 9 * time.Minute}
+		e := Entry{Exercise: name, Title: title, Trainee: trainee, Grade: grade, Marks: m, Deeds: Deeds{Done: done, Spent: 9 * time.Minute}}
 		return e
 	}
 	look, probe, try := Action{Kind: Look}, Action{Kind: Probe, A: "panel.OUT3", B: "panel.0V", Meter: "volts"}, Action{Kind: Try}

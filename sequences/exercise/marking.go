@@ -49,15 +49,6 @@ type Telling struct {
 	Shows  string // what it shows, with its figure
 }
 
-// LuckShare is the share of the points that a guess among the answers still possible would
-// have brought on average; 0 where nothing else was left.
-func (m *Marks) LuckShare() float64 {
-	if m.Possible < 2 {
-		return 0
-	}
-	return 1 - 1/float64(m.Possible)
-}
-
 // give marks the trainee's answer.
 func (s *Session) give(ctx context.Context, a Action, r *Result) error {
 	if len(a.Answer) == 0 || len(a.Answer) > mostFaults {
@@ -96,11 +87,8 @@ func (s *Session) give(ctx context.Context, a Action, r *Result) error {
 // mark marks answers.
 func (s *Session) mark(ctx context.Context, given []Answer) (*Marks, error) {
 	truth := s.hidden.Truth
-	m := &Marks{Of: s.def.Points.Right, Spent: s.Spent(), Actions: len(s.done), Truth: truth, Wrong: []string{}, Dangers: []string{}, Way: []Action{}}
+	m := &Marks{Of: s.def.Points.Right, Spent: s.deeds.Spent, Actions: len(s.deeds.Done), Truth: truth, Wrong: []string{}, Dangers: append([]string{}, s.deeds.Dangers...), Way: []Action{}}
 	m.score(given, truth, s.def.Points)
-	for _, x := range s.steps {
-		m.Dangers = append(m.Dangers, x.Dangers...)
-	}
 	m.Points = max(0, m.Points-len(m.Dangers)*s.def.Points.Danger)
 	if s.row.Rig != "" {
 		return m, nil // how a real unit differs from the simulated one is not known
@@ -138,7 +126,7 @@ func (m *Marks) score(given, truth []Answer, p Points) {
 
 // weigh finds the shortest way, and how much of an answer was luck.
 func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
-	j := newJudge(s.def, s.done)
+	j := newJudge(s.def, s.deeds.Done)
 	truth := j.are(s.hidden.Truth)
 	if truth == 0 {
 		return ErrState
@@ -152,7 +140,7 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 	if err := w.shortest(ctx, m); err != nil {
 		return err
 	}
-	return w.luck(ctx, m, s.done, given)
+	return w.luck(ctx, m, s.deeds.Done, given)
 }
 
 // weighing compares one bench with all answers.

@@ -94,8 +94,7 @@ type Session struct {
 	def    *Definition
 	hidden *hidden
 	faults []sim.Fault
-	steps  []journal.ExerciseStep
-	done   []Action // by index of steps
+	deeds  Deeds
 	now    func() time.Time
 }
 
@@ -216,17 +215,8 @@ func resume(db *journal.DB, row *journal.Exercise, h *hidden, now func() time.Ti
 		}
 		s.faults = append(s.faults, f)
 	}
-	if s.steps, err = db.ExerciseSteps(row); err != nil {
-		return nil, err
-	}
-	for _, x := range s.steps {
-		a, err := actionOf(row, x)
-		if err != nil {
-			return nil, err
-		}
-		s.done = append(s.done, a)
-	}
-	return s, nil
+	s.deeds, err = deedsOf(db, row)
+	return s, err
 }
 
 // Definition is the exercise's.
@@ -241,20 +231,18 @@ func (s *Session) Rig() string { return s.row.Rig }
 // Answered reports whether the exercise is over.
 func (s *Session) Answered() bool { return !s.row.Ended.IsZero() }
 
-// Done returns what the trainee has done, the first thing first.
-func (s *Session) Done() []Action { return s.done }
-
 // Spent is the bench time spent so far.
-func (s *Session) Spent() (d time.Duration) {
-	for _, x := range s.steps {
-		d += x.Cost
-	}
-	return d
-}
+func (s *Session) Spent() time.Duration { return s.deeds.Spent }
+
+// Read reports whether the trainee has read the job card.
+func (s *Session) Read() bool { return s.deeds.has(ReadCard) }
+
+// Dangers is how often the trainee has done something dangerous.
+func (s *Session) Dangers() int { return len(s.deeds.Dangers) }
 
 // specimen is the bench as it stands.
 func (s *Session) specimen() (*specimen, error) {
-	changes, err := changesIn(s.done)
+	changes, err := changesIn(s.deeds.Done)
 	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: changes}, err
 }
 
@@ -386,8 +374,8 @@ func (s *Session) store(r *Result) error {
 }
 
 func (s *Session) took(x journal.ExerciseStep, r *Result) {
-	s.steps, s.done = append(s.steps, x), append(s.done, r.Action)
-	r.Spent = s.Spent()
+	s.deeds.add(r.Action, x)
+	r.Spent = s.deeds.Spent
 }
 
 // try runs the sequence.
@@ -396,7 +384,7 @@ func (s *Session) try(ctx context.Context, a Action, r *Result, run Runner) erro
 	if err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(s.done, func(x Action) bool { return x.Kind == ReadCard }) {
+	if !s.Read() {
 		r.Dangers = append(r.Dangers, unread())
 	}
 	r.Cost += t.Sequence.Baseline + time.Duration(t.Sequence.Cycles)*t.Sequence.Duration()

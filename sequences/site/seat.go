@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"html/template"
-	"slices"
 	"sync"
 	"time"
 
@@ -146,9 +145,8 @@ func (s *seat) do(a exercise.Action) {
 		return
 	}
 	s.seen = append(s.seen, sight{Result: r, N: len(s.seen) + 1, What: whatOf(a), Run: run})
-	s.spent, s.may, s.over = s.session.Spent(), s.session.Allowed(), s.session.Answered()
-	s.read = s.read || a.Kind == exercise.ReadCard
-	s.danger += len(r.Dangers)
+	x := s.session
+	s.spent, s.may, s.over, s.read, s.danger = x.Spent(), x.Allowed(), x.Answered(), x.Read(), x.Dangers()
 }
 
 // whatOf says what was done.
@@ -171,17 +169,6 @@ func (p *practice) whyNot(err error) string {
 	}
 	p.failed("exercise: %v", err)
 	return "This could not be done. The program that serves this page says why."
-}
-
-// choose finds what of a kind may be done now.
-func (s *seat) choose(kind exercise.Kind) (exercise.Allowed, bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	i := slices.IndexFunc(s.may, func(a exercise.Allowed) bool { return a.Kind == kind })
-	if i < 0 {
-		return exercise.Allowed{}, false
-	}
-	return s.may[i], true
 }
 
 // CostWords say what something cost at the bench.
