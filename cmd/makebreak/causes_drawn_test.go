@@ -96,7 +96,7 @@ func TestCauses_DrawnBenches(t *testing.T) {
 func TestCauses_DrawnTruth(t *testing.T) {
 	t.Parallel()
 	for i, kind := range []string{"stuck-low", "inverted", "one-arming", "dead-relay", "welded", "swapped-contacts", "common-open"} {
-		seed := uint64(6_900_000_000 + i)
+		seed := 6_900_000_000 + uint64(i)
 		b, err := drawnbench.Draw(seed, kind)
 		if err != nil {
 			t.Fatal(err)

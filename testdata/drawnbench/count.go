@@ -24,7 +24,7 @@ type Wanted struct {
 // small or hidden are kept besides. Each drawing has seeds of its own.
 func Count(ctx context.Context, drawing int, want Wanted, rank Ranker) (*Counted, error) {
 	c := &Counted{}
-	base := uint64(firstSeed + drawing*perDrawing)
+	base := firstSeed + uint64(drawing)*perDrawing
 	kinds := Kinds()
 	told := 0
 	err := Each(func(i int) (*Single, error) {
