@@ -1,5 +1,7 @@
 package circuit
 
+import "slices"
+
 // joined keeps which names belong together. The first name that was added stands for all
 // that are joined with it.
 type joined struct {
@@ -8,7 +10,10 @@ type joined struct {
 	up    []int // towards the name that stands for it
 }
 
-func newJoined() *joined { return &joined{index: map[string]int{}} }
+// newJoined has room for so many names.
+func newJoined(names int) *joined {
+	return &joined{names: make([]string, 0, names), index: make(map[string]int, names), up: make([]int, 0, names)}
+}
 
 func (j *joined) add(names ...string) {
 	for _, n := range names {
@@ -28,10 +33,16 @@ func (j *joined) root(i int) int {
 	return i
 }
 
+// at returns the index of the name that stands for one that was added.
+func (j *joined) at(name string) int { return j.root(j.index[name]) }
+
 // of returns the name that stands for one that was added.
-func (j *joined) of(name string) string { return j.names[j.root(j.index[name])] }
+func (j *joined) of(name string) string { return j.names[j.at(name)] }
 
 func (j *joined) join(a, b string) {
-	x, y := j.root(j.index[a]), j.root(j.index[b])
+	x, y := j.at(a), j.at(b)
 	j.up[max(x, y)] = min(x, y)
 }
+
+// clone returns a copy, in which further names of those that were added can be joined.
+func (j *joined) clone() *joined { return &joined{j.names, j.index, slices.Clone(j.up)} }

@@ -110,6 +110,3 @@ func (n *Network) check() error {
 }
 
 func inReach(ohms float64) bool { return ohms >= leastOhms && ohms <= mostOhms }
-
-// Has reports whether a part of the network ends at the point.
-func (n *Network) Has(point string) bool { return n.nodes().has(point) }

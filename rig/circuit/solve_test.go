@@ -115,7 +115,7 @@ func TestSolve_Floating(t *testing.T) {
 			t.Errorf("from %s to %s: %g V, %v", c.plus, c.minus, v, err)
 		}
 	}
-	if _, ok := s.Through("x"); ok || n.Has("x") || !n.Has("f") {
+	if _, ok := s.Through("x"); ok || s.Has("x") || !s.Has("f") {
 		t.Error("parts that are not there are known")
 	}
 }

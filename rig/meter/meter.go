@@ -66,21 +66,18 @@ const liveVolts = 0.05
 // live returns the highest voltage between one of the leads' points and the rest of the
 // circuit, and which of the two it is. No voltage between the leads themselves is no proof: one
 // slip of a lead, and there is.
-func live(n *circuit.Network, red, black string) (volts float64, place string, err error) {
-	s, err := n.Solve()
-	if err != nil {
-		return 0, "", err
-	}
-	atRed, atBlack := s.Highest(red), s.Highest(black)
+func live(n *circuit.Solution, red, black string) (volts float64, place string) {
+	atRed, atBlack := n.Highest(red), n.Highest(black)
 	if atBlack > atRed {
-		return atBlack, black, nil
+		return atBlack, black
 	}
-	return atRed, red, nil
+	return atRed, red
 }
 
-// Read puts the red lead on one point and the black one on another and reads. The error is of
-// the kind Usage where the network has no such point.
-func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading, error) {
+// Read puts the red lead on one point of a network and the black one on another and reads. The
+// network is solved without the meter, once for all readings in its state. The error is of the
+// kind Usage where the network has no such point.
+func (m *Meter) Read(n *circuit.Solution, mode Mode, red, black string) (Reading, error) {
 	r := Reading{Mode: mode, Red: red, Black: black, Value: math.NaN(), Overload: true, Within: math.NaN()}
 	if len(Ranges(mode)) == 0 {
 		return r, problem.New(problem.Usage, fmt.Sprintf("the meter cannot measure %q: %s", mode, words.UseOneOf(string(mode), words.Texts(Modes(), func(m Mode) string { return string(m) }))))
@@ -88,22 +85,20 @@ func (m *Meter) Read(n *circuit.Network, mode Mode, red, black string) (Reading,
 	if err := known(n, red, black); err != nil {
 		return r, err
 	}
-	if mode.Tests() {
-		volts, place, err := live(n, red, black)
-		if err != nil {
-			return r, err
-		}
-		if volts > liveVolts {
-			r.Dangers = append(r.Dangers, circuit.Danger{Code: circuit.LiveOhms, Place: place, Value: volts, Limit: liveVolts})
-		}
+	if volts, place := live(n, red, black); mode.Tests() && volts > liveVolts {
+		r.Dangers = append(r.Dangers, circuit.Danger{Code: circuit.LiveOhms, Place: place, Value: volts, Limit: liveVolts})
 	}
+	v, by := 0.0, Range{}
 	for i, x := range ranges {
 		if x.Mode != mode {
 			continue
 		}
-		v, err := x.sees(n, red, black)
-		if err != nil {
-			return r, err
+		if by.Mode != mode || x.Test != by.Test || x.TestOhms != by.TestOhms { // else it sees the same
+			var err error
+			if v, err = x.sees(n, red, black); err != nil {
+				return r, err
+			}
+			by = x
 		}
 		if m.shows(&r, x, m.errors[i], v) {
 			break
@@ -134,7 +129,7 @@ func (m *Meter) shows(r *Reading, x Range, e off, v float64) bool {
 }
 
 // sees returns the value that the range's electronics come to, before its errors.
-func (x Range) sees(n *circuit.Network, red, black string) (float64, error) {
+func (x Range) sees(n *circuit.Solution, red, black string) (float64, error) {
 	switch x.Mode {
 	case DCVolts:
 		return across(n, inputOhms, 0, red, black)
@@ -159,16 +154,16 @@ const (
 )
 
 // across returns the volts at the meter's sockets, with its input or test source there.
-func across(n *circuit.Network, ohms, test float64, red, black string) (float64, error) {
-	s, err := n.With(leads(ohms, test, red, black)).Solve()
+func across(n *circuit.Solution, ohms, test float64, red, black string) (float64, error) {
+	s, err := n.With(leads(ohms, test, red, black))
 	if err != nil {
 		return 0, err
 	}
 	return s.Volts(plus, minus)
 }
 
-func hum(n *circuit.Network, red, black string) (float64, error) {
-	return n.With(leads(inputOhms, 0, red, black)).Hum(plus, minus)
+func hum(n *circuit.Solution, red, black string) (float64, error) {
+	return n.HumWith(leads(inputOhms, 0, red, black), plus, minus)
 }
 
 func leads(ohms, test float64, red, black string) *circuit.Network {
@@ -183,7 +178,7 @@ func leads(ohms, test float64, red, black string) *circuit.Network {
 }
 
 // known refuses points that no part of the network has.
-func known(n *circuit.Network, points ...string) error {
+func known(n *circuit.Solution, points ...string) error {
 	for _, p := range points {
 		if !n.Has(p) {
 			return problem.Of(problem.Usage, fmt.Errorf("%s: %w", p, circuit.ErrUnknownPoint))

@@ -84,11 +84,8 @@ func (a *agreement) visit(rig *wiring.Rig, opts sim.Opts) bool {
 }
 
 func (a *agreement) solve(w *sim.World) *circuit.Solution {
-	s, err := w.Network(sim.SupplyOn).Solve()
-	if err != nil {
-		a.t.Fatal(err)
-	}
-	return s
+	a.t.Helper()
+	return solved(a.t, w, sim.SupplyOn)
 }
 
 func (a *agreement) volts(s *circuit.Solution, red, black string) float64 {
@@ -148,7 +145,7 @@ func (a *agreement) compare(what string, rig *wiring.Rig, w *sim.World, c *captu
 		if look := float64(w.Look().Outputs[i].Volts); math.Abs(look-seen) > (0.0004+0.05*hum)*rig.TerminalPerPin(o.Name) {
 			a.t.Errorf("%s: %s reads %.4f V, a look %.4f V", what, o.Name, seen, look)
 		}
-		r, err := m.Read(net, meter.DCVolts, "rig."+o.Name, "rig.0V")
+		r, err := m.Read(after, meter.DCVolts, "rig."+o.Name, "rig.0V")
 		if err != nil {
 			a.t.Fatal(err)
 		}

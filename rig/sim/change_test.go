@@ -301,7 +301,7 @@ func TestChange_TurnCoil(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, p := range []string{"K1.A1", "K1.A2"} {
-			r, err := meter.New(3).Read(w.Network(SupplyOff), meter.Continuity, "panel.OUT3", p)
+			r, err := meter.New(3).Read(solved(t, w, SupplyOff), meter.Continuity, "panel.OUT3", p)
 			if err != nil || r.Beeps != (p == end) {
 				t.Errorf("%q: OUT3 to %s: %v, %v", change, p, r, err)
 			}

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/circuit"
 	"makebreak/rig/meter"
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
@@ -15,6 +16,16 @@ func programmed(rig *wiring.Rig, opts Opts) Opts {
 		opts.Programme = []Rule{{Output: "OUT3", Event: "arm-away", Do: GoHigh}, {Output: "OUT3", Event: "disarm", Do: GoLow}}
 	}
 	return opts
+}
+
+// solved is the bench's network as it is now.
+func solved(t testing.TB, w *World, power Power) *circuit.Solution {
+	t.Helper()
+	s, err := w.Network(power).Solve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
 }
 
 // A meter reads at each point of the drawing, on and off, and each wire has its ends there.
@@ -32,20 +43,22 @@ func TestLayout_EveryPointReads(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
+			on, off := solved(t, w, SupplyOn), solved(t, w, SupplyOff)
 			for _, p := range w.Layout().Points {
-				if r, err := m.Read(w.Network(SupplyOn), meter.DCVolts, p.Name, zero); err != nil || r.Overload {
+				if r, err := m.Read(on, meter.DCVolts, p.Name, zero); err != nil || r.Overload {
 					t.Errorf("%s on: %v, %v", p.Name, r, err)
 				}
-				if r, err := m.Read(w.Network(SupplyOff), meter.Ohms, p.Name, zero); err != nil || len(r.Dangers) > 0 {
+				if r, err := m.Read(off, meter.Ohms, p.Name, zero); err != nil || len(r.Dangers) > 0 {
 					t.Errorf("%s off: %v, %v", p.Name, r, err)
 				}
 			}
 		}
+		off := solved(t, w, SupplyOff)
 		for _, x := range w.Layout().Wires {
 			if !w.layout.has(x.From) || !w.layout.has(x.To) {
 				t.Errorf("wire %+v ends at no point", x)
 			}
-			if r, err := m.Read(w.Network(SupplyOff), meter.Continuity, x.From, x.To); err != nil || !r.Beeps {
+			if r, err := m.Read(off, meter.Continuity, x.From, x.To); err != nil || !r.Beeps {
 				t.Errorf("wire %+v: %v, %v", x, r, err)
 			}
 		}
@@ -61,11 +74,7 @@ func TestNetwork_Inputs(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := func(power Power, point string) float64 {
-		s, err := w.Network(power).Solve()
-		if err != nil {
-			t.Fatal(err)
-		}
-		v, err := s.Volts(point, "panel.0V")
+		v, err := solved(t, w, power).Volts(point, "panel.0V")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -82,7 +91,7 @@ func TestNetwork_Inputs(t *testing.T) {
 		near(t, name, at(SupplyOn, "panel.KEY"), supply*ohms/(4700+ohms), 1e-3)
 		near(t, name+" at another input", at(SupplyOn, "panel.ZONE"), supply, 1e-3)
 		near(t, "reference's line", at(SupplyOn, "pin.REF"), 3.3, 1e-3)
-		if r, err := meter.New(2).Read(w.Network(SupplyOff), meter.Ohms, "panel.KEY", "rig.COM"); err != nil || r.Value < 4600 || r.Value > 5000 {
+		if r, err := meter.New(2).Read(solved(t, w, SupplyOff), meter.Ohms, "panel.KEY", "rig.COM"); err != nil || r.Value < 4600 || r.Value > 5000 {
 			t.Errorf("%s without supply: %v, %v", name, r, err)
 		}
 		w.setDrive(d, false)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"makebreak/rig/capture"
+	"makebreak/rig/circuit"
 	"makebreak/rig/meter"
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
@@ -60,7 +61,11 @@ func (s *Session) probe(ctx context.Context, a Action, r *Result) error {
 	}
 	r.Cost += at
 	return s.stopAfter(ctx, a.After, func(w *sim.World, _ *capture.Capture) error {
-		x, err := read(meter.New(labelOf(s.row.UUID)), w, &r.Action)
+		n, err := powered(w, &r.Action).Solve()
+		if err != nil {
+			return err
+		}
+		x, err := read(meter.New(labelOf(s.row.UUID)), n, &r.Action)
 		if err != nil {
 			return err
 		}
@@ -91,24 +96,32 @@ func (d *Definition) canonical(a *Action) error {
 	return nil
 }
 
-// read reads a meter that is held to a bench as it is now.
-func read(m *meter.Meter, w *sim.World, a *Action) (meter.Reading, error) {
-	power := sim.SupplyOn
-	if a.Off {
-		power = sim.SupplyOff
-	}
-	return m.Read(w.Network(power), meter.Mode(a.Meter), a.A, a.B)
+// powered is a bench as it is now, with its supplies on or off for a measurement.
+func powered(w *sim.World, a *Action) *circuit.Network {
+	return w.Network(sim.Power(!a.Off))
+}
+
+// read reads a meter that is held to a bench.
+func read(m *meter.Meter, n *circuit.Solution, a *Action) (meter.Reading, error) {
+	return m.Read(n, meter.Mode(a.Meter), a.A, a.B)
 }
 
 // probed adds what the measurements show that are due after an event.
 func probed(into shown, event string, seed uint64, w *sim.World, probes []Action) error {
 	m := meter.New(seed)
+	solved := map[bool]*circuit.Solution{} // by whether the supplies are off
 	for i := range probes {
 		a := &probes[i]
 		if a.After != event {
 			continue
 		}
-		x, err := read(m, w, a)
+		if solved[a.Off] == nil {
+			var err error
+			if solved[a.Off], err = powered(w, a).Solve(); err != nil {
+				return err
+			}
+		}
+		x, err := read(m, solved[a.Off], a)
 		if err != nil {
 			return err
 		}
