@@ -26,9 +26,6 @@ const (
 	Shorted DangerCode = "shorted"
 )
 
-// DangerCodes lists the dangers.
-func DangerCodes() []DangerCode { return []DangerCode{LiveOhms, HighSupply, Burns, Shorted} }
-
 // Kind is the quantity of the danger's figures.
 func (c DangerCode) Kind() unit.Kind {
 	switch c {

@@ -9,8 +9,7 @@ import (
 )
 
 // Network is a network of named points. A point is there as soon as a part names it.
-// The zero Network is empty. Parts have names for what is asked of them later; empty: nobody
-// asks.
+// The zero Network is empty. Parts have names for errors; they may be empty.
 type Network struct {
 	Wires     []Wire
 	Resistors []Resistor

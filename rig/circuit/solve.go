@@ -18,7 +18,7 @@ var ErrFloating = errors.New("nothing joins the two points")
 // ErrUnknownPoint says that no part of the network names a point.
 var ErrUnknownPoint = errors.New("no part of the network ends at this point")
 
-// Solution is what stands at a network's points and flows in its parts.
+// Solution is what stands at a network's points.
 type Solution struct {
 	net    *Network
 	nodes  *joined // points by their nodes
@@ -265,39 +265,6 @@ func (s *Solution) Highest(point string) float64 {
 		}
 	}
 	return highest
-}
-
-// Flow is what a part carries.
-type Flow struct {
-	Amperes float64 // amperes: out of a source's plus, from a resistor's From, out of a diode's cathode
-	Watts   float64 // watts turned into heat in it; a source's are those in its inner resistance
-}
-
-// Through returns what the part of a name carries; false where there is none.
-func (s *Solution) Through(name string) (Flow, bool) {
-	for _, r := range s.net.Resistors {
-		if r.Name == name && r.Ohms != 0 {
-			v := s.at(r.From) - s.at(r.To)
-			return Flow{v / r.Ohms, v * v / r.Ohms}, true // none in an infinite one
-		}
-	}
-	for _, x := range s.net.Sources {
-		if x.Name == name {
-			i := (x.Volts - s.at(x.Plus) + s.at(x.Minus)) / x.Ohms
-			return Flow{i, i * i * x.Ohms}, true
-		}
-	}
-	for k, d := range s.net.Diodes {
-		if d.Name == name {
-			v := s.at(d.Anode) - s.at(d.Cathode)
-			i := v / d.Leakage
-			if s.on[k] {
-				i += (v - d.Forward) / d.Ohms
-			}
-			return Flow{i, i * v}, true
-		}
-	}
-	return Flow{}, false
 }
 
 // Hum returns the amplitude in volts of what the sources' hum makes between two points:

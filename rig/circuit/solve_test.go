@@ -34,11 +34,11 @@ func TestSolve_Divider(t *testing.T) {
 	}
 	near(t, "pin", volts(t, n, "pin", "0"), 13.2*10e3/49012)
 	s, _ := n.Solve()
-	f, _ := s.Through("lower")
-	near(t, "current", f.Amperes, 13.2/49012)
-	near(t, "power", f.Watts, 13.2/49012*13.2/49012*10e3)
-	f, _ = s.Through("out")
-	near(t, "source's current", f.Amperes, 13.2/49012)
+	f, _ := s.through("lower")
+	near(t, "current", f.amperes, 13.2/49012)
+	near(t, "power", f.watts, 13.2/49012*13.2/49012*10e3)
+	f, _ = s.through("out")
+	near(t, "source's current", f.amperes, 13.2/49012)
 	near(t, "highest at the pin", s.Highest("pin"), 13.2*39e3/49012)
 	near(t, "highest at 0 V", s.Highest("0"), 13.2*49e3/49012)
 	near(t, "highest nowhere", s.Highest("x"), 0)
@@ -54,7 +54,7 @@ func TestSolution_ThroughOpen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f, ok := s.Through("open"); !ok || f != (Flow{}) {
+	if f, ok := s.through("open"); !ok || f != (flow{}) {
 		t.Errorf("%+v, %v", f, ok)
 	}
 }
@@ -115,14 +115,14 @@ func TestSolve_Floating(t *testing.T) {
 			t.Errorf("from %s to %s: %g V, %v", c.plus, c.minus, v, err)
 		}
 	}
-	if _, ok := s.Through("x"); ok || s.Has("x") || !s.Has("f") {
+	if _, ok := s.through("x"); ok || s.Has("x") || !s.Has("f") {
 		t.Error("parts that are not there are known")
 	}
 }
 
 // The figures of each danger have a unit.
 func TestDanger_Units(t *testing.T) {
-	for _, c := range DangerCodes() {
+	for _, c := range []DangerCode{LiveOhms, HighSupply, Burns, Shorted} {
 		if c.Kind().Base == "" {
 			t.Errorf("%s has figures without a unit", c)
 		}
