@@ -167,23 +167,21 @@ func madePoints(t *testing.T) string {
 
 func madeFaults(*testing.T) string {
 	var b strings.Builder
-	for _, g := range sim.FaultGroups() {
-		fmt.Fprintf(&b, "**%s**: %s.\n\n| fault | value | usually | at | what it does |\n| --- | --- | --- | --- | --- |\n", words.Capital(string(g)), g.About())
-		for _, f := range sim.Faults() {
-			if f.Group == g {
-				fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", f.Name, f.Value, f.Usual, f.Place, f.About)
-			}
+	var group sim.FaultGroup
+	for _, f := range sim.Faults() {
+		if f.Group != group {
+			group = f.Group
+			fmt.Fprintf(&b, "\n**%s**: %s.\n\n| fault | value | usually | at | what it does |\n| --- | --- | --- | --- | --- |\n", words.Capital(string(group)), group.About())
 		}
-		b.WriteString("\n")
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", f.Name, f.Value, f.Usual, f.Place, f.About)
 	}
-	return strings.TrimSuffix(b.String(), "\n")
+	return strings.TrimPrefix(b.String(), "\n")
 }
 
 func madeChanges(*testing.T) string {
 	var b strings.Builder
 	b.WriteString("| change | what it does |\n| --- | --- |\n")
-	opts := sim.Opts{Programme: []sim.Rule{{Output: "OUT3", Event: "arm-away", Do: sim.GoHigh}}}
-	for _, c := range sim.Changes(rigfile.Builtin()[0], opts) {
+	for _, c := range sim.Changes() {
 		fmt.Fprintf(&b, "| `%s` | %s |\n", escaped(c.Form), c.About)
 	}
 	return b.String()

@@ -221,7 +221,7 @@ func TestChanges_AgreeWithSamples(t *testing.T) {
 	faults := sim.Faults()
 	for _, rig := range append(rigfile.Builtin(), sim.TwoRelays()) {
 		opts := sim.Opts{Programme: program(rig)}
-		for _, info := range sim.Changes(rig, opts) {
+		for _, info := range sim.PossibleChanges(rig, opts) {
 			for range draws {
 				x := sim.Opts{Seed: d.Uint64()}
 				for range 1 + d.IntN(3) {
@@ -241,7 +241,7 @@ func TestChanges_AgreeWithSamples(t *testing.T) {
 }
 
 // drawChange draws one of a kind's changes, and its figure.
-func drawChange(d *rand.Rand, info sim.ChangeInfo) sim.Change {
+func drawChange(d *rand.Rand, info sim.Possible) sim.Change {
 	c := info.Choices[d.IntN(len(info.Choices))]
 	switch {
 	case info.Value == nil:

@@ -70,6 +70,21 @@ func init() {
 	}
 }
 
+// ChangeInfo describes a kind of change.
+type ChangeInfo struct {
+	Kind  ChangeKind
+	Form  string // how it is written: swap A B
+	About string // one plain line
+}
+
+// Changes lists the kinds of changes.
+func Changes() (all []ChangeInfo) {
+	for _, f := range changeForms {
+		all = append(all, ChangeInfo{f.kind, f.form, f.about})
+	}
+	return all
+}
+
 func formOf(kind ChangeKind) *changeForm {
 	for i := range changeForms {
 		if changeForms[i].kind == kind {

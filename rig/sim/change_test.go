@@ -417,7 +417,7 @@ func TestChanges_Listed(t *testing.T) {
 	for _, rig := range rigfile.Builtin() {
 		opts := programmed(rig, Opts{Seed: 2})
 		kinds := map[ChangeKind]bool{}
-		for _, info := range Changes(rig, opts) {
+		for _, info := range PossibleChanges(rig, opts) {
 			kinds[info.Kind] = true
 			for _, c := range info.Choices {
 				x := opts

@@ -108,11 +108,6 @@ const (
 	InRig      FaultGroup = "rig"
 )
 
-// FaultGroups returns the groups in the order in which they are listed.
-func FaultGroups() []FaultGroup {
-	return []FaultGroup{InPanel, InOutput, InSupply, InWiring, InRelay, InContacts, InRig}
-}
-
 // About says what of a bench the group is.
 func (g FaultGroup) About() string {
 	return map[FaultGroup]string{

@@ -193,13 +193,9 @@ func (d *Definition) has(point string) bool {
 	return slices.ContainsFunc(d.layout.Points, func(p sim.Point) bool { return p.Name == point })
 }
 
-// changeKinds are all kinds of change, in the order in which they are listed.
-var changeKinds = []sim.ChangeKind{sim.SwapWires, sim.SetAddress, sim.Programme, sim.SetSupply, sim.AddResistor, sim.NewBoard,
-	sim.JoinPoints, sim.PartPoints, sim.ReplaceWire, sim.SetPolarity}
-
 // changeNames are the kinds of change that an exercise can allow.
 func changeNames() []string {
-	return words.Texts(changeKinds, func(k sim.ChangeKind) string { return string(k) })
+	return words.Texts(sim.Changes(), func(c sim.ChangeInfo) string { return string(c.Kind) })
 }
 
 // mayChange reports whether an exercise allows a kind of change.

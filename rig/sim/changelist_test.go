@@ -5,11 +5,9 @@ import (
 	"makebreak/rig/wiring"
 )
 
-// ChangeInfo describes a kind of change that a bench can have.
-type ChangeInfo struct {
-	Kind  ChangeKind
-	Form  string // how it is written: swap A B
-	About string // one plain line
+// Possible are changes of one kind that a bench can have.
+type Possible struct {
+	Kind ChangeKind
 	// Choices are all changes of the kind. Where Value says so, they carry a usual figure, and
 	// others may be given.
 	Choices []Change
@@ -23,9 +21,9 @@ const (
 	usualResistor = 1000.0
 )
 
-// Changes lists what a person can change on a bench with the unit that the options describe.
+// PossibleChanges lists what a person can change on a bench with the unit that the options describe.
 // Kinds that the bench has no place for are left out.
-func Changes(rig *wiring.Rig, opts Opts) (all []ChangeInfo) {
+func PossibleChanges(rig *wiring.Rig, opts Opts) (all []Possible) {
 	l := &lister{rig: rig, layout: NewLayout(rig, opts), relays: opts.Relays}
 	if l.relays == nil {
 		l.relays = DefaultRelays(rig, opts.Programme)
@@ -35,9 +33,9 @@ func Changes(rig *wiring.Rig, opts Opts) (all []ChangeInfo) {
 			l.programme(r.Output)
 		}
 	}
-	for _, f := range changeForms {
-		info := ChangeInfo{Kind: f.kind, Form: f.form, About: f.about, Choices: l.choices(f.kind)}
-		switch f.kind {
+	for _, f := range Changes() {
+		info := Possible{Kind: f.Kind, Choices: l.choices(f.Kind)}
+		switch f.Kind {
 		case SetSupply:
 			info.Value = &unit.Voltage
 		case AddResistor:
