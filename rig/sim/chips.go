@@ -98,15 +98,23 @@ func (w *World) inputs(r *wiring.Chip, opts Opts) ([4]simchip.Input, error) {
 		o.share = o.parts.share()
 		o.lift = returnShare(x.Divider, o.share, ohms) * d.within(0, returnVolts)
 		in[x.Channel] = func(from, to capture.Instant) float64 {
-			return (o.sense.mean(int64(from)-late, int64(to)-late)-w.lifted(o, int64(from)-late, int64(to)-late))*o.share + o.lift
+			return w.atPin(o, o.sense.mean(int64(from)-late, int64(to)-late), int64(from)-late, int64(to)-late)
 		}
 		if weights := opts.Weights; weights != nil {
 			in[x.Channel] = func(from, to capture.Instant) float64 {
-				return (o.sense.weighted(int64(from)-late, int64(to)-late, weights)-w.lifted(o, int64(from)-late, int64(to)-late))*o.share + o.lift
+				return w.atPin(o, o.sense.weighted(int64(from)-late, int64(to)-late, weights), int64(from)-late, int64(to)-late)
 			}
 		}
 	}
 	return in, nil
+}
+
+// atPin returns the volts at a converter's pin over a time, by those behind the sense wire.
+func (w *World) atPin(o *output, sensed float64, from, to int64) float64 {
+	if w.floating {
+		sensed -= w.lifted(o, from, to)
+	}
+	return sensed*o.share + o.lift
 }
 
 // The converter's input loads the divider. Its impedance is drawn within a share
@@ -141,9 +149,6 @@ type divider struct {
 // mains adds is left out, and what converters' inputs conduct that are pulled below their
 // ground.
 func (w *World) lifted(o *output, from, to int64) float64 {
-	if !w.floating {
-		return 0
-	}
 	sum, all := 0.0, 0.0
 	for _, x := range w.outputs {
 		if x.parts.upper == 0 {

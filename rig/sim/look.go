@@ -53,7 +53,7 @@ const mainsPeriod = int64(20 * time.Millisecond)
 func (w *World) lookAt(i int, o *output) OutputLook {
 	r := &w.rig.Outputs[i]
 	c := w.chipOf(o)
-	pin := (o.sense.mean(w.now-mainsPeriod, w.now)-w.lifted(o, w.now-mainsPeriod, w.now))*o.share + o.lift
+	pin := w.atPin(o, o.sense.mean(w.now-mainsPeriod, w.now), w.now-mainsPeriod, w.now)
 	pin = min(max(pin, -inputClamp), c.opts.SupplyVolts+inputClamp)
 	pin = pin*(1+c.opts.GainError) + c.opts.OffsetVolts
 	full := w.rig.Chip(r.Chip).Range
