@@ -193,13 +193,11 @@ func (w *World) turnCoil(relay string) error {
 		return err
 	}
 	k.turned = !k.turned
-	switch c := &k.coil; {
-	case c.undamped:
+	c := &k.coil
+	if c.undamped {
 		return nil
-	case c.reversed:
-		c.reversed, c.flyback = false, flybackVolts
-	default:
-		c.reversed, c.flyback = true, avalancheVolts
+	}
+	if c.reversed = !c.reversed; c.reversed {
 		w.checkCurrent(k.out, (k.out.on.volts-k.out.stands(k.out.on))/k.out.on.ohms)
 	}
 	return nil
@@ -419,9 +417,6 @@ func (w *World) exchangeBoard(c Change) error {
 	d := newDraws(w.opts.Seed, fmt.Sprintf("relay %s, board %d", k.name, k.boards+1), w.opts.Exact)
 	k.setup(w.opts.Unit, d)
 	k.worn = wear{}
-	if k.turned {
-		k.coil.flyback = avalancheVolts
-	}
 	return nil
 }
 

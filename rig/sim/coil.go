@@ -9,7 +9,6 @@ type coil struct {
 	ohms, henries float64
 	pullIn        float64 // A: the armature starts towards the core above it
 	dropOut       float64 // A: and falls back below it
-	flyback       float64 // V: forward voltage of the diode across the coil
 	made          float64 // ohms as it was made, without faults
 	across        float64 // ohms of resistors across it; 0: none
 
@@ -27,6 +26,18 @@ type coil struct {
 	slope float64 // A/ns
 	b     float64 // A: what a supply that settles adds
 	tauB  float64 // ns
+}
+
+// flybackVolts is what stands at a diode that carries a coil's current.
+const flybackVolts = 0.7
+
+// flyback returns the volts below 0 V at which the coil's current finds a way: the diode's
+// forward voltage, or where no diode takes it the breakdown of the output's transistor.
+func (k *coil) flyback() float64 {
+	if k.undamped || k.reversed {
+		return avalancheVolts
+	}
+	return flybackVolts
 }
 
 // current returns the coil's current in amperes.
@@ -68,7 +79,7 @@ func (k *coil) connect(at int64, src source) segment {
 // voltage the diode carries the current instead, see freewheel.
 func (k *coil) onto(at int64, src source) segment {
 	i0 := k.current(at)
-	if src.volts+src.gap-src.ohms*k.taken(i0, src) < -k.flyback-1e-12 {
+	if src.volts+src.gap-src.ohms*k.taken(i0, src) < -k.flyback()-1e-12 {
 		return k.freewheel(at, src, i0)
 	}
 	r := k.ohms + src.ohms
@@ -123,14 +134,14 @@ func apart(a, b float64) float64 {
 // freewheel lets the diode conduct: the coil's current falls towards -Vd/R with
 // L/R, until the source alone can carry it.
 func (k *coil) freewheel(at int64, src source, i0 float64) segment {
-	until := (src.volts + src.gap + k.flyback) / src.ohms
+	until := (src.volts + src.gap + k.flyback()) / src.ohms
 	k.at, k.slope, k.b = at, 0, 0
 	k.tau = k.henries / k.ohms * 1e9 * (1 + k.ohms*k.shunt)
-	k.c = -k.flyback / k.ohms
+	k.c = -k.flyback() / k.ohms
 	k.a = i0 - k.c
 	wait := k.tau * math.Log(k.a/(1+k.ohms*k.shunt)/(until-k.c))
 	k.until = at + max(1, int64(math.Ceil(wait)))
-	return constant(at, -k.flyback)
+	return constant(at, -k.flyback())
 }
 
 // takenOver reports whether the diode takes the coil's current over once the source
@@ -138,20 +149,20 @@ func (k *coil) freewheel(at int64, src source, i0 float64) segment {
 func (k *coil) takenOver(at int64, src source) bool {
 	src.gap = 0
 	src = k.seen(src)
-	return src.volts-src.ohms*k.taken(k.current(at), src) < -k.flyback-1e-12
+	return src.volts-src.ohms*k.taken(k.current(at), src) < -k.flyback()-1e-12
 }
 
 // fall is freewheel with a terminal that takes its time: it goes from a voltage to the
 // diode's level with a time constant, and the coil's current follows.
 func (k *coil) fall(at int64, src source, from, tau float64) segment {
 	across := from - k.joint*k.current(at)
-	s := k.onto(at, source{volts: -k.flyback, gap: across + k.flyback, tau: tau})
+	s := k.onto(at, source{volts: -k.flyback(), gap: across + k.flyback(), tau: tau})
 	k.until = never
 	// The current that the source alone can carry is reached, since it falls below 0.
 	seen := k.seen(src)
-	level := (seen.volts + k.flyback) / seen.ohms
+	level := (seen.volts + k.flyback()) / seen.ohms
 	if k.shunt > 0 { // shorted turns carry some of it
-		level = (level+k.flyback/k.ohms)*(1+k.ohms*k.shunt) - k.flyback/k.ohms
+		level = (level+k.flyback()/k.ohms)*(1+k.ohms*k.shunt) - k.flyback()/k.ohms
 	}
 	k.until, _ = k.crossing(at, level, false)
 	k.until = max(k.until, at+1)

@@ -12,7 +12,7 @@ import (
 )
 
 func testCoil() coil {
-	return coil{ohms: 400, henries: 0.52, pullIn: 6.8 / 400, dropOut: 2.2 / 400, flyback: 0.7, until: never}
+	return coil{ohms: 400, henries: 0.52, pullIn: 6.8 / 400, dropOut: 2.2 / 400, until: never}
 }
 
 // near fails unless got is as near to want as told.

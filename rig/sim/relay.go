@@ -35,9 +35,6 @@ type relay struct {
 	worn       wear
 }
 
-// flybackVolts is what stands at a diode that carries a coil's current.
-const flybackVolts = 0.7
-
 // step is one change of a contact in a travel.
 type step struct {
 	at     int64
@@ -53,7 +50,6 @@ func (k *relay) setup(p UnitParams, d draws) {
 	c.henries, c.made = tau*c.ohms, c.ohms
 	c.pullIn = d.about(p.PullInVolts, typical.PullInVolts, spreads.pullIn) / c.ohms
 	c.dropOut = d.about(p.DropOutVolts, typical.DropOutVolts, spreads.dropOut) / c.ohms
-	c.flyback = flybackVolts
 	ns := func(set, mid time.Duration) float64 {
 		return d.about(float64(set), float64(mid), spreads.travel)
 	}
