@@ -107,12 +107,19 @@ func (w *World) wireOf(f Fault, o *output) *Wire {
 
 // sameWire reports whether a change is about the wire between two points.
 func (w *World) sameWire(c Change, wire *Wire) bool {
-	a, errA := w.layout.Point(c.A)
-	b, errB := w.layout.Point(c.B)
-	if errA != nil || errB != nil {
-		return false
+	a, b, err := w.twoPoints(c)
+	return err == nil && w.layout.Wire(a.Name, b.Name) == wire
+}
+
+// twoPoints returns the two points that a change names.
+func (w *World) twoPoints(c Change) (a, b *Point, err error) {
+	if a, err = w.layout.Point(c.A); err != nil {
+		return nil, nil, err
 	}
-	return w.layout.Wire(a.Name, b.Name) == wire
+	if b, err = w.layout.Point(c.B); err != nil {
+		return nil, nil, err
+	}
+	return a, b, nil
 }
 
 // outputTyped returns the output's name that a person means: OUT3, or panel.OUT3.
@@ -150,19 +157,12 @@ func (w *World) relayTyped(text string) (*relay, error) {
 			return k, nil
 		}
 	}
-	if len(w.relays) == 0 {
-		return nil, errNoRelay
-	}
-	return nil, fmt.Errorf("the bench has no relay %q: %s", name, words.UseOneOf(name, words.Texts(w.relays, func(k *relay) string { return k.name })))
+	return nil, w.noRelay(name)
 }
 
 // swap lets the wires at two terminals change places.
 func (w *World) swap(c Change) error {
-	a, err := w.layout.Point(c.A)
-	if err != nil {
-		return err
-	}
-	b, err := w.layout.Point(c.B)
+	a, b, err := w.twoPoints(c)
 	if err != nil {
 		return err
 	}
@@ -467,11 +467,7 @@ func (w *World) twoOutputs(c Change) (x, y *output, err error) {
 
 // replaceWire puts a new wire in. What was wrong with the old one went with the faults.
 func (w *World) replaceWire(c Change) error {
-	a, err := w.layout.Point(c.A)
-	if err != nil {
-		return err
-	}
-	b, err := w.layout.Point(c.B)
+	a, b, err := w.twoPoints(c)
 	if err != nil {
 		return err
 	}

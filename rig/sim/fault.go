@@ -118,10 +118,7 @@ func cutLast(s, sep string) (before, after string, found bool) {
 }
 
 func unknownFault(name string) error {
-	names := make([]string, len(faults))
-	for i, f := range faults {
-		names[i] = f.name
-	}
+	names := words.Texts(faults, func(p plantable) string { return p.name })
 	return fmt.Errorf("fault %q is not known: %s", name, words.UseOneOf(name, names))
 }
 

@@ -7,6 +7,7 @@ import (
 	"makebreak/rig/capture"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 )
 
@@ -67,10 +68,7 @@ func (w *World) lookAt(i int, o *output) OutputLook {
 func (w *World) Bring(event string, wait time.Duration) error {
 	c := w.rig.Cause(event)
 	if c == nil {
-		names := make([]string, len(w.rig.Causes))
-		for i := range w.rig.Causes {
-			names[i] = w.rig.Causes[i].Event
-		}
+		names := words.Texts(w.rig.Causes, func(c wiring.Cause) string { return c.Event })
 		return problem.Of(problem.Usage, fmt.Errorf("the rig does not bring %q about: %s", event, words.UseOneOf(event, names)))
 	}
 	d := w.drive(c.Drive)

@@ -65,17 +65,20 @@ func (w *World) victim(p *plantable, place string) (*output, error) {
 
 // outputOfRelay returns the output that has the relay.
 func (w *World) outputOfRelay(name string) (*output, error) {
-	var names []string
 	for _, k := range w.relays {
 		if k.name == name {
 			return k.out, nil
 		}
-		names = append(names, k.name)
 	}
-	if names == nil {
-		return nil, errNoRelay
+	return nil, w.noRelay(name)
+}
+
+// noRelay says which relays the bench has in place of the one named.
+func (w *World) noRelay(name string) error {
+	if len(w.relays) == 0 {
+		return errNoRelay
 	}
-	return nil, fmt.Errorf("the bench has no relay %q: %s", name, words.UseOneOf(name, names))
+	return fmt.Errorf("the bench has no relay %q: %s", name, words.UseOneOf(name, words.Texts(w.relays, func(k *relay) string { return k.name })))
 }
 
 var errNoRelay = errors.New("there is no relay on the bench")
@@ -118,11 +121,7 @@ func (w *World) outputNamed(name string) (*output, error) {
 	if o := w.output(name); o != nil {
 		return o, nil
 	}
-	names := make([]string, len(w.outputs))
-	for i, o := range w.outputs {
-		names[i] = o.name
-	}
-	return nil, fmt.Errorf("the rig has no output %q: %s", name, words.UseOneOf(name, names))
+	return nil, fmt.Errorf("the rig has no output %q: %s", name, words.UseOneOf(name, words.Texts(w.outputs, func(o *output) string { return o.name })))
 }
 
 // plantAddress moves what the panel does with the victim to another output.
@@ -439,16 +438,16 @@ func plantNoise(w *World, _ *output, f Fault) error {
 // planted, if one is.
 func plantedOscillator(all []Fault) (float64, bool) {
 	for _, f := range all {
-		v := f.Value
-		if v == 0 {
-			v = 0.1
+		if f.Name != "slow-oscillator" && f.Name != "fast-oscillator" {
+			continue
 		}
-		switch f.Name {
-		case "slow-oscillator":
-			return v, true
-		case "fast-oscillator":
-			return -v, true
+		if f.Value == 0 {
+			f.Value = lookUp(f.Name).preset
 		}
+		if f.Name == "fast-oscillator" {
+			return -f.Value, true
+		}
+		return f.Value, true
 	}
 	return 0, false
 }

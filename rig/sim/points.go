@@ -98,10 +98,7 @@ func (l *Layout) Point(name string) (*Point, error) {
 			return &l.Points[i], nil
 		}
 	}
-	names := make([]string, len(l.Points))
-	for i, p := range l.Points {
-		names[i] = p.Name
-	}
+	names := words.Texts(l.Points, func(p Point) string { return p.Name })
 	return nil, problem.Of(problem.Usage, fmt.Errorf("this bench has no point %q: %s", name, words.UseOneOf(name, names)))
 }
 
