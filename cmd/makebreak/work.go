@@ -42,7 +42,6 @@ or release, a lamp that may glow.`,
 
 func (a *app) workDividerCommand() *cobra.Command {
 	in := sums.DividerInput{}
-	var q quantities
 	var model, series string
 	c := &cobra.Command{
 		Use:   "divider",
@@ -56,23 +55,8 @@ a level is read to half a step, and by how much the output's delays read late.`,
   makebreak work divider --highest 15V --supply 3.3V --capacitor 100nF --rate 860/s
   makebreak work divider --highest 15V --supply 3.3V --corner 200Hz --source 100ohm
   makebreak work divider --highest 15V --supply 3.3V --upper 33kohm --lower 10kohm`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) {
-				var err error
-				if in.Series, err = seriesOf(series); err != nil {
-					return nil, err
-				}
-				in.Model = ads1x15.Model(model)
-				if c.Flags().Changed("capacitor-tolerance") && math.IsNaN(in.Capacitor) && math.IsNaN(in.Corner) {
-					return nil, errors.New("--capacitor-tolerance needs --capacitor or --corner")
-				}
-				return sums.Divider(in)
-			})
-		},
 	}
-	f := c.Flags()
-	q = quantities{
+	a.sumCommand(c, quantities{
 		{name: "highest", kind: unit.Voltage, into: &in.Highest, text: "15V", most: mostVolts, usage: "highest `voltage` that the output can reach"},
 		{name: "supply", kind: unit.Voltage, into: &in.Supply, text: "3.3V", most: mostVolts, usage: "the converter's supply `voltage`"},
 		{name: "range", kind: unit.Voltage, into: &in.Range, text: "4.096V", most: mostVolts, usage: "the converter's range, ± `voltage`"},
@@ -84,9 +68,18 @@ a level is read to half a step, and by how much the output's delays read late.`,
 		{name: "capacitor-tolerance", kind: unit.Share, into: &in.CapacitorTolerance, text: "10%", zero: true, most: 0.8, usage: "tolerance of the capacitor, a `share`"},
 		{name: "corner", kind: unit.Frequency, into: &in.Corner, most: 1e6, usage: "corner `frequency` to find a capacitor for; instead of --capacitor"},
 		{name: "rate", kind: unit.Frequency, into: &in.Rate, most: 1e6, usage: "conversions a second, a `rate`"},
-	}
-	q.flags(c)
-	a.forms(c, workForms...)
+	}, func() (*sums.Sheet, error) {
+		var err error
+		if in.Series, err = seriesOf(series); err != nil {
+			return nil, err
+		}
+		in.Model = ads1x15.Model(model)
+		if c.Flags().Changed("capacitor-tolerance") && math.IsNaN(in.Capacitor) && math.IsNaN(in.Corner) {
+			return nil, errors.New("--capacitor-tolerance needs --capacitor or --corner")
+		}
+		return sums.Divider(in)
+	})
+	f := c.Flags()
 	f.StringVar(&model, "model", string(ads1x15.ADS1115), "the converter's `model`, ADS1115 or ADS1015")
 	f.StringVar(&series, "series", "E24", "`series` of preferred values, E24 or E96")
 	return c
@@ -104,7 +97,6 @@ func seriesOf(name string) (wiring.Series, error) {
 
 func (a *app) workCoilCommand() *cobra.Command {
 	in := sums.CoilInput{}
-	var q quantities
 	c := &cobra.Command{
 		Use:   "coil",
 		Short: "Work out a relay's coil behind an output",
@@ -119,17 +111,8 @@ a kelvin, and so does the voltage at which the relay operates.`,
   makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V
   makebreak work coil --voltage 12V --resistance 400ohm --must-operate 9V --hottest 55C --rise 35K
   makebreak work coil --voltage 12V --resistance 400ohm --tau 1.3ms --must-release 1.2V --across 680ohm --stands 45V`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) {
-				if err := coilNeeds(c, &in); err != nil {
-					return nil, err
-				}
-				return sums.Coil(in)
-			})
-		},
 	}
-	q = quantities{
+	a.sumCommand(c, quantities{
 		{name: "voltage", kind: unit.Voltage, into: &in.Voltage, text: "12V", most: mostVolts, usage: "the output's `voltage` when on"},
 		{name: "resistance", kind: unit.Resistance, into: &in.Resistance, needed: true, most: mostOhms, usage: "`resistance` of the coil"},
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "10%", zero: true, most: 0.5, usage: "tolerance of the coil's resistance, a `share`"},
@@ -148,9 +131,12 @@ a kelvin, and so does the voltage at which the relay operates.`,
 		{name: "hottest", kind: unit.Celsius, into: &in.Hottest, least: -40, most: 125, usage: "the hottest air round the relay, a `temperature`"},
 		{name: "rise", kind: unit.Kelvin, into: &in.Rise, text: "0K", zero: true, most: 200, usage: "by how much the coil warms itself, a `rise`"},
 		{name: "stated-at", kind: unit.Celsius, into: &in.Reference, text: "20C", zero: true, most: 40, usage: "`temperature` at which the coil's figures are stated"},
-	}
-	q.flags(c)
-	a.forms(c, workForms...)
+	}, func() (*sums.Sheet, error) {
+		if err := coilNeeds(c, &in); err != nil {
+			return nil, err
+		}
+		return sums.Coil(in)
+	})
 	return c
 }
 
@@ -172,7 +158,6 @@ func coilNeeds(c *cobra.Command, in *sums.CoilInput) error {
 
 func (a *app) workLampCommand() *cobra.Command {
 	in := sums.LampInput{}
-	var q quantities
 	c := &cobra.Command{
 		Use:   "lamp",
 		Short: "Work out an indicator LED and its resistor",
@@ -180,17 +165,8 @@ func (a *app) workLampCommand() *cobra.Command {
 to an empty battery, and whether an output that is off leaves it dark.`,
 		Example: `  makebreak work lamp --supply 12V --led 1.8V --current 10mA
   makebreak work lamp --supply 12V --led 1.8V --resistor 1kohm`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) {
-				if math.IsNaN(in.Current) && math.IsNaN(in.Resistor) {
-					in.Resistor = 1000 // common practice, no source
-				}
-				return sums.Lamp(in)
-			})
-		},
 	}
-	q = quantities{
+	a.sumCommand(c, quantities{
 		{name: "supply", kind: unit.Voltage, into: &in.Supply, text: "12V", most: mostVolts, usage: "supply `voltage`"},
 		{name: "supply-highest", kind: unit.Voltage, into: &in.Highest, most: mostVolts, usage: "the highest it can be, a `voltage` (default: 13.8 V for 12 V, a battery on float)"},
 		{name: "supply-lowest", kind: unit.Voltage, into: &in.Lowest, most: mostVolts, usage: "the lowest it can be, a `voltage` (default: 10.5 V for 12 V, a battery at its end)"},
@@ -198,9 +174,12 @@ to an empty battery, and whether an output that is off leaves it dark.`,
 		{name: "current", kind: unit.Current, into: &in.Current, most: 10, usage: "the `current` wanted"},
 		{name: "resistor", kind: unit.Resistance, into: &in.Resistor, most: mostOhms, usage: "the `resistance` there is; instead of --current (default: 1 kohm, as is usual at 12 V)"},
 		{name: "off-level", kind: unit.Voltage, into: &in.Off, text: "0.65V", zero: true, most: mostVolts, usage: "`voltage` that the output still shows when off"},
-	}
-	q.flags(c)
-	a.forms(c, workForms...)
+	}, func() (*sums.Sheet, error) {
+		if math.IsNaN(in.Current) && math.IsNaN(in.Resistor) {
+			in.Resistor = 1000 // common practice, no source
+		}
+		return sums.Lamp(in)
+	})
 	return c
 }
 
@@ -277,6 +256,14 @@ func (q *quantity) read() (float64, error) {
 		return 0, fmt.Errorf("%q is not a number: write %s", q.text, q.kind.Example)
 	}
 	return v, nil
+}
+
+// sumCommand gives a command its quantities and forms, and the sum that it does.
+func (a *app) sumCommand(c *cobra.Command, q quantities, sum func() (*sums.Sheet, error)) {
+	c.Args = noArguments
+	c.RunE = func(c *cobra.Command, _ []string) error { return a.work(c, q, sum) }
+	q.flags(c)
+	a.forms(c, workForms...)
 }
 
 // work reads the quantities, does the sum and writes it.

@@ -20,7 +20,6 @@ const (
 
 func (a *app) workBatteryCommand() *cobra.Command {
 	in := sums.BatteryInput{}
-	var q quantities
 	var table string
 	c := &cobra.Command{
 		Use:   "battery",
@@ -34,21 +33,8 @@ maker's table for your cut-off. Cold and age are allowed for.`,
   makebreak work battery --standby 150mA --alarm 1.2A --standby-time 24h --lowest 5C
   makebreak work battery --capacity 17Ah --standby 800mA --table "20h=17Ah 10h=16Ah 5h=15.1Ah 1h=12.7Ah"
   makebreak work battery --capacity 7Ah --standby 150mA --charger 500mA --recharge-time 24h`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) {
-				if err := batteryNeeds(c, &in); err != nil {
-					return nil, err
-				}
-				var err error
-				if in.Table, err = sums.ParseRates(table); err != nil {
-					return nil, fmt.Errorf("--table: %w", err)
-				}
-				return sums.Battery(in)
-			})
-		},
 	}
-	q = quantities{
+	a.sumCommand(c, quantities{
 		{name: "voltage", kind: unit.Voltage, into: &in.Nominal, text: "12V", most: mostVolts, usage: "nominal `voltage` of the battery"},
 		{name: "capacity", kind: unit.Charge, into: &in.Capacity, most: mostAmpereHours, usage: "`capacity` as rated (default: it is found)"},
 		{name: "rated-hours", kind: unit.Hours, into: &in.RatedHours, text: "20h", most: mostHours, usage: "the `time` that the rating is for"},
@@ -63,9 +49,16 @@ maker's table for your cut-off. Cold and age are allowed for.`,
 		{name: "charger", kind: unit.Current, into: &in.Charger, most: mostAmperes, usage: "`current` that the charger has for the battery alone"},
 		{name: "charge-factor", kind: unit.Number, into: &in.Factor, text: "1.2", least: 1, most: 3, usage: "charge put in for what was taken out, a `number`"},
 		{name: "recharge-time", kind: unit.Hours, into: &in.RechargeIn, most: mostHours, usage: "the `time` wanted for a full recharge"},
-	}
-	q.flags(c)
-	a.forms(c, workForms...)
+	}, func() (*sums.Sheet, error) {
+		if err := batteryNeeds(c, &in); err != nil {
+			return nil, err
+		}
+		var err error
+		if in.Table, err = sums.ParseRates(table); err != nil {
+			return nil, fmt.Errorf("--table: %w", err)
+		}
+		return sums.Battery(in)
+	})
 	c.Flags().StringVar(&table, "table", "", "the maker's `rates` for your cut-off, as in \"20h=7Ah 10h=6.5Ah 1h=4.2Ah\"; in place of --exponent")
 	return c
 }

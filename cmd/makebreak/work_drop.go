@@ -19,7 +19,6 @@ const (
 
 func (a *app) workDropCommand() *cobra.Command {
 	in := sums.DropInput{}
-	var q quantities
 	var gauge string
 	var diameter float64
 	c := &cobra.Command{
@@ -31,17 +30,8 @@ found, without a cross-section the least, with the next size that is made.`,
 		Example: `  makebreak work drop --voltage 10.5V --current 300mA --least 9V --length 40m --area 0.5mm2
   makebreak work drop --voltage 10.5V --load 400ohm --least 9V --length 40m
   makebreak work drop --voltage 10.5V --power 2W --least 8V --gauge 22 --parallel 2`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.work(c, q, func() (*sums.Sheet, error) {
-				if err := dropArea(&in, gauge, diameter); err != nil {
-					return nil, err
-				}
-				return sums.Drop(in)
-			})
-		},
 	}
-	q = quantities{
+	a.sumCommand(c, quantities{
 		{name: "voltage", kind: unit.Voltage, into: &in.Voltage, needed: true, most: mostVolts, usage: "the least `voltage` at the near end"},
 		{name: "least", kind: unit.Voltage, into: &in.Least, most: mostVolts, usage: "the `voltage` that the load needs: a relay's must-operate, a strobe's least"},
 		{name: "current", kind: unit.Current, into: &in.Current, most: mostAmperes, usage: "the load's `current`"},
@@ -53,9 +43,12 @@ found, without a cross-section the least, with the next size that is made.`,
 		{name: "temperature", kind: unit.Celsius, into: &in.Temperature, text: "20C", least: -40, most: 90, usage: "the conductors' highest `temperature`"},
 		{name: "tolerance", kind: unit.Share, into: &in.Tolerance, text: "16%", zero: true, most: 1, usage: "by how much a conductor may have more resistance, a `share`; 16 % covers IEC 60228's flexible ones"},
 		{name: "joints", kind: unit.Resistance, into: &in.Joints, text: "0ohm", zero: true, most: mostOhms, usage: "`resistance` of all joints and terminals together"},
-	}
-	q.flags(c)
-	a.forms(c, workForms...)
+	}, func() (*sums.Sheet, error) {
+		if err := dropArea(&in, gauge, diameter); err != nil {
+			return nil, err
+		}
+		return sums.Drop(in)
+	})
 	f := c.Flags()
 	f.StringVar(&gauge, "gauge", "", "American wire `gauge` of a conductor, 4/0 to 40; instead of --area")
 	f.IntVar(&in.Parallel, "parallel", 1, "`number` of conductors in parallel, each way")
