@@ -66,15 +66,12 @@ func (c *Circuit) text() []string {
 		for _, p := range parts {
 			x = d.inLine(x, y, p)
 		}
-		return max(x, from+3)
+		return x
 	}
-	at := max(along(0, c.Series), along(lowRow, c.Return), from+utf8.RuneCountInString(c.Along)+1)
-	for y, parts := range map[int][]string{0: c.Series, lowRow: c.Return} {
-		d.wire(along(y, parts), at, y)
-		if len(parts) == 0 {
-			d.wire(from, at, y)
-		}
-	}
+	top, low := along(0, c.Series), along(lowRow, c.Return)
+	at := max(top, low, from+3, from+utf8.RuneCountInString(c.Along)+1)
+	d.wire(top, at, 0)
+	d.wire(low, at, lowRow)
 	d.put(from, 1, c.Along)
 	for i, p := range c.Across {
 		last := i == len(c.Across)-1 && len(c.End) == 0
