@@ -42,10 +42,10 @@ type Single struct {
 func (s *Single) TooSmall() bool { return !s.Noticed && len(s.Broken) == 0 }
 
 // Rank is where the true cause stands among the claims, from 1; 0: it is not among them.
-func (s *Single) Rank() int { return rankOf(s.Bench, s.Fault, s.Claims) }
+func (s *Single) Rank() int { return rankOf(s.Fault, s.Claims) }
 
 // rankOf is where a fault stands among claims by its name.
-func rankOf(_ *Bench, f sim.Fault, claims []Claim) int {
+func rankOf(f sim.Fault, claims []Claim) int {
 	return slices.IndexFunc(claims, func(c Claim) bool { return c.Cause == f.Name }) + 1
 }
 
@@ -272,13 +272,12 @@ type Pair struct {
 	// one shows by itself.
 	Hidden bool
 	Claims []Claim
-	Bench  *Bench
 }
 
 // Both reports whether both causes are among the first claims.
 func (p *Pair) Both(first int) bool {
 	for _, f := range p.Faults {
-		if r := rankOf(p.Bench, f, p.Claims); r == 0 || r > first {
+		if r := rankOf(f, p.Claims); r == 0 || r > first {
 			return false
 		}
 	}
@@ -287,7 +286,7 @@ func (p *Pair) Both(first int) bool {
 
 // MeasurePair runs a bench with both faults, with either and with none.
 func MeasurePair(ctx context.Context, b *Bench, rank Ranker) (*Pair, error) {
-	p := &Pair{Faults: [2]sim.Fault{b.Faults[0], b.Faults[1]}, Bench: b}
+	p := &Pair{Faults: [2]sim.Fault{b.Faults[0], b.Faults[1]}}
 	both, err := b.Run(ctx, b.Faults)
 	if err != nil {
 		return nil, fmt.Errorf("seed %d, %s: %w", b.Seed, b.Faults, err)

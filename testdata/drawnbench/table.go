@@ -86,7 +86,7 @@ func (c *Counted) Summary() string {
 	row("two faults", "both causes among the first three", both(3), len(seen))
 	row("two faults", "both causes among the first four", both(4), len(seen))
 	row("two faults", "one of them first", number(seen, func(p *Pair) bool {
-		return rankOf(p.Bench, p.Faults[0], p.Claims) == 1 || rankOf(p.Bench, p.Faults[1], p.Claims) == 1
+		return rankOf(p.Faults[0], p.Claims) == 1 || rankOf(p.Faults[1], p.Claims) == 1
 	}), len(seen))
 	small := slices.DeleteFunc(slices.Clone(c.Singles), func(s *Single) bool { return !s.TooSmall() })
 	row("fault too small", "a fault is claimed", number(small, func(s *Single) bool { return len(s.Claims) > 0 }), len(small))
