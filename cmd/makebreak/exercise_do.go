@@ -244,7 +244,6 @@ func (a *app) act(ctx context.Context, name string, x exercise.Action) error {
 
 // jsonResult is what an action shows, as JSON.
 type jsonResult struct {
-	Exercise string             `json:"-"`
 	Action   string             `json:"action"`
 	Change   *string            `json:"change"`
 	Done     bool               `json:"done"`

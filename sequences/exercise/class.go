@@ -200,13 +200,13 @@ func medianOf[T cmp.Ordered](all []*Entry, of func(*Marks) T) T {
 }
 
 func (x *ClassExercise) count(m *Marks) {
-	switch {
-	case m.whole():
+	switch m.Result() {
+	case right:
 		x.Right++
 		if m.Possible > 1 {
 			x.Lucky++
 		}
-	case m.Right+m.Half > 0:
+	case halfRight:
 		x.Half++
 	default:
 		x.Wrong++
@@ -214,7 +214,7 @@ func (x *ClassExercise) count(m *Marks) {
 	for _, w := range m.Wrong {
 		i := slices.IndexFunc(x.Stuck, func(s Stuck) bool { return s.Answer == w })
 		if i < 0 {
-			i, x.Stuck = len(x.Stuck), append(x.Stuck, Stuck{Answer: w, Words: answerOf(w).Words()})
+			i, x.Stuck = len(x.Stuck), append(x.Stuck, Stuck{Answer: w, Words: AnswerOf(w).Words()})
 		}
 		x.Stuck[i].Times++
 	}

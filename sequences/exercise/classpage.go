@@ -127,19 +127,19 @@ func (c *Class) pageRow(trainee string) classRow {
 
 // resultOf is what an answer was; nil: it has not been given. Each has a mark of another shape.
 func resultOf(m *Marks) classResult {
-	r := classResult{Word: m.Result(), Mark: "–", Class: "none"}
-	if m == nil {
+	r := classResult{Word: m.Result()}
+	switch r.Word {
+	case notAnswered:
+		r.Mark, r.Class = "–", "none"
 		return r
-	}
-	r.Points = fmt.Sprintf("%d of %d", m.Points, m.Of)
-	switch {
-	case m.whole():
+	case right:
 		r.Mark, r.Class = "●", "right"
-	case m.Right+m.Half > 0:
+	case halfRight:
 		r.Mark, r.Class = "◐", "half"
-	default:
+	case wrong:
 		r.Mark, r.Class = "○", "wrong"
 	}
+	r.Points = fmt.Sprintf("%d of %d", m.Points, m.Of)
 	return r
 }
 

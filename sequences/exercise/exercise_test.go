@@ -211,7 +211,7 @@ func TestMarks_Score(t *testing.T) {
 	p := Points{Right: 10, Half: 5, Danger: 2}
 	a := func(texts ...string) (all []Answer) {
 		for _, s := range texts {
-			all = append(all, answerOf(s))
+			all = append(all, AnswerOf(s))
 		}
 		return all
 	}

@@ -25,9 +25,6 @@ func (d *Definition) PointChoices() []Choice {
 	return all
 }
 
-// Layout is the wiring of the bench as its drawing has it.
-func (d *Definition) Layout() *sim.Layout { return d.layout }
-
 // meterWords are the meter's modes as a trainee chooses them.
 var meterWords = map[meter.Mode]string{
 	meter.DCVolts:    "volts, DC",
@@ -39,8 +36,6 @@ var meterWords = map[meter.Mode]string{
 
 // MeterWords name a mode of the meter.
 func MeterWords(m meter.Mode) string { return meterWords[m] }
-
-func meterMode(name string) meter.Mode { return meter.Mode(name) }
 
 func meterChoices() []Choice {
 	var all []Choice

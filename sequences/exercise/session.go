@@ -37,20 +37,20 @@ type Action struct {
 
 // Choice is one of the words that something is chosen from.
 type Choice struct {
-	Value string `json:"value"` // as it is typed
-	Words string `json:"words"` // for people
+	Value string // as it is typed
+	Words string // for people
 }
 
 // Allowed is something that a trainee may do, with what is to be chosen for it.
 type Allowed struct {
-	Kind    Kind          `json:"kind"`
-	Words   string        `json:"words"`   // for people, as on a button
-	Cost    time.Duration `json:"cost_ns"` // bench time; that of the unit's own steps comes on top
-	Events  []Choice      `json:"events,omitempty"`
-	Points  []Choice      `json:"points,omitempty"`
-	Meters  []Choice      `json:"meters,omitempty"`
-	Changes []Choice      `json:"changes,omitempty"`
-	Answers []Choice      `json:"answers,omitempty"`
+	Kind    Kind
+	Words   string        // for people, as on a button
+	Cost    time.Duration // bench time; that of the unit's own steps comes on top
+	Events  []Choice
+	Points  []Choice
+	Meters  []Choice
+	Changes []Choice
+	Answers []Choice
 }
 
 // Reading is what the trainee reads from an instrument.
@@ -61,14 +61,14 @@ type Reading struct {
 
 // Result is what the trainee gets for an action.
 type Result struct {
-	Action   Action        `json:"action"`
-	Cost     time.Duration `json:"cost_ns"`           // bench time of this action
-	Spent    time.Duration `json:"spent_ns"`          // and of all so far
-	Dangers  []Danger      `json:"dangers,omitempty"` // done by this action
-	Run      string        `json:"run,omitempty"`     // of Try: its name in the log
-	Readings []Reading     `json:"readings,omitempty"`
-	Notes    []string      `json:"notes,omitempty"` // what else is to be said
-	Marks    *Marks        `json:"marks,omitempty"` // of Give
+	Action   Action
+	Cost     time.Duration // bench time of this action
+	Spent    time.Duration // and of all so far
+	Dangers  []Danger      // done by this action
+	Run      string        // of Try: its name in the log
+	Readings []Reading
+	Notes    []string // what else is to be said
+	Marks    *Marks   // of Give
 }
 
 // Trial is what a runner needs to run the sequence on the bench as it stands, and to log it.
@@ -121,7 +121,7 @@ func Start(db *journal.DB, b Begin) (*Session, error) {
 		if err != nil {
 			return nil, ErrState
 		}
-		h.Seed, h.State, h.Truth = x.Seed, x.State, x.Truth
+		h.Seed, h.Truth = x.Seed, x.Truth
 		for _, f := range x.Faults {
 			h.Faults = append(h.Faults, f.String())
 		}

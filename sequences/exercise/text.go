@@ -1,12 +1,14 @@
 package exercise
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 	"time"
 
+	"makebreak/rig/meter"
 	"makebreak/rig/table"
 	"makebreak/rig/unit"
 	"makebreak/rig/words"
@@ -45,7 +47,7 @@ func (a Action) Words() string {
 		if a.Off {
 			after = ", supply off"
 		}
-		return fmt.Sprintf("measure %s from %s to %s%s", meterWords[meterMode(a.Meter)], a.A, a.B, after)
+		return fmt.Sprintf("measure %s from %s to %s%s", meterWords[meter.Mode(a.Meter)], a.A, a.B, after)
 	case Change:
 		return "change: " + a.Change
 	}
@@ -68,14 +70,7 @@ func WriteMarks(w io.Writer, m *Marks) error {
 	if m.Shortest > 0 {
 		fmt.Fprintf(w, "The shortest way found: read the card%s, %s.\n", wayWords(m.Way), BenchTime(m.Shortest))
 	}
-	switch {
-	case m.Possible == 0:
-		fmt.Fprintln(w, "How much of it was luck is not known on a real rig.")
-	case m.Possible == 1:
-		fmt.Fprintln(w, "Luck: none; what you had seen left no other answer.")
-	default:
-		fmt.Fprintf(w, "Luck: what you had seen still fitted %s; a guess among them is right once in %d times.\n", words.Count(m.Possible, "answer"), m.Possible)
-	}
+	fmt.Fprintln(w, cmp.Or(m.LuckWords(), "How much of it was luck is not known on a real rig."))
 	if len(m.Telling) == 0 {
 		return nil
 	}
@@ -86,6 +81,17 @@ func WriteMarks(w io.Writer, m *Marks) error {
 		}
 	}
 	return nil
+}
+
+// LuckWords say what was luck; empty where it is not known.
+func (m *Marks) LuckWords() string {
+	switch m.Possible {
+	case 0:
+		return ""
+	case 1:
+		return "Luck: none; what you had seen left no other answer."
+	}
+	return fmt.Sprintf("Luck: what you had seen still fitted %d answers; a guess among them is right once in %d times.", m.Possible, m.Possible)
 }
 
 func wayWords(way []Action) string {
@@ -99,20 +105,25 @@ func wayWords(way []Action) string {
 	return b.String()
 }
 
-// whole reports whether all of an answer was right, and nothing else was given.
-func (m *Marks) whole() bool { return m.Right > 0 && m.Half == 0 && len(m.Wrong) == 0 && !m.Short }
+// What an answer was, in a word or two.
+const (
+	notAnswered = "not answered"
+	right       = "right" // all of it, and nothing else was given
+	halfRight   = "half right"
+	wrong       = "wrong"
+)
 
-// Result is what an answer was in a word or two.
+// Result is what an answer was in a word or two; of none, that it was not given.
 func (m *Marks) Result() string {
 	switch {
 	case m == nil:
-		return "not answered"
-	case m.whole():
-		return "right"
+		return notAnswered
+	case m.Right > 0 && m.Half == 0 && len(m.Wrong) == 0 && !m.Short:
+		return right
 	case m.Right+m.Half > 0:
-		return "half right"
+		return halfRight
 	}
-	return "wrong"
+	return wrong
 }
 
 // Text writes a class's marks for people.
@@ -216,8 +227,8 @@ func (c *Class) CSV(w io.Writer) error {
 	return t.Flush()
 }
 
-// answerOf reads an answer as String writes it.
-func answerOf(text string) Answer {
+// AnswerOf reads an answer as String writes it.
+func AnswerOf(text string) Answer {
 	cause, place, _ := strings.Cut(text, "@")
 	return Answer{cause, place}
 }

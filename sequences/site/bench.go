@@ -58,8 +58,7 @@ type benchPage struct {
 	Card       template.HTML
 	Lines      []benchsheet.Line
 	Cautions   []string
-	// What may be done now; nil: it may not.
-	ReadCard, Try, Look, Probe, Change, Give *may
+	may        map[exercise.Kind]*may // what may be done now
 }
 
 // may is something that a trainee may do, with what it costs.
@@ -67,6 +66,9 @@ type may struct {
 	exercise.Allowed
 	Cost string
 }
+
+// May is something that the trainee may do now; nil: not now.
+func (b *benchPage) May(k exercise.Kind) *may { return b.may[k] }
 
 // again is after how many seconds a page on which something is being done is asked for again.
 const again = "2"
@@ -86,7 +88,7 @@ func (p *practice) bench(w http.ResponseWriter, r *http.Request) {
 	b.Leads = leads{s.known(q.Get("red")), s.known(q.Get("black"))}
 	var err error
 	if b.Read {
-		b.Wiring, err = s.drawing(b.Leads, b.Probe != nil && b.Doing == "")
+		b.Wiring, err = s.drawing(b.Leads, b.May(exercise.Probe) != nil && b.Doing == "")
 	}
 	if err != nil {
 		p.site.failed(w, r, err)
@@ -98,7 +100,7 @@ func (p *practice) bench(w http.ResponseWriter, r *http.Request) {
 // page is the bench as the trainee has it now.
 func (s *seat) page() *benchPage {
 	d := s.session.Definition()
-	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions()}
+	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions(), may: map[exercise.Kind]*may{}}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	b.Doing, b.Wrong, b.Over, b.Read = doingWords(s.doing), s.wrong, s.over, s.read
@@ -116,20 +118,7 @@ func (s *seat) page() *benchPage {
 		if a.Cost > 0 {
 			m.Cost = exercise.BenchTime(a.Cost)
 		}
-		switch a.Kind {
-		case exercise.ReadCard:
-			b.ReadCard = m
-		case exercise.Try:
-			b.Try = m
-		case exercise.Look:
-			b.Look = m
-		case exercise.Probe:
-			b.Probe = m
-		case exercise.Change:
-			b.Change = m
-		case exercise.Give:
-			b.Give = m
-		}
+		b.may[a.Kind] = m
 	}
 	return b
 }
@@ -215,17 +204,6 @@ func (m *marksPage) SpentWords() string {
 		text += ". The shortest way found: " + exercise.BenchTime(m.Shortest)
 	}
 	return text + " of bench time."
-}
-
-// LuckWords say what was luck.
-func (m *marksPage) LuckWords() string {
-	switch {
-	case m.Possible == 0:
-		return ""
-	case m.Possible == 1:
-		return "Luck: none; what you had seen left no other answer."
-	}
-	return fmt.Sprintf("Luck: what you had seen still fitted %d answers; a guess among them is right once in %d times.", m.Possible, m.Possible)
 }
 
 // ResultWords say what the answer was.

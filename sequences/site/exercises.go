@@ -354,8 +354,7 @@ func actionOf(r *http.Request) (a exercise.Action, wrong string) {
 	case exercise.Give:
 		for _, key := range []string{"first", "second"} {
 			if v := text(key); v != "" {
-				cause, place, _ := strings.Cut(v, "@")
-				a.Answer = append(a.Answer, exercise.Answer{Cause: cause, Place: place})
+				a.Answer = append(a.Answer, exercise.AnswerOf(v))
 			}
 		}
 		if len(a.Answer) == 0 {
