@@ -11,6 +11,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/sequences"
+	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
 )
 
@@ -100,11 +101,11 @@ func (p *passing) run(ctx context.Context, cycles int) error {
 // cycle passes once through the sequence's steps.
 func (p *passing) cycle(ctx context.Context, c *capture.Capture) error {
 	for _, step := range p.seq.Steps {
-		at, err := p.act(ctx, c, step)
+		e, err := runner.Act(ctx, p.bench, c, step)
 		if err != nil {
 			return err
 		}
-		if err := p.bench.Record(ctx, c, at.Add(step.Hold)); err != nil {
+		if err := p.bench.Record(ctx, c, e.At.Add(step.Hold)); err != nil {
 			return err
 		}
 		if err := p.halt(p.came[step.Event], step.Event, c); err != nil {
@@ -113,19 +114,6 @@ func (p *passing) cycle(ctx context.Context, c *capture.Capture) error {
 		p.came[step.Event]++
 	}
 	return nil
-}
-
-// act brings a step's event about, or moves the supply.
-func (p *passing) act(ctx context.Context, c *capture.Capture, step sequences.Step) (capture.Instant, error) {
-	if mv := step.Supply; mv != nil {
-		e, err := p.bench.MoveSupply(ctx, c, step.Event, bench.Move{From: float64(mv.From), To: float64(mv.To), Over: mv.Over})
-		return e.At, err
-	}
-	e, err := p.bench.Cause(ctx, c, step.Cause)
-	if err == nil && e.Name != step.Event {
-		c.Events[len(c.Events)-1].Name = step.Event
-	}
-	return e.At, err
 }
 
 func (p *passing) halt(before int, event string, c *capture.Capture) error {

@@ -231,7 +231,7 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 		if opts.OnStep != nil {
 			opts.OnStep(n, i)
 		}
-		e, err := act(ctx, b, c, step)
+		e, err := Act(ctx, b, c, step)
 		if err != nil {
 			return err
 		}
@@ -245,8 +245,8 @@ func cycle(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Op
 	return nil
 }
 
-// act brings a step's event about, or moves the supply.
-func act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences.Step) (capture.Event, error) {
+// Act brings a step's event about, or moves the supply.
+func Act(ctx context.Context, b *bench.Bench, c *capture.Capture, step sequences.Step) (capture.Event, error) {
 	if mv := step.Supply; mv != nil {
 		return b.MoveSupply(ctx, c, step.Event, bench.Move{From: float64(mv.From), To: float64(mv.To), Over: mv.Over})
 	}
