@@ -170,8 +170,6 @@ func modeOf(modes map[meter.Mode]*bool) (meter.Mode, error) {
 }
 
 func (a *app) exerciseChangeCommand() *cobra.Command {
-	var name string
-	var list bool
 	c := &cobra.Command{
 		Use:   "change WHAT",
 		Short: "Change one thing on the bench",
@@ -180,21 +178,39 @@ what can be changed. What would break something is said, marked and not done.`,
 		Example: `  makebreak exercise change --list
   makebreak exercise change board K1
   makebreak exercise change swap OUT3 OUT4`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if list == (len(args) > 0) {
-				return badUsage("exercise change takes what is to be changed, as in: board K1; --list shows what can be")
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, args []string) error {
-			if list {
-				return a.listOf(name, writeChanges)
-			}
-			return a.act(c.Context(), name, exercise.Action{Kind: exercise.Change, Change: strings.Join(args, " ")})
-		},
+	}
+	return a.choosing(c, chosen{"what is to be changed, as in: board K1; --list shows what can be", "list what can be changed", writeChanges,
+		func(ctx context.Context, name string, args []string) error {
+			return a.act(ctx, name, exercise.Action{Kind: exercise.Change, Change: strings.Join(args, " ")})
+		}})
+}
+
+// chosen is what a command does with words that are on a list.
+type chosen struct {
+	takes string // the words, as an error says it
+	lists string // what --list does
+	list  func(io.Writer, *exercise.Definition) error
+	do    func(ctx context.Context, name string, args []string) error
+}
+
+// choosing completes a command that takes words that are on a list, or --list.
+func (a *app) choosing(c *cobra.Command, of chosen) *cobra.Command {
+	var name string
+	var list bool
+	c.Args = func(_ *cobra.Command, args []string) error {
+		if list == (len(args) > 0) {
+			return badUsage("exercise %s takes %s", c.Name(), of.takes)
+		}
+		return nil
+	}
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if list {
+			return a.listOf(name, of.list)
+		}
+		return of.do(c.Context(), name, args)
 	}
 	a.forms(c, "text", "json")
-	c.Flags().BoolVar(&list, "list", false, "list what can be changed")
+	c.Flags().BoolVar(&list, "list", false, of.lists)
 	exerciseFlag(c, &name)
 	return c
 }
@@ -254,22 +270,17 @@ type jsonResult struct {
 }
 
 func resultJSON(r *exercise.Result) jsonResult {
-	x := jsonResult{Action: string(r.Action.Kind), Done: !r.Action.Stopped, Readings: r.Readings, Dangers: r.Dangers, Cost: r.Cost.Seconds(), Spent: r.Spent.Seconds()}
+	x := jsonResult{Action: string(r.Action.Kind), Change: orNull(r.Action.Change), Done: !r.Action.Stopped, Readings: r.Readings, Dangers: r.Dangers, Cost: r.Cost.Seconds(), Spent: r.Spent.Seconds()}
 	if x.Readings == nil {
 		x.Readings = []exercise.Reading{}
 	}
 	if x.Dangers == nil {
 		x.Dangers = []exercise.Danger{}
 	}
-	if c := r.Action.Change; c != "" {
-		x.Change = &c
-	}
 	return x
 }
 
 func (a *app) exerciseAnswerCommand() *cobra.Command {
-	var name string
-	var list bool
 	c := &cobra.Command{
 		Use:   "answer CAUSE@PLACE",
 		Short: "Answer what is wrong, and be marked",
@@ -279,23 +290,8 @@ marked, and the exercise is over.`,
 		Example: `  makebreak exercise answer --list
   makebreak exercise answer wrong-address@OUT3
   makebreak exercise answer nothing`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if list == (len(args) > 0) {
-				return badUsage("exercise answer takes a cause and its place, as in: welded@K1; --list shows them")
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, args []string) error {
-			if list {
-				return a.listOf(name, writeAnswers)
-			}
-			return a.exerciseAnswer(c.Context(), name, args)
-		},
 	}
-	a.forms(c, "text", "json")
-	c.Flags().BoolVar(&list, "list", false, "list the answers to choose from")
-	exerciseFlag(c, &name)
-	return c
+	return a.choosing(c, chosen{"a cause and its place, as in: welded@K1; --list shows them", "list the answers to choose from", writeAnswers, a.exerciseAnswer})
 }
 
 func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) error {
