@@ -70,7 +70,6 @@ type Points struct {
 // Drawn is the hidden state of one bench.
 type Drawn struct {
 	Seed   uint64
-	State  int // its place in Definition.States
 	Faults []sim.Fault
 	Truth  []Answer // what is right, one answer for each fault
 }

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"strconv"
 	"strings"
+	"sync"
 
 	"makebreak/rig/sim"
 )
@@ -51,7 +52,7 @@ func (d *Definition) draw(rng *rand.Rand) (Drawn, error) {
 	for ; at >= d.States[i].Weight; i++ {
 		at -= d.States[i].Weight
 	}
-	x := Drawn{Seed: rng.Uint64() >> 1, State: i}
+	x := Drawn{Seed: rng.Uint64() >> 1}
 	for _, r := range d.States[i].Faults {
 		f, err := r.draw(rng)
 		if err != nil {
@@ -93,7 +94,7 @@ func (r *FaultRange) at(share float64, rng *rand.Rand) (sim.Fault, error) {
 	f, err := sim.ParseFault(text)
 	if err == nil && r.High > 0 {
 		f.Value = r.Low * math.Pow(r.High/r.Low, share)
-		if f.Value = rounded(f.Value); valueOf(r.Cause) == sim.WholeNumber {
+		if f.Value = rounded(f.Value); planted()[r.Cause].Value == sim.WholeNumber {
 			f.Value = max(1, math.Round(f.Value))
 		}
 	}
@@ -109,12 +110,11 @@ func rounded(x float64) float64 {
 	return v
 }
 
-// valueOf is the kind of a fault's value.
-func valueOf(cause string) sim.FaultValue {
+// planted are the faults that can be planted, by name.
+var planted = sync.OnceValue(func() map[string]sim.FaultInfo {
+	all := map[string]sim.FaultInfo{}
 	for _, f := range sim.Faults() {
-		if f.Name == cause {
-			return f.Value
-		}
+		all[f.Name] = f
 	}
-	return sim.NoValue
-}
+	return all
+})

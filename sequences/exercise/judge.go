@@ -132,10 +132,8 @@ func (d *Definition) rangeOf(a Answer) FaultRange {
 		return at(f)
 	}
 	f := FaultRange{Cause: a.Cause}
-	for _, info := range sim.Faults() {
-		if info.Name == a.Cause && info.Value.Measured() {
-			f.Low, f.High = info.Lowest, info.Highest
-		}
+	if info := planted()[a.Cause]; info.Value.Measured() {
+		f.Low, f.High = info.Lowest, info.Highest
 	}
 	return at(f)
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -28,9 +29,8 @@ const (
 
 // reader reads one file.
 type reader struct {
-	def    *Definition
-	faults map[string]sim.FaultInfo
-	load   func(name string) (*sequences.Sequence, error)
+	def  *Definition
+	load func(name string) (*sequences.Sequence, error)
 }
 
 // Parse reads an exercise's file and checks it. Files that it names are read with the
@@ -45,10 +45,7 @@ func parse(file string, src []byte, load func(name string) (*sequences.Sequence,
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints, ranges: map[string]FaultRange{}}, faults: map[string]sim.FaultInfo{}, load: load}
-	for _, f := range sim.Faults() {
-		r.faults[f.Name] = f
-	}
+	r := &reader{def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints, ranges: map[string]FaultRange{}}, load: load}
 	r.read(doc.Root)
 	if err := doc.Err(); err != nil {
 		return nil, err
@@ -112,15 +109,13 @@ func (r *reader) bench(sequence, rig, cycles *yamlfile.Node) bool {
 	}
 	d.Sequence = seq
 	if d.Rig = setup.BenchFor(seq); rig != nil {
-		var names []string
-		for _, b := range rigfile.Builtin() {
-			names = append(names, b.Name)
-		}
+		benches := rigfile.Builtin()
+		names := words.Texts(benches, func(b *wiring.Rig) string { return b.Name })
 		w, ok := rig.Word(names...)
 		if !ok {
 			return false
 		}
-		d.Rig = rigfile.Builtin()[slices.Index(names, w)]
+		d.Rig = benches[slices.Index(names, w)]
 	}
 	if _, err := seq.Fits(d.Rig); err != nil {
 		sequence.Fail(err.Error(), "")
@@ -226,10 +221,10 @@ func (r *reader) fault(n *yamlfile.Node) (x FaultRange) {
 	name := f.Need("fault", "welded")
 	value, place := f.May("value"), f.May("place")
 	f.Done()
-	if x.Cause, ok = name.Word(r.causeNames()...); !ok {
+	if x.Cause, ok = name.Word(causeNames()...); !ok {
 		return x
 	}
-	info := r.faults[x.Cause]
+	info := planted()[x.Cause]
 	if value != nil {
 		r.value(value, info, &x)
 	}
@@ -237,12 +232,10 @@ func (r *reader) fault(n *yamlfile.Node) (x FaultRange) {
 	return x
 }
 
-func (r *reader) causeNames() (all []string) {
-	for _, f := range sim.Faults() {
-		all = append(all, f.Name)
-	}
-	return all
-}
+// causeNames are the faults that can be planted, in the order in which they are listed.
+var causeNames = sync.OnceValue(func() []string {
+	return words.Texts(sim.Faults(), func(f sim.FaultInfo) string { return f.Name })
+})
 
 // value reads the range of a fault's value, or the words that it is one of.
 func (r *reader) value(n *yamlfile.Node, info sim.FaultInfo, x *FaultRange) {
@@ -358,8 +351,8 @@ func (r *reader) answers(n *yamlfile.Node) {
 	d.Answers = []Answer{{Cause: Nothing}}
 	for _, item := range n.Items() {
 		if item.IsText() {
-			if w, ok := item.Word(r.causeNames()...); ok {
-				r.answer(w, d.placesOf(r.faults[w]))
+			if w, ok := item.Word(causeNames()...); ok {
+				r.answer(w, d.placesOf(planted()[w]))
 			}
 			continue
 		}
@@ -369,19 +362,19 @@ func (r *reader) answers(n *yamlfile.Node) {
 		}
 		name, place, value := f.Need("fault", "welded"), f.May("place"), f.May("value")
 		f.Done()
-		w, ok := name.Word(r.causeNames()...)
+		w, ok := name.Word(causeNames()...)
 		if !ok {
 			continue
 		}
 		x := FaultRange{Cause: w}
 		if value != nil {
-			r.value(value, r.faults[w], &x)
+			r.value(value, planted()[w], &x)
 			d.ranges[w] = x
 		}
-		if places := d.placesOf(r.faults[w]); place == nil {
+		if places := d.placesOf(planted()[w]); place == nil {
 			r.answer(w, places)
 		} else {
-			r.answer(w, r.places(place, r.faults[w]))
+			r.answer(w, r.places(place, planted()[w]))
 		}
 	}
 	own := map[string]bool{Nothing: true}

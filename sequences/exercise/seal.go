@@ -39,7 +39,6 @@ type hidden struct {
 	File       string   `json:"file"`
 	Sequence   string   `json:"sequence"` // the text of its sequence
 	Seed       uint64   `json:"seed"`
-	State      int      `json:"state"`
 	Faults     []string `json:"faults"` // as sim.ParseFault reads them
 	Truth      []Answer `json:"truth"`
 }
