@@ -20,7 +20,7 @@ func TestServedExercises(t *testing.T) {
 	if err := os.WriteFile(own, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	builtin := len(exercise.Names())
+	builtin := len(exercise.Builtin())
 	for _, c := range []struct {
 		rig   string
 		files []string

@@ -33,7 +33,7 @@ func TestCauses_Words(t *testing.T) {
 // An answer is read as it is typed and in the list's words, or in some of them that no other
 // answer has. What can mean several is asked for again.
 func TestParseAnswer(t *testing.T) {
-	d, err := builtin("quiet-siren")
+	d, err := Load(t.Context(), "quiet-siren")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -178,7 +178,7 @@ func TestParse_Bad(t *testing.T) {
 
 // Whatever a file holds, it is read or refused, and what is read can be drawn from.
 func FuzzParse(f *testing.F) {
-	for _, name := range order {
+	for _, name := range library.Names {
 		src, err := files.ReadFile("builtin/" + name + ".yaml")
 		if err != nil {
 			f.Fatal(err)
@@ -268,7 +268,7 @@ func TestResume_TwoTrainees(t *testing.T) {
 	db := newLog(t)
 	begin := func(exercise, trainee string) string {
 		t.Helper()
-		d, err := builtin(exercise)
+		d, err := Load(t.Context(), exercise)
 		if err != nil {
 			t.Fatal(err)
 		}
