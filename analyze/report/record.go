@@ -107,7 +107,11 @@ type Interruption struct {
 // Sealed stands in Faults for what is hidden from whoever tests the bench, as in an exercise.
 const Sealed = "sealed"
 
-func (r *Record) sealed() bool { return slices.Contains(r.Faults, Sealed) }
+// IsSealed reports whether a bench's faults are hidden from whoever tests it. What names them is
+// hidden, too.
+func IsSealed(faults []string) bool { return slices.Contains(faults, Sealed) }
+
+func (r *Record) sealed() bool { return IsSealed(r.Faults) }
 
 // measurements streams the figures; a record without any has none.
 func (r *Record) measurements() iter.Seq2[analyze.Measurement, error] {

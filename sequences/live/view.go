@@ -69,7 +69,7 @@ func viewOf(r *Run) view {
 	if s.Simulated {
 		v.Simulated = "Simulated bench: nothing real is measured."
 		switch {
-		case slices.Contains(s.Faults, report.Sealed):
+		case report.IsSealed(s.Faults):
 			v.Simulated = "Simulated bench, in an exercise: nothing real is measured."
 		case len(s.Faults) > 0:
 			v.Simulated = "Simulated bench, faults planted: nothing real is measured."

@@ -213,7 +213,7 @@ func (m *captureMeasurer) record() *report.Record {
 		symptoms.Add(s)
 		evidence.Symptom(s)
 	}
-	if !sealed(of.Faults) {
+	if !report.IsSealed(of.Faults) {
 		// Its measurements are in memory and read without an error.
 		r.Findings, _ = findings(r, &symptoms, m.plan)
 		_ = addEvidence(r, evidence)

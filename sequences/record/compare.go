@@ -26,12 +26,8 @@ func headOf(rec *journal.RunRecord, logPath string) *report.Record {
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan = seq.Plan
 	}
-	seed := rec.Seed
-	if sealed(rec.Faults) {
-		seed = nil
-	}
 	return &report.Record{Signals: signals(&plan), Steps: plan.Steps, Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, Sequence: rec.Sequence, Rig: rec.Rig, Started: rec.Started, Verdict: rec.Verdict,
-		Complete: rec.Complete, Simulated: rec.Seed != nil, Seed: seed, Fields: fieldsOf(rec.Fields), LogPath: logPath}
+		Complete: rec.Complete, Simulated: rec.Seed != nil, Seed: seedOf(rec), Fields: fieldsOf(rec.Fields), LogPath: logPath}
 }
 
 // Compare compares a run with another one. Of soaks the sums are compared, and not their

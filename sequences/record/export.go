@@ -100,7 +100,7 @@ func ExportNotes(rec *journal.RunRecord, c *capture.Capture, file string) []stri
 	if rec.Seed != nil {
 		notes = append(notes, "It is of the simulated bench: nothing real was measured.")
 		switch {
-		case sealed(rec.Faults):
+		case report.IsSealed(rec.Faults):
 			notes = append(notes, "It was made in an exercise: whether anything is wrong with it is sealed.")
 		case len(rec.Faults) > 0:
 			notes = append(notes, "Faults were planted on purpose: "+strings.Join(rec.Faults, ", ")+".")

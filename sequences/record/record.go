@@ -63,10 +63,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	r.Cautions = append(r.Cautions, capture.MachineCautions(r.Machine)...)
 	if rec.Seed != nil {
-		r.Simulated, r.Seed, r.Faults = true, rec.Seed, rec.Faults
-		if sealed(rec.Faults) {
-			r.Seed = nil
-		}
+		r.Simulated, r.Seed, r.Faults = true, seedOf(rec), rec.Faults
 		if rec.Faults == nil {
 			r.Cautions = append(r.Cautions, "whether faults were planted on the simulated bench was not kept when this run was made")
 		}
@@ -87,7 +84,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if text := unjudged(plan, limited); r.Verdict == analyze.Pass && text != "" {
 		r.Cautions = append(r.Cautions, text)
 	}
-	if sealed(rec.Faults) || slices.ContainsFunc(rec.Fields, func(f journal.Field) bool { return strings.EqualFold(f.Name, exerciseField) }) {
+	if report.IsSealed(rec.Faults) || slices.ContainsFunc(rec.Fields, func(f journal.Field) bool { return strings.EqualFold(f.Name, exerciseField) }) {
 		return r, nil
 	}
 	if r.Findings, err = findings(r, &symptoms, plan); err != nil {
@@ -123,9 +120,13 @@ func addEvidence(r *report.Record, e *cause.Evidence) error {
 // known.
 const exerciseField = "exercise"
 
-// sealed reports whether a bench's faults are hidden from whoever tests it. What names them
-// is hidden, too.
-func sealed(faults []string) bool { return slices.Contains(faults, report.Sealed) }
+// seedOf is the seed of a run's simulated bench; nil: it has none, or what is planted is sealed.
+func seedOf(rec *journal.RunRecord) *uint64 {
+	if report.IsSealed(rec.Faults) {
+		return nil
+	}
+	return rec.Seed
+}
 
 // findings says what a record's symptoms mean, with figures as its table writes them.
 func findings(r *report.Record, symptoms *diagnose.Gathering, plan *analyze.Plan) ([]analyze.Finding, error) {
