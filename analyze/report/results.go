@@ -157,6 +157,15 @@ func textOrNil(s string) *string {
 	return &s
 }
 
+// OrNil is a value for machines; a zero one is missing.
+func OrNil[T comparable](x T) *T {
+	var zero T
+	if x == zero {
+		return nil
+	}
+	return &x
+}
+
 // digitsOrNil is a number for machines by its digits; no digits are a missing one.
 func digitsOrNil(s string) *json.Number {
 	if s == "" {

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze"
+	"makebreak/analyze/report"
 	"makebreak/rig/problem"
 	"makebreak/rig/table"
 	"makebreak/rig/words"
@@ -167,19 +168,9 @@ type jsonMarks struct {
 }
 
 func marksJSON(m *exercise.Marks) jsonMarks {
-	x := jsonMarks{Result: m.Result(), Points: m.Points, Of: m.Of, Right: m.Right, Half: m.Half, Wrong: texts(m.Wrong), Actions: m.Actions,
-		Spent: m.Spent.Seconds(), Dangers: texts(m.Dangers), Way: []string{}, Truth: words.Texts(m.Truth, exercise.Answer.String)}
-	for _, a := range m.Way {
-		x.Way = append(x.Way, a.Words())
-	}
-	if m.Shortest > 0 {
-		s := m.Shortest.Seconds()
-		x.Shortest = &s
-	}
-	if m.Possible > 0 {
-		x.Possible = &m.Possible
-	}
-	return x
+	return jsonMarks{Result: m.Result(), Points: m.Points, Of: m.Of, Right: m.Right, Half: m.Half, Wrong: texts(m.Wrong), Actions: m.Actions,
+		Spent: m.Spent.Seconds(), Shortest: report.OrNil(m.Shortest.Seconds()), Way: actionWords(m.Way), Possible: report.OrNil(m.Possible),
+		Dangers: texts(m.Dangers), Truth: words.Texts(m.Truth, exercise.Answer.String)}
 }
 
 // texts are never missing.
@@ -236,7 +227,7 @@ func classJSON(c *exercise.Class) jsonClass {
 		all.Exercises = append(all.Exercises, j)
 	}
 	for _, e := range c.Entries {
-		j := jsonEntry{Exercise: e.Exercise, Grade: e.Grade, Trainee: orNull(e.Trainee), Rig: orNull(e.Rig), Started: e.Started.UTC().Format(time.RFC3339), Done: actionWords(e.Done), Spent: e.Spent.Seconds()}
+		j := jsonEntry{Exercise: e.Exercise, Grade: e.Grade, Trainee: report.OrNil(e.Trainee), Rig: report.OrNil(e.Rig), Started: e.Started.UTC().Format(time.RFC3339), Done: actionWords(e.Done), Spent: e.Spent.Seconds()}
 		if e.Marks != nil {
 			m := marksJSON(e.Marks)
 			j.Marks = &m
@@ -248,12 +239,4 @@ func classJSON(c *exercise.Class) jsonClass {
 
 func actionWords(all []exercise.Action) []string {
 	return append([]string{}, words.Texts(all, exercise.Action.Words)...)
-}
-
-// orNull is a text, null where it is empty.
-func orNull(s string) *string {
-	if s == "" {
-		return nil
-	}
-	return &s
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"makebreak/analyze/report"
 	"makebreak/rig/meter"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
@@ -270,7 +271,7 @@ type jsonResult struct {
 }
 
 func resultJSON(r *exercise.Result) jsonResult {
-	x := jsonResult{Action: string(r.Action.Kind), Change: orNull(r.Action.Change), Done: !r.Action.Stopped, Readings: r.Readings, Dangers: r.Dangers, Cost: r.Cost.Seconds(), Spent: r.Spent.Seconds()}
+	x := jsonResult{Action: string(r.Action.Kind), Change: report.OrNil(r.Action.Change), Done: !r.Action.Stopped, Readings: r.Readings, Dangers: r.Dangers, Cost: r.Cost.Seconds(), Spent: r.Spent.Seconds()}
 	if x.Readings == nil {
 		x.Readings = []exercise.Reading{}
 	}

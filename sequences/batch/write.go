@@ -218,26 +218,13 @@ type testObject struct {
 	Simulated bool    `json:"simulated"`
 }
 
-func orNull(s string) *string {
-	if s == "" {
-		return nil
-	}
-	return &s
-}
-
-func secondsOrNull(d time.Duration) *float64 {
-	if d <= 0 {
-		return nil
-	}
-	s := d.Seconds()
-	return &s
-}
+func secondsOrNil(d time.Duration) *float64 { return report.OrNil(max(0, d).Seconds()) }
 
 // JSON writes the batch as one object.
 func (s *Summary) JSON(w io.Writer) error {
 	t := s.Times()
-	o := object{Format: report.Format, Batch: s.Name, Sequences: append([]string{}, s.Sequences...), Verdict: orNull(string(s.Verdict())), Tested: s.Tested(), Passed: s.With(analyze.Pass), FirstPass: s.FirstPass(),
-		Retested: s.Retested(), Missing: append([]string{}, s.Missing()...), Failures: []failure{}, Test: secondsOrNull(t.Test), Between: secondsOrNull(t.Between), Steps: []step{}, Units: []unitObject{}}
+	o := object{Format: report.Format, Batch: s.Name, Sequences: append([]string{}, s.Sequences...), Verdict: report.OrNil(string(s.Verdict())), Tested: s.Tested(), Passed: s.With(analyze.Pass), FirstPass: s.FirstPass(),
+		Retested: s.Retested(), Missing: append([]string{}, s.Missing()...), Failures: []failure{}, Test: secondsOrNil(t.Test), Between: secondsOrNil(t.Between), Steps: []step{}, Units: []unitObject{}}
 	if share, known := s.Yield(); known {
 		o.Yield = &share
 	}
@@ -249,9 +236,9 @@ func (s *Summary) JSON(w io.Writer) error {
 	}
 	for i := range s.Units {
 		u := &s.Units[i]
-		x := unitObject{Unit: u.Serial, Expected: u.Expected, First: orNull(string(u.First())), Verdict: orNull(string(u.Last())), Retested: u.Retested(), Cause: orNull(u.Cause()), Tests: []testObject{}}
+		x := unitObject{Unit: u.Serial, Expected: u.Expected, First: report.OrNil(string(u.First())), Verdict: report.OrNil(string(u.Last())), Retested: u.Retested(), Cause: report.OrNil(u.Cause()), Tests: []testObject{}}
 		for _, t := range u.Tests {
-			x.Tests = append(x.Tests, testObject{t.Run, report.MachineTime(t.Started), orNull(string(t.Verdict)), t.Complete, t.Simulated})
+			x.Tests = append(x.Tests, testObject{t.Run, report.MachineTime(t.Started), report.OrNil(string(t.Verdict)), t.Complete, t.Simulated})
 		}
 		o.Units = append(o.Units, x)
 	}

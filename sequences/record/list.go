@@ -40,16 +40,10 @@ type listed struct {
 
 // rows are the runs as machines read them. What is not known is nil.
 func (l List) rows() []listed {
-	orNull := func(s string) *string {
-		if s == "" {
-			return nil
-		}
-		return &s
-	}
 	rows := make([]listed, len(l.Runs))
 	for i, r := range l.Runs {
-		rows[i] = listed{r.Run, orNull(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, orNull(string(r.Verdict)), r.Complete,
-			orNull(r.UUID), r.Simulated, fieldsOrNull(r.Fields), r.Reference}
+		rows[i] = listed{r.Run, report.OrNil(r.Unit), r.Sequence, report.MachineTime(r.Started), r.Cycles, report.OrNil(string(r.Verdict)), r.Complete,
+			report.OrNil(r.UUID), r.Simulated, fieldsOrNull(r.Fields), r.Reference}
 	}
 	return rows
 }
