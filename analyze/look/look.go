@@ -4,7 +4,6 @@ package look
 
 import (
 	_ "embed"
-	"html/template"
 
 	"makebreak/analyze/picture"
 )
@@ -12,11 +11,5 @@ import (
 //go:embed look.css
 var common string
 
-//go:embed file.css
-var file string
-
 // Style is the style sheet of all pages, with that of the drawings on them.
 func Style() string { return common + picture.Style() + "\n" }
-
-// FileStyle is the style sheet of a page that stands alone, as a file that can be printed.
-func FileStyle() template.CSS { return template.CSS(Style() + file) }

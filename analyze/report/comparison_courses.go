@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/tally"
 )
@@ -44,7 +45,7 @@ func (c *Comparison) courses() ([]overlay, error) {
 		if then == nil || now.N == 0 || then.N == 0 || constant || len(out) == mostCompared {
 			continue
 		}
-		drawing, err := inline(c.courseOver(now, then))
+		drawing, err := look.Drawn(c.courseOver(now, then).Inline)
 		if err != nil {
 			return nil, err
 		}

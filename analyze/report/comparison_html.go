@@ -1,14 +1,12 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"errors"
 	"html/template"
 	"io"
 	"slices"
 	"strings"
-	"sync"
 
 	"makebreak/analyze"
 	"makebreak/analyze/compare"
@@ -21,19 +19,16 @@ import (
 //go:embed comparison.html
 var comparisonSource string
 
-var comparisonTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("comparison").Parse(comparisonSource))
-})
+var comparisonPage = look.NewPage(comparisonSource)
 
-// comparisonPage is what the template shows. All texts are plain; the template escapes.
-type comparisonPage struct {
+// comparisonParts is what the page shows.
+type comparisonParts struct {
 	Run, Against, Unit, Word, Why, Family string
 	Simulated                             bool
 	Head                                  [][2]string
 	Moved, Others                         []pageCompared
 	OneSided, Stayed                      []string
 	Pictures, Courses                     []overlay
-	Style                                 template.CSS
 }
 
 // overlay is a timing diagram, or a course, of this run with the other one's.
@@ -50,8 +45,8 @@ type pageCompared struct {
 
 // HTML writes a comparison as one page that stands alone, with what moved drawn.
 func (c *Comparison) HTML(w io.Writer) error {
-	p := &comparisonPage{Run: oneLine(c.Now.Run), Against: oneLine(c.Before.Run), Unit: oneLine(c.Now.Unit), Word: "Nothing moved", Why: c.changeLine(),
-		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, Head: c.head(), OneSided: c.oneSided(), Style: look.FileStyle()}
+	p := &comparisonParts{Run: oneLine(c.Now.Run), Against: oneLine(c.Before.Run), Unit: oneLine(c.Now.Unit), Word: "Nothing moved", Why: c.changeLine(),
+		Family: familyNote, Simulated: c.Now.Simulated || c.Before.Simulated, Head: c.head(), OneSided: c.oneSided()}
 	if n := len(c.moved()); n > 0 {
 		p.Word = "Moved: " + words.Count(n, "figure")
 	}
@@ -80,12 +75,7 @@ func (c *Comparison) HTML(w io.Writer) error {
 	if p.Courses, err = c.courses(); err != nil {
 		return readingFailed(err)
 	}
-	var b bytes.Buffer
-	if err := comparisonTemplate().Execute(&b, p); err != nil {
-		return err
-	}
-	_, err = b.WriteTo(w)
-	return writingFailed("a page", err)
+	return writePage(w, comparisonPage, p)
 }
 
 // changeStrip draws a row that moved.
@@ -94,7 +84,7 @@ func changeStrip(r *compare.Row, x comparedRow) (template.HTML, error) {
 	c := picture.Change{Name: strings.TrimSpace(x.Signal + " " + x.Quantity + " " + x.Event), About: "now " + x.Now + ", was " + x.Before,
 		Before: picture.Figure{Value: r.Before.Mean, Within: r.Before.Expanded()}, Now: picture.Figure{Value: r.Now.Mean, Within: r.Now.Expanded()},
 		Lower: limit.Lower, Upper: limit.Upper}
-	return inline(&c)
+	return look.Drawn(c.Inline)
 }
 
 // mostOverlaid is how many timing diagrams a comparison has.
@@ -174,7 +164,7 @@ func (c *Comparison) overlaid(x *chosen, before []*capture.Capture) (template.HT
 	if err != nil {
 		return "", err
 	}
-	return inline(t)
+	return look.Drawn(t.Inline)
 }
 
 // outputOf is the output on which a signal's figures rest; empty: none is known.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"makebreak/analyze"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/trend"
 	"makebreak/rig/unit"
@@ -70,7 +71,7 @@ func soakPageOf(r *Record, trends []Trend) (*soakPage, error) {
 		return nil, err
 	}
 	if line := failuresOf(r, trends, gaps); line != nil {
-		if p.Failures, err = inline(line); err != nil {
+		if p.Failures, err = look.Drawn(line.Inline); err != nil {
 			return nil, err
 		}
 	}
@@ -110,7 +111,7 @@ func (p *soakPage) addLives(r *Record) error {
 		return err
 	}
 	p.Notes = l.Notes
-	p.Lives, err = inline(l.Paper)
+	p.Lives, err = look.Drawn(l.Paper.Inline)
 	return err
 }
 
@@ -130,7 +131,7 @@ func (p *soakPage) addCourses(all []Trend, last int, gaps []picture.Gap) error {
 			p.Left++
 			continue
 		}
-		svg, err := inline(t.course(last, gaps))
+		svg, err := look.Drawn(t.course(last, gaps).Inline)
 		if err != nil {
 			return err
 		}

@@ -1,14 +1,12 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"html/template"
 	"io"
 	"math"
 	"slices"
 	"strings"
-	"sync"
 
 	"makebreak/analyze"
 	"makebreak/analyze/compare"
@@ -20,27 +18,24 @@ import (
 //go:embed history.html
 var historySource string
 
-var historyTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("history").Parse(historySource))
-})
+var lifePage = look.NewPage(historySource)
 
 // historyPage is what the template shows. All texts are plain; the template escapes.
 type historyPage struct {
 	Unit, Word, Counts, Simulated string
 	Runs                          []pageLife
 	Courses                       []pageCourse
-	Style                         template.CSS
 }
 
 // pageLife is one run on the page.
 type pageLife struct {
-	Run, When, Sequence, Verdict, Mark, By string
-	Cycles                                 int
-	Fields                                 string // with a comma before each
-	Wrong                                  []string
-	Since                                  string
-	Changed                                []string
-	Compared                               bool // with a run before
+	Run, When, Sequence, Verdict, By string
+	Cycles                           int
+	Fields                           string // with a comma before each
+	Wrong                            []string
+	Since                            string
+	Changed                          []string
+	Compared                         bool // with a run before
 }
 
 // pageCourse is one sequence's figures over the runs.
@@ -58,10 +53,10 @@ type pageOver struct {
 
 // HTML writes the life as one page that stands alone, the newest run first.
 func (h *History) HTML(w io.Writer) error {
-	p := &historyPage{Unit: oneLine(h.Unit), Counts: h.counts(), Simulated: h.simulated(), Style: look.FileStyle()}
+	p := &historyPage{Unit: oneLine(h.Unit), Counts: h.counts(), Simulated: h.simulated()}
 	for i := len(h.Runs) - 1; i >= 0; i-- {
 		l := h.Runs[i]
-		x := pageLife{Run: oneLine(l.Run), When: timeWords(l.Started), Sequence: oneLine(l.Sequence), Verdict: l.Verdict.Name(), Mark: l.Verdict.Mark(),
+		x := pageLife{Run: oneLine(l.Run), When: timeWords(l.Started), Sequence: oneLine(l.Sequence), Verdict: l.Verdict.Name(),
 			By: oneLine(l.By), Cycles: l.Cycles, Fields: fieldWords(l.Fields), Wrong: l.said(), Compared: l.Since != nil}
 		x.Since, x.Changed = l.changed()
 		p.Runs = append(p.Runs, x)
@@ -73,12 +68,7 @@ func (h *History) HTML(w io.Writer) error {
 	if p.Courses, err = h.courses(); err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := historyTemplate().Execute(&b, p); err != nil {
-		return err
-	}
-	_, err = b.WriteTo(w)
-	return writingFailed("a page", err)
+	return writePage(w, lifePage, p)
 }
 
 // courses draws, for each sequence that ran more than once, the figures that have a limit.
@@ -147,6 +137,6 @@ func drawOver(k tally.Key, runs []*compare.Sample) (x pageOver, err error) {
 		First: scaler.Text(means[0]), Last: scaler.Text(means[len(means)-1]), Limit: limitWords(scaler, limit)}
 	strip.Name = strings.TrimSpace(x.Figure + " " + x.Event)
 	strip.About = "first " + x.First + ", last " + x.Last + ", limit " + x.Limit
-	x.Strip, err = inline(&strip)
+	x.Strip, err = look.Drawn(strip.Inline)
 	return x, err
 }

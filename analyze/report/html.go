@@ -1,28 +1,26 @@
 package report
 
 import (
-	"bytes"
-	"embed"
+	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
 	"strings"
-	"sync"
 	"time"
 	"unicode"
 
-	"makebreak/analyze"
 	"makebreak/analyze/look"
 	"makebreak/rig/capture"
 	"makebreak/rig/words"
 )
 
-//go:embed page.html soak.html
-var pageSources embed.FS
+//go:embed page.html
+var pageSource string
 
-var pageTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("page.html").Funcs(template.FuncMap{"mark": func(v string) string { return analyze.Verdict(v).Mark() }}).ParseFS(pageSources, "page.html", "soak.html"))
-})
+//go:embed soak.html
+var soakSource string
+
+var recordPage = look.NewPage(pageSource, soakSource)
 
 // Paper is a size of paper, as style sheets call it.
 type Paper string
@@ -55,8 +53,13 @@ func HTMLWith(w io.Writer, r *Record, opts HTMLOpts) error {
 		return readingFailed(err)
 	}
 	p.HTMLOpts = opts
-	var b bytes.Buffer
-	if err := pageTemplate().Execute(&b, p); err != nil {
+	return writePage(w, recordPage, p)
+}
+
+// writePage makes a page and writes it.
+func writePage(w io.Writer, p *look.Page, data any) error {
+	b, err := p.Execute(data)
+	if err != nil {
 		return err
 	}
 	_, err = b.WriteTo(w)
@@ -89,7 +92,6 @@ type page struct {
 	Legend                  []string
 	Lists                   []pageList // those that are not empty
 	Soak                    *soakPage  // nil: it is no soak
-	Style                   template.CSS
 	Appendix                pageAppendix
 }
 
@@ -114,7 +116,6 @@ func newPage(r *Record) (*page, error) {
 	p := &page{
 		Run: oneLine(r.Run), Unit: oneLine(r.Unit), Verdict: r.Verdict.Name(), Why: verdictSentence(r, s),
 		Simulated: r.Simulated, Faults: faultWords(r), NoFindings: noFindings(r), Facts: factsOf(r), Causes: causeLines(r), Settle: s.undecidedLines(), Unstored: oneLines(r.Unstored),
-		Style: look.FileStyle(),
 	}
 	p.addMargins()
 	trends := trendsOf(r)
@@ -245,11 +246,4 @@ func endWords(r *Record) string {
 		text += " (" + words.Lasting(d) + ")"
 	}
 	return strings.TrimSpace(text)
-}
-
-// inline draws a picture for a page that holds the pictures' style.
-func inline(d interface{ Inline(io.Writer) error }) (template.HTML, error) {
-	var b bytes.Buffer
-	err := d.Inline(&b)
-	return template.HTML(b.String()), err
 }

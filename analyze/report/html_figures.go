@@ -7,6 +7,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 )
 
@@ -90,5 +91,5 @@ func (x *row) strip(r *Record) (template.HTML, error) {
 			s.Quantiles = append(s.Quantiles, x.values.quantile(share))
 		}
 	}
-	return inline(s)
+	return look.Drawn(s.Inline)
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/rig/capture"
 )
@@ -150,7 +151,7 @@ func (c *chooser) drawn() []chosen {
 // whose capture cannot be drawn is left out: the record's figures stand without it.
 func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 	for _, t := range c.r.Drawn {
-		drawing, err := inline(t)
+		drawing, err := look.Drawn(t.Inline)
 		if err != nil {
 			return nil, 0, err
 		}
@@ -170,7 +171,7 @@ func (c *chooser) timings() (drawings []template.HTML, left int, err error) {
 		if err != nil {
 			return nil, 0, err
 		}
-		drawing, err := inline(t)
+		drawing, err := look.Drawn(t.Inline)
 		if err != nil {
 			return nil, 0, err
 		}

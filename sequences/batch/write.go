@@ -1,15 +1,12 @@
 package batch
 
 import (
-	"bytes"
 	_ "embed"
 	"encoding/json"
 	"fmt"
-	"html/template"
 	"io"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"makebreak/analyze"
@@ -251,35 +248,28 @@ func (s *Summary) JSON(w io.Writer) error {
 //go:embed page.html
 var pageSource string
 
-var pageTemplate = sync.OnceValue(func() *template.Template { return template.Must(template.New("batch").Parse(pageSource)) })
+var batchPage = look.NewPage(pageSource)
 
-// page is what the template shows.
+// page is what the page shows.
 type page struct {
-	Name, Verdict, Mark, Counts string
-	Simulated                   bool
-	Lines                       [][2]string
-	Units                       []pageUnit
-	Style                       template.CSS
+	Name, Verdict, Counts string
+	Simulated             bool
+	Lines                 [][2]string
+	Units                 []pageUnit
 }
 
-type pageUnit struct{ Serial, Outcome, Verdict, Mark, Run, Note string }
+type pageUnit struct{ Serial, Outcome, Verdict, Run, Note string }
 
 // HTML writes the batch as one page that stands alone.
 func (s *Summary) HTML(w io.Writer) error {
-	v := s.Verdict()
-	p := page{Name: words.Safe(s.Name), Verdict: v.Name(), Mark: v.Mark(), Counts: s.verdicts(), Simulated: s.Simulated(), Lines: s.lines()[1:], Style: look.FileStyle()}
+	p := page{Name: words.Safe(s.Name), Verdict: s.Verdict().Name(), Counts: s.verdicts(), Simulated: s.Simulated(), Lines: s.lines()[1:]}
 	for i := range s.Units {
 		u := &s.Units[i]
-		x := pageUnit{Serial: words.Safe(u.Serial), Outcome: u.outcome(), Verdict: u.Last().Name(), Mark: u.Last().Mark(), Note: u.note()}
+		x := pageUnit{Serial: words.Safe(u.Serial), Outcome: u.outcome(), Verdict: u.Last().Name(), Note: u.note()}
 		if n := len(u.Tests); n > 0 {
 			x.Run = words.Safe(u.Tests[n-1].Run)
 		}
 		p.Units = append(p.Units, x)
 	}
-	var b bytes.Buffer
-	if err := pageTemplate().Execute(&b, p); err != nil {
-		return err
-	}
-	_, err := b.WriteTo(w)
-	return err
+	return batchPage.Write(w, p)
 }

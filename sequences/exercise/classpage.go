@@ -4,11 +4,9 @@ import (
 	"cmp"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"slices"
 	"strings"
-	"sync"
 
 	"makebreak/analyze/look"
 	"makebreak/rig/words"
@@ -17,11 +15,10 @@ import (
 //go:embed class.html
 var classSource string
 
-var classTemplate = sync.OnceValue(func() *template.Template { return template.Must(template.New("class").Parse(classSource)) })
+var classPage = look.NewPage(classSource)
 
-// classPage is what the template shows. All texts are plain; the template escapes.
-type classPage struct {
-	Style     template.CSS
+// classParts is what the page shows.
+type classParts struct {
 	Summary   string
 	Exercises []classExercise
 	Rows      []classRow
@@ -60,7 +57,7 @@ type classSteps struct {
 
 // HTML writes a class's marks as one page that stands alone and can be printed.
 func (c *Class) HTML(w io.Writer) error {
-	p := classPage{Style: look.FileStyle()}
+	var p classParts
 	for i := range c.Exercises {
 		p.Exercises = append(p.Exercises, c.pageExercise(&c.Exercises[i]))
 	}
@@ -73,7 +70,7 @@ func (c *Class) HTML(w io.Writer) error {
 	}
 	p.Summary = fmt.Sprintf("%s, %s begun, %d answered. Of an exercise that was begun several times the last one counts in the first table.",
 		words.Count(len(p.Rows), "trainee"), words.Count(len(c.Entries), "exercise"), answered)
-	return classTemplate().Execute(w, p)
+	return classPage.Write(w, p)
 }
 
 // trainees are who has begun an exercise, by name.

@@ -1,7 +1,6 @@
 package live
 
 import (
-	"bytes"
 	"cmp"
 	"fmt"
 	"html/template"
@@ -9,6 +8,7 @@ import (
 	"slices"
 
 	"makebreak/analyze"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/report"
 	"makebreak/analyze/tally"
@@ -151,11 +151,10 @@ func (c *Course) view() courseView {
 			x.Word = fmt.Sprintf("%s %s in %s of %s", v.Mark(), v.Name(), grouped(n), grouped(c.Figures))
 		}
 	}
-	var b bytes.Buffer
 	p := c.picture(x.Name)
 	p.Words = []string{x.Word}
-	if p.Inline(&b) == nil {
-		x.Drawing = template.HTML(b.String())
+	if drawing, err := look.Drawn(p.Inline); err == nil {
+		x.Drawing = drawing
 	}
 	return x
 }

@@ -1,7 +1,6 @@
 package live
 
 import (
-	"bytes"
 	"fmt"
 	"html/template"
 	"math"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/analyze/report"
 	"makebreak/rig/capture"
@@ -335,11 +335,11 @@ func draw(r *Run) template.HTML {
 	if err != nil {
 		return "" // of a cycle that was cut off before the event, say
 	}
-	var b bytes.Buffer
-	if t.Inline(&b) != nil {
+	drawing, err := look.Drawn(t.Inline)
+	if err != nil {
 		return ""
 	}
-	return template.HTML(b.String())
+	return drawing
 }
 
 // telling is the figure that says most of a cycle; nil: it has none at an event.

@@ -4,11 +4,13 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
+	"io"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
 
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/rig/prompt"
 	"makebreak/rig/words"
@@ -146,25 +148,26 @@ func (s *seat) known(name string) string {
 // meter may be used.
 func (s *seat) drawing(at leads, choosable bool) (template.HTML, error) {
 	if !choosable {
-		return drawn(s.wiring.Inline)
+		return look.Drawn(s.wiring.Inline)
 	}
-	var b strings.Builder
-	err := s.wiring.Choosable(&b, func(p picture.TestPoint) picture.Choice {
-		next := at.with(p.Name)
-		lead, to := "red", "#wiring"
-		if next.Black != "" {
-			lead, to = "black", "#measure"
-		}
-		c := picture.Choice{Address: "?" + next.query() + to, Words: fmt.Sprintf("Hold the %s lead to %s: %s", lead, p.Name, p.About)}
-		switch p.Name {
-		case at.Red:
-			c.Mark = "R"
-		case at.Black:
-			c.Mark = "B"
-		}
-		return c
-	})
-	return template.HTML(b.String()), err
+	return look.Drawn(func(w io.Writer) error { return s.wiring.Choosable(w, at.choice) })
+}
+
+// choice is what choosing a point does: it holds the next lead there.
+func (l leads) choice(p picture.TestPoint) picture.Choice {
+	next := l.with(p.Name)
+	lead, to := "red", "#wiring"
+	if next.Black != "" {
+		lead, to = "black", "#measure"
+	}
+	c := picture.Choice{Address: "?" + next.query() + to, Words: fmt.Sprintf("Hold the %s lead to %s: %s", lead, p.Name, p.About)}
+	switch p.Name {
+	case l.Red:
+		c.Mark = "R"
+	case l.Black:
+		c.Mark = "B"
+	}
+	return c
 }
 
 // cautions are what is read before the rig acts on a unit.

@@ -1,13 +1,10 @@
 package site
 
 import (
-	"bytes"
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base64"
-	"html/template"
-	"io"
 	"net/http"
 	"slices"
 	"strconv"
@@ -392,11 +389,4 @@ func (p *practice) runOf(name string) runSeen {
 		p.failed("log: %v", err)
 	}
 	return seen
-}
-
-// drawn is a drawing as a part of a page. Drawings escape what they hold.
-func drawn(write func(io.Writer) error) (template.HTML, error) {
-	var b bytes.Buffer
-	err := write(&b)
-	return template.HTML(b.String()), err
 }

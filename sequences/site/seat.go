@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
 	"makebreak/rig/problem"
 	"makebreak/rig/task"
@@ -68,7 +69,7 @@ func newSeat(of *practice, s *exercise.Session, now time.Time) (*seat, error) {
 	d := s.Definition()
 	b := benchsheet.Bench(d.Rig, benchsheet.Relays(d.Rig, d.Sequence))
 	b.Heading = "Wiring of the bench"
-	card, err := drawn(benchsheet.Card(d.Sequence).Inline)
+	card, err := look.Drawn(benchsheet.Card(d.Sequence).Inline)
 	return &seat{of: of, session: s, wiring: picture.NewWiring(b), card: card, lines: benchsheet.Lines(d.Sequence), told: benchsheet.Sentences(b),
 		used: now, may: s.Allowed()}, err
 }

@@ -1,14 +1,12 @@
 package soak
 
 import (
-	"bytes"
 	_ "embed"
 	"errors"
 	"fmt"
 	"html/template"
 	"io"
 	"strconv"
-	"sync"
 
 	"makebreak/analyze/look"
 	"makebreak/analyze/picture"
@@ -19,12 +17,11 @@ import (
 //go:embed life.html
 var lifeSource string
 
-var lifeTemplate = sync.OnceValue(func() *template.Template { return template.Must(template.New("life").Parse(lifeSource)) })
+var lifePage = look.NewPage(lifeSource)
 
-// lifePage is what the page of several boards' lives shows.
-type lifePage struct {
+// lifeParts is what the page of several boards' lives shows.
+type lifeParts struct {
 	Title, Simulated string
-	Style            template.CSS
 	Paper            template.HTML // empty where no board has failed
 	Facts            [][2]string
 	Boards           [][3]string
@@ -34,8 +31,8 @@ type lifePage struct {
 // HTML writes the result as one page that stands alone: the boards on Weibull paper where one
 // has failed, what they show, and the boards. perYear is as in Text.
 func (r *LifeResult) HTML(w io.Writer, perYear float64) error {
-	p := lifePage{Title: "What the soaks of " + words.Count(len(r.Units), "board") + " show",
-		Simulated: words.Safe(words.Capital(r.Simulated)), Style: look.FileStyle()}
+	p := lifeParts{Title: "What the soaks of " + words.Count(len(r.Units), "board") + " show",
+		Simulated: words.Safe(words.Capital(r.Simulated))}
 	for _, d := range r.Doubts {
 		if d != r.Simulated {
 			p.Doubts = append(p.Doubts, words.Safe(words.Capital(d)))
@@ -53,18 +50,11 @@ func (r *LifeResult) HTML(w io.Writer, perYear float64) error {
 	case err != nil:
 		return err
 	default:
-		var b bytes.Buffer
-		if err := paper.Inline(&b); err != nil {
+		if p.Paper, err = look.Drawn(paper.Inline); err != nil {
 			return err
 		}
-		p.Paper = template.HTML(b.String())
 	}
-	var b bytes.Buffer
-	if err := lifeTemplate().Execute(&b, p); err != nil {
-		return err
-	}
-	_, err = b.WriteTo(w)
-	return err
+	return lifePage.Write(w, p)
 }
 
 // endText says how a board's cycles ended.
