@@ -94,7 +94,7 @@ func writeHead(j *jsonWriter, r *Record) {
 	j.member("program", textOrNil(r.Program))
 	j.member("started", textOrNil(MachineTime(r.Started)))
 	j.member("cycles", r.Cycles)
-	j.member("planned", plannedOrNil(r))
+	j.member("planned", OrNil(r.Planned))
 	j.member("complete", r.Complete)
 	j.member("verdict", textOrNil(string(r.Verdict)))
 	j.member("counts", jsonCounts(r.Counts))
@@ -137,11 +137,8 @@ func calibrationsOrNil(r *Record) []jsonCalibration {
 	all := make([]jsonCalibration, len(r.Calibrations))
 	for i := range all {
 		c := &r.Calibrations[i]
-		all[i] = jsonCalibration{Output: textOrNil(c.Output), State: c.State, Judged: c.Judged, Meter: textOrNil(c.Meter), By: textOrNil(c.By),
-			Made: textOrNil(c.Made), Due: textOrNil(c.Due), Rig: textOrNil(c.Rig), Simulated: c.Seed != nil, Gain: number(c.Gain), Offset: number(c.Offset)}
-		if c.Since > 0 {
-			all[i].Since = &c.Since
-		}
+		all[i] = jsonCalibration{Output: textOrNil(c.Output), State: c.State, Judged: c.Judged, Since: OrNil(max(0, c.Since)), Meter: textOrNil(c.Meter), By: textOrNil(c.By),
+			Made: textOrNil(c.Made), Due: textOrNil(c.Due), Rig: textOrNil(c.Rig), Simulated: c.Seed != nil, Gain: FiniteOrNil(c.Gain), Offset: FiniteOrNil(c.Offset)}
 	}
 	return all
 }
@@ -173,14 +170,6 @@ func faultsOrNil(r *Record) []string {
 		return nil
 	}
 	return FaultNames(r.Faults)
-}
-
-// plannedOrNil is how many cycles were planned, nil where no number was set.
-func plannedOrNil(r *Record) *int {
-	if r.Planned == 0 {
-		return nil
-	}
-	return &r.Planned
 }
 
 // plainTexts are texts as an array, which may be empty and is never missing.

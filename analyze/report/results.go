@@ -149,15 +149,12 @@ func programAt(r *Record, cycle int) string {
 }
 
 // textOrNil is a text for machines; an empty one is missing.
-func textOrNil(s string) *string {
-	if s == "" {
-		return nil
-	}
-	s = plainText(s)
-	return &s
-}
+func textOrNil(s string) *string { return OrNil(plainText(s)) }
 
-// OrNil is a value for machines; a zero one is missing.
+// digitsOrNil is a number for machines by its digits; no digits are a missing one.
+func digitsOrNil(s string) *json.Number { return OrNil(json.Number(s)) }
+
+// OrNil is a value for JSON; the zero one is missing, and so null there.
 func OrNil[T comparable](x T) *T {
 	var zero T
 	if x == zero {
@@ -166,13 +163,12 @@ func OrNil[T comparable](x T) *T {
 	return &x
 }
 
-// digitsOrNil is a number for machines by its digits; no digits are a missing one.
-func digitsOrNil(s string) *json.Number {
-	if s == "" {
+// FiniteOrNil is a number for JSON; one that is not finite is missing, and so null there.
+func FiniteOrNil(x float64) *float64 {
+	if !finite(x) {
 		return nil
 	}
-	n := json.Number(s)
-	return &n
+	return &x
 }
 
 // columnsOf returns the columns' names of a type like result.

@@ -387,28 +387,16 @@ type warningObject struct {
 	Confidence float64 `json:"confidence"` // share of 1
 }
 
-// number is a number as JSON can say it: null where there is none.
-func number(x float64) *float64 {
-	if !finite(x) {
-		return nil
-	}
-	return &x
-}
-
 func soakObjectOf(r *Record, trends []Trend) soakObject {
 	f := r.Tally.Outcomes.Summary().Failures
 	out := soakObject{Cycles: r.Tally.Complete, CutShort: r.Tally.CutOff, Failures: f.Outside, Confidence: soakConfidence,
-		Clustering: number(f.Clustering), Interruptions: []interruptionObject{}, Trends: []trendObject{}}
+		Clustering: FiniteOrNil(f.Clustering), Interruptions: []interruptionObject{}, Trends: []trendObject{}}
 	if p, err := reliability.ProportionOf(f.Outside, f.Judged, soakConfidence); err == nil {
 		out.FailureProbability, out.Lower, out.Upper, out.AtMost = &p.Value, &p.Lower, &p.Upper, &p.AtMost
 	}
 	for _, i := range r.Interruptions {
-		o := interruptionObject{After: i.After, Resumed: i.Resumed.Format(time.RFC3339), Reason: plainText(i.Reason), Program: textOrNil(i.Program)}
-		if !i.Stopped.IsZero() {
-			s := i.Stopped.Format(time.RFC3339)
-			o.Stopped = &s
-		}
-		out.Interruptions = append(out.Interruptions, o)
+		out.Interruptions = append(out.Interruptions, interruptionObject{After: i.After, Stopped: OrNil(MachineTime(i.Stopped)), Resumed: i.Resumed.Format(time.RFC3339),
+			Reason: plainText(i.Reason), Program: textOrNil(i.Program)})
 	}
 	for _, t := range trends {
 		out.Trends = append(out.Trends, t.object())
@@ -418,12 +406,12 @@ func soakObjectOf(r *Record, trends []Trend) soakObject {
 
 func (t *Trend) object() trendObject {
 	o := trendObject{Signal: plainText(t.Signal), Quantity: t.Quantity, Event: plainText(t.Event), Unit: t.Quantity.Unit(), N: t.N, Missing: t.Missing,
-		Lowest: number(t.Min.Value), LowestAt: t.Min.Cycle, Highest: number(t.Max.Value), HighestAt: t.Max.Cycle, Mean: number(t.Mean), SD: number(t.SD),
-		Quantiles: map[string]*float64{}, Shape: t.Shape, Slope: number(t.Drift.Slope), SlopeLower: number(t.Drift.Lower), SlopeUpper: number(t.Drift.Upper),
-		DriftP: number(t.Drift.P), StepAt: t.Step.At, StepEarliest: t.Step.From, StepLatest: t.Step.To, StepSize: number(t.Step.Size), StepP: number(t.Step.P), Outside: t.Failures.Outside,
-		FirstOutside: t.Failures.First, Clustering: number(t.Failures.Clustering), EarlyWarnings: []warningObject{}, Doubts: append([]string{}, t.Doubts...)}
+		Lowest: FiniteOrNil(t.Min.Value), LowestAt: t.Min.Cycle, Highest: FiniteOrNil(t.Max.Value), HighestAt: t.Max.Cycle, Mean: FiniteOrNil(t.Mean), SD: FiniteOrNil(t.SD),
+		Quantiles: map[string]*float64{}, Shape: t.Shape, Slope: FiniteOrNil(t.Drift.Slope), SlopeLower: FiniteOrNil(t.Drift.Lower), SlopeUpper: FiniteOrNil(t.Drift.Upper),
+		DriftP: FiniteOrNil(t.Drift.P), StepAt: t.Step.At, StepEarliest: t.Step.From, StepLatest: t.Step.To, StepSize: FiniteOrNil(t.Step.Size), StepP: FiniteOrNil(t.Step.P), Outside: t.Failures.Outside,
+		FirstOutside: t.Failures.First, Clustering: FiniteOrNil(t.Failures.Clustering), EarlyWarnings: []warningObject{}, Doubts: append([]string{}, t.Doubts...)}
 	for _, q := range t.Quantiles {
-		o.Quantiles[strconv.FormatFloat(q.P, 'f', 2, 64)] = number(q.Value)
+		o.Quantiles[strconv.FormatFloat(q.P, 'f', 2, 64)] = FiniteOrNil(q.Value)
 	}
 	for _, f := range t.Forecasts {
 		if f.Warn {

@@ -4,9 +4,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 
 	"makebreak/analyze/reliability"
+	"makebreak/analyze/report"
 	"makebreak/rig/words"
 )
 
@@ -135,16 +135,9 @@ type pointOut struct {
 	Y      float64 `json:"y"`
 }
 
-func finiteOrNil(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return &x
-}
-
 // MarshalJSON writes the result as the command line documents it.
 func (r *LifeResult) MarshalJSON() ([]byte, error) {
-	o := lifeObject{Confidence: float64(r.Confidence), Failures: r.Failures, MeanCycles: finiteOrNil(r.Mean.Value), MeanAtLest: finiteOrNil(r.Mean.AtLeast),
+	o := lifeObject{Confidence: float64(r.Confidence), Failures: r.Failures, MeanCycles: report.FiniteOrNil(r.Mean.Value), MeanAtLest: report.FiniteOrNil(r.Mean.AtLeast),
 		Points: []pointOut{}, Doubts: append([]string{}, r.Doubts...)}
 	for _, u := range r.Units {
 		o.Boards = append(o.Boards, boardLife{u.Name, u.Cycles, u.Failed})
@@ -156,7 +149,7 @@ func (r *LifeResult) MarshalJSON() ([]byte, error) {
 		o.Shape, o.Scale, o.B10 = out(r.Fit.Shape), out(r.Fit.Scale), out(r.B10)
 	}
 	if r.Known != nil {
-		o.B10AtLeast = finiteOrNil(r.Known.B10AtLeast)
+		o.B10AtLeast = report.FiniteOrNil(r.Known.B10AtLeast)
 	}
 	for _, p := range r.Points {
 		o.Points = append(o.Points, pointOut{p.Cycles, p.Failed, p.X, p.Y})
