@@ -122,14 +122,7 @@ func (a *app) archiveStatus(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		write := s.Text
-		switch a.as {
-		case "csv":
-			write = s.CSV
-		case "json":
-			write = s.JSON
-		}
-		return a.print(write)
+		return a.print(a.chosen(writers{"text": s.Text, "csv": s.CSV, "json": s.JSON}))
 	})
 }
 

@@ -159,15 +159,7 @@ func stepsOf(c *capture.Capture) (steps []batch.Step) {
 
 // showBatch writes how a batch stands.
 func (a *app) showBatch(s *batch.Summary) error {
-	switch a.as {
-	case "csv":
-		return a.deliver(s.CSV)
-	case "json":
-		return a.deliver(s.JSON)
-	case "html":
-		return a.deliver(s.HTML)
-	}
-	return a.print(s.Text)
+	return a.print(a.chosen(writers{"text": s.Text, "csv": s.CSV, "json": s.JSON, "html": s.HTML}))
 }
 
 // batchRun is a batch under way.

@@ -53,21 +53,19 @@ func (a *app) exerciseListCommand() *cobra.Command {
 		Example: `  makebreak exercise list`,
 		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
-			switch a.as {
-			case "json":
-				return a.deliver(func(w io.Writer) error { return writeJSON(w, listedExercises()) })
-			case "csv":
-				return a.deliver(exercisesCSV)
-			}
-			return a.table([]string{"exercise", "grade", "title"}, func(row func(...any)) {
-				for _, d := range exercise.Builtin() {
-					row(d.Name, d.Grade, d.Title)
-				}
-			})
+			return a.print(a.chosen(writers{"text": exercisesText, "csv": exercisesCSV, "json": asJSON(listedExercises())}))
 		},
 	}
 	a.forms(c, "text", "csv", "json")
 	return c
+}
+
+func exercisesText(w io.Writer) error {
+	return table.Write(w, []string{"exercise", "grade", "title"}, func(row func(...any)) {
+		for _, d := range exercise.Builtin() {
+			row(d.Name, d.Grade, d.Title)
+		}
+	})
 }
 
 func exercisesCSV(w io.Writer) error {

@@ -38,15 +38,7 @@ one trainee. As html it is one page that can be printed.`,
 			if err != nil {
 				return err
 			}
-			switch a.as {
-			case "csv":
-				return a.deliver(class.CSV)
-			case "json":
-				return a.deliver(func(w io.Writer) error { return writeJSON(w, classJSON(class)) })
-			case "html":
-				return a.deliver(class.HTML)
-			}
-			return a.print(class.Text)
+			return a.print(a.chosen(writers{"text": class.Text, "csv": class.CSV, "json": asJSON(classJSON(class)), "html": class.HTML}))
 		},
 	}
 	a.forms(c, "text", "csv", "json", "html")

@@ -241,7 +241,7 @@ func (a *app) act(ctx context.Context, name string, x exercise.Action) error {
 		return err
 	}
 	if a.as == "json" {
-		return a.deliver(func(w io.Writer) error { return writeJSON(w, resultJSON(r)) })
+		return a.deliver(asJSON(resultJSON(r)))
 	}
 	if len(r.Readings) > 0 {
 		err = a.table([]string{"at", "shows"}, func(row func(...any)) {
@@ -313,7 +313,7 @@ func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) er
 		return err
 	}
 	if a.as == "json" {
-		return a.deliver(func(w io.Writer) error { return writeJSON(w, marksJSON(r.Marks)) })
+		return a.deliver(asJSON(marksJSON(r.Marks)))
 	}
 	return a.print(func(w io.Writer) error { return exercise.WriteMarks(w, r.Marks) })
 }

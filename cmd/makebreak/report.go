@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
 	"strings"
@@ -261,13 +260,5 @@ func (a *app) budget(r *report.Record, name string) error {
 		}
 		return problem.Of(problem.Usage, err)
 	}
-	return a.deliver(func(w io.Writer) error {
-		switch a.as {
-		case "csv":
-			return b.CSV(w)
-		case "json":
-			return b.JSON(w)
-		}
-		return b.Text(w, a.textOpts())
-	})
+	return a.deliver(a.chosen(writers{"text": a.asText(b), "csv": b.CSV, "json": b.JSON}))
 }

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"io"
 	"maps"
 	"slices"
 
-	"makebreak/analyze/report"
 	"makebreak/rig/words"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
@@ -37,17 +35,7 @@ func (a *app) compare(db *journal.DB, rec *journal.RunRecord, against string) er
 	if _, related := relations[against]; related {
 		c.Relation = against
 	}
-	return a.deliver(func(w io.Writer) error {
-		switch a.as {
-		case "csv":
-			return c.CSV(w)
-		case "json":
-			return c.JSON(w)
-		case "html":
-			return c.HTML(w)
-		}
-		return c.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width(), All: a.all})
-	})
+	return a.deliver(a.chosen(writers{"text": a.asText(c), "csv": c.CSV, "json": c.JSON, "html": c.HTML}))
 }
 
 // otherRun finds the run to compare with. One that is named may be of another unit.

@@ -88,6 +88,19 @@ func (a *app) print(write func(io.Writer) error) error {
 	return a.deliver(func(w io.Writer) error { return write(&table.Page{W: w, Columns: a.width(), Hang: 2}) })
 }
 
+// writers write the same results, by the names of their forms.
+type writers map[string]func(io.Writer) error
+
+// chosen is the writer of the form asked for.
+func (a *app) chosen(w writers) func(io.Writer) error { return w[a.as] }
+
+// asText writes what reports have as text.
+func (a *app) asText(r interface {
+	Text(io.Writer, report.TextOpts) error
+}) func(io.Writer) error {
+	return func(w io.Writer) error { return r.Text(w, a.textOpts()) }
+}
+
 // prompts is standard error for questions and what belongs to them, in the width that there is.
 func (a *app) prompts() io.Writer { return &table.Page{W: a.err, Columns: columnsOf(a.err), Hang: 2} }
 
@@ -155,11 +168,13 @@ func (a *app) pdf(w io.Writer, r *report.Record) error {
 // unasked says that nobody wants results on standard output.
 func (a *app) unasked() bool { return a.quiet && a.as == "text" }
 
-// writeJSON writes a value as indented JSON.
-func writeJSON(w io.Writer, v any) error {
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(v)
+// asJSON writes a value as indented JSON.
+func asJSON(v any) func(io.Writer) error {
+	return func(w io.Writer) error {
+		e := json.NewEncoder(w)
+		e.SetIndent("", "  ")
+		return e.Encode(v)
+	}
 }
 
 func (a *app) write(w io.Writer, records []*report.Record) error {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -59,12 +58,7 @@ The exit status is 69 where there is nothing that this user can open.`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			found := commission.Scan()
-			err := a.print(func(w io.Writer) error {
-				if a.as == "json" {
-					return writeJSON(w, found)
-				}
-				return found.Text(w)
-			})
+			err := a.print(a.chosen(writers{"text": found.Text, "json": asJSON(found)}))
 			if err == nil && found.Empty() {
 				err = problem.New(problem.Rig, "there is no I²C bus and no GPIO chip that this user can open")
 			}

@@ -103,14 +103,7 @@ field model, all real or all simulated. There is one of a kind at most.`,
 					return readFailed(err)
 				}
 			}
-			write := list.Text
-			switch a.as {
-			case "json":
-				write = list.JSON
-			case "csv":
-				write = list.CSV
-			}
-			return a.print(write)
+			return a.print(a.chosen(writers{"text": list.Text, "csv": list.CSV, "json": list.JSON}))
 		},
 	}
 	a.forms(c, "text", "csv", "json")

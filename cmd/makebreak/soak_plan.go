@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -71,15 +70,7 @@ shape of the lives is needed for boards that run longer or shorter than the clai
 			if err != nil {
 				return problem.Of(problem.Usage, err)
 			}
-			return a.print(func(w io.Writer) error {
-				switch a.as {
-				case "csv":
-					return plan.CSV(w)
-				case "json":
-					return writeJSON(w, plan)
-				}
-				return plan.Text(w)
-			})
+			return a.print(a.chosen(writers{"text": plan.Text, "csv": plan.CSV, "json": asJSON(plan)}))
 		},
 	}
 	a.forms(c, "text", "csv", "json")

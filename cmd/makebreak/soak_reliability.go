@@ -67,15 +67,11 @@ all figures.`,
 			if err := a.plotLives(o.plot, r); err != nil {
 				return err
 			}
-			return a.print(func(w io.Writer) error {
-				switch a.as {
-				case "json":
-					return writeJSON(w, r)
-				case "html":
-					return r.HTML(w, o.perYear)
-				}
-				return r.Text(w, o.perYear)
-			})
+			return a.print(a.chosen(writers{
+				"text": func(w io.Writer) error { return r.Text(w, o.perYear) },
+				"json": asJSON(r),
+				"html": func(w io.Writer) error { return r.HTML(w, o.perYear) },
+			}))
 		},
 	}
 	a.forms(c, "text", "json", "html")

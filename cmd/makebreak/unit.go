@@ -1,11 +1,8 @@
 package main
 
 import (
-	"io"
-
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze/report"
 	"makebreak/sequences/record"
 )
 
@@ -41,15 +38,5 @@ func (a *app) history(unit string) error {
 	if err != nil {
 		return readFailed(err)
 	}
-	return a.deliver(func(w io.Writer) error {
-		switch a.as {
-		case "csv":
-			return h.CSV(w)
-		case "json":
-			return h.JSON(w)
-		case "html":
-			return h.HTML(w)
-		}
-		return h.Text(w, report.TextOpts{Colour: a.colour(), Width: a.width(), All: a.all})
-	})
+	return a.deliver(a.chosen(writers{"text": a.asText(h), "csv": h.CSV, "json": h.JSON, "html": h.HTML}))
 }

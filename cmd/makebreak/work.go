@@ -276,14 +276,7 @@ func (a *app) work(c *cobra.Command, q quantities, sum func() (*sums.Sheet, erro
 	if err != nil {
 		return badUsage("%s: %w", what, err)
 	}
-	write := s.Text
-	switch a.as {
-	case "json":
-		write = s.JSON
-	case "svg":
-		write = drawn(s).SVG
-	}
-	if err := a.print(write); err != nil {
+	if err := a.print(a.chosen(writers{"text": s.Text, "json": s.JSON, "svg": drawn(s).SVG})); err != nil {
 		return err
 	}
 	if !s.Yes() {
