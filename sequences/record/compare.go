@@ -12,12 +12,43 @@ import (
 // sincePrevious compares a run with the previous one of its unit, when it is asked to.
 func sincePrevious(rec *journal.RunRecord, logPath string) func() (*report.Comparison, error) {
 	return func() (*report.Comparison, error) {
-		before, err := rec.Related(journal.Previous)
-		if err != nil || before == nil {
+		previous, err := rec.Related(journal.Previous)
+		if err != nil || previous == nil {
 			return nil, err
 		}
-		return compareHeads(rec, before, headOf(rec, logPath), headOf(before, logPath))
+		now, err := byHead(rec, logPath)
+		if err != nil {
+			return nil, err
+		}
+		before, err := byHead(previous, logPath)
+		if err != nil {
+			return nil, err
+		}
+		return comparison(now, before)
 	}
+}
+
+// compared is one of the runs that are compared.
+type compared struct {
+	rec     *journal.RunRecord
+	record  *report.Record
+	samples []*compare.Sample
+}
+
+// byHead reads a run's figures for a comparison, and of its record what needs none of them.
+func byHead(rec *journal.RunRecord, logPath string) (*compared, error) {
+	samples, err := samplesOf(rec)
+	return &compared{rec, headOf(rec, logPath), samples}, err
+}
+
+// byRecord is byHead with the entire record.
+func byRecord(rec *journal.RunRecord, logPath string) (*compared, error) {
+	r, err := Of(rec, logPath)
+	if err != nil {
+		return nil, err
+	}
+	samples, err := samplesOf(rec)
+	return &compared{rec, r, samples}, err
 }
 
 // headOf is the part of a record for which no figures are read.
@@ -33,31 +64,23 @@ func headOf(rec *journal.RunRecord, logPath string) *report.Record {
 // Compare compares a run with another one. Of soaks the sums are compared, and not their
 // figures one by one.
 func Compare(now, before *journal.RunRecord, logPath string) (*report.Comparison, error) {
-	a, err := Of(now, logPath)
+	a, err := byRecord(now, logPath)
 	if err != nil {
 		return nil, err
 	}
-	b, err := Of(before, logPath)
+	b, err := byRecord(before, logPath)
 	if err != nil {
 		return nil, err
 	}
-	return compareHeads(now, before, a, b)
+	return comparison(a, b)
 }
 
-func compareHeads(now, before *journal.RunRecord, a, b *report.Record) (*report.Comparison, error) {
-	basis, recalibrated, err := basisOf(now, before)
+func comparison(now, before *compared) (*report.Comparison, error) {
+	basis, recalibrated, err := basisOf(now.rec, before.rec)
 	if err != nil {
 		return nil, err
 	}
-	x, err := samplesOf(now)
-	if err != nil {
-		return nil, err
-	}
-	y, err := samplesOf(before)
-	if err != nil {
-		return nil, err
-	}
-	c := report.NewComparison(a, b, compare.Of(x, y, basis))
+	c := report.NewComparison(now.record, before.record, compare.Of(now.samples, before.samples, basis))
 	c.SameRig, c.Recalibrated = basis.SameRig, recalibrated
 	return c, nil
 }

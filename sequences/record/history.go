@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 
-	"makebreak/analyze/compare"
 	"makebreak/analyze/report"
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
@@ -12,8 +11,8 @@ import (
 )
 
 // History makes the life of a unit from its runs in the log, in the order of time: the newest
-// ones, so many at most; 0: all. Each is compared with the one before it of the same sequence, both real or both simulated.
-// A serial of which there is no run is bad usage.
+// ones, so many at most; 0: all. Each is compared with the previous one, where that is among
+// them. A serial of which there is no run is bad usage.
 func History(db *journal.DB, unit string, most int) (*report.History, error) {
 	ids, err := runsOfUnit(db, unit)
 	if err != nil {
@@ -24,24 +23,40 @@ func History(db *journal.DB, unit string, most int) (*report.History, error) {
 		h.Earlier = len(ids) - most
 		ids = ids[h.Earlier:]
 	}
-	before := map[string]*lived{}
+	read := map[string]*compared{}
 	for _, id := range ids {
-		now, err := readLife(db, id)
+		rec, err := db.Find(id)
 		if err != nil {
 			return nil, err
 		}
-		if now.rec.Cycles > 0 && !now.rec.State.Partial() {
-			kind := fmt.Sprint(now.rec.Seed != nil, now.rec.Sequence)
-			if last := before[kind]; last != nil {
-				if now.Since, err = sinceLife(now, last); err != nil {
-					return nil, err
-				}
-			}
-			before[kind] = now
+		now, err := byRecord(rec, db.Path())
+		if err != nil {
+			return nil, err
 		}
-		h.Runs = append(h.Runs, &now.Life)
+		since, err := sinceOneOf(read, now)
+		if err != nil {
+			return nil, err
+		}
+		read[rec.ID] = now
+		h.Runs = append(h.Runs, &report.Life{Record: now.record, Samples: now.samples, Since: since})
 	}
 	return h, nil
+}
+
+// sinceOneOf compares a run with its previous one, where that is among those read; else nil.
+func sinceOneOf(read map[string]*compared, now *compared) (*report.Comparison, error) {
+	if now.rec.Cycles == 0 || now.rec.State.Partial() {
+		return nil, nil
+	}
+	previous, err := now.rec.Related(journal.Previous)
+	if err != nil || previous == nil || read[previous.ID] == nil {
+		return nil, err
+	}
+	c, err := comparison(now, read[previous.ID])
+	if err == nil {
+		c.Relation = "previous"
+	}
+	return c, err
 }
 
 // runsOfUnit are the unit's runs, the oldest first.
@@ -66,33 +81,4 @@ func runsOfUnit(db *journal.DB, unit string) (ids []string, err error) {
 		why += "; near it are " + words.List(near)
 	}
 	return nil, problem.New(problem.Usage, why)
-}
-
-// lived is a run with what the next one is compared with.
-type lived struct {
-	report.Life
-	rec *journal.RunRecord
-}
-
-func readLife(db *journal.DB, id string) (*lived, error) {
-	rec, err := db.Find(id)
-	if err != nil {
-		return nil, err
-	}
-	r, err := Of(rec, db.Path())
-	if err != nil {
-		return nil, err
-	}
-	samples, err := samplesOf(rec)
-	return &lived{report.Life{Record: r, Samples: samples}, rec}, err
-}
-
-func sinceLife(now, before *lived) (*report.Comparison, error) {
-	basis, recalibrated, err := basisOf(now.rec, before.rec)
-	if err != nil {
-		return nil, err
-	}
-	c := report.NewComparison(now.Record, before.Record, compare.Of(now.Samples, before.Samples, basis))
-	c.SameRig, c.Recalibrated, c.Relation = basis.SameRig, recalibrated, "previous"
-	return c, nil
 }
