@@ -118,35 +118,40 @@ func (a *app) serials(ctx context.Context, file string) ([]string, error) {
 
 // batchSoFar reads how a batch stands.
 func (a *app) batchSoFar(name string, expected []string) (*batch.Summary, error) {
+	return a.readBatch(name, expected, diagnosed)
+}
+
+// readBatch is batchSoFar; without diagnose nothing is said of why units failed.
+func (a *app) readBatch(name string, expected []string, diagnose batch.Diagnose) (*batch.Summary, error) {
 	db, err := a.openLog()
 	if err != nil {
 		return nil, err
 	}
 	defer db.Close()
-	return batch.Read(db, name, expected, func(run string) (string, []batch.Step, error) { return diagnosed(db, run) })
+	return batch.Read(db, name, expected, diagnose)
 }
 
 // diagnosed says for what a run failed, and how long its steps took.
-func diagnosed(db *journal.DB, run string) (cause string, steps []batch.Step, err error) {
-	rec, err := db.Find(run)
-	if err != nil {
-		return "", nil, err
-	}
-	r, err := record.Of(rec, db.Path())
-	if err != nil {
-		return "", nil, err
-	}
-	if r.Verdict == analyze.Fail {
-		cause = r.LikelyCause()
-	}
-	if len(r.Captures) > 0 {
-		c, err := r.CaptureOf(r.Captures[0].First)
+func diagnosed(rec *journal.RunRecord) (cause string, steps []batch.Step, err error) {
+	if rec.Verdict == analyze.Fail {
+		r, err := record.Of(rec, "") // where the record is, nobody is told
 		if err != nil {
 			return "", nil, err
 		}
-		steps = stepsOf(c)
+		cause = r.LikelyCause()
 	}
-	return cause, steps, nil
+	kept, err := rec.Captured()
+	if err != nil || len(kept) == 0 {
+		return cause, nil, err
+	}
+	c, err := record.CaptureOf(rec, kept[0].First)
+	if problem.KindOf(err) == problem.Usage {
+		return cause, nil, nil // it was pruned meanwhile
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	return cause, stepsOf(c), nil
 }
 
 // stepsOf are how long the states of a capture lasted, each from its event to the next one.
@@ -260,7 +265,7 @@ func (b *batchRun) begin(ctx context.Context) error {
 
 // lookBack reads what was tested by an earlier start.
 func (b *batchRun) lookBack() error {
-	s, err := b.batchSoFar(b.name, b.expected)
+	s, err := b.readBatch(b.name, b.expected, nil)
 	switch {
 	case nothingYet(err):
 		return nil

@@ -247,7 +247,7 @@ func median(all []time.Duration) time.Duration {
 }
 
 // Diagnose says what is wrong in a run, in a few words, and how long its steps took.
-type Diagnose func(run string) (cause string, steps []Step, err error)
+type Diagnose func(run *journal.RunRecord) (cause string, steps []Step, err error)
 
 // Read sums up a batch from the log, with the serials expected, nil: there is no list of them.
 // A batch of which there is no run is bad usage where there is no list either.
@@ -307,7 +307,7 @@ func (s *Summary) add(db *journal.DB, r journal.RunSummary, at map[string]int, a
 	}
 	if diagnose != nil {
 		var of []Step
-		if t.Cause, of, err = diagnose(r.Run); err != nil {
+		if t.Cause, of, err = diagnose(rec); err != nil {
 			return err
 		}
 		all.add(of)

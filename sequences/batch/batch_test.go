@@ -46,7 +46,7 @@ func logged(t *testing.T, runs ...[3]string) *journal.DB {
 	return db
 }
 
-func diagnose(string) (string, []Step, error) {
+func diagnose(*journal.RunRecord) (string, []Step, error) {
 	return "weak-supply", []Step{{"arm-away", 3 * time.Second}, {"disarm", 5 * time.Second}}, nil
 }
 
@@ -117,7 +117,7 @@ func TestRead_None(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	broken := errors.New("broken")
-	if _, err := Read(logged(t, [3]string{"A", "pass"}), "monday", nil, func(string) (string, []Step, error) { return "", nil, broken }); !errors.Is(err, broken) {
+	if _, err := Read(logged(t, [3]string{"A", "pass"}), "monday", nil, func(*journal.RunRecord) (string, []Step, error) { return "", nil, broken }); !errors.Is(err, broken) {
 		t.Errorf("%v", err)
 	}
 }
