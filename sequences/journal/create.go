@@ -5,47 +5,29 @@ import (
 	"database/sql"
 	"errors"
 	"os"
-	"path/filepath"
 )
 
-// create makes a new log. It is made in a folder beside its place and linked to its name, so
-// that no half of one is ever there. A log that another program has made meanwhile stays.
+// create makes a new log. No half of one is ever there: see newFile. A log that another
+// program has made meanwhile stays.
 func create(full string) error {
-	dir, err := os.MkdirTemp(filepath.Dir(full), ".makebreak-new-*")
-	if err != nil {
-		return fileError(withoutName(err))
-	}
-	err = createIn(dir, full)
-	return errors.Join(err, os.RemoveAll(dir))
-}
-
-func createIn(dir, full string) error {
-	made := filepath.Join(dir, filepath.Base(full))
-	f, err := os.OpenFile(made, os.O_WRONLY|os.O_CREATE, 0o600)
-	if err != nil {
-		return fileError(withoutName(err))
-	}
-	if err := f.Close(); err != nil {
-		return fileError(withoutName(err))
-	}
-	db := &DB{path: full, stmts: map[string]*sql.Stmt{}}
-	if err := errors.Join(db.writeSchema(made), db.Close()); err != nil {
-		return err
-	}
-	if err := setAside(full); err != nil {
-		return err
-	}
-	err = os.Link(made, full)
-	switch {
-	case err == nil:
-	case errors.Is(err, os.ErrExist) || exists(full):
-		return nil
-	default: // the disk has no links
-		if err := os.Rename(made, full); err != nil {
+	err := newFile(full, func(made string) error {
+		f, err := os.OpenFile(made, os.O_WRONLY|os.O_CREATE, 0o600)
+		if err == nil {
+			err = f.Close()
+		}
+		if err != nil {
 			return fileError(withoutName(err))
 		}
+		db := &DB{path: full, stmts: map[string]*sql.Stmt{}}
+		if err := errors.Join(db.writeSchema(made), db.Close()); err != nil {
+			return err
+		}
+		return setAside(full)
+	})
+	if errors.Is(err, ErrIsThere) {
+		return nil
 	}
-	return syncFolder(filepath.Dir(full))
+	return err
 }
 
 // setAside renames the files that a log which was moved has left behind. SQLite would take
