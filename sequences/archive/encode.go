@@ -181,6 +181,18 @@ func appendValue(b []byte, k kind, value any) ([]byte, error) {
 // firstDay is that which PostgreSQL counts days from.
 var firstDay = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 
+// checkTexts is checkText for those of some values that are texts.
+func checkTexts(values []any) error {
+	for _, v := range values {
+		if s, is := v.(string); is {
+			if err := checkText(s); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // checkText refuses what PostgreSQL has no text for.
 func checkText(s string) error {
 	if !utf8.ValidString(s) || strings.Contains(s, "\x00") {

@@ -37,12 +37,11 @@ func failAt(place, doing string, err error) error {
 	if errors.Is(err, context.Canceled) {
 		return problem.Of(problem.Interrupted, err)
 	}
-	var already *problem.Error
-	if errors.As(err, &already) {
-		kind := problem.KindOf(err)
-		return &problem.Error{Kind: kind, Op: doing, Place: place, Err: err}
+	kind := problem.KindOf(err)
+	if kind == problem.Unknown {
+		kind, err = problem.Storage, inWords(err)
 	}
-	return &problem.Error{Kind: problem.Storage, Op: doing, Place: place, Err: inWords(err)}
+	return &problem.Error{Kind: kind, Op: doing, Place: place, Err: err}
 }
 
 // inWords is what a person is told of an error of the database or of the way to it.

@@ -2,7 +2,7 @@ package archive
 
 import (
 	"context"
-	"strings"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 
@@ -88,27 +88,12 @@ func (g *fetching) all(figures bool) error {
 	if err := g.keptCaptures(figures); err != nil {
 		return err
 	}
-	for i := range cycleTables[:3] {
-		if i > 0 && !figures {
-			break
-		}
-		if i == 1 { // figures refer to words
-			for k := range wordTables {
-				if err := g.rows(&wordTables[k], ""); err != nil {
-					return err
-				}
-			}
-		}
-		number := "cycle"
-		if cycleTables[i].name == "cycle" {
-			number = "n"
-		}
-		if err := g.rows(&cycleTables[i], " AND t.month = s.month AND t."+number+" <= s.last"); err != nil {
-			return err
-		}
+	tables := cycleTables[:1]
+	if figures {
+		tables = slices.Concat(tables, wordTables, cycleTables[1:3]) // figures refer to words
 	}
-	for i := range setTables {
-		if err := g.rows(&setTables[i], " AND t.push = s.push"); err != nil {
+	for _, t := range slices.Concat(tables, setTables) {
+		if err := g.rows(&t); err != nil {
 			return err
 		}
 	}
@@ -136,9 +121,8 @@ func (g *fetching) each(query string, f func(values []any) error) error {
 
 // runs copies the runs' own rows, the oldest first, as they were begun.
 func (g *fetching) runs() error {
-	all := append(append([]column{}, runColumns...), endColumns...)
-	columns := append([]string{"id"}, columnNames(all)...)
-	query := "SELECT r.id, r." + strings.ReplaceAll(names(runColumns), ", ", ", r.") + ", p." + strings.ReplaceAll(names(endColumns), ", ", ", p.") +
+	columns := append([]string{"id"}, columnNames(slices.Concat(runColumns, endColumns))...)
+	query := "SELECT r.id, " + namesIn("r", runColumns) + ", " + namesIn("p", endColumns) +
 		" FROM makebreak.shown s JOIN makebreak.run r ON r.id = s.id JOIN makebreak.push p ON p.run = s.id AND p.seq = s.push WHERE r.id = ANY($1) ORDER BY r.started, r.uuid"
 	g.own = map[int64]int64{}
 	g.captures = map[[2]int64]int64{}
@@ -161,24 +145,24 @@ func (g *fetching) keptCaptures(bytes bool) error {
 		what = "''::bytea"
 	}
 	columns := []string{"id", "why", "bytes"}
-	return g.each("SELECT t.run, t.cycle, t.why, "+what+" FROM makebreak.capture t JOIN makebreak.shown s ON s.id = t.run WHERE t.run = ANY($1) AND t.month = s.month AND t.cycle <= s.last", func(v []any) error {
+	return g.each("SELECT t.run, t.cycle, t.why, "+what+" FROM makebreak.capture t JOIN makebreak.shown s ON s.id = t.run WHERE t.run = ANY($1)"+cycleTables[3].isShown(), func(v []any) error {
 		id := int64(len(g.captures) + 1)
 		g.captures[[2]int64{v[0].(int64), v[1].(int64)}] = id
 		return g.to.Add("capture", columns, []any{id, v[2], v[3]})
 	})
 }
 
-// rows copies a table's rows that meet a further condition.
-func (g *fetching) rows(t *relation, condition string) error {
+// rows copies a table's rows.
+func (g *fetching) rows(t *relation) error {
 	if t.name == "doubts" {
-		t = &relation{name: t.name, columns: t.columns[:1]} // the words are made again
+		t = &relation{name: t.name, own: t.own, columns: t.columns[:1]} // the words are made again
 	}
 	columns := append([]string{"run"}, columnNames(t.columns)...)
 	ofCycle := t.name == "cycle"
 	if ofCycle {
 		columns = append(columns, "capture")
 	}
-	query := "SELECT t.run, t." + strings.ReplaceAll(names(t.columns), ", ", ", t.") + " FROM makebreak." + t.name + " t JOIN makebreak.shown s ON s.id = t.run WHERE t.run = ANY($1)" + condition
+	query := "SELECT t.run, " + namesIn("t", t.columns) + " FROM makebreak." + t.name + " t JOIN makebreak.shown s ON s.id = t.run WHERE t.run = ANY($1)" + t.isShown()
 	return g.each(query, func(v []any) error {
 		run := v[0].(int64)
 		if ofCycle {

@@ -371,20 +371,13 @@ func (t *transfer) begin(r *held, k *kept) error {
 func (t *transfer) addRun(x *pushing) error {
 	var args []any
 	err := t.s.Each(t.ctx, func(v []any) error {
-		for _, value := range v {
-			if s, is := value.(string); is {
-				if err := checkText(s); err != nil {
-					return err
-				}
-			}
-		}
 		args = append([]any{monthOf(x.started)}, v...)
-		return nil
+		return checkTexts(v)
 	}, "SELECT "+names(runColumns)+" FROM run WHERE id = ?", x.row)
 	if err != nil {
 		return err
 	}
-	return t.tx.QueryRow(t.ctx, "INSERT INTO makebreak.run (month, "+names(runColumns)+") VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16) RETURNING id", args...).Scan(&x.there.id)
+	return t.tx.QueryRow(t.ctx, "INSERT INTO makebreak.run (month, "+names(runColumns)+") VALUES ("+marks(1+len(runColumns))+") RETURNING id", args...).Scan(&x.there.id)
 }
 
 // verify compares the last part that the archive has with the same cycles in the log. A run that
@@ -489,14 +482,9 @@ func (t *transfer) note() error {
 			continue
 		}
 		err := t.s.Each(t.ctx, func(v []any) error {
-			if s, is := v[3].(string); is {
-				if err := checkText(s); err != nil {
-					return err
-				}
-			}
-			b.Queue("INSERT INTO makebreak.push (run, seq, state, cycles, "+names(endColumns)+") VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
-				x.there.id, x.push, x.state, x.upto, v[0], v[1], v[2], v[3])
-			return nil
+			b.Queue("INSERT INTO makebreak.push (run, seq, state, cycles, "+names(endColumns)+") VALUES ("+marks(4+len(endColumns))+")",
+				append([]any{x.there.id, x.push, x.state, x.upto}, v...)...)
+			return checkTexts(v)
 		}, "SELECT "+names(endColumns)+" FROM run WHERE id = ?", x.row)
 		if err != nil {
 			return err

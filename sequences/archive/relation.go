@@ -1,6 +1,10 @@
 package archive
 
-import "strings"
+import (
+	"slices"
+	"strconv"
+	"strings"
+)
 
 // kind is a type of a column in the archive.
 type kind int
@@ -106,8 +110,19 @@ func (t *relation) selection() string {
 	return "SELECT " + strings.Join(made, ", ") + " " + t.from
 }
 
+// isShown is the condition that a row t of the table is one of those shown of the run s.
+func (t *relation) isShown() string {
+	switch {
+	case t.own[0].name == "month":
+		return " AND t.month = s.month AND t." + t.columns[0].name + " <= s.last" // the cycle is first
+	case t.own[len(t.own)-1].name == "push":
+		return " AND t.push = s.push"
+	}
+	return "" // words of cycles that are not shown do no harm
+}
+
 // all are the archive's columns.
-func (t *relation) all() []column { return append(append([]column{}, t.own...), t.columns...) }
+func (t *relation) all() []column { return slices.Concat(t.own, t.columns) }
 
 func columnNames(all []column) []string {
 	list := make([]string, len(all))
@@ -118,6 +133,20 @@ func columnNames(all []column) []string {
 }
 
 func names(all []column) string { return strings.Join(columnNames(all), ", ") }
+
+// namesIn are columns of one of a query's tables.
+func namesIn(table string, all []column) string {
+	return table + "." + strings.Join(columnNames(all), ", "+table+".")
+}
+
+// marks are so many places for values in a statement.
+func marks(n int) string {
+	all := make([]string, n)
+	for i := range all {
+		all[i] = "$" + strconv.Itoa(i+1)
+	}
+	return strings.Join(all, ", ")
+}
 
 // intake is the statement that takes the rows.
 func (t *relation) intake() string {

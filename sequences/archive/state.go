@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"hash"
 	"slices"
+	"strings"
 	"time"
 
 	"makebreak/sequences/journal"
@@ -40,26 +41,27 @@ func heldRuns(ctx context.Context, s *journal.Snapshot, rows []int64) ([]*held, 
 	byRow := map[int64]*held{}
 	sums := map[int64]hash.Hash{}
 	list := listOf(rows)
-	query := fmt.Sprintf("SELECT id, %s, EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id), series || '.' || count, %s, %s FROM run WHERE state = 0 AND (%s IS NULL OR id IN (SELECT value FROM json_each(%[4]s))) ORDER BY id",
-		lastCycle, names(runColumns), names(endColumns), "?1")
-	stated := append(slices.Clone(runColumns), endColumns...)
+	stated := slices.Concat(runColumns, endColumns)
+	query := "SELECT id, " + lastCycle + ", EXISTS (SELECT 1 FROM soak WHERE soak.run = run.id), series || '.' || count, uuid, unit, sequence, started, " + names(stated) +
+		" FROM run WHERE state = 0 AND (?1 IS NULL OR id IN (SELECT value FROM json_each(?1))) ORDER BY id"
 	err := s.Each(ctx, func(v []any) error {
 		h := &held{}
 		var ok [8]bool
+		var soak int64
 		h.row, ok[0] = v[0].(int64)
 		h.last, ok[1] = v[1].(int64)
-		h.name, ok[2] = v[3].(string)
-		h.uuid, ok[3] = v[4].(string)
-		h.unit, ok[4] = v[7].(string)
-		h.sequence, ok[5] = v[9].(string)
-		h.started, ok[6] = v[13].(int64)
-		soak, isInt := v[2].(int64)
-		h.soak, ok[7] = soak != 0, isInt
+		soak, ok[2] = v[2].(int64)
+		h.name, ok[3] = v[3].(string)
+		h.uuid, ok[4] = v[4].(string)
+		h.unit, ok[5] = v[5].(string)
+		h.sequence, ok[6] = v[6].(string)
+		h.started, ok[7] = v[7].(int64)
 		if slices.Contains(ok[:], false) {
 			return fmt.Errorf("%w: table run", journal.ErrCorrupt)
 		}
+		h.soak = soak != 0
 		sum := sha256.New()
-		b, err := appendRow(nil, stated, v[4:])
+		b, err := appendRow(nil, stated, v[len(ok):])
 		if err != nil {
 			h.fault = fmt.Errorf("table run: %w", err)
 		}
@@ -115,15 +117,13 @@ func sumSet(ctx context.Context, s *journal.Snapshot, t *relation, list any, run
 	}, query, list)
 }
 
-// order is the key by which a table's rows come in one order only.
+// order is that of a table's rows of several runs.
 func (t *relation) order() string {
-	switch t.name {
-	case "calibration":
-		return "run, since, seq"
-	case "soak", "reference":
-		return "run"
+	_, key, ordered := strings.Cut(t.from, " ORDER BY ")
+	if !ordered {
+		return "run" // of which it has one row
 	}
-	return "run, seq"
+	return "run, " + key
 }
 
 // monthOf is the first day of the month of a time in nanoseconds since 1970, UTC.
