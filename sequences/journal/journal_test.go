@@ -250,6 +250,7 @@ func TestCheck_Damage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	schema := fileSize(path)
 	fill(t, db, 40)
 	if err := db.Check(); err != nil {
 		t.Errorf("a sound log: %v", err)
@@ -266,7 +267,7 @@ func TestCheck_Damage(t *testing.T) {
 		t.Fatal(err)
 	}
 	const page = 4096
-	for at := int64(48 * page); at < info.Size(); at += page { // beyond the schema
+	for at := schema; at < info.Size(); at += page {
 		if _, err := f.WriteAt(bytes.Repeat([]byte{0x5A}, 64), at); err != nil {
 			t.Fatal(err)
 		}
