@@ -7,6 +7,7 @@ const (
 	panelReacts    kind = iota // index: event; the panel has read its input
 	outputCommand              // index: output; flag: high
 	coilCommand                // index: output; flag: high; by a drive that switches the coil
+	trainStep                  // index: output; flag: high; of a train
 	outputPhase                // index: output; the coil's law changes
 	outputFloor                // index: output; the droop has reached its end
 	outputFalls                // index: output; it falls back too early

@@ -48,6 +48,7 @@ type terminal struct {
 	// orders counts what the panel decided for the output, which voids what it had
 	// decided before (an exit delay cut short).
 	orders uint32
+	train  train // the one that it is in, where it is
 	skew   int64 // ns after the panel's first output
 	// programmed says that the panel switches it, whatever faults make of that.
 	programmed bool

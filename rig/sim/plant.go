@@ -320,8 +320,9 @@ func plantPulse(w *World, victim *output, f Fault) error {
 	pulses := 0
 	for _, rules := range w.panel.rules {
 		for i := range rules {
-			if rules[i].out == victim && rules[i].do == PulseHigh {
+			if rules[i].out == victim && (rules[i].do == PulseHigh || rules[i].do == Train) {
 				rules[i].lasts = nanoseconds(f.Value)
+				rules[i].train.on = rules[i].lasts
 				pulses++
 			}
 		}

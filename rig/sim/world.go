@@ -34,6 +34,11 @@ type Opts struct {
 	Changes []Change
 	// Programme is how the unit's outputs are programmed.
 	Programme []Rule
+	// Arming names the events that arm or disarm the panel, for Rule.While. Nil: those that are
+	// called arm or disarm, or begin so with a hyphen after it, as arm-away.
+	Arming []string
+	// LastArming is which of them was the last before the start. Empty: disarm.
+	LastArming string
 	// Initial names the outputs that are on at the start.
 	Initial map[string]bool
 	// Operated is how many times each relay has operated before: what gets worse goes on from
@@ -123,6 +128,7 @@ func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	w.wire = newDraws(opts.Seed, "wire", false)
 	w.kernel = newLatencies(opts.Seed, opts.Exact)
 	w.addUnit(opts)
+	w.panel.setArming(&w.opts)
 	if err := w.addRelays(opts); err != nil {
 		return nil, err
 	}
@@ -348,6 +354,10 @@ func (w *World) happen(h happening) {
 	case outputCommand:
 		if o := w.outputs[h.index]; o.orders == h.turn {
 			w.command(o, h.flag)
+		}
+	case trainStep:
+		if o := w.outputs[h.index]; o.orders == h.turn {
+			w.stepTrain(o, h)
 		}
 	case coilCommand:
 		w.command(w.outputs[h.index], h.flag)

@@ -571,8 +571,8 @@ func TestNewWorld_Refuses(t *testing.T) {
 		want string
 	}{
 		{"rule's output", Opts{Programme: []Rule{{Output: "OUT9", Event: "x", Do: GoHigh}}}, `no output "OUT9"`},
-		{"rule's event", Opts{Programme: []Rule{{Output: "OUT1", Do: GoHigh}}}, "has no event"},
-		{"pulse without length", Opts{Programme: []Rule{{Output: "OUT1", Event: "x", Do: PulseHigh}}}, "a pulse has a length"},
+		{"rule's event", Opts{Programme: []Rule{{Output: "OUT1", Do: GoHigh}}}, "must have an event"},
+		{"pulse without length", Opts{Programme: []Rule{{Output: "OUT1", Event: "x", Do: PulseHigh}}}, "a pulse must have a length"},
 		{"initial output", Opts{Initial: map[string]bool{"OUT9": true}}, `no output "OUT9"`},
 		{"relay's output", Opts{Relays: []Relay{{Name: "K1", Output: "OUT9"}}}, `no output "OUT9"`},
 		{"relay's contact", Opts{Relays: []Relay{{Name: "K1", Output: "OUT1", Make: "K9_NO"}}}, `no contact "K9_NO"`},
