@@ -110,6 +110,7 @@ func (r *Report) Text(w io.Writer) error {
 		return err
 	}
 	writeSupply(w, r.Rig)
+	writeUnits(w, r.Rig)
 	problems := r.Rig.Check()
 	for _, p := range problems {
 		fmt.Fprintf(w, "\nWarning: %s\n", p)

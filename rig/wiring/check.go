@@ -99,6 +99,7 @@ func (r *Rig) Check() []Problem {
 	c.drives()
 	c.causes()
 	c.supply()
+	c.units()
 	return c.list
 }
 
@@ -306,20 +307,26 @@ func (c *checker) causes() {
 	for i := range c.rig.Causes {
 		k := &c.rig.Causes[i]
 		path := "events." + k.Event
-		if err := CheckName(k.Event); err != nil {
-			c.addName(path, k.Event, err.Error(), NameRule)
+		if k.Unit != "" {
+			path = "units." + k.Unit + ".events." + k.As
+			c.ownCause(k, path)
+		} else {
+			c.sharedCause(k, path)
+		}
+		if err := CheckName(k.Named()); err != nil {
+			c.addName(path, k.Named(), err.Error(), NameRule)
 		}
 		if taken[k.Event] {
-			c.add(path, k.Event, "this event is defined twice", "define it once")
+			c.add(path, k.Named(), "this event is defined twice", "define it once")
 		}
 		taken[k.Event] = true
 		if (k.Drive == "") == (k.Prompt == "") {
 			c.add(path, "", "the event has neither a drive nor a prompt, or both", "give it either a drive or a prompt")
 		}
-		if k.Drive != "" {
+		if k.Drive != "" && (k.Unit == "" || c.rig.Drive(k.Drive) != nil) {
 			c.causeDrive(k, path)
 		}
-		if k.Reference != "" && !slices.ContainsFunc(c.rig.References, func(l line.Line) bool { return l.Name == k.Reference }) {
+		if k.Reference != "" && k.Unit == "" && !slices.ContainsFunc(c.rig.References, func(l line.Line) bool { return l.Name == k.Reference }) {
 			c.add(path+".reference", k.Reference, "there is no reference of this name", words.UseOneOf(k.Reference, lineNames(c.rig.References)))
 		}
 	}

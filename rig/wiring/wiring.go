@@ -42,6 +42,11 @@ type Rig struct {
 	Latency *Latency
 	// Fields are what the workshop wants noted with each run.
 	Fields []Field
+	// Units are those that the rig has channels for at the same time; nil: one, with all of
+	// the signals under their own names.
+	Units []Unit
+	// Shared names the drives and references that all units have, and SharedSupply.
+	Shared []string
 }
 
 // FastestBusHz is the highest clock of the I²C bus, in hertz.
@@ -114,6 +119,9 @@ type Cause struct {
 	// Reference is the line that reports the instant; empty: the drive's own
 	// switching, or the key press.
 	Reference string
+	// Unit is the one that the event is brought about at, and As what sequences call it then;
+	// Event names both. Empty: it is brought about at all of them.
+	Unit, As string
 }
 
 // Chip returns the chip named, or nil.

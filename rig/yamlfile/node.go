@@ -147,6 +147,22 @@ func (n *Node) Plain() string {
 // IsMap reports whether the value has keys.
 func (n *Node) IsMap() bool { return n != nil && n.kind == mapKind }
 
+// IsList reports whether the value is a list.
+func (n *Node) IsList() bool { return n != nil && n.kind == listKind }
+
+// Child returns the value of a key, nil where there is none. It records nothing.
+func (n *Node) Child(key string) *Node {
+	if n == nil {
+		return nil
+	}
+	for _, e := range n.entries {
+		if e.Key.text == key {
+			return e.Value
+		}
+	}
+	return nil
+}
+
 // Has reports whether the value has keys and this one is among them.
 func (n *Node) Has(key string) bool {
 	return n != nil && slices.ContainsFunc(n.entries, func(e Entry) bool { return e.Key.text == key })
@@ -197,7 +213,7 @@ func (d *Doc) Report(path, read, why, remedy string) {
 func (d *Doc) nearest(path string) *Node {
 	n := d.Root
 	for {
-		next, key := n.child(path)
+		next, key := n.onWay(path)
 		if next == nil {
 			return n
 		}
@@ -209,9 +225,9 @@ func (d *Doc) nearest(path string) *Node {
 	}
 }
 
-// child returns the child on the way to the path and its key, nil where there is
+// onWay returns the child on the way to the path and its key, nil where there is
 // none.
-func (n *Node) child(path string) (value, key *Node) {
+func (n *Node) onWay(path string) (value, key *Node) {
 	for _, e := range n.entries {
 		if inside(path, e.Value.path) {
 			return e.Value, e.Key

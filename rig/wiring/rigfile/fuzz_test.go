@@ -47,6 +47,13 @@ func FuzzParse(f *testing.F) {
 		} else if s != nil && (s.Volts(s.Code(s.Usual)) > s.Highest+1e-6*s.Step() || s.Code(s.Rest) > s.Code(s.Highest)) {
 			t.Fatalf("supply %+v: codes %d, %d, %d", *s, s.Code(s.Rest), s.Code(s.Usual), s.Code(s.Highest))
 		}
+		for i := range r.Units {
+			for _, p := range r.For(&r.Units[i]).Check() {
+				if !p.Warning {
+					t.Fatalf("as unit %s sees it: %v", r.Units[i].Name, p)
+				}
+			}
+		}
 		for _, o := range r.Outputs {
 			if d, err := r.DividerReport(o.Name); err != nil || !(d.LoadedRatio > 0) || !(d.NominalUncertainty > 0) {
 				t.Fatalf("output %s: %+v, %v", o.Name, d, err)

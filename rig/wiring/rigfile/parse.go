@@ -82,6 +82,7 @@ func Parse(file string, src []byte) (*wiring.Rig, error) {
 	}
 	r := readRig(doc.Root)
 	for _, p := range r.Check() {
+		p.Path = written(doc.Root, p.Path)
 		switch {
 		case p.Warning:
 		case p.Key:
@@ -137,6 +138,11 @@ func readRig(root *yamlfile.Node) *wiring.Rig {
 		r.Overdue = capture.OverdueRule(w)
 	}
 	readFields(f.May("fields"), r)
+	own := readUnits(f.May("units"), r)
+	readShared(f.May("shared"), r)
+	if len(r.Units) > 0 {
+		r.Causes = spread(root, r, own)
+	}
 	f.Done()
 	return r
 }
