@@ -76,10 +76,11 @@ func push(t testing.TB, p *Pusher) Pushed {
 // hostile holds what a text can hold that JSON, SQL and COPY have a meaning for.
 const hostile = "a'b\"c\\d\\N\t\n\r\x01\x1f\x7f/é 'x'; {\"a\": null} \u2028 $$ Ω"
 
-// cycle is the cycle n with figures of all kinds: missing ones, with doubts, with limits.
+// cycle is the cycle n with figures of all kinds: missing ones, with doubts, with limits; some
+// are not in every cycle, so that those after them have another place.
 func cycle(n int) *journal.Cycle {
 	value := 13.2 + float64(n)/1000
-	return &journal.Cycle{N: n, Started: time.Date(2026, 11, 25, 8, 0, n, 123456789, time.UTC), Verdict: analyze.Verdicts[n%len(analyze.Verdicts)], Complete: n%5 != 4,
+	c := &journal.Cycle{N: n, Started: time.Date(2026, 11, 25, 8, 0, n, 123456789, time.UTC), Verdict: analyze.Verdicts[n%len(analyze.Verdicts)], Complete: n%5 != 4,
 		Counts:  capture.Counts{MissedConversions: 1, DoubledConversions: 2, BusErrors: 3, LostEdges: 4, ChipResets: uint64(n), LostReadyEdges: uint64(5 * n)},
 		Capture: fmt.Append(nil, "capture of cycle ", n, "\x00\xff"),
 		Measurements: []analyze.Measurement{
@@ -92,7 +93,15 @@ func cycle(n int) *journal.Cycle {
 		},
 		Symptoms: []analyze.Symptom{{Cycle: n, Event: "disarm", Signal: "K1", Kind: "no-release", Other: "OUT3", Value: 1.7, Limit: math.NaN()}},
 	}
+	if n%3 == 1 {
+		c.Measurements = slices.Insert(c.Measurements, 1, analyze.Measurement{Cycle: n, Event: "disarm", Signal: "OUT3", Quantity: analyze.LowLevel, Value: math.Copysign(0, -1),
+			Expanded: 0.02 * float64(n%4), Standard: 0.01, Limit: analyze.NoLimit(), Verdict: analyze.Undecided})
+	}
+	return c
 }
+
+// figuresIn is how many figures such cycles have.
+func figuresIn(cycles int) int64 { return int64(3*cycles + (cycles+2)/3) }
 
 // begin begins a run that has all that a run can have.
 func begin(t testing.TB, db *journal.DB, i int, soak bool) *journal.Run {

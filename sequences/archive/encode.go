@@ -36,6 +36,8 @@ type stream struct {
 	buffer   []byte
 	start    int // of what is not read yet
 	err      error
+	gathered *stretches // of rows that go together; nil: each goes by itself
+	line     []byte     // a row that goes with others
 }
 
 const (
@@ -93,12 +95,23 @@ func (s *stream) row() error {
 			return err
 		}
 		s.rows = rows
+		if s.gathered != nil {
+			if s.gathered.own, err = appendRow(s.gathered.own[:0], s.table.own, j.own); err != nil {
+				return fmt.Errorf("run %s: %w", j.name, err)
+			}
+		}
 	}
 	if !s.rows.Next() {
 		err := s.rows.Err()
 		s.close()
+		if s.gathered != nil {
+			s.buffer = s.gathered.flush(s.buffer)
+		}
 		s.jobs = s.jobs[1:]
 		return err
+	}
+	if s.gathered != nil {
+		return s.gather(j)
 	}
 	s.buffer = binary.BigEndian.AppendUint16(s.buffer, uint16(len(s.table.own)+len(s.table.columns)))
 	var err error
@@ -111,6 +124,18 @@ func (s *stream) row() error {
 	}
 	if j.sum != nil {
 		_, _ = j.sum.Write(s.buffer[from:]) // never fails
+	}
+	return nil
+}
+
+// gather adds the row that was read to those that it goes with.
+func (s *stream) gather(j *job) (err error) {
+	if s.line, err = appendRow(s.line[:0], s.table.columns, s.rows.Values); err == nil {
+		_, _ = j.sum.Write(s.line) // never fails
+		s.buffer, err = s.gathered.add(s.buffer, s.line)
+	}
+	if err != nil {
+		return fmt.Errorf("run %s: table %s: %w", j.name, s.table.name, err)
 	}
 	return nil
 }
@@ -138,7 +163,7 @@ func appendValue(b []byte, k kind, value any) ([]byte, error) {
 	size := func(n int) { b = binary.BigEndian.AppendUint32(b, uint32(n)) }
 	switch v := value.(type) {
 	case nil:
-		return append(b, "\xff\xff\xff\xff"...), nil
+		return append(b, null...), nil
 	case int64:
 		switch {
 		case k == large:

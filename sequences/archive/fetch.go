@@ -2,6 +2,7 @@ package archive
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
@@ -93,7 +94,11 @@ func (g *fetching) all(figures bool) error {
 		tables = slices.Concat(tables, wordTables, cycleTables[1:3]) // figures refer to words
 	}
 	for _, t := range slices.Concat(tables, setTables) {
-		if err := g.rows(&t); err != nil {
+		copied := g.rows
+		if t.packed {
+			copied = g.stretches
+		}
+		if err := copied(&t); err != nil {
 			return err
 		}
 	}
@@ -175,4 +180,31 @@ func (g *fetching) rows(t *relation) error {
 		v[0] = g.own[run]
 		return g.to.Add(t.name, columns, v)
 	})
+}
+
+// stretches copies a table's rows that stand together.
+func (g *fetching) stretches(t *relation) error {
+	columns := append([]string{"run"}, columnNames(t.columns)...)
+	query := "SELECT s.last, t.run, t.point, t.seq, t.first, t.last, " + namesIn("t", stretchColumns[4:]) +
+		" FROM makebreak." + t.name + " t JOIN makebreak.shown s ON s.id = t.run WHERE t.run = ANY($1) AND t.month = s.month AND t.first <= s.last ORDER BY t.run, t.first"
+	rows, err := g.tx.Query(g.ctx, query, g.ids)
+	if err != nil {
+		return g.db.fail("fetch", err)
+	}
+	defer rows.Close()
+	var last int64
+	for rows.Next() {
+		var x fetchedStretch
+		if err := rows.Scan(append([]any{&last}, x.into()...)...); err != nil {
+			return g.db.fail("fetch", err)
+		}
+		err := x.each(last, func(values []any) error { return g.to.Add(t.name, columns, append([]any{g.own[x.run]}, values...)) })
+		if errors.Is(err, errStretch) {
+			return g.db.fail("fetch", err)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return g.db.fail("fetch", rows.Err())
 }

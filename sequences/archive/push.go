@@ -456,6 +456,9 @@ func (t *transfer) copy(table *relation, of func(*pushing) (job, bool)) error {
 	}
 	s := newStream(t.ctx, t.s, table, jobs)
 	defer s.close()
+	if table.packed {
+		s.gathered = &stretches{}
+	}
 	// Rows are looked for first, as most of these tables have none for most runs.
 	if err := s.fill(); err != nil {
 		return err

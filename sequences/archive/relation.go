@@ -17,6 +17,7 @@ const (
 	text                  // text
 	bytesKind             // bytea
 	day                   // date
+	listKind              // an array
 )
 
 // column is one of a table that has the same name in the log, unless made says how it is made of
@@ -33,10 +34,11 @@ type relation struct {
 	own     []column // first, not of the log: month and run, or run and push
 	columns []column
 	from    string // how the log's rows are found: what follows the columns in a query
+	packed  bool   // rows stand there as stretches, see stretch.go
 }
 
 func columns(list string) (all []column) {
-	kinds := map[string]kind{"small": small, "whole": whole, "large": large, "real": real, "text": text, "binary": bytesKind, "day": day}
+	kinds := map[string]kind{"small": small, "whole": whole, "large": large, "real": real, "text": text, "binary": bytesKind, "day": day, "list": listKind}
 	for _, word := range strings.Fields(list) {
 		name, k, _ := strings.Cut(word, ":")
 		all = append(all, column{name: name, kind: kinds[k]})
@@ -53,14 +55,14 @@ var (
 // cycleTables hold what belongs to cycles. Their queries take the run, the first and the last
 // cycle. All but the last one are part of a part's sum: a capture may be dropped at any time.
 var cycleTables = []relation{
-	{"cycle", byMonth, columns("n:large started:large verdict:small complete:small missed_conversions:large doubled_conversions:large bus_errors:large lost_edges:large chip_resets:large lost_ready:large"),
-		"FROM cycle WHERE run = ?1 AND n BETWEEN ?2 AND ?3 ORDER BY n"},
-	{"measurement", byMonth, columns("cycle:large seq:whole point:whole value:real expanded:real verdict:small doubts:whole numbers:binary"),
-		"FROM measurement WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq"},
-	{"symptom", byMonth, columns("cycle:large seq:whole sign:whole value:real bound:real"),
-		"FROM symptom WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq"},
-	{"capture", byMonth, []column{{"cycle", large, "c.n"}, {"why", small, "k.why"}, {"bytes", bytesKind, "k.bytes"}},
-		"FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ?1 AND c.n BETWEEN ?2 AND ?3 ORDER BY c.n"},
+	{name: "cycle", own: byMonth, columns: columns("n:large started:large verdict:small complete:small missed_conversions:large doubled_conversions:large bus_errors:large lost_edges:large chip_resets:large lost_ready:large"),
+		from: "FROM cycle WHERE run = ?1 AND n BETWEEN ?2 AND ?3 ORDER BY n"},
+	{name: "measurement", own: byMonth, columns: columns("cycle:large seq:whole point:whole value:real expanded:real verdict:small doubts:whole numbers:binary"),
+		from: "FROM measurement WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq", packed: true},
+	{name: "symptom", own: byMonth, columns: columns("cycle:large seq:whole sign:whole value:real bound:real"),
+		from: "FROM symptom WHERE run = ?1 AND cycle BETWEEN ?2 AND ?3 ORDER BY cycle, seq"},
+	{name: "capture", own: byMonth, columns: []column{{"cycle", large, "c.n"}, {"why", small, "k.why"}, {"bytes", bytesKind, "k.bytes"}},
+		from: "FROM cycle c JOIN capture k ON k.id = c.capture WHERE c.run = ?1 AND c.n BETWEEN ?2 AND ?3 ORDER BY c.n"},
 }
 
 // doubtInWords and boundOf are a list of doubts as the log's view figures has it: the archive
@@ -77,26 +79,26 @@ const (
 // wordTables hold what cycles refer to by numbers. Their queries take the run and the first
 // number that is not in the archive.
 var wordTables = []relation{
-	{"point", byRun, columns("id:whole event:text signal:text quantity:text lower:real upper:real sources:text numbers:binary unit_of_measure:text"),
-		"FROM point WHERE run = ?1 AND id >= ?2"},
-	{"doubts", byRun, []column{{"id", whole, ""}, {"reason", text, doubtInWords}, {"bound", text, boundOf}},
-		"FROM doubts s WHERE run = ?1 AND id >= ?2"},
-	{"doubt", byRun, columns("doubts:whole seq:whole code:text value:real signal:text other:text text:text"),
-		"FROM doubt WHERE run = ?1 AND doubts >= ?2"},
-	{"sign", byRun, columns("id:whole event:text signal:text kind:text other:text"),
-		"FROM sign WHERE run = ?1 AND id >= ?2"},
+	{name: "point", own: byRun, columns: columns("id:whole event:text signal:text quantity:text lower:real upper:real sources:text numbers:binary unit_of_measure:text"),
+		from: "FROM point WHERE run = ?1 AND id >= ?2"},
+	{name: "doubts", own: byRun, columns: []column{{"id", whole, ""}, {"reason", text, doubtInWords}, {"bound", text, boundOf}},
+		from: "FROM doubts s WHERE run = ?1 AND id >= ?2"},
+	{name: "doubt", own: byRun, columns: columns("doubts:whole seq:whole code:text value:real signal:text other:text text:text"),
+		from: "FROM doubt WHERE run = ?1 AND doubts >= ?2"},
+	{name: "sign", own: byRun, columns: columns("id:whole event:text signal:text kind:text other:text"),
+		from: "FROM sign WHERE run = ?1 AND id >= ?2"},
 }
 
 // setTables hold what may change of a run, all of it with each push. Their queries take the run.
 var setTables = []relation{
-	{"soak", byPush, columns("keep_first:large keep_last:large keep_every:large keep_bad:large"), "FROM soak WHERE run = ?1"},
-	{"interruption", byPush, columns("seq:whole after_cycle:large stopped:large resumed:large reason:text program:text"), "FROM interruption WHERE run = ?1 ORDER BY seq"},
-	{"calibration", byPush, columns("since:large seq:whole output:text state:text judged:small meter:text done_by:text made:text due:text rig:text seed:large gain:real \"offset\":real"), "FROM calibration WHERE run = ?1 ORDER BY since, seq"},
-	{"machine", byPush, columns("seq:whole after_cycle:large at:large fact:text number:real text:text"), "FROM machine WHERE run = ?1 ORDER BY seq"},
-	{"field", byPush, columns("seq:whole name:text value:text"), "FROM field WHERE run = ?1 ORDER BY seq"},
-	{"field_change", byPush, columns("seq:whole at:large done_by:text name:text was:text"), "FROM field_change WHERE run = ?1 ORDER BY seq"},
-	{"reference", byPush, columns("at:large done_by:text"), "FROM reference WHERE run = ?1"},
-	{"signature", byPush, columns("seq:whole at:large done_by:text key:binary manifest:text signature:binary"), "FROM signature WHERE run = ?1 ORDER BY seq"},
+	{name: "soak", own: byPush, columns: columns("keep_first:large keep_last:large keep_every:large keep_bad:large"), from: "FROM soak WHERE run = ?1"},
+	{name: "interruption", own: byPush, columns: columns("seq:whole after_cycle:large stopped:large resumed:large reason:text program:text"), from: "FROM interruption WHERE run = ?1 ORDER BY seq"},
+	{name: "calibration", own: byPush, columns: columns("since:large seq:whole output:text state:text judged:small meter:text done_by:text made:text due:text rig:text seed:large gain:real \"offset\":real"), from: "FROM calibration WHERE run = ?1 ORDER BY since, seq"},
+	{name: "machine", own: byPush, columns: columns("seq:whole after_cycle:large at:large fact:text number:real text:text"), from: "FROM machine WHERE run = ?1 ORDER BY seq"},
+	{name: "field", own: byPush, columns: columns("seq:whole name:text value:text"), from: "FROM field WHERE run = ?1 ORDER BY seq"},
+	{name: "field_change", own: byPush, columns: columns("seq:whole at:large done_by:text name:text was:text"), from: "FROM field_change WHERE run = ?1 ORDER BY seq"},
+	{name: "reference", own: byPush, columns: columns("at:large done_by:text"), from: "FROM reference WHERE run = ?1"},
+	{name: "signature", own: byPush, columns: columns("seq:whole at:large done_by:text key:binary manifest:text signature:binary"), from: "FROM signature WHERE run = ?1 ORDER BY seq"},
 }
 
 // selection is the query of the log's rows.
@@ -122,7 +124,12 @@ func (t *relation) isShown() string {
 }
 
 // all are the archive's columns.
-func (t *relation) all() []column { return slices.Concat(t.own, t.columns) }
+func (t *relation) all() []column {
+	if t.packed {
+		return slices.Concat(t.own, stretchColumns)
+	}
+	return slices.Concat(t.own, t.columns)
+}
 
 func columnNames(all []column) []string {
 	list := make([]string, len(all))
