@@ -288,6 +288,16 @@ func (m *Meter) doubtLeftOut(s *seen) {
 	}
 }
 
+// doubtEarlier takes back a failure of the last row that rests on samples of the settling: a state
+// of which the later ones were left out is told from those kept, which begin before the whole one
+// counts as settled. What happened meanwhile is no part of the state.
+func (m *Meter) doubtEarlier(s *seen) {
+	settled, _ := s.stretch.settled(s.o.interval)
+	if y := m.lastRow(); s.o.cut && s.state.from < settled && y.Verdict == analyze.Fail {
+		y.LeaveUndecided(figure(analyze.SamplesLeftOut, s.absent.leftOut)...)
+	}
+}
+
 // doubtDrift leaves the level in the last row undecided where samples were left out and those
 // kept right after the output came into its state would be judged otherwise: it may have gone
 // from the one to the other at any time between.

@@ -195,6 +195,7 @@ func (o *outputMeter) reportRipple(m *Meter, tr *capture.Trace, event string) {
 		m.row(x, nil)
 	}
 	m.doubtLeftOut(&o.now)
+	m.doubtEarlier(&o.now)
 }
 
 // rippleBudget lists what the uncertainty of a state's peak to peak value is made of: how much of
