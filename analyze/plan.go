@@ -23,17 +23,19 @@ const (
 	Low                   // it is low and stays so
 	Unmoved               // it keeps the state that it had
 	Pulse                 // it goes high and comes back after Expectation.After
+	Train                 // it goes high and low again and again: some pulses, or flashing
 )
 
 // String returns the word that a sequence uses.
 func (d Demand) String() string {
-	return [...]string{"any", "high", "low", "unmoved", "pulse"}[d]
+	return [...]string{"any", "high", "low", "unmoved", "pulse", "train"}[d]
 }
 
-// State returns the state that the demand names, if it names one: a pulse goes high.
+// State returns the state that the demand names, if it names one: a pulse goes high, and so does
+// a train of them.
 func (d Demand) State() (high, named bool) {
 	switch d {
-	case High, Pulse:
+	case High, Pulse, Train:
 		return true, true
 	case Low:
 		return false, true
@@ -45,15 +47,61 @@ func (d Demand) State() (high, named bool) {
 type Expectation struct {
 	Demand Demand
 	// After is how long an exit delay runs before the output changes
-	// (High, Low), or how long a pulse lasts (Pulse). Zero: it changes at once.
+	// (High, Low, Train), or how long a pulse lasts (Pulse). Zero: it changes at once.
 	After time.Duration
-	// Within is how far the real time may be off, as a share of After.
+	// Within is how far the real times may be off, as a share of each.
 	Within float64
+	// Pulses is how many pulses a train has, after which the output stays low; 0: it flashes
+	// until the next event, or for For.
+	Pulses int
+	// On and Off are how long an output is high and low within a train.
+	On, Off time.Duration
+	// For is how long an output flashes, after which it stays low; 0: until the next event.
+	For time.Duration
 }
 
 // Span is the time, in seconds, that the expectation allows its delay or its pulse.
-func (x Expectation) Span() Limit {
-	return Limit{x.After.Seconds() * (1 - x.Within), x.After.Seconds() * (1 + x.Within)}
+func (x Expectation) Span() Limit { return x.within(x.After) }
+
+// OnSpan is the time, in seconds, that each pulse of a train may last.
+func (x Expectation) OnSpan() Limit { return x.within(x.On) }
+
+// OffSpan is the time, in seconds, that may lie between two pulses of a train.
+func (x Expectation) OffSpan() Limit { return x.within(x.Off) }
+
+// FlashingSpan is the time, in seconds, that may lie between the first rise and the last fall of
+// an output that flashes for a set time: that may end while it is low.
+func (x Expectation) FlashingSpan() Limit {
+	if x.For == 0 {
+		return NoLimit()
+	}
+	all := x.within(x.For)
+	return Limit{all.Lower - x.OffSpan().Upper, all.Upper}
+}
+
+// Flashes reports whether the output is to flash until the next event: in which state that
+// finds it is left open.
+func (x Expectation) Flashes() bool { return x.Demand == Train && x.Pulses == 0 && x.For == 0 }
+
+// Longest is how long, at most, an output may take for what is expected of it by the times that
+// are stated; of one that flashes until the next event, to two pulses with the time after each.
+func (x Expectation) Longest() time.Duration {
+	all := x.After
+	switch {
+	case x.Demand != Train:
+	case x.Pulses > 0:
+		all += time.Duration(x.Pulses) * (x.On + x.Off)
+	case x.For > 0:
+		all += x.For + x.Off
+	default:
+		all += 2 * (x.On + x.Off)
+	}
+	return time.Duration(all.Seconds() * (1 + x.Within) * 1e9)
+}
+
+// within is a time of the expectation, as far as it may be off.
+func (x Expectation) within(t time.Duration) Limit {
+	return Limit{t.Seconds() * (1 - x.Within), t.Seconds() * (1 + x.Within)}
 }
 
 // Limit bounds a quantity, in base units. A NaN bound is no bound.

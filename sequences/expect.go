@@ -13,7 +13,8 @@ import (
 
 const (
 	expectRule = "must be high, low, unmoved or any for all events, or one for each event as in {arm-away: high, disarm: low}"
-	demandRule = "use one of: high, low, unmoved, any, {pulse: 2 s, within: 10 %}, {high: true, after: 30 s, within: 5 %}, {low: true, after: 30 s, within: 5 %}"
+	demandRule = "use one of: high, low, unmoved, any, {pulse: 2 s, within: 10 %}, {high: true, after: 30 s, within: 5 %}, {low: true, after: 30 s, within: 5 %}, " +
+		"{pulses: 3, on: 200 ms, off: 300 ms, within: 10 %}, {flashing: true, on: 500 ms, off: 500 ms, within: 10 %}"
 )
 
 // demands that one word states.
@@ -66,46 +67,72 @@ func readExpectation(n *yamlfile.Node) (analyze.Expectation, bool) {
 		return analyze.Expectation{Demand: d}, ok
 	}
 	f, _ := n.Fields(demandRule)
-	pulse, high, low, after, within := f.May("pulse"), f.May("high"), f.May("low"), f.May("after"), f.May("within")
+	e := expectation{fields: f, pulse: f.May("pulse"), high: f.May("high"), low: f.May("low"), after: f.May("after"), within: f.May("within"),
+		pulses: f.May("pulses"), flashing: f.May("flashing"), on: f.May("on"), off: f.May("off"), lasts: f.May("for")}
 	x := analyze.Expectation{Within: DefaultWithin}
 	if !f.Done() {
 		return x, false
 	}
+	if count(e.pulse, e.high, e.low, e.pulses, e.flashing) != 1 {
+		n.Refuse("the expectation needs exactly one of pulse, high, low, pulses and flashing", demandRule)
+		return x, false
+	}
+	if e.pulses != nil || e.flashing != nil {
+		return e.train()
+	}
+	if stray := pick(e.on, pick(e.off, e.lasts)); stray != nil {
+		stray.Refuse("only pulses and flashing have this", "leave it out, or write {pulses: 3, on: 200 ms, off: 300 ms}")
+		return x, false
+	}
 	ok := true
 	switch {
-	case count(pulse, high, low) != 1:
-		n.Refuse("the expectation needs exactly one of pulse, high and low", demandRule)
+	case e.pulse != nil && e.after != nil:
+		e.after.Refuse("a pulse starts at once", "leave it out")
 		return x, false
-	case pulse != nil && after != nil:
-		after.Refuse("a pulse starts at once", "leave it out")
-		return x, false
-	case pulse != nil:
+	case e.pulse != nil:
 		x.Demand = analyze.Pulse
-		x.After = positive(pulse, "how long the pulse lasts, as in 2 s")
+		x.After = positive(e.pulse, "how long the pulse lasts, as in 2 s")
 	default:
 		x.Demand = analyze.High
-		if low != nil {
+		if e.low != nil {
 			x.Demand = analyze.Low
 		}
-		_, ok = pick(high, low).Word("true")
-		if after != nil {
-			x.After = positive(after, "how long the exit delay runs, as in 30 s")
+		_, ok = pick(e.high, e.low).Word("true")
+		if e.after != nil {
+			x.After = positive(e.after, "how long the exit delay runs, as in 30 s")
 		}
 	}
-	if within != nil {
-		v, read := within.Quantity(unit.Share)
-		if read && (v <= 0 || v >= 1) {
-			within.Refuse("", "must be above 0 % and below 100 %")
-		}
-		x.Within = v
-	}
+	x.Within = e.share(x.Within, 1)
 	if x.After == 0 {
 		x.Within = 0 // nothing to be off from
-		if pulse == nil && within != nil && after == nil {
-			within.Refuse("without after there is no time to compare with", "leave it out, or add after, for example after: 30 s")
+		if e.pulse == nil && e.within != nil && e.after == nil {
+			e.within.Refuse("without after there is no time to compare with", "leave it out, or add after, for example after: 30 s")
 		}
 	}
-	return x, ok && (pulse == nil || x.After > 0)
+	return x, ok && (e.pulse == nil || x.After > 0)
+}
+
+// expectation is an expectation's keys as they were written; nil: not given.
+type expectation struct {
+	fields                           *yamlfile.Fields
+	pulse, high, low, after, within  *yamlfile.Node
+	pulses, flashing, on, off, lasts *yamlfile.Node
+}
+
+// share reads within, which must be below most.
+func (e *expectation) share(preset, most float64) float64 {
+	v, ok := e.within.Quantity(unit.Share)
+	if !ok {
+		return preset
+	}
+	if v <= 0 || v >= 1 || v > most {
+		rule := "must be above 0 % and below 100 %"
+		if most < 1 {
+			rule = "must be above 0 % and up to " + unit.Share.Format(most)
+		}
+		e.within.Refuse("", rule)
+	}
+	return v
 }
 
 // positive reads a time above zero, zero where it cannot be had.
@@ -138,7 +165,7 @@ func pick(a, b *yamlfile.Node) *yamlfile.Node {
 // longEnough refuses an expectation that needs longer than a step of its event is
 // watched.
 func (r *reader) longEnough(n *yamlfile.Node, event string, x analyze.Expectation) {
-	need := time.Duration(x.After.Seconds() * (1 + x.Within) * 1e9)
+	need := x.Longest()
 	for _, step := range r.seq.Steps {
 		if step.Event == event && step.Hold > 0 && need >= step.Hold {
 			n.Fail("the step is watched for "+unit.Time.Format(step.Hold.Seconds())+" only and this may take "+unit.Time.Format(need.Seconds()),

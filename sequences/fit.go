@@ -26,6 +26,7 @@ func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
 	f.signals()
 	f.steps()
 	f.sampling()
+	f.trains()
 	f.repeats()
 	f.held()
 	f.ramps()

@@ -60,7 +60,9 @@ func FuzzParse(f *testing.F) {
 				t.Fatalf("relay %q does not exist", o.Relay)
 			}
 			for event, x := range o.Expect {
-				if !slices.Contains(s.Plan.Steps, event) || x.Demand == analyze.Pulse && !(x.After > 0) {
+				train := x.Demand == analyze.Train
+				if !slices.Contains(s.Plan.Steps, event) || x.Demand == analyze.Pulse && !(x.After > 0) || train != (x.On > 0) || train != (x.Off > 0) ||
+					!train && (x.Pulses != 0 || x.For != 0) || x.Pulses > 0 && x.For > 0 {
 					t.Fatalf("expectation %+v at %s", x, event)
 				}
 			}
@@ -138,11 +140,29 @@ func drawMove(t *rapid.T) analyze.Move {
 }
 
 func drawExpectation(t *rapid.T) analyze.Expectation {
-	x := analyze.Expectation{Demand: rapid.SampledFrom([]analyze.Demand{analyze.Any, analyze.High, analyze.Low, analyze.Unmoved, analyze.Pulse}).Draw(t, "demand")}
+	x := analyze.Expectation{Demand: rapid.SampledFrom([]analyze.Demand{analyze.Any, analyze.High, analyze.Low, analyze.Unmoved, analyze.Pulse, analyze.Train}).Draw(t, "demand")}
+	if x.Demand == analyze.Train {
+		return drawTrain(t)
+	}
 	timed := x.Demand == analyze.Pulse || (x.Demand == analyze.High || x.Demand == analyze.Low) && rapid.Bool().Draw(t, "timed")
 	if timed {
 		x.After = time.Duration(rapid.IntRange(1, 5000).Draw(t, "after")) * time.Millisecond
 		x.Within = float64(rapid.IntRange(1, 50).Draw(t, "within")) / 100
+	}
+	return x
+}
+
+func drawTrain(t *rapid.T) analyze.Expectation {
+	ms := func(label string, low, high int) time.Duration {
+		return time.Duration(rapid.IntRange(low, high).Draw(t, label)) * time.Millisecond
+	}
+	x := analyze.Expectation{Demand: analyze.Train, On: ms("on", 50, 500), Off: ms("off", 50, 500), After: ms("after", 0, 1000),
+		Within: float64(rapid.IntRange(1, 50).Draw(t, "within")) / 100}
+	switch rapid.SampledFrom([]string{"pulses", "flashing", "flashing for"}).Draw(t, "train") {
+	case "pulses":
+		x.Pulses = rapid.IntRange(2, 5).Draw(t, "pulses")
+	case "flashing for":
+		x.For = ms("for", 2000, 4000)
 	}
 	return x
 }
@@ -214,6 +234,18 @@ func writeOutputs(b *strings.Builder, outputs []analyze.OutputPlan) {
 
 func writtenExpectation(x analyze.Expectation) string {
 	switch {
+	case x.Demand == analyze.Train:
+		text := fmt.Sprintf("{on: %d ms, off: %d ms, within: %.0f %%", x.On.Milliseconds(), x.Off.Milliseconds(), x.Within*100)
+		if x.After > 0 {
+			text += fmt.Sprintf(", after: %d ms", x.After.Milliseconds())
+		}
+		switch {
+		case x.Pulses > 0:
+			return text + fmt.Sprintf(", pulses: %d}", x.Pulses)
+		case x.For > 0:
+			return text + fmt.Sprintf(", flashing: true, for: %d ms}", x.For.Milliseconds())
+		}
+		return text + ", flashing: true}"
 	case x.Demand == analyze.Pulse:
 		return fmt.Sprintf("{pulse: %.0f ms, within: %.0f %%}", float64(x.After.Milliseconds()), x.Within*100)
 	case x.After > 0:

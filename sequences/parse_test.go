@@ -111,6 +111,11 @@ func TestLoad_full(t *testing.T) {
 					Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.Low, 5, 0.1), "alarm": expect(analyze.Unmoved, 0, 0), "disarm": high}},
 				{Signal: "OUT5", Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.Pulse, 2, 0.1)}},
 				{Signal: "OUT6", Expect: map[string]analyze.Expectation{"arm-away": expect(analyze.High, 30, 0.05), "disarm": low}},
+				{Signal: "OUT7", Expect: map[string]analyze.Expectation{
+					"arm-away": {Demand: analyze.Train, After: 2 * time.Second, Within: 0.1, Pulses: 3, On: 200 * time.Millisecond, Off: 300 * time.Millisecond}}},
+				{Signal: "OUT8", Expect: map[string]analyze.Expectation{
+					"arm-away": {Demand: analyze.Train, Within: 0.1, On: 500 * time.Millisecond, Off: 500 * time.Millisecond, For: 20 * time.Second},
+					"alarm":    {Demand: analyze.Train, Within: 0.1, On: 250 * time.Millisecond, Off: 250 * time.Millisecond}, "disarm": low}},
 			},
 			OthersUnmoved: true,
 			Relays:        []analyze.RelayPlan{{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2, Limits: relay}},
@@ -305,6 +310,20 @@ func TestSequence_Fits(t *testing.T) {
 		{"supply not switched back in one short cycle", "name: n\ncycles: 1\nsteps: [{supply: 10.5 V, as: a, hold: 3 s}]\n", staged, "", ""},
 		{"supply not switched back, and left on for too long over ten cycles", "name: n\ncycles: 10\nsteps: [{supply: 10.5 V, as: a, hold: 300 ms}, {event: energize, hold: 300 ms}, {event: release, hold: 300 ms}]\n", staged,
 			"f.yaml:3:18: steps[0].supply: \"10.5 V\": drive STAGE would be on for longer than 5 s in 10 cycles; add a step that sets the supply back", ""},
+		{"a train that sampling shows", trainOf("OUT3", "{pulses: 3, on: 50 ms, off: 50 ms}", "low"), panel, "", ""},
+		{"a train too fast for a sweep", "name: n\nsample: sweep\nsteps: [{event: arm-away, hold: 3 s}]\noutputs:\n" +
+			"  OUT1: {expect: any}\n  OUT2: {expect: any}\n  OUT4: {expect: any}\n  OUT5: {expect: {arm-away: {pulses: 3, on: 50 ms, off: 80 ms}}}\n", panel,
+			"f.yaml:8:19: outputs.OUT5.expect.arm-away: the rig samples OUT5 195 times a second, too seldom to tell 50 ms within 10 %: " +
+				"must be sampled 200 times a second: raise the chip's rate, watch fewer outputs of it, or use sample: follow; or write longer times or a wider within", ""},
+		{"flashing for too long", "name: n\nsteps: [{event: arm-away, hold: 60 s}, {event: disarm, hold: 1 s}]\noutputs: {OUT3: {expect: {arm-away: {flashing: true, on: 500 ms, off: 500 ms}, disarm: low}}}\n", panel,
+			"f.yaml:3:27: outputs.OUT3.expect.arm-away: the output is to flash or pulse for 60 s, and the samples of so many pulses are not kept: must end, or the step must, within 36 s", ""},
+		{"pulses of an output that is high", "name: n\nsteps: [{event: arm-away, hold: 3 s}, {event: alarm, hold: 3 s}, {event: disarm, hold: 3 s}]\n" +
+			"outputs: {OUT3: {expect: {arm-away: high, alarm: {pulses: 3, on: 200 ms, off: 200 ms}, disarm: low}}}\n", panel,
+			"f.yaml:3:43: outputs.OUT3.expect.alarm: the output is to pulse 3 times, but the steps before alarm leave it high: add a step that makes it low before alarm", ""},
+		{"nothing said of an output that flashes", trainOf("OUT3", "{flashing: true, on: 500 ms, off: 500 ms}", "any") + "  OUT4: {expect: {arm-away: {flashing: true, on: 500 ms, off: 500 ms}}}\n", panel,
+			"f.yaml:6:10: outputs.OUT4.expect: from arm-away on the output flashes until disarm, where it may be high or low: expect high, low or any at disarm", ""},
+		{"flashing into flashing, round the end", "name: n\nsteps: [{event: arm-away, hold: 3 s}]\noutputs: {OUT3: {expect: {arm-away: {flashing: true, on: 500 ms, off: 500 ms}}}}\n", panel,
+			"f.yaml:3:27: outputs.OUT3.expect.arm-away: from arm-away on the output flashes until arm-away from cycle 2 on, where it may be high or low: expect high, low or any at arm-away, or run one cycle", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -321,6 +340,12 @@ func TestSequence_Fits(t *testing.T) {
 			}
 		})
 	}
+}
+
+// trainOf is a sequence of which an output has an expectation at arm-away and another at disarm.
+func trainOf(output, away, disarm string) string {
+	return "name: n\nsample: sweep\nsteps: [{event: arm-away, hold: 4 s}, {event: disarm, hold: 3 s}]\noutputs:\n" +
+		"  " + output + ": {expect: {arm-away: " + away + ", disarm: " + disarm + "}}\n"
 }
 
 // A sequence made in Go has no file; what does not fit is said without a place.

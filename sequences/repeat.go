@@ -2,6 +2,7 @@ package sequences
 
 import (
 	"fmt"
+	"strconv"
 	"time"
 
 	"makebreak/analyze"
@@ -96,27 +97,33 @@ func (f *fitter) supplyLeft(step int, drive string) {
 }
 
 // stateLeft finds what an output is expected to do from a state in which the steps before
-// have left it differently: to pulse or to wait out an exit delay where it is high already.
+// have left it differently: to pulse or to wait out an exit delay where it is high already. An
+// output that flashes may be in either state when it ends.
 func (f *fitter) stateLeft(o *analyze.OutputPlan) {
-	high, known := false, false
+	high, known, flashes := false, false, ""
 	for n := range f.rounds() * len(f.seq.Steps) {
 		s := &f.seq.Steps[n%len(f.seq.Steps)]
 		if s.Supply != nil {
-			known = false // every output follows the supply
+			known, flashes = false, "" // every output follows the supply
 			continue
 		}
 		x, named := o.Expect[s.Event]
-		if !named {
-			continue // unmoved
-		}
 		want, state := x.Demand.State()
 		path := "outputs." + o.Signal + ".expect." + s.Event
-		if known && state && high == want && x.After > 0 && !f.doc.Refused(path) {
+		switch {
+		case flashes != "" && !f.doc.Refused(path) && (!named || x.Demand == analyze.Unmoved || state && (x.After > 0 || x.Demand == analyze.Train)):
+			f.stillFlashes(o, s.Event, flashes, n)
+		case known && state && high == want && (x.After > 0 || x.Demand == analyze.Train) && !f.doc.Refused(path):
 			f.doc.Report(path, "", contradiction(x, want)+", but the steps before "+s.Event+" leave it "+stateWord(want)+f.inCycle(n),
 				"add a step that makes it "+stateWord(!want)+" before "+s.Event+f.orOnce(n))
 		}
-		switch {
-		case x.Demand == analyze.Pulse:
+		if !named {
+			continue // unmoved
+		}
+		switch flashes = ""; {
+		case x.Flashes():
+			known, flashes = false, s.Event
+		case x.Demand == analyze.Pulse || x.Demand == analyze.Train:
 			high, known = false, true
 		case state:
 			high, known = want, true
@@ -126,10 +133,29 @@ func (f *fitter) stateLeft(o *analyze.OutputPlan) {
 	}
 }
 
+// stillFlashes refuses what is expected of an output that flashes until then, and for which it
+// would have to be known in which state that leaves it.
+func (f *fitter) stillFlashes(o *analyze.OutputPlan, event, since string, step int) {
+	path := "outputs." + o.Signal + ".expect." + event
+	if _, named := o.Expect[event]; !named {
+		path = "outputs." + o.Signal + ".expect"
+		if f.doc.Refused(path) {
+			return
+		}
+	}
+	f.doc.Report(path, "", "from "+since+" on the output flashes until "+event+f.inCycle(step)+", where it may be high or low",
+		"expect high, low or any at "+event+f.orOnce(step))
+}
+
 // contradiction is what an expectation wants of an output that is in its state already.
 func contradiction(x analyze.Expectation, want bool) string {
-	if x.Demand == analyze.Pulse {
+	switch {
+	case x.Demand == analyze.Pulse:
 		return "the output is to pulse"
+	case x.Demand == analyze.Train && x.Pulses == 0:
+		return "the output is to flash"
+	case x.Demand == analyze.Train:
+		return "the output is to pulse " + strconv.Itoa(x.Pulses) + " times"
 	}
 	return "the output is to go " + stateWord(want) + " after " + unit.Time.Format(x.After.Seconds())
 }

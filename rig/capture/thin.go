@@ -23,8 +23,12 @@ const (
 	// Settling is how long after something happened its samples' digest is kept apart from what
 	// follows.
 	Settling = time.Second
+	// LeastOpening is for how long after an event all samples stay, at least.
+	LeastOpening = 20 * time.Second
+	// LeastEpisodes is how many times something may happen to an output after that whose samples
+	// stay, at least.
+	LeastEpisodes = 32
 
-	leastOpening  = 20 * time.Second
 	openingOf     = 2560    // samples of the slowest output, at least
 	mostOpening   = 1 << 21 // samples of all outputs
 	leastLag      = 3 * time.Second
@@ -39,7 +43,6 @@ const (
 	longestDigest = 256 // samples, before it is joined with others
 	mostDigests   = 256 // of an output
 	mostSpecimens = 4   // blocks of an output
-	leastEpisodes = 32  // of an output or a line that stay as its first
 	mostEpisodes  = 64
 	allEpisodes   = 512
 	leastRanked   = 2 // departures of an output that stay by a measure of them
@@ -86,7 +89,7 @@ type episode struct {
 func (c *Capture) Thin() {
 	n := max(1, len(c.Traces))
 	th := &thinner{c: c, state: c.Start, openings: []Span{{c.Start, c.Start}}, edges: map[*Track]marks{},
-		first:  min(mostEpisodes, max(leastEpisodes, allEpisodes/n)),
+		first:  min(mostEpisodes, max(LeastEpisodes, allEpisodes/n)),
 		ranked: min(mostRanked, max(leastRanked, allRanked/n))}
 	if k := len(c.Events); k > 0 {
 		th.state = c.Events[k-1].At
@@ -181,7 +184,7 @@ func (th *thinner) time(now Instant) {
 	th.before = min(max(before, beforeOf*slowest), all(mostBefore))
 	th.after = min(max(after, afterOf*slowest), all(mostAfter))
 	th.lag = max(min(leastLag, all(mostLag)), 2*(th.before+th.after))
-	th.opening = min(max(leastOpening, openingOf*slowest), all(mostOpening))
+	th.opening = min(max(LeastOpening, openingOf*slowest), all(mostOpening))
 	th.present().To = th.state.Add(th.opening)
 }
 
