@@ -1,6 +1,8 @@
 package setup
 
 import (
+	"time"
+
 	"makebreak/analyze"
 	"makebreak/rig/sim"
 	"makebreak/rig/wiring"
@@ -27,6 +29,8 @@ func Unit(rig *wiring.Rig, seq *sequences.Sequence) sim.Opts {
 				r.Do = sim.GoLow
 			case analyze.Pulse:
 				r.Do, r.After, r.For = sim.PulseHigh, 0, x.After
+			case analyze.Train:
+				r.Do, r.For, r.Off, r.Pulses, r.Until = sim.Train, x.On, x.Off, x.Pulses, x.For
 			default:
 				continue
 			}
@@ -47,7 +51,7 @@ func operations(seq *sequences.Sequence) int {
 		}
 		n, high := 0, stateAtEnd(seq, o)
 		for _, s := range seq.Steps {
-			switch o.Expect[s.Event].Demand {
+			switch x := o.Expect[s.Event]; x.Demand {
 			case analyze.High:
 				if !high {
 					n++
@@ -57,11 +61,25 @@ func operations(seq *sequences.Sequence) int {
 				high = false
 			case analyze.Pulse:
 				n++
+			case analyze.Train:
+				n += trainPulses(x, s.Hold)
+				high = false
 			}
 		}
 		most = max(most, n)
 	}
 	return most
+}
+
+// trainPulses is how many pulses a train has, in a step that is watched for a time.
+func trainPulses(x analyze.Expectation, hold time.Duration) int {
+	if x.Pulses > 0 {
+		return x.Pulses
+	}
+	if x.For > 0 {
+		hold = min(hold, x.For)
+	}
+	return int(hold / (x.On + x.Off))
 }
 
 // firstNamed is the name of the first step that brings the event about. Where steps
@@ -93,7 +111,7 @@ func stateAtEnd(seq *sequences.Sequence, o analyze.OutputPlan) bool {
 		switch o.Expect[s.Event].Demand {
 		case analyze.High:
 			high = true
-		case analyze.Low, analyze.Pulse:
+		case analyze.Low, analyze.Pulse, analyze.Train:
 			high = false
 		}
 	}
