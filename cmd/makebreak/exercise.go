@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -164,6 +165,14 @@ func (a *app) exerciseStart(c *cobra.Command, name string, o *startOpts) error {
 	if err != nil {
 		return err
 	}
+	earlier, err := s.Earlier()
+	if err != nil {
+		return err
+	}
+	if !earlier.IsZero() {
+		a.note("%s began %s before, %s, and has not answered it. From now on this name means the new one; two trainees need two names.",
+			words.Capital(exercise.Named(s.Trainee())), words.Safe(d.Name), earlier.Local().Format(time.DateTime))
+	}
 	return a.print(func(w io.Writer) error { return writeStarted(w, s) })
 }
 
@@ -271,6 +280,24 @@ func (a *app) session(name string) (*exercise.Session, *journal.DB, error) {
 	return s, db, nil
 }
 
+// mySession takes up the exercise in which something is done. Where trainees share the log and
+// none is named, it says whose exercise that is.
+func (a *app) mySession(name string) (s *exercise.Session, db *journal.DB, others []string, err error) {
+	if s, db, err = a.session(name); err != nil {
+		return nil, nil, nil, err
+	}
+	if a.by == "" && !s.Answered() {
+		if others, err = s.Others(); err != nil {
+			return nil, nil, nil, errors.Join(err, db.Close())
+		}
+	}
+	if len(others) > 0 {
+		a.note("This is the exercise %s of %s, begun last. Others have begun some, too: --by takes up that of %s.",
+			words.Safe(s.Definition().Name), exercise.Named(s.Trainee()), words.Or(words.Texts(others, exercise.Named)))
+	}
+	return s, db, others, nil
+}
+
 // writeAnswers lists the answers to choose from.
 func writeAnswers(w io.Writer, d *exercise.Definition) error {
 	return table.Write(w, []string{"answer", "in words"}, func(row func(...any)) {
@@ -288,7 +315,7 @@ func (a *app) exerciseCardCommand() *cobra.Command {
 		Example: `  makebreak exercise card`,
 		Args:    a.atMostOne(&name),
 		RunE: func(c *cobra.Command, _ []string) error {
-			s, db, err := a.session(name)
+			s, db, _, err := a.mySession(name)
 			if err != nil {
 				return err
 			}

@@ -154,6 +154,7 @@ type jsonMarks struct {
 	Spent    float64  `json:"spent_s"` // seconds
 	Shortest *float64 `json:"shortest_s"`
 	Way      []string `json:"way"`
+	Shows    []string `json:"shows,omitempty"` // by the way's actions; only to whoever answered
 	Possible *int     `json:"possible"`
 	Dangers  []string `json:"dangers"`
 	Truth    []string `json:"truth,omitempty"`
@@ -161,7 +162,7 @@ type jsonMarks struct {
 
 func marksJSON(m *exercise.Marks) jsonMarks {
 	return jsonMarks{Result: m.Result(), Points: m.Points, Of: m.Of, Right: m.Right, Half: m.Half, Wrong: texts(m.Wrong), Actions: m.Actions,
-		Spent: m.Spent.Seconds(), Shortest: report.OrNil(m.Shortest.Seconds()), Way: actionWords(m.Way), Possible: report.OrNil(m.Possible),
+		Spent: m.Spent.Seconds(), Shortest: report.OrNil(m.Shortest.Seconds()), Way: actionWords(m.Way), Shows: m.Shows, Possible: report.OrNil(m.Possible),
 		Dangers: texts(m.Dangers), Truth: words.Texts(m.Truth, exercise.Answer.String)}
 }
 

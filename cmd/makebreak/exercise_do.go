@@ -49,12 +49,12 @@ func (a *app) exerciseTry(c *cobra.Command, name string, o *runOpts) error {
 	if c.Flags().Changed("cycles") && o.cycles < 1 {
 		return badUsage("--cycles %d: must be a whole number, 1 or more", o.cycles)
 	}
-	s, db, err := a.session(name)
+	s, db, _, err := a.mySession(name)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	r, err := s.Do(c.Context(), exercise.Action{Kind: exercise.Try, Cycles: o.cycles}, func(ctx context.Context, t *exercise.Trial) (string, error) {
+	r, err := s.Do(c.Context(), exercise.Action{Kind: exercise.Try, Cycles: o.cycles}, func(ctx context.Context, t *exercise.Trial) error {
 		return a.tryLogged(ctx, s, t, o)
 	})
 	if r != nil {
@@ -64,25 +64,26 @@ func (a *app) exerciseTry(c *cobra.Command, name string, o *runOpts) error {
 }
 
 // tryLogged runs a trial as makebreak run does.
-func (a *app) tryLogged(ctx context.Context, s *exercise.Session, t *exercise.Trial, o *runOpts) (run string, err error) {
-	j := job{seq: t.Sequence, rig: t.Rig, sim: t.Simulation, cycles: t.Sequence.Cycles, trial: t, began: func(id string) { run = id }}
-	if s.Rig() != "" {
-		a.rig = s.Rig()
+func (a *app) tryLogged(ctx context.Context, s *exercise.Session, t *exercise.Trial, o *runOpts) error {
+	j := job{seq: t.Sequence, rig: t.Rig, sim: t.Simulation, cycles: t.Sequence.Cycles, trial: t}
+	if a.rig = s.Rig(); a.rig != "" {
+		var err error
 		if j.rig, err = a.loadRig(j.seq); err != nil {
-			return "", err
+			return err
 		}
 		t.Rig, j.sim = j.rig, setup.Simulation{}
-		if err := a.calibrateFor(&j); err != nil {
-			return "", err
-		}
+	}
+	if err := a.calibrateFor(&j); err != nil {
+		return err
+	}
+	if a.rig != "" {
 		if err := a.cautioned(ctx, j.rig, j.seq, o.yes); err != nil {
-			return "", err
+			return err
 		}
 	}
 	a.readyBench(&j)
 	a.announce(&j)
-	err = a.runLogged(ctx, &j, o)
-	return run, err
+	return a.runLogged(ctx, &j, o)
 }
 
 // noteResult says what an action cost and what was dangerous of it.
@@ -231,7 +232,7 @@ func (a *app) listOf(name string, write func(io.Writer, *exercise.Definition) er
 
 // act does one thing in an exercise and shows what comes of it.
 func (a *app) act(ctx context.Context, name string, x exercise.Action) error {
-	s, db, err := a.session(name)
+	s, db, _, err := a.mySession(name)
 	if err != nil {
 		return err
 	}
@@ -296,13 +297,16 @@ marked, and the exercise is over.`,
 }
 
 func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) error {
-	s, db, err := a.session(name)
+	s, db, others, err := a.mySession(name)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
 	given, err := typedAnswers(s.Definition(), args)
 	if err != nil {
+		return err
+	}
+	if err := a.mine(ctx, s, others); err != nil {
 		return err
 	}
 	if !s.Answered() && s.Rig() == "" {
@@ -316,6 +320,19 @@ func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) er
 		return a.deliver(asJSON(marksJSON(r.Marks)))
 	}
 	return a.print(func(w io.Writer) error { return exercise.WriteMarks(w, r.Marks) })
+}
+
+// mine asks at a terminal whether an answer is for the exercise of whom it would end, where it may
+// be that of another trainee.
+func (a *app) mine(ctx context.Context, s *exercise.Session, others []string) error {
+	if _, tty := terminal(a.in); len(others) == 0 || !tty {
+		return nil
+	}
+	typed, err := prompt.Answer(ctx, a.in, a.prompts(), fmt.Sprintf("An answer ends the exercise of %s. Type yes to give it: ", exercise.Named(s.Trainee())), true)
+	if err == nil && !strings.EqualFold(strings.TrimSpace(typed), "yes") {
+		err = badUsage("nothing was answered; add --by with your name")
+	}
+	return err
 }
 
 // typedAnswers reads answers from a command's words. Those that were typed without quotation

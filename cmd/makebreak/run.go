@@ -154,11 +154,9 @@ type job struct {
 	calibrations []capture.Calibration
 	fields       []journal.Field // that are noted with the run
 	open         func() (*bench.Bench, error)
-	hub          *live.Hub   // of who looks at it
-	before       live.Before // what it has done already
-	// trial is set where the run is one of an exercise; began then hears of its name.
-	trial *exercise.Trial
-	began func(run string)
+	hub          *live.Hub       // of who looks at it
+	before       live.Before     // what it has done already
+	trial        *exercise.Trial // where the run is one of an exercise
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -295,7 +293,9 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	}
 	a.reportEnd(a.log, run.ID())
 	if j.trial != nil {
-		j.began(run.ID())
+		if err := j.trial.Began(run.ID()); err != nil {
+			return errors.Join(err, hardware.CloseBench(b), run.Finish(journal.RunEnd{Ended: a.now(), Reason: whyIncomplete(err)}))
+		}
 	}
 	shown.Begin(run.Info(), analyze.NoVerdict)
 	looking.begin(run.Info(), j.before, b)

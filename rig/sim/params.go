@@ -49,6 +49,10 @@ var (
 	}
 )
 
+// NominalCoil is the resistance of a relay's coil by its data sheet, in ohms, and how far one
+// may lie from it, as a share.
+func NominalCoil() (ohms, within float64) { return typical.CoilOhms, spreads.coil }
+
 // draws gives the random figures of one part of the bench. Each part has its
 // own stream, so that a fault planted in one does not change the others.
 type draws struct {

@@ -3,6 +3,7 @@ package exercise
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"hash/fnv"
 	"math/bits"
 	"math/rand/v2"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"makebreak/rig/sim"
+	"makebreak/rig/words"
 )
 
 // CheckDraws is how many states are drawn to check an exercise.
@@ -108,9 +110,7 @@ func (w *weighing) check(ctx context.Context, t *CheckedTruth) error {
 		return nil
 	}
 	var found CheckedWay
-	for _, s := range way {
-		found.Way, found.Shows = append(found.Way, s.action), append(found.Shows, s.shows)
-	}
+	found.Way, found.Shows = told(way)
 	found.Cost = total(way) + costs[ReadCard]
 	t.way(found)
 	return nil
@@ -196,15 +196,21 @@ func (w *weighing) changed(ctx context.Context, text string, wanted set) (step, 
 	try := (&Action{Kind: Try}).key()
 	s := step{action: Action{Kind: Change, Change: text}, cost: changeCosts[c.Kind] + w.judge.def.cost(Action{Kind: Try})}
 	s.out = w.judge.excluded(try, seen[try], learned) & wanted
-	s.shows = w.judge.shows(try, seen[try], learned, s.out)
+	s.shows = func(out set) string { return w.judge.shows(try, seen[try], learned, out) }
 	return s, nil
 }
 
-// shows says what speaks most against one of the hypotheses that an action excludes.
+// shows says what speaks most against the first of the hypotheses that an action excludes, and
+// what it would show under that one.
 func (j *judge) shows(action string, seen sights, learned [][]shown, out set) string {
 	if out == 0 {
 		return ""
 	}
-	x := j.excludes(action, seen, learned, bits.TrailingZeros64(uint64(out)))
-	return x.by.String()
+	i := bits.TrailingZeros64(uint64(out))
+	x := j.excludes(action, seen, learned, i)
+	where := "where nothing is wrong"
+	if h := &j.hypotheses[i]; h.answers[0].Cause != Nothing {
+		where = "with " + words.And(words.Texts(h.answers, Answer.String))
+	}
+	return fmt.Sprintf("%s, but %s %s", x.by, x.by.between(x.other), where)
 }

@@ -12,7 +12,7 @@ type Danger struct {
 	Words string `json:"words"`
 }
 
-// cautionsUnread is the code of a run that was made before the job card was read.
+// cautionsUnread is the code of an event that was brought about before the job card was read.
 const cautionsUnread = "cautions-unread"
 
 // unread says what is wrong with that.

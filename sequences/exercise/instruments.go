@@ -54,7 +54,9 @@ func (s *Session) probe(ctx context.Context, a Action, r *Result) error {
 	if err := s.def.canonical(&r.Action); err != nil {
 		return err
 	}
-	r.Cost += at
+	if r.Cost += at; a.After != "" {
+		s.unread(r)
+	}
 	return s.stopAfter(ctx, a.After, func(w *sim.World, _ *capture.Capture) error {
 		n, err := powered(w, &r.Action).Solve()
 		if err != nil {

@@ -279,6 +279,7 @@ func (s set) has(i int) bool { return s&(1<<i) != 0 }
 type contradiction struct {
 	by    sight
 	times float64 // how many margins the figure lies beyond
+	other span    // what it would be under the answer
 }
 
 // tolerances is by how many times what benches of one answer differ a figure must lie beyond
@@ -304,7 +305,7 @@ func excludes(seen sights, learned, usual population) *contradiction {
 		margin := x.uncertainty + p.uncertainty + times*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
 		beyond := max(p.low-x.value, x.value-p.high) / margin
 		if beyond > 1 && (most == nil || beyond > most.times || beyond == most.times && x.of < most.by.of) {
-			most = &contradiction{x, beyond}
+			most = &contradiction{x, beyond, p}
 		}
 	}
 	return most

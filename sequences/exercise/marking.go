@@ -38,6 +38,7 @@ type Marks struct {
 
 	// What follows is for the trainee only and does not stand in the log.
 	Truth   []Answer  `json:"-"`
+	Shows   []string  `json:"-"` // by the actions of Way: what each shows, against another answer
 	Fitting []Answer  `json:"-"` // wrong answers that fitted all that was seen
 	Telling []Telling `json:"-"` // what tells the truth from them, and from what was answered
 }
@@ -189,7 +190,7 @@ func (w *weighing) steps(ctx context.Context, changes []sim.Change) ([]step, err
 	for _, a := range w.judge.def.actions(w.judge.probes) {
 		if x, there := seen[a.key()]; there {
 			out := w.judge.excluded(a.key(), x, learned)
-			all = append(all, step{a, w.judge.def.cost(a), out, w.judge.shows(a.key(), x, learned, out)})
+			all = append(all, step{a, w.judge.def.cost(a), out, func(out set) string { return w.judge.shows(a.key(), x, learned, out) }})
 		}
 	}
 	return all, nil
@@ -201,9 +202,7 @@ func (w *weighing) shortest(ctx context.Context, m *Marks) error {
 	if err != nil {
 		return err
 	}
-	for _, s := range way {
-		m.Way = append(m.Way, s.action)
-	}
+	m.Way, m.Shows = told(way)
 	if left == 0 {
 		m.Shortest = total(way) + costs[ReadCard]
 	}
@@ -272,12 +271,23 @@ func (w *weighing) cheapest(answers []Answer, seen shown, learned [][]shown) (be
 }
 
 // String writes what was seen, with its figure.
-func (x sight) String() string {
-	figure := x.kind.Short(x.value, 3)
+func (x sight) String() string { return x.of + " " + x.figure(x.value) }
+
+// figure writes a value of what was seen.
+func (x sight) figure(v float64) string {
 	if isContact(x.of) {
-		figure = map[bool]string{true: "closed", false: "open"}[x.value > 0.5]
+		return map[bool]string{true: "closed", false: "open"}[v > 0.5]
 	}
-	return x.of + " " + strings.TrimSpace(figure)
+	return strings.TrimSpace(x.kind.Short(v, 3))
+}
+
+// between writes what it is elsewhere.
+func (x sight) between(s span) string {
+	low, high := x.figure(s.low), x.figure(s.high)
+	if low == high {
+		return low
+	}
+	return low + " to " + high
 }
 
 // actions are all that can be seen on a bench as it stands.

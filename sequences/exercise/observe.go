@@ -173,7 +173,7 @@ func summed(into sights, of string, kind unit.Kind, list []*analyze.Measurement)
 		}
 	}
 	missing := 1 - float64(len(values))/float64(len(list))
-	into[of+", cycles without it"] = sight{of: of + ", share of cycles without it", value: missing, kind: unit.Share}
+	into[of+", cycles without it"] = sight{of: "cycles without " + of, value: missing, kind: unit.Share}
 	if len(values) == 0 {
 		return
 	}

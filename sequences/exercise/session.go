@@ -1,6 +1,7 @@
 package exercise
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -81,11 +82,13 @@ type Trial struct {
 	// Seed is what stands for the bench's seed in the log: the same for the same bench, and
 	// nothing to make it from.
 	Seed uint64
+	// Began takes the name of the run once the log has it, and before anything is measured. The
+	// run counts from then on, also where the program is killed in it.
+	Began func(run string) error
 }
 
-// A Runner runs the sequence and logs it. It returns the run's name in the log, as soon as
-// there is one also with an error.
-type Runner func(ctx context.Context, t *Trial) (run string, err error)
+// A Runner runs the sequence and logs it. It calls the trial's Began.
+type Runner func(ctx context.Context, t *Trial) error
 
 // Session is an exercise that a trainee has begun. It is used from one goroutine.
 type Session struct {
@@ -173,6 +176,31 @@ func find(db *journal.DB, name, trainee string) (*journal.Exercise, error) {
 		return nil, fmt.Errorf("%w by %q; begin one with makebreak exercise start NAME, or leave --by out", journal.ErrNoExercise, words.Short(trainee, words.MostName))
 	}
 	return &all[i], nil
+}
+
+// Earlier is when the same trainee has begun the same exercise before, and not answered; zero: that
+// is not so.
+func (s *Session) Earlier() (time.Time, error) {
+	rows, err := s.db.Exercises()
+	for i := range rows {
+		if e := &rows[i]; e.UUID != s.row.UUID && e.Name == s.row.Name && e.Ended.IsZero() && plainWord(e.Trainee) == plainWord(s.row.Trainee) {
+			return e.Started, err
+		}
+	}
+	return time.Time{}, err
+}
+
+// Others are the other trainees who have exercises in the log that they have not answered, by name.
+func (s *Session) Others() (all []string, err error) {
+	rows, err := s.db.Exercises()
+	for i := range rows {
+		e := &rows[i]
+		if e.Ended.IsZero() && plainWord(e.Trainee) != plainWord(s.row.Trainee) && !slices.ContainsFunc(all, func(name string) bool { return plainWord(name) == plainWord(e.Trainee) }) {
+			all = append(all, e.Trainee)
+		}
+	}
+	slices.Sort(all)
+	return all, err
 }
 
 // By reports whether an exercise is a trainee's, whose name may be empty for anybody's.
@@ -300,12 +328,14 @@ func (d *Definition) EventChoices() []Choice {
 	return all
 }
 
-// AnswerChoices are the answers to choose from.
+// AnswerChoices are the answers to choose from: that nothing is wrong first, then by their
+// words. The file's own order would tell which ones no state has.
 func (d *Definition) AnswerChoices() []Choice {
 	var all []Choice
 	for _, a := range d.Answers {
 		all = append(all, Choice{Value: a.String(), Words: a.Words()})
 	}
+	slices.SortStableFunc(all[1:], func(a, b Choice) int { return cmp.Compare(a.Words, b.Words) })
 	return all
 }
 
@@ -337,10 +367,13 @@ func (s *Session) Do(ctx context.Context, a Action, run Runner) (*Result, error)
 	case Give:
 		return r, s.give(ctx, a, r)
 	}
-	if err != nil && r.Run == "" {
+	switch {
+	case r.Run != "": // a run is stored when it begins
+		return r, err
+	case err != nil:
 		return nil, err
 	}
-	return r, errors.Join(err, s.store(r))
+	return r, s.store(r)
 }
 
 func (s *Session) kinds() (all []string) {
@@ -384,12 +417,20 @@ func (s *Session) try(ctx context.Context, a Action, r *Result, run Runner) erro
 	if err != nil {
 		return err
 	}
+	s.unread(r)
+	r.Cost += t.Sequence.Baseline + time.Duration(t.Sequence.Cycles)*t.Sequence.Duration()
+	t.Began = func(run string) error {
+		r.Run = run
+		return s.store(r)
+	}
+	return run(ctx, t)
+}
+
+// unread adds that drives act before the cautions were read, where they were not.
+func (s *Session) unread(r *Result) {
 	if !s.Read() {
 		r.Dangers = append(r.Dangers, unread())
 	}
-	r.Cost += t.Sequence.Baseline + time.Duration(t.Sequence.Cycles)*t.Sequence.Duration()
-	r.Run, err = run(ctx, t)
-	return err
 }
 
 // Trial is how the sequence is run on the bench as it stands.
@@ -414,7 +455,9 @@ func (s *Session) look(ctx context.Context, a Action, r *Result) error {
 	if err != nil {
 		return err
 	}
-	r.Cost += at
+	if r.Cost += at; a.After != "" {
+		s.unread(r)
+	}
 	return s.stopAfter(ctx, a.After, func(_ *sim.World, c *capture.Capture) error {
 		r.Readings = readingsOf(c)
 		return nil

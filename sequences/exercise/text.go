@@ -70,6 +70,9 @@ func WriteMarks(w io.Writer, m *Marks) error {
 	if m.Shortest > 0 {
 		fmt.Fprintf(w, "The shortest way found: read the card%s, %s.\n", wayWords(m.Way), BenchTime(m.Shortest))
 	}
+	for i, a := range m.Way {
+		fmt.Fprintf(w, "  - %s: %s\n", a.Words(), m.Shows[i])
+	}
 	fmt.Fprintln(w, cmp.Or(m.LuckWords(), "How much of it was luck is not known on a real rig."))
 	if len(m.Telling) == 0 {
 		return nil
@@ -177,18 +180,18 @@ func (x *ClassExercise) text(w io.Writer) error {
 		fmt.Fprintf(w, "  - taken for %s (%s): %s\n", words.Safe(s.Answer), words.Safe(s.Words), words.Count(s.Times, "time"))
 	}
 	if len(x.Open) > 0 {
-		_, err := fmt.Fprintf(w, "  - not answered yet: %s\n", words.List(words.Texts(x.Open, named)))
+		_, err := fmt.Fprintf(w, "  - not answered yet: %s\n", words.List(words.Texts(x.Open, Named)))
 		return err
 	}
 	return nil
 }
 
-// named is a trainee's name, or a word in its place.
-func named(trainee string) string {
+// Named is a trainee's name for people, or a word in its place.
+func Named(trainee string) string {
 	if trainee == "" {
-		return "no name"
+		return "a trainee without a name"
 	}
-	return trainee
+	return words.Short(trainee, words.MostName)
 }
 
 // kindsOf are the kinds of what was done, each row of the same one once.

@@ -12,7 +12,19 @@ type step struct {
 	action Action
 	cost   time.Duration
 	out    set
-	shows  string // what it shows that excludes one of them
+	// shows says what it shows that excludes the first of some of them.
+	shows func(set) string
+}
+
+// told are the actions of a way, each with what it shows against an answer that none before it
+// excludes.
+func told(way []step) (actions []Action, shows []string) {
+	before := set(0)
+	for _, s := range way {
+		actions, shows = append(actions, s.action), append(shows, s.shows(s.out&^before))
+		before |= s.out
+	}
+	return actions, shows
 }
 
 // mostTogether is up to how many actions are tried in all combinations; longer ways are

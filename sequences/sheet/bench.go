@@ -43,6 +43,12 @@ func Bench(rig *wiring.Rig, relays []sim.Relay) *picture.Bench {
 		b.Wires = append(b.Wires, picture.BenchWire{Name: j.Name, From: j.From, To: j.To, Colour: j.Colour, About: j.About})
 	}
 	b.Words = []string{"Each ring is a point for a meter's lead, typed as part and terminal: " + words.List(names(b)) + ". W1 and so on are wires."}
+	for i := range b.Relays {
+		if k := &b.Relays[i]; k.Coil != "" {
+			_, within := sim.NominalCoil()
+			b.Words = append(b.Words, fmt.Sprintf("The coil of %s has %s ± %.0f %% by its data sheet. A meter at it reads less, since the output lies across it.", k.Name, k.Coil, within*100))
+		}
+	}
 	b.About = strings.Join(Sentences(b), " ")
 	return b
 }
@@ -110,7 +116,8 @@ func (s *sketch) relay(k sim.Relay) picture.BenchRelay {
 	at := func(terminal string) picture.TestPoint { return s.point(k.Name + "." + terminal) }
 	out := picture.BenchRelay{Name: k.Name, Output: k.Output, From: at("A1"), To: at("A2"), Common: at("COM")}
 	if s.rig.Simulated {
-		out.Flyback = "diode"
+		r, _ := sim.NominalCoil()
+		out.Flyback, out.Coil = "diode", ohms(r)
 	}
 	out.FromWire, out.ToWire = s.wire(s.atUnit(k.Output), out.From), s.wire(out.To, s.atUnit("0V"))
 	out.CommonTo = s.otherEnd(out.Common)

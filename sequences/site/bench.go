@@ -1,7 +1,6 @@
 package site
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"io"
@@ -218,11 +217,12 @@ func (m *marksPage) Steps() (all []string) {
 		return nil
 	}
 	all = append(all, whatOf(exercise.Action{Kind: exercise.ReadCard}))
-	for _, a := range m.Way {
-		all = append(all, whatOf(a))
+	for i, a := range m.Way {
+		step := whatOf(a)
 		if a.Kind == exercise.Change {
-			all = append(all, whatOf(exercise.Action{Kind: exercise.Try}))
+			step += ", and run the sequence"
 		}
+		all = append(all, step+". It shows "+m.Shows[i]+".")
 	}
 	return all
 }
@@ -240,22 +240,3 @@ func lowered(s string) string { return strings.ToLower(s[:min(1, len(s))]) + s[m
 
 // PossibleWords are wrong answers that fitted all that was seen.
 func (m *marksPage) PossibleWords() string { return answerWords(m.Fitting) }
-
-// Sorted are answers as they are chosen from: that nothing is wrong first, then by their words.
-func (m *may) Sorted() []exercise.Choice {
-	all := slices.Clone(m.Answers)
-	slices.SortStableFunc(all, func(a, b exercise.Choice) int {
-		if n := cmp.Compare(notNothing(a), notNothing(b)); n != 0 {
-			return n
-		}
-		return cmp.Compare(a.Words, b.Words)
-	})
-	return all
-}
-
-func notNothing(c exercise.Choice) int {
-	if c.Value == exercise.Nothing {
-		return 0
-	}
-	return 1
-}

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -13,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"makebreak/rig/problem"
 	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
 )
@@ -333,16 +335,18 @@ func TestExercise_SimulatedOnly(t *testing.T) {
 	}
 	rig := *short(t).Rig
 	rig.Simulated = false
-	if run, err := s.practice.try(t.Context(), &exercise.Trial{Sequence: short(t).Sequence, Rig: &rig}); err == nil || run != "" {
-		t.Errorf("it ran as %s on a real rig", run)
+	began := func(string) error { return errors.New("it runs on a real rig") }
+	if err := s.practice.try(t.Context(), &exercise.Trial{Sequence: short(t).Sequence, Rig: &rig, Began: began}); problem.KindOf(err) != problem.Internal {
+		t.Error(err)
 	}
 }
 
 // The shortest way begins with the card, whose time it counts, and has the run after a change.
 // What tells only some of the answers is no way.
 func TestMarksPage_Steps(t *testing.T) {
-	m := &marksPage{&exercise.Marks{Way: []exercise.Action{{Kind: exercise.Look, After: "release"}, {Kind: exercise.Change, Change: "board K1"}}, Shortest: time.Minute}}
-	if got, want := m.Steps(), []string{"Read the card", "Look after release", "Change: board K1", "Run the sequence"}; !slices.Equal(got, want) {
+	m := &marksPage{&exercise.Marks{Way: []exercise.Action{{Kind: exercise.Look, After: "release"}, {Kind: exercise.Change, Change: "board K1"}}, Shows: []string{"K1_NO open, but closed with welded@K1", "K1 release time at release 4 ms, but 20 ms to 80 ms with slow-release@K1"}, Shortest: time.Minute}}
+	if got, want := m.Steps(), []string{"Read the card", "Look after release. It shows K1_NO open, but closed with welded@K1.",
+		"Change: board K1, and run the sequence. It shows K1 release time at release 4 ms, but 20 ms to 80 ms with slow-release@K1."}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if m.Shortest = 0; m.Steps() != nil {
