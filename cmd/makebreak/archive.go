@@ -146,9 +146,9 @@ func (a *app) checkArchive(c *cobra.Command) error {
 		return nil
 	}
 	switch c.CommandPath() {
-	case "makebreak runs", "makebreak report", "makebreak unit":
+	case "makebreak runs", "makebreak runs export", "makebreak report", "makebreak unit", "makebreak soak reliability", "makebreak serve":
 	default:
-		return badUsage("%s needs a log file: only runs, report and unit read an archive with --log postgres:", c.CommandPath())
+		return badUsage("%s needs a log file; an archive is read with --log postgres: by runs, runs export, report, unit, soak reliability and serve", c.CommandPath())
 	}
 	for _, name := range []string{"set-field", "mark-reference", "unmark-reference"} {
 		if c.Flags().Changed(name) {

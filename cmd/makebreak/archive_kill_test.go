@@ -176,15 +176,20 @@ func TestArchive_Killed(t *testing.T) {
 	}
 }
 
-// connected is a connection to the archive itself.
-func connected(t testing.TB, env []string) *pgx.Conn {
-	t.Helper()
+// connectionOf is where an archive is, as pgx takes it.
+func connectionOf(env []string) string {
 	settings := map[string]string{}
 	for _, v := range env {
 		name, value, _ := strings.Cut(v, "=")
 		settings[name] = value
 	}
-	conn, err := pgx.Connect(t.Context(), fmt.Sprintf("host=%s port=%s user=%s dbname=%s sslmode=disable", settings["PGHOST"], settings["PGPORT"], settings["PGUSER"], settings["PGDATABASE"]))
+	return fmt.Sprintf("host=%s port=%s user=%s dbname=%s sslmode=disable", settings["PGHOST"], settings["PGPORT"], settings["PGUSER"], settings["PGDATABASE"])
+}
+
+// connected is a connection to the archive itself.
+func connected(t testing.TB, env []string) *pgx.Conn {
+	t.Helper()
+	conn, err := pgx.Connect(t.Context(), connectionOf(env))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -295,7 +300,7 @@ func TestArchive_Report(t *testing.T) {
 	if out, err := archiveProgram(t, env, log, "archive", "push").CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	for _, line := range []string{"report last --all", "report last --as csv", "report last --as json", "report last --capture 5", "report last --budget K1.operate_time", "runs --as csv", "runs --as json", "unit RB-017 --as csv", "unit U-1 --as html"} {
+	for _, line := range []string{"report last --all", "report last --as csv", "report last --as json", "report last --capture 5", "report last --budget K1.operate_time", "runs --as csv", "runs --as json", "soak reliability last --shape 2 --as json", "unit RB-017 --as csv", "unit U-1 --as html"} {
 		var said [2]string
 		for i, from := range []string{log, "postgres:"} {
 			out, err := archiveProgram(t, env, from, strings.Fields(line)...).Output()
@@ -341,7 +346,8 @@ func TestArchive_CommandLine(t *testing.T) {
 		{"runs --unit U-1 --as json --log postgresql:", env, exitPass, "job"},
 		{"runs --set-field last job=2 --log postgres:", env, exitUsage, "only read"},
 		{"run relay-only --log postgres:", env, exitUsage, "log file"},
-		{"serve --log postgres:", env, exitUsage, "log file"},
+		{"serve --log postgres: --exercises x.yaml", env, exitUsage, "only read"},
+		{"runs check --log postgres:", env, exitUsage, "log file"},
 		{"runs --log postgres://u:" + secret + "@127.0.0.1:1/d?sslmode=disable", env, exitLog, "connect"},
 		{"archive push now", env, exitUsage, "no arguments"},
 		{"archive push --as csv", env, exitUsage, "csv"},

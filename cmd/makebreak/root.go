@@ -134,7 +134,7 @@ or a file of results could not be written, 130 interrupted.`,
 	root.SetVersionTemplate("makebreak version {{program}}\n")
 	f := root.PersistentFlags()
 	f.StringVar(&a.rig, "rig", "", "rig `file` (default: the simulated bench)")
-	f.StringVar(&a.log, "log", defaultLog(), "log `file`; runs, report and unit also read an archive, as postgres:")
+	f.StringVar(&a.log, "log", defaultLog(), "log `file`; runs, report, unit and serve also read an archive, as postgres:")
 	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
 	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json, html or pdf, where the command supports it")

@@ -9,6 +9,7 @@ import (
 
 	"makebreak/rig/outfile"
 	"makebreak/rig/words"
+	"makebreak/sequences/archive"
 	"makebreak/sequences/journal"
 )
 
@@ -45,6 +46,7 @@ func (a *app) needsFile(command, what string) error {
 }
 
 func (a *app) exportRuns(ctx context.Context, names []string) error {
+	a.wanted = archive.Wanted{Names: names}
 	db, err := a.openLog()
 	if err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 
 	"makebreak/rig/problem"
 	"makebreak/rig/web"
+	"makebreak/sequences/archive"
 	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/live"
@@ -45,10 +46,14 @@ The page only reads: no request changes the log or acts on a drive. Exercises ar
 exception: each trainee's has a simulated bench of its own, and what is done there is in
 the log. With --rig FILE of a real rig there are none.
 
+With --log postgres: it serves the workshop's archive: the runs of all rigs, and neither
+what happens now nor exercises.
+
 Any address but a loopback one needs TLS and logins (--web-config) or --insecure.`,
 		Example: `  makebreak serve
   makebreak serve --listen localhost:8000 --log bench-2.db
-  makebreak serve --listen :9120 --web-config web.yaml`,
+  makebreak serve --listen :9120 --web-config web.yaml
+  PGSERVICE=workshop makebreak serve --log postgres:`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), &o) },
 	}
@@ -61,15 +66,9 @@ Any address but a loopback one needs TLS and logins (--web-config) or --insecure
 
 // serve serves the site until the context ends.
 func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
-	exercises, err := a.servedExercises(o)
+	s, err := a.servedSite(ctx, o)
 	if err != nil {
 		return err
-	}
-	var s *site.Site
-	board := live.NewBoard(a.log, func(f func(*journal.DB) error) error { return s.Read(f) })
-	s, err = site.New(site.Opts{Log: a.log, Now: live.NewPage(board), Program: version(), Failed: a.note, Exercises: exercises})
-	if err != nil {
-		return readFailed(err)
 	}
 	server, err := web.Serve(web.Opts{Address: o.listen, Usual: usualPage, Access: o.access, Acts: s.Acts, Failed: func(err error) { a.note("page: %v", err) }}, s)
 	if err != nil {
@@ -78,6 +77,33 @@ func (a *app) serve(ctx context.Context, o *serveOpts) (err error) {
 	a.tellPage(server.URL("/"), server.Open())
 	<-ctx.Done()
 	return errors.Join(server.Close(), s.Close())
+}
+
+// servedSite is the site of the log, or of an archive: there nothing happens now, and nobody
+// practises.
+func (a *app) servedSite(ctx context.Context, o *serveOpts) (s *site.Site, err error) {
+	opts := site.Opts{Program: version(), Failed: a.note}
+	if connection, is := archiveNamed(a.log); is {
+		if len(o.exercises) > 0 {
+			return nil, badUsage("--exercises needs a log, which what is done there goes into; an archive is only read")
+		}
+		db, err := archive.Serve(ctx, connection)
+		if err != nil {
+			return nil, endedOr(ctx, err)
+		}
+		a.note("Runs come from the %s", db.Place())
+		opts.Archive = db
+		return site.New(opts)
+	}
+	if opts.Exercises, err = a.servedExercises(o); err != nil {
+		return nil, err
+	}
+	board := live.NewBoard(a.log, func(f func(*journal.DB) error) error { return s.Read(f) })
+	opts.Log, opts.Now = a.log, live.NewPage(board)
+	if s, err = site.New(opts); err != nil {
+		return nil, readFailed(err)
+	}
+	return s, nil
 }
 
 // servedExercises are what trainees may do at the page; nil beside a real rig.

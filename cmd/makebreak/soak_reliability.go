@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/rig/problem"
+	"makebreak/sequences/archive"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/soak"
 )
@@ -93,6 +94,7 @@ func (a *app) lives(paths, runs []string) (t *soak.LifeTest, err error) {
 			err = errors.Join(err, db.Close())
 		}
 	}()
+	a.wanted = archive.Wanted{Names: runs, Lives: true}
 	for _, a.log = range paths {
 		db, err := a.openLog()
 		if err != nil {

@@ -16,6 +16,11 @@ import (
 type Wanted struct {
 	Unit  string
 	Names []string // as makebreak runs lists them, UUIDs, a day with a count, or last
+	// Brief leaves out all but what is searched for and listed: of each run's cycles there is only
+	// the last one, with the gravest verdict. It is for all runs.
+	Brief bool
+	// Lives leaves out the figures of runs with names: it is for whoever counts their cycles.
+	Lives bool
 }
 
 // list reports whether figures are left out.
@@ -33,16 +38,21 @@ func (db *DB) Fetch(ctx context.Context, w Wanted) (*journal.DB, error) {
 		return nil, db.fail("fetch", err)
 	}
 	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // nothing was written
-	g := &fetching{db: db, ctx: ctx, tx: tx}
+	g := &fetching{db: db, ctx: ctx, tx: tx, brief: w.Brief}
 	if g.ids, err = g.find(&w); err != nil {
 		return nil, db.failPush(err)
 	}
-	if len(g.ids) == 0 && len(w.Names) > 0 {
+	if len(g.ids) == 0 && len(w.Names) > 0 && !w.Lives {
 		return nil, db.fail("fetch", ErrNoRun)
+	}
+	if g.judged = g.ids; w.list() || w.Lives {
+		g.judged = []int64{}
+	} else if err := g.addLives(); err != nil {
+		return nil, db.failPush(err)
 	}
 	return journal.Fetch(db.place, func(to *journal.Fetched) error {
 		g.to = to
-		return g.all(!w.list())
+		return g.all(w.list())
 	})
 }
 
@@ -50,9 +60,11 @@ func (db *DB) Fetch(ctx context.Context, w Wanted) (*journal.DB, error) {
 type fetching struct {
 	db       *DB
 	ctx      context.Context
-	tx       pgx.Tx
+	tx       querier
 	to       *journal.Fetched
 	ids      []int64
+	judged   []int64 // those that come with figures
+	brief    bool
 	own      map[int64]int64    // numbers of runs in the log, by those in the archive
 	captures map[[2]int64]int64 // numbers of captures, by run and cycle
 }
@@ -82,27 +94,49 @@ func (g *fetching) numbers(query string, args ...any) ([]int64, error) {
 }
 
 // all copies the runs, and what belongs to them.
-func (g *fetching) all(figures bool) error {
+func (g *fetching) all(list bool) error {
 	if err := g.runs(); err != nil {
 		return err
 	}
-	if err := g.keptCaptures(figures); err != nil {
+	if g.brief {
+		return g.lastCycles()
+	}
+	everything := g.ids
+	if !list {
+		g.ids = g.judged
+	}
+	if err := g.keptCaptures(list); err != nil {
 		return err
 	}
-	tables := cycleTables[:1]
-	if figures {
-		tables = slices.Concat(tables, wordTables, cycleTables[1:3]) // figures refer to words
+	g.ids = everything
+	if err := g.tables(slices.Concat(cycleTables[:1], setTables)); err != nil || len(g.judged) == 0 {
+		return err
 	}
-	for _, t := range slices.Concat(tables, setTables) {
+	g.ids = g.judged
+	return g.tables(slices.Concat(wordTables, cycleTables[1:3])) // figures refer to words
+}
+
+// tables copies the rows of tables.
+func (g *fetching) tables(all []relation) error {
+	for i := range all {
 		copied := g.rows
-		if t.packed {
+		if all[i].packed {
 			copied = g.stretches
 		}
-		if err := copied(&t); err != nil {
+		if err := copied(&all[i]); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// addLives adds other units' soaks by the same sequence to those runs that are fetched: the
+// record of a soak counts their cycles.
+func (g *fetching) addLives() error {
+	others, err := g.numbers(`SELECT r.id FROM makebreak.run r JOIN makebreak.shown s ON s.id = r.id WHERE r.id <> ALL($1) AND EXISTS (SELECT 1 FROM makebreak.soak k WHERE k.run = r.id)
+		AND (r.sequence, r.sequence_source) IN (SELECT n.sequence, n.sequence_source FROM makebreak.run n JOIN makebreak.soak k ON k.run = n.id WHERE n.id = ANY($1))`, g.ids)
+	g.ids = slices.Concat(g.ids, others)
+	return err
 }
 
 // each calls f with each row of a query that takes the runs.
@@ -124,9 +158,26 @@ func (g *fetching) each(query string, f func(values []any) error) error {
 	return g.db.fail("fetch", rows.Err())
 }
 
+// lastCycles copies of each run one cycle that stands for all, and what a list tells of it.
+func (g *fetching) lastCycles() error {
+	columns := append([]string{"run"}, columnNames(cycleTables[0].columns)...)
+	err := g.each(`SELECT s.id, s.last, CASE WHEN s.ended IS NOT NULL THEN 0 ELSE
+			coalesce((SELECT max(c.verdict) FROM makebreak.cycle c WHERE c.run = s.id AND c.month = s.month AND c.n <= s.last), 0) END
+		FROM makebreak.shown s WHERE s.id = ANY($1) AND s.last > 0`, func(v []any) error {
+		return g.to.Add("cycle", columns, []any{g.own[v[0].(int64)], v[1], nil, v[2], 1, 0, 0, 0, 0, 0, 0})
+	})
+	for _, t := range setTables {
+		if err == nil && slices.Contains([]string{"soak", "field", "reference"}, t.name) {
+			err = g.rows(&t)
+		}
+	}
+	return err
+}
+
 // runs copies the runs' own rows, the oldest first, as they were begun.
 func (g *fetching) runs() error {
 	columns := append([]string{"id"}, columnNames(slices.Concat(runColumns, endColumns))...)
+	source, rig := slices.Index(columns, "sequence_source"), slices.Index(columns, "rig_source")
 	query := "SELECT r.id, " + namesIn("r", runColumns) + ", " + namesIn("p", endColumns) +
 		" FROM makebreak.shown s JOIN makebreak.run r ON r.id = s.id JOIN makebreak.push p ON p.run = s.id AND p.seq = s.push WHERE r.id = ANY($1) ORDER BY r.started, r.uuid"
 	g.own = map[int64]int64{}
@@ -139,14 +190,17 @@ func (g *fetching) runs() error {
 		}
 		g.own[id] = int64(len(g.own) + 1)
 		v[0], v[2] = g.own[id], own
+		if g.brief {
+			v[source], v[rig] = "", ""
+		}
 		return g.to.Add("run", columns, v)
 	})
 }
 
-// keptCaptures copies the captures, or only that they are there.
-func (g *fetching) keptCaptures(bytes bool) error {
+// keptCaptures copies the captures, or, for a list, only that they are there.
+func (g *fetching) keptCaptures(list bool) error {
 	what := "t.bytes"
-	if !bytes {
+	if list {
 		what = "''::bytea"
 	}
 	columns := []string{"id", "why", "bytes"}

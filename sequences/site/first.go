@@ -172,7 +172,7 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 	if p.Searched {
 		fill = s.inTurn(r, fill)
 	}
-	err := s.log.read(fill)
+	err := s.source.All(r.Context(), fill)
 	web.Ready(w)
 	if absent(err) {
 		p.Nothing = "There is no log yet: the first run makes it."
@@ -215,9 +215,9 @@ func (p *firstPage) fill(db *journal.DB) error {
 	}
 	switch {
 	case len(p.Runs) == 0 && p.Searched:
-		p.Nothing = "The log has no such runs."
+		p.Nothing = "The " + p.Held() + " has no such runs."
 	case len(p.Runs) == 0:
-		p.Nothing = "The log holds no runs yet."
+		p.Nothing = "The " + p.Held() + " holds no runs yet."
 	}
 	if found.Older > 0 {
 		q := p.Query

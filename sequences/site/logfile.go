@@ -82,7 +82,8 @@ func (l *logFile) read(f func(*journal.DB) error) error {
 	return f(h.db)
 }
 
-func (l *logFile) close() error {
+// Close implements Source.
+func (l *logFile) Close() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.dropLocked()

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"context"
 	"net/http"
 	"slices"
 	"sync"
@@ -22,21 +23,22 @@ const (
 
 // counts are what the log holds, counted now and then.
 type counts struct {
-	log  *logFile
-	now  func() time.Time
-	mu   sync.Mutex  // guards what follows
-	of   *journal.DB // that was counted
-	last metrics.LogHolds
-	runs []string // that went on then
-	at   time.Time
-	took time.Duration
+	source  Source
+	archive bool
+	now     func() time.Time
+	mu      sync.Mutex  // guards what follows
+	of      *journal.DB // that was counted
+	last    metrics.LogHolds
+	runs    []string // that went on then
+	at      time.Time
+	took    time.Duration
 }
 
 // holds returns what the log holds.
 func (c *counts) holds() (h metrics.LogHolds, err error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	err = c.log.read(func(db *journal.DB) error {
+	err = c.source.All(context.Background(), func(db *journal.DB) error {
 		under, err := db.UnderWay(nil)
 		if err != nil {
 			return err
@@ -49,6 +51,9 @@ func (c *counts) holds() (h metrics.LogHolds, err error) {
 		}
 		h = c.last
 		h.Size, h.Free = db.Room()
+		if c.archive { // its disk is another machine's
+			h.Size, h.Free = -1, -1
+		}
 		h.Now = now
 		return nil
 	})
@@ -96,7 +101,7 @@ func nowOf(under []journal.RunSummary) []metrics.LogNow {
 // metricsPage serves metrics: what the log holds, and more.
 func (s *Site) metricsPage(more []prometheus.Collector) (http.Handler, error) {
 	r := prometheus.NewRegistry()
-	counts := &counts{log: s.log, now: time.Now}
+	counts := &counts{source: s.source, archive: s.opts.Archive != nil, now: time.Now}
 	for _, c := range append([]prometheus.Collector{metrics.NewLog(counts.holds)}, more...) {
 		if err := r.Register(c); err != nil {
 			return nil, err

@@ -32,10 +32,20 @@ type page struct {
 	Refresh int // seconds after which a page without scripts is asked for again; 0: never
 	// Exercises says that there are some.
 	Exercises bool
+	// Archive says that an archive is served in place of a log.
+	Archive bool
+}
+
+// Held is what holds the runs.
+func (p page) Held() string {
+	if p.Archive {
+		return "archive"
+	}
+	return "log"
 }
 
 func (s *Site) page(title string) page {
-	return page{Title: title, Sheet: s.sheetName(), Program: s.opts.Program, Exercises: s.practice != nil}
+	return page{Title: title, Sheet: s.sheetName(), Program: s.opts.Program, Exercises: s.practice != nil, Archive: s.opts.Archive != nil}
 }
 
 // write answers with a page by the name of its template.

@@ -50,7 +50,7 @@ func formOf(address string) (name string, f form) {
 func (s *Site) run(w http.ResponseWriter, r *http.Request) {
 	name, f := formOf(r.PathValue("run"))
 	var made bytes.Buffer
-	err := s.log.read(func(db *journal.DB) error {
+	err := s.source.Run(r.Context(), name, func(db *journal.DB, name string) error {
 		if !s.share.Begin(r.Context()) {
 			return errBusy
 		}

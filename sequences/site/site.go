@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"net/http"
+	"sync/atomic"
 
 	"github.com/prometheus/client_golang/prometheus"
 
@@ -17,6 +18,7 @@ import (
 // Opts are what a site shows.
 type Opts struct {
 	Log     string                           // path of the log
+	Archive Source                           // is served in place of a log, and closed with the site; nil: the log is
 	Program string                           // version, for the foot of each page
 	Now     Now                              // what happens now; nil: nothing is said of it
 	Metrics []prometheus.Collector           // are served beside those of the log
@@ -54,27 +56,35 @@ const (
 
 // A Site is the pages. It is safe for concurrent use.
 type Site struct {
-	opts  Opts
-	log   *logFile
-	mux   *http.ServeMux
-	share *web.Share // of making records
-	parts parts      // of the long ones
-	sheet string     // style sheet
+	opts   Opts
+	log    *logFile // nil: an archive is served
+	source Source
+	away   atomic.Bool // the archive could not be read when it was asked last
+	mux    *http.ServeMux
+	share  *web.Share // of making records
+	parts  parts      // of the long ones
+	sheet  string     // style sheet
 
 	practice *practice // nil: no exercises are served
 }
 
 // New makes a site. The log need not be there yet.
 func New(opts Opts) (*Site, error) {
-	s := &Site{opts: opts, log: &logFile{path: opts.Log}, mux: http.NewServeMux(), share: web.NewShare(1, mostRecords), parts: usual}
+	s := &Site{opts: opts, mux: http.NewServeMux(), share: web.NewShare(1, mostRecords), parts: usual}
 	if opts.Beside {
 		s.share = web.NewShare(besideShare, mostRecords)
 	}
 	if opts.Failed == nil {
 		s.opts.Failed = func(string, ...any) {}
 	}
-	if err := s.log.look(); err != nil && !absent(err) {
-		return nil, err
+	if opts.Archive != nil {
+		s.source = &watched{opts.Archive, s}
+	} else {
+		s.log = &logFile{path: opts.Log}
+		s.source = s.log
+		if err := s.log.look(); err != nil && !absent(err) {
+			return nil, err
+		}
 	}
 	s.sheet = sheet(opts.Now)
 	if opts.Exercises != nil {
@@ -108,15 +118,15 @@ func (s *Site) routes() error {
 // ServeHTTP implements http.Handler.
 func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.mux.ServeHTTP(w, r) }
 
-// Read lets a function read the log.
+// Read lets a function read the log, where that is served.
 func (s *Site) Read(f func(*journal.DB) error) error { return s.log.read(f) }
 
 // Close ends reading the log. No request may be under way.
 func (s *Site) Close() error {
 	if s.practice == nil {
-		return s.log.close()
+		return s.source.Close()
 	}
-	return errors.Join(s.practice.close(), s.log.close())
+	return errors.Join(s.practice.close(), s.source.Close())
 }
 
 // failed answers a request for which the log could not be read.
@@ -130,6 +140,13 @@ func (s *Site) failed(w http.ResponseWriter, r *http.Request, err error) {
 		s.tell(w, http.StatusNotFound, "There is no log yet: the first run makes it.")
 	case problem.KindOf(err) == problem.Usage:
 		s.tell(w, http.StatusNotFound, words.Capital(withoutPlace(err)))
+	case s.opts.Archive != nil:
+		if !s.away.Swap(true) {
+			s.opts.Failed("archive: %v", err)
+		}
+		w.Header().Set("Retry-After", "10")
+		w.Header().Set("Refresh", "10")
+		s.tell(w, http.StatusServiceUnavailable, "The archive cannot be read now. This page asks again every 10 seconds; the program that serves it says why.")
 	default:
 		s.opts.Failed("log: %v", err)
 		s.tell(w, http.StatusInternalServerError, "The log cannot be read. The program that serves this page says why.")

@@ -258,9 +258,9 @@ func TestMetrics(t *testing.T) {
 func TestCounts_Shared(t *testing.T) {
 	t.Parallel()
 	log := &logFile{path: oldLog(t)}
-	defer log.close()
+	defer log.Close()
 	now := time.Unix(1_900_000_000, 0)
-	c := &counts{log: log, now: func() time.Time { now = now.Add(time.Second); return now }} // counting takes a second
+	c := &counts{source: log, now: func() time.Time { now = now.Add(time.Second); return now }} // counting takes a second
 	want := func(ended, running int) {
 		t.Helper()
 		h, err := c.holds()

@@ -26,7 +26,7 @@ func historyAt(unit string) string {
 // unit answers with the history of a unit.
 func (s *Site) unit(w http.ResponseWriter, r *http.Request) {
 	var made bytes.Buffer
-	err := s.log.read(func(db *journal.DB) error {
+	err := s.source.Unit(r.Context(), r.PathValue("unit"), func(db *journal.DB) error {
 		if !s.share.Begin(r.Context()) {
 			return errBusy
 		}
