@@ -24,9 +24,10 @@ type Entry struct {
 
 // Deeds are what a trainee has done in an exercise so far.
 type Deeds struct {
-	Done    []Action      // the first thing first
-	Spent   time.Duration // bench time
-	Dangers []string      // codes, one each time
+	Done    []Action               // the first thing first
+	Steps   []journal.ExerciseStep // as the log has them
+	Spent   time.Duration          // bench time
+	Dangers []string               // codes, one each time
 }
 
 // Actions is how many things were done before the answer.
@@ -110,11 +111,17 @@ func entryOf(db *journal.DB, row *journal.Exercise) (*Entry, error) {
 	if row.Marks == nil {
 		return e, nil
 	}
-	e.Marks = &Marks{}
-	if err := json.Unmarshal(row.Marks, e.Marks); err != nil {
+	e.Marks, err = marksOf(row)
+	return e, err
+}
+
+// marksOf reads an exercise's marks in the log.
+func marksOf(row *journal.Exercise) (*Marks, error) {
+	m := &Marks{}
+	if err := json.Unmarshal(row.Marks, m); err != nil {
 		return nil, problem.Of(problem.Storage, fmt.Errorf("exercise %s: its marks in the log cannot be read: %w", row.Name, err))
 	}
-	return e, nil
+	return m, nil
 }
 
 // deedsOf reads the steps of an exercise in the log.
@@ -135,7 +142,7 @@ func deedsOf(db *journal.DB, row *journal.Exercise) (d Deeds, err error) {
 
 // add adds an action with its step.
 func (d *Deeds) add(a Action, s journal.ExerciseStep) {
-	d.Done, d.Spent, d.Dangers = append(d.Done, a), d.Spent+s.Cost, append(d.Dangers, s.Dangers...)
+	d.Done, d.Steps, d.Spent, d.Dangers = append(d.Done, a), append(d.Steps, s), d.Spent+s.Cost, append(d.Dangers, s.Dangers...)
 }
 
 // has reports whether something of a kind was done.

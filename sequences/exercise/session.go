@@ -34,6 +34,8 @@ type Action struct {
 	Stopped bool     `json:"stopped,omitempty"`
 	Cycles  int      `json:"cycles,omitempty"` // of Try; 0: the exercise's
 	Answer  []Answer `json:"-"`                // of Give; not stored, since it may be right
+	// Shows is what was read, where the action has been done.
+	Shows []Reading `json:"shows,omitempty"`
 }
 
 // Choice is one of the words that something is chosen from.
@@ -150,6 +152,10 @@ func Resume(db *journal.DB, name, trainee string, now func() time.Time) (*Sessio
 	if err != nil {
 		return nil, err
 	}
+	return resumeRow(db, row, now)
+}
+
+func resumeRow(db *journal.DB, row *journal.Exercise, now func() time.Time) (*Session, error) {
 	place, err := db.ExercisePlace(row)
 	if err != nil {
 		return nil, err
@@ -385,7 +391,9 @@ func (s *Session) kinds() (all []string) {
 
 // stepOf is a result as the log keeps it.
 func (s *Session) stepOf(r *Result) (journal.ExerciseStep, error) {
-	text, err := json.Marshal(r.Action)
+	a := r.Action
+	a.Shows = r.Readings
+	text, err := json.Marshal(a)
 	x := journal.ExerciseStep{At: s.now(), Action: text, Cost: r.Cost, Run: r.Run}
 	for _, d := range r.Dangers {
 		x.Dangers = append(x.Dangers, d.Code)

@@ -70,8 +70,8 @@ func WriteMarks(w io.Writer, m *Marks) error {
 	if m.Shortest > 0 {
 		fmt.Fprintf(w, "The shortest way found: read the card%s, %s.\n", wayWords(m.Way), BenchTime(m.Shortest))
 	}
-	for i, a := range m.Way {
-		fmt.Fprintf(w, "  - %s: %s\n", a.Words(), m.Shows[i])
+	for i, shows := range m.Shows {
+		fmt.Fprintf(w, "  - %s: %s\n", m.Way[i].Words(), shows)
 	}
 	fmt.Fprintln(w, cmp.Or(m.LuckWords(), "How much of it was luck is not known on a real rig."))
 	if len(m.Telling) == 0 {

@@ -185,6 +185,18 @@ func (db *DB) FindExercise(name string) (*Exercise, error) {
 	return nil, fmt.Errorf("%w: %q; %s", ErrNoExercise, name, words.UseOneOf(name, names))
 }
 
+// ExerciseOf returns the exercise of a UUID. ErrNoExercise: there is none.
+func (db *DB) ExerciseOf(uuid string) (*Exercise, error) {
+	all, err := db.exercises("uuid = ?", uuid)
+	if err == nil && len(all) == 0 {
+		return nil, ErrNoExercise
+	}
+	if err != nil {
+		return nil, db.fail("find an exercise", err)
+	}
+	return &all[0], nil
+}
+
 // ExerciseSteps returns what the trainee has done, the first thing first.
 func (db *DB) ExerciseSteps(e *Exercise) ([]ExerciseStep, error) {
 	all, err := db.exerciseSteps(e)

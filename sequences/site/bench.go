@@ -222,7 +222,10 @@ func (m *marksPage) Steps() (all []string) {
 		if a.Kind == exercise.Change {
 			step += ", and run the sequence"
 		}
-		all = append(all, step+". It shows "+m.Shows[i]+".")
+		if i < len(m.Shows) { // the log does not keep it
+			step += ". It shows " + m.Shows[i] + "."
+		}
+		all = append(all, step)
 	}
 	return all
 }

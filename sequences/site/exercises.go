@@ -2,10 +2,10 @@ package site
 
 import (
 	"context"
-	"crypto/rand"
 	"crypto/sha256"
-	"encoding/base64"
+	"errors"
 	"net/http"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,7 +17,6 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
-	"makebreak/sequences/record"
 )
 
 // Exercises are what trainees can do in their browsers. Each has a simulated bench of their own;
@@ -175,7 +174,14 @@ func (p *practice) begin(w http.ResponseWriter, r *http.Request) {
 		p.write(w, http.StatusServiceUnavailable, "exercises", p.listed(r, p.whyNot(err)))
 		return
 	}
-	p.seat(w, r, s)
+	ticket, err := s.session.Ticket()
+	if err != nil {
+		p.site.failed(w, r, err)
+		return
+	}
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: ticket, Path: "/exercises", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode})
+	p.leave(r)
+	p.take(ticket, s)
 	http.Redirect(w, r, "/exercises/bench", http.StatusSeeOther)
 }
 
@@ -206,14 +212,19 @@ func (p *practice) log() (*journal.DB, error) {
 	if p.begun >= mostBegun {
 		return nil, errFull
 	}
-	if p.db == nil {
-		var err error
-		if p.db, err = p.opts.Open(); err != nil {
-			return nil, err
-		}
+	db, err := p.opened()
+	if err == nil {
+		p.begun++
 	}
-	p.begun++
-	return p.db, nil
+	return db, err
+}
+
+// opened opens the log to write, once. The caller holds mu.
+func (p *practice) opened() (db *journal.DB, err error) {
+	if p.db == nil {
+		p.db, err = p.opts.Open()
+	}
+	return p.db, err
 }
 
 // mayTry counts a run of so many cycles, and says whether it may be made.
@@ -227,21 +238,28 @@ func (p *practice) mayTry(cycles int) bool {
 	return true
 }
 
-// cookieName is that of the cookie by which a browser is known. What is in it is drawn and
-// stands nowhere else; here its sum is kept.
+// cookieName is that of the cookie by which a browser is known: the exercise's ticket. Here its sum
+// is kept.
 const cookieName = "makebreak-bench"
 
-// seat gives a browser its place at a bench, in the place of one that it had.
-func (p *practice) seat(w http.ResponseWriter, r *http.Request, s *seat) {
-	drawn := make([]byte, 32)
-	rand.Read(drawn) // never fails
-	value := base64.RawURLEncoding.EncodeToString(drawn)
-	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: value, Path: "/exercises", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode})
-	now := p.opts.Now()
+// leave gives up the place that a browser has. Its exercise stays in the log.
+func (p *practice) leave(r *http.Request) {
+	ticket, has := ticketOf(r)
+	if !has {
+		return
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if sum, has := cookieOf(r); has {
-		delete(p.seats, sum)
+	delete(p.seats, sha256.Sum256([]byte(ticket)))
+}
+
+// take gives a seat a place, and returns the one that has it: who came first with the same ticket.
+func (p *practice) take(ticket string, s *seat) *seat {
+	sum, now := sha256.Sum256([]byte(ticket)), p.opts.Now()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if first := p.seats[sum]; first != nil {
+		return first
 	}
 	for sum, other := range p.seats {
 		if other.rested(now) > restTime {
@@ -251,7 +269,8 @@ func (p *practice) seat(w http.ResponseWriter, r *http.Request, s *seat) {
 	for len(p.seats) >= mostSeats {
 		p.dropLongest(now)
 	}
-	p.seats[sha256.Sum256([]byte(value))] = s
+	p.seats[sum] = s
+	return s
 }
 
 // dropLongest takes the place of who has done nothing for longest.
@@ -272,30 +291,65 @@ func (s *seat) rested(now time.Time) time.Duration {
 	return max(0, now.Sub(s.used))
 }
 
-// cookieOf is the sum of a request's cookie.
-func cookieOf(r *http.Request) (sum [sha256.Size]byte, has bool) {
+// ticketOf is the ticket that a request shows.
+func ticketOf(r *http.Request) (ticket string, has bool) {
 	c, err := r.Cookie(cookieName)
 	if err != nil {
-		return sum, false
+		return "", false
 	}
-	return sha256.Sum256([]byte(c.Value)), true
+	return c.Value, true
 }
 
-// seatOf is the seat of whoever asks, or nil.
+// seatOf is the seat of whoever asks, or nil. One that is no longer kept is made again of the log.
 func (p *practice) seatOf(r *http.Request) *seat {
-	sum, has := cookieOf(r)
+	ticket, has := ticketOf(r)
 	if !has {
 		return nil
 	}
 	p.mu.Lock()
-	s := p.seats[sum]
+	s := p.seats[sha256.Sum256([]byte(ticket))]
 	p.mu.Unlock()
-	if s != nil {
-		s.mu.Lock()
-		s.used = p.opts.Now()
-		s.mu.Unlock()
+	if s == nil {
+		if s = p.again(r.Context(), ticket); s == nil {
+			return nil
+		}
 	}
+	s.mu.Lock()
+	s.used = p.opts.Now()
+	s.mu.Unlock()
 	return s
+}
+
+// again takes up an exercise that stands in the log, after this was served anew or its seat was
+// needed; nil: the ticket is none, or the log cannot be read.
+func (p *practice) again(ctx context.Context, ticket string) *seat {
+	if _, err := os.Stat(p.site.opts.Log); err != nil || !exercise.IsTicket(ticket) {
+		return nil // no log is made or opened for it
+	}
+	p.mu.Lock()
+	db, err := p.opened()
+	p.mu.Unlock()
+	if err == nil && !p.share.Begin(ctx) {
+		err = errBusy
+	}
+	if err != nil {
+		p.failed("exercise: %v", err)
+		return nil
+	}
+	defer p.share.End()
+	session, err := exercise.Redeem(db, ticket, p.opts.Now)
+	if errors.Is(err, journal.ErrNoExercise) {
+		return nil
+	}
+	var s *seat
+	if err == nil {
+		s, err = newSeat(p, session, p.opts.Now())
+	}
+	if err != nil {
+		p.failed("exercise: %v", err)
+		return nil
+	}
+	return p.take(ticket, s)
 }
 
 // act does what a form asks for.
@@ -369,24 +423,17 @@ const supplyOff = "(off)"
 // mostCycles is how many cycles one run at a page may have.
 const mostCycles = 200
 
-// runOf reads what a run showed.
+// runOf reads what a run showed. What it found is not told of one in an exercise.
 func (p *practice) runOf(name string) runSeen {
 	seen := runSeen{Link: RecordAt(name), Verdict: "incomplete"}
 	p.mu.Lock()
 	db := p.db
 	p.mu.Unlock()
 	rec, err := db.Find(name)
-	if err == nil {
-		seen.Verdict = rec.Verdict.Name()
-		made, ofErr := record.Of(rec, "")
-		if err = ofErr; err == nil {
-			for _, f := range made.Findings {
-				seen.Findings = append(seen.Findings, words.Safe(f.Signal+": "+f.Text))
-			}
-		}
-	}
 	if err != nil {
 		p.failed("log: %v", err)
+		return seen
 	}
+	seen.Verdict = rec.Verdict.Name()
 	return seen
 }

@@ -285,8 +285,8 @@ func TestExercise_Bounds(t *testing.T) {
 	if n := len(p.seats); n != mostSeats {
 		t.Errorf("%d seats are kept", n)
 	}
-	if w := first.ask("/exercises/bench", nil); w.Code != http.StatusSeeOther {
-		t.Errorf("who has done nothing for longest: %d", w.Code)
+	if w := first.ask("/exercises/bench", nil); w.Code != http.StatusOK || len(p.seats) != mostSeats {
+		t.Errorf("who has done nothing for longest does not take it up again: %d, %d seats", w.Code, len(p.seats))
 	}
 	p.mu.Lock()
 	p.cycles = mostRun // and so by the number of runs
@@ -308,6 +308,41 @@ func TestExercise_Bounds(t *testing.T) {
 	of.mu.Unlock()
 	if page := second.does(t, "look", nil); !strings.Contains(page, "only an answer is left") {
 		t.Error("the log grows further by one trainee")
+	}
+}
+
+// When the page is served anew, a browser goes on where it was, with what it has seen; another
+// one, or a cookie that was changed, does not.
+func TestExercise_ServedAnew(t *testing.T) {
+	t.Parallel()
+	s, log := classroom(t)
+	b := &trainee{site: s}
+	b.begin(t, "Zoë Fitter", "", "short")
+	b.does(t, "card", nil)
+	b.does(t, "try", nil)
+	before := b.does(t, "look", url.Values{"after": {"arm-away"}})
+	again := func() *Site {
+		return newSite(t, Opts{Log: log, Program: "test", Exercises: &Exercises{Definitions: []*exercise.Definition{short(t)},
+			Open: func() (*journal.DB, error) { return journal.Open(log) }, Now: time.Now}})
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if s, b.site = again(), again(); b.ask("/exercises/bench", nil).Body.String() != before {
+		t.Errorf("served anew the page is\n%s\nand was\n%s", b.ask("/exercises/bench", nil).Body, before)
+	}
+	if page := b.does(t, "answer", url.Values{"first": {"nothing"}}); !strings.Contains(page, "Your way: 3 actions") {
+		t.Errorf("an answer shows\n%s", page)
+	}
+	over := (&trainee{site: s, cookie: b.cookie}).ask("/exercises/bench", nil).Body.String()
+	if !strings.Contains(over, "of 10 points") || strings.Contains(over, "It was:") || strings.Contains(over, `class="acts"`) {
+		t.Errorf("what was answered shows, served anew,\n%s", over)
+	}
+	for _, value := range []string{"", "x", b.cookie.Value[:len(b.cookie.Value)-1] + "_", b.cookie.Value[:37] + strings.Repeat("A", 43), strings.Replace(b.cookie.Value, "-", "0", 1)} {
+		w := (&trainee{site: s, cookie: &http.Cookie{Name: cookieName, Value: value}}).ask("/exercises/bench", nil)
+		if w.Header().Get("Location") != "/exercises" {
+			t.Errorf("the cookie %q: %d", value, w.Code)
+		}
 	}
 }
 

@@ -51,10 +51,7 @@ type sight struct {
 }
 
 // runSeen is what a run showed.
-type runSeen struct {
-	Link, Verdict string
-	Findings      []string
-}
+type runSeen struct{ Link, Verdict string }
 
 // What one seat may do, and how long a page waits for that before it asks again.
 const (
@@ -64,14 +61,36 @@ const (
 	mostTime    = time.Hour // that one action may take, the wait for its turn included
 )
 
-// newSeat readies a seat for an exercise that has begun.
-func newSeat(of *practice, s *exercise.Session, now time.Time) (*seat, error) {
-	d := s.Definition()
+// newSeat readies a seat for an exercise that has begun, with what has been done in it.
+func newSeat(of *practice, x *exercise.Session, now time.Time) (*seat, error) {
+	d := x.Definition()
 	b := benchsheet.Bench(d.Rig, benchsheet.Relays(d.Rig, d.Sequence))
 	b.Heading = "Wiring of the bench"
 	card, err := look.Drawn(benchsheet.Card(d.Sequence).Inline)
-	return &seat{of: of, session: s, wiring: picture.NewWiring(b), card: card, lines: benchsheet.Lines(d.Sequence), told: benchsheet.Sentences(b),
-		used: now, may: s.Allowed()}, err
+	s := &seat{of: of, session: x, wiring: picture.NewWiring(b), card: card, lines: benchsheet.Lines(d.Sequence), told: benchsheet.Sentences(b), used: now}
+	for _, r := range x.Past() {
+		if r.Action.Kind == exercise.Try {
+			s.tries++
+		}
+		s.saw(r, whatOf(r.Action))
+	}
+	s.stands()
+	return s, err
+}
+
+// saw adds what was seen of one thing that was done.
+func (s *seat) saw(r *exercise.Result, what string) {
+	var run runSeen
+	if r.Run != "" {
+		run = s.of.runOf(r.Run)
+	}
+	s.seen = append(s.seen, sight{Result: r, N: len(s.seen) + 1, What: what, Run: run})
+}
+
+// stands takes over how the session stands.
+func (s *seat) stands() {
+	x := s.session
+	s.spent, s.may, s.over, s.read, s.danger = x.Spent(), x.Allowed(), x.Answered(), x.Read(), x.Dangers()
 }
 
 var errDoing = errors.New("something else is being done at this bench; wait until it is done")
@@ -132,10 +151,6 @@ func (s *seat) do(a exercise.Action) {
 		r, err = s.session.Do(ctx, a, s.of.try)
 		share.End()
 	}
-	var run runSeen
-	if r != nil && r.Run != "" {
-		run = s.of.runOf(r.Run)
-	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.doing = ""
@@ -145,14 +160,13 @@ func (s *seat) do(a exercise.Action) {
 	if r == nil || err != nil && r.Run == "" {
 		return
 	}
-	s.seen = append(s.seen, sight{Result: r, N: len(s.seen) + 1, What: whatOf(a), Run: run})
-	x := s.session
-	s.spent, s.may, s.over, s.read, s.danger = x.Spent(), x.Allowed(), x.Answered(), x.Read(), x.Dangers()
+	s.saw(r, whatOf(a))
+	s.stands()
 }
 
 // whatOf says what was done.
 func whatOf(a exercise.Action) string {
-	if a.Kind == exercise.Give {
+	if len(a.Answer) > 0 {
 		return "Answer: " + answerWords(a.Answer)
 	}
 	return words.Capital(a.Words())
