@@ -94,6 +94,11 @@ sample outputs and contacts, measure and judge every cycle, and log it.`,
 func (o *runOpts) flags(f *pflag.FlagSet) {
 	f.IntVar(&o.cycles, "cycles", 0, "`number` of cycles (default: the sequence's)")
 	f.BoolVar(&o.stopOnFail, "stop-on-fail", false, "stop after the first cycle that does not pass")
+	o.benchFlags(f)
+}
+
+// benchFlags are those of all commands that run something on a unit.
+func (o *runOpts) benchFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.yes, "yes", false, "accept the safety notes beforehand (for scripts)")
 	f.Uint64Var(&o.seed, "seed", 0, "seed of the simulated bench: the same `number` gives the same result (default: a new one)")
 	f.StringArrayVar(&o.faults, "fault", nil, "plant a fault on the simulated bench, `NAME[=VALUE][@PLACE]`; may be repeated")
@@ -157,6 +162,8 @@ type job struct {
 	hub          *live.Hub       // of who looks at it
 	before       live.Before     // what it has done already
 	trial        *exercise.Trial // where the run is one of an exercise
+	goesOn       *resumption     // what the run goes on with; nil: it begins
+	notes        string          // what there is to say of it
 }
 
 // prepare reads the sequence and the rig, and how they are to be run.
@@ -274,7 +281,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		return err
 	}
 	defer looking.close()
-	db, err := journal.Open(a.log)
+	db, err := j.openLog(a.log)
 	if err != nil {
 		return problem.Of(problem.Storage, err)
 	}
@@ -287,7 +294,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	run, err := db.Begin(a.runInfo(j, b))
+	run, first, err := j.begin(db, a.runInfo(j, b))
 	if err != nil {
 		return errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
@@ -305,13 +312,13 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		watch = begin(b)
 		store.Machine = watch.Seen
 	}
-	opts := runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
+	opts := runner.Opts{First: first, Last: first + j.cycles - 1, StopOnFail: o.stopOnFail,
 		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event}
 	j.hub.Hears(&opts)
 	outcome, runErr := runner.Run(ctx, b, j.seq, opts)
 	closeErr := hardware.CloseBench(b)
 	shown.End()
-	end := journal.RunEnd{Ended: a.now(), Gravest: outcome.Gravest, Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	end := journal.RunEnd{Ended: a.now(), Gravest: j.gravest(outcome.Gravest), Complete: runErr == nil, Reason: whyIncomplete(runErr)}
 	if watch != nil {
 		end.Machine = watch.End()
 	}
@@ -335,7 +342,7 @@ func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.S
 func (a *app) runInfo(j *job, b *bench.Bench) journal.RunInfo {
 	info := journal.RunInfo{Unit: a.unit, By: a.by, Sequence: j.seq.Name, SequenceSource: string(j.seq.Source),
 		Rig: j.rig.Name, RigSource: a.rigSource, Started: a.now(), Planned: j.cycles, Program: version(),
-		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled()), Fields: j.fields}
+		Calibrations: capture.CalibrationsOf(j.calibrations, b.Sampled()), Fields: j.fields, Notes: j.notes}
 	if j.rig.Simulated {
 		info.Seed, info.Faults = &j.sim.Seed, j.sim.Planted()
 	} else {

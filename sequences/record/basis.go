@@ -29,7 +29,7 @@ func basisOf(now, before *journal.RunRecord) (basis compare.Basis, recalibrated 
 	if !sameRig(now, before) {
 		return compare.Basis{}, nil, nil
 	}
-	a, b := rigOf(now), rigOf(before)
+	a, b := RigOf(now), RigOf(before)
 	if a == nil || b == nil { // a file that cannot be read any more does not say how it was wired
 		return compare.Basis{}, nil, nil
 	}

@@ -29,7 +29,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
 		plan, about = &seq.Plan, seq.About
 	}
-	if rig := rigOf(rec); rig != nil {
+	if rig := RigOf(rec); rig != nil {
 		plan.Coils = rig.SwitchesCoils()
 	}
 	var symptoms diagnose.Gathering
@@ -140,8 +140,8 @@ func findings(r *report.Record, symptoms *diagnose.Gathering, plan *analyze.Plan
 	return symptoms.Findings(plan, r.Cycles, scale), nil
 }
 
-// rigOf is the rig that a run was made on; nil where its file cannot be read any more.
-func rigOf(rec *journal.RunRecord) *wiring.Rig {
+// RigOf is the rig that a run was made on; nil where its file cannot be read any more.
+func RigOf(rec *journal.RunRecord) *wiring.Rig {
 	if rec.RigSource != "" {
 		rig, err := rigfile.Parse(rec.Rig, []byte(rec.RigSource))
 		if err != nil {

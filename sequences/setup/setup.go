@@ -27,6 +27,9 @@ type Simulation struct {
 	RealTime bool // let it take as long as a real one
 	// Done is how many cycles of a run the same bench has done before: its wear goes on.
 	Done int
+	// Unit is the unit on the bench; nil: one that does what the sequence expects. Of it only
+	// what it is programmed to do, and its relays, are taken.
+	Unit *sim.Opts
 	// Sealed says that the bench's state is hidden from whoever tests it: nothing names its
 	// faults or its seed.
 	Sealed bool
@@ -75,6 +78,9 @@ func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts benc
 		s.RealTime = true // a person cannot keep up with virtual time
 	}
 	unit := Unit(rig, seq)
+	if u := s.Unit; u != nil {
+		unit.Programme, unit.Initial, unit.Relays = u.Programme, u.Initial, u.Relays
+	}
 	unit.Seed, unit.RealTime, unit.Faults, unit.Changes = s.Seed, s.RealTime, s.Faults, s.Changes
 	unit.Operated = s.Done * operations(seq)
 	world, err := sim.NewWorld(rig, unit)
@@ -88,6 +94,12 @@ func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts benc
 	opts.Act = world.Act
 	b, err := bench.Open(rig, world.Bus(), lines, opts)
 	return b, world, err
+}
+
+// DrawnUnit is a unit that is programmed at random, as a panel that nobody knows.
+func DrawnUnit(rig *wiring.Rig, seed uint64) *sim.Opts {
+	rules := sim.DrawProgramme(rig, seed)
+	return &sim.Opts{Programme: rules, Initial: sim.AtRest(rules)}
 }
 
 // Rest is a sequence that brings nothing about, for looking at all outputs in turn, also

@@ -68,7 +68,7 @@ func Take(ctx context.Context, db *journal.DB, id string, asked Asked) (*journal
 	if err := asked.fits(rec); err != nil {
 		return nil, nil, problem.Of(problem.Usage, fmt.Errorf("run %s: %w", words.Safe(rec.ID), err))
 	}
-	if err := soundAfterCut(ctx, db, rec); err != nil {
+	if err := SoundAfterCut(ctx, db, rec); err != nil {
 		return nil, nil, err
 	}
 	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
@@ -78,9 +78,9 @@ func Take(ctx context.Context, db *journal.DB, id string, asked Asked) (*journal
 	return rec, seq, nil
 }
 
-// soundAfterCut says why nothing may be added to the log of a run that was cut off. A
+// SoundAfterCut says why nothing may be added to the log of a run that was cut off. A
 // power cut may have damaged it, and weeks of cycles written into a damaged log may be lost.
-func soundAfterCut(ctx context.Context, db *journal.DB, rec *journal.RunRecord) error {
+func SoundAfterCut(ctx context.Context, db *journal.DB, rec *journal.RunRecord) error {
 	if !rec.Ended.IsZero() {
 		return nil
 	}

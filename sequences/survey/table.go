@@ -52,6 +52,7 @@ type Figure struct {
 	Event    string // the step's name; empty: at all of them
 	Quantity analyze.Quantity
 	Bound    analyze.Bound // of the values, where they are bounds
+	Contact  string        // that it is of; empty: the output or the relay itself
 	Spread
 }
 

@@ -1,0 +1,165 @@
+package survey
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/analyze/report"
+	"makebreak/rig/problem"
+	"makebreak/rig/table"
+	"makebreak/rig/unit"
+	"makebreak/rig/words"
+	"makebreak/sequences/journal"
+)
+
+// Report is a table with the run that it was made of.
+type Report struct {
+	*Table
+	Run, RunID, Unit, By, Rig, Program, Notes string
+	Started                                   time.Time
+	Simulated                                 bool
+	Seed                                      *uint64
+	Faults                                    []string
+	Complete                                  bool
+	Planned                                   int    // rounds
+	Reason                                    string // why it is not complete
+
+	steps []step
+}
+
+// Read makes the table of a run in the log.
+func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
+	if report.IsSealed(rec.Faults) {
+		return nil, problem.Of(problem.Usage, fmt.Errorf("run %s is of an exercise, and what its unit does is to be found out", words.Safe(rec.ID)))
+	}
+	captures, err := CapturesOf(rec)
+	if err != nil {
+		return nil, err
+	}
+	t, err := Of(captures, o)
+	if err != nil {
+		return nil, err
+	}
+	r := &Report{Table: t, Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, By: rec.By, Rig: rec.Rig, Program: rec.Program, Notes: rec.Notes, Started: rec.Started,
+		Simulated: rec.Seed != nil, Seed: rec.Seed, Faults: rec.Faults, Complete: rec.Complete, Planned: rec.Planned, Reason: rec.WhyIncomplete()}
+	r.steps = t.steps()
+	rows, err := t.measured(captures, r.steps)
+	if err != nil {
+		return nil, err
+	}
+	t.figures(rows)
+	return r, nil
+}
+
+// SameUnit says why a survey cannot go on: the rig, or the simulated unit on it, is not as it
+// was when it began.
+func SameUnit(rec *journal.RunRecord, rig, rigSource, notes string) error {
+	if rig != rec.Rig || rigSource != rec.RigSource {
+		return problem.Of(problem.Input, fmt.Errorf("run %s: the rig is not as it was when the run began (%s); name the same rig file with --rig", words.Safe(rec.ID), words.Safe(rec.Rig)))
+	}
+	if notes != rec.Notes {
+		return problem.Of(problem.Usage, fmt.Errorf("run %s: %s; say so again with --programmed-as", words.Safe(rec.ID), words.Safe(rec.Notes)))
+	}
+	return nil
+}
+
+// lines are what there is to say of the whole survey: a word and what it says.
+func (r *Report) lines() [][2]string {
+	all := [][2]string{{"Survey", words.Safe(r.Run)}}
+	add := func(word, text string) {
+		if text != "" {
+			all = append(all, [2]string{word, text})
+		}
+	}
+	add("Unit", words.Safe(r.Unit))
+	rig := words.Safe(r.Rig)
+	if r.Simulated {
+		rig += fmt.Sprintf(", simulated bench (seed %d): nothing real was measured", *r.Seed)
+	}
+	add("Rig", rig)
+	if r.Simulated && len(r.Faults) > 0 {
+		add("Faults", words.List(r.Faults))
+	}
+	add("Note", words.Safe(r.Notes))
+	add("Started", r.Started.UTC().Format("2006-01-02 15:04:05")+" UTC")
+	add("By", words.Safe(r.By))
+	add("Program", words.Safe(r.Program))
+	add("Events", words.List(r.Events))
+	add("Roles", r.Roles.Words())
+	if len(r.Deciding) > 0 {
+		add("Conditions", "what an event does can depend on which of these came last: "+words.List(r.Deciding))
+	} else {
+		add("Conditions", "no event was seen to change what another does")
+	}
+	seen := fmt.Sprintf("%s in %s, each for %s or more", words.Count(r.States, "state"), words.Count(r.Cycles, "round"), unit.Time.Short(r.Watched, 3))
+	add("Watched", seen+"; what takes longer was not seen")
+	if !r.Complete {
+		text := fmt.Sprintf("%d of %d rounds are done", r.Cycles, r.Planned)
+		if r.Reason != "" {
+			text += "; " + words.Safe(r.Reason)
+		}
+		add("Incomplete", text)
+	}
+	return all
+}
+
+// shown are the quantities that stand beside a behaviour.
+var shown = []analyze.Quantity{analyze.HighLevel, analyze.LowLevel, analyze.SwitchingDelay, analyze.PulseDuration, analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime}
+
+// figureLines are the figures beside a behaviour, each quantity by its name.
+func figureLines(all []Figure) (lines []string) {
+	for _, q := range shown {
+		for i := range all {
+			f := &all[i]
+			if f.Quantity != q || f.Event != "" || f.Bound != analyze.NoBound {
+				continue
+			}
+			if f.Quantity == analyze.SwitchingDelay && f.Most > 3*f.Least {
+				lines = append(lines, delayLines(all)...)
+				continue
+			}
+			of := ""
+			if f.Contact != "" {
+				of = words.Safe(f.Contact) + " "
+			}
+			lines = append(lines, of+q.Words()+" "+f.Text())
+		}
+	}
+	return lines
+}
+
+// delayLines are the delays event by event, where they are not alike.
+func delayLines(all []Figure) (lines []string) {
+	for i := range all {
+		if f := &all[i]; f.Quantity == analyze.SwitchingDelay && f.Event != "" && f.Bound == analyze.NoBound {
+			lines = append(lines, f.Quantity.Words()+" "+f.Text()+", at "+words.Safe(f.Event))
+		}
+	}
+	return lines
+}
+
+// Text writes the table for people.
+func (r *Report) Text(w io.Writer) error {
+	for _, l := range r.lines() {
+		fmt.Fprintf(w, "%-12s %s\n", l[0], l[1])
+	}
+	fmt.Fprintln(w)
+	return table.Write(w, []string{"signal", "what it does, and what was measured (± at 95 %, spread as standard deviation)"}, func(row func(...any)) {
+		for i := range r.Outputs {
+			b := &r.Outputs[i]
+			row(b.Signal, b.Words())
+			for _, l := range figureLines(b.Figures) {
+				row("", "  "+l)
+			}
+		}
+		for i := range r.Relays {
+			x := &r.Relays[i]
+			row(x.Plan.Signal, x.Words())
+			for _, l := range figureLines(x.Figures) {
+				row("", "  "+l)
+			}
+		}
+	})
+}

@@ -1,0 +1,246 @@
+package survey
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"makebreak/analyze"
+	"makebreak/rig/words"
+)
+
+// step is one state of a round as a sequence states it.
+type step struct {
+	event  string
+	name   string
+	before string // the event before
+	expect map[string]expected
+	lasts  float64 // seconds that all outputs need to come to rest
+}
+
+// expected is what an output must do in a step, and why nothing is demanded where that is so.
+type expected struct {
+	analyze.Expectation
+	why string // why nothing is demanded; empty: something is
+	act *Act   // nil: none is known
+}
+
+// begins is the name of the step that brings the unit into a known state.
+const begins = "start"
+
+// steps are the states of a round, in the order in which a sequence can have them: the first
+// brings the unit into the state that the last one leaves.
+func (t *Table) steps() []step {
+	first, last := t.round()
+	all := []step{{event: t.seen.states[last].event, name: begins, expect: map[string]expected{}}}
+	for i := first; i <= last; i++ {
+		if i == first && t.seen.states[i].event == t.seen.states[last].event && last > first {
+			continue // the step before is it
+		}
+		s := step{event: t.seen.states[i].event, before: t.seen.states[i].before, expect: map[string]expected{}}
+		for name := range t.seen.outputs {
+			x := t.expected(name, i)
+			s.expect[name] = x
+			s.lasts = max(s.lasts, x.needs())
+		}
+		all = append(all, s)
+	}
+	t.nameSteps(all)
+	return all
+}
+
+// round is the last whole round: its first and last state.
+func (t *Table) round() (first, last int) {
+	states := t.seen.states
+	longest := 0
+	for i := 0; i < len(states); {
+		j := i
+		for j+1 < len(states) && states[j+1].cycle == states[i].cycle {
+			j++
+		}
+		if n := j - i + 1; n >= longest {
+			first, last, longest = i, j, n
+		}
+		i = j + 1
+	}
+	return first, last
+}
+
+// expected is what an output must do in a state, as it was learnt.
+func (t *Table) expected(name string, i int) expected {
+	a := t.learn.at(t.acts[name], i)
+	if a == nil {
+		return expected{why: "not known: nothing armed or disarmed before"}
+	}
+	none := func(why string) expected { return expected{why: why, act: a} }
+	var o *observation
+	for _, x := range t.seen.outputs[name] {
+		if x.at == i {
+			o = x
+		}
+	}
+	switch {
+	case o == nil || !o.known:
+		return none("it was not watched")
+	case a.Wrong > 0 || a.Effect.Do == Differs:
+		return none(fmt.Sprintf("to be decided: it differed in %d of %s", a.Wrong, words.Count(a.N, "time")))
+	case a.N < 2:
+		return none("to be decided: seen once only")
+	}
+	x, why := a.Effect.expectation(o)
+	return expected{x, why, a}
+}
+
+// expectation is what is to be expected of an output that was as observed before.
+func (e *Effect) expectation(o *observation) (x analyze.Expectation, why string) {
+	x.Within = written
+	switch e.Do {
+	case Stays:
+		if o.moving {
+			return analyze.Expectation{}, "it goes on flashing"
+		}
+		return analyze.Expectation{Demand: analyze.Unmoved}, ""
+	case Rises, Falls:
+		return e.level(o)
+	case Pulses:
+		return e.pulsing(o)
+	}
+	if o.moving || o.high {
+		return analyze.Expectation{}, "it flashes or is high already, and flashes from here on"
+	}
+	on, off, lasts := rounded(e.On), rounded(e.Off), rounded(e.Lasts)
+	x.Demand, x.On, x.Off, x.For = analyze.Train, on, off, lasts
+	if e.Delayed() {
+		x.After = rounded(e.After)
+	}
+	if lasts > 0 && lasts < 2*(on+off) || on < leastPulse || off < leastPulse {
+		return analyze.Expectation{}, "to be decided: it flashes too briefly for a sequence to say so"
+	}
+	return x, ""
+}
+
+// leastPulse is the shortest pulse that a sequence may name in a train.
+const leastPulse = 50 * time.Millisecond
+
+// written is how far times may be off before anything was measured: as far as a sequence may say.
+const written = 0.5
+
+func (e *Effect) level(o *observation) (x analyze.Expectation, why string) {
+	x.Demand = analyze.Low
+	if e.Do == Rises {
+		x.Demand = analyze.High
+	}
+	switch {
+	case !e.Delayed():
+		return x, ""
+	case o.moving:
+		return analyze.Expectation{}, "it flashes before, and changes after a delay"
+	case o.high == (e.Do == Rises):
+		return x, "" // it is there already
+	}
+	x.After, x.Within = rounded(e.After), written
+	return x, ""
+}
+
+func (e *Effect) pulsing(o *observation) (x analyze.Expectation, why string) {
+	x.Within = written
+	switch {
+	case o.moving || o.high && e.Pulses > 1:
+		return analyze.Expectation{}, "it flashes or is high already when its pulses begin"
+	case o.high:
+		x.Demand, x.After = analyze.Low, rounded(e.After+e.On)
+		return x, ""
+	case e.Pulses == 1 && e.Delayed():
+		return analyze.Expectation{}, "to be decided: a pulse after a delay, which a sequence cannot say"
+	case e.Pulses == 1:
+		x.Demand, x.After = analyze.Pulse, rounded(e.On)
+		return x, ""
+	}
+	x.Demand, x.Pulses, x.On, x.Off = analyze.Train, e.Pulses, rounded(e.On), rounded(e.Off)
+	if e.Delayed() {
+		x.After = rounded(e.After)
+	}
+	if x.On < leastPulse || x.Off < leastPulse {
+		return analyze.Expectation{}, "to be decided: its pulses are too short for a sequence to say so"
+	}
+	return x, ""
+}
+
+// rounded is a time of so many seconds in whole milliseconds, or in tenths of a percent of
+// itself where that is coarser.
+func rounded(seconds float64) time.Duration {
+	if !(seconds > 0) {
+		return 0
+	}
+	grain := math.Max(1e-3, math.Pow(10, math.Floor(math.Log10(seconds))-3))
+	return time.Duration(math.Round(seconds/grain)*grain*1e9 + 0.5).Round(time.Microsecond)
+}
+
+// needs is how many seconds an output needs to come to rest.
+func (x *expected) needs() float64 {
+	if x.act == nil {
+		return 0
+	}
+	e := &x.act.Effect
+	if e.Do == Stays || math.IsNaN(e.After) {
+		return 0
+	}
+	return e.After + max(e.Lasts, 3*(e.On+e.Off))
+}
+
+// nameSteps gives the steps their names: the event's own to what most of its steps demand, and
+// another to each that demands something else.
+func (t *Table) nameSteps(all []step) {
+	key := func(s *step) string {
+		var parts []string
+		for _, name := range t.seen.signals(nil) {
+			parts = append(parts, fmt.Sprintf("%+v", s.expect[name].Expectation))
+		}
+		return s.event + strings.Join(parts, ";")
+	}
+	count := map[string]int{}
+	for i := range all[1:] {
+		count[key(&all[i+1])]++
+	}
+	most := map[string]string{}
+	for i := range all[1:] {
+		s := &all[i+1]
+		if k := key(s); count[k] > count[most[s.event]] {
+			most[s.event] = k
+		}
+	}
+	names := map[string]string{}
+	taken := []string{begins}
+	for _, e := range t.Events {
+		taken = append(taken, e)
+	}
+	for i := range all[1:] {
+		s := &all[i+1]
+		k := key(s)
+		if k == most[s.event] {
+			s.name = s.event
+			continue
+		}
+		if names[k] == "" {
+			names[k] = freeName(s.event, s.before, taken)
+			taken = append(taken, names[k])
+		}
+		s.name = names[k]
+	}
+}
+
+// freeName is a name for a step that is not the usual one of its event.
+func freeName(event, before string, taken []string) string {
+	const most = 32 // characters, of a name
+	if name := event + "-after-" + before; before != "" && len(name) <= most && !slices.Contains(taken, name) {
+		return name
+	}
+	for n := 2; ; n++ {
+		number := fmt.Sprintf("-%d", n)
+		if name := event[:min(len(event), most-len(number))] + number; !slices.Contains(taken, name) {
+			return name
+		}
+	}
+}
