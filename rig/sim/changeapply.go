@@ -414,8 +414,7 @@ func (w *World) exchangeBoard(c Change) error {
 		return err
 	}
 	k.boards++
-	d := newDraws(w.opts.Seed, fmt.Sprintf("relay %s, board %d", k.name, k.boards+1), w.opts.Exact)
-	k.setup(w.opts.Unit, d)
+	k.setup(&w.opts, fmt.Sprintf("relay %s, board %d", k.name, k.boards+1))
 	k.worn = wear{}
 	return nil
 }

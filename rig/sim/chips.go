@@ -72,6 +72,9 @@ func chipOpts(r *wiring.Chip, opts Opts) simchip.Opts {
 	}
 	o.GainError = d.within(0, e.GainShare+e.MatchShare)
 	o.OffsetVolts = d.within(0, e.OffsetSteps) * e.StepVolts
+	if opts.Take > 0 {
+		o.Rand = opts.noise("chip "+r.Name, opts.Exact).Rand
+	}
 	if !opts.Exact {
 		o.NoiseVolts = noiseVolts * math.Sqrt(float64(r.Rate)/noiseRate)
 	}

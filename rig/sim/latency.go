@@ -16,10 +16,9 @@ const (
 )
 
 // newLatencies returns how late the kernel stamps edges, in nanoseconds, edge after edge.
-func newLatencies(seed uint64, exact bool) *ahead.Draws[int64] {
-	d := newDraws(seed, "kernel", exact)
+func newLatencies(d draws) *ahead.Draws[int64] {
 	return ahead.New(func() int64 {
-		if exact {
+		if d.exact {
 			return 0
 		}
 		return max(int64(latencyLeast), int64(float64(latencyMean)+float64(latencySpread)*cut(d.NormFloat64())))

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"fmt"
 	"hash/fnv"
 	"math/rand/v2"
 	"time"
@@ -64,6 +65,14 @@ func newDraws(seed uint64, part string, exact bool) draws {
 	h := fnv.New64a()
 	h.Write([]byte(part))
 	return draws{rand.New(rand.NewPCG(seed, h.Sum64())), exact}
+}
+
+// noise gives what differs from time to time on one bench, for one part of it.
+func (o *Opts) noise(part string, exact bool) draws {
+	if o.Take > 0 {
+		part = fmt.Sprintf("%s, take %d", part, o.Take)
+	}
+	return newDraws(o.Seed, part, exact)
 }
 
 // within draws evenly from middle ± half.

@@ -253,7 +253,7 @@ func onWear(do func(k *relay, value float64)) func(*World, *output, Fault) error
 	return func(w *World, victim *output, f Fault) error {
 		return onRelay(func(k *relay, v float64) {
 			if k.worn.drawn.Rand == nil {
-				k.worn.drawn = newDraws(w.opts.Seed, "wear "+k.name, k.draw.exact)
+				k.worn.drawn = w.opts.noise("wear "+k.name, k.draw.exact)
 			}
 			do(k, v)
 		})(w, victim, f)
@@ -274,7 +274,7 @@ func plantFilm(w *World, victim *output, f Fault) error {
 		err = errors.New("the relay's make contact is not wired")
 	}
 	if err == nil {
-		c.film, c.filmed = f.Value, newDraws(w.opts.Seed, "film "+c.name, false)
+		c.film, c.filmed = f.Value, w.opts.noise("film "+c.name, false)
 	}
 	return err
 }

@@ -42,8 +42,12 @@ type step struct {
 	closed bool
 }
 
-func (k *relay) setup(p UnitParams, d draws) {
-	k.draw = d
+// setup draws the relay's parts. What its travels draw goes on from there, or is another take's.
+func (k *relay) setup(opts *Opts, part string) {
+	p, d := opts.Unit, newDraws(opts.Seed, part, opts.Exact)
+	if k.draw = d; opts.Take > 0 {
+		k.draw = opts.noise(part, opts.Exact)
+	}
 	c := &k.coil
 	c.ohms = d.about(p.CoilOhms, typical.CoilOhms, spreads.coil)
 	tau := d.about(p.CoilTau.Seconds(), typical.CoilTau.Seconds(), spreads.tau)

@@ -24,6 +24,10 @@ const Start = capture.Instant(1000 * time.Second)
 type Opts struct {
 	// Seed gives everything that is drawn: the same seed gives the same bench.
 	Seed uint64
+	// Take tells what is drawn from time to time on the same bench: noise, bounce, the spread of
+	// delays, when a bad contact opens. 0 is the first; the parts and their faults are the same
+	// in all.
+	Take uint64
 	// RealTime paces the world against the wall clock. Without it, time passes
 	// as fast as the processor can.
 	RealTime bool
@@ -124,9 +128,9 @@ type request struct {
 func NewWorld(rig *wiring.Rig, opts Opts) (*World, error) {
 	w := &World{rig: rig, layout: NewLayout(rig, opts), opts: opts, now: int64(Start), readyDue: never, due: never}
 	w.truth.init(opts.OnTruth)
-	w.bench = newDraws(opts.Seed, "bench", false)
-	w.wire = newDraws(opts.Seed, "wire", false)
-	w.kernel = newLatencies(opts.Seed, opts.Exact)
+	w.bench = opts.noise("bench", false)
+	w.wire = opts.noise("wire", false)
+	w.kernel = newLatencies(opts.noise("kernel", opts.Exact))
 	w.addUnit(opts)
 	w.panel.setArming(&w.opts)
 	if err := w.addRelays(opts); err != nil {
@@ -164,7 +168,7 @@ func (w *World) addUnit(opts Opts) {
 	d := newDraws(opts.Seed, "unit", opts.Exact)
 	p := opts.Unit
 	p.HighVolts = d.about(p.HighVolts, typical.HighVolts, spreads.supply)
-	w.panel.draw = newDraws(opts.Seed, "panel", opts.Exact)
+	w.panel.draw = opts.noise("panel", opts.Exact)
 	w.panel.delay = d.about(float64(p.Delay), float64(typical.Delay), spreads.delay)
 	w.panel.jitter = d.about(float64(p.DelayJitter), float64(typical.DelayJitter), 0)
 	for i := range w.rig.Outputs {
@@ -248,7 +252,7 @@ func (w *World) addRelays(opts Opts) error {
 		if k.breaks = w.contact(r.Break); k.breaks == nil && r.Break != "" {
 			return fmt.Errorf("relay %s: the rig has no contact %q", r.Name, r.Break)
 		}
-		k.setup(opts.Unit, newDraws(opts.Seed, "relay "+r.Name, opts.Exact))
+		k.setup(&opts, "relay "+r.Name)
 		k.worn.operations = float64(opts.Operated)
 		k.out.relay = k
 		w.relays = append(w.relays, k)

@@ -214,6 +214,44 @@ func TestWorld_SameSeedSameBench(t *testing.T) {
 	}
 }
 
+// Another take of a bench has the same parts and faults, and what differs from time to time
+// differs: every reading, travel and delay.
+func TestWorld_Take(t *testing.T) {
+	run := func(take uint64) *station {
+		s := newStation(t, Opts{Seed: 11, Take: take, Faults: mustParse(t, "weak-contact", "loose-wire", "wearing-bounce")})
+		s.cycles(2)
+		return s
+	}
+	first, again, other := run(0), run(1), run(2)
+	for _, s := range []*station{again, other} {
+		a, b := first.w.Truth(), s.w.Truth()
+		if !cmp.Equal(a.Outputs, b.Outputs) || !cmp.Equal(a.Relays, b.Relays) || !cmp.Equal(a.Chips, b.Chips) {
+			t.Errorf("take %d has other parts:\n%s", s.w.opts.Take, cmp.Diff(a.Outputs, b.Outputs))
+		}
+		for i := range a.Events[1:] {
+			x, y := a.Events[i+1], b.Events[i+1]
+			if x.Name != y.Name || len(x.Crossings) != len(y.Crossings) || x.Crossings[0].At.Sub(x.At) == y.Crossings[0].At.Sub(y.At) {
+				t.Errorf("take %d, %s: %v and %v", s.w.opts.Take, x.Name, x.Crossings, y.Crossings)
+			}
+		}
+	}
+	if cmp.Equal(again.edges, other.edges) || cmp.Equal(first.edges, again.edges) {
+		t.Error("two takes have the same edges")
+	}
+	same := 0
+	for i, x := range first.samples["OUT1"][:500] {
+		if x.volts == again.samples["OUT1"][i].volts {
+			same++
+		}
+	}
+	if same > 250 { // codes are few
+		t.Errorf("%d readings of 500 are the same in two takes", same)
+	}
+	if repeated := run(1); !cmp.Equal(again.edges, repeated.edges) {
+		t.Error("the same take gave two different runs")
+	}
+}
+
 func TestWorld_EveryConversionHasItsEdge(t *testing.T) {
 	s := newStation(t, Opts{Seed: 5})
 	s.run(10 * time.Second)

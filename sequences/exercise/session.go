@@ -454,6 +454,7 @@ func (s *Session) Trial(ctx context.Context, cycles int) (*Trial, error) {
 		Fields: []journal.Field{{Name: "exercise", Value: s.def.Name}}}
 	x, err := s.specimen()
 	t.Simulation = x.simulation()
+	t.Simulation.Take = s.deeds.tries()
 	return t, err
 }
 

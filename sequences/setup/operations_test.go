@@ -43,7 +43,8 @@ func TestSimulated_Worn(t *testing.T) {
 			t.Error(err)
 		}
 	}
-	if more := took[1000] - took[0]; more < 0.0099 || more > 0.0101 {
+	// Each of the two travels differs from time to time by 0.1 ms, drawn anew.
+	if more := took[1000] - took[0]; more < 0.0094 || more > 0.0106 {
 		t.Errorf("1,000 cycles at 10 ms in 1,000 make %.3f ms", 1e3*more)
 	}
 }

@@ -30,6 +30,9 @@ type Simulation struct {
 	// Unit is the unit on the bench; nil: one that does what the sequence expects. Of it only
 	// what it is programmed to do, and its relays, are taken.
 	Unit *sim.Opts
+	// Take tells one run on the same bench from the others before it: what differs from time to
+	// time differs, its parts and faults do not. 0 is the first.
+	Take uint64
 	// Sealed says that the bench's state is hidden from whoever tests it: nothing names its
 	// faults or its seed.
 	Sealed bool
@@ -80,9 +83,11 @@ func Simulated(rig *wiring.Rig, seq *sequences.Sequence, s Simulation, opts benc
 	unit := Unit(rig, seq)
 	if u := s.Unit; u != nil {
 		unit.Programme, unit.Initial, unit.Relays = u.Programme, u.Initial, u.Relays
+		unit.Arming, unit.LastArming = u.Arming, u.LastArming
 	}
 	unit.Seed, unit.RealTime, unit.Faults, unit.Changes = s.Seed, s.RealTime, s.Faults, s.Changes
 	unit.Operated = s.Done * operations(seq)
+	unit.Take = s.Take + uint64(s.Done) // a soak goes on, and does not begin again
 	world, err := sim.NewWorld(rig, unit)
 	if err != nil {
 		return nil, nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
