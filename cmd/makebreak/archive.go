@@ -12,6 +12,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences/archive"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/progress"
 )
 
 func (a *app) archiveCommand() *cobra.Command {
@@ -94,7 +95,13 @@ func endedOr(ctx context.Context, err error) error {
 
 func (a *app) pushRuns(ctx context.Context) error {
 	return a.withArchive(ctx, archive.Open, func(p *archive.Pusher) error {
+		var bar progress.Bar
+		if drawable(a.err) && !a.quiet {
+			bar.Terminal, _ = terminal(a.err)
+		}
+		p.Tell = func(done, all int64, run string) { bar.To(done, all, "Pushing run "+run) }
 		done, err := p.Push(ctx)
+		bar.End()
 		said := words.Count(len(done.New), "run") + " pushed"
 		if n := len(done.There); n > 0 {
 			said += fmt.Sprintf(", %d there already", n)

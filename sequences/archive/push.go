@@ -38,11 +38,13 @@ const (
 type Pusher struct {
 	Log     *journal.DB
 	Archive *DB
-	// Tell is called with each run that is whole in the archive now; nil: nobody is told.
-	Tell func(run string)
+	// Tell is called as the push goes on: done of all are runs and cycles together, and run is
+	// the one that is gone on with; nil: nobody is told.
+	Tell func(done, all int64, run string)
 
-	part     int64          // most cycles in one transaction; 0: mostCycles
-	verified map[int64]bool // runs whose last part there was compared, by their numbers there
+	done, all int64          // for Tell
+	part      int64          // most cycles in one transaction; 0: mostCycles
+	verified  map[int64]bool // runs whose last part there was compared, by their numbers there
 }
 
 // Pushed says what a push came to. Its names are those of the log.
@@ -67,7 +69,9 @@ func (p *Pusher) Push(ctx context.Context) (Pushed, error) {
 	if err != nil {
 		return done, p.Archive.fail("list the runs", err)
 	}
-	for wanted := p.wanted(runs, there, &done); len(wanted) > 0; {
+	wanted := p.wanted(runs, there, &done)
+	p.done, p.all = 0, work(wanted, there)
+	for len(wanted) > 0 {
 		group := grouped(wanted, there)
 		wanted = wanted[len(group):]
 		if err := p.pushAll(ctx, group, &done); err != nil {
@@ -75,6 +79,24 @@ func (p *Pusher) Push(ctx context.Context) (Pushed, error) {
 		}
 	}
 	return done, nil
+}
+
+// work is how much there is to be pushed: runs and cycles together.
+func work(runs []*held, there map[string]*kept) (n int64) {
+	for _, r := range runs {
+		n += 1 + r.last
+		if k := there[r.uuid]; k != nil {
+			n -= k.staged
+		}
+	}
+	return n
+}
+
+// tell says how far the push is, before it goes on with a run.
+func (p *Pusher) tell(run string) {
+	if p.Tell != nil {
+		p.Tell(p.done, p.all, run)
+	}
 }
 
 // list are the log's runs, with those marked that a program is at.
@@ -229,6 +251,7 @@ func (p *Pusher) pushOnce(ctx context.Context, runs []*held, done *Pushed) (rest
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
+	p.tell(runs[0].name)
 	rows := make([]int64, len(runs))
 	for i, r := range runs {
 		rows[i] = r.row
@@ -253,13 +276,12 @@ func (p *Pusher) pushOnce(ctx context.Context, runs []*held, done *Pushed) (rest
 	}
 	for _, x := range t.runs {
 		p.verified[x.there.id] = true
+		p.done += max(0, x.upto-x.first+1)
 		if !x.whole {
 			rest = append(rest, x.held)
 		} else {
 			done.New = append(done.New, x.name)
-			if p.Tell != nil {
-				p.Tell(x.name)
-			}
+			p.done++
 		}
 	}
 	for _, h := range t.already {

@@ -60,16 +60,7 @@ const fileEvery = 5 * time.Second
 func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
 	s := &Shown{opts: opts}
 	if opts.Terminal != nil {
-		s.bar = progressbar.NewOptions(cycles*len(seq.Steps),
-			progressbar.OptionSetWriter(opts.Terminal),
-			progressbar.OptionSetDescription(words.Safe(seq.Name)),
-			progressbar.OptionSetWidth(barWidth),
-			progressbar.OptionSetElapsedTime(false),
-			progressbar.OptionSetPredictTime(false),
-			progressbar.OptionSetTheme(progressbar.Theme{Saucer: "━", SaucerHead: "━", SaucerPadding: "·", BarStart: " ", BarEnd: " "}),
-			progressbar.OptionThrottle(100*time.Millisecond),
-			progressbar.OptionClearOnFinish(),
-		)
+		s.bar = bar(opts.Terminal, int64(cycles)*int64(len(seq.Steps)), seq.Name)
 	}
 	if opts.Serve == "" && opts.File == "" {
 		return s, nil

@@ -70,6 +70,17 @@ JOIN (
 WHERE (cycle - 1) / 1000 = stretch
 GROUP BY month, run, point, seq, stretch, same_expanded, same_verdict, same_doubts;
 
+-- The figures of a stretch. What it costs to call and how many rows it gives are said so that a
+-- query makes the rows of a stretch once, and of those stretches only that have cycles asked for.
+CREATE FUNCTION makebreak.each_figure(first bigint, cycle_list bigint[], value_list double precision[], expanded_list double precision[], verdict_list smallint[], doubts_list integer[])
+RETURNS TABLE (cycle bigint, value double precision, expanded double precision, verdict smallint, doubts integer)
+LANGUAGE plpgsql STABLE PARALLEL SAFE COST 100000 ROWS 1000 AS $$
+BEGIN
+    RETURN QUERY SELECT coalesce(e.n, first + e.place - 1), e.v, e.x, e.d, e.l
+        FROM unnest(cycle_list, value_list, expanded_list, verdict_list, doubts_list) WITH ORDINALITY e(n, v, x, d, l, place);
+END
+$$;
+
 CREATE OR REPLACE VIEW makebreak.figures AS
 SELECT s.run, s.unit, c.n AS cycle, p.event, p.signal, p.quantity, m.value, p.unit_of_measure, coalesce(m.expanded, b.expanded) AS expanded_uncertainty,
        p.lower AS lower_limit, p.upper AS upper_limit, makebreak.verdict_in_words(coalesce(m.verdict, b.verdict)) AS verdict,
@@ -81,8 +92,8 @@ SELECT s.run, s.unit, c.n AS cycle, p.event, p.signal, p.quantity, m.value, p.un
 FROM makebreak.shown s
 JOIN makebreak.measurement b ON b.run = s.id AND b.month = s.month AND b.first <= s.last
 JOIN makebreak.point p ON p.run = b.run AND p.id = b.point
-CROSS JOIN LATERAL unnest(b.cycle_list, b.value_list, b.expanded_list, b.verdict_list, b.doubts_list) WITH ORDINALITY m(cycle, value, expanded, verdict, doubts, place)
-JOIN makebreak.cycle c ON c.run = b.run AND c.month = b.month AND c.n = coalesce(m.cycle, b.first + m.place - 1) AND c.n BETWEEN b.first AND b.last AND c.n <= s.last
+CROSS JOIN LATERAL makebreak.each_figure(b.first, b.cycle_list, b.value_list, b.expanded_list, b.verdict_list, b.doubts_list) m
+JOIN makebreak.cycle c ON c.run = b.run AND c.month = b.month AND c.n = m.cycle AND c.n BETWEEN b.first AND b.last AND c.n <= s.last
 LEFT JOIN makebreak.doubts d ON d.run = b.run AND d.id = coalesce(m.doubts, b.doubts);
 
 DROP TABLE makebreak.old_measurement;
