@@ -44,6 +44,7 @@ type plantable struct {
 	kind            FaultValue
 	preset          float64 // base unit of the kind
 	lowest, highest float64 // base unit of the kind
+	most            float64 // likewise, more is refused; 0: the kind says what is
 	about           string
 	plant           func(w *World, victim *output, f Fault) error
 	// programmed says that only an output that the panel or a drive switches can have it.
@@ -165,7 +166,7 @@ func (p *plantable) parseValue(f *Fault, text string) (err error) {
 	if f.Value, err = valueForms[p.kind].parse(text); err != nil {
 		return fmt.Errorf("fault %s: %w", p.name, err)
 	}
-	return p.kind.check(p.name, f.Value)
+	return p.kind.check(p.name, f.Value, p.most)
 }
 
 // String writes the fault as ParseFault reads it.

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -72,13 +73,14 @@ func parseWhole(s string) (float64, error) {
 	return float64(n), nil
 }
 
-// check refuses values that mean nothing.
-func (v FaultValue) check(name string, x float64) error {
+// check refuses values that mean nothing. most is the fault's own largest one, 0 where it has none.
+func (v FaultValue) check(name string, x, most float64) error {
 	f := &valueForms[v]
-	if !v.Measured() || x > 0 && x <= f.most {
+	most = cmp.Or(most, f.most)
+	if !v.Measured() || x > 0 && x <= most {
 		return nil
 	}
-	return fmt.Errorf("fault %s: %s must be more than 0 and at most %s", name, f.format(x), f.format(f.most))
+	return fmt.Errorf("fault %s: %s must be more than 0 and at most %s", name, f.format(x), f.format(most))
 }
 
 // FaultPlace is what can have a fault.

@@ -70,7 +70,7 @@ var faults = []plantable{
 		about: "the relay's make contact has welded: once closed it never opens, and the break contact stays open"},
 	{name: "weak-contact", group: InContacts, place: AtRelay, plant: onRelay(func(k *relay, _ float64) { k.weak = true }),
 		about: "the relay's make contact is worn: it reads open most of the time although the armature is in"},
-	{name: "long-bounce", group: InContacts, place: AtRelay, kind: Seconds, preset: 0.012, lowest: 0.006, highest: 0.05, plant: onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) }),
+	{name: "long-bounce", group: InContacts, place: AtRelay, kind: Seconds, preset: 0.012, lowest: 0.006, highest: 0.05, most: longestBounce.Seconds(), plant: onRelay(func(k *relay, v float64) { k.bounceLong = nanoseconds(v) }),
 		about: "the relay's contacts bounce for this long when they close"},
 	{name: "oxidised-contact", group: InContacts, place: AtRelay, kind: Ohms, preset: 150e3, lowest: 50e3, highest: 10e6, plant: plantFilm,
 		about: "the relay's make contact has about this resistance when closed, more or less each time; above some 16 kohm the line cannot be sure of it"},

@@ -30,7 +30,7 @@ func (w *World) plantOne(f Fault) error {
 	if f.Value == 0 {
 		f.Value = p.preset
 	}
-	if err := p.kind.check(p.name, f.Value); err != nil {
+	if err := p.kind.check(p.name, f.Value, p.most); err != nil {
 		return err
 	}
 	if p.plant == nil {

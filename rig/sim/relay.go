@@ -141,7 +141,7 @@ const bounceLimit = int64(3500 * time.Microsecond)
 // time for less.
 func (k *relay) closing(at int64, brk bool) {
 	k.steps = append(k.steps, step{at, brk, true})
-	if lasts := max(k.bounceLong, k.worn.bounces()); lasts > 0 {
+	if lasts := min(max(k.bounceLong, k.worn.bounces()), int64(longestBounce)); lasts > 0 {
 		k.bounceOn(at, brk, lasts)
 		return
 	}
@@ -161,6 +161,10 @@ func (k *relay) closing(at int64, brk bool) {
 		weight *= 0.8
 	}
 }
+
+// longestBounce is for how long a contact can bounce. Each of its edges is kept in memory, so one
+// that bounced for a day would fill it.
+const longestBounce = 10 * time.Second
 
 // bounceOn lets the contact bounce for the time given.
 func (k *relay) bounceOn(at int64, brk bool, lasts int64) {

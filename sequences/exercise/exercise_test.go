@@ -162,6 +162,7 @@ func TestParse_Bad(t *testing.T) {
 		{"fault: long-bounce", "fault: long-bouncy", `did you mean long-bounce?`},
 		{"8 ms to 30 ms", "30 ms to 8 ms", `the range ends below its beginning`},
 		{"8 ms to 30 ms", "8 to 30 ms", `"8" has no unit`},
+		{"8 ms to 30 ms", "8 ms to 30 h", `108000 s must be more than 0 and at most 10 s`},
 		{"place: K1", "place: K9", `"K9": did you mean K1?`},
 		{"  - {weight: 1}\n", "", `there is no state in which nothing is wrong`},
 		{"answers: [dead-relay]", "answers: [long-bounce]", `the list names no cause beyond those of the states`},

@@ -265,12 +265,12 @@ func (r *reader) value(n *yamlfile.Node, info sim.FaultInfo, x *FaultRange) {
 		return
 	}
 	low, high, ranged := strings.Cut(text, " to ")
-	if !ranged {
-		high = low
+	a, ok := read(n, strings.TrimSpace(low))
+	b := a
+	if ok && ranged {
+		b, ok = read(n, strings.TrimSpace(high))
 	}
-	a, aOK := read(n, strings.TrimSpace(low))
-	b, bOK := read(n, strings.TrimSpace(high))
-	if !aOK || !bOK {
+	if !ok {
 		return
 	}
 	if x.Low, x.High = a.Value, b.Value; x.Low > x.High {
