@@ -54,6 +54,7 @@ const (
 	AlreadyHigh  DoubtCode = "already-high"
 	AlreadyLow   DoubtCode = "already-low"
 	DidNotPulse  DoubtCode = "did-not-pulse"
+	OnePulseOnly DoubtCode = "one-pulse-only" // of several that were to come
 )
 
 // Doubts of contacts. Signal is the contact.

@@ -23,6 +23,13 @@ const (
 	// PulseDuration is how long an output that pulses stays high (IEEE Std 181, 50 %
 	// to 50 %). It is measured where a pulse is expected.
 	PulseDuration Quantity = "pulse_duration"
+	// PulseCount, OnTime, OffTime and FlashingDuration are of an output that goes high and low
+	// again and again: how often, for how long each (IEEE Std 181: pulse duration and pulse
+	// separation), and from the first rise to the last fall.
+	PulseCount       Quantity = "pulse_count"
+	OnTime           Quantity = "on_time"
+	OffTime          Quantity = "off_time"
+	FlashingDuration Quantity = "flashing_duration"
 	// PullInVoltage and DropOutVoltage are the coil voltages at which a rising supply
 	// makes a relay operate and a falling one makes it release (the operate and the
 	// release voltage of IEC 61810-1, from memory). They are measured on ramps.
@@ -69,6 +76,14 @@ var definitions = []Definition{
 		"10 % to 90 % of the output's step; an upper bound where the samples cannot resolve it", "IEEE Std 181"},
 	{PulseDuration, "s", OfOutput, PulseLength, PulseLength,
 		"50 % to 50 % of an expected pulse", "IEEE Std 181"},
+	{PulseCount, "1", OfOutput, MorePulses, FewerPulses,
+		"how many times an output that pulses or flashes goes high", "common practice, no source"},
+	{OnTime, "s", OfOutput, LongOn, ShortOn,
+		"50 % to 50 % of a pulse of several: the one farthest from what is expected, else their mean", "IEEE Std 181"},
+	{OffTime, "s", OfOutput, LongOff, ShortOff,
+		"time between two pulses of several, likewise", "IEEE Std 181"},
+	{FlashingDuration, "s", OfOutput, FlashesOn, FlashesBriefly,
+		"first rise to last fall of an output that is to flash for a set time", "common practice, no source"},
 	{Hold, "s", OfOutput, LeftState, LeftState,
 		"longest time out of the state before the next event", "common practice, no source"},
 	{OperateTime, "s", OfRelay, SlowOperate, SlowOperate,

@@ -33,6 +33,7 @@ const (
 	TimeStamp          gum.Source = "time stamp"
 	ContactTimeStamp   gum.Source = "time stamp of the contact's edge"
 	EdgesMayMerge      gum.Source = "edges that may have been taken for one"
+	FarthestOfSeveral  gum.Source = "the farthest of several"
 	SupplyMoves        gum.Source = "change of the supply while the armature moves"
 )
 
@@ -40,7 +41,7 @@ const (
 func Sources() []gum.Source {
 	all := []gum.Source{Repeatability, NoiseOfTwo, RippleOrNoise, ScatterOfSamples, ConversionMean, StateLevels, LevelDrift, Resolution,
 		SamplingInterval, ConversionGap, ConversionTime, FilterUnknown, FilterMeasured, StepShape, EdgeNotClean, SingleSample, OutputBounces, HiddenEdge,
-		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, EdgesMayMerge, SupplyMoves}
+		HiddenEdgeSwept, SamplesMayBeMeans, SamplesMayBeValues, EventInstant, TimeStamp, ContactTimeStamp, EdgesMayMerge, FarthestOfSeveral, SupplyMoves}
 	for _, s := range capture.Sources() {
 		all = append(all, gum.Source(s))
 	}

@@ -30,6 +30,15 @@ const (
 	NoPulse        Kind = "no-pulse"
 	MorePulses     Kind = "more-pulses"
 	PulseLength    Kind = "pulse-length"
+	FewerPulses    Kind = "fewer-pulses"
+	LongOn         Kind = "long-on"
+	ShortOn        Kind = "short-on"
+	LongOff        Kind = "long-off"
+	ShortOff       Kind = "short-off"
+	FlashesOn      Kind = "flashes-on"      // longer than the time set, or beyond its event
+	FlashesBriefly Kind = "flashes-briefly" // less than the time set
+	DoesNotFlash   Kind = "does-not-flash"  // it goes high and stays there
+	StopsEarly     Kind = "stops-early"     // it flashes no longer before the next event
 	LowWhenOn      Kind = "low-when-on"
 	HighWhenOn     Kind = "high-when-on"
 	HighWhenOff    Kind = "high-when-off"

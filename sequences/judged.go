@@ -14,6 +14,12 @@ func (s *Sequence) judged() error {
 	}
 	for i := range s.Plan.Outputs {
 		o := &s.Plan.Outputs[i]
+		for _, q := range []analyze.Quantity{analyze.PulseCount, analyze.OnTime, analyze.OffTime, analyze.FlashingDuration} {
+			if _, ok := o.Limits[q]; ok {
+				doc.Report("outputs."+o.Signal+".limits", "", string(q)+" has a limit, but pulses are judged by what is expected of them",
+					"leave it out, and write {pulses: 3, on: 200 ms, off: 300 ms, within: 10 %} under expect")
+			}
+		}
 		if _, ok := o.Limits[analyze.PulseDuration]; ok {
 			doc.Report("outputs."+o.Signal+".limits", "", "pulse_duration has a limit, but a pulse is judged by what is expected of it",
 				"leave it out, and write {pulse: 2 s, within: 10 %} under expect")

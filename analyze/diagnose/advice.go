@@ -72,7 +72,7 @@ const fastest = 1.0 / 3300
 var lasting = []gum.Source{gum.Source(capture.UpperResistorDrift), gum.Source(capture.LowerResistorDrift), gum.Source(capture.ADCGainDrift), gum.Source(capture.ADCOffsetDrift), gum.Source(capture.ADCNonlinearity)}
 
 // knownBetter are the lines of which nothing is to be said but that they must be known better.
-var knownBetter = []gum.Source{analyze.ConversionTime, analyze.StepShape, analyze.FilterMeasured, analyze.RippleOrNoise}
+var knownBetter = []gum.Source{analyze.ConversionTime, analyze.StepShape, analyze.FilterMeasured, analyze.RippleOrNoise, analyze.FarthestOfSeveral}
 
 // cause is the lines of one budget that share a remedy.
 type cause struct {

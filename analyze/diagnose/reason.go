@@ -100,6 +100,7 @@ var doubtTexts = map[analyze.DoubtCode]func(*analyze.Measurement, doubt) string{
 	analyze.AlreadyHigh:         fixed("the output was already high"),
 	analyze.AlreadyLow:          fixed("the output was already low"),
 	analyze.DidNotPulse:         fixed("the output did not pulse"),
+	analyze.OnePulseOnly:        fixed("there was one pulse only"),
 	analyze.NoContactWired:      fixed("no such contact is wired"),
 	analyze.AlreadyClosed:       naming("%s was already closed"),
 	analyze.AlreadyOpen:         naming("%s was already open"),

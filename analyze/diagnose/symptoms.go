@@ -219,7 +219,7 @@ func outcomeOf(o *measure.OutputState) outcome {
 	}
 	switch want, named := o.Demand.State(); {
 	case o.Demand == analyze.Any:
-	case o.Demand == analyze.Pulse:
+	case o.Demand == analyze.Pulse || o.Demand == analyze.Train:
 		if !o.Moved {
 			return stood
 		}
@@ -254,6 +254,10 @@ func misbehaviour(o *measure.OutputState) (analyze.Kind, float64) {
 		return analyze.Reversed, math.Min(o.Level, o.Rest)
 	case o.Demand == analyze.Pulse:
 		return pulseMisbehaviour(o)
+	case o.Demand == analyze.Train:
+		return trainMisbehaviour(o)
+	case o.FlashesOn:
+		return analyze.FlashesOn, math.NaN()
 	case !named || o.HighAtEnd == want:
 		return excursion(o)
 	case o.Moved && o.WasKnown && o.WasHigh == want:
@@ -276,6 +280,25 @@ func pulseMisbehaviour(o *measure.OutputState) (analyze.Kind, float64) {
 		return analyze.NoPulse, math.NaN()
 	case o.Pulses > 1:
 		return analyze.MorePulses, float64(o.Pulses)
+	}
+	return "", 0
+}
+
+// steady is for how many times as long as it may an output that is to flash keeps a state, so that
+// it flashes no longer.
+const steady = 1.25
+
+// trainMisbehaviour names what is wrong with an output that moved and should have pulsed or flashed.
+// That its pulses are too many, too few or of another length its figures say.
+func trainMisbehaviour(o *measure.OutputState) (analyze.Kind, float64) {
+	x := o.Expect
+	switch long := o.Quiet > steady*x.OnSpan().Upper; {
+	case o.WasHigh && o.WasKnown && o.HighAtEnd && !x.Flashes():
+		return analyze.Inverted, math.NaN()
+	case o.Turned == 1 && o.HighAtEnd && long:
+		return analyze.DoesNotFlash, o.Quiet
+	case x.Flashes() && o.Turned > 0 && (o.HighAtEnd && long || !o.HighAtEnd && o.Quiet > steady*x.OffSpan().Upper):
+		return analyze.StopsEarly, o.Watched - o.Quiet
 	}
 	return "", 0
 }
@@ -445,7 +468,7 @@ func symptomOfRelease(r *measure.RelayState, c *measure.RelayChange) (string, an
 		return r.Plan.Signal, explained // it had not operated either
 	case c.TooBrief:
 		return r.Plan.Signal, analyze.WatchedShort
-	case r.Output.Level > float64(r.Plan.MustRelease) && r.Output.Demand != analyze.Pulse:
+	case r.Output.Level > float64(r.Plan.MustRelease) && r.Output.Demand != analyze.Pulse && r.Output.Demand != analyze.Train:
 		return r.Plan.Signal, analyze.HeldIn
 	case !r.HasMake:
 		return r.Plan.Break, analyze.UnsteadyMake

@@ -28,11 +28,20 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 	},
 	analyze.MorePulses: func(plan *analyze.Plan, g *group) string {
 		if ofCoils(plan) {
-			return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check for a loose wire, and what else switches the coil.", g.signal, g.number(), g.at())
+			return fmt.Sprintf("%s pulsed %s times at %s, %s expected. Check for a loose wire, and what else switches the coil.", g.signal, g.number(), g.at(), pulsesExpected(plan, g))
 		}
-		return fmt.Sprintf("%s pulsed %s times at %s, once expected. Check the output's programming, and for a loose wire.", g.signal, g.number(), g.at())
+		return fmt.Sprintf("%s pulsed %s times at %s, %s expected. Check the output's programming, and for a loose wire.", g.signal, g.number(), g.at(), pulsesExpected(plan, g))
 	},
-	analyze.DidNotMove: didNotMoveText,
+	analyze.FewerPulses:    fewerPulsesText,
+	analyze.LongOn:         phaseText("stays on too long", "each time"),
+	analyze.ShortOn:        phaseText("is on too briefly", "each time"),
+	analyze.LongOff:        phaseText("stays off too long", "between two pulses"),
+	analyze.ShortOff:       phaseText("is off too briefly", "between two pulses"),
+	analyze.FlashesOn:      flashesOnText,
+	analyze.FlashesBriefly: flashesBrieflyText,
+	analyze.DoesNotFlash:   doesNotFlashText,
+	analyze.StopsEarly:     stopsEarlyText,
+	analyze.DidNotMove:     didNotMoveText,
 	analyze.MovedInstead: func(plan *analyze.Plan, g *group) string {
 		if ofCoils(plan) {
 			return fmt.Sprintf("%s did not move at %s, but %s moved instead: very likely crossed wires. Check which drive switches which coil, then the line's number in the rig file.", g.signal, g.at(), g.other)
@@ -341,7 +350,7 @@ func demandAt(plan *analyze.Plan, g *group) string {
 	for _, e := range g.events {
 		d := o.Expect[e].Demand
 		w := d.String()
-		if d == analyze.Pulse {
+		if d == analyze.Pulse || d == analyze.Train {
 			w = "high"
 		}
 		if word != "" && w != word {

@@ -28,6 +28,32 @@ var (
 	delayed = analyze.Expectation{Demand: analyze.High, After: 2 * time.Second, Within: 0.05}
 )
 
+// Trains of pulses that are expected.
+var (
+	three    = analyze.Expectation{Demand: analyze.Train, Within: 0.1, Pulses: 3, On: 200 * time.Millisecond, Off: 300 * time.Millisecond}
+	flashing = analyze.Expectation{Demand: analyze.Train, Within: 0.1, On: 200 * time.Millisecond, Off: 200 * time.Millisecond}
+	forTwo   = analyze.Expectation{Demand: analyze.Train, Within: 0.1, On: 200 * time.Millisecond, Off: 200 * time.Millisecond, For: 1800 * time.Millisecond}
+)
+
+// pulses is an output that goes high at an instant and changes after each of the times given.
+func pulses(at float64, times ...float64) func(float64) float64 {
+	xs := []float64{0.1, at, 12.6}
+	for i, t := range times {
+		at += t
+		xs = append(xs, at, [2]float64{0.1, 12.6}[i%2])
+	}
+	return levels(xs[0], xs[1:]...)
+}
+
+// flashes are the times of n pulses, of which the last is of another length.
+func flashes(n int, on, off, last float64) []float64 {
+	var times []float64
+	for range n - 1 {
+		times = append(times, on, off)
+	}
+	return append(times, last)
+}
+
 // usual are the limits of a 12 V output.
 func usual() analyze.Limits {
 	return analyze.Limits{
@@ -289,6 +315,89 @@ func TestHardWaves(t *testing.T) {
 			d:       plain(levels(0.1, 1.2, 12.6, 1.4, 0.1, 1.9, 12.6, 2.9, 0.1)),
 			figures: []figure{{"on", "OUT1", analyze.PulseDuration, 1, 1e-6, analyze.Pass}},
 			verdict: analyze.Fail, says: []string{"OUT1 pulsed 2 times at on"}},
+		{name: "train", meaning: "their number, the times farthest from what is expected, both levels, and nothing of it is an excursion",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": three, "off": unmoved}, d: plain(pulses(1.2, 0.2, 0.3, 0.21, 0.28, 0.2)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 3, 0, analyze.Pass}, {"on", "OUT1", analyze.OnTime, 0.21, 1e-6, analyze.Pass},
+				{"on", "OUT1", analyze.OffTime, 0.28, 1e-6, analyze.Pass}, {"on", "OUT1", analyze.HighLevel, 12.6, 1e-5, analyze.Pass},
+				{"on", "OUT1", analyze.LowLevel, 0.1, 1e-5, analyze.Pass}, {"on", "OUT1", analyze.Hold, 0, 0, analyze.Pass},
+				{"on", "OUT1", analyze.SwitchingDelay, 0.1995, 1e-6, analyze.Pass}, {"off", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "train of bouncing contacts", meaning: "what is over within 20 ms is no pulse",
+			limits: without(usual(), analyze.SwitchingDelay), expect: map[string]analyze.Expectation{"on": three, "off": unmoved},
+			d:       plain(pulses(1.2, 0.003, 0.004, 0.193, 0.3, 0.1, 0.008, 0.092, 0.3, 0.19, 0.005, 0.005)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 3, 0, analyze.Pass}, {"on", "OUT1", analyze.OnTime, 0.2, 0.011, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "train with a pulse too few", meaning: "its number alone",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": three, "off": unmoved}, d: plain(pulses(1.2, 0.2, 0.3, 0.2)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 2, 0, analyze.Fail}, {"on", "OUT1", analyze.OnTime, 0.2, 1e-6, analyze.Pass},
+				{"on", "OUT1", analyze.OffTime, 0.3, 1e-6, analyze.Pass}, {"on", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Fail, says: []string{"OUT1 pulsed only 2 times at on, 3 expected"}},
+		{name: "train with a pulse too many", meaning: "its number, and that it was not at rest after the third",
+			limits: without(usual(), analyze.Hold), expect: map[string]analyze.Expectation{"on": three, "off": unmoved}, d: plain(pulses(1.2, 0.2, 0.3, 0.2, 0.3, 0.2, 0.3, 0.2)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 4, 0, analyze.Fail}, {"on", "OUT1", analyze.Hold, 0.2, 2e-3, analyze.NoVerdict}},
+			verdict: analyze.Fail, says: []string{"OUT1 pulsed 4 times at on, 3 expected"}},
+		{name: "train with one pulse too long", meaning: "that one is shown",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": three, "off": unmoved}, d: plain(pulses(1.2, 0.2, 0.3, 0.25, 0.3, 0.2)),
+			figures: []figure{{"on", "OUT1", analyze.OnTime, 0.25, 1e-6, analyze.Fail}, {"on", "OUT1", analyze.PulseCount, 3, 0, analyze.Pass}},
+			verdict: analyze.Fail, says: []string{"OUT1 stays on too long at on: for 250 ms each time; the nearest limit is 220 ms"}},
+		{name: "steady instead of pulses", meaning: "one pulse that has not ended",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": three, "off": goLow}, d: plain(good),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 1, 0, analyze.Fail}, {"on", "OUT1", analyze.OnTime, 2.79, 0.01, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 is steady at on"}},
+		{name: "train that does not come", meaning: "one finding",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": three, "off": unmoved}, d: plain(levels(0.1)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 0, 0, analyze.Fail}, {"on", "OUT1", analyze.SwitchingDelay, nan, 0, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 did not go high at on"}},
+		{name: "train with a hole in its samples", meaning: "a pulse may have been in it",
+			limits: without(usual(), analyze.Hold), expect: map[string]analyze.Expectation{"on": three, "off": unmoved},
+			d:       plain(pulses(1.2, 0.2, 0.3, 0.2, 0.3, 0.2), hole{2.5, 3}),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 3, 0, analyze.Undecided}, {"on", "OUT1", analyze.OnTime, 0.2, 1e-6, analyze.Undecided}},
+			verdict: analyze.Undecided, says: []string{"Samples of OUT1 are missing at on"}},
+		{name: "train with a hole and a pulse too many", meaning: "what was seen is enough to fail",
+			limits: without(usual(), analyze.Hold), expect: map[string]analyze.Expectation{"on": three, "off": unmoved},
+			d:       plain(pulses(1.2, 0.2, 0.3, 0.2, 0.3, 0.2, 0.3, 0.2), hole{3.1, 3.5}),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 4, 0, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 pulsed 4 times at on, 3 expected", "Samples of OUT1 are missing at on"}},
+		{name: "flashing", meaning: "till the next event, wherever that finds it; low from where it no longer flashes",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.1, flashes(8, 0.2, 0.2, 0.12)...)),
+			figures: []figure{{"on", "OUT1", analyze.PulseCount, 8, 0, analyze.NoVerdict}, {"on", "OUT1", analyze.OnTime, 0.2, 1e-6, analyze.Pass},
+				{"on", "OUT1", analyze.OffTime, 0.2, 1e-6, analyze.Pass}, {"off", "OUT1", analyze.SwitchingDelay, 0.0195, 1e-3, analyze.Pass}, {"off", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "flashing, low when the next event comes", meaning: "there is no delay to measure",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.25, flashes(7, 0.2, 0.2, 0.2)...)),
+			figures: []figure{{"on", "OUT1", analyze.OffTime, 0.2, 1e-6, analyze.Pass}, {"off", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "flashing too slowly", meaning: "both times",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.25, flashes(6, 0.25, 0.26, 0.25)...)),
+			figures: []figure{{"on", "OUT1", analyze.OnTime, 0.25, 1e-6, analyze.Fail}, {"on", "OUT1", analyze.OffTime, 0.26, 1e-6, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 stays on too long at on", "OUT1 stays off too long at on"}},
+		{name: "flashing that goes on once after the event", meaning: "until the unit has acted",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.3, flashes(8, 0.2, 0.2, 0.1)...)),
+			figures: []figure{{"off", "OUT1", analyze.SwitchingDelay, 0.1995, 1e-3, analyze.Pass}, {"off", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "flashing that does not end", meaning: "it was to be low",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.2, flashes(20, 0.2, 0.2, 0.2)...)),
+			verdict: analyze.Fail, says: []string{"OUT1 goes on flashing at off"}},
+		{name: "flashing that stops", meaning: "off for longer than that",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(pulses(1.2, flashes(3, 0.2, 0.2, 0.2)...)),
+			figures: []figure{{"on", "OUT1", analyze.OffTime, 1.79, 0.01, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 stops flashing 1.20 s after on"}},
+		{name: "steady instead of flashing", meaning: "high for longer than that",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": flashing, "off": goLow}, d: plain(good),
+			figures: []figure{{"on", "OUT1", analyze.OnTime, 2.79, 0.01, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 is steady at on"}},
+		{name: "flashing for a time", meaning: "from the first rise to the last fall, the last one cut short",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": forTwo, "off": unmoved}, d: plain(pulses(1.2, flashes(5, 0.2, 0.2, 0.1)...)),
+			figures: []figure{{"on", "OUT1", analyze.FlashingDuration, 1.7, 1e-6, analyze.Pass}, {"on", "OUT1", analyze.OnTime, 0.2, 1e-6, analyze.Pass}, {"on", "OUT1", analyze.Hold, 0, 0, analyze.Pass}},
+			verdict: analyze.Pass},
+		{name: "flashing for too short a time", meaning: "from the first rise to the last fall",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": forTwo, "off": unmoved}, d: plain(pulses(1.2, flashes(3, 0.2, 0.2, 0.2)...)),
+			figures: []figure{{"on", "OUT1", analyze.FlashingDuration, 1, 1e-6, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 flashes for only 1.00 s at on"}},
+		{name: "flashing that does not end in its time", meaning: "no less than what was seen",
+			limits: usual(), expect: map[string]analyze.Expectation{"on": forTwo, "off": goLow}, d: plain(pulses(1.2, flashes(7, 0.2, 0.2, 0.2)...)),
+			figures: []figure{{"on", "OUT1", analyze.FlashingDuration, 2.79, 0.01, analyze.Fail}},
+			verdict: analyze.Fail, says: []string{"OUT1 flashes for 2.79 s at on, at most 1.98 s"}},
 		{name: "changes exactly at the event", meaning: "a delay of nothing, within one interval",
 			limits: usual(), expect: both, d: plain(levels(0.1, 1, 12.6, 4, 0.1)),
 			figures: []figure{{"on", "OUT1", analyze.SwitchingDelay, -0.0005, 1e-6, analyze.Pass}, {"off", "OUT1", analyze.SwitchingDelay, -0.0005, 1e-6, analyze.Pass},

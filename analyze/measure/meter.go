@@ -38,6 +38,8 @@ type outputMeter struct {
 	high    bool
 	known   bool
 	demand  analyze.Demand // the last one that named a state
+	// flashed is what was expected at the event before.
+	flashed analyze.Expectation
 	// lowReported and highReported: the level before the first event has been reported.
 	lowReported, highReported bool
 	// lowest and highest levels that the output has had, NaN until known.
@@ -73,6 +75,7 @@ type seen struct {
 	end        crossing // of a pulse
 	ended      bool     // end is placed
 	absent     absence  // from the state
+	train      *train   // nil: it is not followed from edge to edge
 	// gap and crossGap are seconds without samples, in the state and at the crossing,
 	// where they are too many; else 0.
 	gap, crossGap float64

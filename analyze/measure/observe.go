@@ -29,6 +29,8 @@ type observed struct {
 	last      capture.Instant // when the last sample was taken
 	// cut says that samples after the last one were left out on purpose.
 	cut bool
+	// kept is how many spans are kept.
+	kept int
 }
 
 // mostBetween is the share of the samples in the middle half of the amplitude above
@@ -38,6 +40,9 @@ const mostBetween = 0.25
 
 // keptSpans bounds what is kept of an output that will not stop moving.
 const keptSpans = 64
+
+// keptTurns bounds what is kept of one that is to go high and low again and again.
+const keptTurns = 4096
 
 // moved reports whether the output crossed its mid reference level.
 func (o observed) moved() bool { return len(o.spans) > 1 }
@@ -76,6 +81,7 @@ type prior struct {
 	high, known bool    // which state that was
 	swing       float64 // volts between its two states, as far as is known
 	nominal     float64 // volts
+	train       bool    // it is expected to go high and low again and again
 }
 
 // pulses counts the times for which the output went high, bounce not counted.
@@ -118,7 +124,10 @@ func (o *observed) leaves(entry span) (at capture.Instant, ok bool) {
 // were kept.
 func observe(tr *capture.Trace, from, to capture.Instant, kept []capture.Span, p prior) observed {
 	x := extremesOf(tr, from, to)
-	o := observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN(), last: x.last}
+	o := observed{n: x.n, lo: x.lo, hi: x.hi, low: math.NaN(), high: math.NaN(), last: x.last, kept: keptSpans}
+	if p.train {
+		o.kept = keptTurns
+	}
 	if x.n == 0 {
 		return o
 	}
@@ -184,7 +193,7 @@ func (o *observed) split(tr *capture.Trace, from, to capture.Instant, p prior) {
 
 // turn begins a stretch in the other state.
 func (o *observed) turn(current *span, at capture.Instant) {
-	if len(o.spans) == keptSpans-1 {
+	if len(o.spans) >= o.kept-1 {
 		o.more++
 		current.high = !current.high
 		return

@@ -21,7 +21,9 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	x := m.expectation(o, e.Name)
 	o.now = seen{expect: x, before: o.level, wasHigh: o.high, wasKnown: o.known}
 	s := &o.now
-	s.o = observe(tr, e.At, to, m.keptSpans, o.prior(tr))
+	before := o.prior(tr)
+	before.train = x.Demand == analyze.Train || o.flashed.Flashes()
+	s.o = observe(tr, e.At, to, m.keptSpans, before)
 	if s.o.n == 0 {
 		o.nothing(m, e)
 		return
@@ -39,6 +41,9 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	if !s.before.known() && s.moved {
 		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
+	if x.Demand == analyze.Train || x.Demand == analyze.Any && s.o.crossings() > 2 && s.o.more == 0 || o.flashed.Flashes() {
+		s.train = o.followTrain(m, tr, e, to)
+	}
 	o.placeCrossing(tr, e, to)
 	o.measureHold(m, tr, e, to)
 	if o.plan == nil && !m.undemanded {
@@ -47,8 +52,16 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	}
 	o.reportLevels(m, tr, e)
 	o.reportSwitching(m, tr, e, to)
-	o.reportHold(m, e, o.limitOf(analyze.Hold), false)
-	if o.demand = x.Demand; x.Demand == analyze.Pulse {
+	if x.Demand == analyze.Train || x.Demand == analyze.Any {
+		o.reportTrain(m, e)
+	}
+	if !x.Flashes() {
+		o.reportHold(m, e, o.limitOf(analyze.Hold), false)
+	}
+	switch o.demand = x.Demand; {
+	case x.Flashes():
+		o.demand = analyze.Any // it may be in either state at the next event
+	case x.Demand == analyze.Pulse || x.Demand == analyze.Train:
 		o.demand = analyze.Low // that is how a pulse leaves it
 	}
 }
@@ -96,7 +109,7 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event, to captu
 	if !s.moved {
 		return
 	}
-	entry, ok := s.o.entry(s.high)
+	entry, ok := o.comesInto(s.high)
 	if !ok {
 		return
 	}
@@ -104,13 +117,59 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event, to captu
 	if !s.state.known() || !s.before.known() {
 		return
 	}
-	s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
+	if t, stopped := s.train.turnAt(entry.from); o.flashed.Flashes() && stopped {
+		s.cross, s.placed = t.cross, t.placed // it need not be the first
+	} else {
+		s.cross, s.placed = place(tr, e.At-capture.Instant(4*s.o.interval*1e9), entry.from, e.At, s.before, s.state)
+	}
 	o.averaging.add(s.cross)
 	s.aberration = farthest(tr, entry.from, min(to, entry.from.Add(transient)), s.state.volts, entry.high)
 	if u := e.Uncertainty.Seconds(); s.placed && u > 0 {
 		s.cross.add(analyze.EventInstant, "normal", u, 1)
 	}
 }
+
+// comesInto returns the stretch with which the output came into a state: the first one, and after
+// flashing, which may go on until the unit has acted, the first one that flashing does not make.
+// It did not come into one that it was in all along.
+func (o *outputMeter) comesInto(high bool) (span, bool) {
+	if t, stopped := o.stopsFlashing(high); stopped {
+		return o.now.o.spans[t.first], t.crossed
+	}
+	return o.now.o.entry(high)
+}
+
+// stopsFlashing returns the stretch in a state by which an output that flashed before shows that
+// it does so no longer, and whether there is one.
+func (o *outputMeter) stopsFlashing(high bool) (turn, bool) {
+	if !o.flashed.Flashes() {
+		return turn{}, false
+	}
+	longest := o.flashed.OffSpan().Upper
+	if high {
+		longest = o.flashed.OnSpan().Upper
+	}
+	for _, t := range o.now.o.stretches() {
+		if t.high == high && t.lasts() > stopped*longest {
+			return t, true
+		}
+	}
+	return turn{}, false
+}
+
+// flashesOn reports whether an output that was to flash until the event flashes still.
+func (o *outputMeter) flashesOn() bool {
+	want, named := o.now.expect.Demand.State()
+	if !named || !o.flashed.Flashes() || len(o.now.train.turns) < 3 {
+		return false
+	}
+	_, stopped := o.stopsFlashing(want)
+	return !stopped
+}
+
+// stopped is how many times longer than flashing can make it an output is in one state, once it
+// no longer flashes.
+const stopped = 1.25
 
 // transient is how long a transition may overshoot, at most: an excursion lasts.
 const transient = longestSettling / 5
@@ -149,8 +208,13 @@ func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.In
 	if s.expect.Demand == analyze.Unmoved && s.wasKnown {
 		return e.At
 	}
-	entry, ok := s.o.entry(s.high)
+	entry, ok := o.comesInto(s.high)
 	towards := s.state.volts
+	if s.expect.Demand == analyze.Train {
+		if ok = s.train.rest >= 0; ok {
+			entry, towards = s.o.spans[s.train.turns[s.train.rest].first], o.heldLevel()
+		}
+	}
 	if s.expect.Demand == analyze.Pulse {
 		if entry, ok = s.o.after(s.stretch); ok {
 			towards = o.heldLevel()
@@ -198,7 +262,7 @@ func reached(tr *capture.Trace, from, to capture.Instant, volts, tol float64, ri
 // heldLevel is the level that the output must keep.
 func (o *outputMeter) heldLevel() float64 {
 	s := &o.now
-	if d := s.expect.Demand; (d == analyze.Unmoved || d == analyze.Pulse) && s.before.known() {
+	if d := s.expect.Demand; (d == analyze.Unmoved || d == analyze.Pulse || d == analyze.Train) && s.before.known() {
 		return s.before.volts
 	}
 	return s.state.volts
@@ -259,7 +323,7 @@ func (o *outputMeter) mustHold() bool { return o.plan != nil && o.now.expect.Dem
 func (o *outputMeter) neverReached() (analyze.Doubt, bool) {
 	s := &o.now
 	switch want, named := s.expect.Demand.State(); {
-	case !named || s.expect.Demand == analyze.Pulse || s.high == want:
+	case !named || s.expect.Demand == analyze.Pulse || s.expect.Demand == analyze.Train || s.high == want:
 		return analyze.Doubt{}, false
 	case s.brief:
 		return o.watchedBriefly(), true
@@ -351,8 +415,11 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 	if s.state.n < fewHeld {
 		return
 	}
-	if s.expect.Demand == analyze.Pulse {
+	switch s.expect.Demand {
+	case analyze.Pulse:
 		o.reportPulseEnd(m, tr, e)
+	case analyze.Train:
+		o.reportTrainLow(m, tr, e)
 	}
 }
 
@@ -462,6 +529,9 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	s := &o.now
 	want, named := s.expect.Demand.State()
 	due := named && (!s.wasKnown || s.wasHigh != want)
+	if named && s.wasKnown && o.flashed.Flashes() && s.high == want {
+		due = s.entry.crossed // where it was there all along, it has no delay
+	}
 	if !due && !(s.expect.Demand == analyze.Any && s.moved) {
 		if named && changedDemand(o.demand, s.expect.Demand) {
 			o.missingSwitching(m, e, analyze.Undecided, already(want))
@@ -647,6 +717,7 @@ func (o *outputMeter) after() {
 	if s.o.n == 0 {
 		return
 	}
+	o.flashed = s.expect
 	last := s.o.final()
 	o.settle(s.endLevel, last.high)
 	if last.crossed {

@@ -274,6 +274,37 @@ func TestRelay_Pulse(t *testing.T) {
 	}
 }
 
+// A relay behind an output that pulses is judged at each edge, and the worst is shown.
+func TestRelay_Train(t *testing.T) {
+	plan := relayPlan()
+	plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Train, Within: 0.1, Pulses: 2, On: 100 * time.Millisecond, Off: 100 * time.Millisecond}
+	slow := func(second float64) drawing {
+		return draw(4).output("OUT1", 1e3, levels(0, 1.05, 12, 1.15, 0, 1.25, 12, 1.35, 0)).
+			contact("K1_NO", false, 1.056, 1.0565, 1.057, 1.153, 1.25+second, 1.353).contact("K1_NC", true, 1.054, 1.1555, 1.254, 1.3575).event("on", 1)
+	}
+	r, findings := measured(t, plan, slow(0.008))
+	for _, f := range []figure{
+		{"on", "OUT1", analyze.PulseCount, 2, 0, analyze.Pass},
+		{"on", "K1", analyze.OperateTime, 8.5e-3, 1e-6, analyze.Pass},
+		{"on", "K1", analyze.ReleaseTime, 8e-3, 1e-6, analyze.Pass},
+		{"on", "K1_NO", analyze.BounceTime, 1e-3, 1e-9, analyze.Pass},
+	} {
+		f.check(t, r)
+		if n := len(rowsOf(r, f.event, f.signal, f.q)); n != 1 {
+			t.Errorf("%s %s: %d rows, want the worst alone", f.signal, f.q, n)
+		}
+	}
+	says(t, findings)
+	r, findings = measured(t, plan, slow(0.03))
+	figure{"on", "K1", analyze.OperateTime, 30.5e-3, 1e-6, analyze.Fail}.check(t, r)
+	says(t, findings, "K1 operates slowly")
+	r, findings = measured(t, plan, draw(4).output("OUT1", 1e3, levels(0, 1.05, 12, 1.15, 0, 1.25, 12, 1.35, 0)).
+		contact("K1_NO", false, 1.056, 1.153).contact("K1_NC", true, 1.054, 1.1555).event("on", 1))
+	if r.Verdict() != analyze.Fail {
+		t.Errorf("verdict %q of a relay that missed a pulse: %v", r.Verdict(), findings)
+	}
+}
+
 // Each contact's own time stamps count in a time between the two.
 func TestRelay_Stamps(t *testing.T) {
 	d := draw(2).output("OUT1", 1e3, levels(0, 0.5, 12)).

@@ -41,6 +41,9 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	if mv, moves := m.plan.Moves[e.Name]; moves {
 		return r.move(m, c, e, to, mv)
 	}
+	if r.output != nil && r.output.now.train.tells() {
+		return r.measureTrain(m, c, e, to)
+	}
 	end, pulsed := r.pulseEnd(c)
 	if !pulsed {
 		x := r.changes(c, e.At, to)

@@ -46,6 +46,14 @@ type OutputState struct {
 	Entered           float64 // seconds from the event to its first sample in the state that it ended in; 0: it did not move
 	Interval          float64 // seconds between samples
 	WentHigh, WentLow bool    // it came into that state, whether it stayed or not
+	// Expect is what was expected of it.
+	Expect analyze.Expectation
+	// Turned is how many times it changed its state, bounce not counted, where it is followed from
+	// edge to edge; Quiet the seconds from the last time to the end of what was watched.
+	Turned int
+	Quiet  float64
+	// FlashesOn says that it was to flash until this event, and does so still.
+	FlashesOn bool
 
 	Before, Level, Rest float64 // volts: before the event, of the state judged, at the end
 	LevelKnown          bool
@@ -132,7 +140,12 @@ func (o *outputMeter) state(from capture.Instant, lasted time.Duration) OutputSt
 	}
 	x.High, x.HighAtEnd, x.Moved = s.high, s.o.final().high, s.moved
 	x.Crossings, x.Pulses = s.o.crossings(), s.o.pulses()
-	x.Interval = s.o.interval
+	x.Interval, x.Expect = s.o.interval, s.expect
+	if t := s.train; t != nil && len(t.turns) > 0 {
+		last := t.turns[len(t.turns)-1]
+		x.Turned, x.Quiet, x.Pulses = len(t.turns), math.Max(0, t.end-last.from.Sub(t.zero).Seconds()), t.pulses()
+		x.FlashesOn = s.expect.Demand != analyze.Train && o.flashesOn()
+	}
 	if into, moved := s.o.entry(x.HighAtEnd); moved {
 		x.Entered = into.from.Sub(from).Seconds()
 	}
