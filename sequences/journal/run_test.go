@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -117,8 +118,11 @@ func checkStored(tb tester, db *DB, n int) {
 }
 
 // sameBits compares floats bit for bit, apart from the sign of zero and the bits
-// of NaN, which SQLite does not keep.
-var sameBits = cmp.Comparer(func(a, b float64) bool { return a == b || a != a && b != b })
+// of NaN, which SQLite does not keep. Captures are compared whole: byte by byte takes cmp longest.
+var sameBits = cmp.Options{
+	cmp.Comparer(func(a, b float64) bool { return a == b || a != a && b != b }),
+	cmp.Comparer(func(a, b []byte) bool { return (a == nil) == (b == nil) && bytes.Equal(a, b) }),
+}
 
 func TestRun_RoundTrip(t *testing.T) {
 	t.Parallel()
