@@ -135,13 +135,12 @@ func relays(seq *sequences.Sequence) []sim.Relay {
 
 // BenchFor returns the built-in simulated bench that has all that a sequence names.
 func BenchFor(seq *sequences.Sequence) *wiring.Rig {
-	all := rigfile.Builtin()
-	nearest := all[0]
-	for _, rig := range all {
+	var nearest *wiring.Rig
+	for rig := range rigfile.EachBuiltin() {
 		if seq.NamedBy(rig) {
 			return rig
 		}
-		if seq.MovesSupply() && rig.Supply != nil {
+		if nearest == nil || seq.MovesSupply() && rig.Supply != nil {
 			nearest = rig // its error names what is missing
 		}
 	}

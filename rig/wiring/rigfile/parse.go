@@ -25,20 +25,25 @@ import (
 var builtin embed.FS
 
 // Builtin returns the simulated benches that need no file, the panel's first.
-func Builtin() []*wiring.Rig {
-	var all []*wiring.Rig
-	for _, name := range []string{"bench.yaml", "relay.yaml", "supply.yaml"} {
-		src, err := builtin.ReadFile(name)
-		if err != nil {
-			panic(err) // the file is compiled in
+func Builtin() []*wiring.Rig { return slices.Collect(EachBuiltin()) }
+
+// EachBuiltin reads them one by one: who has found the one that is looked for reads no more.
+func EachBuiltin() iter.Seq[*wiring.Rig] {
+	return func(yield func(*wiring.Rig) bool) {
+		for _, name := range []string{"bench.yaml", "relay.yaml", "supply.yaml"} {
+			src, err := builtin.ReadFile(name)
+			if err != nil {
+				panic(err) // the file is compiled in
+			}
+			r, err := Parse(name, src)
+			if err != nil {
+				panic(err) // a test reads every built-in file
+			}
+			if !yield(r) {
+				return
+			}
 		}
-		r, err := Parse(name, src)
-		if err != nil {
-			panic(err) // a test reads every built-in file
-		}
-		all = append(all, r)
 	}
-	return all
 }
 
 // Load reads a rig: a built-in name first, then a file. Waiting for a pipe ends with the
@@ -52,7 +57,7 @@ func Load(ctx context.Context, nameOrPath string) (*wiring.Rig, error) {
 // be read only once.
 func LoadSource(ctx context.Context, nameOrPath string) (*wiring.Rig, []byte, error) {
 	var names []string
-	for _, r := range Builtin() {
+	for r := range EachBuiltin() {
 		if r.Name == nameOrPath {
 			return r, nil, nil
 		}
