@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"runtime"
 	"testing"
 	"time"
@@ -13,6 +11,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture"
+	"makebreak/testdata/goldenfile"
 )
 
 // rise is how an output goes from 0 to 1 from 0 s on.
@@ -363,25 +362,6 @@ func TestShapes_Held(t *testing.T) {
 		}
 	}
 	if draws == 80 && runtime.GOARCH == "amd64" {
-		checkGolden(t, "shapes.md", table)
-	}
-}
-
-// checkGolden compares a table with testdata/golden, or writes it there where MAKEBREAK_UPDATE is set.
-func checkGolden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("..", "..", "testdata", "golden", name)
-	if os.Getenv("MAKEBREAK_UPDATE") != "" {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got != string(want) {
-		t.Errorf("%s differs from what the test made (MAKEBREAK_UPDATE=1 writes it anew):\n%s", path, got)
+		goldenfile.Check(t, "shapes.md", table)
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"makebreak/analyze/cause"
 	"makebreak/testdata/drawnbench"
+	"makebreak/testdata/goldenfile"
 )
 
 // causesDrawing is the number of the drawing of benches that the causes were measured on last. Each
@@ -86,8 +87,8 @@ func TestCauses_DrawnBenches(t *testing.T) {
 		t.Errorf("the true cause is among the first three on %d of %d benches, 92 %% were reached", c.Three(), told)
 	}
 	if runtime.GOARCH == "amd64" {
-		checkGolden(t, "causes-shares.md", summary)
-		checkGolden(t, "causes-confusion.md", confusion)
+		goldenfile.Check(t, "causes-shares.md", summary)
+		goldenfile.Check(t, "causes-confusion.md", confusion)
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
+	"makebreak/testdata/faultrun"
 )
 
 // at is one figure of a cycle: which one of its event it is, counted, since an event may
@@ -159,7 +160,7 @@ func TestReportCapture_NotMisread(t *testing.T) {
 	t.Parallel()
 	cases := [][]string{{"armed-high"}}
 	for _, f := range sim.Faults() {
-		sequence, text := faultRun(f.Name)
+		sequence, text := faultrun.Of(f.Name)
 		cases = append(cases, []string{sequence, "--fault", text, "--yes"})
 	}
 	doubted := 0

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"math"
 	"slices"
 	"strings"

@@ -1,10 +1,9 @@
-package main
+package setup_test
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"os"
-	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -21,6 +20,7 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/goldenfile"
 )
 
 // coverage counts, for one quantity, how often its 95 % interval held the truth.
@@ -262,55 +262,69 @@ var filters = []struct {
 
 // coverAll draws benches from their tolerances, with as many of each sequence as
 // its share of a hundred says, and counts every figure in its row of a table.
-func coverAll(t *testing.T, benches int, names []string, shares []int) map[string]*coverage {
+func coverAll(t *testing.T, benches int, names []string, shares []int) *coverages {
 	t.Helper()
-	var mu sync.Mutex
-	table := map[string]*coverage{}
+	table := newTable()
+	beside(benches, func(i int) {
+		k, rest := 0, i%100
+		for rest >= shares[k] {
+			rest -= shares[k]
+			k++
+		}
+		seq, err := sequences.Load(t.Context(), names[k])
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		figure := 0
+		opts := sim.Opts{Seed: uint64(10_000 + i), Weights: filters[i/100%len(filters)].weights}
+		cover(t, seq, opts, func(q analyze.Quantity, value, u, truth float64) {
+			row := string(q)
+			if q == analyze.SwitchingDelay || q == analyze.PulseDuration {
+				row += map[bool]string{true: ", swept", false: ", followed"}[k >= 2]
+			}
+			table.count(row, value, u, truth, float64((7*i+13*figure)%100)/100)
+			figure++
+		})
+	})
+	return table
+}
+
+// beside calls do with each number below n, some at once.
+func beside(n int, do func(i int)) {
 	work := make(chan int)
 	var group sync.WaitGroup
 	for range 2 {
 		group.Go(func() {
 			for i := range work {
-				k, rest := 0, i%100
-				for rest >= shares[k] {
-					rest -= shares[k]
-					k++
-				}
-				seq, err := sequences.Load(t.Context(), names[k])
-				if err != nil {
-					t.Error(err)
-					continue
-				}
-				figure := 0
-				opts := sim.Opts{Seed: uint64(10_000 + i), Weights: filters[i/100%len(filters)].weights}
-				cover(t, seq, opts, func(q analyze.Quantity, value, u, truth float64) {
-					mu.Lock()
-					defer mu.Unlock()
-					row := string(q)
-					if q == analyze.SwitchingDelay || q == analyze.PulseDuration {
-						row += map[bool]string{true: ", swept", false: ", followed"}[k >= 2]
-					}
-					count(table, row, value, u, truth, float64((7*i+13*figure)%100)/100)
-					figure++
-				})
+				do(i)
 			}
 		})
 	}
-	for i := range benches {
+	for i := range n {
 		work <- i
 	}
 	close(work)
 	group.Wait()
-	return table
 }
+
+// coverages counts figures by the rows of a table, for several benches at once.
+type coverages struct {
+	sync.Mutex
+	rows map[string]*coverage
+}
+
+func newTable() *coverages { return &coverages{rows: map[string]*coverage{}} }
 
 // count counts a figure in its row. share is by how much of U its true value lies
 // beyond the limit that it is judged by.
-func count(table map[string]*coverage, row string, value, u, truth, share float64) {
-	c := table[row]
+func (t *coverages) count(row string, value, u, truth, share float64) {
+	t.Lock()
+	defer t.Unlock()
+	c := t.rows[row]
 	if c == nil {
 		c = &coverage{}
-		table[row] = c
+		t.rows[row] = c
 	}
 	c.n++
 	c.sumU += u
@@ -324,9 +338,9 @@ func count(table map[string]*coverage, row string, value, u, truth, share float6
 // they are on. Its truth is the hum that was planted, a sine at the terminal, peak to
 // peak, and 0 when they are off: there is nothing else on these outputs, and what the
 // converter's noise adds and its averaging takes away is the measurement's own error.
-func coverRipple(t *testing.T, table map[string]*coverage, benches int) {
+func coverRipple(t *testing.T, table *coverages, benches int) {
 	t.Helper()
-	for i := range benches {
+	beside(benches, func(i int) {
 		hum := 0.15 + 0.3*float64(i)/float64(benches)
 		figure := 0
 		for _, m := range runSimulated(t, "armed-high", 1, uint64(20_000+i), fmt.Sprintf("hum=%.4f mV", hum*1e3)).rows {
@@ -337,10 +351,10 @@ func coverRipple(t *testing.T, table map[string]*coverage, benches int) {
 			if m.Event == "disarm" {
 				row, truth = "ripple, quiet", 0.0
 			}
-			count(table, row, m.Value, m.Expanded, truth, float64((7*i+13*figure)%100)/100)
+			table.count(row, m.Value, m.Expanded, truth, float64((7*i+13*figure)%100)/100)
 			figure++
 		}
-	}
+	})
 }
 
 // ramps is the part of relay-supply that searches a relay's voltages, sooner done.
@@ -358,21 +372,22 @@ relays: {K1: {make: K1_NO, break: K1_NC}}
 // coverRamps counts the pull-in and drop-out voltages of relays on ramps. Their truth
 // is the coil current at which the simulated armature moves, times the coil's
 // resistance.
-func coverRamps(t *testing.T, table map[string]*coverage, benches int) {
+func coverRamps(t *testing.T, table *coverages, benches int) {
 	t.Helper()
-	for i := range benches {
+	beside(benches, func(i int) {
 		seq, err := sequences.Parse("ramps.yaml", []byte(ramps))
 		if err != nil {
-			t.Fatal(err)
+			t.Error(err)
+			return
 		}
 		figure := 0
 		cover(t, seq, sim.Opts{Seed: uint64(30_000 + i)}, func(q analyze.Quantity, value, u, truth float64) {
 			if q == analyze.PullInVoltage || q == analyze.DropOutVoltage {
-				count(table, string(q), value, u, truth, float64((7*i+13*figure)%100)/100)
+				table.count(string(q), value, u, truth, float64((7*i+13*figure)%100)/100)
 				figure++
 			}
 		})
-	}
+	})
 }
 
 // edges and spells are short sequences of one output with a relay.
@@ -399,31 +414,32 @@ relays: {K1: {make: K1_NO, break: K1_NC}}
 
 // coverSlow counts one quantity of an output that is followed and of one that is swept,
 // on benches that opts makes of a number from 0 to 1.
-func coverSlow(t *testing.T, table map[string]*coverage, text, row string, q analyze.Quantity, seed uint64, benches int, opts func(x float64, swept bool) sim.Opts) {
+func coverSlow(t *testing.T, table *coverages, text, row string, q analyze.Quantity, seed uint64, benches int, opts func(x float64, swept bool) sim.Opts) {
 	t.Helper()
-	for i := range benches {
+	beside(benches, func(i int) {
 		swept := i%2 == 1
 		mode := map[bool]string{false: "follow", true: "sweep"}[swept]
 		seq, err := sequences.Parse("slow.yaml", []byte(text+"sample: "+mode+"\n"))
 		if err != nil {
-			t.Fatal(err)
+			t.Error(err)
+			return
 		}
 		o := opts(float64(i)/float64(benches), swept)
 		o.Seed = seed + uint64(i)
 		figure := 0
 		cover(t, seq, o, func(got analyze.Quantity, value, u, truth float64) {
 			if got == q {
-				count(table, row+map[bool]string{false: ", followed", true: ", swept"}[swept], value, u, truth, float64((7*i+13*figure)%100)/100)
+				table.count(row+map[bool]string{false: ", followed", true: ", swept"}[swept], value, u, truth, float64((7*i+13*figure)%100)/100)
 				figure++
 			}
 		})
-	}
+	})
 }
 
 // coverDurations counts the transition durations of outputs with a capacitor across the coil
 // that gives edges a time constant of 3 to 40 ms, or 15 to 40 ms where they are swept: such as
 // are figures and no bounds.
-func coverDurations(t *testing.T, table map[string]*coverage, benches int) {
+func coverDurations(t *testing.T, table *coverages, benches int) {
 	t.Helper()
 	coverSlow(t, table, edges, "transition_duration", analyze.TransitionDuration, 40_000, benches, func(x float64, swept bool) sim.Opts {
 		tau := 3 + 37*x
@@ -436,7 +452,7 @@ func coverDurations(t *testing.T, table map[string]*coverage, benches int) {
 
 // coverHold counts how long outputs are away from their level whose sense wire is off for
 // some 20 to 200 ms, and those that fall back 0.4 to 0.6 s after they switched on.
-func coverHold(t *testing.T, table map[string]*coverage, benches int) {
+func coverHold(t *testing.T, table *coverages, benches int) {
 	t.Helper()
 	coverSlow(t, table, spells, "hold, wire off", analyze.Hold, 50_000, benches, func(float64, bool) sim.Opts {
 		return sim.Opts{Faults: []sim.Fault{{Name: "loose-wire"}}}
@@ -450,6 +466,7 @@ func coverHold(t *testing.T, table map[string]*coverage, benches int) {
 // delays, relays, kernel latencies) from their tolerances and counts how often the
 // stated 95 % interval of each quantity holds the simulator's truth.
 func TestCoverage_Benches(t *testing.T) {
+	t.Parallel()
 	benches := 2000
 	if raceEnabled || testing.Short() {
 		benches = 60
@@ -464,7 +481,7 @@ func TestCoverage_Benches(t *testing.T) {
 	if benches < 2000 {
 		return // too few to tell 93 % from 98 %
 	}
-	for row, c := range table {
+	for row, c := range table.rows {
 		// A ripple's interval goes from the least to the most that it can be: it may hold more.
 		most := 0.98
 		if placed(row) || strings.HasPrefix(row, "ripple") {
@@ -478,7 +495,7 @@ func TestCoverage_Benches(t *testing.T) {
 		}
 	}
 	if runtime.GOARCH == "amd64" { // elsewhere fused multiply-adds move the last digits
-		checkGolden(t, "coverage.md", text)
+		goldenfile.Check(t, "coverage.md", text)
 	}
 }
 
@@ -493,40 +510,16 @@ func placed(row string) bool {
 	return false
 }
 
-func coverageTable(table map[string]*coverage) string {
-	rows := make([]string, 0, len(table))
-	for row := range table {
-		rows = append(rows, row)
-	}
-	slices.Sort(rows)
+func coverageTable(table *coverages) string {
+	rows := slices.Sorted(maps.Keys(table.rows))
 	var b strings.Builder
 	b.WriteString("| quantity | figures | mean U | intervals that hold the truth | passed though outside the limit |\n| --- | --- | --- | --- | --- |\n")
 	for _, row := range rows {
-		c := table[row]
+		c := table.rows[row]
 		q := analyze.Quantity(strings.Split(row, ",")[0])
 		u := report.Reading(q, c.sumU/float64(c.n), c.sumU/float64(c.n))
 		u, _, _ = strings.Cut(u, " ±")
 		fmt.Fprintf(&b, "| %s | %d | %s | %.1f %% | %.2f %% |\n", row, c.n, u, 100*c.share(), 100*c.wrongShare())
 	}
 	return b.String()
-}
-
-// checkGolden compares a text with testdata/golden, or writes it there where
-// MAKEBREAK_UPDATE is set.
-func checkGolden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("..", "..", "testdata", "golden", name)
-	if os.Getenv("MAKEBREAK_UPDATE") != "" {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got != string(want) {
-		t.Errorf("%s differs from what the test made (MAKEBREAK_UPDATE=1 writes it anew):\n%s", path, got)
-	}
 }

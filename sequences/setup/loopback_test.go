@@ -1,4 +1,4 @@
-package main
+package setup_test
 
 import (
 	"context"

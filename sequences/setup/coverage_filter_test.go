@@ -1,11 +1,10 @@
-package main
+package setup_test
 
 import (
 	"fmt"
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 
 	"makebreak/analyze"
@@ -14,6 +13,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/goldenfile"
 )
 
 // loopBacks is how many loop-backs each filter is measured by: what one finds is a little off.
@@ -39,7 +39,7 @@ type filterCase struct {
 }
 
 // cover counts the times of one bench, by quantity.
-func (c filterCase) cover(t *testing.T, i int, table map[string]*coverage, mu *sync.Mutex) {
+func (c filterCase) cover(t *testing.T, i int, table *coverages) {
 	names := []string{"armed-high", "relay-only", "armed-pulse"}
 	seq, err := sequences.Load(t.Context(), names[i%len(names)])
 	if err != nil {
@@ -54,9 +54,7 @@ func (c filterCase) cover(t *testing.T, i int, table map[string]*coverage, mu *s
 	figure := 0
 	coverOn(t, rig, seq, sim.Opts{Seed: uint64(80_000 + i), Weights: c.weights}, func(q analyze.Quantity, value, u, truth float64) {
 		if row := string(q); placed(row) {
-			mu.Lock()
-			defer mu.Unlock()
-			count(table, row, value, u, truth, float64((7*i+13*figure)%100)/100)
+			table.count(row, value, u, truth, float64((7*i+13*figure)%100)/100)
 			figure++
 		}
 	})
@@ -66,6 +64,7 @@ func (c filterCase) cover(t *testing.T, i int, table map[string]*coverage, mu *s
 // truth behind each of four filters, where the filter is not known, and where a loop-back on
 // another bench with such a filter measured it.
 func TestCoverage_Filters(t *testing.T) {
+	t.Parallel()
 	benches := 300
 	if raceEnabled || testing.Short() {
 		benches = 12
@@ -99,25 +98,16 @@ func TestCoverage_Filters(t *testing.T) {
 		}
 	}
 	if runtime.GOARCH == "amd64" {
-		checkGolden(t, "coverage-filters.md", text)
+		goldenfile.Check(t, "coverage-filters.md", text)
 	}
 }
 
 // coverCase counts a number of benches of one case.
 func coverCase(t *testing.T, c filterCase, benches int) map[string]*coverage {
 	t.Helper()
-	var mu sync.Mutex
-	var group sync.WaitGroup
-	table := map[string]*coverage{}
-	for part := range 2 {
-		group.Go(func() {
-			for i := part; i < benches; i += 2 {
-				c.cover(t, i, table, &mu)
-			}
-		})
-	}
-	group.Wait()
-	return table
+	table := newTable()
+	beside(benches, func(i int) { c.cover(t, i, table) })
+	return table.rows
 }
 
 // filterTable has a row for each quantity without and with a loop-back, and in it for each

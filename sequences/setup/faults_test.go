@@ -1,4 +1,4 @@
-package main
+package setup_test
 
 import (
 	"context"
@@ -18,6 +18,7 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/faultrun"
 )
 
 // benchRun is what came of running a sequence on the simulated bench, unlogged.
@@ -50,8 +51,7 @@ func runSimulated(t testing.TB, sequence string, cycles int, seed uint64, faults
 
 func runOn(t testing.TB, rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, cycles int) benchRun {
 	t.Helper()
-	a := &app{}
-	b, err := a.openWith(rig, seq, s, bench.Opts{})
+	b, err := setup.Open(rig, seq, s, bench.Opts{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -128,7 +128,7 @@ func TestFaults_Named(t *testing.T) {
 			continue
 		}
 		delete(named, f.Name)
-		sequence, text := faultRun(f.Name)
+		sequence, text := faultrun.Of(f.Name)
 		cycles := 8
 		if sequence == "relay-supply" {
 			cycles = 2
@@ -154,21 +154,6 @@ func TestFaults_Named(t *testing.T) {
 		t.Errorf("there is no fault %s", name)
 	}
 	t.Logf("fault x finding\n%s", strings.Join(rows, "\n"))
-}
-
-// faultRun is a sequence that can have a fault, and the fault as it shows within some cycles.
-func faultRun(name string) (sequence, text string) {
-	switch name {
-	case "supply-reset":
-		return "relay-supply", name
-	case "wrong-pulse":
-		return "armed-pulse", name
-	case "creeping-operate", "wearing-bounce":
-		return "armed-high", name + "=2 s"
-	case "sticking":
-		return "armed-high", name + "=8"
-	}
-	return "armed-high", name
 }
 
 // checkAcquisition checks that faults of the acquisition are counted.

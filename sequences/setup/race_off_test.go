@@ -1,0 +1,5 @@
+//go:build !race
+
+package setup_test
+
+const raceEnabled = false
