@@ -134,6 +134,7 @@ var hostileCommands = map[string][]string{
 	"makebreak batch":            {"relay-only --seed 1 --log NEW --cycles 1 --list POINTS"},
 	"makebreak batch report":     {"monday --log LOG"},
 	"makebreak unit":             {"U-1 --log LOG"},
+	"makebreak survey":           {"--of last --log LOG", "--of last --log LOG --as html", "--event arm-away --event disarm --times 1 --watch 2s --seed 1 --log NEW --write DIR/learnt.yaml"},
 	"makebreak archive":          {},
 	"makebreak archive push":     {"--log LOG"}, // none can be reached here; hostile texts in one are tried in package archive
 	"makebreak archive status":   {"--log LOG"},

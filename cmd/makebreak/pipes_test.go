@@ -22,6 +22,7 @@ var pipedLines = []string{
 	"rig check --rig CALIBRATION", "rig check --rig LATENCY", "run armed-high --rig CALIBRATION", "run armed-high --rig LATENCY", "rig watch --rig CALIBRATION",
 	"run armed-high --seed 1 -o PIPE", "soak relay-only --cycles 3 --seed 1 -o PIPE", "report last -o PIPE", "runs -o PIPE", "runs check -o PIPE", "analyze C -o PIPE",
 	"runs prune --older-than 0d -o PIPE", "rig check -o PIPE", "run --list -o PIPE", "report --schema -o PIPE", "soak plan --b10 1000 -o PIPE", "runs sign last --key PIPE", "batch armed-high --list PIPE", "report last --verify --key PIPE",
+	"survey --rig PIPE", "survey --programmed-as PIPE", "survey --of last --limits PIPE --write F", "survey --of last -o PIPE", "survey --of last --write PIPE",
 	"exercise start PIPE", "exercise check PIPE", "serve --listen localhost:0 --exercises PIPE", "exercise list -o PIPE",
 }
 

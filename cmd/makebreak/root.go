@@ -145,7 +145,7 @@ or a file of results could not be written, 130 interrupted.`,
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) { a.help(c) })
 	root.SetHelpCommand(helpCommand(root))
-	root.AddCommand(a.runCommand(), a.batchCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.unitCommand(), a.archiveCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.exerciseCommand(), a.licencesCommand())
+	root.AddCommand(a.runCommand(), a.batchCommand(), a.surveyCommand(), a.soakCommand(), a.installCommand(), a.analyzeCommand(), a.runsCommand(), a.reportCommand(), a.unitCommand(), a.archiveCommand(), a.serveCommand(), a.rigCommand(), a.workCommand(), a.exerciseCommand(), a.licencesCommand())
 	return root
 }
 

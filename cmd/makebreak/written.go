@@ -15,7 +15,7 @@ import (
 // anything else is done.
 func (a *app) checkWritten(c *cobra.Command, args []string) error {
 	kept := a.kept(c, args)
-	for _, name := range []string{"output", "plot", "metrics-file"} {
+	for _, name := range []string{"output", "write", "plot", "metrics-file"} {
 		f := c.Flags().Lookup(name)
 		if f == nil || f.Value.String() == "" || f.Value.String() == "-" {
 			continue
@@ -37,7 +37,7 @@ func (a *app) checkWritten(c *cobra.Command, args []string) error {
 // stand beside a log or a rig file.
 func (a *app) kept(c *cobra.Command, args []string) []string {
 	kept := slices.Clone(args)
-	for _, name := range []string{"sequence", "points", "causes"} {
+	for _, name := range []string{"sequence", "points", "causes", "limits", "programmed-as"} {
 		if f := c.Flags().Lookup(name); f != nil && f.Value.String() != "" {
 			kept = append(kept, f.Value.String())
 		}

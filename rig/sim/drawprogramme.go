@@ -62,7 +62,7 @@ type programmer struct {
 	choices                     []func() []Rule
 }
 
-func isDisarming(event string) bool { return isArming(event) && strings.HasPrefix(event, disarm) }
+func isDisarming(event string) bool { return IsArming(event) && strings.HasPrefix(event, disarm) }
 
 // endsAlarm reports whether an event is the end of what another begins.
 func endsAlarm(event string) bool {
@@ -76,7 +76,7 @@ func (p *programmer) sort(rig *wiring.Rig) {
 		switch e := c.Event; {
 		case isDisarming(e):
 			p.disarms = append(p.disarms, e)
-		case isArming(e):
+		case IsArming(e):
 			p.arms = append(p.arms, e)
 		case endsAlarm(e):
 			p.ends = append(p.ends, e)

@@ -126,8 +126,8 @@ type train struct {
 	end     int64 // the instant; never: none
 }
 
-// isArming is which events arm or disarm where nobody says: by what the trade calls them.
-func isArming(event string) bool {
+// IsArming reports whether an event arms or disarms where nobody says so: by what the trade calls it.
+func IsArming(event string) bool {
 	first, _, _ := strings.Cut(event, "-")
 	return first == "arm" || first == disarm
 }
@@ -136,7 +136,7 @@ const disarm = "disarm"
 
 // setArming tells the panel which events arm and disarm it, and what was the last before the start.
 func (p *panel) setArming(opts *Opts) {
-	p.arming, p.last = isArming, disarm
+	p.arming, p.last = IsArming, disarm
 	if opts.Arming != nil {
 		p.arming = func(event string) bool { return slices.Contains(opts.Arming, event) }
 	}

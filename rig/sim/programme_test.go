@@ -130,7 +130,7 @@ func TestProgramme_Arming(t *testing.T) {
 	wantSwitchings(t, "set arms", switchings(t, Opts{Programme: rules, Arming: []string{"set", "unset"}}, false, events, 3*time.Second), 1000, 1300)
 	wantSwitchings(t, "armed at the start", switchings(t, Opts{Programme: rules, Arming: []string{"set", "unset"}, LastArming: "set"}, false, events, 3*time.Second), 0, 300, 1000, 1300)
 	for event, want := range map[string]bool{"arm": true, "arm-away": true, "disarm": true, "disarm-stay": true, "alarm": false, "armour": false, "": false} {
-		if isArming(event) != want {
+		if IsArming(event) != want {
 			t.Errorf("%q arms or disarms: %v", event, !want)
 		}
 	}

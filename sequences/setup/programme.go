@@ -20,21 +20,7 @@ func Unit(rig *wiring.Rig, seq *sequences.Sequence) sim.Opts {
 			continue
 		}
 		for _, event := range seq.Causes() {
-			x := o.Expect[firstNamed(seq, event)]
-			r := sim.Rule{Output: o.Signal, Event: event, After: x.After}
-			switch x.Demand {
-			case analyze.High:
-				r.Do = sim.GoHigh
-			case analyze.Low:
-				r.Do = sim.GoLow
-			case analyze.Pulse:
-				r.Do, r.After, r.For = sim.PulseHigh, 0, x.After
-			case analyze.Train:
-				r.Do, r.For, r.Off, r.Pulses, r.Until = sim.Train, x.On, x.Off, x.Pulses, x.For
-			default:
-				continue
-			}
-			rules = append(rules, r)
+			rules = append(rules, rulesOf(seq, &o, event)...)
 		}
 		initial[o.Signal] = stateAtEnd(seq, o)
 	}
@@ -80,17 +66,6 @@ func trainPulses(x analyze.Expectation, hold time.Duration) int {
 		hold = min(hold, x.For)
 	}
 	return int(hold / (x.On + x.Off))
-}
-
-// firstNamed is the name of the first step that brings the event about. Where steps
-// with other names expect other things of it, no panel can do them all.
-func firstNamed(seq *sequences.Sequence, cause string) string {
-	for _, s := range seq.Steps {
-		if s.Cause == cause {
-			return s.Event
-		}
-	}
-	return cause
 }
 
 // drivenByRig reports whether the output is a coil that the rig switches itself.

@@ -1,6 +1,7 @@
 package survey
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -145,12 +146,46 @@ func (t *Table) add(signal string, f Figure) {
 	}
 }
 
-// figure is a quantity over all steps; nil: it was not measured as a plain value.
-func figure(all []Figure, q analyze.Quantity) *Figure {
-	for i := range all {
-		if f := &all[i]; f.Quantity == q && f.Event == "" && f.Bound == analyze.NoBound {
-			return f
+// likeliest puts first, of several outputs that a relay may stand behind, the one with the lowest
+// high level, as a coil loads its output; and reports whether that was another.
+func (t *Table) likeliest(rows []analyze.Measurement) (changed bool) {
+	for i := range t.Relays {
+		all := t.Relays[i].Behind.Outputs
+		if len(all) < 2 {
+			continue
+		}
+		level := func(output string) float64 {
+			var values []float64
+			for k := range rows {
+				if m := &rows[k]; m.Signal == output && m.Quantity == analyze.HighLevel && finite(m.Value) {
+					values = append(values, m.Value)
+				}
+			}
+			return median(values)
+		}
+		first := all[0]
+		slices.SortStableFunc(all, func(a, b string) int { return cmp.Compare(level(a), level(b)) })
+		changed = changed || all[0] != first
+	}
+	return changed
+}
+
+// sampling is what the rig can tell apart, by output: the least voltage, in volts, and how far
+// samples are apart where they come closest together in a round, in seconds.
+func sampling(captures Captures) (volts, intervals map[string]float64, err error) {
+	volts, intervals = map[string]float64{}, map[string]float64{}
+	for c, err := range captures {
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, t := range c.Traces {
+			volts[t.Signal] = math.Max(volts[t.Signal], t.Converter.StepVolts)
+			if first, _, ok := t.First(); ok {
+				if at, _, _ := t.Near(first, 0, 2); len(at) == 2 {
+					intervals[t.Signal] = math.Max(intervals[t.Signal], float64(at[1]-at[0])*1e-9)
+				}
+			}
 		}
 	}
-	return nil
+	return volts, intervals, nil
 }

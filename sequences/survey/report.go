@@ -27,6 +27,10 @@ type Report struct {
 	Reason                                    string // why it is not complete
 
 	steps []step
+	rows  []analyze.Measurement
+	floor map[string]float64 // volts that the rig can tell apart, by output
+	// intervals are how far an output's samples are apart, in seconds.
+	intervals map[string]float64
 }
 
 // Read makes the table of a run in the log.
@@ -45,12 +49,17 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 	r := &Report{Table: t, Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, By: rec.By, Rig: rec.Rig, Program: rec.Program, Notes: rec.Notes, Started: rec.Started,
 		Simulated: rec.Seed != nil, Seed: rec.Seed, Faults: rec.Faults, Complete: rec.Complete, Planned: rec.Planned, Reason: rec.WhyIncomplete()}
 	r.steps = t.steps()
-	rows, err := t.measured(captures, r.steps)
-	if err != nil {
+	if r.rows, err = t.measured(captures, r.steps); err != nil {
 		return nil, err
 	}
-	t.figures(rows)
-	return r, nil
+	if t.likeliest(r.rows) {
+		if r.rows, err = t.measured(captures, r.steps); err != nil {
+			return nil, err
+		}
+	}
+	t.figures(r.rows)
+	r.floor, r.intervals, err = sampling(captures)
+	return r, err
 }
 
 // SameUnit says why a survey cannot go on: the rig, or the simulated unit on it, is not as it

@@ -208,7 +208,7 @@ func (r *RelayBehaviour) Words() string {
 	}
 	text := "stands behind " + r.Behind.Outputs[0]
 	if len(r.Behind.Outputs) > 1 {
-		text = "stands behind " + words.Or(r.Behind.Outputs) + ", which move together"
+		text = "stands behind " + words.Or(r.Behind.Outputs) + ", which move together (likelier " + r.Behind.Outputs[0] + ", whose high level is lower, as under a coil)"
 	}
 	if r.Plan.Make != "" {
 		text += "; " + r.Plan.Make + " closes with it"
