@@ -512,8 +512,8 @@ func TestFaults_Ranges(t *testing.T) {
 			}
 		case !(f.Lowest > 0 && f.Lowest < f.Highest && f.Lowest <= usual && usual <= f.Highest):
 			t.Errorf("%s: from %g to %g, usually %g", f.Name, f.Lowest, f.Highest, usual)
-		case f.Value.check(f.Name, f.Highest) != nil:
-			t.Errorf("%s: %v", f.Name, f.Value.check(f.Name, f.Highest))
+		case f.Value.check(f.Name, f.Highest, p.most) != nil:
+			t.Errorf("%s: %v", f.Name, f.Value.check(f.Name, f.Highest, p.most))
 		}
 		at := slices.Index(groups, f.Group)
 		if at < group {
