@@ -97,6 +97,9 @@ type Bench struct {
 	buf     []line.Edge
 	c       *capture.Capture // being recorded into
 	sampled []string
+	// chipLost hears of outputs whose converter no longer answers, and says whether the bench
+	// goes on without it; nil: it does not.
+	chipLost func(outputs []string, err error) bool
 }
 
 type instant = capture.Instant
@@ -316,7 +319,8 @@ func (b *Bench) serve() error {
 		return err
 	}
 	now := b.lines.Now()
-	for _, c := range b.chips {
+	for i := 0; i < len(b.chips); i++ {
+		c := b.chips[i]
 		var err error
 		switch {
 		case c.finished > 0:
@@ -325,8 +329,11 @@ func (b *Bench) serve() error {
 			err = c.look(b, now)
 		}
 		if err != nil {
-			if err = c.revive(b, now, err); err != nil {
+			if err = c.revive(b, now, err); err != nil && !b.goesOnWithout(c, err) {
 				return err
+			}
+			if err != nil {
+				i-- // it is no longer among them
 			}
 		}
 	}

@@ -75,7 +75,7 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 		return e, err
 	}
 	if !arrived() {
-		return e, fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; check its wire", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive)
+		return e, unreported(cause)
 	}
 	return b.note(c, b.referred(e, ref, at)), nil
 }

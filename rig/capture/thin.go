@@ -122,6 +122,21 @@ func (c *Capture) AddEvent(e Event) {
 	}
 }
 
+// AddEvents adds events by which several units are told the same, a moment apart, by time. One
+// state begins with them.
+func (c *Capture) AddEvents(all ...Event) {
+	for i, e := range all {
+		if i == 0 {
+			c.AddEvent(e)
+			continue
+		}
+		c.Events = append(c.Events, e)
+		if c.outline != nil {
+			c.outline.event(e)
+		}
+	}
+}
+
 // AddEdge adds an edge of one of the capture's lines.
 func (c *Capture) AddEdge(t *Track, e Edge) {
 	t.Edges = append(t.Edges, e)

@@ -74,16 +74,16 @@ func (h *held) forget(since int) {
 	h.cycles = h.cycles[:since]
 }
 
-// trim drops the first cycles and captures of too many.
-func (h *held) trim() {
+// trim drops the first cycles and captures of too many, where so many runs share what may be held.
+func (h *held) trim(runs int) {
 	n := 0
-	for ; h.bytes > heldBytes; n++ {
+	for ; h.bytes > heldBytes/runs; n++ {
 		h.bytes -= h.cycles[n].size()
 		h.captures -= len(h.cycles[n].Capture)
 	}
 	clear(h.cycles[:n])
 	h.cycles = h.cycles[n:]
-	for i := 0; h.captures > heldCaptures; i++ {
+	for i := 0; h.captures > heldCaptures/runs; i++ {
 		h.captures -= len(h.cycles[i].Capture)
 		h.cycles[i].Capture = nil
 	}

@@ -225,38 +225,91 @@ func (r *Run) Info() RunInfo { return r.info }
 // Append stores cycles in one transaction, which is on the disk when Append
 // returns without an error; with one, nothing of them is stored. A cycle whose
 // number is there already is refused with ErrHaveCycle.
-func (r *Run) Append(cycles ...*Cycle) error {
-	if len(cycles) == 0 {
+func (r *Run) Append(cycles ...*Cycle) error { return AppendAll([]*Run{r}, [][]*Cycle{cycles}) }
+
+// AppendAll stores cycles of several runs of one log, by the runs' places, as Append does: all of
+// them or none.
+func AppendAll(runs []*Run, cycles [][]*Cycle) error {
+	var all []batch
+	for i, r := range runs {
+		if len(cycles[i]) > 0 {
+			all = append(all, r.batch(cycles[i]))
+		}
+	}
+	if len(all) == 0 {
 		return nil
 	}
-	doing := fmt.Sprintf("store cycle %d of run %s", cycles[0].N, r.info.ID)
-	if n := len(cycles) - 1; n > 0 {
-		doing = fmt.Sprintf("store cycles %d to %d of run %s", cycles[0].N, cycles[n].N, r.info.ID)
+	db, doing := all[0].run.db, all[0].doing()
+	if n := len(all) - 1; n > 0 {
+		doing += fmt.Sprintf(" and of %d runs beside it", n)
 	}
-	if r.done {
-		return r.db.fail(doing, misuse("the run has been finished; resume it first"))
-	}
-	before, known, machine, last, heldBefore := r.dict.mark(), r.calibrations, r.machine, r.last, r.held.mark()
-	err := r.db.transact(func() error {
-		if err := r.goOn(); err != nil {
-			return err
+	for _, b := range all {
+		if b.run.done {
+			return db.fail(b.doing(), misuse("the run has been finished; resume it first"))
 		}
-		for _, c := range cycles {
-			if err := r.append(c); err != nil {
+	}
+	err := db.transact(func() error {
+		for _, b := range all {
+			if err := b.insert(); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
 	if err != nil {
-		r.dict.forget(before)
-		r.calibrations, r.machine, r.last = known, machine, last
-		r.held.forget(heldBefore)
-		return r.db.fail(doing, err)
+		for _, b := range all {
+			b.takeBack()
+		}
+		return db.fail(doing, err)
 	}
-	r.resumed = nil
-	r.held.trim()
+	for _, b := range all {
+		b.run.resumed = nil
+		b.run.held.trim(len(all))
+	}
 	return nil
+}
+
+// batch is cycles of a run that are being stored, with the run's state before.
+type batch struct {
+	run     *Run
+	cycles  []*Cycle
+	dict    counts
+	known   []capture.Calibration
+	machine machineState
+	last    int
+	held    int
+}
+
+func (r *Run) batch(cycles []*Cycle) batch {
+	return batch{r, cycles, r.dict.mark(), r.calibrations, r.machine, r.last, r.held.mark()}
+}
+
+// doing names what is done, for messages.
+func (b *batch) doing() string {
+	if n := len(b.cycles) - 1; n > 0 {
+		return fmt.Sprintf("store cycles %d to %d of run %s", b.cycles[0].N, b.cycles[n].N, b.run.info.ID)
+	}
+	return fmt.Sprintf("store cycle %d of run %s", b.cycles[0].N, b.run.info.ID)
+}
+
+// insert writes the cycles. It runs inside a transaction.
+func (b *batch) insert() error {
+	if err := b.run.goOn(); err != nil {
+		return err
+	}
+	for _, c := range b.cycles {
+		if err := b.run.append(c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// takeBack leaves the run as it was, where the transaction has failed.
+func (b *batch) takeBack() {
+	b.run.dict.forget(b.dict)
+	b.run.calibrations, b.run.machine, b.run.last = b.known, b.machine, b.last
+	b.run.held.forget(b.held)
 }
 
 // append runs inside a transaction. What it adds to the dictionary is to be

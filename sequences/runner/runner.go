@@ -88,6 +88,7 @@ type recorded struct {
 	capture *capture.Capture
 	counts  capture.Counts
 	whole   bool
+	shares  []share // of several units; nil: it is of one
 }
 
 // depth is how many cycles may wait to be measured before the bench waits for the measurer. A
@@ -155,7 +156,7 @@ func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts O
 		started := opts.Now()
 		err := cycle(ctx, b, seq, opts, c, n)
 		now := b.Counts()
-		r := recorded{n, started, c, now.Sub(before), err == nil}
+		r := recorded{n, started, c, now.Sub(before), err == nil, nil}
 		if err == nil && n < opts.Last {
 			c, err = enqueue(ctx, b, r, c.Continue(), queue)
 			if before = now; err == nil {
@@ -269,6 +270,8 @@ type measurer struct {
 	day          calibration.Day
 	stop         context.CancelCauseFunc
 	outcome      Outcome
+	lastWhole    bool // the last cycle stored was whole
+	ended        bool // by a cycle that did not pass, which is stored
 }
 
 // work takes cycles until there are no more. After an error it stops the bench
@@ -353,12 +356,13 @@ func (m *measurer) report(batch []*journal.Cycle) error {
 		if c.Complete {
 			m.outcome.Cycles++
 		}
-		m.outcome.Last = c.N
+		m.outcome.Last, m.lastWhole = c.N, c.Complete
 		m.outcome.Gravest = m.outcome.Gravest.Worse(c.Verdict)
 		if m.opts.OnCycle != nil {
 			m.opts.OnCycle(c)
 		}
 		if m.stops(c) {
+			m.ended = true
 			return ErrStopped
 		}
 	}

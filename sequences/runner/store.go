@@ -20,6 +20,33 @@ type Store struct {
 
 // Append stores cycles. After an error they are in Unstored.
 func (s *Store) Append(cycles ...*journal.Cycle) error {
+	s.ready(cycles)
+	err := s.Run.Append(cycles...)
+	if err != nil {
+		s.Unstored = cycles
+	}
+	return err
+}
+
+// AppendAll stores cycles of several runs in one log, by the runs' places: all of them or none.
+// After an error they are in each store's Unstored.
+func AppendAll(stores []*Store, cycles [][]*journal.Cycle) error {
+	runs := make([]*journal.Run, len(stores))
+	for i, s := range stores {
+		runs[i] = s.Run
+		s.ready(cycles[i])
+	}
+	err := journal.AppendAll(runs, cycles)
+	if err != nil {
+		for i, s := range stores {
+			s.Unstored = cycles[i]
+		}
+	}
+	return err
+}
+
+// ready adds to cycles what is stored with them, and takes from them what is not.
+func (s *Store) ready(cycles []*journal.Cycle) {
 	if s.Machine != nil && len(cycles) > 0 {
 		cycles[0].Machine = append(cycles[0].Machine, s.Machine()...)
 	}
@@ -28,9 +55,4 @@ func (s *Store) Append(cycles ...*journal.Cycle) error {
 			c.Symptoms = nil
 		}
 	}
-	err := s.Run.Append(cycles...)
-	if err != nil {
-		s.Unstored = cycles
-	}
-	return err
 }
