@@ -237,6 +237,9 @@ func (b *batchRun) begin(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if len(j.units) > 0 {
+		return severalUnits(j.rig)
+	}
 	if b.name == "" {
 		b.name = j.seq.Name + " " + b.now().Format(time.DateOnly)
 	}

@@ -187,6 +187,9 @@ func (a *app) calibrations(out string) (*wiring.Rig, *calibration.File, error) {
 
 // calibrateFor corrects a job's rig by the calibrations beside its file.
 func (a *app) calibrateFor(j *job) (err error) {
+	if a.place != nil {
+		return a.calibratePlace(j)
+	}
 	j.calibrations, err = a.calibrated(j.rig, setup.OverdueRule(j.rig, j.seq), j.sim.Seed, j.seq.Sampled(j.rig))
 	return err
 }

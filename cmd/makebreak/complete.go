@@ -78,6 +78,8 @@ func (a *app) completeFlag(c *cobra.Command, f *pflag.Flag) completer {
 		return a.resultFiles
 	case "unit":
 		return a.fromLog(func(g *journal.Glimpse) string { return g.Unit })
+	case "only":
+		return a.unitNames
 	case "by":
 		return a.fromLog(func(g *journal.Glimpse) string { return g.By })
 	case "resume":

@@ -33,6 +33,16 @@ func (a *app) rigTyped() *wiring.Rig {
 	return r
 }
 
+// unitNames completes the units of the rig, one after the other.
+func (a *app) unitNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	x := choices{typed: typed}
+	before := typed[:strings.LastIndex(typed, ",")+1]
+	for _, name := range a.rigTyped().UnitNames() {
+		x.add(before+name, "")
+	}
+	return x.all, cobra.ShellCompDirectiveNoFileComp
+}
+
 // outputNames completes outputs of the rig.
 func (a *app) outputNames(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
 	x := choices{typed: typed}
@@ -91,6 +101,18 @@ func (a *app) faultNames(_ *cobra.Command, _ []string, typed string) ([]string, 
 // faultPlaces are the places of a kind that the rig has.
 func (a *app) faultPlaces(kind sim.FaultPlace) (names []string) {
 	r := a.rigTyped()
+	for i := range r.Units {
+		for _, name := range placesOf(r.For(&r.Units[i]), kind) {
+			names = append(names, wiring.Place(r.Units[i].Name, name))
+		}
+	}
+	if len(r.Units) > 0 {
+		return names
+	}
+	return placesOf(r, kind)
+}
+
+func placesOf(r *wiring.Rig, kind sim.FaultPlace) (names []string) {
 	switch kind {
 	case sim.AtOutput:
 		for _, o := range r.Outputs {

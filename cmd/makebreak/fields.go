@@ -3,10 +3,13 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 
 	"makebreak/rig/prompt"
 	"makebreak/rig/wiring"
 	"makebreak/sequences/fields"
+	"makebreak/sequences/journal"
 )
 
 // noteFields takes in what the workshop notes with a run: from flags, and from the person at a
@@ -20,7 +23,17 @@ func (a *app) noteFields(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
+	if len(j.units) > 0 || a.place != nil {
+		for _, name := range []string{placeField, togetherField} {
+			if fields.Has(given, name) || slices.ContainsFunc(wanted, func(f wiring.Field) bool { return strings.EqualFold(f.Name, name) }) {
+				return badUsage("the field %s is noted by itself with each run on this rig; use another name", name)
+			}
+		}
+	}
 	j.fields, err = fields.Complete(given, wanted, a.asker(ctx), func(text string) { fmt.Fprintln(a.prompts(), text) })
+	if err == nil && a.place != nil {
+		j.fields = append(j.fields, journal.Field{Name: placeField, Value: a.place.Name})
+	}
 	return err
 }
 

@@ -19,24 +19,42 @@ import (
 )
 
 // loadRig reads the rig file asked for, or picks the simulated bench that suits
-// the sequence.
+// the sequence. Of a rig with several units it is as the one that --only names sees it.
 func (a *app) loadRig(seq *sequences.Sequence) (*wiring.Rig, error) {
+	rig, units, err := a.loadUnits(seq)
+	if err == nil && len(units) > 1 {
+		err = severalUnits(rig)
+	}
+	return rig, err
+}
+
+// loadUnits is loadRig where a sequence may run on several units at the same time: the rig is then
+// the whole one, and the units are those that are meant.
+func (a *app) loadUnits(seq *sequences.Sequence) (*wiring.Rig, []*wiring.Unit, error) {
 	rig, err := a.rigFile()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if rig == nil {
 		rig = setup.BenchFor(seq)
 	}
-	cautions, err := seq.Fits(rig)
+	units, err := a.meant(rig)
 	if err != nil {
-		return nil, problem.Of(problem.Input, err)
+		return nil, nil, err
+	}
+	cautions, err := fit(seq, rig, units)
+	if err != nil {
+		return nil, nil, problem.Of(problem.Input, err)
 	}
 	seq.Cautions = append(seq.Cautions, cautions...)
 	for _, p := range rig.Check() {
 		seq.Cautions = append(seq.Cautions, p.String())
 	}
-	return rig, nil
+	if len(units) == 1 {
+		a.place, a.whole = units[0], rig
+		return rig.For(units[0]), nil, nil
+	}
+	return rig, units, nil
 }
 
 // rigFile reads the rig file asked for, with the latency measured beside it; nil
@@ -96,12 +114,18 @@ func (a *app) openAtRest(rig *wiring.Rig) (*bench.Bench, error) {
 // openWith opens the bench for a sequence and with options.
 func (a *app) openWith(rig *wiring.Rig, seq *sequences.Sequence, s setup.Simulation, opts bench.Opts) (*bench.Bench, error) {
 	if setup.Prompts(rig, seq) {
-		if opts.Prompter = a.keys; a.keys == nil {
-			_, typed := terminal(a.in)
-			opts.Prompter = prompt.NewKeys(a.in, a.prompts(), typed)
-		}
+		opts.Prompter = a.prompter()
 	}
 	return setup.Open(rig, seq, s, opts)
+}
+
+// prompter asks the person at the bench.
+func (a *app) prompter() bench.Prompter {
+	if a.keys != nil {
+		return a.keys
+	}
+	_, typed := terminal(a.in)
+	return prompt.NewKeys(a.in, a.prompts(), typed)
 }
 
 // loadSequence reads the sequence named.

@@ -237,8 +237,24 @@ func (a *app) loopBack(ctx context.Context, r *commission.Report, l *commission.
 	return err
 }
 
-// namedRig is the rig file asked for, or the simulated bench.
+// namedRig is the rig file asked for, or the simulated bench, by its own names.
 func (a *app) namedRig() (*wiring.Rig, error) {
+	if len(a.only) > 0 {
+		return nil, badUsage("--only: this is by the rig's own names; leave it out")
+	}
+	return a.readRig()
+}
+
+// seenRig is namedRig as the unit sees it that --only names.
+func (a *app) seenRig() (*wiring.Rig, error) {
+	rig, err := a.readRig()
+	if err != nil {
+		return nil, err
+	}
+	return a.asMeant(rig)
+}
+
+func (a *app) readRig() (*wiring.Rig, error) {
 	if a.rig == "" {
 		return rigfile.Builtin()[0], nil
 	}

@@ -82,7 +82,7 @@ func (a *app) deliverDrawing(b *picture.Bench, seq *sequences.Sequence, card boo
 // drawnBench finds the rig and the sequence; nil: none was named, and the rig is a real one.
 func (a *app) drawnBench(args []string) (*wiring.Rig, *sequences.Sequence, error) {
 	if len(args) == 0 {
-		rig, err := a.namedRig()
+		rig, err := a.seenRig()
 		if err != nil || !rig.Simulated {
 			return rig, nil, err
 		}

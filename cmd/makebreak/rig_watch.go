@@ -54,7 +54,7 @@ on.`,
 // rigWatch shows the rig live until the time has passed or the context is done. On a
 // terminal each view is drawn over the one before; elsewhere only the last one is written.
 func (a *app) rigWatch(ctx context.Context, lasts time.Duration) error {
-	rig, err := a.namedRig()
+	rig, err := a.seenRig()
 	if err != nil {
 		return err
 	}

@@ -24,6 +24,7 @@ import (
 	"makebreak/rig/prompt"
 	"makebreak/rig/table"
 	"makebreak/rig/task"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences/archive"
 )
@@ -41,6 +42,10 @@ type app struct {
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor, all          bool
+	only                         []string       // names of the units of the rig that are meant; nil: all
+	unitFlags                    []string       // as --unit was given, each time
+	place                        *wiring.Unit   // the one of the rig's units that is meant; nil: the rig has no units, or several are
+	whole                        *wiring.Rig    // with all units, where place is one of them
 	wanted                       archive.Wanted // of an archive that --log names
 	asked                        bool           // a form of the results was asked for: --as is no default
 	causeFile                    string         // of the table of causes; empty: the program's own
@@ -135,7 +140,8 @@ or a file of results could not be written, 130 interrupted.`,
 	f := root.PersistentFlags()
 	f.StringVar(&a.rig, "rig", "", "rig `file` (default: the simulated bench)")
 	f.StringVar(&a.log, "log", defaultLog(), "log `file`; runs, report, unit and serve also read an archive, as postgres:")
-	f.StringVar(&a.unit, "unit", "", "`serial` of the unit under test")
+	f.StringSliceVar(&a.only, "only", nil, "`units` of a rig with several that are meant, as in left,right (default: all)")
+	f.Var((*serial)(a), "unit", "`serial` of the unit under test; of each of several at one rig as in left=4711")
 	f.StringVar(&a.by, "by", "", "`name` of who runs the test")
 	f.StringVar(&a.as, "as", "text", "`form` of the results: text, csv, json, html or pdf, where the command supports it")
 	f.StringVarP(&a.file, "output", "o", "", "write the results to a `file`, whole or not at all")
@@ -155,7 +161,18 @@ func (a *app) check(c *cobra.Command, args []string) error {
 	if err := a.checkForm(c); err != nil {
 		return err
 	}
-	for flag, name := range map[string]*string{"--unit": &a.unit, "--by": &a.by} {
+	if len(a.only) == 1 {
+		a.unit = strings.TrimPrefix(a.unit, a.only[0]+"=")
+	}
+	names := []*string{&a.unit}
+	for i := range a.unitFlags {
+		names = append(names, &a.unitFlags[i])
+	}
+	for i, name := range append(names, &a.by) {
+		flag := "--unit"
+		if i == len(names) {
+			flag = "--by"
+		}
 		if *name != "" && strings.TrimSpace(*name) == "" {
 			return badUsage("%s %q is blank: write a name, or leave it out", flag, words.Short(*name, words.MostName))
 		}

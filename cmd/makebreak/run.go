@@ -153,6 +153,7 @@ func (a *app) listFaults() error {
 type job struct {
 	seq    *sequences.Sequence
 	rig    *wiring.Rig
+	units  []*wiring.Unit // of the rig, that it runs on at the same time; nil: there is one
 	sim    setup.Simulation
 	cycles int
 	// calibrations are the rig's.
@@ -178,10 +179,16 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 		return j, err
 	}
 	j.seq.Cycles = j.cycles
-	if j.rig, err = a.loadRig(j.seq); err != nil {
+	if j.rig, j.units, err = a.loadUnits(j.seq); err != nil {
 		return j, err
 	}
 	if j.sim, err = o.simulation(c, j.rig); err != nil {
+		return j, err
+	}
+	if len(j.units) > 0 {
+		return j, a.readyUnits(&j, o)
+	}
+	if err := a.atPlace(j.sim.Faults); err != nil {
 		return j, err
 	}
 	if err := a.calibrateFor(&j); err != nil {
@@ -210,6 +217,9 @@ func (a *app) run(c *cobra.Command, name string, o *runOpts) error {
 	}
 	if err := a.cautioned(c.Context(), j.rig, j.seq, o.yes); err != nil {
 		return err
+	}
+	if len(j.units) > 0 {
+		return a.runTogether(c.Context(), &j, o)
 	}
 	return a.runLogged(c.Context(), &j, o)
 }

@@ -45,6 +45,9 @@ func (a *app) prepareSoak(c *cobra.Command, name string, o *soakOpts) (job, erro
 	if err != nil {
 		return j, err
 	}
+	if len(j.units) > 0 {
+		return j, severalUnits(j.rig)
+	}
 	return j, a.noteFields(c.Context(), &j, &o.runOpts)
 }
 

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -133,11 +134,22 @@ func (p *plantable) parsePlace(f *Fault, text string) error {
 	case strings.Contains(place, "="):
 		return fmt.Errorf("the value comes before the place: write %s=VALUE@PLACE", p.name)
 	}
-	if err := wiring.CheckName(place); err != nil {
+	unit, name := wiring.CutPlace(place)
+	err := wiring.CheckName(name)
+	if strings.Contains(place, "/") {
+		err = errors.Join(err, wiring.CheckName(unit))
+	}
+	if err != nil {
 		return fmt.Errorf("%q must be %s of the rig: %w", place, p.place, err)
 	}
 	f.Place = place
 	return nil
+}
+
+// OfWholeBench reports whether the fault is of the bench and not of something on it.
+func (f Fault) OfWholeBench() bool {
+	p := lookUp(f.Name)
+	return p != nil && p.place == WholeBench
 }
 
 func (p *plantable) parseValue(f *Fault, text string) (err error) {

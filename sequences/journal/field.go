@@ -12,6 +12,23 @@ import (
 // Field is what the workshop notes with a run, as a job's number.
 type Field struct{ Name, Value string }
 
+// What is noted with a run on a rig with several units: the unit's name in the rig file, and a mark
+// that runs share which were made at the same time.
+const (
+	PlaceField    = "position"
+	TogetherField = "together"
+)
+
+// Noted is the value of the field of a name, empty where there is none.
+func Noted(all []Field, name string) string {
+	for _, f := range all {
+		if strings.EqualFold(f.Name, name) {
+			return f.Value
+		}
+	}
+	return ""
+}
+
 // FieldChange says what a field was before somebody changed it after the run had begun.
 type FieldChange struct {
 	At   time.Time

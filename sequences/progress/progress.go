@@ -166,6 +166,9 @@ func (s *Shown) Cycle(c *journal.Cycle) {
 	}
 }
 
+// Ended takes in what the cycle of several units has shown, the gravest of theirs.
+func (s *Shown) Ended(v analyze.Verdict) { s.status.ended(v, time.Now()) }
+
 // fileNow writes the metrics file while a run lasts. A failure is told, and the run goes on.
 func (s *Shown) fileNow() {
 	s.written = time.Now()

@@ -140,12 +140,16 @@ func findings(r *report.Record, symptoms *diagnose.Gathering, plan *analyze.Plan
 	return symptoms.Findings(plan, r.Cycles, scale), nil
 }
 
-// RigOf is the rig that a run was made on; nil where its file cannot be read any more.
+// RigOf is the rig that a run was made on, as the unit sees it where it has several; nil where its
+// file cannot be read any more.
 func RigOf(rec *journal.RunRecord) *wiring.Rig {
 	if rec.RigSource != "" {
 		rig, err := rigfile.Parse(rec.Rig, []byte(rec.RigSource))
 		if err != nil {
 			return nil
+		}
+		if u := rig.Unit(journal.Noted(rec.Fields, journal.PlaceField)); u != nil {
+			return rig.For(u)
 		}
 		return rig
 	}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sync/atomic"
 
+	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
@@ -34,6 +35,11 @@ type Together struct {
 	// Store stores the parts' cycles, by the parts' places, all of them or none; nil: none are
 	// stored.
 	Store func([][]*journal.Cycle) error
+	// OnEvent is called as the parts' own is, once for all units, with the cycle of the first one.
+	OnEvent func(cycle int, event string)
+	// OnCycle is called when the units' cycles have been stored that were made at the same time,
+	// with the gravest of their verdicts, after the parts' own.
+	OnCycle func(analyze.Verdict)
 }
 
 // Ended is how one unit's part ended: nil, or an error as Run returns it. A unit that has ended
@@ -225,6 +231,9 @@ func (r *joint) cycle(ctx context.Context, c *capture.Capture, round int, shares
 		if err != nil {
 			return err
 		}
+		if r.OnEvent != nil {
+			r.OnEvent(there[0].n, step.Event)
+		}
 		for _, s := range there {
 			if s.part.Opts.OnEvent != nil && s.part.lost == nil {
 				s.part.Opts.OnEvent(s.n, step.Event)
@@ -380,6 +389,20 @@ func (r *joint) report(batches [][]*journal.Cycle) error {
 	for i, batch := range batches {
 		if err := r.parts[i].meter.report(batch); err != nil && !errors.Is(err, ErrStopped) {
 			return err
+		}
+	}
+	if r.OnCycle != nil {
+		for i, more := 0, true; more; i++ {
+			worst := analyze.NoVerdict
+			more = false
+			for _, batch := range batches {
+				if i < len(batch) {
+					worst, more = worst.Worse(analyze.RunVerdict(batch[i].Complete, batch[i].Verdict)), true
+				}
+			}
+			if more {
+				r.OnCycle(worst)
+			}
 		}
 	}
 	if !slices.ContainsFunc(r.parts, func(p *part) bool { return !p.stopped }) {
