@@ -24,7 +24,7 @@ func (a *app) noteFields(ctx context.Context, j *job, o *runOpts) error {
 		return err
 	}
 	if len(j.units) > 0 || a.place != nil {
-		for _, name := range []string{placeField, togetherField} {
+		for _, name := range []string{positionField, togetherField} {
 			if fields.Has(given, name) || slices.ContainsFunc(wanted, func(f wiring.Field) bool { return strings.EqualFold(f.Name, name) }) {
 				return badUsage("the field %s is noted by itself with each run on this rig; use another name", name)
 			}
@@ -32,7 +32,7 @@ func (a *app) noteFields(ctx context.Context, j *job, o *runOpts) error {
 	}
 	j.fields, err = fields.Complete(given, wanted, a.asker(ctx), func(text string) { fmt.Fprintln(a.prompts(), text) })
 	if err == nil && a.place != nil {
-		j.fields = append(j.fields, journal.Field{Name: placeField, Value: a.place.Name})
+		j.fields = append(j.fields, journal.Field{Name: positionField, Value: a.place.Name})
 	}
 	return err
 }

@@ -24,9 +24,11 @@ import (
 
 // unitRun is the run of one of several units.
 type unitRun struct {
-	unit  *wiring.Unit
-	store *runner.Store
-	err   error // how it ended
+	unit     *wiring.Unit
+	id       string
+	store    *runner.Store    // nil: of a soak, which has it
+	unstored []*journal.Cycle // that the log could not take
+	err      error            // how it ended
 }
 
 // runTogether runs a sequence on several units at the same time and reports their runs.
@@ -50,7 +52,7 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	runs, err := a.beginUnits(db, j, b, serials, nil)
+	runs, err := a.beginUnits(db, j, b, serials)
 	if err != nil {
 		return errors.Join(err, hardware.CloseBench(b))
 	}
@@ -92,15 +94,15 @@ func (a *app) openTogether(j *job) (*bench.Bench, error) {
 }
 
 // beginUnits begins a run for each unit, bound by a mark.
-func (a *app) beginUnits(db *journal.DB, j *job, b *bench.Bench, serials map[string]string, soak *journal.Retention) ([]unitRun, error) {
+func (a *app) beginUnits(db *journal.DB, j *job, b *bench.Bench, serials map[string]string) ([]unitRun, error) {
 	mark := a.mark()
 	var runs []unitRun
 	for _, u := range j.units {
-		run, err := db.Begin(a.unitInfo(j, b, u, serials[u.Name], mark, soak))
+		run, err := db.Begin(a.unitInfo(j, b, u, serials[u.Name], mark, nil))
 		if err != nil {
 			return nil, problem.Of(problem.Storage, err)
 		}
-		runs = append(runs, unitRun{unit: u, store: &runner.Store{Run: run}})
+		runs = append(runs, unitRun{unit: u, id: run.ID(), store: &runner.Store{Run: run}})
 	}
 	return runs, nil
 }
@@ -109,7 +111,7 @@ func (a *app) beginUnits(db *journal.DB, j *job, b *bench.Bench, serials map[str
 func (a *app) unitInfo(j *job, b *bench.Bench, u *wiring.Unit, serial, mark string, soak *journal.Retention) journal.RunInfo {
 	info := a.runInfo(j, b)
 	info.Unit, info.Soak = serial, soak
-	info.Fields = append(slices.Clone(j.fields), journal.Field{Name: placeField, Value: u.Name}, journal.Field{Name: togetherField, Value: mark})
+	info.Fields = append(slices.Clone(j.fields), journal.Field{Name: positionField, Value: u.Name}, journal.Field{Name: togetherField, Value: mark})
 	info.Calibrations = seenBy(u, info.Calibrations)
 	if j.rig.Simulated {
 		own := j.sim
@@ -122,9 +124,7 @@ func (a *app) unitInfo(j *job, b *bench.Bench, u *wiring.Unit, serial, mark stri
 // finish stores how a unit's run ended.
 func (r *unitRun) finish(e runner.Ended, end journal.RunEnd) {
 	end.Gravest, end.Complete, end.Reason = e.Gravest, e.Err == nil, whyIncomplete(e.Err)
-	if r.err = e.Err; r.store.Run == nil {
-		return
-	}
+	r.err, r.unstored = e.Err, r.store.Unstored
 	if err := r.store.Run.Finish(end); err != nil && r.err == nil {
 		r.err = problem.Of(problem.Storage, err)
 	}
@@ -138,7 +138,7 @@ func (a *app) finishUnits(db *journal.DB, runs []unitRun, closeErr error) error 
 	errs := []error{closeErr}
 	for i := range runs {
 		r := &runs[i]
-		id := r.store.Run.ID()
+		id := r.id
 		rec, err := db.Find(id)
 		if err != nil {
 			return errors.Join(problem.Of(problem.Storage, err), r.err)
@@ -150,7 +150,7 @@ func (a *app) finishUnits(db *journal.DB, runs []unitRun, closeErr error) error 
 		if !one.Complete && one.Reason == "" {
 			one.Reason = whyIncomplete(r.err)
 		}
-		one.Unstored = record.Unstored(r.store.Unstored)
+		one.Unstored = record.Unstored(r.unstored)
 		records = append(records, one)
 		list = append(list, unitLine{r.unit.Name, rec.Unit, rec.Verdict, id})
 		a.verdict = a.verdict.Worse(rec.Verdict)

@@ -45,9 +45,6 @@ func (a *app) prepareSoak(c *cobra.Command, name string, o *soakOpts) (job, erro
 	if err != nil {
 		return j, err
 	}
-	if len(j.units) > 0 {
-		return j, severalUnits(j.rig)
-	}
 	return j, a.noteFields(c.Context(), &j, &o.runOpts)
 }
 
@@ -57,6 +54,11 @@ func (a *app) goOn(c *cobra.Command, name string, o *soakOpts) error {
 	seq, err := a.loadSequence(name)
 	if err != nil {
 		return err
+	}
+	if rig, err := a.rigFile(); err != nil {
+		return err
+	} else if rig != nil && len(rig.Units) > 0 && len(a.only) != 1 {
+		return badUsage("--go-on: %w; --resume goes on with all of them", severalUnits(rig))
 	}
 	db, err := journal.Open(a.log)
 	if err != nil {
@@ -108,6 +110,9 @@ func (a *app) resumeSoak(c *cobra.Command, sequence []string, o *soakOpts) error
 
 // soakIn begins a soak in a log.
 func (a *app) soakIn(ctx context.Context, db *journal.DB, j job, o *soakOpts) error {
+	if len(j.units) > 0 {
+		return a.beginTogether(ctx, db, &j, o)
+	}
 	return a.soak(ctx, db, j, o, j.cycles, func(w soak.Work, b *bench.Bench) (*soak.Soak, error) {
 		info := a.runInfo(&j, b)
 		info.Soak = &o.keep
@@ -128,9 +133,19 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	if changed("seed") && !o.goOn {
 		asked.Seed = &o.seed
 	}
+	mates, err := soak.Mates(db, id, a.only)
+	if err != nil {
+		return err
+	}
+	if len(mates) > 0 {
+		return a.resumeTogether(c, db, mates, asked, o)
+	}
 	rec, seq, err := soak.Take(c.Context(), db, id, asked)
 	if err != nil {
 		return err
+	}
+	if at := journal.Noted(rec.Fields, positionField); at != "" && len(a.only) == 0 {
+		a.only = []string{at}
 	}
 	seq.Cycles = rec.Planned
 	j := job{seq: seq}

@@ -20,7 +20,7 @@ import (
 // What is noted with a run on a rig with several units: the unit's name in the rig file, and a mark
 // that runs share which were made at the same time.
 const (
-	placeField    = journal.PlaceField
+	positionField = journal.PositionField
 	togetherField = journal.TogetherField
 )
 

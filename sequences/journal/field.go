@@ -15,7 +15,7 @@ type Field struct{ Name, Value string }
 // What is noted with a run on a rig with several units: the unit's name in the rig file, and a mark
 // that runs share which were made at the same time.
 const (
-	PlaceField    = "position"
+	PositionField = "position"
 	TogetherField = "together"
 )
 

@@ -148,7 +148,7 @@ func RigOf(rec *journal.RunRecord) *wiring.Rig {
 		if err != nil {
 			return nil
 		}
-		if u := rig.Unit(journal.Noted(rec.Fields, journal.PlaceField)); u != nil {
+		if u := rig.Unit(journal.Noted(rec.Fields, journal.PositionField)); u != nil {
 			return rig.For(u)
 		}
 		return rig

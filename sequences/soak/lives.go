@@ -25,6 +25,10 @@ type LifeTest struct {
 func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 	t := &LifeTest{}
 	var runs []*journal.RunRecord
+	ids, err := expanded(logs, ids)
+	if err != nil {
+		return nil, err
+	}
 	for _, id := range ids {
 		rec, err := findIn(logs, id)
 		if err != nil {
@@ -54,6 +58,29 @@ func Lives(logs []*journal.DB, ids []string) (*LifeTest, error) {
 	}
 	t.doubts = append(lifeDoubts(runs), t.doubts...)
 	return t, nil
+}
+
+// expanded puts in place of a mark the runs that have it, which were made at the same time.
+func expanded(logs []*journal.DB, ids []string) (all []string, err error) {
+	for _, id := range ids {
+		var marked []string
+		for _, db := range logs {
+			runs, err := db.Runs()
+			if err != nil {
+				return nil, problem.Of(problem.Storage, err)
+			}
+			for _, r := range slices.Backward(runs) {
+				if journal.Noted(r.Fields, journal.TogetherField) == id && !slices.Contains(marked, r.UUID) {
+					marked = append(marked, r.UUID)
+				}
+			}
+		}
+		if marked == nil {
+			marked = []string{id}
+		}
+		all = append(all, marked...)
+	}
+	return all, nil
 }
 
 // findIn finds a run in one of several logs. Of a run that several hold it takes the one
