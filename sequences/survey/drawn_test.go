@@ -1,0 +1,151 @@
+package survey_test
+
+import (
+	"math/rand/v2"
+	"os"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"makebreak/testdata/drawnpanel"
+)
+
+// firstPanel is the seed of the first panel drawn for the survey. The seeds of all other tests lie
+// below it.
+const firstPanel = 9_000_000_000
+
+// What an output is said to do is what the simulated panel does, whatever order its events come
+// in; and the same seed draws the same panel.
+func TestDrawn_Truth(t *testing.T) {
+	panels := 40
+	if testing.Short() {
+		panels = 8
+	}
+	moved := map[drawnpanel.Kind]bool{}
+	for i := range panels {
+		seed := uint64(firstPanel - 1 - i)
+		p, err := drawnpanel.Draw(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := drawnpanel.Draw(seed)
+		if err != nil || again.RigFile != p.RigFile || len(again.Programme()) != len(p.Programme()) {
+			t.Errorf("seed %d draws another panel the second time (%v)", seed, err)
+		}
+		d := rand.New(rand.NewPCG(seed, 5))
+		all := p.Events.All()
+		var events []string
+		for range 30 {
+			events = append(events, all[d.IntN(len(all))])
+		}
+		// No delay ends just where the next event begins.
+		mistold, kinds, err := p.Play(seed, events, 15*time.Second+3777*time.Microsecond)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, wrong := range mistold {
+			t.Error(wrong)
+		}
+		for _, k := range kinds {
+			moved[k] = true
+		}
+	}
+	if testing.Short() {
+		return
+	}
+	for _, k := range drawnpanel.Kinds() {
+		if still := k == drawnpanel.NeverMoves || k == drawnpanel.AlwaysOn; moved[k] == still {
+			t.Errorf("%q: moved %v", k, moved[k])
+		}
+	}
+}
+
+// TestDrawn surveys panels that are programmed at random, and counts of how many all is told
+// right. MAKEBREAK_LONG=50 surveys 500 and holds the tables of the document to the letter.
+func TestDrawn(t *testing.T) {
+	panels := 12
+	long, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG"))
+	switch {
+	case err == nil:
+		panels = 10 * long
+	case testing.Short():
+		panels = 3
+	}
+	began := time.Now()
+	var counted drawnpanel.Counted
+	for _, one := range surveyed(t, panels) {
+		counted.Add(one.told, one.relays)
+	}
+	t.Logf("%d panels in %v\n%s\n%s", panels, time.Since(began), counted.Shares(), counted.Confusion())
+	for i := range counted.Outputs {
+		if x := &counted.Outputs[i]; !x.Right() {
+			t.Logf("seed %d, %s: %s is told as %s: %s", x.Panel.Seed, x.Output.Name, x.Output.Behaviour, x.As, strings.Join(x.Wrong, "; "))
+		}
+	}
+	for _, r := range counted.Relays {
+		t.Log(r)
+	}
+	if wrong := counted.Panels - counted.Right; wrong*100 > max(counted.Panels, 100) {
+		t.Errorf("%d panels of %d are not told right, at most 1 %% may be", wrong, counted.Panels)
+	}
+	if long == 50 && runtime.GOARCH == "amd64" {
+		golden(t, "survey-shares.md", counted.Shares())
+		golden(t, "survey-confusion.md", counted.Confusion())
+	}
+}
+
+// judged is what a survey told of a panel.
+type judged struct {
+	told   []drawnpanel.Told
+	relays []string
+}
+
+// surveyed surveys panels on two processors.
+func surveyed(t *testing.T, panels int) []judged {
+	from, _ := strconv.Atoi(os.Getenv("FROM"))
+	all := make([]judged, panels)
+	var group sync.WaitGroup
+	next := make(chan int)
+	for range 2 {
+		group.Go(func() {
+			for i := range next {
+				p, err := drawnpanel.Draw(uint64(firstPanel + from + i))
+				if err != nil {
+					t.Error(err)
+					continue
+				}
+				table, err := p.Survey(t.Context(), 2)
+				if err != nil {
+					t.Error(err)
+					continue
+				}
+				all[i].told, all[i].relays = p.Judge(table)
+			}
+		})
+	}
+	for i := range all {
+		next <- i
+	}
+	close(next)
+	group.Wait()
+	return all
+}
+
+// golden compares with a file, or writes it anew.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := "../../testdata/golden/" + name
+	if os.Getenv("MAKEBREAK_UPDATE") == "1" {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil || string(want) != got {
+		t.Errorf("%s is not as it was (%v); MAKEBREAK_UPDATE=1 writes it anew. Now:\n%s", name, err, got)
+	}
+}
