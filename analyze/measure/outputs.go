@@ -718,8 +718,13 @@ func (o *outputMeter) after() {
 		return
 	}
 	o.flashed = s.expect
-	last := s.o.final()
-	o.settle(s.endLevel, last.high)
+	last, end := s.o.final(), s.endLevel
+	if s.o.more > 0 {
+		// Crossings that are not kept lie within the last stretch: its level is not that of the
+		// state at its end, and the next state finds out by itself how it begins.
+		end = level{unknown: analyze.NoSettledSamples}
+	}
+	o.settle(end, last.high)
 	if last.crossed {
 		o.movedAt = last.from
 	}

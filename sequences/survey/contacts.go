@@ -31,11 +31,13 @@ type moment struct {
 type contactsSeen struct {
 	contacts map[string][]moment // bounce not counted
 	outputs  map[string][]moment
-	rests    map[string]bool // of contacts: closed at first
+	// blind are the times in which an output moved more often than its moments are kept.
+	blind map[string][]capture.Span
+	rests map[string]bool // of contacts: closed at first
 }
 
 func newContactsSeen() *contactsSeen {
-	return &contactsSeen{contacts: map[string][]moment{}, outputs: map[string][]moment{}, rests: map[string]bool{}}
+	return &contactsSeen{contacts: map[string][]moment{}, outputs: map[string][]moment{}, blind: map[string][]capture.Span{}, rests: map[string]bool{}}
 }
 
 // observe adds what changed in a state.
@@ -57,6 +59,10 @@ func (k *contactsSeen) observe(c *capture.Capture, from, to capture.Instant, s *
 		for _, at := range o.times {
 			on = !on
 			k.outputs[signal] = append(k.outputs[signal], moment{from.Add(time.Duration(at * 1e9)), on})
+		}
+		if n := len(o.times); n > 0 && o.more > 0 {
+			last := from.Add(time.Duration(o.times[n-1] * 1e9))
+			k.blind[signal] = append(k.blind[signal], capture.Span{From: last.Add(answers), To: to})
 		}
 	}
 }
@@ -123,7 +129,7 @@ func (k *contactsSeen) behind(contacts ...string) Behind {
 	for output, moments := range k.outputs {
 		n := matched(moments, k.contacts[lead])
 		if n > 0 {
-			scores = append(scores, score{output, 2 * float64(n) / float64(len(moments)+found.Changes), n})
+			scores = append(scores, score{output, 2 * float64(n) / float64(len(moments)+seenBy(k.blind[output], k.contacts[lead])), n})
 		}
 	}
 	slices.SortFunc(scores, func(a, b score) int { return cmp.Or(cmp.Compare(b.share, a.share), cmp.Compare(a.output, b.output)) })
@@ -134,10 +140,48 @@ func (k *contactsSeen) behind(contacts ...string) Behind {
 			found.Matched = scores[0].matched
 		}
 	}
-	if len(found.Outputs) > 0 {
-		k.sides(&found, contacts)
-	}
+	k.pickSide(&found, contacts)
 	return found
+}
+
+// pickSide counts what the contacts do. Of outputs that move together, some one way and some the
+// other, the relay is behind one that makes of the contacts what their names say.
+func (k *contactsSeen) pickSide(found *Behind, contacts []string) {
+	var fit []string
+	for _, output := range found.Outputs {
+		if k.sides(found, output, contacts); !found.swapped(contacts) {
+			fit = append(fit, output)
+		}
+	}
+	if len(fit) > 0 {
+		found.Outputs = fit
+	}
+	if len(found.Outputs) > 0 {
+		k.sides(found, found.Outputs[0], contacts)
+	}
+}
+
+// swapped reports whether the make contact opens with a high output, or the break contact closes.
+func (b *Behind) swapped(contacts []string) bool {
+	makes, breaks := contacts[0], contacts[len(contacts)-1]
+	if makes != "" && b.Normal[makes]+b.Reverse[makes] > 0 {
+		return b.Reverse[makes] > b.Normal[makes]
+	}
+	return len(contacts) > 1 && breaks != "" && b.Normal[breaks] > b.Reverse[breaks]
+}
+
+// seenBy counts a contact's changes that an output's moments could be compared with.
+func seenBy(blind []capture.Span, contact []moment) (n int) {
+	i := 0
+	for _, c := range contact {
+		for i < len(blind) && blind[i].To < c.at {
+			i++
+		}
+		if i == len(blind) || c.at < blind[i].From {
+			n++
+		}
+	}
+	return n
 }
 
 // matched counts the output's changes that a contact's follows, each by one.
@@ -155,9 +199,10 @@ func matched(output, contact []moment) (n int) {
 	return n
 }
 
-// sides counts which contact closes with the output and which opens.
-func (k *contactsSeen) sides(b *Behind, contacts []string) {
-	moments := k.outputs[b.Outputs[0]]
+// sides counts which contact closes with an output and which opens.
+func (k *contactsSeen) sides(b *Behind, output string, contacts []string) {
+	b.Normal, b.Reverse = map[string]int{}, map[string]int{}
+	moments := k.outputs[output]
 	for _, name := range contacts {
 		i, all := 0, k.contacts[name]
 		for _, o := range moments {
