@@ -80,6 +80,7 @@ const (
 	NoDiode        Kind = "no-diode"
 	ZeroNotJoined  Kind = "zero-not-joined"
 	RefInverted    Kind = "reference-inverted"
+	CoilCarries    Kind = "coil-carries-current"
 
 	OverdueCalibration Kind = "calibration-overdue"
 	FutureCalibration  Kind = "calibration-in-future"
@@ -90,7 +91,7 @@ func (k Kind) Verdict() Verdict {
 	switch k {
 	case NotSampled, SamplesMissing, WatchedShort, NearLimit, Doubtful, NotVolts, EdgesLost, EdgesSuspect, SupplyLost, ZeroNotJoined, RefInverted, OverdueCalibration, FutureCalibration:
 		return Undecided
-	case Overshoots, Undershoots, NoDiode:
+	case Overshoots, Undershoots, NoDiode, CoilCarries:
 		return NoVerdict // no limit says how far a transition may go beyond its level
 	}
 	return Fail

@@ -56,6 +56,14 @@ func (s *Sequence) Causes() []string {
 	return s.each(func(step Step) string { return step.Cause })
 }
 
+// Referenced reports whether a line of the rig reports the instant of any of its events.
+func (s *Sequence) Referenced(r *wiring.Rig) bool {
+	return slices.ContainsFunc(s.Causes(), func(event string) bool {
+		c := r.Cause(event)
+		return c != nil && c.Reference != ""
+	})
+}
+
 // MovesSupply reports whether the sequence has steps that set the supply.
 func (s *Sequence) MovesSupply() bool { return len(s.Plan.Moves) > 0 }
 

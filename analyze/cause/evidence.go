@@ -18,6 +18,8 @@ type Evidence struct {
 	Cycles   int
 	Complete bool
 	Counts   capture.Counts
+	// Unreferenced says that the rig has no line that reports the instant of an event.
+	Unreferenced bool
 
 	symptoms map[symptomKey]*seen
 	order    []symptomKey // of their first appearance
@@ -146,10 +148,10 @@ func (x *figure) range_(low, high float64) {
 }
 
 // Quiet reports whether the run shows nothing that a cause would have to explain: no symptom
-// that has a say in a verdict, and no measuring problem. A run in which all is as it must be
-// is not put down to a cause, whatever it shows beside that.
+// that has a say in a verdict, none that is a danger by itself, and no measuring problem. A run in
+// which all is as it must be is not put down to a cause, whatever it shows beside that.
 func (e *Evidence) Quiet() bool {
-	return e.Counts == capture.Counts{} && !slices.ContainsFunc(e.order, func(k symptomKey) bool { return k.kind.Verdict() != analyze.NoVerdict })
+	return e.Counts == capture.Counts{} && !slices.ContainsFunc(e.order, func(k symptomKey) bool { return k.kind.Verdict() != analyze.NoVerdict || k.kind == analyze.NoDiode })
 }
 
 // line fits a straight line through values over cycles, in one pass.

@@ -24,12 +24,22 @@ type facts struct {
 	places  []place
 	all     []fact
 	watched bool // all outputs were
-	cycles  int
+	// unreferenced says that no line reports the instant of an event.
+	unreferenced bool
+	cycles       int
 }
 
 // unusual reports whether any fact is not as it should be. How a run was planned is no fault.
 func (f *facts) unusual() bool {
 	return slices.ContainsFunc(f.all, func(x fact) bool { return x.value != usual && x.kind.name != "end" && x.kind.name != "others" })
+}
+
+// telling reports whether any fact is one that a bench without a fault seldom shows.
+func (f *facts) telling() bool {
+	return slices.ContainsFunc(f.all, func(x fact) bool {
+		return x.value != usual && !slices.Contains([]string{"end", "others", "edge", "load", "operate", "course", "coil"}, x.kind.name) &&
+			!(x.kind.name == "off-level" && slices.Contains([]string{"none", "zero", "raised"}, x.value))
+	})
 }
 
 // examiner derives facts from evidence.
@@ -41,7 +51,7 @@ type examiner struct {
 
 // factsOf derives the facts.
 func factsOf(e *Evidence) *facts {
-	x := &examiner{Evidence: e, facts: facts{watched: e.plan.OthersUnmoved, cycles: e.Cycles}}
+	x := &examiner{Evidence: e, facts: facts{watched: e.plan.OthersUnmoved, cycles: e.Cycles, unreferenced: e.Unreferenced}}
 	x.findPlaces()
 	x.rail = x.railOf()
 	for _, p := range x.facts.places {
@@ -55,6 +65,9 @@ func factsOf(e *Evidence) *facts {
 	x.run()
 	x.maskLoads()
 	x.mask()
+	if !x.facts.telling() {
+		x.nearLimits()
+	}
 	return &x.facts
 }
 
@@ -69,8 +82,9 @@ var masks = []struct {
 	{"steadiness", []string{"drops"}, []string{"follow"}, []string{"still", "sometimes", "held", "open", "alone"}},
 	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "operate", "release", "bounce", "overlap", "course", "stray", "load"}, nil},
 	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}, nil},
-	{"follow", []string{"chatters", "unsteady", "break-unsteady", "swapped"}, []string{"operate", "bounce", "overlap", "course"}, nil},
-	{"follow", []string{"stays-in"}, []string{"operate", "overlap", "course"}, nil},
+	{"follow", []string{"chatters", "unsteady", "comes-and-goes", "break-unsteady", "swapped"}, []string{"operate", "bounce", "overlap", "course"}, nil},
+	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"operate", "overlap"}, nil},
+	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"course"}, []string{"operate", "bounce"}},
 	{"follow", []string{"open"}, []string{"bounce", "course"}, nil},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil},
 	{"on-level", []string{"heavy"}, []string{"off-level"}, nil},
@@ -78,7 +92,7 @@ var masks = []struct {
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil},
-	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall"}, nil},
+	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall", "delay"}, nil},
 	{"follow", []string{"held"}, []string{"load"}, nil},
 }
 
@@ -290,6 +304,8 @@ func (x *examiner) output(p place) {
 		choice{x.leak(p) > highLeak || x.leak(p) > 0 && x.times(p.output, analyze.HighWhenOff) > 0 ||
 			p.relay != "" && x.times(p.relay, analyze.OffMayHold, analyze.HeldIn) > 0, "high"},
 		choice{x.leak(p) > raisedLeak, "raised"},
+		choice{x.least(p.output) < -x.rail*belowZero, "negative"},
+		choice{x.lowest(p.output) < x.rail*zeroVolts, "zero"},
 		choice{x.lowest(p.output) < x.rail*noVolts, "none"}))
 	x.add("delay", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
 		choice{x.times(p.output, analyze.SlowSwitching) > 0, "late"},
@@ -368,13 +384,29 @@ func (x *examiner) load(signal string) string {
 // from some four times on; a joint in its wire lets it rise less.
 const (
 	noVolts    = 0.3
+	zeroVolts  = 0.1
 	usualLeak  = 0.65 // V, where no other output says what is usual
 	raisedLeak = 1.25
 	highLeak   = 1.6
 	higherLeak = 2.55
 	farLeak    = 3.45
-	mostLeak   = 6.6 // V; what is higher is on
+	mostLeak   = 9 // V; what is higher is on
 )
+
+// belowZero is how far below zero, in volts, an output that is off does not read: a converter's
+// offset is some millivolts.
+const belowZero = 0.1
+
+// least is the lowest level, in volts, of an output when off; NaN: not known.
+func (x *examiner) least(signal string) float64 {
+	level := math.NaN()
+	for _, f := range x.figuresOf(signal, analyze.LowLevel) {
+		if f.values > 0 && !(f.low >= level) {
+			level = f.low
+		}
+	}
+	return level
+}
 
 // leak is how many times as high as usual on this bench an output stands when off; NaN: not
 // known, or it is on.
@@ -382,6 +414,9 @@ func (x *examiner) leak(p place) float64 {
 	level := x.lowest(p.output)
 	if !(level < x.rail*mostLeak) {
 		return math.NaN()
+	}
+	if own := level / (x.rail * usualLeak); p.relay == "" && own > higherLeak {
+		return own // what would hold a relay in is a voltage, whatever others leak
 	}
 	return level / x.usualLeakFor(p)
 }
@@ -677,13 +712,17 @@ func (x *examiner) relay(p place) {
 		choice{of(analyze.Chattering) > 0, "chatters"},
 		choice{x.times(r.Make, analyze.UnsteadyMake) > 0 && x.times(r.Break, analyze.UnsteadyMake) > 0, "both-unsteady"},
 		choice{x.times(r.Break, analyze.UnsteadyMake) > 0 && r.Make == "", "break-unsteady"},
+		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r) && x.touches(r) > briefTouch, "comes-and-goes"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0, "open"},
+		choice{of(analyze.Welded) > 0 && x.first(r, analyze.Welded) > x.firstCycles(), "stays-in-at-last"},
 		choice{of(analyze.Welded) > 0, "stays-in"},
 		choice{of(analyze.HeldIn) > 0, "held"},
 		choice{of(analyze.RelayStill) > 0 && moved, "sometimes"},
 		choice{of(analyze.RelayStill, analyze.CommonOpen) > 0, "still"},
 		choice{of(analyze.RelayAlone) > 0, "alone"}))
+	x.add("coil", p.relay, x.coil(r, p))
+	x.add("onset", p.relay, x.onset(r))
 	x.add("rest", p.relay, x.rest(r))
 	x.add("operate", p.relay, choose(x.judged(r.Signal, analyze.OperateTime), choice{of(analyze.SlowOperate) > 0, "slow"}, choice{x.nearLimit(r.Signal, analyze.OperateTime), "rather"}))
 	x.add("release", p.relay, choose(x.judged(r.Signal, analyze.ReleaseTime), choice{of(analyze.SlowRelease) > 0, "slow"}))
@@ -693,9 +732,112 @@ func (x *examiner) relay(p place) {
 	x.add("course", p.relay, x.course(r))
 }
 
+// briefTouch is for how many seconds a worn contact touches at most.
+const briefTouch = 4e-3
+
+// touches is for how many seconds at most a make contact was closed that is unsteady; NaN: not known.
+func (x *examiner) touches(r *analyze.RelayPlan) float64 {
+	longest := math.NaN()
+	for _, k := range x.order {
+		if s := x.symptoms[k]; k.signal == r.Make && k.kind == analyze.UnsteadyMake && !(s.high <= longest) {
+			longest = s.high
+		}
+	}
+	return longest
+}
+
+// ofRelay are the symptoms of a relay and its contacts, those of the kinds given; none: of all that
+// fail.
+func (x *examiner) ofRelay(r *analyze.RelayPlan, kinds ...analyze.Kind) []symptomKey {
+	var all []symptomKey
+	for _, k := range x.order {
+		if k.signal != "" && (k.signal == r.Signal || k.signal == r.Make || k.signal == r.Break) &&
+			(slices.Contains(kinds, k.kind) || len(kinds) == 0 && k.kind.Verdict() == analyze.Fail) {
+			all = append(all, k)
+		}
+	}
+	return all
+}
+
+// first is the first cycle with a symptom of a relay; 0: there is none.
+func (x *examiner) first(r *analyze.RelayPlan, kinds ...analyze.Kind) int {
+	first := 0
+	for _, k := range x.ofRelay(r, kinds...) {
+		if s := x.symptoms[k]; first == 0 || s.first < first {
+			first = s.first
+		}
+	}
+	return first
+}
+
+// firstCycles are those in which what is there from the beginning shows.
+func (x *examiner) firstCycles() int { return max(2, x.Cycles/20) }
+
+// fewestForOnset is with how many cycles, at least, a run shows when something began.
+const fewestForOnset = 8
+
+// onset is whether what is wrong with a relay was there from the first cycles on.
+func (x *examiner) onset(r *analyze.RelayPlan) string {
+	first := x.first(r)
+	return choose(first > 0 && x.Cycles >= fewestForOnset, choice{first > x.firstCycles() && x.Cycles >= fewestForOnset, "later"})
+}
+
+// fewestFalls is how often an output must have gone off for a coil's silence to say something:
+// samples may miss a swing of some milliseconds.
+const fewestFalls = 4
+
+// coil is whether the coil of a relay that does not move carries current.
+func (x *examiner) coil(r *analyze.RelayPlan, p place) string {
+	if x.times(r.Signal, analyze.RelayStill, analyze.CommonOpen) == 0 || p.output == "" {
+		return ""
+	}
+	falls := 0
+	if o := x.plan.Output(p.output); o != nil {
+		for _, e := range x.demanding(o, false) {
+			if f := x.figures[tally.Key{Signal: p.output, Quantity: analyze.SwitchingDelay, Event: e}]; f != nil {
+				falls += f.values
+			}
+		}
+		for _, f := range x.figuresOf(p.output, analyze.PulseDuration) {
+			falls += f.values
+		}
+	}
+	carries := x.times(r.Signal, analyze.CoilCarries)
+	return choose(carries > 0 || falls >= fewestFalls, choice{carries == 0 && falls >= fewestFalls, "silent"})
+}
+
+// nearLimits adds which figures are too near their limits to be decided.
+func (x *examiner) nearLimits() {
+	of := func(signals ...string) func(quantities ...analyze.Quantity) bool {
+		return func(quantities ...analyze.Quantity) bool {
+			return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+				return k.kind == analyze.NearLimit && k.signal != "" && slices.Contains(signals, k.signal) && slices.Contains(quantities, analyze.Quantity(k.other))
+			})
+		}
+	}
+	for _, p := range x.facts.places {
+		if o := x.plan.Output(p.output); o != nil {
+			near, at := of(p.output), of(p.output, p.relay)
+			x.add("near", p.output, choose(true, choice{near(analyze.Ripple), "ripple"}, choice{near(analyze.SwitchingDelay), "delay"}, choice{near(analyze.PulseDuration), "pulse"},
+				choice{at(analyze.LowLevel, analyze.DropOutMargin), "off"}, choice{at(analyze.PullInMargin) || near(analyze.HighLevel) && x.nearLower(p.output), "on"}))
+		}
+		if r := x.plan.Relay(p.relay); r != nil {
+			near := of(r.Signal, r.Make, r.Break)
+			x.add("near-time", p.relay, choose(true, choice{near(analyze.OperateTime), "operate"}, choice{near(analyze.ReleaseTime), "release"}, choice{near(analyze.BounceTime), "bounce"}))
+		}
+	}
+}
+
+// nearLower reports whether an output's level when on is nearer to its lower limit than to its upper.
+func (x *examiner) nearLower(signal string) bool {
+	return slices.ContainsFunc(x.figuresOf(signal, analyze.HighLevel), func(f *figure) bool {
+		return f.values > 0 && f.limit.Lower > 0 && !(f.low-f.limit.Lower > f.limit.Upper-f.high)
+	})
+}
+
 // restless reports whether the make contact opens again and again.
 func (x *examiner) restless(r *analyze.RelayPlan) bool {
-	return slices.ContainsFunc(x.figuresOf(r.Make, analyze.BounceTime), func(f *figure) bool {
+	return x.touches(r) > 0 || slices.ContainsFunc(x.figuresOf(r.Make, analyze.BounceTime), func(f *figure) bool {
 		return f.doubts[analyze.StillBouncing]+f.doubts[analyze.ChangedAgain] > 0
 	})
 }
@@ -784,7 +926,7 @@ func (x *examiner) run() {
 	x.add("resets", "", choose(true, choice{c.ChipResets > 0, "some"}))
 	x.add("supply", "", choose(len(x.plan.Moves) > 0, choice{x.times("supply", analyze.SupplyLost) > 0, "lost"}))
 	x.add("zero", "", choose(true, choice{x.seen(analyze.ZeroNotJoined), "floats"}))
-	x.add("reference", "", choose(true, choice{x.seen(analyze.RefInverted), "inverted"}))
+	x.add("reference", "", choose(!x.Unreferenced, choice{x.seen(analyze.RefInverted), "inverted"}))
 	x.add("others", "", choose(true, choice{!x.plan.OthersUnmoved, "unwatched"}))
 	x.add("end", "", choose(true, choice{!x.Complete, "early"}))
 }

@@ -138,7 +138,7 @@ func newModel(t *Table, f *facts) *model {
 // placesOf are the places where a cause can lie.
 func (m *model) placesOf(c *Cause) []place {
 	relay := slices.ContainsFunc(m.facts.places, func(p place) bool { return p.relay != "" })
-	if c.loaded && !relay {
+	if c.loaded && !relay || c.referenced && m.facts.unreferenced {
 		return nil
 	}
 	if c.Of == OfRun {
@@ -307,21 +307,16 @@ func (m *model) shares() []*hypothesis {
 	for _, c := range all {
 		sum += math.Exp(c.log - most)
 	}
-	nothing := 0.0
 	for _, c := range all {
 		s := math.Exp(c.log-most) / sum
 		switch {
-		case c.a == nil:
-			nothing = s
+		case c.a == nil: // nothing is wrong
 		case c.b == nil:
 			c.a.share += s
 		default:
 			c.a.share += s / 2
 			c.b.share += s / 2
 		}
-	}
-	if nothing > 0.5 {
-		return nil
 	}
 	slices.SortStableFunc(m.all, func(a, b *hypothesis) int { return cmp.Compare(b.share, a.share) })
 	return merged(m.all)

@@ -42,6 +42,7 @@ type Cause struct {
 	Of          Subject
 	weight      float64 // how often it is met, against the others
 	loaded      bool    // it shows only where there is a relay
+	referenced  bool    // only where a line reports the instant of an event
 	forms       []form
 }
 
@@ -212,6 +213,7 @@ func (t *Table) readCause(e yamlfile.Entry) *Cause {
 	c.Of = Subject(of)
 	c.weight = weight(f.Need("weight", "5"))
 	c.loaded, _ = f.May("needs_relay").Bool()
+	c.referenced, _ = f.May("needs_reference").Bool()
 	rows, forms := f.May("rows"), f.May("forms")
 	common := t.readRows(rows)
 	if forms == nil {

@@ -19,6 +19,7 @@ import (
 // evidence is what the run showed, as a record gathers it.
 func (r *ran) evidence() *cause.Evidence {
 	e := cause.New(r.plan)
+	e.Unreferenced = r.unreferenced
 	e.Cycles, e.Counts, e.Complete = r.cycles, r.counts, r.err == nil
 	for _, s := range r.symptoms {
 		e.Symptom(s)
@@ -33,7 +34,9 @@ func (r *ran) evidence() *cause.Evidence {
 // what the simulated bench says that one meets.
 func drawFault(r *rand.Rand, s *shop, info sim.FaultInfo) sim.Fault {
 	f := sim.Fault{Name: info.Name}
-	if info.Value.Measured() {
+	if info.Value.Measured() && s.broad() {
+		f.Value = oddSize(r, info)
+	} else if info.Value.Measured() {
 		f.Value = math.Exp(around(r, math.Log(info.Lowest*0.95), math.Log(info.Highest*1.05)))
 		if info.Value == sim.WholeNumber {
 			f.Value = math.Max(2, math.Round(f.Value))
@@ -51,6 +54,9 @@ func drawFault(r *rand.Rand, s *shop, info sim.FaultInfo) sim.Fault {
 	switch {
 	case info.Place == sim.AtOutput:
 		f.Place = pick(r, s.outputs...)
+		if s.broad() {
+			f.Place = s.anyOf(r, info)
+		}
 		if others := slices.DeleteFunc(slices.Clone(s.all), func(o string) bool { return o == f.Place }); info.Value == sim.OutputName && len(others) > 0 && !strings.HasPrefix(info.Name, "stuck") {
 			f.Output = pick(r, others...)
 		}
@@ -72,6 +78,9 @@ func TestRank_Drawn(t *testing.T) { rankMany(t, drawShop, 2, 0.88, 0.94) }
 
 // TestRank_Wide does so on benches that are drawn from wider ranges.
 func TestRank_Wide(t *testing.T) { rankMany(t, drawWide, 1, 0.8, 0.9) }
+
+// TestRank_Broad does so on the widest.
+func TestRank_Broad(t *testing.T) { rankMany(t, drawBroad, 1, 0.8, 0.9) }
 
 // rankMany ranks drawn benches, by default so many with each fault. least are the shares of true causes first, and among three,
 // that are not enough.
@@ -116,7 +125,7 @@ func rankMany(t *testing.T, draw func(*rand.Rand) *shop, each int, leastFirst, l
 func rankDrawn(t *testing.T, r *rand.Rand, draw func(*rand.Rand) *shop, info sim.FaultInfo, c *count) {
 	x, s, f := runDrawn(t, r, draw, info)
 	all := cause.Rank(cause.Builtin(), x.evidence())
-	if x.verdict == analyze.Pass && x.counts == (capture.Counts{}) {
+	if x.verdict == analyze.Pass && x.counts == (capture.Counts{}) && len(x.symptoms) == 0 {
 		c.silent++
 		if len(all) > 0 {
 			c.claimed++
@@ -208,10 +217,7 @@ func runTwo(t *testing.T, r *rand.Rand) (ran, []sim.Fault) {
 		return x, possible && (x.verdict == analyze.Fail || x.counts != capture.Counts{})
 	}
 	for {
-		s := drawWide(r)
-		if s.all == nil {
-			continue
-		}
+		s := drawBroad(r)
 		k, l := r.IntN(len(sim.Faults())), r.IntN(len(sim.Faults())-1)
 		if l >= k {
 			l++

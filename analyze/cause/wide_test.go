@@ -124,7 +124,12 @@ func (w *wide) relays() (sides map[string]string) {
 // a key-switch that stays as it is set.
 func (w *wide) drives() (events []string) {
 	if w.often(20) {
-		fmt.Fprintf(&w.rig, "drives:\n  D0: {chip: gpiochip0, line: 5, longest_on: 10 min}\nevents:\n  arm-away: {drive: D0, set: on}\n  disarm: {drive: D0, set: off}\n")
+		by := ""
+		if w.often(40) {
+			by = ", reference: REF"
+			fmt.Fprintf(&w.rig, "references:\n  REF: {chip: gpiochip0, line: 25}\n")
+		}
+		fmt.Fprintf(&w.rig, "drives:\n  D0: {chip: gpiochip0, line: 5, longest_on: 10 min}\nevents:\n  arm-away: {drive: D0, set: on%s}\n  disarm: {drive: D0, set: off%s}\n", by, by)
 		return []string{"arm-away", "disarm"}
 	}
 	ref := w.often(50)
@@ -185,17 +190,23 @@ func (w *wide) sequence(events []string, sides map[string]string) {
 	if w.often(30) {
 		fmt.Fprintf(&w.job, "sample: sweep\n")
 	}
-	if len(sides) > 0 {
-		fmt.Fprintf(&w.job, "relays:\n")
-		for _, o := range w.s.outputs {
-			k := w.s.relays[o]
-			contacts := map[string]string{"both": "make: %[1]s_NO, break: %[1]s_NC", "make": "make: %[1]s_NO", "break": "break: %[1]s_NC"}[sides[k]]
-			if contacts != "" {
-				fmt.Fprintf(&w.job, "  %s: {%s, must_operate: %.1f V, must_release: %.1f V, limits: relay}\n", k, fmt.Sprintf(contacts, k), w.rail*pick(w.Rand, 8.4, 9, 9.6), w.rail*1.2)
-			}
+	w.relayPlans(sides)
+	w.limits(len(sides) > 0)
+}
+
+// relayPlans writes what the job says of its relays.
+func (w *wide) relayPlans(sides map[string]string) {
+	if len(sides) == 0 {
+		return
+	}
+	fmt.Fprintf(&w.job, "relays:\n")
+	for _, o := range w.s.outputs {
+		k := w.s.relays[o]
+		contacts := map[string]string{"both": "make: %[1]s_NO, break: %[1]s_NC", "make": "make: %[1]s_NO", "break": "break: %[1]s_NC"}[sides[k]]
+		if contacts != "" {
+			fmt.Fprintf(&w.job, "  %s: {%s, must_operate: %.1f V, must_release: %.1f V, limits: relay}\n", k, fmt.Sprintf(contacts, k), w.rail*pick(w.Rand, 8.4, 9, 9.6), w.rail*1.2)
 		}
 	}
-	w.limits(len(sides) > 0)
 }
 
 // expectation draws what one output must do at the steps.

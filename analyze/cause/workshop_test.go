@@ -32,7 +32,12 @@ type shop struct {
 	arms     int             // ways of arming
 	all      []string        // outputs of the rig, where another one is drawn
 	volts    float64         // of the unit's outputs when on; 0: as drawn for 12 V
+	unit     sim.UnitParams
+	weights  sim.Weights // of its converters
 }
+
+// broad reports whether the bench is one of drawBroad.
+func (s *shop) broad() bool { return s.unit != (sim.UnitParams{}) }
 
 // pick returns one of the items.
 func pick[T any](r *rand.Rand, all ...T) T { return all[r.IntN(len(all))] }
@@ -296,6 +301,8 @@ type ran struct {
 	cycles   int
 	verdict  analyze.Verdict
 	err      error
+	// unreferenced says that the rig has no reference line.
+	unreferenced bool
 }
 
 // open reads the shop's files.
@@ -341,13 +348,19 @@ func (s *shop) fits() bool {
 
 // bench opens the shop's bench with faults planted.
 func (s *shop) bench(rig *wiring.Rig, seq *sequences.Sequence, faults []sim.Fault) (*bench.Bench, error) {
-	if s.volts == 0 {
+	if s.volts == 0 && s.unit == (sim.UnitParams{}) {
 		return setup.Open(rig, seq, setup.Simulation{Seed: s.seed, Faults: faults}, bench.Opts{})
 	}
 	unit := setup.Unit(rig, seq)
 	unit.Seed, unit.Faults = s.seed, faults
 	// A unit of 24 V has relays of 24 V: four times the resistance, twice the voltages.
-	unit.Unit = sim.UnitParams{HighVolts: s.volts, LowVolts: 1.3, OffOhms: 4000, OnOhms: 24, CoilOhms: 1600, PullInVolts: 13.6, DropOutVolts: 4.4}
+	unit.Weights, unit.Unit = s.weights, s.unit
+	if s.volts > 0 {
+		unit.Unit.PullInVolts, unit.Unit.DropOutVolts = 13.6, 4.4
+	}
+	if s.volts > 0 && s.unit.HighVolts == 0 {
+		unit.Unit = sim.UnitParams{HighVolts: s.volts, LowVolts: 1.3, OffOhms: 4000, OnOhms: 24, CoilOhms: 1600, PullInVolts: 13.6, DropOutVolts: 4.4}
+	}
 	world, err := sim.NewWorld(rig, unit)
 	if err != nil {
 		return nil, err
@@ -371,6 +384,7 @@ func (s *shop) run(t testing.TB, faults ...sim.Fault) (r ran, possible bool) {
 	defer b.Close()
 	plan := seq.Plan
 	plan.Coils = rig.SwitchesCoils()
+	r.unreferenced = !seq.Referenced(rig)
 	r.plan = &plan
 	outcome, err := runner.Run(context.Background(), b, seq, runner.Opts{First: 1, Last: s.cycles, Now: time.Now,
 		OnCycle: func(c *journal.Cycle) {

@@ -404,11 +404,42 @@ func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool
 	case analyze.WatchedShort:
 		x.add(signal, k, "", c.Watched, measure.ShortestWatch.Seconds())
 		return true
+	case analyze.UnsteadyMake:
+		if x := &c.Make; x.Restless && signal == r.Plan.Make {
+			value = x.LongestClosed
+		}
 	case explained:
+		x.coil(r, c)
 		return true
 	}
 	x.add(signal, k, r.Output.Signal, value, limit)
+	if k == analyze.RelayStill || k == analyze.CommonOpen {
+		x.pulsedCoil(r)
+	}
 	return true
+}
+
+// coilSwing is by how many volts, at least, an output goes below its level as it switches off a
+// coil that carries current: the diode across it lets it swing to some 0.7 V below zero (common
+// practice, no source). A wire without a coil swings by what noise is.
+const coilSwing = 0.25
+
+// coil notes of a relay that does not move whether its coil carries current all the same: then
+// the terminal swings as it is switched off.
+func (x *examination) coil(r *measure.RelayState, c *measure.RelayChange) {
+	o := r.Output
+	if c.Rising || !still(c) || !o.Placed || o.HighAtEnd || !o.LevelKnown || o.Level-o.Transient < coilSwing {
+		return
+	}
+	x.add(r.Plan.Signal, analyze.CoilCarries, o.Signal, o.Transient, o.Level)
+}
+
+// pulsedCoil does so where the output pulsed.
+func (x *examination) pulsedCoil(r *measure.RelayState) {
+	o := r.Output
+	if o.Demand == analyze.Pulse && o.Pulses > 0 && !o.HighAtEnd && o.OffLevel-o.Lowest >= coilSwing {
+		x.add(r.Plan.Signal, analyze.CoilCarries, o.Signal, o.Lowest, o.OffLevel)
+	}
 }
 
 // explained stands for figures out of their limits that an earlier symptom has
@@ -421,6 +452,8 @@ func symptomOf(r *measure.RelayState, c *measure.RelayChange) (string, analyze.K
 	switch edges := c.Make.Edges + c.Break.Edges; {
 	case c.Make.Restless && c.Break.Restless:
 		return r.Plan.Signal, analyze.Chattering
+	case c.Make.Restless && !r.HasBreak && c.Told && c.Rising && c.Make.ClosedShare > mostlyClosed && c.Make.LongestClosed > longestBounce:
+		return r.Plan.Make, analyze.Chattering
 	case c.Make.Restless:
 		return r.Plan.Make, analyze.UnsteadyMake
 	case c.Break.Restless:
@@ -435,6 +468,14 @@ func symptomOf(r *measure.RelayState, c *measure.RelayChange) (string, analyze.K
 	}
 	return symptomOfRelease(r, c)
 }
+
+// mostlyClosed is from which share of the time on a contact that keeps opening is closed but for
+// moments: so does an armature that chatters. A worn contact is open for most of the time.
+const mostlyClosed = 0.8
+
+// longestBounce is for how many seconds at most a contact that bounces stays closed in between
+// (common practice, no source).
+const longestBounce = 5e-3
 
 // still reports whether no contact has an edge.
 func still(c *measure.RelayChange) bool { return c.Make.Edges+c.Break.Edges == 0 }

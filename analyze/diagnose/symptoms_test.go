@@ -119,6 +119,31 @@ var (
 	unknown  = measure.ContactChange{}
 )
 
+// closedFor is a contact that does not rest, closed for a share of the time and for so many seconds
+// at most.
+func closedFor(share, longest float64) measure.ContactChange {
+	c := restless
+	c.ClosedShare, c.LongestClosed = share, longest
+	return c
+}
+
+// The coil of a relay that stands still at a pulse swings at the pulse's end.
+func TestSymptoms_PulsedCoil(t *testing.T) {
+	plan := &analyze.RelayPlan{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2}
+	for lowest, want := range map[float64]int{-0.7: 2, 0.36: 1} {
+		o := on(func(o *outputState) {
+			o.Demand, o.HighAtEnd, o.Pulses, o.Crossings, o.Lowest = analyze.Pulse, false, 1, 2, lowest
+		})
+		s := &measure.State{Event: "arm", Outputs: []outputState{o}}
+		s.Relays = []measure.RelayState{{Plan: plan, Output: &s.Outputs[0], HasMake: true, HasBreak: true,
+			Changes: []measure.RelayChange{{Make: isOpen, Break: isClosed, Told: true, Rising: true}}}}
+		got := Symptoms(s)
+		if len(got) != want || got[0].Kind != analyze.RelayStill || want == 2 && (got[1].Kind != analyze.CoilCarries || got[1].Value != lowest) {
+			t.Errorf("down to %g V: %+v", lowest, got)
+		}
+	}
+}
+
 func TestSymptoms_Relays(t *testing.T) {
 	plan := &analyze.RelayPlan{Signal: "K1", Make: "K1_NO", Break: "K1_NC", MustOperate: 9, MustRelease: 1.2}
 	high, low := on(), on(func(o *outputState) {
@@ -126,6 +151,8 @@ func TestSymptoms_Relays(t *testing.T) {
 	})
 	leaky := low
 	leaky.Level = 2.7
+	swings := low
+	swings.Transient = -0.7
 	pulse := low
 	pulse.Demand, pulse.Level, pulse.Moved, pulse.WasHigh, pulse.Pulses = analyze.Pulse, 13.5, true, false, 1
 	operate := func(make, brk measure.ContactChange) measure.RelayChange {
@@ -182,7 +209,13 @@ func TestSymptoms_Relays(t *testing.T) {
 		{"moves by itself", high, both, untold(closes, opens), analyze.RelayAlone, "K1"},
 		{"answers what it was told before", high, both, late(untold(closes, opens)), "", ""},
 		{"stands still and was told nothing", high, both, untold(isOpen, isClosed), "", ""},
+		{"had not operated, and its coil carries current", swings, both, release(isOpen, isClosed), analyze.CoilCarries, "K1"},
+		{"releases, and its coil swings", swings, both, release(opens, closes), "", ""},
 		{"chatters", high, both, operate(restless, restless), analyze.Chattering, "K1"},
+		{"make contact alone opens for moments", high, makeOnly, operate(closedFor(0.9, 0.04), unknown), analyze.Chattering, "K1_NO"},
+		{"make contact opens for moments, the break contact not", high, both, operate(closedFor(0.9, 0.04), opens), analyze.UnsteadyMake, "K1_NO"},
+		{"make contact alone is open mostly", high, makeOnly, operate(closedFor(0.1, 0.04), unknown), analyze.UnsteadyMake, "K1_NO"},
+		{"make contact alone bounces for long", high, makeOnly, operate(closedFor(0.9, 0.0006), unknown), analyze.UnsteadyMake, "K1_NO"},
 		{"make contact unsteady", high, both, operate(restless, opens), analyze.UnsteadyMake, "K1_NO"},
 		{"break contact unsteady", high, both, operate(closes, restless), analyze.UnsteadyMake, "K1_NC"},
 	} {

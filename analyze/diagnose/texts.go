@@ -200,7 +200,14 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 		return fmt.Sprintf("Contact %s does not close steadily although the relay moves: high contact resistance or a bad wire. Check its resistance with a meter, then its terminal.", g.signal)
 	},
 	analyze.Chattering: func(plan *analyze.Plan, g *group) string {
-		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the %s is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal, eitherBench(plan, "output", "coil's voltage"))
+		steady := eitherBench(plan, "output", "coil's voltage")
+		if relay := relayOfContact(plan, g.signal); relay != "" {
+			return fmt.Sprintf("Contact %s keeps opening for moments while the %s is steady: relay %s chatters, or the contact is bad. Check the coil's voltage for ripple and whether it is high enough, then the contact.", g.signal, steady, relay)
+		}
+		return fmt.Sprintf("Relay %s chatters: both contacts keep changing while the %s is steady. Check the coil's voltage for ripple and whether it is high enough.", g.signal, steady)
+	},
+	analyze.CoilCarries: func(plan *analyze.Plan, g *group) string {
+		return fmt.Sprintf("The coil of %s carries current: %s swings down to %s as it goes off, below its level of %s. The coil and its wires are not open. Check the voltage at the coil's own terminals, then the armature.", g.signal, g.other, g.level(g.lowest, g.where(g.lowest)), g.level(g.limit, g.where(g.lowest)))
 	},
 	analyze.LongBounce: func(_ *analyze.Plan, g *group) string {
 		if g.other == string(analyze.BounceCount) {
@@ -254,6 +261,19 @@ func relayStillText(plan *analyze.Plan, g *group) string {
 		return moves + fmt.Sprintf(", and %s is high when off (%s): very likely the coil or its wire is open, or a joint in the wire is bad. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
 	}
 	return moves + fmt.Sprintf(". Check the voltage at the coil's own terminals. Where it is lower than at the %s, a joint in its wires is bad. Else check the coil's resistance with a meter, then the armature.", eitherBench(plan, "output", "switch"))
+}
+
+// relayOfContact is the relay that a contact belongs to; empty: the signal is none.
+func relayOfContact(plan *analyze.Plan, signal string) string {
+	if plan == nil {
+		return ""
+	}
+	for i := range plan.Relays {
+		if r := &plan.Relays[i]; signal == r.Make || signal == r.Break {
+			return r.Signal
+		}
+	}
+	return ""
 }
 
 // mustRelease is the voltage at which a relay must release, in words.

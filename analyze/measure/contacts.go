@@ -27,6 +27,9 @@ type change struct {
 	rests bool
 	// watched is the time from the change's last edge to the end of the state.
 	watched time.Duration
+	// closedFor is for how long it was closed from its first edge to the end of the state,
+	// longest its longest time closed between two edges, seen how long that was in all.
+	closedFor, longest, seen time.Duration
 }
 
 // changeOf returns what a contact did from an instant to the next event.
@@ -42,11 +45,13 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 	}
 	c.end = c.start
 	lapses := t.Lapses
-	var last capture.Instant // of the change's edges
+	var last, latest capture.Instant // of the change's edges, of all
 	for _, e := range t.Edges {
 		if e.At < from || e.At >= to {
 			continue
 		}
+		c.spend(latest, e.At, c.end, true)
+		latest = e.At
 		for len(lapses) > 0 && lapses[0].To <= e.At {
 			if lapses[0].From >= from {
 				last = c.lapse(lapses[0], last)
@@ -61,6 +66,7 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		c.edges = append(c.edges, e)
 		last = e.At
 	}
+	c.spend(latest, to, c.end, false)
 	if c.known {
 		c.end, _ = t.StateAt(to - 1)
 	}
@@ -69,6 +75,22 @@ func changeOf(t *capture.Track, from, to capture.Instant) change {
 		c.rests = c.watched >= restAfter/5
 	}
 	return c
+}
+
+// spend takes in a time from one edge to the next, or to the end of the state.
+func (c *change) spend(from, to capture.Instant, closed, edge bool) {
+	if from == 0 {
+		return
+	}
+	d := to.Sub(from)
+	c.seen += d
+	if !closed {
+		return
+	}
+	c.closedFor += d
+	if edge {
+		c.longest = max(c.longest, d)
+	}
 }
 
 // lapse takes in edges that were thinned out, and returns when the change's last one was. Of

@@ -104,6 +104,9 @@ type ContactChange struct {
 	Opens, Closes bool // it changed over
 	Edges         int
 	Restless      bool // it did not come to rest as bounce does
+	// ClosedShare is the share of the time from its first edge on for which it was closed, and
+	// LongestClosed, in seconds, the longest time closed between two edges; 0: it has no edge.
+	ClosedShare, LongestClosed float64
 }
 
 // state is what was seen in the present state, before it is left behind; nil where
@@ -167,5 +170,9 @@ func (x contacts) state() RelayChange {
 }
 
 func (c change) state() ContactChange {
-	return ContactChange{Known: c.known, Closed: c.end, Opens: c.opens(), Closes: c.closes(), Edges: len(c.edges) + c.thinned, Restless: c.restless()}
+	x := ContactChange{Known: c.known, Closed: c.end, Opens: c.opens(), Closes: c.closes(), Edges: len(c.edges) + c.thinned, Restless: c.restless(), LongestClosed: c.longest.Seconds()}
+	if c.seen > 0 {
+		x.ClosedShare = c.closedFor.Seconds() / c.seen.Seconds()
+	}
+	return x
 }

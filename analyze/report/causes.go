@@ -2,8 +2,10 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
+	"makebreak/analyze"
 	"makebreak/analyze/cause"
 )
 
@@ -18,6 +20,37 @@ func causesOf(r *Record) []cause.Ranked {
 		table = cause.Builtin()
 	}
 	return cause.Rank(table, r.Evidence)
+}
+
+// causesBehind are the names of the causes that may be behind a finding, in their order: those of
+// the whole bench, and those at the place that the finding's signal belongs to.
+func causesBehind(plan *analyze.Plan, signal string, all []cause.Ranked) []string {
+	var names []string
+	for i := range all {
+		if c := &all[i]; (c.Place == "" || placeOf(plan, c.Place) == placeOf(plan, signal)) && !slices.Contains(names, c.Cause) {
+			names = append(names, c.Cause)
+		}
+	}
+	return names
+}
+
+// placeOf is the output before a relay or a contact, where a plan says which; else the relay of a
+// contact, else the signal itself.
+func placeOf(plan *analyze.Plan, signal string) string {
+	if plan == nil {
+		return signal
+	}
+	for i := range plan.Relays {
+		if r := &plan.Relays[i]; signal != "" && (signal == r.Make || signal == r.Break) {
+			signal = r.Signal
+		}
+	}
+	for i := range plan.Outputs {
+		if o := &plan.Outputs[i]; signal != "" && signal == o.Relay {
+			return o.Signal
+		}
+	}
+	return signal
 }
 
 // LikelyCause names in a few words the likeliest cause of what is wrong in a run; where none is

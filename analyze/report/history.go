@@ -199,7 +199,7 @@ func livedRunOf(l *Life) livedRun {
 	l.wrong()
 	x := livedRun{comparedRun: comparedRunOf(l.Record), Cycles: l.Cycles, Findings: []jsonFinding{}}
 	for _, f := range l.found {
-		x.Findings = append(x.Findings, jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text)})
+		x.Findings = append(x.Findings, jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text), nil})
 	}
 	if c := l.Since; c != nil {
 		x.Since = &livedSince{textOrNil(c.Before.Run), c.SameRig, c.judged(), []comparedResult{}}

@@ -41,6 +41,8 @@ type jsonFinding struct {
 	Signal  *string `json:"signal"`
 	Verdict *string `json:"verdict"`
 	Text    *string `json:"text"`
+	// Causes are the names of the record's causes that may be behind it, the likeliest first.
+	Causes []string `json:"causes,omitempty"`
 }
 
 // jsonCounts are the measuring problems by their names in JSON.
@@ -60,14 +62,15 @@ func writeRecord(j *jsonWriter, r *Record) {
 		return resultsOf(r).all(func(one *result) bool { return item(one) })
 	})
 	trends := trendsOf(r)
+	causes := causesOf(r)
 	j.list("findings", func(item func(any) bool) error {
 		for _, f := range findingsOf(r, trends) {
-			item(jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text)})
+			item(jsonFinding{textOrNil(f.Signal), textOrNil(string(f.Verdict)), textOrNil(f.Text), causesBehind(r.Plan, f.Signal, causes)})
 		}
 		return nil
 	})
 	j.list("causes", func(item func(any) bool) error {
-		for _, c := range causesOf(r) {
+		for _, c := range causes {
 			item(jsonCause{c.Cause, textOrNil(c.Place), c.Share, textOrNil(c.Next)})
 		}
 		return nil

@@ -26,14 +26,17 @@ import (
 // Of makes a run's record from the log alone.
 func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	plan, about := &analyze.Plan{}, ""
-	if seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource)); err == nil {
+	seq, err := sequences.Parse(rec.Sequence, []byte(rec.SequenceSource))
+	if err == nil {
 		plan, about = &seq.Plan, seq.About
 	}
-	if rig := RigOf(rec); rig != nil {
+	rig := RigOf(rec)
+	if rig != nil {
 		plan.Coils = rig.SwitchesCoils()
 	}
 	var symptoms diagnose.Gathering
 	evidence := cause.New(plan)
+	evidence.Unreferenced = rig != nil && err == nil && !seq.Referenced(rig)
 	for s, err := range rec.Symptoms() {
 		if err != nil {
 			return nil, err
@@ -47,7 +50,6 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 		Verdict: rec.Verdict, Measurements: rec.Measurements(),
 		Counts: rec.Counts, LogPath: logPath, Fields: fieldsOf(rec.Fields), Since: sincePrevious(rec, logPath), Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
-	var err error
 	if r.Captures, err = rec.Captured(); err != nil {
 		return nil, err
 	}
