@@ -92,7 +92,7 @@ var masks = []struct {
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil},
-	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall", "delay"}, nil},
+	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall"}, nil},
 	{"follow", []string{"held"}, []string{"load"}, nil},
 }
 

@@ -66,6 +66,7 @@ type group struct {
 	ranges          map[string]extremes // by event, of values
 	limit           float64
 	hidden          bool
+	carries         bool   // of a relay that stands still: its coil carries current
 	with            *group // one that it explains and speaks of; nil: none
 	often           string // how often it was seen; empty for every time
 
@@ -147,6 +148,7 @@ func hide(plan *analyze.Plan, groups []*group) {
 		for _, by := range groups {
 			if by != g && by.explains(g, plan) {
 				g.hidden = true
+				by.carries = by.carries || g.kind == analyze.CoilCarries
 				if g.kind == analyze.HighWhenOff || g.kind == analyze.RelayAlone {
 					by.with = g
 				}
@@ -176,7 +178,7 @@ func (by *group) explains(g *group, plan *analyze.Plan) bool {
 		}
 	case analyze.RelayStill:
 		// A coil that is open loads nothing: what leaks through the output's switch lifts it.
-		return by.inCycles >= g.inCycles && (g.kind == analyze.HighWhenOff && g.signal == by.other || g.kind == analyze.OffMayHold && same)
+		return same && g.kind == analyze.CoilCarries || by.inCycles >= g.inCycles && (g.kind == analyze.HighWhenOff && g.signal == by.other || g.kind == analyze.OffMayHold && same)
 	case analyze.LooseWire:
 		// A wire that drops out upsets every figure of its output, and the times of the
 		// relay behind it, which begin at the output's crossing.
@@ -193,7 +195,7 @@ func (by *group) explains(g *group, plan *analyze.Plan) bool {
 	case analyze.Chattering:
 		return same && g.kind != analyze.Chattering || isContact(plan, by.signal, g.signal)
 	case analyze.CommonOpen:
-		return same && (g.kind == analyze.RelayStill || g.kind == analyze.NearLimit) || g.kind == analyze.Welded && isContact(plan, by.signal, g.signal)
+		return same && (g.kind == analyze.RelayStill || g.kind == analyze.NearLimit || g.kind == analyze.CoilCarries) || g.kind == analyze.Welded && isContact(plan, by.signal, g.signal)
 	case analyze.DidNotMove:
 		// Where the relay moves all the same, what is wrong is how the output is read.
 		if !by.readsNothing() || g.inCycles < by.inCycles {

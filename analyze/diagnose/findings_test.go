@@ -211,3 +211,21 @@ func TestFindings_Scale(t *testing.T) {
 		}
 	}
 }
+
+// That a coil carries current is told with the relay that stands still, and not apart.
+func TestFindings_CoilCarries(t *testing.T) {
+	nan := math.NaN()
+	for _, kind := range []analyze.Kind{analyze.RelayStill, analyze.CommonOpen} {
+		all := append(seen(kind, "K1", "OUT3", 13.1, 9, 1, "arm"), seen(analyze.CoilCarries, "K1", "OUT3", -0.7, 0.6, 1, "disarm")...)
+		found := Findings(&analyze.Plan{}, all, 1)
+		if len(found) != 1 || found[0].Verdict != analyze.Fail {
+			t.Errorf("%s: %+v", kind, found)
+		}
+		if kind == analyze.RelayStill && !strings.Contains(found[0].Text, "its coil carries current") {
+			t.Errorf("%+v", found)
+		}
+	}
+	if found := Findings(&analyze.Plan{}, seen(analyze.RelayStill, "K1", "OUT3", 13.1, nan, 1, "arm"), 1); strings.Contains(found[0].Text, "current") {
+		t.Errorf("%+v", found)
+	}
+}

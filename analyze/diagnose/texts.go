@@ -257,6 +257,12 @@ var findingTexts = map[analyze.Kind]func(*analyze.Plan, *group) string{
 
 func relayStillText(plan *analyze.Plan, g *group) string {
 	moves := fmt.Sprintf("Relay %s never moves although %s does (%s)", g.signal, g.other, g.volts())
+	if g.carries {
+		moves += ", and its coil carries current"
+	}
+	if g.with != nil && g.carries {
+		return moves + fmt.Sprintf(", and %s is high when off (%s): very likely a joint in the coil's wire is bad. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
+	}
 	if g.with != nil {
 		return moves + fmt.Sprintf(", and %s is high when off (%s): very likely the coil or its wire is open, or a joint in the wire is bad. Check the coil's wires, then its resistance with a meter.", g.other, g.with.volts())
 	}
