@@ -30,8 +30,8 @@ func (w *Wanted) list() bool { return w.Unit == "" && len(w.Names) == 0 }
 var ErrNoRun error = problem.New(problem.Usage, "the archive holds no such run")
 
 // Fetch copies runs into a log of its own in a folder for temporary files, which can be read as
-// any, and goes when it is closed. It must have room there. What the log of a rig has pruned is
-// in it as far as it was pushed.
+// any, and is removed when it is closed. The folder must have room for it. Captures that the
+// rig's log has pruned are in it, if they were pushed before.
 func (db *DB) Fetch(ctx context.Context, w Wanted) (*journal.DB, error) {
 	tx, err := db.conn.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
 	if err != nil {

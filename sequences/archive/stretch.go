@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"math/bits"
 
 	"github.com/jackc/pgx/v5/pgtype"
 
@@ -12,8 +13,8 @@ import (
 )
 
 // stretchCycles is how many cycles the figures in a row of the table measurement are of at most.
-// A query that asks for one cycle reads so many; one for a trend has so many fewer rows to find.
-const stretchCycles = 1000
+// Lists of so many stay in the row itself, where a place in them is found at once.
+const stretchCycles = 64
 
 // stretches gathers rows of the log's table measurement, which come by their cycles, into rows of
 // the archive's: those of a point, at a place within their cycles, over some cycles.
@@ -29,8 +30,8 @@ type stretches struct {
 type stretch struct {
 	place       [8]byte // point and seq
 	first, last int64   // cycles
-	n           int
-	cycles      []byte // elements of an array, as all that follows
+	n           int     // cycles from the first to the last
+	present     uint64  // bits of those that have a figure, the first one highest
 	values      list
 	expanded    list
 	verdict     list
@@ -114,7 +115,7 @@ func (s *stretches) flush(b []byte) []byte {
 }
 
 func (x *stretch) reset(place [8]byte, first int64) {
-	*x = stretch{place: place, first: first, cycles: x.cycles[:0], numbers: x.numbers[:0],
+	*x = stretch{place: place, first: first, numbers: x.numbers[:0],
 		values: x.values.reset(), expanded: x.expanded.reset(), verdict: x.verdict.reset(), doubts: x.doubts.reset()}
 	x.values.differ = true // they always have their list
 }
@@ -122,9 +123,15 @@ func (x *stretch) reset(place [8]byte, first int64) {
 func (l *list) reset() list { return list{elements: l.elements[:0]} }
 
 func (x *stretch) add(cycle int64, cells *[figureCells][]byte) {
+	for ; x.n < int(cycle-x.first); x.n++ {
+		for _, l := range []*list{&x.values, &x.expanded, &x.verdict, &x.doubts} {
+			l.skip()
+		}
+		x.numbers = append(x.numbers, null...)
+	}
+	x.present |= 1 << (stretchCycles - 1 - x.n)
 	x.last = cycle
 	x.n++
-	x.cycles = append(x.cycles, cells[cycleCell]...)
 	x.values.add(cells[valueCell])
 	x.expanded.add(cells[expandedCell])
 	x.verdict.add(cells[verdictCell])
@@ -133,11 +140,20 @@ func (x *stretch) add(cycle int64, cells *[figureCells][]byte) {
 	x.numbered = x.numbered || !isNull(cells[numbersCell])
 }
 
+// skip stands for a cycle without a figure.
+func (l *list) skip() {
+	if l.differ {
+		l.add([]byte(null))
+		return
+	}
+	l.n++
+}
+
 func isNull(cell []byte) bool { return cell[0] == 0xff } // no cell is so long
 
 func (l *list) add(cell []byte) {
 	l.missing = l.missing || isNull(cell)
-	if l.n > 0 && !l.differ && !bytes.Equal(cell, l.elements) {
+	if l.n > 0 && !l.differ && !bytes.Equal(cell, l.elements) { // the first one is of the stretch's first cycle
 		l.elements = append(l.elements, bytes.Repeat(l.elements, l.n-1)...)
 		l.differ = true
 	}
@@ -148,7 +164,7 @@ func (l *list) add(cell []byte) {
 }
 
 // stretchColumns are those of the archive's table measurement, after month and run.
-var stretchColumns = columns("point:whole seq:whole first:large last:large cycle_list:list value_list:list expanded:real expanded_list:list verdict:small verdict_list:list doubts:whole doubts_list:list numbers:binary")
+var stretchColumns = columns("point:whole seq:whole first:large last:large present:list value_list:list expanded:real expanded_list:list verdict:small verdict_list:list doubts:whole doubts_list:list numbers:binary")
 
 const null = "\xff\xff\xff\xff"
 
@@ -160,10 +176,12 @@ func (x *stretch) appendTo(b []byte) []byte {
 	for _, n := range []int64{x.first, x.last} {
 		b = binary.BigEndian.AppendUint64(append(b, 0, 0, 0, 8), uint64(n))
 	}
-	if int64(x.n) > x.last-x.first {
+	if bits.OnesCount64(x.present) == x.n {
 		b = append(b, null...)
 	} else {
-		b = appendArray(b, pgtype.Int8OID, x.n, false, x.cycles)
+		whole := binary.BigEndian.AppendUint64(nil, x.present)[:(x.n+7)/8]
+		b = binary.BigEndian.AppendUint32(b, uint32(4+len(whole)))
+		b = append(binary.BigEndian.AppendUint32(b, uint32(x.n)), whole...)
 	}
 	b = appendArray(b, pgtype.Float8OID, x.n, x.values.missing, x.values.elements)
 	b = x.expanded.appendTo(b, pgtype.Float8OID)
@@ -200,7 +218,7 @@ func appendArray(b []byte, oid uint32, n int, missing bool, elements []byte) []b
 // fetchedStretch is a row of the table measurement as it is fetched.
 type fetchedStretch struct {
 	run, point, seq, first, last int64
-	cycles                       []int64
+	present                      pgtype.Bits
 	values                       []pgtype.Float8
 	expanded                     pgtype.Float8
 	expandedList                 []pgtype.Float8
@@ -213,7 +231,7 @@ type fetchedStretch struct {
 
 // into is where a row's columns go.
 func (x *fetchedStretch) into() []any {
-	return []any{&x.run, &x.point, &x.seq, &x.first, &x.last, &x.cycles, &x.values, &x.expanded, &x.expandedList, &x.verdict, &x.verdictList, &x.doubts, &x.doubtsList, &x.numbers}
+	return []any{&x.run, &x.point, &x.seq, &x.first, &x.last, &x.present, &x.values, &x.expanded, &x.expandedList, &x.verdict, &x.verdictList, &x.doubts, &x.doubtsList, &x.numbers}
 }
 
 var errStretch = fmt.Errorf("a row of the table measurement is not as a push makes it")
@@ -222,7 +240,7 @@ var errStretch = fmt.Errorf("a row of the table measurement is not as a push mak
 // expanded, verdict, doubts, numbers.
 func (x *fetchedStretch) each(last int64, f func(values []any) error) error {
 	n, numbers := len(x.values), x.numbers
-	for _, length := range []int{len(x.cycles), len(x.expandedList), len(x.verdictList), len(x.doubtsList)} {
+	for _, length := range []int{int(x.present.Len), len(x.expandedList), len(x.verdictList), len(x.doubtsList)} {
 		if length != 0 && length != n {
 			return errStretch
 		}
@@ -234,11 +252,11 @@ func (x *fetchedStretch) each(last int64, f func(values []any) error) error {
 		}
 		numbers = rest
 		cycle := x.first + int64(i)
-		if x.cycles != nil {
-			cycle = x.cycles[i]
-		}
 		if cycle > last {
 			break
+		}
+		if x.present.Valid && x.present.Bytes[i/8]&(0x80>>(i%8)) == 0 {
+			continue
 		}
 		expanded, verdict, doubts := at(x.expandedList, i, x.expanded), at(x.verdictList, i, x.verdict), at(x.doubtsList, i, x.doubts)
 		if err := f([]any{cycle, x.seq, x.point, orNil(value.Valid, value.Float64), orNil(expanded.Valid, expanded.Float64),
