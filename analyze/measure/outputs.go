@@ -529,7 +529,7 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	s := &o.now
 	want, named := s.expect.Demand.State()
 	due := named && (!s.wasKnown || s.wasHigh != want)
-	if named && s.wasKnown && o.flashed.Flashes() && s.high == want {
+	if named && o.flashed.Flashes() && s.high == want {
 		due = s.entry.crossed // where it was there all along, it has no delay
 	}
 	if !due && !(s.expect.Demand == analyze.Any && s.moved) {
