@@ -163,7 +163,10 @@ func (a *app) surveyRig() (*wiring.Rig, error) {
 	if rig == nil && err == nil {
 		rig = rigfile.Builtin()[0]
 	}
-	return rig, err
+	if err != nil {
+		return nil, err
+	}
+	return a.oneMeant(rig)
 }
 
 // beginSurvey runs a new survey.

@@ -63,6 +63,21 @@ func (a *app) meant(rig *wiring.Rig) ([]*wiring.Unit, error) {
 	return units, nil
 }
 
+// oneMeant is the rig as it is, or as the one of its units sees it that is tested.
+func (a *app) oneMeant(rig *wiring.Rig) (*wiring.Rig, error) {
+	units, err := a.meant(rig)
+	switch {
+	case err != nil:
+		return nil, err
+	case len(units) > 1:
+		return nil, severalUnits(rig)
+	case len(units) == 1:
+		a.place, a.whole = units[0], rig
+		return rig.For(units[0]), nil
+	}
+	return rig, nil
+}
+
 // asMeant is the rig as it is, or as the one unit sees it that --only names.
 func (a *app) asMeant(rig *wiring.Rig) (*wiring.Rig, error) {
 	if len(a.only) == 0 {
