@@ -55,22 +55,21 @@ const lookAround = `(() => {
 	const s = {Out: [], Faint: [], Nameless: [], Tables: [], Title: document.title, Lang: document.documentElement.lang};
 	s.Width = document.documentElement.clientWidth;
 	s.Wanted = Math.max(document.documentElement.scrollWidth, document.body.scrollWidth);
-	const scrolls = e => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
+	// What an element stands in is asked for once, by its parent: there are thousands of cells.
+	const once = f => { const known = new Map(); const ask = e => { if (!known.has(e)) known.set(e, f(e, ask)); return known.get(e); }; return ask; };
+	const scrolled = once((e, of) => !!e && (['auto', 'scroll'].includes(getComputedStyle(e).overflowX) || of(e.parentElement)));
+	const ground = once((e, of) => { const c = rgb(getComputedStyle(e).backgroundColor); return clear(c) ? of(e.parentElement) : c; });
 	for (const e of document.body.querySelectorAll('*')) {
 		const r = e.getBoundingClientRect();
-		let box = e.parentElement;
-		while (box && !scrolls(box)) box = box.parentElement;
-		if (!box && r.width > 0 && (r.right > s.Width + 1 || r.left < -1)) s.Out.push(say(e));
+		if (!scrolled(e.parentElement) && r.width > 0 && (r.right > s.Width + 1 || r.left < -1)) s.Out.push(say(e));
 		if (['TD', 'TH', 'P', 'LI', 'DD', 'DT'].includes(e.tagName) && e.scrollWidth > e.clientWidth + 1) s.Out.push('beyond its room: ' + say(e));
 	}
 	for (let w = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), n; n = w.nextNode();) {
 		if (!n.textContent.trim()) continue;
 		const e = n.parentElement, drawn = e.closest('svg');
 		if (['title', 'desc'].includes(e.tagName)) continue; // of a drawing, not shown
-		let b = e;
-		while (b && clear(rgb(getComputedStyle(b).backgroundColor))) b = b.parentElement;
-		s.Faint.push({Text: n.textContent.trim().slice(0, 60), Colour: rgb(drawn ? getComputedStyle(e).fill : getComputedStyle(e).color).slice(0, 3),
-			Back: rgb(getComputedStyle(b).backgroundColor).slice(0, 3)});
+		const c = getComputedStyle(e);
+		s.Faint.push({Text: n.textContent.trim().slice(0, 60), Colour: rgb(drawn ? c.fill : c.color).slice(0, 3), Back: ground(e).slice(0, 3)});
 	}
 	s.Headings = [...document.querySelectorAll('h1,h2,h3,h4')].map(h => +h.tagName[1]);
 	const named = e => e.getAttribute('aria-label') || e.querySelector(':scope > title')?.textContent;
@@ -83,22 +82,26 @@ const lookAround = `(() => {
 })()`
 
 // browse opens pages, by the paths of their files, in every view. A browser that does
-// not start or does not last is started again; where none does, the test is left out,
-// since that says nothing about the pages.
+// not start or does not last is started again and goes on with the pages that are left;
+// where none comes any further, the test is left out, since that says nothing about the pages.
 func browse(t *testing.T, paths []string) map[string]*seen {
 	t.Helper()
 	if raceEnabled {
 		t.Skip("looked at without the race detector, which has nothing to find in a browser")
 	}
 	tool := browser.Find(t)
+	all := map[string]*seen{}
 	var err error
-	for range 3 {
-		var all map[string]*seen
-		var wrong *chromedp.ExceptionError
-		if all, err = browseOnce(tool, paths); err == nil {
+	for failed := 0; failed < 3; {
+		before := len(all)
+		if err = browseOn(tool, paths, all); err == nil {
 			return all
-		} else if errors.As(err, &wrong) {
+		}
+		if wrong := new(chromedp.ExceptionError); errors.As(err, &wrong) {
 			t.Fatalf("looking at the page: %v", err)
+		}
+		if failed++; len(all) > before {
+			failed = 0
 		}
 		t.Logf("chromium has to be started again: %v", err)
 	}
@@ -106,25 +109,25 @@ func browse(t *testing.T, paths []string) map[string]*seen {
 	return nil
 }
 
-func browseOnce(tool string, paths []string) (map[string]*seen, error) {
+// browseOn adds what a browser tells of the pages that are left.
+func browseOn(tool string, paths []string, all map[string]*seen) error {
 	var heard ear
 	ctx, end, err := browser.Open(tool, heard.hear)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer end()
-	all := map[string]*seen{}
-	for _, p := range paths {
+	for _, p := range paths[len(all):] {
 		heard.start("file://" + p)
 		s := &seen{sights: map[string]*sight{}}
 		for _, v := range browser.Views {
 			if s.sights[v.Name], err = visit(ctx, "file://"+p, v); err != nil {
-				return nil, fmt.Errorf("%s, %s: %w", p, v.Name, err)
+				return fmt.Errorf("%s, %s: %w", p, v.Name, err)
 			}
 		}
 		s.troubles, all[p] = heard.troubles(), s
 	}
-	return all, nil
+	return nil
 }
 
 // visit opens a page in one view.
