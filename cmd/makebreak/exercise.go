@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
 	"makebreak/rig/table"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences/exercise"
 	"makebreak/sequences/journal"
@@ -325,7 +326,13 @@ func (a *app) exerciseCardCommand() *cobra.Command {
 					return err
 				}
 			}
-			return a.print(func(w io.Writer) error { return writeExerciseCard(w, s.Definition()) })
+			rig := s.Definition().Rig
+			if a.rig = s.Rig(); a.rig != "" {
+				if rig, err = a.loadRig(s.Definition().Sequence); err != nil {
+					return err
+				}
+			}
+			return a.print(func(w io.Writer) error { return writeExerciseCard(w, s.Definition(), rig) })
 		},
 	}
 	a.forms(c, "text")
@@ -353,7 +360,8 @@ func (a *app) atMostOne(name *string) cobra.PositionalArgs {
 	}
 }
 
-func writeExerciseCard(w io.Writer, d *exercise.Definition) error {
+// writeExerciseCard writes the card of an exercise on its simulated bench, or on a real rig.
+func writeExerciseCard(w io.Writer, d *exercise.Definition, rig *wiring.Rig) error {
 	fmt.Fprintf(w, "%s (grade %d)\n\n%s\n\n%s\n", d.Title, d.Grade, d.Story, prompt.Cautions)
-	return writeSheet(w, sheet.Bench(d.Rig, setup.Unit(d.Rig, d.Sequence).Relays), d.Sequence)
+	return writeSheet(w, sheet.Bench(rig, setup.Unit(rig, d.Sequence).Relays), d.Sequence)
 }

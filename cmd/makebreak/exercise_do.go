@@ -313,6 +313,9 @@ func (a *app) exerciseAnswer(ctx context.Context, name string, args []string) er
 		a.note("Each other answer is simulated and compared with what you saw. This takes some seconds.")
 	}
 	r, err := s.Do(ctx, exercise.Action{Kind: exercise.Give, Answer: given}, nil)
+	if errors.Is(err, context.Canceled) {
+		return problem.Of(problem.Interrupted, errors.New("interrupted; nothing was answered"))
+	}
 	if err != nil {
 		return err
 	}
