@@ -62,6 +62,14 @@ func (l *limiter) spread(q analyze.Quantity, wanted func(step string) bool, sign
 	return spreadOf(values, expanded)
 }
 
+// doubted reports whether a quantity of an output could not always be measured, or only bounded:
+// a limit would leave it undecided.
+func (l *limiter) doubted(q analyze.Quantity, signal string) bool {
+	return slices.ContainsFunc(l.rows, func(m analyze.Measurement) bool {
+		return m.Quantity == q && m.Signal == signal && m.Event != "" && (!finite(m.Value) || m.Bound() != analyze.NoBound)
+	})
+}
+
 // everyStep wants all.
 func everyStep(string) bool { return true }
 

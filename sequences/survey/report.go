@@ -115,7 +115,7 @@ func (r *Report) lines() [][2]string {
 }
 
 // shown are the quantities that stand beside a behaviour.
-var shown = []analyze.Quantity{analyze.HighLevel, analyze.LowLevel, analyze.SwitchingDelay, analyze.PulseDuration, analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime}
+var shown = []analyze.Quantity{analyze.HighLevel, analyze.LowLevel, analyze.SwitchingDelay, analyze.PulseDuration, analyze.OnTime, analyze.OffTime, analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime}
 
 // figureLines are the figures beside a behaviour, each quantity by its name.
 func figureLines(all []Figure) (lines []string) {

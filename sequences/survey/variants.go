@@ -34,7 +34,7 @@ const begins = "start"
 // brings the unit into the state that the last one leaves.
 func (t *Table) steps() []step {
 	first, last := t.round()
-	all := []step{{event: t.seen.states[last].event, name: begins, expect: map[string]expected{}}}
+	all := []step{t.beginning(t.seen.states[last].event)}
 	for i := first; i <= last; i++ {
 		if i == first && t.seen.states[i].event == t.seen.states[last].event && last > first {
 			continue // the step before is it
@@ -49,6 +49,27 @@ func (t *Table) steps() []step {
 	}
 	t.nameSteps(all)
 	return all
+}
+
+// beginning is the step that brings the unit into a known state. What its event does in whichever
+// state is demanded.
+func (t *Table) beginning(event string) step {
+	s := step{event: event, name: begins, expect: map[string]expected{}}
+	for name, acts := range t.acts {
+		x := expected{why: "nobody knows what was before"}
+		for i := range acts {
+			a := &acts[i]
+			if a.Event != event || a.While != nil || !a.Firm || a.Effect.Do == Stays || a.Effect.Do == Flashes && a.Effect.Lasts == 0 {
+				continue
+			}
+			if y, why := a.Effect.expectation(&observation{known: true, high: a.Effect.Do == Falls}); why == "" && (y.After == 0 || y.Demand == analyze.Pulse) {
+				x = expected{Expectation: y, act: a}
+				s.lasts = max(s.lasts, x.needs())
+			}
+		}
+		s.expect[name] = x
+	}
+	return s
 }
 
 // round is the last whole round: its first and last state.

@@ -118,7 +118,7 @@ func (b *sequenceWriter) stepList() {
 		comment := ""
 		switch {
 		case i == 0:
-			comment = "brings the unit into a known state; nothing is demanded"
+			comment = "brings the unit into a known state; begin with it at rest"
 		case s.name != s.event:
 			comment = "does something else than usual, here after " + s.before
 		}
@@ -201,10 +201,6 @@ func (r *RelayBehaviour) plan() bool {
 func (b *sequenceWriter) expectation(o *Behaviour, name string) {
 	x := b.step(name).expect[o.Signal]
 	key := "      " + quoted(name) + ": "
-	if name == begins {
-		b.commented(key+"any", "nobody knows what was before")
-		return
-	}
 	if x.Demand == analyze.Any {
 		b.commented(key+"any", x.why)
 		return
@@ -240,8 +236,8 @@ func (b *sequenceWriter) expectation(o *Behaviour, name string) {
 
 // train writes a train of pulses, or flashing.
 func (b *sequenceWriter) train(o *Behaviour, key string, x expected, seen string, at func(analyze.Quantity) (Spread, string)) {
-	on, onText := at("on_time")
-	off, offText := at("off_time")
+	on, onText := at(analyze.OnTime)
+	off, offText := at(analyze.OffTime)
 	least := b.interval(o.Signal) * 1.1 / min(x.On, x.Off).Seconds() // what a sequence must allow for the sampling
 	var a, c float64
 	x.On, a = b.about(x.On, on, least)
@@ -320,6 +316,9 @@ func (b *sequenceWriter) outputLimits(o *Behaviour) (all []limitLine) {
 			}
 		}
 		s := b.l.spread(q, wanted, o.Signal)
+		if b.l.doubted(q, o.Signal) || q == analyze.Ripple && b.brief(o.Signal) {
+			continue // no limit could always be judged
+		}
 		if l, ok := b.limitOf(q, s, o.Signal, namedOutput(b.o.Named, o.Signal)); ok {
 			all = append(all, l)
 		}
@@ -434,11 +433,37 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		if q == analyze.BounceTime {
 			signals = []string{r.Plan.Make, r.Plan.Break}
 		}
-		if l, ok := b.limitOf(q, b.l.spread(q, everyStep, signals...), r.Behind.Outputs[0], limits); ok {
+		output := r.Behind.Outputs[0]
+		alone := b.l.spread(q, func(step string) bool {
+			x := b.step(step).expect[output]
+			return x.Demand != analyze.Train && x.Demand != analyze.Any
+		}, signals...)
+		if alone.N < 2 { // of a train's changes only the worst are known
+			alone = b.l.spread(q, everyStep, signals...)
+		}
+		l, ok := b.limitOf(q, alone, output, limits)
+		if b.o.Named == nil && alone.N > 0 && alone.N == b.l.spread(q, everyStep, signals...).N && b.trains(output) {
+			l.limit.Lower = math.NaN()
+		}
+		if ok && !l.limit.None() {
 			all = append(all, l)
 		}
 	}
 	return all
+}
+
+// brief reports whether an output ever pulses too briefly for its ripple to be known.
+func (b *sequenceWriter) brief(output string) bool {
+	const least = time.Second
+	return slices.ContainsFunc(b.steps, func(s step) bool {
+		x := s.expect[output]
+		return x.Demand == analyze.Train || x.Demand == analyze.Pulse && x.After < least
+	})
+}
+
+// trains reports whether an output ever pulses more than once.
+func (b *sequenceWriter) trains(output string) bool {
+	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].Demand == analyze.Train })
 }
 
 // namedRelay is the relay of a named sequence whose limits are taken.
