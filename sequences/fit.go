@@ -25,6 +25,7 @@ func (s *Sequence) Fits(r *wiring.Rig) (cautions []string, err error) {
 	f := &fitter{seq: s, rig: r, doc: doc, left: map[string]bool{}}
 	f.signals()
 	f.steps()
+	f.needs()
 	f.sampling()
 	f.trains()
 	f.repeats()

@@ -11,7 +11,7 @@ import (
 var files embed.FS
 
 // order is that in which the built-in sequences are listed.
-var order = []string{"armed-high", "armed-low", "armed-pulse", "exit-delay", "alarm-latch", "all-quiet", "relay-only", "relay-supply"}
+var order = []string{"armed-high", "armed-low", "armed-pulse", "exit-delay", "alarm-latch", "arming-chirps", "entry-buzzer", "strobe", "all-quiet", "relay-only", "relay-supply"}
 
 var library = yamlfile.Library[*Sequence]{Kind: "sequence", Files: files, Names: order, Parse: parseNew}
 

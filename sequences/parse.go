@@ -32,6 +32,10 @@ type reader struct {
 	sets map[string]*limitSet
 	// order keeps the sets in file order, so that messages come in a fixed one.
 	order []*limitSet
+	// events are the steps' events, in the order of the steps; nil for a move of the supply.
+	events []*yamlfile.Node
+	// refused is set where a state of the panel is needed that there is not.
+	refused bool
 	// misnamed is set where a set is named that does not exist.
 	misnamed bool
 }
@@ -84,6 +88,7 @@ func (r *reader) read(root *yamlfile.Node) {
 		s.Plan.Overdue = capture.OverdueRule(w)
 	}
 	r.steps(f.Need("steps", "a list of {event: …, hold: …}"))
+	r.panel(f.May("events"), f.May("begins"))
 	r.limitSets(f.May("limits"))
 	relays := f.May("relays")
 	r.relays(relays)
@@ -121,6 +126,7 @@ func (r *reader) steps(n *yamlfile.Node) {
 			continue
 		}
 		step := r.step(f)
+		r.events = append(r.events, f.May("event"))
 		r.seq.Steps = append(r.seq.Steps, step)
 		r.seq.Plan.Steps = append(r.seq.Plan.Steps, step.Event)
 	}

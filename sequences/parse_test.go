@@ -101,6 +101,8 @@ func TestLoad_full(t *testing.T) {
 		Steps: []Step{step("arm-away", 35*time.Second), step("alarm", 5*time.Second), step("disarm", 3*time.Second),
 			{Event: "arm-again", Cause: "arm-away", Hold: 35 * time.Second}, {Event: "supply-low", Supply: &low10, Hold: time.Second},
 			{Event: "fall", Supply: &fall, Hold: 15 * time.Second}},
+		Panel: Panel{Begins: "disarmed", Events: map[string]Transition{"arm-away": {LeadsTo: "armed"},
+			"alarm": {Needs: []string{"armed"}, LeadsTo: "alarmed"}, "disarm": {Needs: []string{"armed", "alarmed"}, LeadsTo: "disarmed"}}},
 		Plan: analyze.Plan{
 			Steps: []string{"arm-away", "alarm", "disarm", "arm-again", "supply-low", "fall"},
 			Moves: map[string]analyze.Move{"supply-low": low10, "fall": fall},
@@ -324,6 +326,9 @@ func TestSequence_Fits(t *testing.T) {
 			"f.yaml:6:10: outputs.OUT4.expect: from arm-away on the output flashes until disarm, where it may be high or low: expect high, low or any at disarm", ""},
 		{"flashing into flashing, round the end", "name: n\nsteps: [{event: arm-away, hold: 3 s}]\noutputs: {OUT3: {expect: {arm-away: {flashing: true, on: 500 ms, off: 500 ms}}}}\n", panel,
 			"f.yaml:3:27: outputs.OUT3.expect.arm-away: from arm-away on the output flashes until arm-away from cycle 2 on, where it may be high or low: expect high, low or any at arm-away, or run one cycle", ""},
+		{"the panel is in the wrong state from cycle 2 on", "name: n\nsteps: [{event: arm-away, hold: 1 s}]\nbegins: disarmed\nevents: {arm-away: {needs: disarmed, leads_to: armed}}\n", panel,
+			"f.yaml:2:17: steps[0].event: \"arm-away\": step 1, arm-away, needs the panel disarmed, and it is armed then from cycle 2 on; add a step before it that leads to disarmed, or run one cycle", ""},
+		{"the panel is in the wrong state from cycle 2 on, run once", "name: n\ncycles: 1\nsteps: [{event: arm-away, hold: 1 s}]\nbegins: disarmed\nevents: {arm-away: {needs: disarmed, leads_to: armed}}\n", panel, "", ""},
 		{"drive left in time", "name: n\nsteps: [{event: energize, hold: 59 s}, {event: release, hold: 90 s}]\n", relay, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -14,6 +14,8 @@ type Sequence struct {
 	Cycles      int
 	Steps       []Step
 	Plan        analyze.Plan
+	// Panel says which events need the panel in which state; zero: nothing is said.
+	Panel Panel
 	// Sample is how the rig is asked to sample; empty: as the rig file says.
 	Sample wiring.Mode
 	// Baseline is how long the unit is watched before the first event.

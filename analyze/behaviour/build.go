@@ -188,6 +188,12 @@ func (c *Cell) add(x *tally.Row) {
 		c.Delay = x
 	case analyze.PulseDuration:
 		c.Pulse = x
+	case analyze.PulseCount:
+		c.Count = x
+	case analyze.OnTime:
+		c.On = x
+	case analyze.OffTime:
+		c.Off = x
 	case analyze.Hold:
 		c.Hold = x
 	case analyze.LowLevel:

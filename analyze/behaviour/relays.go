@@ -129,7 +129,7 @@ func relayDemand(o *analyze.OutputPlan, e *Event) RelayDemand {
 	case o == nil:
 		return AnyChange
 	}
-	return map[analyze.Demand]RelayDemand{analyze.High: Operate, analyze.Low: Release, analyze.Pulse: OperateAndRelease, analyze.Unmoved: KeepStill}[o.At(e.Name).Demand]
+	return map[analyze.Demand]RelayDemand{analyze.High: Operate, analyze.Low: Release, analyze.Pulse: OperateAndRelease, analyze.Train: OperateAndRelease, analyze.Unmoved: KeepStill}[o.At(e.Name).Demand]
 }
 
 // relayOf is the relay that a signal is, or is a contact of; nil: none.

@@ -36,6 +36,8 @@ type Cell struct {
 	// Delay, Pulse, Hold, Low and High are the switching delay, the duration of a pulse, the
 	// time out of the state and the levels; nil: there is no such figure.
 	Delay, Pulse, Hold, Low, High *tally.Row
+	// Count, On and Off are the number of pulses and their times, where it pulsed or flashed.
+	Count, On, Off *tally.Row
 	// Rows are all figures of the output there, those among them.
 	Rows []*tally.Row
 	// Supply says that the event moves the supply: an output then follows it.
@@ -66,6 +68,7 @@ const (
 	NotSeen // what it did is not known
 	WasThere
 	Pulsed
+	Counted  // it pulsed or flashed
 	Switched // it went where it had to
 	Stayed   // it kept its state
 )
@@ -87,6 +90,10 @@ type Done struct {
 func (c *Cell) Done() []Done {
 	var all []Done
 	switch {
+	case c.Count != nil && c.Count.High > 0:
+		all = moves(c.Count, Counted)
+	case c.Count != nil && c.Delay != nil:
+		all = moves(c.Delay, Switched) // which says that it did not go high
 	case c.Pulse != nil:
 		all = moves(c.Pulse, Pulsed)
 	case c.Delay != nil:
@@ -164,6 +171,9 @@ func (c *Cell) Beyond() []*tally.Row {
 	rows := beyondOf(c.Rows, c.Verdict())
 	still := slices.ContainsFunc(c.Done(), func(d Done) bool { return (d.Deed == DidNotSwitch || d.Deed == DidNotPulse) && d.N == d.Of })
 	return slices.DeleteFunc(rows, func(x *tally.Row) bool {
+		if x == c.On || x == c.Off || x == c.Count && still {
+			return x.Values == 0 || still
+		}
 		return x == c.Hold || still && (x == c.Low || x == c.High) // a level it never left is no news
 	})
 }

@@ -31,6 +31,9 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	s.watched = (s.o.last.Sub(e.At) + leftOut(m.keptSpans, s.o.last, to)).Seconds()
 	s.moved = s.o.moved()
 	s.stretch = o.judgedStretch()
+	if from, flashed := o.restsFrom(s.stretch.high); flashed {
+		s.stretch = span{high: s.stretch.high, from: from, to: s.stretch.to, ended: s.stretch.ended}
+	}
 	s.high = s.stretch.high
 	s.state = levelOf(tr, s.stretch, &s.o)
 	if s.endLevel = s.state; s.o.final() != s.stretch {
@@ -133,28 +136,42 @@ func (o *outputMeter) placeCrossing(tr *capture.Trace, e capture.Event, to captu
 // flashing, which may go on until the unit has acted, the first one that flashing does not make.
 // It did not come into one that it was in all along.
 func (o *outputMeter) comesInto(high bool) (span, bool) {
-	if t, stopped := o.stopsFlashing(high); stopped {
-		return o.now.o.spans[t.first], t.crossed
+	if s, stopped := o.stopsFlashing(high); stopped {
+		return s, s.crossed
 	}
 	return o.now.o.entry(high)
 }
 
 // stopsFlashing returns the stretch in a state by which an output that flashed before shows that
 // it does so no longer, and whether there is one.
-func (o *outputMeter) stopsFlashing(high bool) (turn, bool) {
+func (o *outputMeter) stopsFlashing(high bool) (span, bool) {
 	if !o.flashed.Flashes() {
-		return turn{}, false
+		return span{}, false
 	}
 	longest := o.flashed.OffSpan().Upper
 	if high {
 		longest = o.flashed.OnSpan().Upper
 	}
-	for _, t := range o.now.o.stretches() {
-		if t.high == high && t.lasts() > stopped*longest {
-			return t, true
+	for _, s := range o.now.o.spans {
+		if s.high == high && s.to.Sub(s.from).Seconds() > stopped*longest {
+			return s, true
 		}
 	}
-	return turn{}, false
+	return span{}, false
+}
+
+// restsFrom is from when on an output that flashed before must keep a state: until flashing would
+// have shown itself, the unit may still have begun a pulse that is cut short.
+func (o *outputMeter) restsFrom(high bool) (capture.Instant, bool) {
+	s, ok := o.stopsFlashing(high)
+	if !ok {
+		return 0, false
+	}
+	longest := o.flashed.OffSpan().Upper
+	if high {
+		longest = o.flashed.OnSpan().Upper
+	}
+	return min(s.to, s.from+capture.FromSeconds(stopped*longest)), true
 }
 
 // flashesOn reports whether an output that was to flash until the event flashes still.
@@ -221,12 +238,18 @@ func (o *outputMeter) heldFrom(tr *capture.Trace, e capture.Event, to capture.In
 		}
 	}
 	if !ok {
+		if rests, flashed := o.restsFrom(s.high); flashed {
+			return max(e.At, rests)
+		}
 		return e.At
 	}
 	from, _ := span{from: entry.from, to: to, crossed: true}.settled(s.o.interval)
 	from = min(from, entry.from.Add(transient))
 	if back, left := s.o.leaves(entry); left {
 		from = min(from, back)
+	}
+	if rests, flashed := o.restsFrom(s.high); flashed {
+		return max(from, rests)
 	}
 	return max(from, reached(tr, entry.from, to, towards, tol/2, entry.high))
 }
@@ -530,7 +553,8 @@ func (o *outputMeter) reportSwitching(m *Meter, tr *capture.Trace, e capture.Eve
 	want, named := s.expect.Demand.State()
 	due := named && (!s.wasKnown || s.wasHigh != want)
 	if named && o.flashed.Flashes() && s.high == want {
-		due = s.entry.crossed // where it was there all along, it has no delay
+		_, turned := s.train.turnAt(s.entry.from)
+		due = s.entry.crossed && turned // where it was there all along, it has no delay
 	}
 	if !due && !(s.expect.Demand == analyze.Any && s.moved) {
 		if named && changedDemand(o.demand, s.expect.Demand) {

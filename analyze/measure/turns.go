@@ -18,9 +18,6 @@ type turn struct {
 	before capture.Instant
 }
 
-// lasts is how long the stretch that the turn begins lasts, in seconds, by the samples.
-func (t turn) lasts() float64 { return t.to.Sub(t.from).Seconds() }
-
 // stretches joins spans: what an output does for less than edgeTime is the bounce of an edge, or
 // an excursion of the state around it. The first one is the state that the output came from.
 func (o *observed) stretches() []turn {

@@ -124,7 +124,7 @@ func (w *walk) step(x analyze.Expectation, hold float64) {
 		return
 	}
 	if w.free { // its state is not known
-		w.high, w.free = x.Demand == analyze.High || x.Demand == analyze.Pulse, false
+		w.high, w.free = x.Demand == analyze.High || x.Demand == analyze.Pulse || x.Demand == analyze.Train, false
 		w.add(w.at)
 	}
 	switch x.Demand {
@@ -133,9 +133,37 @@ func (w *walk) step(x analyze.Expectation, hold float64) {
 	case analyze.Pulse:
 		w.move(w.at, true)
 		w.move(w.at+after, false)
+	case analyze.Train:
+		w.train(x, after, hold)
 	}
 	w.at = end
 	w.add(end)
+}
+
+// mostDrawn is how many pulses of a train are drawn in a step.
+const mostDrawn = 12
+
+// train draws the pulses of a train that begins after a share of a step that lasts hold seconds.
+func (w *walk) train(x analyze.Expectation, after, hold float64) {
+	if hold <= 0 {
+		return
+	}
+	on, period := x.On.Seconds()/hold, (x.On+x.Off).Seconds()/hold
+	ends := 1.0
+	if x.For > 0 {
+		ends = math.Min(1, after+x.For.Seconds()/hold)
+	}
+	for i := 0; i < mostDrawn && (x.Pulses == 0 || i < x.Pulses); i++ {
+		rise := after + float64(i)*period
+		if rise >= ends {
+			return
+		}
+		w.move(w.at+rise, true)
+		if x.Flashes() && rise+on >= 1 {
+			return
+		}
+		w.move(w.at+math.Min(rise+on, ends), false)
+	}
 }
 
 // Inline writes the card as an SVG element for a page that holds Style.

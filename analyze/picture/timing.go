@@ -581,6 +581,10 @@ func (s *scene) demanded() string {
 	switch {
 	case x.Demand == analyze.Pulse:
 		text += "a pulse of " + after
+	case x.Demand == analyze.Train && x.Pulses > 0:
+		text += fmt.Sprintf("%d pulses of %s, %s between", x.Pulses, unit.Time.Format(x.On.Seconds()), unit.Time.Format(x.Off.Seconds()))
+	case x.Demand == analyze.Train:
+		text += fmt.Sprintf("flashes, on %s, off %s", unit.Time.Format(x.On.Seconds()), unit.Time.Format(x.Off.Seconds()))
 	case x.Demand == analyze.Unmoved:
 		text += "does not move"
 	case x.After > 0:

@@ -29,6 +29,8 @@ func Expected(c *behaviour.Cell) string {
 		return "must not move"
 	case x.Demand == analyze.Pulse:
 		return "high for " + spanOf(x)
+	case x.Demand == analyze.Train:
+		return trainWords(x)
 	case x.After > 0:
 		return x.Demand.String() + " after " + spanOf(x)
 	}
@@ -80,6 +82,8 @@ func doneWords(c *behaviour.Cell, d behaviour.Done) string {
 		words = "was " + stateWord(high) + " already"
 	case behaviour.Pulsed:
 		words = "high for " + spanWords(d.Row)
+	case behaviour.Counted:
+		words = "high " + timesWords(d.Row) + timesOnOff(c)
 	case behaviour.Switched:
 		words = wentWords(c) + " after " + spanWords(d.Row)
 	case behaviour.Stayed:

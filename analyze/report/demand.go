@@ -91,7 +91,7 @@ func throughoutWords(x analyze.Expectation, events []string) string {
 		return ""
 	case x.Demand == analyze.Unmoved:
 		return mustNotMove
-	case x.After == 0:
+	case x.After == 0 && x.Demand != analyze.Train:
 		return x.Demand.String() + " throughout"
 	}
 	return expectationWords(x) + " " + strings.Join(events, ", ")
@@ -102,6 +102,8 @@ func expectationWords(x analyze.Expectation) string {
 	switch {
 	case x.Demand == analyze.Pulse:
 		return "pulse of " + spanOf(x) + " at"
+	case x.Demand == analyze.Train:
+		return trainWords(x) + " at"
 	case x.After > 0:
 		return x.Demand.String() + " " + spanOf(x) + " after"
 	}

@@ -139,6 +139,10 @@ func should(of *Of, plan *analyze.OutputPlan, at Step) (analyze.Demand, string) 
 		return x.Demand, ""
 	case x.Demand == analyze.Pulse:
 		return analyze.Any, fmt.Sprintf("pulse of %s", unit.Time.Short(x.After.Seconds(), 3))
+	case x.Demand == analyze.Train && x.Pulses > 0:
+		return analyze.Any, fmt.Sprintf("%d pulses", x.Pulses)
+	case x.Demand == analyze.Train:
+		return analyze.Any, "flashing"
 	case x.After > 0 && at.Since < time.Duration(float64(x.After)*(1+x.Within)):
 		return analyze.Any, fmt.Sprintf("%s after %s", word, unit.Time.Short(x.After.Seconds(), 3))
 	}

