@@ -77,6 +77,9 @@ func noteManifests(ctx context.Context, path string) error {
 			return nil
 		})
 	}
+	if err == nil {
+		err = db.noteRowSum(ctx)
+	}
 	return errors.Join(err, db.Close())
 }
 
@@ -122,6 +125,12 @@ func Import(ctx context.Context, file, log string) ([]Imported, error) {
 	full, err := realPath(file)
 	if err != nil {
 		return nil, err
+	}
+	if err := checkRowSum(ctx, full); err != nil {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		return nil, asInput(failAt(file, "import", ErrNotWhole))
 	}
 	db, err := openCopy(full, file) // opening a log may change it
 	if errors.Is(err, ErrCorrupt) {

@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"math/rand/v2"
 	"os"
@@ -121,6 +122,40 @@ func TestImport_NotWhole(t *testing.T) {
 		t.Errorf("%d of %d were refused, which shows little", refused, tries)
 	}
 	t.Logf("%d of %d changed files refused", refused, tries)
+}
+
+// What no manifest has, as budgets' numbers, must be as it was exported, too. A file of an earlier
+// program, which has no sum of its rows, is taken.
+func TestImport_RowsChanged(t *testing.T) {
+	t.Parallel()
+	_, file, _ := exported(t)
+	for statement, refused := range map[string]bool{
+		"UPDATE point SET numbers = zeroblob(length(numbers))":                true,
+		"UPDATE measurement SET numbers = zeroblob(96) WHERE numbers IS NULL": true,
+		"UPDATE exported_rows SET sum = zeroblob(32)":                         true,
+		"DROP TABLE exported_rows":                                            false,
+	} {
+		dir := t.TempDir()
+		changed := filepath.Join(dir, "runs.db")
+		b, err := os.ReadFile(file)
+		if err == nil {
+			err = os.WriteFile(changed, b, 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		pool, err := sql.Open("sqlite", changed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = pool.Exec(statement)
+		if err = errors.Join(err, pool.Close()); err != nil {
+			t.Fatalf("%s: %v", statement, err)
+		}
+		if _, err := Import(t.Context(), changed, filepath.Join(dir, "log.db")); errors.Is(err, ErrNotWhole) != refused || (err == nil) == refused {
+			t.Errorf("%s: %v", statement, err)
+		}
+	}
 }
 
 // What is not a file of exported runs, what is there already, and an end in between.
