@@ -494,11 +494,11 @@ func coverHold(t *testing.T, table *coverages, benches int) {
 }
 
 // coverTrains counts the times of outputs that pulse and flash.
-func coverTrains(t *testing.T, table map[string]*coverage, benches int) {
+func coverTrains(t *testing.T, table *coverages, benches int) {
 	t.Helper()
-	for row, c := range coverAll(t, benches, []string{"arming-chirps", "entry-buzzer"}, []int{60, 40}) {
+	for row, c := range coverAll(t, benches, []string{"arming-chirps", "entry-buzzer"}, []int{60, 40}).rows {
 		if q, _, _ := strings.Cut(row, ","); trains[analyze.Quantity(q)] {
-			table[row] = c
+			table.rows[row] = c
 		}
 	}
 }
