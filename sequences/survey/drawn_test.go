@@ -15,7 +15,7 @@ import (
 
 // firstPanel is the seed of the first panel drawn for the survey. The seeds of all other tests lie
 // below it.
-const firstPanel = 9_000_000_000
+const firstPanel uint64 = 9_000_000_000
 
 // What an output is said to do is what the simulated panel does, whatever order its events come
 // in; and the same seed draws the same panel.
@@ -26,7 +26,7 @@ func TestDrawn_Truth(t *testing.T) {
 	}
 	moved := map[drawnpanel.Kind]bool{}
 	for i := range panels {
-		seed := uint64(firstPanel - 1 - i)
+		seed := firstPanel - 1 - uint64(i)
 		p, err := drawnpanel.Draw(seed)
 		if err != nil {
 			t.Fatal(err)
@@ -81,7 +81,7 @@ func TestDrawn(t *testing.T) {
 	}
 	var seeds []uint64
 	for i := range panels {
-		seeds = append(seeds, uint64(firstPanel+i))
+		seeds = append(seeds, firstPanel+uint64(i))
 	}
 	if long == 0 && !testing.Short() {
 		seeds = append(seeds, onceWrong...)
