@@ -9,6 +9,7 @@ type state struct {
 	event  string
 	before string // the event before; empty: none of this survey
 	cycle  int
+	place  int     // in its round, from 0
 	lasts  float64 // seconds
 }
 
@@ -29,11 +30,25 @@ type learner struct {
 }
 
 // The cost of what is assumed, counted in observations that would be unexplained without: a
-// condition must explain more than one, since one may be a slip of the unit.
+// condition must explain two at least, since one may be a slip of the unit. Where different
+// events could be those that decide, as few of them are taken as explain everything; but those
+// that arm or disarm by their names rather than others, and all of these.
 const (
-	conditionCost = 1.5
+	conditionCost = 1.9
 	decidingCost  = 0.01
 )
+
+// assumed is what it costs to take events for those that decide.
+func assumed(deciding []string) (cost float64) {
+	for _, e := range deciding {
+		if roleByName(e) == "" {
+			cost += decidingCost
+		} else {
+			cost -= decidingCost
+		}
+	}
+	return cost
+}
 
 // mostDeciding is of how many events all choices of deciding ones are tried. Beyond, either none
 // or all are.
@@ -46,7 +61,7 @@ func learn(s *seen) *learner {
 	for _, deciding := range choices(s.events) {
 		l := &learner{seen: s, deciding: deciding}
 		l.setModes()
-		cost := decidingCost * float64(len(deciding))
+		cost := assumed(deciding)
 		for _, all := range s.outputs {
 			for _, event := range s.events {
 				acts := l.acts(event, all)
@@ -140,12 +155,35 @@ func (l *learner) acts(event string, all []*observation) []Act {
 		_, n := best(groups[mode])
 		apart += n
 	}
-	if wrong > apart && len(modes) > 1 {
+	if wrong > apart && len(modes) > 1 && !l.unsteady(known) {
 		if acts := l.byMode(event, modes, groups); float64(wrong-apart) > conditionCost*float64(len(acts)-1) {
 			return acts
 		}
 	}
 	return []Act{newAct(event, nil, together, wrong, known)}
+}
+
+// unsteady reports whether an output did different things in rounds which are alike: no condition
+// explains that, since all that came before was the same.
+func (l *learner) unsteady(all []*observation) bool {
+	first := map[int]*observation{}
+	for _, o := range all {
+		place := l.states[o.at].place
+		before := first[place]
+		if before == nil {
+			first[place] = o
+			continue
+		}
+		if before.high != o.high || before.moving || o.moving {
+			continue
+		}
+		a, ok := before.effect()
+		b, too := o.effect()
+		if ok && too && !a.alike(&b) {
+			return true
+		}
+	}
+	return false
 }
 
 // byMode puts together the conditions under which an event does the same.

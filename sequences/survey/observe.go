@@ -127,7 +127,11 @@ func observe(captures Captures, events []string) (*seen, *contactsSeen, error) {
 		meter.State(c.Capture, e, to)
 		meter.Take()
 		i := len(s.states)
-		s.states = append(s.states, state{event: e.Name, before: before, cycle: c.Cycle, lasts: to.Sub(e.At).Seconds()})
+		place := 0
+		if i > 0 && s.states[i-1].cycle == c.Cycle {
+			place = s.states[i-1].place + 1
+		}
+		s.states = append(s.states, state{event: e.Name, before: before, cycle: c.Cycle, place: place, lasts: to.Sub(e.At).Seconds()})
 		before = e.Name
 		for _, t := range c.Traces {
 			s.observe(meter, t.Signal, i, e.At, to)

@@ -69,7 +69,7 @@ func Prepare(r Request) (*Prepared, error) {
 	if r.Times < 1 || r.Times > mostTimes {
 		return nil, problem.Of(problem.Usage, fmt.Errorf("each state must be brought about from 1 to %d times, not %d", mostTimes, r.Times))
 	}
-	walk := Walk(startingWith(p.Events))
+	walk := Walk(startingWith(r.Rig, p.Events))
 	if err := p.watch(r.Rig, walk); err != nil {
 		return nil, problem.Of(problem.Usage, err)
 	}
@@ -113,10 +113,16 @@ func (p *Prepared) pick(r Request) error {
 	return nil
 }
 
-// startingWith puts an event that disarms first, where one is called so: the walk begins and
-// ends there, and leaves the unit disarmed.
-func startingWith(events []string) []string {
+// startingWith puts an event that disarms first, where one is called so, or one that sets a
+// drive off: the walk begins and ends there, and leaves the unit disarmed and the drive off.
+func startingWith(rig *wiring.Rig, events []string) []string {
 	i := slices.IndexFunc(events, func(e string) bool { return roleByName(e) == "disarm" })
+	if i < 0 {
+		i = slices.IndexFunc(events, func(e string) bool {
+			c := rig.Cause(e)
+			return c.Drive != "" && c.Pulse == 0 && !c.On
+		})
+	}
 	if i < 0 {
 		return events
 	}

@@ -139,6 +139,9 @@ func Of(captures Captures, o Settings) (*Table, error) {
 			t.acts[name] = append(t.acts[name], l.acts(e, s.outputs[name])...)
 		}
 	}
+	if !t.conditional() {
+		t.Deciding = nil
+	}
 	t.Roles = t.roles(o)
 	for _, name := range names {
 		t.Outputs = append(t.Outputs, t.behaviour(name, o.Rig))
@@ -147,6 +150,16 @@ func Of(captures Captures, o Settings) (*Table, error) {
 		return nil, err
 	}
 	return t, nil
+}
+
+// conditional reports whether what any event does depends on what came before.
+func (t *Table) conditional() bool {
+	for _, acts := range t.acts {
+		if slices.ContainsFunc(acts, func(a Act) bool { return a.While != nil }) {
+			return true
+		}
+	}
+	return false
 }
 
 // signals are the outputs observed, in the order given, then the others by name.

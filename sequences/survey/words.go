@@ -141,11 +141,20 @@ func (b *Behaviour) list() string {
 	if len(groups) == 0 {
 		return "it does nothing"
 	}
+	slices.SortStableFunc(groups, func(a, b group) int { return ends(a.of) - ends(b.of) })
 	parts := make([]string, len(groups))
 	for i, g := range groups {
 		parts[i] = g.of.words() + " at " + words.And(g.events) + g.while
 	}
 	return strings.Join(parts, "; ")
+}
+
+// ends is 1 of what only switches off, else 0: that comes last.
+func ends(a *Act) int {
+	if a.Effect.Do == Falls {
+		return 1
+	}
+	return 0
 }
 
 func (a *Act) whileWords() string {
