@@ -118,7 +118,10 @@ func parsing(err error) error {
 		if file == "" {
 			file = "~/.pg_service.conf"
 		}
-		text += fmt.Sprintf(" %q in %s", os.Getenv("PGSERVICE"), file)
+		if name := os.Getenv("PGSERVICE"); name != "" {
+			text += fmt.Sprintf(" %q", name)
+		}
+		text += " in " + file
 	}
 	return problem.Instead(err, text+"; PostgreSQL's variables, as PGHOST and PGSERVICE, say where the archive is")
 }
@@ -128,7 +131,11 @@ func placeOf(c *pgx.ConnConfig) string {
 	if !strings.HasPrefix(host, "/") {
 		host = net.JoinHostPort(host, strconv.Itoa(int(c.Port)))
 	}
-	return fmt.Sprintf("archive %s at %s, user %s", c.Database, host, c.User)
+	database := c.Database
+	if database == "" {
+		database = c.User // as the server has it
+	}
+	return fmt.Sprintf("archive %s at %s, user %s", database, host, c.User)
 }
 
 //go:embed migration/*.sql
