@@ -585,6 +585,9 @@ func (s *scene) demanded() string {
 		text += fmt.Sprintf("%d pulses of %s, %s between", x.Pulses, unit.Time.Format(x.On.Seconds()), unit.Time.Format(x.Off.Seconds()))
 	case x.Demand == analyze.Train:
 		text += fmt.Sprintf("flashes, on %s, off %s", unit.Time.Format(x.On.Seconds()), unit.Time.Format(x.Off.Seconds()))
+		if x.For > 0 {
+			text += ", for " + unit.Time.Format(x.For.Seconds())
+		}
 	case x.Demand == analyze.Unmoved:
 		text += "does not move"
 	case x.After > 0:

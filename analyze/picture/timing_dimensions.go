@@ -80,6 +80,10 @@ func (s *scene) dimensions() []Dimension {
 			if len(s.crossed) == 2 {
 				d.From, d.To, d.starts, d.ends = s.crossed[0], s.crossed[1], m.Signal, m.Signal
 			}
+		case analyze.OnTime, analyze.OffTime:
+			s.placePhase(&d, m)
+		case analyze.FlashingDuration:
+			s.placeFlashing(&d, m)
 		case analyze.OperateTime, analyze.ReleaseTime:
 			s.placeRelayTime(&d, m)
 		case analyze.TransferTime:
@@ -127,6 +131,14 @@ func (s *scene) placeRelayTime(d *Dimension, m *analyze.Measurement) {
 	if m.Quantity == analyze.ReleaseTime {
 		contact = s.relay.Break
 		which = len(s.crossed) - 1
+	}
+	if s.expect.Demand == analyze.Train && s.output != nil {
+		first := 0
+		if m.Quantity == analyze.ReleaseTime {
+			first = 1
+		}
+		s.placeAmongTurns(d, m, contact, first)
+		return
 	}
 	if which < 0 || which >= len(s.crossed) {
 		return
@@ -215,7 +227,7 @@ func (s *scene) findAway() {
 // out of it.
 func (s *scene) awayFrom() (high bool, edge float64) {
 	switch demanded, named := s.expect.Demand.State(); {
-	case s.expect.Demand == analyze.Pulse: // it comes back to low
+	case s.expect.Demand == analyze.Pulse || s.expect.Demand == analyze.Train: // it comes back to low
 	case named:
 		high = demanded
 	default:
@@ -283,7 +295,7 @@ func (s *scene) meanBefore() float64 {
 // notes are what a doubt says that a signal did not do.
 var notes = map[analyze.DoubtCode]string{
 	analyze.DidNotGoHigh: "did not go high", analyze.DidNotGoLow: "did not go low",
-	analyze.AlreadyHigh: "was high before", analyze.AlreadyLow: "was low before", analyze.DidNotPulse: "did not pulse",
+	analyze.AlreadyHigh: "was high before", analyze.AlreadyLow: "was low before", analyze.DidNotPulse: "did not pulse", analyze.OnePulseOnly: "one pulse only",
 	analyze.DidNotClose: "did not close", analyze.DidNotOpen: "did not open",
 	analyze.AlreadyClosed: "was closed before", analyze.AlreadyOpen: "was open before",
 	analyze.NotClosedInTime: "did not close before the end", analyze.DidNotCloseTill: "did not close", analyze.DidNotOpenTill: "did not open",

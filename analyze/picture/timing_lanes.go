@@ -247,6 +247,15 @@ func (s *scene) bands(from, to float64) []Band {
 		span := x.Span()
 		add(x, due, start+span.Lower)
 		add(analyze.Expectation{Demand: analyze.Low}, start+span.Upper, to)
+	case x.Demand == analyze.Train && len(s.turns()) > 0:
+		all := s.turns()
+		for i, at := range all {
+			till := to
+			if i+1 < len(all) {
+				till = all[i+1]
+			}
+			add(analyze.Expectation{Demand: [2]analyze.Demand{analyze.High, analyze.Low}[i%2]}, at, till)
+		}
 	default:
 		if x.After > 0 {
 			add(prior, 0, x.Span().Lower)
@@ -260,7 +269,7 @@ func (s *scene) bands(from, to float64) []Band {
 func (s *scene) prior() analyze.Expectation {
 	high, _ := s.expect.Demand.State()
 	rises := high && !math.IsNaN(s.low) && !math.IsNaN(s.high)
-	if s.before.Demand == analyze.Pulse || s.before.Demand == analyze.Any && rises {
+	if s.before.Demand == analyze.Pulse || s.before.Demand == analyze.Train && !s.before.Flashes() || s.before.Demand == analyze.Any && rises {
 		return analyze.Expectation{Demand: analyze.Low}
 	}
 	return s.before
