@@ -81,3 +81,26 @@ func TestSpice_Leakage(t *testing.T) {
 		holds(t, spiced(t, o, "held"), "low_level at disarm", 9.1*400/1400, o.Figure(t, "held_level"), 2e-3)
 	})
 }
+
+// An astable that charges and discharges 2.885 µF through 100 kohm between a third and two thirds of
+// its supply: by the law of the RC circuit each pulse, and each time between two, takes RC ln 2, and
+// the first pulse, from an empty capacitor, RC ln 3. Nothing is expected of it, so a row is the mean.
+func TestSpice_Astable(t *testing.T) {
+	netlists.Each(t, "astable", func(t *testing.T, o *netlists.Output) {
+		all := spiced(t, o, "astable")
+		at := func(edge string, n int) float64 { return o.Figure(t, fmt.Sprintf("%s_%d", edge, n)) }
+		rc := 100e3 * 2.885e-6
+		var on, off float64
+		for n := 1; n <= 4; n++ {
+			on += (at("fall", n) - at("rise", n)) / 4
+			if n < 4 {
+				off += (at("rise", n+1) - at("fall", n)) / 3
+			}
+		}
+		holds(t, all, "on_time at disarm", rc*(math.Log(3)+3*math.Ln2)/4, on, 3e-4)
+		holds(t, all, "off_time at disarm", rc*math.Ln2, off, 3e-4)
+		if m := all["pulse_count at disarm"]; m.Value != 4 {
+			t.Errorf("%g pulses, want 4", m.Value)
+		}
+	})
+}
