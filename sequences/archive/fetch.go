@@ -19,7 +19,8 @@ type Wanted struct {
 	// Brief leaves out all but what is searched for and listed: of each run's cycles there is only
 	// the last one, with the gravest verdict. It is for all runs.
 	Brief bool
-	// Lives leaves out the figures of runs with names: it is for whoever counts their cycles.
+	// Lives leaves out the figures of runs with names: it is for whoever counts their cycles. A
+	// name may then be the mark of soaks of several units at one rig.
 	Lives bool
 }
 
@@ -39,16 +40,11 @@ func (db *DB) Fetch(ctx context.Context, w Wanted) (*journal.DB, error) {
 	}
 	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // nothing was written
 	g := &fetching{db: db, ctx: ctx, tx: tx, brief: w.Brief}
-	if g.ids, err = g.find(&w); err != nil {
+	if err := g.choose(&w); err != nil {
 		return nil, db.failPush(err)
 	}
 	if len(g.ids) == 0 && len(w.Names) > 0 && !w.Lives {
 		return nil, db.fail("fetch", ErrNoRun)
-	}
-	if g.judged = g.ids; w.list() || w.Lives {
-		g.judged = []int64{}
-	} else if err := g.addLives(); err != nil {
-		return nil, db.failPush(err)
 	}
 	return journal.Fetch(db.place, func(to *journal.Fetched) error {
 		g.to = to
@@ -69,6 +65,15 @@ type fetching struct {
 	captures map[[2]int64]int64 // numbers of captures, by run and cycle
 }
 
+// choose lists the runs that are fetched, and those of them that come with figures.
+func (g *fetching) choose(w *Wanted) (err error) {
+	if g.ids, err = g.find(w); err != nil || w.list() || w.Lives {
+		return err
+	}
+	g.judged = g.ids
+	return g.addLives()
+}
+
 // find lists the runs that are wanted by their numbers. With a run come those of its unit, and
 // those of its sequence that are references, as reports are made with them.
 func (g *fetching) find(w *Wanted) ([]int64, error) {
@@ -81,8 +86,9 @@ func (g *fetching) find(w *Wanted) ([]int64, error) {
 	return g.numbers(`WITH named AS (
 			SELECT * FROM makebreak.shown s WHERE s.run = ANY($1) OR s.uuid = ANY($1) OR regexp_replace(s.run, '^(\d{4}-\d\d-\d\d)-[^.]*', '\1') = ANY($1)
 				OR 'last' = ANY($1) AND s.id = (SELECT id FROM makebreak.shown WHERE $2 IN ('', unit) ORDER BY started DESC, uuid DESC LIMIT 1)
+				OR $3 AND EXISTS (SELECT 1 FROM makebreak.field f WHERE f.run = s.id AND f.push = s.push AND lower(f.name) = $4 AND f.value = ANY($1))
 		) SELECT s.id FROM makebreak.shown s WHERE EXISTS (SELECT 1 FROM named n WHERE n.id = s.id OR n.unit <> '' AND n.unit = s.unit
-			OR n.sequence = s.sequence AND EXISTS (SELECT 1 FROM makebreak.reference f WHERE f.run = s.id AND f.push = s.push))`, w.Names, w.Unit)
+			OR n.sequence = s.sequence AND EXISTS (SELECT 1 FROM makebreak.reference f WHERE f.run = s.id AND f.push = s.push))`, w.Names, w.Unit, w.Lives, journal.TogetherField)
 }
 
 func (g *fetching) numbers(query string, args ...any) ([]int64, error) {

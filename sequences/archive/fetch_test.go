@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -98,5 +99,76 @@ func TestFetch_Closed(t *testing.T) {
 	}
 	if left, err := filepath.Glob(filepath.Join(os.Getenv("TMPDIR"), "makebreak-log-*")); err != nil || len(left) > 0 {
 		t.Errorf("%v is left: %v", left, err)
+	}
+}
+
+// soaks stores soaks of several units by one sequence, which share a mark.
+func soaks(t *testing.T, db *journal.DB, first, last int, mark string) {
+	t.Helper()
+	for i := first; i <= last; i++ {
+		run := begin(t, db, i, true)
+		add(t, run, 1, 2)
+		finish(t, run, true)
+		if err := db.SetField(run.ID(), journal.Field{Name: journal.TogetherField, Value: mark}, time.Unix(1_900_000_000, 0), ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// Soaks of several units at one rig are fetched by the mark that they share.
+func TestFetch_Together(t *testing.T) {
+	t.Parallel()
+	connection, log := database(t), newLog(t)
+	soaks(t, log, 1, 3, "both")
+	soaks(t, log, 4, 4, "other")
+	archive := opened(t, connection)
+	push(t, &Pusher{Log: log, Archive: archive})
+	fetched, err := archive.Fetch(t.Context(), Wanted{Names: []string{"both"}, Lives: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer fetched.Close()
+	if runs, err := fetched.Runs(); err != nil || len(runs) != 3 {
+		t.Errorf("%d soaks, 3 share the mark: %v", len(runs), err)
+	}
+}
+
+// A soak's record that is served counts other units' soaks, also those that are pushed later.
+func TestServed_Lives(t *testing.T) {
+	t.Parallel()
+	connection, log := database(t), newLog(t)
+	soaks(t, log, 1, 1, "")
+	p := &Pusher{Log: log, Archive: opened(t, connection)}
+	push(t, p)
+	s, err := Serve(t.Context(), connection)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	run := func() (there int) {
+		t.Helper()
+		runs, err := log.Runs()
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = s.Run(t.Context(), runs[len(runs)-1].UUID, func(db *journal.DB, _ string) error {
+			all, err := db.Runs()
+			there = len(all)
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return there
+	}
+	if n := run(); n != 1 {
+		t.Errorf("%d soaks of 1", n)
+	}
+	soaks(t, log, 2, 3, "")
+	push(t, p)
+	for end := time.Now().Add(20 * time.Second); run() != 3; time.Sleep(100 * time.Millisecond) { // what is known is taken for true for some seconds
+		if time.Now().After(end) {
+			t.Fatalf("%d soaks of 3", run())
+		}
 	}
 }

@@ -236,12 +236,11 @@ func (db *DB) mark(ctx context.Context, w *Wanted) (mark string, err error) {
 		return fmt.Sprint(pushes, " ", removed), db.fail("look what is new", err)
 	}
 	g := &fetching{db: db, ctx: ctx, tx: db.conn}
-	ids, err := g.find(w)
-	if err != nil {
+	if err := g.choose(w); err != nil {
 		return "", db.fail("look what is new", err)
 	}
-	slices.Sort(ids)
+	slices.Sort(g.ids)
 	var pushes int64
-	err = db.conn.QueryRow(ctx, "SELECT count(*) FROM makebreak.push WHERE run = ANY($1)", ids).Scan(&pushes)
-	return fmt.Sprint(ids, pushes), db.fail("look what is new", err)
+	err = db.conn.QueryRow(ctx, "SELECT count(*) FROM makebreak.push WHERE run = ANY($1)", g.ids).Scan(&pushes)
+	return fmt.Sprint(g.ids, pushes), db.fail("look what is new", err)
 }
