@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -321,21 +322,18 @@ func coverAll(t *testing.T, benches int, names []string, shares []int) *coverage
 	return table
 }
 
-// beside calls do with each number below n, some at once.
+// beside calls do with each number below n, some at once. Where do ends the test, nothing waits
+// for the numbers that are left.
 func beside(n int, do func(i int)) {
-	work := make(chan int)
+	var next atomic.Int64
 	var group sync.WaitGroup
 	for range 2 {
 		group.Go(func() {
-			for i := range work {
-				do(i)
+			for i := next.Add(1) - 1; i < int64(n); i = next.Add(1) - 1 {
+				do(int(i))
 			}
 		})
 	}
-	for i := range n {
-		work <- i
-	}
-	close(work)
 	group.Wait()
 }
 
