@@ -63,9 +63,11 @@ var made = map[string]func(*testing.T) string{
 	"limits": func(t *testing.T) string {
 		return documentText(t, "testdata/golden/sampling-follow.md") + "\n" + documentText(t, "testdata/golden/sampling-sweep.md")
 	},
-	"causeshares":    func(t *testing.T) string { return documentText(t, "testdata/golden/causes-shares.md") },
-	"causeconfusion": func(t *testing.T) string { return documentText(t, "testdata/golden/causes-confusion.md") },
-	"wire":           func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
+	"causeshares":     func(t *testing.T) string { return documentText(t, "testdata/golden/causes-shares.md") },
+	"surveyshares":    func(t *testing.T) string { return documentText(t, "testdata/golden/survey-shares.md") },
+	"surveyconfusion": func(t *testing.T) string { return documentText(t, "testdata/golden/survey-confusion.md") },
+	"causeconfusion":  func(t *testing.T) string { return documentText(t, "testdata/golden/causes-confusion.md") },
+	"wire":            func(t *testing.T) string { return documentText(t, "testdata/golden/wire-faults.md") },
 }
 
 func fenced(language, text string) string { return "```" + language + "\n" + text + "```\n" }
