@@ -189,7 +189,7 @@ func (b *sequenceWriter) still(o *Behaviour) string {
 	if o.High {
 		return "high"
 	}
-	return "unmoved"
+	return "low" // and not that it stays as it is, which one that is always high does as well
 }
 
 // plan reports whether a relay can stand in a sequence: some contact of it follows its output.

@@ -72,6 +72,9 @@ const (
 	Flashes
 )
 
+// Moves reports whether the output ever switches.
+func (b *Behaviour) Moves() bool { return len(b.Acts) > 0 }
+
 // String tells the behaviour with its figures.
 func (b Behaviour) String() string {
 	var acts []string

@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
+	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/capture"
 	"makebreak/rig/sim"
@@ -20,6 +22,64 @@ import (
 // Watch is for how long a survey of a drawn panel watches each state: longer than all that is
 // programmed. The product's default is longer still.
 const Watch = LongestDelay + LongestPulse + 2*time.Second
+
+// Written surveys the panel with a log in a folder, and returns what is written of it as a
+// sequence.
+func (p *Panel) Written(ctx context.Context, folder string, times int) (*sequences.Sequence, string, error) {
+	ready, err := survey.Prepare(survey.Request{Rig: p.Rig, Times: times, Watch: Watch})
+	if err != nil {
+		return nil, "", err
+	}
+	db, err := journal.Open(filepath.Join(folder, "log.db"))
+	if err != nil {
+		return nil, "", err
+	}
+	defer db.Close()
+	seq := ready.Sequence
+	run, err := db.Begin(journal.RunInfo{Sequence: seq.Name, SequenceSource: string(seq.Source), Rig: p.Rig.Name, RigSource: p.RigFile, Started: day, Planned: seq.Cycles, Seed: &p.Seed})
+	if err != nil {
+		return nil, "", err
+	}
+	outcome, err := p.Run(ctx, seq, p.Seed, &runner.Store{Run: run})
+	if err := errors.Join(err, run.Finish(journal.RunEnd{Ended: day, Gravest: outcome.Gravest, Complete: err == nil})); err != nil {
+		return nil, "", err
+	}
+	rec, err := db.Find(run.ID())
+	if err != nil {
+		return nil, "", err
+	}
+	r, err := survey.Read(rec, survey.Settings{Rig: p.Rig})
+	if err != nil {
+		return nil, "", err
+	}
+	var text strings.Builder
+	if err := r.Sequence(&text, survey.Writing{Limiting: survey.Limiting{Coverage: 0.95, Confidence: 0.95}, Now: day}); err != nil {
+		return nil, "", err
+	}
+	written, err := sequences.Parse("written.yaml", []byte(text.String()))
+	return written, text.String(), err
+}
+
+// Complaints runs a sequence on the panel and lists what it finds wrong.
+func (p *Panel) Complaints(ctx context.Context, seq *sequences.Sequence, seed uint64, faults ...sim.Fault) ([]string, analyze.Verdict, error) {
+	var log kept
+	outcome, err := p.Run(ctx, seq, seed, &log, faults...)
+	var all []string
+	for _, c := range log {
+		for _, s := range c.Symptoms {
+			all = append(all, fmt.Sprintf("cycle %d: %s %s %s", c.N, s.Kind, s.Signal, s.Event))
+		}
+		for i := range c.Measurements {
+			if m := &c.Measurements[i]; m.Verdict == analyze.Fail || m.Verdict == analyze.Undecided {
+				all = append(all, fmt.Sprintf("cycle %d: %s, %s %s at %s: %g ± %g", c.N, m.Verdict, m.Signal, m.Quantity, m.Event, m.Value, m.Expanded)+fmt.Sprint(m.Doubts))
+			}
+		}
+	}
+	return all, outcome.Gravest, err
+}
+
+// day is when all runs on drawn panels begin.
+var day = time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
 
 // kept keeps cycles in the place of a log.
 type kept []*journal.Cycle
@@ -50,7 +110,6 @@ func (p *Panel) Run(ctx context.Context, seq *sequences.Sequence, seed uint64, r
 	if err != nil {
 		return runner.Outcome{}, err
 	}
-	day := time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
 	outcome, err := runner.Run(ctx, b, seq, runner.Opts{First: 1, Last: seq.Cycles, Now: func() time.Time { return day }, Recorder: record,
 		Keep: func(*journal.Cycle) journal.Kept { return journal.KeptAll }})
 	return outcome, errors.Join(err, b.Close())
@@ -109,7 +168,7 @@ func (p *Panel) Judge(t *survey.Table) (all []Told, relays []string) {
 	for _, k := range p.Relays {
 		i := slices.IndexFunc(t.Relays, func(r survey.RelayBehaviour) bool { return r.Plan.Signal == k.Name })
 		switch {
-		case len(p.output(k.Output).Acts) == 0: // nothing could tell
+		case !p.output(k.Output).Moves(): // nothing could tell
 		case i < 0 || !slices.Contains(t.Relays[i].Behind.Outputs, k.Output) || t.Relays[i].Swapped:
 			said := "nothing"
 			if i >= 0 {
