@@ -303,20 +303,24 @@ func (m *model) shares() []*hypothesis {
 	for _, c := range all {
 		most = math.Max(most, c.log)
 	}
-	sum := 0.0
+	sum, nothing := 0.0, 0.0
 	for _, c := range all {
 		sum += math.Exp(c.log - most)
 	}
 	for _, c := range all {
 		s := math.Exp(c.log-most) / sum
 		switch {
-		case c.a == nil: // nothing is wrong
+		case c.a == nil:
+			nothing = s
 		case c.b == nil:
 			c.a.share += s
 		default:
 			c.a.share += s / 2
 			c.b.share += s / 2
 		}
+	}
+	if nothing > 0.5 {
+		return nil
 	}
 	slices.SortStableFunc(m.all, func(a, b *hypothesis) int { return cmp.Compare(b.share, a.share) })
 	return merged(m.all)
