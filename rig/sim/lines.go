@@ -145,15 +145,21 @@ func (s *lineSet) Wait(ctx context.Context, deadline capture.Instant) error {
 	}
 	w := s.w
 	w.listen()
-	for len(s.edges) == 0 && w.now < int64(deadline) {
+	for n := 1; len(s.edges) == 0 && w.now < int64(deadline); n++ {
 		if w.due > int64(deadline) || w.due == never {
 			w.now = int64(deadline)
 			break
 		}
 		w.run(w.due)
+		if n%lookEvery == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 	}
 	return nil
 }
+
+// lookEvery is after how many happenings that bring no edge a wait looks at its context again.
+const lookEvery = 1000
 
 // Edges takes an empty buffer in exchange for the one in which the edges wait: nearly always
 // there is one edge, and copying it takes longer.

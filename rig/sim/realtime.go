@@ -60,10 +60,13 @@ func (w *World) pace() {
 // clock is nearly there.
 func (s *lineSet) waitReal(ctx context.Context, deadline int64) error {
 	w := s.w
-	for {
+	for n := 1; ; n++ {
 		w.listen()
 		if len(s.edges) > 0 || w.now >= deadline {
 			return nil
+		}
+		if n%lookEvery == 0 && ctx.Err() != nil {
+			return ctx.Err() // where the world never catches up with the clock nothing sleeps
 		}
 		next := min(w.due, deadline)
 		if next-w.real.wall() > aheadMost {

@@ -522,6 +522,35 @@ func TestLines_Wait(t *testing.T) {
 	}
 }
 
+// doneLater is a context that is done from the second time on that it is looked at.
+type doneLater struct {
+	context.Context
+	looks int
+}
+
+func (c *doneLater) Err() error {
+	if c.looks++; c.looks > 1 {
+		return context.Canceled
+	}
+	return nil
+}
+
+// A chattering relay whose contacts are not joined to their lines moves without an edge.
+func TestLines_WaitEnds(t *testing.T) {
+	s := newStation(t, Opts{Seed: 1, Faults: mustParse(t, "chatter", "common-open")})
+	for _, d := range s.devs {
+		if err := d.Halt(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s.pulse(lineAway, time.Second)
+	s.run(time.Second)
+	now := s.w.Now()
+	if err := s.set.Wait(&doneLater{Context: context.Background()}, now.Add(10*time.Hour)); !errors.Is(err, context.Canceled) {
+		t.Errorf("the wait ended after %v of ten hours: %v", s.w.Now().Sub(now), err)
+	}
+}
+
 func TestLines_Release(t *testing.T) {
 	s := newStation(t, Opts{Seed: 1})
 	s.drive(lineAway, true)
