@@ -51,8 +51,8 @@ func (a *app) loadUnits(seq *sequences.Sequence) (*wiring.Rig, []*wiring.Unit, e
 		seq.Cautions = append(seq.Cautions, p.String())
 	}
 	if len(units) == 1 {
-		a.place, a.whole = units[0], rig
-		return rig.For(units[0]), nil, nil
+		rig, err = a.testedAt(rig, units[0])
+		return rig, nil, err
 	}
 	return rig, units, nil
 }

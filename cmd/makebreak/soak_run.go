@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -144,7 +145,10 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	if err != nil {
 		return err
 	}
-	if at := journal.Noted(rec.Fields, positionField); at != "" && len(a.only) == 0 {
+	if at := journal.Noted(rec.Fields, positionField); at != "" {
+		if len(a.only) > 0 && !slices.Contains(a.only, at) {
+			return badUsage("--only %s: run %s was begun at unit %s, where it must go on", strings.Join(a.only, ","), words.Safe(rec.ID), words.Safe(at))
+		}
 		a.only = []string{at}
 	}
 	seq.Cycles = rec.Planned

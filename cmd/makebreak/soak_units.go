@@ -36,7 +36,7 @@ func (a *app) beginTogether(ctx context.Context, db *journal.DB, j *job, o *soak
 
 // resumeTogether goes on with soaks of several units that began at the same time.
 func (a *app) resumeTogether(c *cobra.Command, db *journal.DB, ids []string, asked soak.Asked, o *soakOpts) error {
-	if len(a.unitFlags) > 0 {
+	if len(a.unitFlags) > 0 && !o.goOn { // by which the run was found
 		return badUsage("the units' serials stand in the log; leave --unit out, and name some of the units with --only")
 	}
 	rig, err := a.rigFile()

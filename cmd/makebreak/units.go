@@ -72,10 +72,26 @@ func (a *app) oneMeant(rig *wiring.Rig) (*wiring.Rig, error) {
 	case len(units) > 1:
 		return nil, severalUnits(rig)
 	case len(units) == 1:
-		a.place, a.whole = units[0], rig
-		return rig.For(units[0]), nil
+		return a.testedAt(rig, units[0])
 	}
 	return rig, nil
+}
+
+// testedAt has the one unit tested of a rig with units, and returns the rig as that one sees it.
+// Whose serial is given must not be another one.
+func (a *app) testedAt(rig *wiring.Rig, u *wiring.Unit) (*wiring.Rig, error) {
+	for _, text := range a.unitFlags {
+		name, serial, named := strings.Cut(text, "=")
+		switch {
+		case named && name == u.Name && serial == "":
+			return nil, badUsage("--unit %s: the serial is missing", u.Name)
+		case named && name != u.Name && rig.Unit(name) != nil:
+			return nil, badUsage("--unit %s is the serial of unit %s, and unit %s is meant; leave it out", words.Short(text, words.MostName), name, u.Name)
+		}
+	}
+	a.unit = strings.TrimPrefix(a.unit, u.Name+"=")
+	a.place, a.whole = u, rig
+	return rig.For(u), nil
 }
 
 // asMeant is the rig as it is, or as the one unit sees it that --only names.

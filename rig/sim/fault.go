@@ -152,6 +152,14 @@ func (f Fault) OfWholeBench() bool {
 	return p != nil && p.place == WholeBench
 }
 
+// At is the kind of place that can have the fault.
+func (f Fault) At() FaultPlace {
+	if p := lookUp(f.Name); p != nil {
+		return p.place
+	}
+	return WholeBench
+}
+
 func (p *plantable) parseValue(f *Fault, text string) (err error) {
 	defer func() {
 		if err != nil {

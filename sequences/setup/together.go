@@ -99,7 +99,10 @@ func ownFault(rig *wiring.Rig, units []*wiring.Unit, f sim.Fault) (sim.Fault, er
 	i := slices.Index(names, unit)
 	if i < 0 && unit == "" {
 		place := name
-		if place == "" {
+		switch {
+		case f.At() == sim.AtOutput && units[0].OwnOf(name) == "":
+			place = units[0].Outputs[0].As
+		case name == "":
 			place = "K1"
 		}
 		return f, fmt.Errorf("fault %s: say at which unit, as in %s@%s", f.Name, f.Name, wiring.Place(names[0], place))
