@@ -121,8 +121,8 @@ func TestComplete(t *testing.T) {
 		typed string
 		want  []string // among others, where the last is …
 	}{
-		{"run arm", []string{"armed-high", "armed-low", "armed-pulse"}},
-		{"run s", []string{"seq.yaml"}},
+		{"run arm", []string{"armed-high", "armed-low", "armed-pulse", "arming-chirps"}},
+		{"run s", []string{"strobe", "seq.yaml"}},
 		{"run armed-high ''", nil},
 		{"run --fault wel", []string{"welded"}},
 		{"run --fault wrong-address=OUT1", []string{"wrong-address=OUT1"}},
