@@ -20,7 +20,7 @@ type Store struct {
 
 // Append stores cycles. After an error they are in Unstored.
 func (s *Store) Append(cycles ...*journal.Cycle) error {
-	s.ready(cycles)
+	s.ready(cycles, s.machine(len(cycles)))
 	err := s.Run.Append(cycles...)
 	if err != nil {
 		s.Unstored = cycles
@@ -29,12 +29,21 @@ func (s *Store) Append(cycles ...*journal.Cycle) error {
 }
 
 // AppendAll stores cycles of several runs in one log, by the runs' places: all of them or none.
-// After an error they are in each store's Unstored.
+// What is seen of the computer, which one of the stores gives, is stored with each run. After an
+// error the cycles are in each store's Unstored.
 func AppendAll(stores []*Store, cycles [][]*journal.Cycle) error {
 	runs := make([]*journal.Run, len(stores))
+	n := 0
+	for _, own := range cycles {
+		n += len(own)
+	}
+	var seen []capture.MachineFact
+	for _, s := range stores {
+		seen = append(seen, s.machine(n)...)
+	}
 	for i, s := range stores {
 		runs[i] = s.Run
-		s.ready(cycles[i])
+		s.ready(cycles[i], seen)
 	}
 	err := journal.AppendAll(runs, cycles)
 	if err != nil {
@@ -45,10 +54,18 @@ func AppendAll(stores []*Store, cycles [][]*journal.Cycle) error {
 	return err
 }
 
+// machine is what has been seen of the computer, where there are cycles to store it with.
+func (s *Store) machine(cycles int) []capture.MachineFact {
+	if s.Machine == nil || cycles == 0 {
+		return nil
+	}
+	return s.Machine()
+}
+
 // ready adds to cycles what is stored with them, and takes from them what is not.
-func (s *Store) ready(cycles []*journal.Cycle) {
-	if s.Machine != nil && len(cycles) > 0 {
-		cycles[0].Machine = append(cycles[0].Machine, s.Machine()...)
+func (s *Store) ready(cycles []*journal.Cycle, seen []capture.MachineFact) {
+	if len(cycles) > 0 {
+		cycles[0].Machine = append(cycles[0].Machine, seen...)
 	}
 	if s.Sealed {
 		for _, c := range cycles {

@@ -99,7 +99,8 @@ type part struct {
 	out atomic.Bool
 
 	// Of the bench's goroutine:
-	lost     error // why the unit cannot go on; nil: it can
+	lost     error           // why the unit cannot go on; nil: it can
+	lostAt   capture.Instant // when it was lost
 	released bool
 
 	// Of the measurer's:
@@ -169,6 +170,7 @@ type share struct {
 	part  *part
 	n     int // of the unit's cycle
 	whole bool
+	lost  capture.Instant // when the unit was lost; 0: it was not
 }
 
 // record keeps the bench going, as for one unit, until no unit has cycles left.
@@ -184,7 +186,7 @@ func (r *joint) record(ctx context.Context, c *capture.Capture, queue *waiting) 
 		err := r.cycle(ctx, c, round, shares)
 		counts := r.bench.Counts()
 		for i := range shares {
-			shares[i].whole = err == nil && shares[i].part.lost == nil
+			shares[i].whole, shares[i].lost = err == nil && shares[i].part.lost == nil, shares[i].part.lostAt
 		}
 		one := recorded{round, started, c, counts.Sub(before), err == nil, shares}
 		if err == nil && len(r.present(round+1)) > 0 {
@@ -281,7 +283,7 @@ func (r *joint) act(ctx context.Context, c *capture.Capture, step sequences.Step
 	latest := capture.Instant(0)
 	for i, h := range happened {
 		if latest = max(latest, h.Event.At); h.Err != nil {
-			of[i].lose(h.Err)
+			of[i].lose(h.Err, r.bench.Now())
 		}
 	}
 	for i := from; i < len(c.Events); i++ {
@@ -292,9 +294,9 @@ func (r *joint) act(ctx context.Context, c *capture.Capture, step sequences.Step
 }
 
 // lose ends the unit's part, because of what is lost of the rig.
-func (p *part) lose(err error) {
+func (p *part) lose(err error, at capture.Instant) {
 	if p.lost == nil && !p.out.Load() {
-		p.lost = err
+		p.lost, p.lostAt = err, at
 		p.out.Store(true)
 	}
 }
@@ -305,7 +307,7 @@ func (r *joint) chipLost(outputs []string, err error) bool {
 	others := false
 	for _, p := range r.parts {
 		if slices.ContainsFunc(outputs, func(o string) bool { return p.Unit.AsOf(o) != "" }) {
-			p.lose(err)
+			p.lose(err, r.bench.Now())
 		} else if !p.out.Load() {
 			others = true
 		}
@@ -371,7 +373,11 @@ func (r *joint) measure(one recorded, batches [][]*journal.Cycle) error {
 		if p.stopped {
 			continue
 		}
-		c, err := p.meter.ready(recorded{s.n, one.started, p.of(one.capture), one.counts, s.whole, nil})
+		own := p.of(one.capture)
+		if s.lost > 0 { // events of all units went on
+			own.Events = slices.DeleteFunc(own.Events, func(e capture.Event) bool { return e.At > s.lost })
+		}
+		c, err := p.meter.ready(recorded{s.n, one.started, own, one.counts, s.whole, nil})
 		if err != nil {
 			return err
 		}

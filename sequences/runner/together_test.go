@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -170,6 +171,69 @@ func compareFigures(t *testing.T, unit string, a, b []*journal.Cycle) {
 	}
 	if d := cmp.Diff(figures(b), figures(a)); d != "" {
 		t.Errorf("%s, alone and together: %s", unit, d)
+	}
+}
+
+// What happens to all units after one of them was lost is none of that one's.
+func TestRunTogether_LostBetween(t *testing.T) {
+	rig, units := twoPanels(t)
+	events := map[string]int{}
+	ended, _ := together(t, t.Context(), rig, units, load(t, "all-quiet"), []string{"adc-lost=4s@left/OUT2"}, func(r *runner.Together, _ *shelves) {
+		for i := range r.Parts {
+			r.Parts[i].Opts.OnCapture = func(c *journal.Cycle, part *capture.Capture) {
+				if c.N == 1 {
+					for _, e := range part.Events {
+						events[units[i].Name+" "+e.Name]++
+					}
+				}
+			}
+		}
+	})
+	if !errors.Is(ended[0].Err, bench.ErrLost) || ended[1].Err != nil {
+		t.Fatalf("ended: %+v", ended)
+	}
+	if events["left arm-away"] != 1 || events["left chime"] != 0 || events["right chime"] != 1 {
+		t.Errorf("events: %v", events)
+	}
+}
+
+// What is seen of the computer is stored with each unit's run, also when the unit whose store gives
+// it has ended.
+func TestAppendAll_Machine(t *testing.T) {
+	db, err := journal.Open(filepath.Join(t.TempDir(), "log.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	var stores []*runner.Store
+	for range 3 {
+		run, err := db.Begin(journal.RunInfo{Sequence: "s", Rig: "r", Started: time.Now(), Planned: 2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		stores = append(stores, &runner.Store{Run: run})
+	}
+	low := 1.0
+	stores[0].Machine = func() []capture.MachineFact {
+		low = 1 - low
+		return []capture.MachineFact{{Fact: capture.UnderVoltage, Number: low, At: time.Now()}}
+	}
+	cycle := func(n int) []*journal.Cycle {
+		return []*journal.Cycle{{N: n, Started: time.Now(), Complete: true, Verdict: analyze.Pass}}
+	}
+	for n, cycles := range [][][]*journal.Cycle{{cycle(1), cycle(1), cycle(1)}, {nil, cycle(2), cycle(2)}} {
+		if err := runner.AppendAll(stores, cycles); err != nil {
+			t.Fatalf("%d: %v", n, err)
+		}
+	}
+	for i, want := range []int{1, 2, 2} {
+		rec, err := db.Find(stores[i].Run.ID())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if facts, err := rec.Machine(); err != nil || len(facts) != want {
+			t.Errorf("run %d: %v, %v; want %d facts", i, facts, err, want)
+		}
 	}
 }
 

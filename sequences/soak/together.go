@@ -80,6 +80,9 @@ func (t *Together) sitting(going []int) runner.Together {
 		r.Parts = append(r.Parts, runner.Part{Unit: t.Units[i], Opts: runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
 			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer, OnCycle: s.cycle}})
 	}
+	if going[0] != 0 {
+		stores[0].Machine = t.Soaks[0].store.Machine // the first one watches the computer for all
+	}
 	r.Store = func(cycles [][]*journal.Cycle) error { return runner.AppendAll(stores, cycles) }
 	return r
 }
