@@ -285,9 +285,13 @@ func (p *practice) dropLongest(now time.Time) {
 	delete(p.seats, longest)
 }
 
+// rested is for how long nothing has been done there; 0: something is being done.
 func (s *seat) rested(now time.Time) time.Duration {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.doing != "" {
+		return 0
+	}
 	return max(0, now.Sub(s.used))
 }
 

@@ -346,6 +346,20 @@ func TestExercise_ServedAnew(t *testing.T) {
 	}
 }
 
+// A seat at which something is being done is not given to another one, for however long nobody has
+// looked at it: a second session of the same exercise would begin beside it.
+func TestSeat_Rested(t *testing.T) {
+	t.Parallel()
+	begun := time.Unix(1_900_000_000, 0)
+	s := &seat{used: begun, doing: "try"}
+	if d := s.rested(begun.Add(time.Hour)); d != 0 {
+		t.Errorf("it has rested for %s while something is being done", d)
+	}
+	if s.doing = ""; s.rested(begun.Add(time.Hour)) != time.Hour {
+		t.Error("it has not rested for an hour")
+	}
+}
+
 func requestOf(b *trainee) *http.Request {
 	r := httptest.NewRequest("GET", "http://localhost/exercises/bench", nil)
 	r.AddCookie(b.cookie)
