@@ -450,8 +450,8 @@ const explained analyze.Kind = "explained"
 // nothing where they did what the output told them.
 func symptomOf(r *measure.RelayState, c *measure.RelayChange) (string, analyze.Kind) {
 	switch edges := c.Make.Edges + c.Break.Edges; {
-	case r.Output != nil && r.Output.Demand == analyze.Any && r.Output.Crossings > 1:
-		return "", "" // the output may do anything, and the relay follows it
+	case r.Output != nil && r.Output.Crossings > 1 && (r.Output.Demand == analyze.Any || r.Output.Demand == analyze.Low && c.Make.Restless && c.Break.Restless):
+		return "", "" // the relay follows an output that may do anything, or that flashed until now
 	case c.Make.Restless && c.Break.Restless:
 		return r.Plan.Signal, analyze.Chattering
 	case c.Make.Restless && !r.HasBreak && c.Told && c.Rising && c.Make.ClosedShare > mostlyClosed && c.Make.LongestClosed > longestBounce:

@@ -23,8 +23,9 @@ type step struct {
 // expected is what an output must do in a step, and why nothing is demanded where that is so.
 type expected struct {
 	analyze.Expectation
-	why string // why nothing is demanded; empty: something is
-	act *Act   // nil: none is known
+	why    string // why nothing is demanded; empty: something is
+	act    *Act   // nil: none is known
+	moving bool   // it flashes when the event comes
 }
 
 // begins is the name of the step that brings the unit into a known state.
@@ -111,7 +112,7 @@ func (t *Table) expected(name string, i int) expected {
 		return none("to be decided: seen once only")
 	}
 	x, why := a.Effect.expectation(o)
-	return expected{x, why, a}
+	return expected{x, why, a, o.moving}
 }
 
 // expectation is what is to be expected of an output that was as observed before.

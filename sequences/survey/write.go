@@ -316,7 +316,7 @@ func (b *sequenceWriter) outputLimits(o *Behaviour) (all []limitLine) {
 			}
 		}
 		s := b.l.spread(q, wanted, o.Signal)
-		if b.l.doubted(q, o.Signal) || q == analyze.Ripple && b.brief(o.Signal) {
+		if b.l.doubted(q, o.Signal) || q == analyze.Ripple && b.brief(o.Signal) || q == analyze.SwitchingDelay && b.ends(o.Signal) {
 			continue // no limit could always be judged
 		}
 		if l, ok := b.limitOf(q, s, o.Signal, namedOutput(b.o.Named, o.Signal)); ok {
@@ -433,6 +433,9 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		if q == analyze.BounceTime {
 			signals = []string{r.Plan.Make, r.Plan.Break}
 		}
+		if slices.ContainsFunc(signals, func(signal string) bool { return b.l.doubted(q, signal) }) {
+			continue // no limit could always be judged
+		}
 		output := r.Behind.Outputs[0]
 		alone := b.l.spread(q, func(step string) bool {
 			x := b.step(step).expect[output]
@@ -450,6 +453,15 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		}
 	}
 	return all
+}
+
+// ends reports whether an event ends a flashing of the output: it may be in its new state already
+// then, and so have no delay.
+func (b *sequenceWriter) ends(output string) bool {
+	return slices.ContainsFunc(b.steps, func(s step) bool {
+		x := s.expect[output]
+		return x.moving && (x.Demand == analyze.High || x.Demand == analyze.Low)
+	})
 }
 
 // brief reports whether an output ever pulses too briefly for its ripple to be known.
