@@ -181,9 +181,9 @@ func TestPrepare(t *testing.T) {
 		want string // states, watch; or a part of the error
 	}{
 		{"panel", survey.Request{Rig: panel}, "26 states, 45s"},
-		{"relay, whose drive may be on for a minute", survey.Request{Rig: relay}, "5 states, 30s"},
+		{"relay, whose drive may be on for a minute", survey.Request{Rig: relay}, "5 states, 29.5s"},
 		{"asked for longer than that", survey.Request{Rig: relay, Watch: 40 * time.Second}, "at most"},
-		{"an event that moves the supply", survey.Request{Rig: &staged}, "5 states, 30s"},
+		{"an event that moves the supply", survey.Request{Rig: &staged}, "5 states, 29.5s"},
 		{"asked for it", survey.Request{Rig: &staged, Events: []string{"mains-off"}}, "moves the supply"},
 		{"two events", survey.Request{Rig: panel, Events: []string{"disarm", "arm-away"}, Watch: 5 * time.Second}, "5 states, 5s"},
 		{"unknown", survey.Request{Rig: panel, Events: []string{"arm-awey"}}, "arm-away"},
