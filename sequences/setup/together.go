@@ -111,7 +111,10 @@ func ownFault(rig *wiring.Rig, units []*wiring.Unit, f sim.Fault) (sim.Fault, er
 		return f, fmt.Errorf("fault %s: there is no unit %q here: %s", f.Name, unit, words.UseOneOf(unit, names))
 	}
 	u := units[i]
-	if own := u.OwnOf(name); own != "" {
+	if outputs := words.Texts(u.Outputs, func(c wiring.Channel) string { return c.As }); f.At() == sim.AtOutput && !slices.Contains(outputs, name) {
+		return f, fmt.Errorf("fault %s: unit %s has no output %q: %s", f.Name, unit, name, words.UseOneOf(name, outputs))
+	}
+	if own := u.OwnOf(name); own != "" && f.At() == sim.AtOutput { // relays have no other names
 		f.Place = own
 	}
 	if own := u.OwnOf(f.Output); own != "" {
