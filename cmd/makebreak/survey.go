@@ -272,7 +272,12 @@ func (a *app) runSurvey(ctx context.Context, j *job, o *surveyOpts) error {
 		return err
 	}
 	a.tellRecord = func(r *report.Record) error {
-		err := a.surveyed(ctx, r.Run, o)
+		how := *o
+		if !r.Complete && o.write != "" {
+			how.write = ""
+			a.note("nothing was written, as the survey is not complete; makebreak survey --resume %s goes on with it", r.Run)
+		}
+		err := a.surveyed(ctx, r.Run, &how)
 		if problem.KindOf(err) == problem.Usage && !r.Complete {
 			return nil // nothing was watched to its end
 		}

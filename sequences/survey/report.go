@@ -23,7 +23,7 @@ type Report struct {
 	Seed                                      *uint64
 	Faults                                    []string
 	Complete                                  bool
-	Planned                                   int    // rounds
+	Done, Planned                             int    // rounds
 	Reason                                    string // why it is not complete
 
 	steps []step
@@ -47,7 +47,7 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 		return nil, err
 	}
 	r := &Report{Table: t, Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, By: rec.By, Rig: rec.Rig, Program: rec.Program, Notes: rec.Notes, Started: rec.Started,
-		Simulated: rec.Seed != nil, Seed: rec.Seed, Faults: rec.Faults, Complete: rec.Complete, Planned: rec.Planned, Reason: rec.WhyIncomplete()}
+		Simulated: rec.Seed != nil, Seed: rec.Seed, Faults: rec.Faults, Complete: rec.Complete, Done: rec.Cycles, Planned: rec.Planned, Reason: rec.WhyIncomplete()}
 	r.steps = t.steps()
 	if r.rows, err = t.measured(captures, r.steps); err != nil {
 		return nil, err
@@ -105,7 +105,7 @@ func (r *Report) lines() [][2]string {
 	seen := fmt.Sprintf("%s in %s, each for %s or more", words.Count(r.States, "state"), words.Count(r.Cycles, "round"), unit.Time.Short(r.Watched, 3))
 	add("Watched", seen+"; what takes longer was not seen")
 	if !r.Complete {
-		text := fmt.Sprintf("%d of %d rounds are done", r.Cycles, r.Planned)
+		text := fmt.Sprintf("%d of %d rounds are done", r.Done, r.Planned)
 		if r.Reason != "" {
 			text += "; " + words.Safe(r.Reason)
 		}

@@ -437,6 +437,9 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 			continue // no limit could always be judged
 		}
 		output := r.Behind.Outputs[0]
+		if b.flashesOn(output) && q != analyze.TransferTime {
+			continue
+		}
 		alone := b.l.spread(q, func(step string) bool {
 			x := b.step(step).expect[output]
 			return x.Demand != analyze.Train && x.Demand != analyze.Any
@@ -453,6 +456,11 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		}
 	}
 	return all
+}
+
+// flashesOn reports whether an event finds the output flashing: its relay may be on its way then.
+func (b *sequenceWriter) flashesOn(output string) bool {
+	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].moving })
 }
 
 // ends reports whether an event ends a flashing of the output: it may be in its new state already
