@@ -30,6 +30,7 @@ type surveyOpts struct {
 	events               []string
 	arming, disarming    []string
 	times                int
+	schema               bool
 	watch                string
 	programmedAs         string
 	write, limits        string
@@ -76,6 +77,7 @@ On the simulated bench the unit is programmed at random, by the seed.`,
 	f.StringVar(&o.coverage, "coverage", "95 %", "limits hold this `share` of all cycles of such a unit")
 	f.StringVar(&o.confidence, "confidence", "95 %", "limits hold them with this probability, a `share`")
 	f.StringVar(&o.programmedAs, "programmed-as", "", "programme the simulated unit as a `sequence` expects it, a built-in name or a file")
+	f.BoolVar(&o.schema, "schema", false, "write the JSON Schema of the results")
 	o.benchFlags(f)
 	a.forms(c, "text", "csv", "json", "html")
 	return c
@@ -83,6 +85,9 @@ On the simulated bench the unit is programmed at random, by the seed.`,
 
 // survey brings a survey about, or makes the table of one that is in the log.
 func (a *app) survey(c *cobra.Command, o *surveyOpts) error {
+	if o.schema {
+		return a.deliver(survey.Schema)
+	}
 	if err := a.checkSurvey(c, o); err != nil {
 		return err
 	}
