@@ -44,7 +44,7 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	if !s.before.known() && s.moved {
 		s.before = levelOf(tr, s.o.spans[0], &s.o)
 	}
-	if x.Demand == analyze.Train || x.Demand == analyze.Any && s.o.crossings() > 2 && s.o.more == 0 || o.flashed.Flashes() {
+	if x.Demand == analyze.Train || x.Demand == analyze.Any && s.o.crossings() > 1 && s.o.more == 0 || o.flashed.Flashes() {
 		s.train = o.followTrain(m, tr, e, to)
 	}
 	o.placeCrossing(tr, e, to)
@@ -183,6 +183,20 @@ func (o *outputMeter) flashesOn() bool {
 	_, stopped := o.stopsFlashing(want)
 	return !stopped
 }
+
+// flashesFreely reports whether an output that was to flash until the event, and may do anything
+// from then on, flashes as before: then it was to flash until the next event, too.
+func (o *outputMeter) flashesFreely() bool {
+	if o.now.expect.Demand != analyze.Any || !o.flashed.Flashes() {
+		return false
+	}
+	_, high := o.stopsFlashing(true)
+	_, low := o.stopsFlashing(false)
+	return o.now.o.more > 0 || !high && !low
+}
+
+// free reports whether an output that may do anything changed its state more than once.
+func (s *seen) free() bool { return s.expect.Demand == analyze.Any && s.o.crossings() > 1 }
 
 // stopped is how many times longer than flashing can make it an output is in one state, once it
 // no longer flashes.
@@ -423,6 +437,9 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 	q := analyze.LowLevel
 	if o.namesHigh() {
 		q = analyze.HighLevel
+	}
+	if s.free() && (s.o.more > 0 || !s.state.known()) {
+		return // it may go to and fro, and the state that it ends in need be none that it keeps
 	}
 	if !s.state.known() {
 		m.missing(e.Name, o.signal, q, o.limitOf(q), analyze.Undecided, of(s.state.unknown))
@@ -741,7 +758,9 @@ func (o *outputMeter) after() {
 	if s.o.n == 0 {
 		return
 	}
-	o.flashed = s.expect
+	if !o.flashesFreely() {
+		o.flashed = s.expect
+	}
 	last, end := s.o.final(), s.endLevel
 	if s.o.more > 0 {
 		// Crossings that are not kept lie within the last stretch: its level is not that of the

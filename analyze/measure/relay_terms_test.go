@@ -305,6 +305,41 @@ func TestRelay_Train(t *testing.T) {
 	}
 }
 
+// A relay follows an output that may do anything and pulses, and one that goes on flashing where it
+// may do anything: its figures are those of its single changes.
+func TestRelay_FreeOutput(t *testing.T) {
+	plan := relayPlan()
+	plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Any}
+	r, findings := measured(t, plan, draw(4).output("OUT1", 1e3, levels(0, 1.05, 12, 1.09, 0)).
+		contact("K1_NO", false, 1.056, 1.0565, 1.057, 1.093).contact("K1_NC", true, 1.054, 1.0955).event("on", 1))
+	figure{"on", "K1_NO", analyze.BounceTime, 1e-3, 1e-9, analyze.Pass}.check(t, r)
+	says(t, findings)
+
+	plan.Steps = []string{"on", "more", "off"}
+	plan.Outputs[0].Expect = map[string]analyze.Expectation{"on": flashing, "more": {Demand: analyze.Any}, "off": goLow}
+	flashed, no, nc := []float64{}, []float64{}, []float64{}
+	for at := 1.05; at < 5; at += 0.4 {
+		on := 0.2
+		if at > 4.6 {
+			on = 0.04 // the event at 4.61 s ends it
+		}
+		flashed = append(flashed, at, 12, at+on, 0)
+		no, nc = append(no, at+0.006, at+on+0.003), append(nc, at+0.004, at+on+0.0055)
+	}
+	r, findings = measured(t, plan, draw(7).output("OUT1", 1e3, levels(0, flashed...)).
+		contact("K1_NO", false, no...).contact("K1_NC", true, nc...).event("on", 1).event("more", 2.9).event("off", 4.61))
+	for _, f := range []figure{
+		{"more", "K1", analyze.OperateTime, 6.5e-3, 1e-6, analyze.Pass},
+		{"off", "K1", analyze.ReleaseTime, 6e-3, 1e-6, analyze.Pass},
+	} {
+		f.check(t, r)
+	}
+	if rows := rowsOf(r, "off", "K1_NO", analyze.BounceTime); len(rows) > 0 && rows[0].Value > 1e-3 {
+		t.Errorf("K1_NO bounces for %g s at off, where it closed and opened once", rows[0].Value)
+	}
+	says(t, findings)
+}
+
 // Each contact's own time stamps count in a time between the two.
 func TestRelay_Stamps(t *testing.T) {
 	d := draw(2).output("OUT1", 1e3, levels(0, 0.5, 12)).

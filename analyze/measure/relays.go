@@ -44,6 +44,10 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	if r.output != nil && r.output.now.train.tells() {
 		return r.measureTrain(m, c, e, to)
 	}
+	if r.output != nil && r.output.now.free() {
+		r.reportMargins(m, c, e)
+		return []contacts{r.changes(c, e.At, to)} // it follows, and which of its edges follows which is not known
+	}
 	end, pulsed := r.pulseEnd(c)
 	if !pulsed {
 		x := r.changes(c, e.At, to)

@@ -133,7 +133,7 @@ func (t *train) phases(high bool) []phase {
 		} else {
 			p.budget = append(withoutEvent(a.cross.budget), withoutEvent(b.cross.budget)...)
 		}
-		if t.x.For > 0 && high && i+1 == t.rest && p.seconds < t.x.OnSpan().Lower {
+		if t.x.For > 0 && high && i+1 == t.rest && p.seconds < t.x.On.Seconds() {
 			continue // the end of the train may have cut it short
 		}
 		all = append(all, p)

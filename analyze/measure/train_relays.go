@@ -9,7 +9,7 @@ import (
 
 // tells reports whether an output told the relay behind it several things, each of which counts.
 func (t *train) tells() bool {
-	return t != nil && !t.crowded && t.x.Demand != analyze.Any && (len(t.turns) > 1 || t.after && len(t.turns) > 0)
+	return t != nil && !t.crowded && (len(t.turns) > 1 || t.after && len(t.turns) > 0)
 }
 
 // measureTrain looks at what a relay's contacts did at each edge of its output, and reports of each
