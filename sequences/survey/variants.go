@@ -234,10 +234,7 @@ func (t *Table) nameSteps(all []step) {
 		}
 	}
 	names := map[string]string{}
-	taken := []string{begins}
-	for _, e := range t.Events {
-		taken = append(taken, e)
-	}
+	taken := append([]string{begins}, t.Events...)
 	for i := range all[1:] {
 		s := &all[i+1]
 		k := key(s)
@@ -246,17 +243,67 @@ func (t *Table) nameSteps(all []step) {
 			continue
 		}
 		if names[k] == "" {
-			names[k] = freeName(s.event, s.before, taken)
+			names[k] = freeName(s.event, t.condition(all, func(x *step) bool { return key(x) == k }), taken)
 			taken = append(taken, names[k])
 		}
 		s.name = names[k]
 	}
 }
 
-// freeName is a name for a step that is not the usual one of its event.
-func freeName(event, before string, taken []string) string {
+// condition is what is true of those of an event's steps that are alike, and of no other of its
+// steps: the event that came before, or that the unit is armed or disarmed; empty: nothing of that.
+func (t *Table) condition(all []step, alike func(*step) bool) string {
+	armed, before := t.armedBefore(all), map[string]bool{}
+	of, count := map[bool]int{}, 0
+	event := all[slices.IndexFunc(all, func(s step) bool { return alike(&s) })].event
+	others := map[bool]int{}
+	for i := range all[1:] {
+		switch s := &all[i+1]; {
+		case s.event != event:
+		case alike(s):
+			before[s.before] = true
+			of[armed[i+1]]++
+			count++
+		default:
+			others[armed[i+1]]++
+		}
+	}
+	switch {
+	case len(before) == 1:
+		for name := range before {
+			return "after-" + name
+		}
+	case len(t.Roles.Arming) == 0 || len(t.Roles.Disarming) == 0:
+	case of[true] == count && others[true] == 0:
+		return "while-armed"
+	case of[false] == count && others[false] == 0:
+		return "while-disarmed"
+	}
+	return ""
+}
+
+// armedBefore says of each step whether the unit is armed when its event comes, as the events that
+// arm and disarm have it.
+func (t *Table) armedBefore(all []step) []bool {
+	armed := make([]bool, len(all))
+	now := slices.Contains(t.Roles.Arming, all[0].event)
+	for i := range all[1:] {
+		armed[i+1] = now
+		switch e := all[i+1].event; {
+		case slices.Contains(t.Roles.Arming, e):
+			now = true
+		case slices.Contains(t.Roles.Disarming, e):
+			now = false
+		}
+	}
+	return armed
+}
+
+// freeName is a name for a step that is not the usual one of its event: with the condition, else
+// with a number.
+func freeName(event, condition string, taken []string) string {
 	const most = 32 // characters, of a name
-	if name := event + "-after-" + before; before != "" && len(name) <= most && !slices.Contains(taken, name) {
+	if name := event + "-" + condition; condition != "" && len(name) <= most && !slices.Contains(taken, name) {
 		return name
 	}
 	for n := 2; ; n++ {
