@@ -187,6 +187,9 @@ func (a *app) beginSurvey(c *cobra.Command, o *surveyOpts) error {
 	if c.Flags().Changed("times") && o.times < 1 {
 		return badUsage("--times %d: must be a whole number, 1 or more", o.times)
 	}
+	if err := survey.CheckRoles(p.Events, o.arming, o.disarming); err != nil {
+		return err
+	}
 	j := job{seq: p.Sequence, cycles: p.Sequence.Cycles}
 	if err := a.surveyJob(c, &j, o); err != nil {
 		return err
@@ -301,6 +304,9 @@ func (a *app) resumeSurvey(c *cobra.Command, o *surveyOpts) error {
 	defer db.Close()
 	rec, seq, err := survey.Resumed(c.Context(), db, o.resume)
 	if err != nil {
+		return err
+	}
+	if err := survey.CheckRoles(seq.Causes(), o.arming, o.disarming); err != nil {
 		return err
 	}
 	if c.Flags().Changed("unit") && a.unit != rec.Unit {

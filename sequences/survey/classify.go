@@ -1,11 +1,14 @@
 package survey
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
 
+	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
+	"makebreak/rig/words"
 )
 
 // leastDelay is from what time on, in seconds, an output is said to act after a delay and not at
@@ -114,6 +117,20 @@ func (b *Behaviour) delay() (longest float64) {
 		}
 	}
 	return longest
+}
+
+// CheckRoles refuses events that are said to arm or disarm, and that are none of these or said to do
+// both, as an error of the kind Usage.
+func CheckRoles(events, arming, disarming []string) error {
+	for _, e := range slices.Concat(arming, disarming) {
+		if !slices.Contains(events, e) {
+			return problem.Of(problem.Usage, fmt.Errorf("there is no event %q in the survey: %s", words.Short(e, words.MostName), words.UseOneOf(e, events)))
+		}
+		if slices.Contains(arming, e) && slices.Contains(disarming, e) {
+			return problem.Of(problem.Usage, fmt.Errorf("event %s must either arm or disarm", e))
+		}
+	}
+	return nil
 }
 
 // roles finds which events arm and disarm.

@@ -125,6 +125,9 @@ func Of(captures Captures, o Settings) (*Table, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := CheckRoles(s.events, o.Arming, o.Disarming); err != nil {
+		return nil, err
+	}
 	l := learn(s)
 	t := &Table{Events: s.events, Deciding: l.deciding, States: len(s.states), Watched: math.Inf(1), seen: s, learn: l, acts: map[string][]Act{}}
 	cycles := map[int]bool{}
