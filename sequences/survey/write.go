@@ -440,17 +440,7 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		if b.flashesOn(output) && q != analyze.TransferTime {
 			continue
 		}
-		alone := b.l.spread(q, func(step string) bool {
-			x := b.step(step).expect[output]
-			return x.Demand != analyze.Train && x.Demand != analyze.Any
-		}, signals...)
-		if alone.N < 2 { // of a train's changes only the worst are known
-			alone = b.l.spread(q, everyStep, signals...)
-		}
-		l, ok := b.limitOf(q, alone, output, limits)
-		if b.o.Named == nil && alone.N > 0 && alone.N == b.l.spread(q, everyStep, signals...).N && b.trains(output) {
-			l.limit.Lower = math.NaN()
-		}
+		l, ok := b.relayLimit(q, output, signals, limits)
 		if ok && !l.limit.None() {
 			all = append(all, l)
 		}
@@ -461,6 +451,28 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 // flashesOn reports whether an event finds the output flashing: its relay may be on its way then.
 func (b *sequenceWriter) flashesOn(output string) bool {
 	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].moving })
+}
+
+// relayLimit is the limit of one quantity of a relay or its contacts. Where the output changes
+// several times in a step, the worst of these times is judged: the limit holds both that and the
+// times of single changes.
+func (b *sequenceWriter) relayLimit(q analyze.Quantity, output string, signals []string, named analyze.Limits) (limitLine, bool) {
+	several := func(step string) bool {
+		d := b.step(step).expect[output].Demand
+		return d == analyze.Train || d == analyze.Any
+	}
+	single := b.l.spread(q, func(step string) bool { return !several(step) }, signals...)
+	worst := b.l.spread(q, several, signals...)
+	l, ok := b.limitOf(q, single, output, named)
+	if b.o.Named != nil || worst.N == 0 {
+		return l, ok
+	}
+	w, known := b.limitOf(q, worst, output, named)
+	if single.N == 0 || w.limit.Upper > l.limit.Upper {
+		l = w
+	}
+	l.limit.Lower = math.NaN() // the worst that were seen are the longest
+	return l, known && (ok || single.N == 0) && !l.limit.None()
 }
 
 // ends reports whether an event ends a flashing of the output: it may be in its new state already
@@ -479,11 +491,6 @@ func (b *sequenceWriter) brief(output string) bool {
 		x := s.expect[output]
 		return x.Demand == analyze.Train || x.Demand == analyze.Pulse && x.After < least
 	})
-}
-
-// trains reports whether an output ever pulses more than once.
-func (b *sequenceWriter) trains(output string) bool {
-	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].Demand == analyze.Train })
 }
 
 // namedRelay is the relay of a named sequence whose limits are taken.
