@@ -98,7 +98,7 @@ func newPiped(t *testing.T, line string, other bool) *piped {
 		t.Fatal(errs)
 	}
 	if other {
-		p.atOtherEnd(t, strings.Contains(line, "-o PIPE"))
+		p.atOtherEnd(t, strings.Contains(line, "-o PIPE") || strings.Contains(line, "--write PIPE"))
 	}
 	p.args = append(strings.Fields(strings.NewReplacer("PIPE", p.pipe, "RIG", at("rig.yaml"), "CALIBRATION", at("calibration.yaml"),
 		"LATENCY", at("latency.yaml"), " C ", " "+at("c.csv")+" ").Replace(line)), "--log", p.log)

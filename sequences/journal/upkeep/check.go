@@ -91,11 +91,11 @@ func (u *Checkup) Text(w io.Writer) error {
 	for _, c := range u.Runs {
 		switch {
 		case c.Err != nil:
-			fmt.Fprintf(w, "  %s: %s\n", c.Run, soundOr(c.Err))
+			fmt.Fprintf(w, "  %s: %s\n", words.Safe(c.Run), soundOr(c.Err))
 		case c.Partial:
-			fmt.Fprintf(w, "  %s: only a part, as its copying or its removal was cut off\n", c.Run)
+			fmt.Fprintf(w, "  %s: only a part, as its copying or its removal was cut off\n", words.Safe(c.Run))
 		case u.Err() != nil:
-			fmt.Fprintf(w, "  %s: whole, %s\n", c.Run, words.Count(c.Cycles, "cycle"))
+			fmt.Fprintf(w, "  %s: whole, %s\n", words.Safe(c.Run), words.Count(c.Cycles, "cycle"))
 		}
 	}
 	if u.Stray > 0 {
@@ -118,5 +118,5 @@ func soundOr(err error) string {
 	if _, details, found := strings.Cut(text, journal.ErrCorrupt.Error()); found {
 		text = "damaged" + details
 	}
-	return strings.ReplaceAll(text, "\n", "; ")
+	return words.Safe(strings.ReplaceAll(text, "\n", "; "))
 }

@@ -25,6 +25,7 @@ func TestCheckup_Text(t *testing.T) {
 		{"references", Checkup{References: corrupt}, []string{"References  damaged: page 7\n"}, journal.ErrCorrupt},
 		{"list", Checkup{List: unread}, []string{"Runs        no such disk\n"}, unread},
 		{"a run", Checkup{Runs: []journal.Contents{whole, {Run: "r2", Err: corrupt}}}, []string{"Runs        1 of 2 whole\n", "  r2: damaged: page 7\n"}, journal.ErrCorrupt},
+		{"a run of a hostile name", Checkup{Runs: []journal.Contents{{Run: "r\nForged", Err: corrupt}}}, []string{"  r\\nForged: damaged: page 7\n"}, journal.ErrCorrupt},
 		{"a part", Checkup{Runs: []journal.Contents{{Run: "r3", Partial: true}}}, []string{"  r3: only a part, as its copying or its removal was cut off\n", "The log is sound."}, nil},
 		{"stray", Checkup{Stray: 3}, []string{"Captures    3 of no run; they do no harm\n", "The log is sound."}, nil},
 	} {
