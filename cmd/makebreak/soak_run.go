@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/bench"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
@@ -185,21 +186,30 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	})
 }
 
-// soak opens the bench, lets the soak begin with it, runs it to its end and reports it.
-func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycles int, begin func(soak.Work, *bench.Bench) (*soak.Soak, error)) error {
+// soakCautioned refuses a soak that needs a person, has the cautions accepted, and warns of
+// calibrations that fall due before it ends. The view is the rig as a unit sees it.
+func (a *app) soakCautioned(ctx context.Context, j *job, view *wiring.Rig, o *soakOpts, cycles int) error {
 	if err := o.bench(j.rig.Simulated); err != nil {
 		return err
 	}
-	if setup.Prompts(j.rig, j.seq) {
+	if setup.Prompts(view, j.seq) {
 		return badUsage("a soak runs unattended, and this sequence on this rig needs a person to bring its events about")
 	}
-	if err := a.cautioned(ctx, j.rig, j.seq, o.yes); err != nil {
+	if err := a.cautioned(ctx, view, j.seq, o.yes); err != nil {
 		return err
 	}
 	if !j.rig.Simulated || j.sim.RealTime { // else it takes next to no time
 		for _, text := range soak.DueBefore(j.calibrations, a.now().Add(time.Duration(cycles)*j.seq.Duration())) {
 			a.note("Warning: %s", text)
 		}
+	}
+	return nil
+}
+
+// soak opens the bench, lets the soak begin with it, runs it to its end and reports it.
+func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycles int, begin func(soak.Work, *bench.Bench) (*soak.Soak, error)) error {
+	if err := a.soakCautioned(ctx, &j, j.rig, o, cycles); err != nil {
+		return err
 	}
 	shown, err := a.show(j.seq, cycles, &o.runOpts)
 	if err != nil {

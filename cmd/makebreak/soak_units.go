@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -102,19 +101,8 @@ func (a *app) readyAgain(c *cobra.Command, j *job, rec *journal.RunRecord, fault
 // soakTogether opens the bench, lets the soaks begin with it, runs them to their ends and reports
 // them.
 func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakOpts, cycles int, begin func(i int, w soak.Work, b *bench.Bench) (*soak.Soak, error)) error {
-	if err := o.bench(j.rig.Simulated); err != nil {
+	if err := a.soakCautioned(ctx, j, j.rig.For(j.units[0]), o, cycles); err != nil {
 		return err
-	}
-	if view := j.rig.For(j.units[0]); setup.Prompts(view, j.seq) {
-		return badUsage("a soak runs unattended, and this sequence on this rig needs a person to bring its events about")
-	}
-	if err := a.cautioned(ctx, j.rig.For(j.units[0]), j.seq, o.yes); err != nil {
-		return err
-	}
-	if !j.rig.Simulated || j.sim.RealTime {
-		for _, text := range soak.DueBefore(j.calibrations, a.now().Add(time.Duration(cycles)*j.seq.Duration())) {
-			a.note("Warning: %s", text)
-		}
 	}
 	shown, err := a.show(j.seq, cycles, &o.runOpts)
 	if err != nil {

@@ -276,23 +276,29 @@ type measurer struct {
 
 // work takes cycles until there are no more. After an error it stops the bench
 // and lets the rest pass by.
-func (m *measurer) work(queue *waiting) (err error) {
+func (m *measurer) work(queue *waiting) error {
+	return queue.work(m.opts.Measurer, m.stop, m.batch)
+}
+
+// work gives each cycle to batch until there are no more, after first, which may be nil. After an
+// error it stops the bench and lets the rest pass by.
+func (queue *waiting) work(first func(), stop context.CancelCauseFunc, batch func(recorded, *waiting) error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
 			task.Fault(err.Error())
 		}
 		if err != nil {
-			m.stop(err)
+			stop(err)
 			for range queue.cycles {
 			}
 		}
 	}()
-	if m.opts.Measurer != nil {
-		m.opts.Measurer()
+	if first != nil {
+		first()
 	}
 	for r := range queue.cycles {
-		if err := m.batch(r, queue); err != nil {
+		if err := batch(r, queue); err != nil {
 			return err
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime/debug"
 	"slices"
 	"sync/atomic"
 
@@ -316,27 +315,8 @@ func (r *joint) chipLost(outputs []string, err error) bool {
 }
 
 // work measures cycles and stores them until there are no more, as for one unit.
-func (r *joint) work(queue *waiting) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%w while measuring: %v\n%s", ErrInternal, p, debug.Stack())
-			task.Fault(err.Error())
-		}
-		if err != nil {
-			r.stop(err)
-			for range queue.cycles {
-			}
-		}
-	}()
-	if first := r.Parts[0].Opts.Measurer; first != nil {
-		first()
-	}
-	for one := range queue.cycles {
-		if err := r.batch(one, queue); err != nil {
-			return err
-		}
-	}
-	return nil
+func (r *joint) work(queue *waiting) error {
+	return queue.work(r.Parts[0].Opts.Measurer, r.stop, r.batch)
 }
 
 // batch measures one cycle of all units and those that wait behind it, and stores them together.
