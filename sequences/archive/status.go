@@ -2,7 +2,6 @@ package archive
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
@@ -140,8 +139,5 @@ func (s *Status) CSV(w io.Writer) error {
 
 // JSON writes an array of objects.
 func (s *Status) JSON(w io.Writer) error {
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(s.Runs)
+	return table.JSON(w, s.Runs)
 }

@@ -2,7 +2,6 @@ package batch
 
 import (
 	_ "embed"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
@@ -239,10 +238,7 @@ func (s *Summary) JSON(w io.Writer) error {
 		}
 		o.Units = append(o.Units, x)
 	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(o)
+	return table.JSON(w, o)
 }
 
 //go:embed page.html

@@ -151,7 +151,7 @@ func tried(figures []analyze.Measurement) sights {
 	}
 	all := sights{}
 	for p, list := range byPlace {
-		summed(all, fmt.Sprintf("%s %s at %s", p.signal, p.quantity.Words(), p.event), kindOf(p.quantity), list)
+		summed(all, fmt.Sprintf("%s %s at %s", p.signal, p.quantity.Words(), p.event), unit.Of(p.quantity.Unit()), list)
 	}
 	return all
 }
@@ -192,17 +192,6 @@ func mean(values []float64) float64 {
 		sum += v
 	}
 	return sum / float64(len(values))
-}
-
-// kindOf is how a quantity is written.
-func kindOf(q analyze.Quantity) unit.Kind {
-	switch q.Unit() {
-	case "V":
-		return unit.Voltage
-	case "s":
-		return unit.Time
-	}
-	return unit.Number
 }
 
 // lookedFor is over how long a level is read when somebody looks at it.

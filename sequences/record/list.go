@@ -67,10 +67,7 @@ func fieldsOf(fields []journal.Field) []report.Field {
 
 // JSON writes the list as an array. What is not known is null.
 func (l List) JSON(w io.Writer) error {
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(l.rows())
+	return table.JSON(w, l.rows())
 }
 
 // CSV writes the list as RFC 4180 has it. What is not known is empty.

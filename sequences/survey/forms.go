@@ -2,7 +2,6 @@ package survey
 
 import (
 	_ "embed"
-	"encoding/json"
 	"io"
 	"math"
 	"strconv"
@@ -12,6 +11,7 @@ import (
 	"makebreak/analyze/look"
 	"makebreak/analyze/report"
 	"makebreak/rig/table"
+	"makebreak/rig/unit"
 	"makebreak/rig/words"
 )
 
@@ -160,14 +160,6 @@ type relayObject struct {
 	Figures []figureObject `json:"figures"`
 }
 
-// orNull is a number as JSON has it; nil where it is missing.
-func orNull(v float64) *float64 {
-	if !finite(v) {
-		return nil
-	}
-	return &v
-}
-
 func texts(all []string) []string { return append([]string{}, all...) }
 
 func figureObjects(all []Figure) []figureObject {
@@ -176,7 +168,7 @@ func figureObjects(all []Figure) []figureObject {
 		f := &all[i]
 		low, high := f.Interval(usualCoverage, usualConfidence)
 		objects = append(objects, figureObject{report.OrNil(f.Event), report.OrNil(f.Contact), f.Quantity, f.Quantity.Unit(), report.OrNil(f.Bound.String()),
-			f.N, orNull(f.Mean), orNull(f.Deviation), orNull(f.Least), orNull(f.Most), orNull(f.Expanded), orNull(low), orNull(high)})
+			f.N, report.FiniteOrNil(f.Mean), report.FiniteOrNil(f.Deviation), report.FiniteOrNil(f.Least), report.FiniteOrNil(f.Most), report.FiniteOrNil(f.Expanded), report.FiniteOrNil(low), report.FiniteOrNil(high)})
 	}
 	return objects
 }
@@ -188,7 +180,7 @@ func actObjects(all []Act) []actObject {
 		e := &a.Effect
 		x := actObject{Event: a.Event, While: texts(a.While), Does: e.Do, States: a.N, Differed: a.Wrong}
 		if e.Do != Stays && e.Do != Differs {
-			x.After, x.On, x.Off, x.Lasts = orNull(e.After), report.OrNil(e.On), report.OrNil(e.Off), report.OrNil(e.Lasts)
+			x.After, x.On, x.Off, x.Lasts = report.FiniteOrNil(e.After), report.OrNil(e.On), report.OrNil(e.Off), report.OrNil(e.Lasts)
 			x.Pulses = report.OrNil(e.Pulses)
 		}
 		objects = append(objects, x)
@@ -199,7 +191,7 @@ func actObjects(all []Act) []actObject {
 // JSON writes the table as one object.
 func (r *Report) JSON(w io.Writer) error {
 	o := object{Format: report.Format, Survey: r.Run, RunID: r.RunID, Unit: report.OrNil(r.Unit), Rig: r.Rig, By: report.OrNil(r.By), Program: r.Program, Started: report.MachineTime(r.Started),
-		Simulated: r.Simulated, Seed: r.Seed, Faults: texts(r.Faults), Notes: report.OrNil(r.Notes), Complete: r.Complete, Rounds: r.Cycles, Planned: r.Planned, States: r.States, Watched: orNull(r.Watched),
+		Simulated: r.Simulated, Seed: r.Seed, Faults: texts(r.Faults), Notes: report.OrNil(r.Notes), Complete: r.Complete, Rounds: r.Cycles, Planned: r.Planned, States: r.States, Watched: report.FiniteOrNil(r.Watched),
 		Events: texts(r.Events), Deciding: texts(r.Deciding), Roles: rolesObject{texts(r.Roles.Arming), texts(r.Roles.Disarming), r.Roles.By}, Outputs: []outputObject{}, Relays: []relayObject{}}
 	for i := range r.Outputs {
 		b := &r.Outputs[i]
@@ -209,10 +201,7 @@ func (r *Report) JSON(w io.Writer) error {
 		x := &r.Relays[i]
 		o.Relays = append(o.Relays, relayObject{x.Plan.Signal, x.Words(), report.OrNil(x.Plan.Make), report.OrNil(x.Plan.Break), texts(x.Behind.Outputs), x.Swapped, x.Behind.Changes, x.Behind.Matched, figureObjects(x.Figures)})
 	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(o)
+	return table.JSON(w, o)
 }
 
 //go:embed page.html
@@ -287,7 +276,7 @@ func pageFigures(signal string, all []Figure) (rows []pageFigure) {
 		if f.Event != "" {
 			continue
 		}
-		k := kindOf(f.Quantity)
+		k := unit.Of(f.Quantity.Unit())
 		of := signal
 		if f.Contact != "" {
 			of = f.Contact

@@ -254,23 +254,12 @@ func plural(n int, one, more string) string {
 	return more
 }
 
-// kindOf is how figures of a quantity are written.
-func kindOf(q analyze.Quantity) unit.Kind {
-	switch q.Unit() {
-	case "V":
-		return unit.Voltage
-	case "s":
-		return unit.Time
-	}
-	return unit.Kind{}
-}
-
 // scale is how figures beside each other are written that are known to within so much.
 func (f *Figure) scale(within float64) unit.Scaler {
 	if !(within > 0) {
 		within = math.NaN()
 	}
-	return kindOf(f.Quantity).Scaler(unit.Figures{Values: []float64{f.Least, f.Most}, Uncertainty: within, Digits: 4})
+	return unit.Of(f.Quantity.Unit()).Scaler(unit.Figures{Values: []float64{f.Least, f.Most}, Uncertainty: within, Digits: 4})
 }
 
 // value writes the mean, or of bounds the outermost one.
@@ -294,7 +283,7 @@ func (f *Figure) value() string {
 
 // Text writes a figure as in "143.1 ms ± 2.3 ms (spread 0.4 ms), n 6".
 func (f *Figure) Text() string {
-	k := kindOf(f.Quantity)
+	k := unit.Of(f.Quantity.Unit())
 	text := f.Bound.Sign() + f.value()
 	if f.Bound == analyze.NoBound {
 		if f.Expanded > 0 {

@@ -374,7 +374,7 @@ func (b *sequenceWriter) limits(all []limitLine) {
 	}
 	b.line("    limits:")
 	for _, x := range all {
-		k := kindOf(x.quantity)
+		k := unit.Of(x.quantity.Unit())
 		var parts []string
 		if finite(x.limit.Lower) {
 			parts = append(parts, "min: "+plain(k, x.limit.Lower))
