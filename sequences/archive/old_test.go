@@ -1,10 +1,7 @@
 package archive
 
 import (
-	"compress/gzip"
 	"context"
-	"io"
-	"os"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -53,19 +50,7 @@ func TestOpen_Older(t *testing.T) {
 // makeOlder makes the archive as it was with its first schema.
 func makeOlder(t *testing.T, connection string) {
 	t.Helper()
-	f, err := os.Open("../../testdata/logs/archive-1.sql.gz")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
+	rows := logs.Read(t, "../../testdata/logs/archive-1.sql.gz")
 	first, err := migrations.ReadFile("migration/0001_archive.sql")
 	if err != nil {
 		t.Fatal(err)

@@ -14,6 +14,16 @@ import (
 // path.
 func Unpack(t testing.TB, packed string) string {
 	t.Helper()
+	path := filepath.Join(t.TempDir(), strings.TrimSuffix(filepath.Base(packed), ".gz"))
+	if err := os.WriteFile(path, Read(t, packed), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// Read returns what a packed file holds.
+func Read(t testing.TB, packed string) []byte {
+	t.Helper()
 	f, err := os.Open(packed)
 	if err != nil {
 		t.Fatal(err)
@@ -27,9 +37,5 @@ func Unpack(t testing.TB, packed string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(t.TempDir(), strings.TrimSuffix(filepath.Base(packed), ".gz"))
-	if err := os.WriteFile(path, b, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	return path
+	return b
 }
