@@ -99,7 +99,7 @@ func (x Expectation) Longest() time.Duration {
 	return time.Duration(all.Seconds() * (1 + x.Within) * 1e9)
 }
 
-// within is a time of the expectation, as far as it may be off.
+// within is the span in which a time of the expectation may lie, in seconds.
 func (x Expectation) within(t time.Duration) Limit {
 	return Limit{t.Seconds() * (1 - x.Within), t.Seconds() * (1 + x.Within)}
 }

@@ -31,7 +31,7 @@ func (l *logFile) Unit(_ context.Context, _ string, f func(*journal.DB) error) e
 	return l.read(f)
 }
 
-// watched is a source that may be away for a time, which is told once.
+// watched is a source that may be away for a time. It tells once that it is, and once that it is back.
 type watched struct {
 	Source
 	site *Site
