@@ -15,5 +15,5 @@
 //   - Leads of 0.1 ohm each, which a reading of ohms has in it.
 //
 // What a meter shows is within that of what is there: by how much it is off is drawn once a
-// meter, evenly, for each of its ranges.
+// meter, evenly, for each of its ranges. Its last digit moves by one or two from reading to reading.
 package meter

@@ -2,6 +2,7 @@ package meter
 
 import (
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 
@@ -11,9 +12,11 @@ import (
 	"makebreak/rig/words"
 )
 
-// Meter is one multimeter with its own errors.
+// Meter is one multimeter with its own errors, at one time.
 type Meter struct {
-	errors []off // by index of ranges
+	errors     []off   // by index of ranges
+	moves      float64 // by how much the last digit moves to each side, digits
+	seed, take uint64
 }
 
 // off is by how much a range is off: a share of the reading and digits.
@@ -26,12 +29,31 @@ const stream = 0x6d65746572
 func New(seed uint64) *Meter {
 	d := rand.New(rand.NewPCG(seed, stream))
 	within := func(half float64) float64 { return half * (2*d.Float64() - 1) }
-	m := &Meter{}
+	m := &Meter{moves: movesDigits, seed: seed}
 	for _, r := range ranges {
 		// Rounding to a digit is half of one digit of what is promised.
-		m.errors = append(m.errors, off{within(r.Share), within(r.Digits - 0.5)})
+		m.errors = append(m.errors, off{within(r.Share), within(r.Digits - movesDigits - 0.5)})
 	}
 	return m
+}
+
+// movesDigits is by how many digits, to each side, what a meter measures moves from one reading
+// to the next.
+const movesDigits = 1
+
+// At is the same meter at another time: its errors stay, its last digit moves. The same time gives
+// the same reading again.
+func (m *Meter) At(take uint64) *Meter {
+	later := *m
+	later.take = take
+	return &later
+}
+
+// noise is by how many digits readings of a range are off at this time.
+func (m *Meter) noise(x Range) float64 {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%s %g %d", x.Mode, x.FullScale, m.take)
+	return m.moves * (2*rand.New(rand.NewPCG(m.seed, h.Sum64())).Float64() - 1)
 }
 
 // Reading is what the meter shows.
@@ -111,7 +133,7 @@ func (m *Meter) Read(n *circuit.Solution, mode Mode, red, black string) (Reading
 // does not reach, so it stays at OL.
 func (m *Meter) shows(r *Reading, x Range, e off, v float64) bool {
 	r.Digit = x.Digit
-	v = math.Round(v*(1+e.share)/x.Digit+e.digits) * x.Digit
+	v = math.Round(v*(1+e.share)/x.Digit+e.digits+m.noise(x)) * x.Digit
 	reach := x.FullScale
 	if x.Mode == Diode {
 		reach = diodeReach

@@ -71,7 +71,7 @@ func (d *Definition) Check(ctx context.Context, draws int, done func(n int)) (*C
 		if err != nil {
 			return nil, ErrState
 		}
-		w := &weighing{judge: j, bench: &specimen{def: d, seed: x.Seed, faults: x.Faults}, truth: j.are(x.Truth), seen: map[string]shown{}}
+		w := &weighing{judge: j, bench: &specimen{def: d, seed: x.Seed, meter: x.Seed, faults: x.Faults}, truth: j.are(x.Truth), seen: map[string]shown{}}
 		if w.truth == 0 {
 			return nil, ErrState
 		}

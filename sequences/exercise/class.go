@@ -150,16 +150,6 @@ func (d *Deeds) has(k Kind) bool {
 	return slices.ContainsFunc(d.Done, func(a Action) bool { return a.Kind == k })
 }
 
-// tries is how often the sequence has been run.
-func (d *Deeds) tries() (n uint64) {
-	for _, a := range d.Done {
-		if a.Kind == Try {
-			n++
-		}
-	}
-	return n
-}
-
 // add adds the entries up by exercise.
 func (c *Class) add() {
 	var names []string

@@ -165,6 +165,8 @@ func TestParse_Bad(t *testing.T) {
 		{"8 ms to 30 ms", "8 ms to 30 h", `108000 s must be more than 0 and at most 10 s`},
 		{"place: K1", "place: K9", `"K9": did you mean K1?`},
 		{"  - {weight: 1}\n", "", `there is no state in which nothing is wrong`},
+		{"answers: [dead-relay]", "answers: [dead-relay, {fault: dead-relay, place: K1}]", `f.yaml:10:23: answers[1]: dead-relay is given twice: write it once, with all of its places`},
+		{"answers: [dead-relay]", "answers: [dead-relay, {fault: long-bounce, value: 3 ms}]", `the states say which values long-bounce has: leave it out here`},
 		{"answers: [dead-relay]", "answers: [long-bounce]", `the list names no cause beyond those of the states`},
 		{"answers: [dead-relay]", "answers: [dead-relay]\nmarks: 3", `there is no key of this name here`},
 		{"answers: [dead-relay]", "answers: [dead-relay]\nmarking: {right: 2, half: 3}", `half an answer is worth more than a right one`},

@@ -62,7 +62,7 @@ func (s *Session) probe(ctx context.Context, a Action, r *Result) error {
 		if err != nil {
 			return err
 		}
-		x, err := read(meter.New(labelOf(s.row.UUID)), n, &r.Action)
+		x, err := read(meter.New(labelOf(s.row.UUID)).At(takesOf(s.deeds.Done)), n, &r.Action)
 		if err != nil {
 			return err
 		}
@@ -104,8 +104,8 @@ func read(m *meter.Meter, n *circuit.Solution, a *Action) (meter.Reading, error)
 }
 
 // probed adds what the measurements show that are due after an event.
-func probed(into shown, event string, seed uint64, w *sim.World, probes []Action) error {
-	m := meter.New(seed)
+func (s *specimen) probed(into shown, event string, w *sim.World, probes []Action) error {
+	m := meter.New(s.meter).At(s.take)
 	solved := map[bool]*circuit.Solution{} // by whether the supplies are off
 	for i := range probes {
 		a := &probes[i]

@@ -3,6 +3,7 @@ package exercise
 import (
 	"context"
 	"errors"
+	"fmt"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -139,21 +140,37 @@ func (d *Definition) rangeOf(a Answer) FaultRange {
 }
 
 // benches is how many benches stand for an answer: nobody knows how exactly the one at hand
-// is made.
-const benches = 9
+// is made. fleetingBenches are those of one with a fault that comes and goes.
+const benches, fleetingBenches = 9, 36
+
+// fleeting are the faults that come and go at any time, whatever the bench does: what a run shows
+// of one depends on when it comes.
+var fleeting = map[string]bool{"loose-wire": true}
+
+// fleeting reports whether a hypothesis has a fault that comes and goes.
+func (h *hypothesis) fleeting() bool {
+	return slices.ContainsFunc(h.faults, func(f FaultRange) bool { return fleeting[f.Cause] })
+}
+
+// benches is how many benches stand for a hypothesis.
+func (h *hypothesis) benches() int {
+	if h.fleeting() {
+		return fleetingBenches
+	}
+	return benches
+}
 
 // judge compares what a bench shows with what it would show under each answer.
 type judge struct {
 	def        *Definition
 	hypotheses []hypothesis
 	probes     []Action
-	benches    int
-	learned    map[string][][]shown // by the changes made: of each hypothesis its benches
+	learned    map[string][][]shown // by the changes made and a run's cycles: of each hypothesis its benches
 }
 
 // newJudge returns a judge that also knows the trainee's own measurements.
 func newJudge(d *Definition, done []Action) *judge {
-	j := &judge{def: d, hypotheses: d.hypotheses(), probes: d.probes(), benches: benches, learned: map[string][][]shown{}}
+	j := &judge{def: d, hypotheses: d.hypotheses(), probes: d.probes(), learned: map[string][][]shown{}}
 	for _, a := range done {
 		if a.Kind == Probe && !slices.ContainsFunc(j.probes, func(p Action) bool { return p.key() == a.key() }) {
 			j.probes = append(j.probes, a)
@@ -183,36 +200,45 @@ func (j *judge) answersOf(s set) (all [][]Answer) {
 	return all
 }
 
-// learn simulates each of the answers wanted on benches with these changes. What is known
-// already is not simulated again. Benches on which nothing is wrong are always among them.
-func (j *judge) learn(ctx context.Context, changes []sim.Change, wanted set) ([][]shown, error) {
-	key := changesKey(changes)
+// learn simulates each of the answers wanted on benches with these changes and runs of so many
+// cycles. What is known already is not simulated again. Benches on which nothing is wrong are
+// always among them.
+func (j *judge) learn(ctx context.Context, changes []sim.Change, cycles int, wanted set) ([][]shown, error) {
+	key := fmt.Sprint(cycles, " ", changesKey(changes))
 	all := j.learned[key]
 	if all == nil {
 		all = make([][]shown, len(j.hypotheses))
 		j.learned[key] = all
 	}
-	var missing []int
+	type job struct{ hypothesis, bench int }
+	var jobs []job
+	fresh := make([][]shown, len(all))
 	for i := range all {
-		if all[i] == nil && (wanted | 1).has(i) {
-			missing = append(missing, i)
+		if all[i] != nil || !(wanted | 1).has(i) {
+			continue
+		}
+		fresh[i] = make([]shown, j.hypotheses[i].benches())
+		for n := range fresh[i] {
+			jobs = append(jobs, job{i, n})
 		}
 	}
-	fresh := make([]shown, len(missing)*j.benches)
-	err := inParallel(len(fresh), func(k int) error {
-		s, err := j.specimen(&j.hypotheses[missing[k/j.benches]], k%j.benches)
+	err := inParallel(len(jobs), func(k int) error {
+		x := jobs[k]
+		s, err := j.specimen(&j.hypotheses[x.hypothesis], x.bench)
 		if err != nil {
 			return err
 		}
 		s.changes = changes
-		fresh[k], err = s.observe(ctx, j.probes)
+		fresh[x.hypothesis][x.bench], err = s.observe(ctx, cycles, j.probes)
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
-	for k, i := range missing {
-		all[i] = fresh[k*j.benches : (k+1)*j.benches]
+	for i := range fresh {
+		if fresh[i] != nil {
+			all[i] = fresh[i]
+		}
 	}
 	return all, nil
 }
@@ -256,6 +282,7 @@ func (j *judge) specimen(h *hypothesis, n int) (*specimen, error) {
 	}
 	rng := rand.New(rand.NewPCG(sum.Sum64(), uint64(n)))
 	s := &specimen{def: j.def, seed: rng.Uint64() >> 1}
+	s.meter = s.seed
 	for i := range h.faults {
 		share := shares[n%len(shares)]
 		if i%2 == 1 {
@@ -299,7 +326,7 @@ func excludes(seen sights, learned, usual population) *contradiction {
 			continue // the share of cycles without it tells
 		}
 		times := tolerances
-		if x.wild {
+		if x.wild || learned.fleeting {
 			times = wildTolerances
 		}
 		margin := x.uncertainty + p.uncertainty + times*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
@@ -314,8 +341,9 @@ func excludes(seen sights, learned, usual population) *contradiction {
 // population is what an action shows on the benches of one answer. Those of which the index
 // is the same modulo groups have the same values of their faults.
 type population struct {
-	sights []sights
-	groups int
+	sights   []sights
+	groups   int
+	fleeting bool // what all of them show differs from time to time
 }
 
 // span is how far a figure goes on the benches of one answer.
@@ -365,7 +393,8 @@ func (j *judge) excludes(action string, seen sights, learned [][]shown, hypothes
 
 // population is what an action shows under a hypothesis.
 func (j *judge) population(action string, learned [][]shown, hypothesis int) population {
-	p := population{groups: j.hypotheses[hypothesis].groups()}
+	h := &j.hypotheses[hypothesis]
+	p := population{groups: h.groups(), fleeting: h.fleeting()}
 	for _, b := range learned[hypothesis] {
 		p.sights = append(p.sights, b[action])
 	}

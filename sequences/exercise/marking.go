@@ -1,8 +1,10 @@
 package exercise
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -11,6 +13,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/sim"
 	"makebreak/rig/words"
+	"makebreak/sequences/journal"
 )
 
 // Marks are what an answer was worth, and what led to it.
@@ -136,12 +139,36 @@ func (s *Session) weigh(ctx context.Context, m *Marks, given []Answer) error {
 	if err != nil {
 		return err
 	}
-	bench.changes = nil
+	bench.changes, bench.take = nil, 0
 	w := &weighing{judge: j, bench: bench, truth: truth, seen: map[string]shown{}}
 	if err := w.shortest(ctx, m); err != nil {
 		return err
 	}
-	return w.luck(ctx, m, s.deeds.Done, given)
+	done, err := s.seen()
+	if err != nil {
+		return err
+	}
+	return w.luck(ctx, m, done, given)
+}
+
+// seen is what has been done, each run with as many cycles as it came to: one that was interrupted
+// has shown less, and one without a whole cycle nothing.
+func (s *Session) seen() ([]Action, error) {
+	done := slices.Clone(s.deeds.Done)
+	for i := range done {
+		if done[i].Kind != Try {
+			continue
+		}
+		rec, err := s.db.Find(s.deeds.Steps[i].Run)
+		switch {
+		case errors.Is(err, journal.ErrNoRun): // deleted since
+		case err != nil:
+			return nil, err
+		default:
+			done[i].Cycles, done[i].Stopped = rec.Cycles, rec.Cycles == 0
+		}
+	}
+	return done, nil
 }
 
 // weighing compares one bench with all answers.
@@ -162,7 +189,7 @@ func (w *weighing) all() set { return set(1)<<len(w.judge.hypotheses) - 1 }
 
 // at is what the bench shows with changes made, and what each answer's benches show.
 func (w *weighing) at(ctx context.Context, changes []sim.Change, wanted set) (shown, [][]shown, error) {
-	learned, err := w.judge.learn(ctx, changes, wanted)
+	learned, err := w.judge.learn(ctx, changes, w.judge.def.Sequence.Cycles, wanted)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -171,7 +198,7 @@ func (w *weighing) at(ctx context.Context, changes []sim.Change, wanted set) (sh
 	if !known {
 		bench := *w.bench
 		bench.changes = changes
-		if seen, err = bench.observe(ctx, w.judge.probes); err != nil {
+		if seen, err = bench.observe(ctx, w.judge.def.Sequence.Cycles, w.judge.probes); err != nil {
 			return nil, nil, err
 		}
 		w.seen[key] = seen
@@ -212,22 +239,15 @@ func (w *weighing) shortest(ctx context.Context, m *Marks) error {
 // luck counts the answers that fitted all that was seen, and says what would have told them.
 func (w *weighing) luck(ctx context.Context, m *Marks, done []Action, given []Answer) error {
 	fits := w.others()
-	for i, a := range done {
-		if a.Kind != Try && a.Kind != Look && a.Kind != Probe {
-			continue
-		}
-		changes, err := changesIn(done[:i])
-		if err != nil {
-			return err
-		}
+	for _, i := range w.inTurn(done) {
 		if fits == 0 {
 			break
 		}
-		seen, learned, err := w.at(ctx, changes, fits)
+		out, err := w.saw(ctx, done, i, fits)
 		if err != nil {
 			return err
 		}
-		fits &^= w.judge.excluded(a.key(), seen[a.key()], learned)
+		fits &^= out
 	}
 	wrong := w.judge.answersOf(fits)
 	m.Possible = 1 + len(wrong)
@@ -236,6 +256,45 @@ func (w *weighing) luck(ctx context.Context, m *Marks, done []Action, given []An
 	}
 	tell := fits | w.judge.are(given)&^w.truth
 	return w.tell(ctx, m, tell)
+}
+
+// inTurn are the places in a list of the actions that show something. Those that take the least
+// to compare come first: what they exclude need not be simulated for the others.
+func (w *weighing) inTurn(done []Action) (places []int) {
+	for i := range done {
+		if done[i].observes() && !done[i].Stopped {
+			places = append(places, i)
+		}
+	}
+	cycles := func(i int) int {
+		n := w.judge.def.cyclesOf(&done[i])
+		if n == w.judge.def.Sequence.Cycles {
+			return 0 // known in any case
+		}
+		return n
+	}
+	slices.SortStableFunc(places, func(a, b int) int { return cmp.Compare(cycles(a), cycles(b)) })
+	return places
+}
+
+// saw is which of the hypotheses wanted are excluded by what a trainee saw of one action, on the
+// bench as it then stood.
+func (w *weighing) saw(ctx context.Context, done []Action, i int, wanted set) (set, error) {
+	a, bench := &done[i], *w.bench
+	var err error
+	if bench.changes, err = changesIn(done[:i]); err != nil {
+		return 0, err
+	}
+	bench.take = takesOf(done[:i])
+	seen, err := bench.shows(ctx, a)
+	if err != nil {
+		return 0, err
+	}
+	learned, err := w.judge.learn(ctx, bench.changes, w.judge.def.cyclesOf(a), wanted)
+	if err != nil {
+		return 0, err
+	}
+	return w.judge.excluded(a.key(), seen, learned), nil
 }
 
 // tell says what tells the truth from answers, by the cheapest action that does.

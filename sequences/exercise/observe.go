@@ -1,6 +1,7 @@
 package exercise
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -47,18 +48,18 @@ func (a *Action) key() string {
 	return string(a.Kind)
 }
 
-// observe simulates all that can be done on a specimen as it stands. probes are the
-// measurements with the meter that are tried.
-func (s *specimen) observe(ctx context.Context, probes []Action) (shown, error) {
+// observe simulates all that can be done on a specimen as it stands, with runs of so many cycles.
+// probes are the measurements with the meter that are tried.
+func (s *specimen) observe(ctx context.Context, cycles int, probes []Action) (shown, error) {
 	all := shown{}
 	drawn := newDiagrams()
-	figures, err := s.pass(ctx, s.def.Sequence.Cycles, func(n int, event string, w *sim.World, c *capture.Capture) error {
+	figures, err := s.pass(ctx, cycles, func(n int, event string, w *sim.World, c *capture.Capture) error {
 		drawn.state(event, c)
 		if n > 0 {
 			return nil
 		}
 		all[(&Action{Kind: Look, After: event}).key()] = looked(c)
-		return probed(all, event, s.seed, w, probes)
+		return s.probed(all, event, w, probes)
 	})
 	if err != nil {
 		return nil, err
@@ -67,6 +68,26 @@ func (s *specimen) observe(ctx context.Context, probes []Action) (shown, error) 
 	maps.Copy(all[string(Try)], drawn.sights())
 	return all, nil
 }
+
+// shows simulates one action on a specimen as it stands.
+func (s *specimen) shows(ctx context.Context, a *Action) (sights, error) {
+	if a.Kind == Try {
+		all, err := s.observe(ctx, s.def.cyclesOf(a), nil)
+		return all[a.key()], err
+	}
+	all := shown{}
+	err := s.stopAfter(ctx, a.After, func(w *sim.World, c *capture.Capture) error {
+		all[(&Action{Kind: Look, After: a.After}).key()] = looked(c)
+		if a.Kind == Probe {
+			return s.probed(all, a.After, w, []Action{*a})
+		}
+		return nil
+	})
+	return all[a.key()], err
+}
+
+// cyclesOf is how many cycles a run has.
+func (d *Definition) cyclesOf(a *Action) int { return cmp.Or(a.Cycles, d.Sequence.Cycles) }
 
 // diagrams gathers what a record's diagrams show of each state: how far an output went, for how
 // long it was below zero, where a coil that is switched off takes it, and when a contact

@@ -349,39 +349,24 @@ func (d *Definition) anyPlaceOf(info sim.FaultInfo) (all []string) {
 func (r *reader) answers(n *yamlfile.Node) {
 	d := r.def
 	d.Answers = []Answer{{Cause: Nothing}}
-	for _, item := range n.Items() {
-		if item.IsText() {
-			if w, ok := item.Word(causeNames()...); ok {
-				r.answer(w, d.placesOf(planted()[w]))
-			}
-			continue
-		}
-		f, ok := item.Fields("must be a cause, or one with its places and values, as in {fault: stuck-low, place: [OUT3, OUT4]}")
-		if !ok {
-			continue
-		}
-		name, place, value := f.Need("fault", "welded"), f.May("place"), f.May("value")
-		f.Done()
-		w, ok := name.Word(causeNames()...)
-		if !ok {
-			continue
-		}
-		x := FaultRange{Cause: w}
-		if value != nil {
-			r.value(value, planted()[w], &x)
-			d.ranges[w] = x
-		}
-		if places := d.placesOf(planted()[w]); place == nil {
-			r.answer(w, places)
-		} else {
-			r.answer(w, r.places(place, planted()[w]))
+	own := map[string]bool{Nothing: true} // causes that a state has
+	for _, s := range d.States {
+		for _, x := range s.Faults {
+			own[x.Cause] = true
 		}
 	}
-	own := map[string]bool{Nothing: true}
+	var named []string
+	for _, item := range n.Items() {
+		if w := r.listed(item, own); w != "" {
+			if slices.Contains(named, w) {
+				item.Fail(w+" is given twice", "write it once, with all of its places")
+			}
+			named = append(named, w)
+		}
+	}
 	for _, s := range d.States {
 		for _, x := range s.Faults {
 			r.answer(x.Cause, x.Places)
-			own[x.Cause] = true
 		}
 	}
 	switch {
@@ -392,6 +377,43 @@ func (r *reader) answers(n *yamlfile.Node) {
 	case n != nil && !slices.ContainsFunc(d.Answers, func(a Answer) bool { return !own[a.Cause] }):
 		n.Fail("the list names no cause beyond those of the states", "add some, so that the list does not tell what can be wrong")
 	}
+}
+
+// listed reads one cause of the list and adds its answers; it returns the cause, empty where it
+// cannot be read.
+func (r *reader) listed(item *yamlfile.Node, own map[string]bool) string {
+	d := r.def
+	if item.IsText() {
+		w, ok := item.Word(causeNames()...)
+		if !ok {
+			return ""
+		}
+		r.answer(w, d.placesOf(planted()[w]))
+		return w
+	}
+	f, ok := item.Fields("must be a cause, or one with its places and values, as in {fault: stuck-low, place: [OUT3, OUT4]}")
+	if !ok {
+		return ""
+	}
+	name, place, value := f.Need("fault", "welded"), f.May("place"), f.May("value")
+	f.Done()
+	w, ok := name.Word(causeNames()...)
+	if !ok {
+		return ""
+	}
+	if value != nil && own[w] {
+		value.Fail("the states say which values "+w+" has", "leave it out here")
+	} else if value != nil {
+		x := FaultRange{Cause: w}
+		r.value(value, planted()[w], &x)
+		d.ranges[w] = x
+	}
+	if places := d.placesOf(planted()[w]); place == nil {
+		r.answer(w, places)
+	} else {
+		r.answer(w, r.places(place, planted()[w]))
+	}
+	return w
 }
 
 // answer adds a cause at each of its places.

@@ -22,6 +22,8 @@ type specimen struct {
 	seed    uint64
 	faults  []sim.Fault
 	changes []sim.Change // made on it, in their order
+	meter   uint64       // seed of the meter that is held to it
+	take    uint64       // how often the bench was set going before: noise and bounce differ
 }
 
 // ErrState says that a bench cannot have its hidden state, without naming it.
@@ -29,7 +31,7 @@ var ErrState error = problem.New(problem.Internal, "the drawn bench cannot be ma
 
 // simulation is the specimen as the simulated bench takes it.
 func (s *specimen) simulation() setup.Simulation {
-	return setup.Simulation{Seed: s.seed, Faults: s.faults, Changes: s.changes, Sealed: true}
+	return setup.Simulation{Seed: s.seed, Faults: s.faults, Changes: s.changes, Sealed: true, Take: s.take}
 }
 
 // halt is where a pass stops for somebody to look: before any event, and at the end of the

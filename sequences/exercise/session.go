@@ -30,7 +30,8 @@ type Action struct {
 	Meter  string `json:"meter,omitempty"` // one of package meter's modes
 	Off    bool   `json:"off,omitempty"`   // of Probe: the supply is switched off first
 	Change string `json:"change,omitempty"`
-	// Stopped says that a change was not made, as it would have broken something.
+	// Stopped says that a change was not made, as it would have broken something, or that a run
+	// has no whole cycle.
 	Stopped bool     `json:"stopped,omitempty"`
 	Cycles  int      `json:"cycles,omitempty"` // of Try; 0: the exercise's
 	Answer  []Answer `json:"-"`                // of Give; not stored, since it may be right
@@ -277,7 +278,7 @@ func (s *Session) Dangers() int { return len(s.deeds.Dangers) }
 // specimen is the bench as it stands.
 func (s *Session) specimen() (*specimen, error) {
 	changes, err := changesIn(s.deeds.Done)
-	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: changes}, err
+	return &specimen{def: s.def, seed: s.hidden.Seed, faults: s.faults, changes: changes, meter: labelOf(s.row.UUID), take: takesOf(s.deeds.Done)}, err
 }
 
 // changesIn are the changes that a trainee has made.
@@ -454,7 +455,6 @@ func (s *Session) Trial(ctx context.Context, cycles int) (*Trial, error) {
 		Fields: []journal.Field{{Name: "exercise", Value: s.def.Name}}}
 	x, err := s.specimen()
 	t.Simulation = x.simulation()
-	t.Simulation.Take = s.deeds.tries()
 	return t, err
 }
 
@@ -482,8 +482,12 @@ func (s *Session) stopAfter(ctx context.Context, after string, do func(*sim.Worl
 	if err != nil {
 		return err
 	}
+	return x.stopAfter(ctx, after, do)
+}
+
+func (s *specimen) stopAfter(ctx context.Context, after string, do func(*sim.World, *capture.Capture) error) error {
 	var failed error
-	_, err = x.pass(ctx, 1, func(before int, event string, w *sim.World, c *capture.Capture) error {
+	_, err := s.pass(ctx, 1, func(before int, event string, w *sim.World, c *capture.Capture) error {
 		if event != after || before > 0 {
 			return nil
 		}
@@ -495,6 +499,19 @@ func (s *Session) stopAfter(ctx context.Context, after string, do func(*sim.Worl
 	}
 	return err
 }
+
+// takesOf is how often a trainee has set the bench going: no two times are quite alike.
+func takesOf(done []Action) (n uint64) {
+	for _, a := range done {
+		if a.observes() {
+			n++
+		}
+	}
+	return n
+}
+
+// observes reports whether an action shows what the bench does.
+func (a *Action) observes() bool { return a.Kind == Try || a.Kind == Look || a.Kind == Probe }
 
 // until is how long the unit takes to the end of the state after an event.
 func (d *Definition) until(event string) (time.Duration, error) {
