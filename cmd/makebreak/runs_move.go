@@ -15,7 +15,7 @@ import (
 
 func (a *app) exportCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use:   "export RUN...",
+		Use:   "export RUN... -o FILE",
 		Short: "Write runs into one file that another log takes",
 		Long: `Write runs, with all that the log holds of them, into one new file, which
 runs import takes into another log. The file says what it holds: one that was cut or
@@ -71,6 +71,9 @@ func (a *app) exportRuns(ctx context.Context, names []string) error {
 
 // interruptedOr is the context's error where that has ended, as an interruption is no fault of a log.
 func interruptedOr(ctx context.Context, err error) error {
+	if err == nil {
+		return nil
+	}
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -83,8 +86,8 @@ func (a *app) importCommand() *cobra.Command {
 		Short: "Take the runs of an exported file into the log",
 		Long: `Take the runs that runs export has written into the log. First the whole file is
 checked; one that is not as it was written is refused (65), and nothing of it is
-taken. Runs that are here already stay as they are. A run whose name another run has
-here is given a second word. The file is not changed.`,
+taken. Runs that are here already stay as they are, and are named. A run whose name
+another run has here is given a second word. The file is not changed.`,
 		Example: "  makebreak runs import monday.db",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
@@ -108,16 +111,40 @@ func (a *app) importRuns(ctx context.Context, file string) error {
 			a.note("Run %s is %s here, as another run has or had its name", r.Was, r.Run)
 		}
 	}
-	if err != nil {
-		return interruptedOr(ctx, err)
+	for _, said := range []struct {
+		what journal.Copied
+		form string
+	}{
+		{journal.CopyMade, "%s taken from %s: %s"},
+		{journal.CopyRenewed, "%s from %s replaced here, where less of it was: %s"},
+		{journal.CopyThere, "%s of %s here already: %s"},
+	} {
+		if names := importedNames(taken, said.what); len(names) > 0 {
+			a.note(said.form, words.Count(len(names), "run"), file, words.First(names, mostNamed))
+		}
 	}
-	a.note("%s taken from %s, or here already", words.Count(len(taken), "run"), file)
-	return nil
+	if err == nil && len(taken) == 0 {
+		a.note("%s holds no run", file)
+	}
+	return interruptedOr(ctx, err)
+}
+
+// mostNamed is how many runs a message names.
+const mostNamed = 20
+
+// importedNames are the names here of those runs of which that is true.
+func importedNames(taken []journal.Imported, what journal.Copied) (names []string) {
+	for _, r := range taken {
+		if r.What == what {
+			names = append(names, r.Run)
+		}
+	}
+	return names
 }
 
 func (a *app) backupCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use:   "backup",
+		Use:   "backup -o FILE",
 		Short: "Write a copy of the whole log, also while a run goes on",
 		Long: `Write a copy of the whole log, as it is at one instant, into one new file. A run or a
 soak may go on meanwhile. The copy is checked before it has its name. It is a log as

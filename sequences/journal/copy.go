@@ -30,25 +30,41 @@ var ErrDiffers error = problem.New(problem.Storage, "each log holds something of
 // there. The copy has the run's own name, unless another run has or had it in that log: see
 // copyName.
 func (db *DB) CopyRun(id, path string) (name string, err error) {
+	name, _, err = db.copyRun(id, path)
+	return name, err
+}
+
+// Copied says what became of a copy.
+type Copied int
+
+// The copy is new, it was there and lacked something, or all of it was there.
+const (
+	CopyMade Copied = iota
+	CopyRenewed
+	CopyThere
+)
+
+// copyRun is CopyRun, and says what became of the copy.
+func (db *DB) copyRun(id, path string) (name string, what Copied, err error) {
 	find := db.Lock
 	if db.copy != "" {
 		find = db.Find // nobody else has it
 	}
 	rec, err := find(id)
 	if err != nil {
-		return "", err
+		return "", 0, err
 	}
 	full, err := realPath(path)
 	if err != nil {
-		return "", err
+		return "", 0, err
 	}
 	existed := exists(full)
-	name, err = db.copyRun(rec, path)
+	name, what, err = db.copyTo(rec, path)
 	err = failAt(path, "copy run "+rec.ID, err)
 	if err != nil && !existed && exists(full) {
 		err = errors.Join(err, removeEmpty(path))
 	}
-	return name, err
+	return name, what, err
 }
 
 // removeEmpty removes a log that was made for a copy which failed, unless another program
@@ -84,20 +100,24 @@ func removeBeside(full string) error {
 	return errors.Join(errs...)
 }
 
-func (db *DB) copyRun(rec *RunRecord, path string) (name string, err error) {
+func (db *DB) copyTo(rec *RunRecord, path string) (name string, what Copied, err error) {
 	there, series, err := db.copyAt(rec, path)
 	if err != nil {
-		return "", err
+		return "", 0, err
 	}
 	_, count := rec.series()
 	name = fmt.Sprintf("%s.%d", series, count)
 	if rec.State.Partial() {
 		if there == nil || there.State.Partial() {
-			return "", fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
+			return "", 0, fmt.Errorf("%w, and it is not in this log; name the log that it was being moved into, or remove the rest without --into", ErrPart)
 		}
-		return name, nil
+		return name, CopyThere, nil
 	}
-	return name, db.attached(path, func(c *copier) error { return c.copy(rec, there, series) })
+	err = db.attached(path, func(c *copier) error {
+		what, err = c.copy(rec, there, series)
+		return err
+	})
+	return name, what, err
 }
 
 // copyAt opens the other log, which brings its schema up to date, and finds the copy that
@@ -197,19 +217,25 @@ func (c *copier) transact(f func() error) error {
 }
 
 // copy stores a run, in place of the copy that is there, where that lacks something.
-func (c *copier) copy(rec, there *RunRecord, series string) error {
+func (c *copier) copy(rec, there *RunRecord, series string) (Copied, error) {
 	c.from = rec.row
-	if there != nil {
-		c.to = there.row
-		if !there.State.Partial() {
-			if old, err := c.older(); err != nil || !old {
-				return err
-			}
-		}
-		if err := c.drop(); err != nil {
-			return err
+	if there == nil {
+		return CopyMade, c.store(series)
+	}
+	c.to = there.row
+	if !there.State.Partial() {
+		if old, err := c.older(); err != nil || !old {
+			return CopyThere, err
 		}
 	}
+	if err := c.drop(); err != nil {
+		return CopyRenewed, err
+	}
+	return CopyRenewed, c.store(series)
+}
+
+// store stores the run, of which nothing is there.
+func (c *copier) store(series string) error {
 	if err := c.insert("run", map[string]string{"id": "NULL", "series": "?1"}, "id = ?2", series, c.from); err != nil { // a number of its own
 		return err
 	}

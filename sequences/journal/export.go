@@ -7,8 +7,8 @@ import (
 	"os"
 	"strings"
 
+	"makebreak/rig/infile"
 	"makebreak/rig/problem"
-	"makebreak/rig/words"
 )
 
 // Runs are moved between logs in one file: a log that holds them, with a table that says what
@@ -17,11 +17,39 @@ import (
 // ErrNotWhole says that a file of exported runs is not as it was written.
 var ErrNotWhole error = problem.New(problem.Input, "the file is not as it was exported; export the runs again")
 
-// exportedTable names the table, exportedForm makes it.
+// ErrExported says that a file of exported runs was to be written as a log.
+var ErrExported error = problem.New(problem.Storage, "it is a file of exported runs, which stays as it is; runs import takes them into a log")
+
+// exportedTable names the table, exportedForm makes it. The column summed says that the file
+// has a sum of its bytes.
 const (
 	exportedTable = "exported"
-	exportedForm  = "CREATE TABLE " + exportedTable + " (run TEXT NOT NULL PRIMARY KEY, manifest TEXT NOT NULL) STRICT"
+	exportedForm  = "CREATE TABLE " + exportedTable + " (run TEXT NOT NULL PRIMARY KEY, manifest TEXT NOT NULL, summed INT NOT NULL DEFAULT 1) STRICT"
 )
+
+// checkNotExported refuses a file of exported runs, before a connection that may write changes it.
+func checkNotExported(full string) error {
+	f, err := os.Open(full)
+	if err != nil {
+		return fileError(err)
+	}
+	defer f.Close()
+	const writeAhead = 2 // SQLite's file format, 1.3.3: read version
+	var mode [1]byte
+	if _, err := f.ReadAt(mode[:], 19); err != nil || mode[0] == writeAhead {
+		return nil // new, or in use
+	}
+	pool, err := readAlone(full)
+	if err != nil {
+		return err
+	}
+	defer pool.Close()
+	var tables int
+	if err := pool.QueryRow("SELECT count(*) FROM sqlite_schema WHERE name = ?", exportedTable).Scan(&tables); err == nil && tables > 0 {
+		return ErrExported
+	}
+	return nil // what is wrong with it is told later
+}
 
 // Export writes runs, with all that the log holds of them, into a new file that Import takes.
 // A run that another program is writing gives ErrTaken, one of which only a part is here
@@ -52,7 +80,10 @@ func (db *DB) Export(ctx context.Context, ids []string, path string) error {
 		if err := removeBeside(made); err != nil {
 			return err
 		}
-		return oneFile(ctx, made)
+		if err := oneFile(ctx, made); err != nil {
+			return err
+		}
+		return noteFileSum(made)
 	})
 	return db.fail("export", err)
 }
@@ -70,7 +101,7 @@ func noteManifests(ctx context.Context, path string) error {
 				return err
 			}
 			for _, m := range all {
-				if err := db.exec("INSERT INTO "+exportedTable+" VALUES (?,?)", m.Run, m.String()); err != nil {
+				if err := db.exec("INSERT INTO "+exportedTable+" (run, manifest) VALUES (?,?)", m.Run, m.String()); err != nil {
 					return err
 				}
 			}
@@ -108,33 +139,32 @@ type Imported struct {
 	Run  string // its name here
 	Was  string // the name that it had
 	Unit string
+	What Copied
 }
 
 // Import takes the runs of a file that Export has written into the log, which is made where
 // there is none. The file stays as it is. One that is not whole gives ErrNotWhole, and nothing
 // of it is taken. Runs that are here already stay; importing again does no harm.
 func Import(ctx context.Context, file, log string) ([]Imported, error) {
-	switch err := isDatabase(file); {
-	case errors.Is(err, os.ErrNotExist):
-		return nil, problem.Of(problem.Input, fmt.Errorf("%s: there is no such file", words.Safe(file)))
-	case errors.Is(err, ErrNotLog):
-		return nil, problem.Of(problem.Input, fmt.Errorf("%s: it is no file of exported runs; runs export writes one", words.Safe(file)))
-	case err != nil:
-		return nil, asInput(err)
+	if err := checkImported(file); err != nil {
+		return nil, err
 	}
 	full, err := realPath(file)
 	if err != nil {
 		return nil, err
 	}
-	if err := checkRowSum(ctx, full); err != nil {
+	if err := checkSums(ctx, full); err != nil {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		return nil, asInput(failAt(file, "import", ErrNotWhole))
+		return nil, importFault(file, ErrNotWhole)
 	}
 	db, err := openCopy(full, file) // opening a log may change it
-	if errors.Is(err, ErrCorrupt) {
-		err = failAt(file, "import", fmt.Errorf("%w (%w)", ErrNotWhole, err))
+	switch {
+	case errors.Is(err, ErrCorrupt):
+		err = importFault(file, ErrNotWhole)
+	case errors.Is(err, ErrNewer):
+		err = importFault(file, errors.New("a newer program has written it; import it with that one"))
 	}
 	if err != nil {
 		return nil, asInput(err)
@@ -143,10 +173,40 @@ func Import(ctx context.Context, file, log string) ([]Imported, error) {
 	return taken, errors.Join(err, db.Close())
 }
 
+// checkImported refuses a name that leads to no database.
+func checkImported(file string) error {
+	if file == "" {
+		return problem.New(problem.Usage, "runs import needs the name of a file that runs export has written")
+	}
+	info, err := os.Stat(file)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return importFault(file, errors.New("there is no such file"))
+	case err != nil:
+		return importFault(file, problem.Innermost(err))
+	case !info.Mode().IsRegular():
+		return importFault(file, fmt.Errorf("it is %s, and no file of exported runs; runs export writes one", infile.Kind(info.Mode())))
+	case info.Size() == 0:
+		return importFault(file, errors.New("it is empty; export the runs again"))
+	}
+	switch err := isDatabase(file); {
+	case errors.Is(err, ErrNotLog):
+		return importFault(file, errors.New("it is no file of exported runs; runs export writes one"))
+	case err != nil:
+		return importFault(file, problem.Innermost(err))
+	}
+	return nil
+}
+
+// importFault is an error of the file that was to be imported.
+func importFault(file string, err error) error {
+	return &problem.Error{Kind: problem.Input, Op: "import", Place: file, Err: err}
+}
+
 // handTo checks all runs of a file, then copies them.
 func (db *DB) handTo(ctx context.Context, log string) (taken []Imported, err error) {
 	if err := db.checkWhole(ctx); err != nil {
-		return nil, asInput(db.fail("import", err))
+		return nil, importFault(db.path, err)
 	}
 	runs, err := db.Runs()
 	if err != nil {
@@ -154,19 +214,22 @@ func (db *DB) handTo(ctx context.Context, log string) (taken []Imported, err err
 	}
 	for i := len(runs) - 1; i >= 0; i-- { // the oldest first, as they were
 		r := runs[i]
-		name, err := db.CopyRun(r.UUID, log)
-		if err = errors.Join(err, ctx.Err()); err != nil {
+		name, what, err := db.copyRun(r.UUID, log)
+		if err != nil {
 			return taken, err
 		}
-		taken = append(taken, Imported{name, r.Run, r.Unit})
+		taken = append(taken, Imported{name, r.Run, r.Unit, what})
+		if err := ctx.Err(); err != nil {
+			return taken, err
+		}
 	}
 	return taken, nil
 }
 
 // checkWhole compares what a file holds with what was exported.
 func (db *DB) checkWhole(ctx context.Context) error {
-	if err := db.CheckFile(ctx); err != nil {
-		return errors.Join(ErrNotWhole, err)
+	if db.CheckFile(ctx) != nil {
+		return errors.Join(ErrNotWhole, ctx.Err())
 	}
 	noted, err := db.noted()
 	if err != nil {
@@ -174,7 +237,7 @@ func (db *DB) checkWhole(ctx context.Context) error {
 	}
 	now, err := db.manifests(ctx)
 	if err != nil {
-		return errors.Join(ErrNotWhole, err)
+		return errors.Join(ErrNotWhole, ctx.Err())
 	}
 	for _, m := range now {
 		if noted[m.Run] != m.String() {

@@ -105,9 +105,17 @@ func realPath(path string) (string, error) {
 }
 
 // open opens the log at its absolute path; messages use the path as it was given.
-func open(full, path string) (*DB, error) {
+func open(full, path string) (*DB, error) { return openIn(full, path, "") }
+
+// openIn is open of a log, or of a copy in a folder that goes when it is closed; empty: it is none.
+func openIn(full, path, folder string) (*DB, error) {
 	if err := prepareFile(full); err != nil {
 		return nil, err
+	}
+	if folder == "" {
+		if err := checkNotExported(full); err != nil {
+			return nil, failAt(path, "open", err)
+		}
 	}
 	// fdatasync leaves out the file's time stamps and nothing that is needed to
 	// read it back; where there is none, fsync stays in use.
@@ -115,7 +123,7 @@ func open(full, path string) (*DB, error) {
 	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
 		return nil, failAt(path, "open", err)
 	}
-	db := &DB{path: path, full: full, stmts: map[string]*sql.Stmt{}}
+	db := &DB{path: path, full: full, copy: folder, stmts: map[string]*sql.Stmt{}}
 	err := db.connect(full, migrations)
 	if err == nil {
 		err = allocateShared(full)

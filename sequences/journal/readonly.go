@@ -20,7 +20,7 @@ func OpenRead(path string) (*DB, error) {
 		return nil, asInput(err)
 	}
 	db, err := Open(path)
-	if errors.Is(err, ErrReadOnly) || errors.Is(err, ErrAccess) || errors.Is(err, ErrFull) {
+	if errors.Is(err, ErrExported) || errors.Is(err, ErrReadOnly) || errors.Is(err, ErrAccess) || errors.Is(err, ErrFull) {
 		db, err = openReadOnly(path, err)
 	}
 	if err != nil {
@@ -136,11 +136,7 @@ func openCopy(full, path string) (db *DB, err error) {
 	if stampsOf(full) != before {
 		return nil, failAt(path, "copy it to read it", fmt.Errorf("%w, and writes it", ErrLocked))
 	}
-	if db, err = open(filepath.Join(dir, "log.db"), path); err != nil {
-		return nil, err
-	}
-	db.copy = dir
-	return db, nil
+	return openIn(filepath.Join(dir, "log.db"), path, dir)
 }
 
 // stamps tell whether a log was written.
