@@ -18,6 +18,10 @@ type Evidence struct {
 	Cycles   int
 	Complete bool
 	Counts   capture.Counts
+	// Converters say what each of the rig's converters has of the counts; nil: not known.
+	Converters []capture.ConverterCounts
+	// Ending is why the run did not come to its end; the zero Ending: it did, or it is not known.
+	Ending capture.Ending
 	// Unreferenced says that the rig has no line that reports the instant of an event.
 	Unreferenced bool
 
@@ -151,7 +155,24 @@ func (x *figure) range_(low, high float64) {
 // that has a say in a verdict, none that is a danger by itself, and no measuring problem. A run in
 // which all is as it must be is not put down to a cause, whatever it shows beside that.
 func (e *Evidence) Quiet() bool {
-	return e.Counts == capture.Counts{} && !slices.ContainsFunc(e.order, func(k symptomKey) bool { return k.kind.Verdict() != analyze.NoVerdict || k.kind == analyze.NoDiode })
+	return e.Counts == capture.Counts{} && endOf(e.Ending.Code) == "" && !slices.ContainsFunc(e.order, func(k symptomKey) bool { return k.kind.Verdict() != analyze.NoVerdict || k.kind == analyze.NoDiode })
+}
+
+// endOf is what of the rig ended a run; empty: nothing of it did.
+func endOf(code capture.EndCode) string {
+	switch code {
+	case capture.ConverterSilent, capture.ConverterReset, capture.ConverterNoEdges, capture.ConverterStopped:
+		return "converter"
+	case capture.SupplySilent:
+		return "supply"
+	case capture.ReferenceSilent:
+		return "reference-silent"
+	case capture.ReferenceReversed:
+		return "reference-reversed"
+	case capture.LinesLost, capture.DriveLost:
+		return "lines"
+	}
+	return ""
 }
 
 // line fits a straight line through values over cycles, in one pass.

@@ -6,6 +6,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/analyze/tally"
+	"makebreak/rig/capture"
 )
 
 // fact is what an observation of one place shows. What a run does not show has no fact: it is
@@ -16,8 +17,16 @@ type fact struct {
 	value  string
 }
 
-// place is an output with the relay behind it, where there is one.
-type place struct{ output, relay string }
+// place is an output with the relay behind it, where there is one, or a converter of the rig.
+type place struct{ output, relay, converter string }
+
+// shows reports whether a fact is seen of the place.
+func (p place) shows(x fact) bool {
+	if x.kind.of == OfConverter {
+		return x.signal == p.converter
+	}
+	return x.signal == p.output || x.signal == p.relay
+}
 
 // facts are all facts of a run.
 type facts struct {
@@ -31,13 +40,18 @@ type facts struct {
 
 // unusual reports whether any fact is not as it should be. How a run was planned is no fault.
 func (f *facts) unusual() bool {
-	return slices.ContainsFunc(f.all, func(x fact) bool { return x.value != usual && x.kind.name != "end" && x.kind.name != "others" })
+	return slices.ContainsFunc(f.all, func(x fact) bool { return x.value != usual && !planned(x) })
+}
+
+// planned reports whether a fact says only how the run was planned, or that somebody ended it.
+func planned(x fact) bool {
+	return x.kind.name == "others" || x.kind.name == "end" && x.value == "early"
 }
 
 // telling reports whether any fact is one that a bench without a fault seldom shows.
 func (f *facts) telling() bool {
 	return slices.ContainsFunc(f.all, func(x fact) bool {
-		return x.value != usual && !slices.Contains([]string{"end", "others", "edge", "load", "operate", "course", "coil"}, x.kind.name) &&
+		return x.value != usual && !planned(x) && !slices.Contains([]string{"edge", "load", "operate", "course", "coil"}, x.kind.name) &&
 			!(x.kind.name == "off-level" && slices.Contains([]string{"none", "zero", "raised"}, x.value))
 	})
 }
@@ -53,6 +67,7 @@ type examiner struct {
 func factsOf(e *Evidence) *facts {
 	x := &examiner{Evidence: e, facts: facts{watched: e.plan.OthersUnmoved, cycles: e.Cycles, unreferenced: e.Unreferenced}}
 	x.findPlaces()
+	x.converters()
 	x.rail = x.railOf()
 	for _, p := range x.facts.places {
 		if p.output != "" {
@@ -134,21 +149,60 @@ func (x *examiner) findPlaces() {
 	}
 	for i := range x.plan.Outputs {
 		o := &x.plan.Outputs[i]
-		add(place{o.Signal, o.Relay})
+		add(place{output: o.Signal, relay: o.Relay})
 	}
 	for i := range x.plan.Relays {
-		add(place{"", x.plan.Relays[i].Signal})
+		add(place{relay: x.plan.Relays[i].Signal})
 	}
 	for _, f := range x.rows {
 		if d, known := f.Quantity.Definition(); known && d.Of == analyze.OfOutput {
-			add(place{f.Signal, ""})
+			add(place{output: f.Signal})
 		}
 	}
 	for _, k := range x.order { // outputs that have no figures, as of a run that ended early
 		if k.kind == analyze.MovedUnasked || k.kind == analyze.MovedTogether {
-			add(place{k.signal, ""})
+			add(place{output: k.signal})
 		}
 	}
+}
+
+// converters adds the converters of which anything is counted, or which ended the run.
+func (x *examiner) converters() {
+	ended := ""
+	if endOf(x.Ending.Code) == "converter" {
+		ended = x.Ending.Place
+	}
+	names := []string{}
+	if ended != "" {
+		names = append(names, ended)
+	}
+	counted := map[string]capture.Counts{}
+	for _, c := range x.Converters {
+		counted[c.Converter] = c.Counts
+		if c.Counts != (capture.Counts{}) && c.Converter != ended {
+			names = append(names, c.Converter)
+		}
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		x.facts.places = append(x.facts.places, place{converter: name})
+		n := counted[name]
+		x.add("converter", name, choose(true,
+			choice{name == ended && x.Ending.Code == capture.ConverterNoEdges, "no-edges"},
+			choice{name == ended && x.Ending.Code != capture.ConverterReset, "silent"},
+			choice{n.ChipResets > 0 || name == ended, "resets"},
+			choice{n.BusErrors > 0, "errors"}))
+	}
+}
+
+// disturbed is of how many converters transfers failed, of those known.
+func (x *examiner) disturbed() (n int) {
+	for _, c := range x.Converters {
+		if c.BusErrors > 0 {
+			n++
+		}
+	}
+	return n
 }
 
 // add adds a fact where its value is known.
@@ -922,11 +976,12 @@ func (x *examiner) run() {
 	judged := float64(len(x.plan.Steps) * max(1, x.Cycles))
 	x.add("lost-edges", "", choose(len(x.plan.Relays) > 0, choice{float64(c.LostEdges) > 0.5*judged, "many"}, choice{c.LostEdges > 0, "few"}))
 	x.add("ready-edges", "", choose(true, choice{c.LostReadyEdges > 0, "lost"}))
-	x.add("bus", "", choose(true, choice{float64(c.BusErrors) > float64(max(1, x.Cycles)), "errors"}, choice{c.BusErrors > 0, "few"}))
+	x.add("bus", "", choose(true, choice{len(x.Converters) > 1 && x.disturbed() == 1, "one"}, choice{float64(c.BusErrors) > float64(max(1, x.Cycles)), "errors"}, choice{c.BusErrors > 0, "few"}))
 	x.add("resets", "", choose(true, choice{c.ChipResets > 0, "some"}))
 	x.add("supply", "", choose(len(x.plan.Moves) > 0, choice{x.times("supply", analyze.SupplyLost) > 0, "lost"}))
 	x.add("zero", "", choose(true, choice{x.seen(analyze.ZeroNotJoined), "floats"}))
 	x.add("reference", "", choose(!x.Unreferenced, choice{x.seen(analyze.RefInverted), "inverted"}))
 	x.add("others", "", choose(true, choice{!x.plan.OthersUnmoved, "unwatched"}))
-	x.add("end", "", choose(true, choice{!x.Complete, "early"}))
+	end := endOf(x.Ending.Code)
+	x.add("end", "", choose(true, choice{!x.Complete && end != "", end}, choice{!x.Complete, "early"}))
 }

@@ -7,9 +7,10 @@ type Subject string
 
 // The subjects.
 const (
-	OfOutput Subject = "output"
-	OfRelay  Subject = "relay"
-	OfRun    Subject = "run" // of the whole run: all outputs, or the bench itself
+	OfOutput    Subject = "output"
+	OfRelay     Subject = "relay"
+	OfConverter Subject = "converter" // of the rig
+	OfRun       Subject = "run"       // of the whole run: all outputs, or the bench itself
 )
 
 // usual is the value of an observation where all is as it should be. Each observation has it.
@@ -53,13 +54,14 @@ var kinds = []kind{
 	{"near-time", OfRelay, []string{"operate", "release", "bounce"}, "which of its times is, likewise"},
 	{"lost-edges", OfRun, []string{"few", "many"}, "edges of lines that were lost, by their number"},
 	{"ready-edges", OfRun, []string{"lost"}, "ready edges of converters that did not come"},
-	{"bus", OfRun, []string{"few", "errors"}, "transfers on the bus that failed"},
+	{"bus", OfRun, []string{"one", "few", "errors"}, "transfers on the bus that failed, of one converter among several or of any"},
+	{"converter", OfConverter, []string{"silent", "no-edges", "resets", "errors"}, "whether it answers, and keeps its configuration"},
 	{"resets", OfRun, []string{"some"}, "converters that had lost their configuration"},
 	{"supply", OfRun, []string{"lost"}, "whether the supply's converter had lost its setting"},
 	{"zero", OfRun, []string{"floats"}, "whether the 0 V of rig and unit are joined, by what outputs read that are off"},
 	{"reference", OfRun, []string{"inverted"}, "whether a reference goes the way of its drive"},
 	{"others", OfRun, []string{"unwatched"}, "whether the run watched all other outputs, and so saw one that moves instead"},
-	{"end", OfRun, []string{"early"}, "whether the run came to its end"},
+	{"end", OfRun, []string{"early", "converter", "supply", "reference-silent", "reference-reversed", "lines"}, "whether the run came to its end, and what of the rig ended it"},
 }
 
 // kindNamed returns the observation of that name, nil where there is none.

@@ -11,7 +11,7 @@ import (
 // Ranked is one cause that may be what is wrong.
 type Ranked struct {
 	Cause string // as run --list-faults names it, where the simulated bench can plant it
-	Place string // output or relay; empty: the whole bench
+	Place string // output, relay or converter; empty: the whole bench
 	// Share is how much of what the run shows is put down to the cause: a probability, shared
 	// evenly by two causes that are both needed. All shares together are 1 at most.
 	Share float64
@@ -88,6 +88,8 @@ func (h *hypothesis) name() string {
 		return h.place.output
 	case OfRelay:
 		return h.place.relay
+	case OfConverter:
+		return h.place.converter
 	}
 	return ""
 }
@@ -146,9 +148,12 @@ func (m *model) placesOf(c *Cause) []place {
 	}
 	var all []place
 	for _, p := range m.facts.places {
-		if c.Of == OfOutput && p.output != "" || c.Of == OfRelay && p.relay != "" {
+		if c.Of == OfOutput && p.output != "" || c.Of == OfRelay && p.relay != "" || c.Of == OfConverter && p.converter != "" {
 			all = append(all, p)
 		}
+	}
+	if c.Of == OfConverter && all == nil {
+		return []place{{}} // it is not known which converter has what was counted
 	}
 	return all
 }
@@ -158,8 +163,7 @@ func (r relation) holds(x fact, p place) bool {
 	if x.signal == "" || r == every {
 		return true
 	}
-	at := x.signal == p.output || x.signal == p.relay
-	return at == (r == here)
+	return p.shows(x) == (r == here)
 }
 
 // effectsOf says how probable each fact is under a cause at a place.

@@ -167,7 +167,7 @@ func TestEvidence_Bounded(t *testing.T) {
 func TestTells(t *testing.T) {
 	t.Parallel()
 	x := &measure{of: OfRelay, given: map[string]map[string]float64{"a": {"yes": 1 - 1e-12, "no": 1e-12}}, otherwise: map[string]float64{"yes": 1e-12, "no": 1 - 1e-12}}
-	at := place{"OUT3", "K1"}
+	at := place{output: "OUT3", relay: "K1"}
 	a, b := &hypothesis{cause: &Cause{Name: "a", Of: OfRelay}, place: at}, &hypothesis{cause: &Cause{Name: "b", Of: OfRelay}, place: at}
 	for share, want := range map[float64]float64{0.5: 1, 0.9: 0.4690} {
 		a.share, b.share = share, 1-share
@@ -176,7 +176,7 @@ func TestTells(t *testing.T) {
 		}
 	}
 	a.share, b.share = 0.5, 0.5
-	if bits := x.tells(a, b, place{"OUT4", "K2"}); bits > 1e-9 {
+	if bits := x.tells(a, b, place{output: "OUT4", relay: "K2"}); bits > 1e-9 {
 		t.Errorf("%.4f bits at a place of neither", bits)
 	}
 }

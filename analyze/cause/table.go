@@ -209,7 +209,7 @@ func (t *Table) readCause(e yamlfile.Entry) *Cause {
 		return c
 	}
 	c.About, _ = f.Need("about", "the make contact has welded").Text()
-	of, _ := f.Need("of", "relay").Word(string(OfOutput), string(OfRelay), string(OfRun))
+	of, _ := f.Need("of", "relay").Word(string(OfOutput), string(OfRelay), string(OfConverter), string(OfRun))
 	c.Of = Subject(of)
 	c.weight = weight(f.Need("weight", "5"))
 	c.loaded, _ = f.May("needs_relay").Bool()

@@ -49,7 +49,7 @@ func TestBuiltin_Sound(t *testing.T) {
 				}
 			}
 		}
-		h := &hypothesis{cause: c, place: place{"OUT3", "K1"}, share: 0.9}
+		h := &hypothesis{cause: c, place: place{output: "OUT3", relay: "K1"}, share: 0.9}
 		m := &model{table: table, facts: &facts{}}
 		if c.Name != Else && m.next(h, &hypothesis{cause: &Cause{Name: Else, Of: OfRun}, share: 0.1}) == "" {
 			t.Errorf("%s: nothing to measure next", c.Name)

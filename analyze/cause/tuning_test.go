@@ -20,7 +20,7 @@ import (
 func (r *ran) evidence() *cause.Evidence {
 	e := cause.New(r.plan)
 	e.Unreferenced = r.unreferenced
-	e.Cycles, e.Counts, e.Complete = r.cycles, r.counts, r.err == nil
+	e.Cycles, e.Counts, e.Complete, e.Converters, e.Ending = r.cycles, r.counts, r.err == nil, r.converters, capture.EndingOf(r.err)
 	for _, s := range r.symptoms {
 		e.Symptom(s)
 	}

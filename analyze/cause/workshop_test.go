@@ -298,9 +298,11 @@ type ran struct {
 	symptoms []analyze.Symptom
 	figures  []analyze.Measurement
 	counts   capture.Counts
-	cycles   int
-	verdict  analyze.Verdict
-	err      error
+	// converters say what each has of the counts.
+	converters []capture.ConverterCounts
+	cycles     int
+	verdict    analyze.Verdict
+	err        error
 	// unreferenced says that the rig has no reference line.
 	unreferenced bool
 }
@@ -392,5 +394,6 @@ func (s *shop) run(t testing.TB, faults ...sim.Fault) (r ran, possible bool) {
 			r.figures = append(r.figures, c.Measurements...)
 		}})
 	r.verdict, r.counts, r.err, r.cycles = outcome.Gravest, outcome.Counts, err, max(1, outcome.Cycles)
+	r.converters = outcome.Converters
 	return r, true
 }

@@ -99,8 +99,14 @@ func writeHead(j *jsonWriter, r *Record) {
 	j.member("cycles", r.Cycles)
 	j.member("planned", OrNil(r.Planned))
 	j.member("complete", r.Complete)
+	if r.Ending.Code != "" {
+		j.member("ending", endingOf(r.Ending))
+	}
 	j.member("verdict", textOrNil(string(r.Verdict)))
 	j.member("counts", jsonCounts(r.Counts))
+	if len(r.Converters) > 0 {
+		j.member("converters", convertersOf(r.Converters))
+	}
 	j.member("cautions", plainTexts(cautionsOf(r)))
 	j.member("calibrations", calibrationsOrNil(r))
 	if r.Machine != nil {

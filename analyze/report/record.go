@@ -30,6 +30,8 @@ type Record struct {
 	// Complete is false for a run that ended early; Reason says why.
 	Complete bool
 	Reason   string
+	// Ending is that as data; the zero Ending: it is complete, or it is not known.
+	Ending capture.Ending
 	Verdict  analyze.Verdict
 	// Unstored says what was measured of cycles that are not among these figures, as they
 	// could not be stored; one line a cycle.
@@ -49,6 +51,9 @@ type Record struct {
 	Evidence   *cause.Evidence
 	CauseTable *cause.Table
 	Counts     capture.Counts
+	// Converters say what each of the rig's converters has of the counts; nil: nothing, or it is
+	// not known.
+	Converters []capture.ConverterCounts
 	// Calibrations say of each output that was sampled by which calibration its readings were
 	// corrected, from which cycle on; nil: not known.
 	Calibrations []capture.Calibration
@@ -101,6 +106,8 @@ type Interruption struct {
 	Stopped time.Time // zero: not known
 	Resumed time.Time
 	Reason  string
+	// Ending is why it stopped, as data; the zero Ending: not known.
+	Ending  capture.Ending
 	Program string // version that went on; empty: not known, or the one before went on itself
 }
 

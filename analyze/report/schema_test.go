@@ -71,7 +71,7 @@ func TestSchema_Members(t *testing.T) {
 	comparison := slices.Collect(maps.Keys(readJSON(t, compared.Bytes())))
 	for part, want := range map[string][]string{
 		"record": record, "measurement": columnsOf[result](), "counts": columnsOf[jsonCounts](), "finding": {"signal", "verdict", "text"}, "cause": columnsOf[jsonCause](),
-		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject](), "trend": columnsOf[trendObject](),
+		"soak": columnsOf[soakObject](), "interruption": columnsOf[interruptionObject]()[:5], "ending": columnsOf[jsonEnding](), "converter": columnsOf[jsonConverter](), "trend": columnsOf[trendObject](),
 		"warning": columnsOf[warningObject](), "component": columnsOf[budgetLine](), "calibration": columnsOf[jsonCalibration](),
 		"machine": append(factNames(), "changes"), "fact": columnsOf[jsonFact](),
 		"comparison": comparison, "compared": columnsOf[comparedResult](), "compared_run": columnsOf[comparedRun](),
@@ -86,7 +86,7 @@ func TestSchema_Members(t *testing.T) {
 		if diff := cmp.Diff(want, got); diff != "" {
 			t.Errorf("%s (-program +schema):\n%s", part, diff)
 		}
-		more := map[string]int{"record": 2, "finding": 1}[part] // of a soak, soak; of a real bench, machine; where causes are ranked, causes
+		more := map[string]int{"record": 4, "finding": 1, "interruption": 1}[part] // of a soak, soak; of a real bench, machine; where they are known, ending and converters; where causes are ranked, causes
 		if n := len(s.Defs[part].Properties); n != len(want) && n != len(want)+more {
 			t.Errorf("%s: the schema has %d members, %d of them required", part, n, len(want))
 		}
@@ -97,6 +97,9 @@ func TestSchema_Members(t *testing.T) {
 				t.Errorf("%s of %s (-program +schema):\n%s", name, part, diff)
 			}
 		}
+	}
+	if diff := cmp.Diff(enumOf(capture.EndCodes()), s.Defs["ending"].Properties["code"].Enum); diff != "" {
+		t.Errorf("codes of endings (-program +schema):\n%s", diff)
 	}
 	states := []capture.CalibrationState{capture.InDate, capture.Overdue, capture.InFuture, capture.OtherBench, capture.Rewired, capture.NotCalibrated}
 	if diff := cmp.Diff(enumOf(states), s.Defs["calibration"].Properties["state"].Enum); diff != "" {

@@ -346,6 +346,8 @@ type interruptionObject struct {
 	Resumed string  `json:"resumed"`
 	Reason  string  `json:"reason"`
 	Program *string `json:"program"`
+	// Ending is there where it is known.
+	Ending *jsonEnding `json:"ending,omitempty"`
 }
 
 type trendObject struct {
@@ -396,7 +398,7 @@ func soakObjectOf(r *Record, trends []Trend) soakObject {
 	}
 	for _, i := range r.Interruptions {
 		out.Interruptions = append(out.Interruptions, interruptionObject{After: i.After, Stopped: OrNil(MachineTime(i.Stopped)), Resumed: i.Resumed.Format(time.RFC3339),
-			Reason: plainText(i.Reason), Program: textOrNil(i.Program)})
+			Reason: plainText(i.Reason), Program: textOrNil(i.Program), Ending: endingOf(i.Ending)})
 	}
 	for _, t := range trends {
 		out.Trends = append(out.Trends, t.object())

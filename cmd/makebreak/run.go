@@ -311,7 +311,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	a.reportEnd(a.log, run.ID())
 	if j.trial != nil {
 		if err := j.trial.Began(run.ID()); err != nil {
-			return errors.Join(err, hardware.CloseBench(b), run.Finish(journal.RunEnd{Ended: a.now(), Reason: whyIncomplete(err)}))
+			return errors.Join(err, hardware.CloseBench(b), run.Finish(journal.RunEnd{Ended: a.now(), Reason: whyIncomplete(err), Ending: capture.EndingOf(err)}))
 		}
 	}
 	shown.Begin(run.Info(), analyze.NoVerdict)
@@ -328,7 +328,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	outcome, runErr := runner.Run(ctx, b, j.seq, opts)
 	closeErr := hardware.CloseBench(b)
 	shown.End()
-	end := journal.RunEnd{Ended: a.now(), Gravest: j.gravest(outcome.Gravest), Complete: runErr == nil, Reason: whyIncomplete(runErr)}
+	end := journal.RunEnd{Ended: a.now(), Gravest: j.gravest(outcome.Gravest), Complete: runErr == nil, Reason: whyIncomplete(runErr), Ending: capture.EndingOf(runErr)}
 	if watch != nil {
 		end.Machine = watch.End()
 	}
@@ -421,7 +421,7 @@ func (a *app) reportRun(db *journal.DB, id string, unstored []*journal.Cycle, ru
 		return "", problem.Of(problem.Storage, err)
 	}
 	if !r.Complete && r.Reason == "" {
-		r.Reason = whyIncomplete(runErr) // a full disk may have no room for it
+		r.Reason, r.Ending = whyIncomplete(runErr), capture.EndingOf(runErr) // a full disk may have no room for it
 	}
 	r.Unstored = record.Unstored(unstored)
 	if a.tellRecord != nil {

@@ -123,7 +123,7 @@ func (a *app) unitInfo(j *job, b *bench.Bench, u *wiring.Unit, serial, mark stri
 
 // finish stores how a unit's run ended.
 func (r *unitRun) finish(e runner.Ended, end journal.RunEnd) {
-	end.Gravest, end.Complete, end.Reason = e.Gravest, e.Err == nil, whyIncomplete(e.Err)
+	end.Gravest, end.Complete, end.Reason, end.Ending = e.Gravest, e.Err == nil, whyIncomplete(e.Err), capture.EndingOf(e.Err)
 	r.err, r.unstored = e.Err, r.store.Unstored
 	if err := r.store.Run.Finish(end); err != nil && r.err == nil {
 		r.err = problem.Of(problem.Storage, err)
@@ -148,7 +148,7 @@ func (a *app) finishUnits(db *journal.DB, runs []unitRun, closeErr error) error 
 			return errors.Join(problem.Of(problem.Storage, err), r.err)
 		}
 		if !one.Complete && one.Reason == "" {
-			one.Reason = whyIncomplete(r.err)
+			one.Reason, one.Ending = whyIncomplete(r.err), capture.EndingOf(r.err)
 		}
 		one.Unstored = record.Unstored(r.unstored)
 		records = append(records, one)

@@ -23,6 +23,12 @@ var ErrLost error = problem.New(problem.Rig, "the rig is lost")
 // ErrSetup is wrapped by errors that say that the rig cannot do what is asked.
 var ErrSetup error = problem.New(problem.Input, "the rig cannot do this")
 
+// lost returns an error with the reason why what was under way has ended, and what that is
+// about.
+func lost(err error, code capture.EndCode, place string) error {
+	return capture.Ended(err, capture.Ending{Code: code, Place: place, Value: math.NaN()})
+}
+
 // EdgeLatency is the standard uncertainty of a kernel time stamp, and typicalLatency
 // how late such a stamp usually is: the time from the electrical edge to the
 // interrupt handler that stamps it. A gpiolib line under a Linux kernel takes some 6
@@ -81,11 +87,13 @@ type Bench struct {
 	opts  Opts
 	bus   BusTiming
 
-	chips  []*chip
-	supply *supply // nil: the rig has none that can be set
-	roles  []line.Request
-	ledger line.Ledger
-	counts capture.Counts
+	chips []*chip
+	// without are the counts of converters that no more is done with.
+	without []capture.ConverterCounts
+	supply  *supply // nil: the rig has none that can be set
+	roles   []line.Request
+	ledger  line.Ledger
+	counts  capture.Counts
 	// looked is when edges were last asked for, checked when the lines' states were.
 	looked, checked instant
 
@@ -94,6 +102,7 @@ type Bench struct {
 
 	pending []switching     // drives to be switched later, by time
 	seen    map[int]instant // latest active edge of each reference
+	left    map[int]instant // and its latest inactive one
 	buf     []line.Edge
 	c       *capture.Capture // being recorded into
 	sampled []string
@@ -114,7 +123,7 @@ type switching struct {
 // Open makes a bench of a rig file, a bus and the lines that Requests listed. It sets
 // the supply and the converters up, which fails with ErrLost where one does not answer.
 func Open(rig *wiring.Rig, bus i2c.Bus, lines line.Set, opts Opts) (*Bench, error) {
-	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}}
+	b := &Bench{rig: rig, lines: lines, opts: opts, roles: Requests(rig), seen: map[int]instant{}, left: map[int]instant{}}
 	b.bus = BusTiming{Hz: float64(rig.BusHz)}
 	if opts.Bus != nil {
 		b.bus = *opts.Bus
@@ -215,13 +224,22 @@ func (b *Bench) Now() capture.Instant { return b.lines.Now() }
 // Counts returns the acquisition's troubles since the bench was opened.
 func (b *Bench) Counts() capture.Counts {
 	n := b.counts
-	for _, c := range b.chips {
-		n.BusErrors += c.dev.Counts()
+	for _, own := range b.ConverterCounts() {
+		n = n.Add(own.Counts)
 	}
 	if b.supply != nil {
 		n.BusErrors += b.supply.dev.Counts()
 	}
 	return n
+}
+
+// ConverterCounts returns what each converter that is read, or was, has of the counts.
+func (b *Bench) ConverterCounts() []capture.ConverterCounts {
+	all := slices.Clone(b.without)
+	for _, c := range b.chips {
+		all = append(all, c.counted())
+	}
+	return all
 }
 
 // NewCapture returns an empty capture of the bench's signals that begins now. What
@@ -292,7 +310,7 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
-			return fmt.Errorf("%w: %w", ErrLost, err)
+			return lost(fmt.Errorf("%w: %w", ErrLost, err), capture.LinesLost, "")
 		}
 	}
 }
@@ -375,12 +393,16 @@ func (b *Bench) takeEdges() error {
 		// An edge that had been stamped and was not there when last asked for was waiting.
 		t.Late = max(t.Late, before.Sub(e.At))
 		b.c.AddEdge(t, capture.Edge{At: e.At, Closed: e.Active})
-		if e.Active && e.Line >= b.references {
+		switch {
+		case e.Line < b.references:
+		case e.Active:
 			b.seen[e.Line] = e.At
+		default:
+			b.left[e.Line] = e.At
 		}
 	}
 	if err != nil {
-		return fmt.Errorf("%w: %w", ErrLost, err)
+		return lost(fmt.Errorf("%w: %w", ErrLost, err), capture.LinesLost, "")
 	}
 	return nil
 }
@@ -388,7 +410,10 @@ func (b *Bench) takeEdges() error {
 // passOver lets the edges that wait go by: whoever has the bench was doing something else,
 // such as storing on a slow disk that a run begins.
 func (b *Bench) passOver() error {
-	counts := b.counts
+	counts := make([]capture.Counts, len(b.chips))
+	for i, c := range b.chips {
+		counts[i] = c.counts
+	}
 	b.looked = b.lines.Now()
 	var err error
 	b.buf, err = b.lines.Edges(b.buf[:0])
@@ -399,7 +424,9 @@ func (b *Bench) passOver() error {
 			c.readyAt(b, e.At)
 		}
 	}
-	b.counts = counts
+	for i, c := range b.chips {
+		c.counts = counts[i]
+	}
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrLost, err)
 	}

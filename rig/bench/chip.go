@@ -42,6 +42,7 @@ type channel struct {
 type chip struct {
 	dev      *ads1x15.Dev
 	name     string
+	counts   capture.Counts // without the bus errors that dev counts
 	channels []channel
 	follow   bool // continuous conversions of one channel
 	// readFirst has a single conversion read before the next is started: its register
@@ -250,7 +251,7 @@ func (c *chip) look(b *Bench, now instant) error {
 func (c *chip) fetch(b *Bench) error {
 	end, ch := c.end, &c.channels[c.current]
 	if c.finished > 1 {
-		b.counts.MissedConversions += uint64(c.finished - 1)
+		c.counts.MissedConversions += uint64(c.finished - 1)
 	}
 	c.finished = 0
 	if !c.follow {
@@ -342,10 +343,10 @@ func (c *chip) overtaken(b *Bench, now, end instant) (bool, error) {
 		if c.finished == 0 && now < end.Add(c.overdue()) || c.finished > 0 && c.end > now {
 			return false, nil
 		}
-		b.counts.MissedConversions++
+		c.counts.MissedConversions++
 		return true, nil
 	}
-	b.counts.MissedConversions++
+	c.counts.MissedConversions++
 	c.late++
 	c.readFirst = c.late >= lateMost
 	return true, nil
@@ -376,7 +377,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	asked := b.lines.Now()
 	if busy {
 		if asked.Sub(c.started) > ads1x15.PowerUp+c.longest+readyTimeout {
-			return errors.New("the conversion does not end")
+			return errNoEnd
 		}
 		c.end = asked
 		c.wake = asked.Add(c.pollGap)
@@ -387,7 +388,7 @@ func (c *chip) poll(b *Bench, now instant) error {
 	if asked.Sub(between) > c.longest+readyTimeout {
 		// The bus was held up meanwhile: nobody knows when the conversion ended.
 		if !c.stale {
-			b.counts.MissedConversions++
+			c.counts.MissedConversions++
 		}
 		return c.start(b)
 	}
@@ -401,14 +402,14 @@ func (c *chip) poll(b *Bench, now instant) error {
 // revive sets a failed chip up again, a few times; then the rig counts as lost.
 func (c *chip) revive(b *Bench, began instant, cause error) error {
 	if errors.Is(cause, ads1x15.ErrReset) {
-		b.counts.ChipResets++
+		c.counts.ChipResets++
 	}
 	if c.silent == 0 {
 		c.failing = began
 	}
 	c.silent++
 	if c.silent > revivals || b.lines.Now().Sub(c.failing) > longestFailing {
-		return fmt.Errorf("%w: chip %s: %w", ErrLost, c.name, cause)
+		return lost(fmt.Errorf("%w: chip %s: %w", ErrLost, c.name, cause), endedBy(cause), c.name)
 	}
 	c.finished, c.broken = 0, false
 	if err := c.begin(b); err != nil {
@@ -416,6 +417,26 @@ func (c *chip) revive(b *Bench, began instant, cause error) error {
 		c.wake = b.lines.Now().Add(retryPause)
 	}
 	return nil
+}
+
+// counted is what the converter has of the bench's counts.
+func (c *chip) counted() capture.ConverterCounts {
+	n := c.counts
+	n.BusErrors += c.dev.Counts()
+	return capture.ConverterCounts{Converter: c.name, Counts: n}
+}
+
+// endedBy is why a converter could not be revived, by the last of its failures.
+func endedBy(cause error) capture.EndCode {
+	switch {
+	case errors.Is(cause, ads1x15.ErrReset):
+		return capture.ConverterReset
+	case errors.Is(cause, errNoEdges):
+		return capture.ConverterNoEdges
+	case errors.Is(cause, errStopped), errors.Is(cause, errNoEnd):
+		return capture.ConverterStopped
+	}
+	return capture.ConverterSilent
 }
 
 // describe writes down how well samples are known by now. The time of a single

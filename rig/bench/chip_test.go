@@ -79,8 +79,8 @@ func TestChip_Overtaken(t *testing.T) {
 			if c.want {
 				missed = 1
 			}
-			if b.counts.MissedConversions != missed {
-				t.Errorf("%d conversions counted missed, want %d", b.counts.MissedConversions, missed)
+			if k.counts.MissedConversions != missed {
+				t.Errorf("%d conversions counted missed, want %d", k.counts.MissedConversions, missed)
 			}
 		})
 	}
@@ -145,14 +145,14 @@ func TestChip_Pace(t *testing.T) {
 		if !k.pace(b, instant(c.spacing)) {
 			t.Errorf("edges %v apart: the second is taken for a late one", c.spacing)
 		}
-		if k.span.n != c.measured || b.counts.LostReadyEdges != c.missed || b.counts.MissedConversions != c.missed || b.counts.DoubledConversions != c.doubled {
+		if k.span.n != c.measured || k.counts.LostReadyEdges != c.missed || k.counts.MissedConversions != c.missed || k.counts.DoubledConversions != c.doubled {
 			t.Errorf("edges %v apart: measured %d, missed %d, doubled %d, want %d, %d, %d", c.spacing,
-				k.span.n, b.counts.MissedConversions, b.counts.DoubledConversions, c.measured, c.missed, c.doubled)
+				k.span.n, k.counts.MissedConversions, k.counts.DoubledConversions, c.measured, c.missed, c.doubled)
 		}
 	}
 	k, b := &chip{follow: true, nominal: period}, &Bench{}
-	if k.pace(b, instant(period)); k.span.n != 0 || b.counts != (capture.Counts{}) {
-		t.Errorf("the first edge of all has a spacing: %+v, %+v", k.span, b.counts)
+	if k.pace(b, instant(period)); k.span.n != 0 || k.counts != (capture.Counts{}) {
+		t.Errorf("the first edge of all has a spacing: %+v, %+v", k.span, k.counts)
 	}
 }
 
@@ -299,8 +299,8 @@ func TestChip_PollHalfWidth(t *testing.T) {
 			if err := k.poll(b, now); err != nil {
 				t.Fatal(err)
 			}
-			if got := time.Duration(k.polled.mean); got != c.half || b.counts.MissedConversions != c.missed {
-				t.Errorf("known within ± %v with %d missed, want %v and %d", got, b.counts.MissedConversions, c.half, c.missed)
+			if got := time.Duration(k.polled.mean); got != c.half || k.counts.MissedConversions != c.missed {
+				t.Errorf("known within ± %v with %d missed, want %v and %d", got, k.counts.MissedConversions, c.half, c.missed)
 			}
 			if c.missed == 0 && k.end != now.Add(-c.half) {
 				t.Errorf("ended at %v, want the middle, %v", k.end, now.Add(-c.half))
@@ -329,14 +329,14 @@ func TestChip_Revive(t *testing.T) {
 				err = k.revive(b, began, silent)
 				lines.now = lines.now.Add(c.between)
 			}
-			if attempts != c.want || !errors.Is(err, ErrLost) || !errors.Is(err, silent) || b.counts.ChipResets != 0 {
-				t.Errorf("%d attempts, %d resets, %v, want %d attempts and a lost rig", attempts, b.counts.ChipResets, err, c.want)
+			if attempts != c.want || !errors.Is(err, ErrLost) || !errors.Is(err, silent) || k.counts.ChipResets != 0 {
+				t.Errorf("%d attempts, %d resets, %v, want %d attempts and a lost rig", attempts, k.counts.ChipResets, err, c.want)
 			}
 		})
 	}
 	k, b := chipOn(t, &codeBus{err: silent}, chip{channels: []channel{{perPin: 1}}})
-	if err := k.revive(b, 0, ads1x15.ErrReset); err != nil || b.counts.ChipResets != 1 || !k.broken {
-		t.Errorf("a reset: %v, %d resets, broken %v", err, b.counts.ChipResets, k.broken)
+	if err := k.revive(b, 0, ads1x15.ErrReset); err != nil || k.counts.ChipResets != 1 || !k.broken {
+		t.Errorf("a reset: %v, %d resets, broken %v", err, k.counts.ChipResets, k.broken)
 	}
 }
 
@@ -412,9 +412,9 @@ func TestChip_Settled(t *testing.T) {
 				b.lines.(*stillLines).edges = []line.Edge{{Line: 0, At: end.Add(c.edge), Active: true, Seq: 1}}
 			}
 			code, sure, err := k.settled(b, end, false, 1000)
-			if err != nil || sure != c.sure || sure && code != c.want || b.counts.BusErrors != c.busErrors || b.counts.MissedConversions != c.missed {
+			if err != nil || sure != c.sure || sure && code != c.want || k.counts.BusErrors != c.busErrors || k.counts.MissedConversions != c.missed {
 				t.Errorf("%d, sure %v, %v, %d bus errors, %d missed, want %d, %v, %d, %d", code, sure, err,
-					b.counts.BusErrors, b.counts.MissedConversions, c.want, c.sure, c.busErrors, c.missed)
+					k.counts.BusErrors, k.counts.MissedConversions, c.want, c.sure, c.busErrors, c.missed)
 			}
 		})
 	}
@@ -486,8 +486,8 @@ func TestChip_Apart(t *testing.T) {
 	} {
 		k := &chip{follow: true, ended: true, end: at(float64(c.fetched)), silence: silence{heard: at(0), lost: c.fetched}, span: spans{n: known, mean: float64(period)}}
 		b := &Bench{}
-		if is := k.apart(b, at(c.edge)); is != c.is || b.counts.MissedConversions != c.missed || b.counts.LostReadyEdges != c.missed {
-			t.Errorf("%s: of a new conversion %v, %+v, want %v, %d missed", c.name, is, b.counts, c.is, c.missed)
+		if is := k.apart(b, at(c.edge)); is != c.is || k.counts.MissedConversions != c.missed || k.counts.LostReadyEdges != c.missed {
+			t.Errorf("%s: of a new conversion %v, %+v, want %v, %d missed", c.name, is, k.counts, c.is, c.missed)
 		}
 		if k.silence.lost != c.lost || k.end.Sub(at(c.end)).Abs() > 1 {
 			t.Errorf("%s: %d lost in a row, the latest conversion ended at %v, want %d, %v", c.name, k.silence.lost, k.end, c.lost, at(c.end))

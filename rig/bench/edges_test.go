@@ -15,7 +15,7 @@ import (
 func edgeBench(edges ...line.Edge) (*Bench, *chip) {
 	k := &chip{follow: true, nominal: time.Millisecond}
 	return &Bench{
-		rig: &wiring.Rig{}, lines: &stillLines{edges: edges}, seen: map[int]instant{},
+		rig: &wiring.Rig{}, lines: &stillLines{edges: edges}, seen: map[int]instant{}, left: map[int]instant{},
 		references: 1, drives: 2, readies: 2, chips: []*chip{k}, listening: []*chip{k},
 		c: &capture.Capture{Tracks: []*capture.Track{{Signal: "K1_NO"}, {Signal: "REF"}}},
 	}, k

@@ -75,7 +75,7 @@ func (b *Bench) drive(ctx context.Context, c *capture.Capture, cause *wiring.Cau
 		return e, err
 	}
 	if !arrived() {
-		return e, unreported(cause)
+		return e, b.unreported(cause, ref, at.Add(-time.Duration(within)))
 	}
 	return b.note(c, b.referred(e, ref, at)), nil
 }
@@ -142,7 +142,7 @@ func (b *Bench) latency() (late, doubt time.Duration) {
 // or, failing that, from the key press.
 func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Cause) (capture.Event, error) {
 	if b.opts.Prompter == nil {
-		return capture.Event{}, fmt.Errorf("event %s: %w", cause.Event, ErrNobody)
+		return capture.Event{}, lost(fmt.Errorf("event %s: %w", cause.Event, ErrNobody), capture.NobodyThere, "")
 	}
 	ref := -1
 	if cause.Reference != "" {
@@ -174,7 +174,7 @@ func (b *Bench) prompt(ctx context.Context, c *capture.Capture, cause *wiring.Ca
 		}
 	}
 	if nobody != nil {
-		return capture.Event{}, fmt.Errorf("event %s: %w: %w", cause.Event, ErrNobody, nobody)
+		return capture.Event{}, lost(fmt.Errorf("event %s: %w: %w", cause.Event, ErrNobody, nobody), capture.NobodyThere, "")
 	}
 	e := capture.Event{Name: cause.Event, At: b.Now(), Uncertainty: half(int64(pressing)), Timed: "key"}
 	if ref >= 0 {
@@ -206,7 +206,7 @@ func (b *Bench) setDrive(index int, on bool) (instant, int64, error) {
 	b.pending = slices.DeleteFunc(b.pending, func(s switching) bool { return s.line == index })
 	at, within, err := b.lines.Drive(index, on)
 	if err != nil {
-		return at, within, fmt.Errorf("%w: drive %s: %w", ErrLost, b.roles[index].Line.Name, err)
+		return at, within, lost(fmt.Errorf("%w: drive %s: %w", ErrLost, b.roles[index].Line.Name, err), capture.DriveLost, b.roles[index].Line.Name)
 	}
 	b.c.AddEdge(b.c.Tracks[index], capture.Edge{At: at, Closed: on})
 	return at, within, nil
@@ -231,7 +231,7 @@ func (b *Bench) switchDue() error {
 			return err
 		}
 		if s.forced {
-			return fmt.Errorf("%w: drive %s: %w (longest_on in the rig file)", ErrSetup, b.roles[s.line].Line.Name, ErrTooLong)
+			return lost(fmt.Errorf("%w: drive %s: %w (longest_on in the rig file)", ErrSetup, b.roles[s.line].Line.Name, ErrTooLong), capture.DriveTooLong, b.roles[s.line].Line.Name)
 		}
 	}
 	return nil

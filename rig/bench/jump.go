@@ -77,7 +77,7 @@ func (c *chip) settled(b *Bench, end capture.Instant, keeps bool, first int16) (
 	if err != nil || !same || second == first {
 		return first, true, err
 	}
-	b.counts.BusErrors++
+	c.counts.BusErrors++
 	third, same, err := c.readAgain(b, end, keeps)
 	if err != nil {
 		return 0, false, err
@@ -86,9 +86,9 @@ func (c *chip) settled(b *Bench, end capture.Instant, keeps bool, first int16) (
 		return third, true, nil
 	}
 	if same {
-		b.counts.BusErrors++
+		c.counts.BusErrors++
 	}
-	b.counts.MissedConversions++
+	c.counts.MissedConversions++
 	return 0, false, nil
 }
 

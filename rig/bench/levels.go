@@ -46,5 +46,5 @@ func (b *Bench) agrees(i int) (bool, error) {
 }
 
 func (b *Bench) unreadable(i int, err error) error {
-	return fmt.Errorf("%w: %s %s: %w", ErrLost, b.roles[i].Role, b.roles[i].Line.Name, err)
+	return lost(fmt.Errorf("%w: %s %s: %w", ErrLost, b.roles[i].Role, b.roles[i].Line.Name, err), capture.LinesLost, b.roles[i].Line.Name)
 }

@@ -390,7 +390,7 @@ func (s *supply) giveUp(began, now instant, cause error) error {
 	if s.failed <= revivals && now.Sub(s.failing) <= longestFailing {
 		return nil
 	}
-	return fmt.Errorf("%w: supply: %w", ErrLost, cause)
+	return lost(fmt.Errorf("%w: supply: %w", ErrLost, cause), capture.SupplySilent, "")
 }
 
 // rest leaves the supply at its rest.

@@ -31,7 +31,7 @@ func (b *Bench) goesOnWithout(c *chip, err error) bool {
 	if !b.chipLost(outputs, err) {
 		return false
 	}
-	b.counts.BusErrors += c.dev.Counts()
+	b.without = append(b.without, c.counted())
 	b.chips = slices.DeleteFunc(b.chips, func(k *chip) bool { return k == c })
 	for i, k := range b.listening {
 		if k == c {
@@ -114,14 +114,20 @@ func (b *Bench) happened(t *told) Happened {
 	case t.ref < 0:
 		return Happened{Event: e}
 	case !b.reported(t):
-		return Happened{e, unreported(t.cause)}
+		return Happened{e, b.unreported(t.cause, t.ref, t.at.Add(-time.Duration(t.within)))}
 	}
 	return Happened{Event: b.referred(e, t.ref, t.at)}
 }
 
-// unreported says that a reference did not report a drive.
-func unreported(cause *wiring.Cause) error {
-	return fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; check its wire", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive)
+// unreported says that a reference did not report a drive that was switched at an instant. One
+// that went inactive instead is connected, and the wrong way round.
+func (b *Bench) unreported(cause *wiring.Cause, ref int, at instant) error {
+	code, check := capture.ReferenceSilent, "check its wire"
+	if left, went := b.left[ref]; went && left >= at {
+		code, check = capture.ReferenceReversed, "it went inactive instead, check its polarity (active in the rig file)"
+	}
+	err := fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; %s", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive, check)
+	return capture.Ended(err, capture.Ending{Code: code, Place: cause.Reference, Other: cause.Drive, Value: referenceWait.Seconds()})
 }
 
 // Off switches drives off that are on, as those of a unit with which nothing more is done.

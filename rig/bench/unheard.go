@@ -137,7 +137,7 @@ func (c *chip) unheard(b *Bench, now instant) error {
 // stillRuns waits on for a single conversion whose time should be over.
 func (c *chip) stillRuns(asked instant) error {
 	if asked.Sub(c.started) > ads1x15.PowerUp+c.longest+readyTimeout {
-		return errors.New("the conversion does not end")
+		return errNoEnd
 	}
 	c.silence.no = asked
 	c.wake = asked.Add(c.pollGap)
@@ -196,7 +196,7 @@ func (c *chip) reckon(b *Bench, now instant) error {
 	if c.silence.lost == 0 && c.finished == 0 { // the edge has come meanwhile
 		end, c.silence.unsure = c.end, unsure
 	}
-	b.counts.MissedConversions += uint64(ended) - 1
+	c.counts.MissedConversions += uint64(ended) - 1
 	if sure {
 		c.keep(b, ch, code, end)
 	}
@@ -212,7 +212,7 @@ func (c *chip) converts() error {
 	case err != nil:
 		return err
 	case !busy:
-		return errors.New("it does not convert any more, though its settings are right")
+		return errStopped
 	case !c.reckons():
 		return c.dev.Verify()
 	}
@@ -222,7 +222,7 @@ func (c *chip) converts() error {
 // unnoticed counts conversions that ended without an edge, the last one at an instant with
 // a standard uncertainty in nanoseconds.
 func (c *chip) unnoticed(b *Bench, n uint64, standard float64) {
-	b.counts.LostReadyEdges += n
+	c.counts.LostReadyEdges += n
 	c.silence.counted += n
 	c.silence.unsure = max(c.silence.unsure, standard)
 }
@@ -232,7 +232,7 @@ func (c *chip) unnoticed(b *Bench, n uint64, standard float64) {
 func (c *chip) takeBack(b *Bench) {
 	if c.silence.counted > 0 {
 		c.silence.counted--
-		b.counts.LostReadyEdges--
+		c.counts.LostReadyEdges--
 	}
 }
 
@@ -255,15 +255,15 @@ func (c *chip) apart(b *Bench, at instant) bool {
 		}
 		return false
 	case k <= 0:
-		b.counts.DoubledConversions++
+		c.counts.DoubledConversions++
 		return true
 	}
 	if k <= mostAveraged || c.span.n >= known {
 		c.span.add(d / time.Duration(k)) // else a chip every other edge of which is lost is never measured
 	}
 	unfetched := uint64(k - fetched - 1)
-	b.counts.MissedConversions += unfetched
-	b.counts.LostReadyEdges += unfetched
+	c.counts.MissedConversions += unfetched
+	c.counts.LostReadyEdges += unfetched
 	return true
 }
 
@@ -281,14 +281,20 @@ func (c *chip) keptSilent(b *Bench, now instant) error {
 			from = c.end
 		}
 		n := uint64(float64(now.Sub(from)) / c.period())
-		b.counts.LostReadyEdges += n
-		b.counts.MissedConversions += n
+		c.counts.LostReadyEdges += n
+		c.counts.MissedConversions += n
 	}
 	return err
 }
 
 // errNoEdges is the error of a chip that is in order and whose ready edges stay away.
 var errNoEdges = errors.New("no more edges on its ready line, though its settings are right; check the wire of ALERT/RDY, or take ready out of the rig file")
+
+// errNoEnd and errStopped are the errors of a chip that answers and does not convert.
+var (
+	errNoEnd   = errors.New("the conversion does not end")
+	errStopped = errors.New("it does not convert any more, though its settings are right")
+)
 
 // ask finds out why a chip with a wired ready pin keeps silent: it may have been
 // reset, or the pin may not reach the line.

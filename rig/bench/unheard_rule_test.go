@@ -66,8 +66,8 @@ func TestChip_Reckon(t *testing.T) {
 		if err := k.unheard(b, b.lines.Now()); err != nil {
 			t.Fatal(err)
 		}
-		if b.counts != (capture.Counts{LostReadyEdges: c.lost, MissedConversions: c.missed}) {
-			t.Errorf("%g periods after the edge: %+v, want %d lost, %d missed", c.passed, b.counts, c.lost, c.missed)
+		if k.counts != (capture.Counts{LostReadyEdges: c.lost, MissedConversions: c.missed}) {
+			t.Errorf("%g periods after the edge: %+v, want %d lost, %d missed", c.passed, k.counts, c.lost, c.missed)
 		}
 		at, _, read := b.c.Traces[0].Last()
 		if read != (c.wait == 0) || read && at != edge.Add(time.Duration(c.end*float64(period))) {
@@ -109,8 +109,8 @@ func TestChip_StillRuns(t *testing.T) {
 			if err := k.unheard(b, b.lines.Now()); err != nil {
 				t.Fatal(err)
 			}
-			if at, _, ok := b.c.Traces[0].Last(); !ok || at != now.Add(c.end) || b.counts.LostReadyEdges != 1 {
-				t.Errorf("%v after its start: a sample %v after it was last seen running (%v), %+v", c.passed, at.Sub(now), ok, b.counts)
+			if at, _, ok := b.c.Traces[0].Last(); !ok || at != now.Add(c.end) || k.counts.LostReadyEdges != 1 {
+				t.Errorf("%v after its start: a sample %v after it was last seen running (%v), %+v", c.passed, at.Sub(now), ok, k.counts)
 			}
 		}
 	}

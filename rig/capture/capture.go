@@ -91,6 +91,13 @@ func (c Counts) Sub(d Counts) Counts {
 	return c
 }
 
+// ConverterCounts are what one of a rig's converters has of the counts. Edges of other lines
+// than its ready line are of none.
+type ConverterCounts struct {
+	Converter string // its name in the rig file
+	Counts
+}
+
 // MaxSignals is the highest number of traces, and of columns of a file, that is read.
 const MaxSignals = 1000
 

@@ -17,7 +17,7 @@ var ErrNameTaken error = problem.New(problem.Storage, "it holds, or held, anothe
 
 // runTables are the tables that a run has rows in. Rows can be stored in this order and
 // removed in the opposite one.
-var runTables = []string{"point", "doubts", "doubt", "sign", "soak", "interruption", "checkpoint", "calibration", "machine", "field", "field_change", "reference", "signature", "cycle", "measurement", "symptom"}
+var runTables = []string{"point", "doubts", "doubt", "sign", "soak", "interruption", "checkpoint", "calibration", "machine", "ending", "converter_count", "field", "field_change", "reference", "signature", "cycle", "measurement", "symptom"}
 
 // ErrDiffers says that the other log holds a run with other contents than it has here.
 var ErrDiffers error = problem.New(problem.Storage, "each log holds something of that run that the other does not")

@@ -217,6 +217,12 @@ func (rec *RunRecord) sumCycles(ctx context.Context, s *summing) error {
 			return err
 		}
 	}
+	for _, c := range rec.Converters { // of a run from before this was kept there are none
+		n := c.Counts
+		if err := s.add(c.Converter, n.MissedConversions, n.DoubledConversions, n.BusErrors, n.ChipResets, n.LostReadyEdges); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
@@ -271,7 +277,11 @@ func (rec *RunRecord) sumMachine(_ context.Context, s *summing) error {
 }
 
 func (rec *RunRecord) sumInterruptions(_ context.Context, s *summing) error {
-	return each(s, rec.Interruptions, func(i Interruption) []any { return []any{i.After, i.Stopped, i.Resumed, i.Reason, i.Program} })
+	err := each(s, rec.Interruptions, func(i Interruption) []any { return []any{i.After, i.Stopped, i.Resumed, i.Reason, i.Program} })
+	if err != nil {
+		return err
+	}
+	return each(s, rec.endingRows, func(e endingRow) []any { return []any{e.seq, e.Code, e.Place, e.Other, e.Value} }) // older runs have none
 }
 
 func (rec *RunRecord) sumFields(_ context.Context, s *summing) error {

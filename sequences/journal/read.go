@@ -98,9 +98,14 @@ type RunRecord struct {
 	Complete bool
 	State    State
 	Reason   string // why it is not complete, as the program that wrote it said; see WhyIncomplete
-	Cycles   int    // complete ones
-	Counts   capture.Counts
-	Marked   bool // it is the reference of its kind
+	// Ending is that as data; the zero Ending: it is complete, or goes on, or is older.
+	Ending capture.Ending
+	Cycles int // complete ones
+	Counts capture.Counts
+	// Converters say what converters have of the counts, by their names; nil: nothing, or it was
+	// not kept.
+	Converters []capture.ConverterCounts
+	Marked     bool // it is the reference of its kind
 
 	db  *DB
 	row int64
@@ -155,7 +160,7 @@ func (db *DB) find(id, where string, args ...any) (*RunRecord, error) {
 		rec.Seed = &u
 	}
 	rec.Fields, err = db.fieldsOf(rec.row)
-	return rec, db.fail("find run "+id, errors.Join(err, rec.sumCounts(), rec.loadSoak()))
+	return rec, db.fail("find run "+id, errors.Join(err, rec.sumCounts(), rec.loadSoak(), rec.loadEnding(), rec.loadConverters()))
 }
 
 // sumCounts adds up the measuring problems of all cycles.

@@ -47,7 +47,8 @@ type RunEnd struct {
 	Ended    time.Time
 	Gravest  analyze.Verdict // of its cycles' verdicts
 	Complete bool
-	Reason   string                // why it is not complete
+	Reason   string                // why it is not complete, in the program's words
+	Ending   capture.Ending        // and as data; the zero Ending: it is complete
 	Machine  []capture.MachineFact // as RunInfo's, at the end; what is as it was is left out
 }
 
@@ -58,10 +59,12 @@ type Cycle struct {
 	Measurements []analyze.Measurement
 	Symptoms     []analyze.Symptom
 	Counts       capture.Counts
-	Capture      []byte // package capture's binary form; empty: none kept
-	Kept         Kept   // why, where the run is a soak
-	Verdict      analyze.Verdict
-	Complete     bool
+	// Converters say what converters have of the counts, those with anything counted.
+	Converters []capture.ConverterCounts
+	Capture    []byte // package capture's binary form; empty: none kept
+	Kept       Kept   // why, where the run is a soak
+	Verdict    analyze.Verdict
+	Complete   bool
 	// Calibrations are RunInfo's as they stand at the cycle's beginning; nil: as before.
 	Calibrations []capture.Calibration
 	// Machine is what was seen of the computer since the cycle before; what is as it was is
@@ -335,6 +338,9 @@ func (r *Run) append(c *Cycle) error {
 	if err := r.addMachine(r.last, c.Machine); err != nil {
 		return err
 	}
+	if err := r.addConverters(c.Converters); err != nil {
+		return err
+	}
 	r.last = c.N
 	return r.makeRoom(c.N)
 }
@@ -461,6 +467,9 @@ func (r *Run) Finish(end RunEnd) error {
 				return err
 			}
 			if err := r.addMachine(r.last, end.Machine); err != nil {
+				return err
+			}
+			if err := r.addEnding(end.Ending); err != nil {
 				return err
 			}
 			return r.db.exec("UPDATE run SET ended = ?, verdict = ?, complete = ?, reason = ? WHERE id = ?",

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 )
 
 // Retention says which captures a soak keeps; the figures of every cycle are kept.
@@ -41,7 +42,9 @@ type Interruption struct {
 	After   int       // the last cycle stored before it, complete or not; 0: none was
 	Stopped time.Time // zero: not known, as the program or the power was cut off
 	Resumed time.Time
-	Reason  string
+	Reason  string // in the program's words
+	// Ending is why it stopped; the zero Ending: not known, as of a run that was cut off or is older.
+	Ending  capture.Ending
 	Program string // version that went on; empty: not kept, or the one before went on itself
 }
 
@@ -89,6 +92,9 @@ func (r *Run) addInterruption(i Interruption) error {
 	if err != nil {
 		return err
 	}
+	if err := r.addEnding(i.Ending); err != nil { // it has the number that the interruption gets
+		return err
+	}
 	return r.db.exec("INSERT INTO interruption SELECT ?, (SELECT count(*) FROM interruption WHERE run = ?), ?, ?, ?, ?, ?",
 		r.row, r.row, i.After, stopped, resumed, i.Reason, i.Program)
 }
@@ -119,6 +125,10 @@ func (rec *RunRecord) Interruptions() ([]Interruption, error) {
 		return nil, rec.fail("read the interruptions", err)
 	}
 	defer rows.Close()
+	endings, err := rec.endings()
+	if err != nil {
+		return nil, err
+	}
 	var all []Interruption
 	for rows.Next() {
 		var i Interruption
@@ -126,7 +136,7 @@ func (rec *RunRecord) Interruptions() ([]Interruption, error) {
 		if err := scanRow(rows, "interruption", &i.After, &stopped, &resumed, &i.Reason, &i.Program); err != nil {
 			return nil, rec.fail("read the interruptions", err)
 		}
-		i.Stopped, i.Resumed = timeOf(stopped), timeOf(resumed)
+		i.Stopped, i.Resumed, i.Ending = timeOf(stopped), timeOf(resumed), endings[len(all)]
 		all = append(all, i)
 	}
 	return all, rec.fail("read the interruptions", rows.Err())

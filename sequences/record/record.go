@@ -46,7 +46,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 	}
 	r := &report.Record{
 		Run: rec.ID, RunID: rec.UUID, Program: rec.Program, Unit: rec.Unit, Sequence: rec.Sequence, About: about, By: rec.By, Rig: rec.Rig,
-		Started: rec.Started, Ended: rec.Ended, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(),
+		Started: rec.Started, Ended: rec.Ended, Cycles: rec.Cycles, Planned: rec.Planned, Complete: rec.Complete, Reason: rec.WhyIncomplete(), Ending: rec.Ending, Converters: rec.Converters,
 		Verdict: rec.Verdict, Measurements: rec.Measurements(),
 		Counts: rec.Counts, LogPath: logPath, Fields: fieldsOf(rec.Fields), Since: sincePrevious(rec, logPath), Plan: plan, Signals: signals(plan), Steps: plan.Steps, CycleStart: cycleStarts(rec),
 	}
@@ -98,7 +98,7 @@ func Of(rec *journal.RunRecord, logPath string) (*report.Record, error) {
 // addEvidence adds to a record what its causes are ranked by: beside the symptoms its figures,
 // of a soak what they come to. They are read only where there is something to explain.
 func addEvidence(r *report.Record, e *cause.Evidence) error {
-	e.Cycles, e.Complete, e.Counts = r.Cycles, r.Complete, r.Counts
+	e.Cycles, e.Complete, e.Counts, e.Converters, e.Ending = r.Cycles, r.Complete, r.Counts, r.Converters, r.Ending
 	r.Evidence = e
 	if e.Quiet() {
 		return nil

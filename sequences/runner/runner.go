@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"slices"
 	"sync/atomic"
@@ -37,7 +38,7 @@ type Recorder interface {
 
 // ErrStopped says that the run ended before all its cycles because a cycle
 // failed and the run was to stop then.
-var ErrStopped = errors.New("stopped at the first cycle that did not pass")
+var ErrStopped = capture.Ended(errors.New("stopped at the first cycle that did not pass"), capture.Ending{Code: capture.NotPassed, Value: math.NaN()})
 
 // ErrInternal says that the program itself is at fault.
 var ErrInternal error = problem.New(problem.Internal, "internal error")
@@ -79,6 +80,8 @@ type Outcome struct {
 	Last    int             // number of the last one stored, whole or not; 0: none was
 	Gravest analyze.Verdict // of those stored, whole or not
 	Counts  capture.Counts
+	// Converters say what each of the bench's converters has of the counts.
+	Converters []capture.ConverterCounts
 }
 
 // recorded is one cycle on its way from the bench to the log.
@@ -86,9 +89,31 @@ type recorded struct {
 	n       int
 	started time.Time
 	capture *capture.Capture
-	counts  capture.Counts
+	counts  counted
 	whole   bool
 	shares  []share // of several units; nil: it is of one
+}
+
+// counted is what a bench counts: in all, and of each of its converters.
+type counted struct {
+	all        capture.Counts
+	converters []capture.ConverterCounts
+}
+
+func countsOf(b *bench.Bench) counted { return counted{b.Counts(), b.ConverterCounts()} }
+
+// since is what has been counted since an earlier reading, of converters with anything counted.
+func (c counted) since(before counted) counted {
+	d := counted{all: c.all.Sub(before.all)}
+	for _, own := range c.converters {
+		if i := slices.IndexFunc(before.converters, func(k capture.ConverterCounts) bool { return k.Converter == own.Converter }); i >= 0 {
+			own.Counts = own.Counts.Sub(before.converters[i].Counts)
+		}
+		if own.Counts != (capture.Counts{}) {
+			d.converters = append(d.converters, own)
+		}
+	}
+	return d
 }
 
 // depth is how many cycles may wait to be measured before the bench waits for the measurer. A
@@ -144,19 +169,19 @@ func Run(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts
 	if measureErr := <-finished; measureErr != nil {
 		err = measureErr
 	}
-	m.outcome.Counts = b.Counts()
+	m.outcome.Counts, m.outcome.Converters = b.Counts(), b.ConverterCounts()
 	return m.outcome, err
 }
 
 // record keeps the bench going, cycle after cycle. The drives are released before it waits
 // for the measurer with the last one.
 func record(ctx context.Context, b *bench.Bench, seq *sequences.Sequence, opts Opts, c *capture.Capture, queue *waiting) error {
-	before := capture.Counts{}
+	before := counted{}
 	for n := opts.First; n <= opts.Last; n++ {
 		started := opts.Now()
 		err := cycle(ctx, b, seq, opts, c, n)
-		now := b.Counts()
-		r := recorded{n, started, c, now.Sub(before), err == nil, nil}
+		now := countsOf(b)
+		r := recorded{n, started, c, now.since(before), err == nil, nil}
 		if err == nil && n < opts.Last {
 			c, err = enqueue(ctx, b, r, c.Continue(), queue)
 			if before = now; err == nil {
@@ -397,7 +422,7 @@ func (m *measurer) measure(r recorded) *journal.Cycle {
 	}
 	result := m.meter.Take()
 	return &journal.Cycle{N: r.n, Started: r.started, Measurements: result.Measurements, Symptoms: result.Symptoms,
-		Counts: r.counts, Verdict: result.Verdict(), Complete: r.whole, Calibrations: m.calibrations}
+		Counts: r.counts.all, Converters: r.counts.converters, Verdict: result.Verdict(), Complete: r.whole, Calibrations: m.calibrations}
 }
 
 // judgeBy judges the cycles to come by what the calibrations are worth on a day.

@@ -151,7 +151,7 @@ func (r *joint) ended(err error) []Ended {
 		}
 		p := r.parts[i]
 		all[i].Outcome = p.meter.outcome
-		all[i].Counts = r.bench.Counts()
+		all[i].Counts, all[i].Converters = r.bench.Counts(), r.bench.ConverterCounts()
 		switch {
 		case p.meter.ended:
 			all[i].Err = ErrStopped
@@ -175,7 +175,7 @@ type share struct {
 // record keeps the bench going, as for one unit, until no unit has cycles left.
 func (r *joint) record(ctx context.Context, c *capture.Capture, queue *waiting) error {
 	now := r.Parts[0].Opts.Now
-	before := capture.Counts{}
+	before := counted{}
 	for round := 0; ; round++ {
 		shares := r.present(round)
 		if len(shares) == 0 {
@@ -183,11 +183,11 @@ func (r *joint) record(ctx context.Context, c *capture.Capture, queue *waiting) 
 		}
 		started := now()
 		err := r.cycle(ctx, c, round, shares)
-		counts := r.bench.Counts()
+		counts := countsOf(r.bench)
 		for i := range shares {
 			shares[i].whole, shares[i].lost = err == nil && shares[i].part.lost == nil, shares[i].part.lostAt
 		}
-		one := recorded{round, started, c, counts.Sub(before), err == nil, shares}
+		one := recorded{round, started, c, counts.since(before), err == nil, shares}
 		if err == nil && len(r.present(round+1)) > 0 {
 			c, err = enqueue(ctx, r.bench, one, c.Continue(), queue)
 			if before = counts; err == nil {

@@ -281,7 +281,7 @@ func (s *Soak) End(err error, reason string) error {
 	if findErr == nil {
 		gravest = rec.Gravest
 	}
-	end := journal.RunEnd{Ended: s.work.now(), Gravest: gravest, Complete: err == nil, Reason: reason, Machine: s.endWatch()}
+	end := journal.RunEnd{Ended: s.work.now(), Gravest: gravest, Complete: err == nil, Reason: reason, Ending: capture.EndingOf(err), Machine: s.endWatch()}
 	if finishErr := errors.Join(findErr, s.store.Run.Finish(end)); finishErr != nil && err == nil {
 		err = problem.Of(problem.Storage, finishErr)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
 	"makebreak/rig/wiring"
@@ -103,7 +104,7 @@ func (t *Together) wait(ctx context.Context, lost *retry, errs []error, waits []
 		return nil, err
 	}
 	for _, i := range waits[1:] {
-		gap := journal.Interruption{After: t.Soaks[i].cycles.next - 1, Stopped: stopped, Resumed: s.work.now(), Reason: errs[i].Error()}
+		gap := journal.Interruption{After: t.Soaks[i].cycles.next - 1, Stopped: stopped, Resumed: s.work.now(), Reason: errs[i].Error(), Ending: capture.EndingOf(errs[i])}
 		if err := t.Soaks[i].store.Run.Interrupted(gap); err != nil {
 			return nil, errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"makebreak/rig/bench"
+	"makebreak/rig/capture"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
 	"makebreak/sequences/journal"
@@ -83,7 +84,7 @@ func (s *Soak) wait(ctx context.Context, r *retry, why error, worked bool) (*ben
 	if err != nil {
 		return nil, err
 	}
-	gap := journal.Interruption{After: s.cycles.next - 1, Stopped: stopped, Resumed: s.work.now(), Reason: why.Error()}
+	gap := journal.Interruption{After: s.cycles.next - 1, Stopped: stopped, Resumed: s.work.now(), Reason: why.Error(), Ending: capture.EndingOf(why)}
 	if err := s.store.Run.Interrupted(gap); err != nil {
 		return nil, errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 	}
