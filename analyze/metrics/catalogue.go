@@ -2,6 +2,8 @@ package metrics
 
 import (
 	"github.com/prometheus/client_golang/prometheus"
+
+	"makebreak/rig/capture"
 )
 
 // The metrics' names.
@@ -106,16 +108,50 @@ type vectors struct {
 	all        []prometheus.Collector // in the catalogue's order
 }
 
-func newVectors() vectors {
+// ofRig are the metrics of what several units at one rig have in common.
+var ofRig = []string{missedConversions, doubledConversions, lostEdges, lostReadyEdges, busErrors, chipResets}
+
+// newVectors makes the metrics that are taken.
+func newVectors(taken func(name string) bool) vectors {
 	v := vectors{
 		counters:   map[string]*prometheus.CounterVec{},
 		gauges:     map[string]*prometheus.GaugeVec{},
 		histograms: map[string]*prometheus.HistogramVec{},
 	}
 	for _, s := range catalogue {
+		if !taken(s.name) {
+			continue
+		}
 		v.all = append(v.all, v.add(s))
+		if s.kind == counter && s.labels == nil {
+			v.counters[s.name].WithLabelValues()
+		}
 	}
 	return v
+}
+
+// Describe implements prometheus.Collector.
+func (v vectors) Describe(ch chan<- *prometheus.Desc) {
+	for _, x := range v.all {
+		x.Describe(ch)
+	}
+}
+
+// Collect implements prometheus.Collector.
+func (v vectors) Collect(ch chan<- prometheus.Metric) {
+	for _, x := range v.all {
+		x.Collect(ch)
+	}
+}
+
+// count adds what the acquisition's counters grew by.
+func (v vectors) count(delta capture.Counts) {
+	for name, more := range map[string]uint64{
+		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
+		lostEdges: delta.LostEdges, lostReadyEdges: delta.LostReadyEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
+	} {
+		v.counters[name].WithLabelValues().Add(float64(more))
+	}
 }
 
 func (v vectors) add(s spec) prometheus.Collector {

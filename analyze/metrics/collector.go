@@ -27,6 +27,7 @@ type Collector struct {
 	vectors
 	now      func() time.Time
 	registry *prometheus.Registry
+	ofUnit   bool         // one of several units at a rig, of which the rig's counts are another's
 	naming   sync.RWMutex // held while one run, or one calibration, takes another's place
 	// observing is held while a cycle is taken in, or a run takes another's place.
 	observing sync.Mutex
@@ -40,7 +41,14 @@ type point struct {
 
 // NewCollector returns a collector whose counters stand at zero.
 func NewCollector(opts Opts) *Collector {
-	c := &Collector{vectors: newVectors(), now: opts.Now, registry: prometheus.NewRegistry(), limits: map[point]analyze.Limit{}}
+	c := newCollector(opts, newVectors(func(string) bool { return true }))
+	c.registry = prometheus.NewRegistry()
+	c.registry.MustRegister(c) // the catalogue is fixed and tested: it cannot clash with itself
+	return c
+}
+
+func newCollector(opts Opts, v vectors) *Collector {
+	c := &Collector{vectors: v, now: opts.Now, limits: map[point]analyze.Limit{}}
 	if c.now == nil {
 		c.now = time.Now
 	}
@@ -50,32 +58,17 @@ func NewCollector(opts Opts) *Collector {
 	for _, name := range verdictLabels() {
 		c.counters[cyclesTotal].WithLabelValues(name)
 	}
-	for _, s := range catalogue {
-		if s.kind == counter && s.labels == nil {
-			c.counters[s.name].WithLabelValues()
-		}
-	}
 	c.SetRunning(false)
 	c.SetRigLost(false)
 	c.SetVerdict(analyze.NoVerdict)
-	c.registry.MustRegister(c) // the catalogue is fixed and tested: it cannot clash with itself
 	return c
-}
-
-// Describe implements prometheus.Collector.
-func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
-	for _, x := range c.all {
-		x.Describe(ch)
-	}
 }
 
 // Collect implements prometheus.Collector.
 func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	c.naming.RLock()
 	defer c.naming.RUnlock()
-	for _, x := range c.all {
-		x.Collect(ch)
-	}
+	c.vectors.Collect(ch)
 }
 
 // Gatherer returns what WriteFile writes and Handler serves.
@@ -169,11 +162,8 @@ func (c *Collector) ObserveCycle(n int, v analyze.Verdict, found analyze.Result,
 		x := &found.Symptoms[i]
 		c.counters[symptomsTotal].WithLabelValues(label(x.Signal), label(string(x.Kind))).Inc()
 	}
-	for name, more := range map[string]uint64{
-		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
-		lostEdges: delta.LostEdges, lostReadyEdges: delta.LostReadyEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
-	} {
-		c.counters[name].WithLabelValues().Add(float64(more))
+	if !c.ofUnit {
+		c.count(delta)
 	}
 	c.gauges[lastCycleNumber].WithLabelValues().Set(float64(n))
 	c.gauges[lastCycleTimestamp].WithLabelValues().Set(float64(c.now().UnixMilli()) / 1e3)

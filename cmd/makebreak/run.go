@@ -281,7 +281,7 @@ func (o *runOpts) simulation(c *cobra.Command, rig *wiring.Rig) (setup.Simulatio
 
 // runLogged opens the log and the bench, runs, and reports from the log.
 func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
-	shown, err := a.show(j.seq, j.cycles, o)
+	shown, err := a.show(j, j.cycles, o)
 	if err != nil {
 		return err
 	}
@@ -339,13 +339,16 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), shown)
 }
 
-// show shows a run of a sequence as the command asks.
-func (a *app) show(seq *sequences.Sequence, cycles int, o *runOpts) (*progress.Shown, error) {
+// show shows a job's runs as the command asks.
+func (a *app) show(j *job, cycles int, o *runOpts) (*progress.Shown, error) {
 	opts := progress.Opts{Serve: o.metrics, Access: o.access, File: o.metricsFile, Program: version(), Note: a.note}
+	if len(j.units) > 0 {
+		opts.Units = words.Texts(j.units, func(u *wiring.Unit) string { return u.Name })
+	}
 	if drawable(a.err) && !a.quiet {
 		opts.Terminal, _ = terminal(a.err)
 	}
-	return progress.New(seq, cycles, opts)
+	return progress.New(j.seq, cycles, opts)
 }
 
 // runInfo is what the log keeps of a run besides its figures.

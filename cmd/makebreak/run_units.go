@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/table"
 	"makebreak/rig/wiring"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
@@ -26,7 +27,8 @@ import (
 type unitRun struct {
 	unit     *wiring.Unit
 	id       string
-	store    *runner.Store    // nil: of a soak, which has it
+	store    *runner.Store // nil: of a soak, which has it
+	shown    *progress.Unit
 	unstored []*journal.Cycle // that the log could not take
 	err      error            // how it ended
 }
@@ -37,7 +39,7 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
-	shown, err := a.show(j.seq, j.cycles, o)
+	shown, err := a.show(j, j.cycles, o)
 	if err != nil {
 		return err
 	}
@@ -57,7 +59,7 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 		return errors.Join(err, hardware.CloseBench(b))
 	}
 	a.reportEnd(a.log, runs[0].store.Run.ID())
-	shown.Begin(runs[0].store.Run.Info(), analyze.NoVerdict)
+	shown.Started(j.cycles)
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
 		watch = begin(b)
@@ -66,8 +68,9 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	stores := make([]*runner.Store, len(runs))
 	t := runner.Together{Rig: j.rig, Sequence: j.seq, OnEvent: shown.Event, OnCycle: shown.Ended}
 	for i := range runs {
-		stores[i] = runs[i].store
-		t.Parts = append(t.Parts, runner.Part{Unit: runs[i].unit, Opts: runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail,
+		stores[i], runs[i].shown = runs[i].store, shown.Unit(i)
+		runs[i].shown.Begin(stores[i].Run.Info(), analyze.NoVerdict)
+		t.Parts = append(t.Parts, runner.Part{Unit: runs[i].unit, OnEnd: runs[i].over, Opts: runner.Opts{First: 1, OnCycle: runs[i].shown.Cycle, Last: j.cycles, StopOnFail: o.stopOnFail,
 			Now: a.now, Calibrations: seenBy(runs[i].unit, j.calibrations), Recorder: stores[i], Measurer: setup.Measurer(j.rig)}})
 	}
 	t.Store = func(cycles [][]*journal.Cycle) error { return runner.AppendAll(stores, cycles) }
@@ -81,7 +84,25 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	for i := range runs {
 		runs[i].finish(ended[i], journal.RunEnd{Ended: a.now(), Machine: seen})
 	}
-	return a.finishUnits(db, runs, closeErr)
+	err = a.finishUnits(db, runs, closeErr)
+	return joined(err, shown.WriteFile())
+}
+
+// joined is an error of the first one's kind, or of the second's where there is no first.
+func joined(err, other error) error {
+	switch {
+	case err == nil:
+		return other
+	case other == nil:
+		return err
+	}
+	return problem.Of(problem.KindOf(err), errors.Join(err, other))
+}
+
+// over shows that no more is done with the unit, while others go on.
+func (r *unitRun) over(err error) {
+	r.shown.End()
+	r.shown.RigLost(errors.Is(err, bench.ErrLost))
 }
 
 // openTogether opens the bench for a job's units.
@@ -154,6 +175,10 @@ func (a *app) finishUnits(db *journal.DB, runs []unitRun, closeErr error) error 
 		records = append(records, one)
 		list = append(list, unitLine{r.unit.Name, rec.Unit, rec.Verdict, id})
 		a.verdict = a.verdict.Worse(rec.Verdict)
+		r.shown.Verdict(rec.Verdict)
+		if errors.Is(r.err, bench.ErrLost) {
+			r.shown.RigLost(true)
+		}
 		errs = append(errs, a.unitError(r, id))
 	}
 	errs = append(errs, a.unitResults(list, records))

@@ -211,7 +211,7 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	if err := a.soakCautioned(ctx, &j, j.rig, o, cycles); err != nil {
 		return err
 	}
-	shown, err := a.show(j.seq, cycles, &o.runOpts)
+	shown, err := a.show(&j, cycles, &o.runOpts)
 	if err != nil {
 		return err
 	}

@@ -8,7 +8,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"makebreak/analyze"
 	"makebreak/rig/bench"
 	"makebreak/rig/hardware"
 	"makebreak/rig/problem"
@@ -104,7 +103,7 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 	if err := a.soakCautioned(ctx, j, j.rig.For(j.units[0]), o, cycles); err != nil {
 		return err
 	}
-	shown, err := a.show(j.seq, cycles, &o.runOpts)
+	shown, err := a.show(j, cycles, &o.runOpts)
 	if err != nil {
 		return err
 	}
@@ -117,27 +116,33 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 	if err != nil {
 		return err
 	}
-	all := soak.Together{Rig: j.rig, Units: j.units, OnEvent: shown.Event, OnCycle: shown.Ended}
+	all := soak.Together{Rig: j.rig, Units: j.units, OnEvent: shown.Event, OnCycle: shown.Ended, OnEnd: func(i int, err error) {
+		lost := errors.Is(err, bench.ErrLost)
+		if shown.Unit(i).RigLost(lost); !lost || o.waitForRig == 0 {
+			shown.Unit(i).End()
+		}
+	}}
 	for i := range works {
 		s, err := begin(i, works[i], b)
 		if err != nil {
 			return problem.Of(problem.KindOf(err), errors.Join(err, hardware.CloseBench(b)))
 		}
 		all.Soaks = append(all.Soaks, s)
+		shown.Unit(i).Begin(s.Info(), s.Gravest())
 	}
 	first := all.Soaks[0]
 	a.reportEnd(db.Path(), first.ID())
-	shown.Begin(first.Info(), analyze.NoVerdict)
+	shown.Started(first.Info().Planned)
 	next, planned := first.Next()
 	notify.Ready(fmt.Sprintf("run %s and %d beside it, cycle %d of %d", first.ID(), len(all.Soaks)-1, next, planned))
 	errs := all.Run(ctx, b)
 	shown.End()
 	notify.Stopping()
-	return a.endTogether(db, &all, errs)
+	return joined(a.endTogether(db, &all, errs, shown), shown.WriteFile())
 }
 
 // endTogether stores how the soaks ended, and reports them.
-func (a *app) endTogether(db *journal.DB, all *soak.Together, errs []error) error {
+func (a *app) endTogether(db *journal.DB, all *soak.Together, errs []error, shown *progress.Shown) error {
 	var runs []unitRun
 	goesOn := ""
 	for i, s := range all.Soaks {
@@ -148,7 +153,7 @@ func (a *app) endTogether(db *journal.DB, all *soak.Together, errs []error) erro
 		if ended != nil && !errors.Is(ended, runner.ErrStopped) && !errors.Is(ended, journal.ErrGone) {
 			goesOn = s.ID()
 		}
-		runs = append(runs, unitRun{unit: all.Units[i], id: s.ID(), unstored: s.Unstored(), err: ended})
+		runs = append(runs, unitRun{unit: all.Units[i], id: s.ID(), shown: shown.Unit(i), unstored: s.Unstored(), err: ended})
 	}
 	if goesOn != "" {
 		defer a.note("makebreak soak --resume %s goes on with all units that are not done", goesOn)
@@ -162,7 +167,7 @@ func (a *app) unitWorks(j *job, o *soakOpts, shown *progress.Shown, notify *soak
 	for i, u := range j.units {
 		works[i] = soak.Work{Sequence: j.seq, Bench: func() (*bench.Bench, error) { return a.openTogether(j) }, Calibrations: seenBy(u, j.calibrations), Now: a.now,
 			Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery},
-			Hear: &unitHearer{app: a, unit: u.Name, first: i == 0, shown: shown, notify: notify}, Program: version()}
+			Hear: &unitHearer{app: a, unit: u.Name, first: i == 0, shown: shown.Unit(i), notify: notify}, Program: version()}
 		if o.tellEvery == 0 && !shown.Drawn() {
 			works[i].Lines.Time = tellEvery
 		}
@@ -177,18 +182,18 @@ type unitHearer struct {
 	app    *app
 	unit   string
 	first  bool
-	shown  *progress.Shown
+	shown  *progress.Unit
 	notify *soak.Notifier
 }
 
 func (h *unitHearer) Say(format string, args ...any) {
 	h.app.note("%s: %s", h.unit, fmt.Sprintf(format, safeArgs(args)...))
 }
-func (h *unitHearer) Alive()               { h.notify.Alive() }
-func (h *unitHearer) RigLost(bool)         {}
-func (h *unitHearer) Interrupted()         {}
-func (h *unitHearer) Event(int, string)    {}
-func (h *unitHearer) Cycle(*journal.Cycle) {}
+func (h *unitHearer) Alive()                 { h.notify.Alive() }
+func (h *unitHearer) RigLost(lost bool)      { h.shown.RigLost(lost) }
+func (h *unitHearer) Interrupted()           { h.shown.Interrupted() }
+func (h *unitHearer) Event(int, string)      {}
+func (h *unitHearer) Cycle(c *journal.Cycle) { h.shown.Cycle(c) }
 
 func (h *unitHearer) Progress(done, planned, failed int) {
 	if h.first {

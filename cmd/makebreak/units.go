@@ -181,9 +181,9 @@ func (a *app) readyUnits(j *job, o *runOpts) (err error) {
 	for _, f := range []struct {
 		flag  string
 		given bool
-	}{{"--page", o.page != ""}, {"--metrics", o.metrics != ""}, {"--metrics-file", o.metricsFile != ""}} {
+	}{{"--page", o.page != ""}} {
 		if f.given {
-			return badUsage("%s shows one unit: name it with --only, as in --only %s; makebreak serve shows all of them from the log, and its metrics", f.flag, j.units[0].Name)
+			return badUsage("%s shows one unit: name it with --only, as in --only %s; makebreak serve shows all of them from the log", f.flag, j.units[0].Name)
 		}
 	}
 	if a.as == "html" || a.as == "pdf" {

@@ -8,11 +8,11 @@ import (
 	"net/http"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"github.com/schollz/progressbar/v3"
 
 	"makebreak/analyze"
 	"makebreak/analyze/metrics"
-	"makebreak/analyze/report"
 	"makebreak/rig/capture"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
@@ -29,20 +29,27 @@ type Opts struct {
 	Access   web.Access                       // TLS and logins there; without them, other machines may ask as well
 	File     string                           // that the metrics are written to; empty: none
 	Program  string                           // version that runs now; a run that goes on may have begun with another
+	Units    []string                         // by their names in the rig file, that are tested at the same time; nil: there is one
 	Note     func(format string, args ...any) // takes what a person should know
 }
 
-// Shown is the progress of one run. It is used from one goroutine; Close ends it.
+// Shown is the progress of one run, or of those of several units. It is used from one goroutine;
+// Close ends it.
 type Shown struct {
 	opts    Opts
 	bar     *progressbar.ProgressBar // nil: no terminal
 	status  status                   // that is drawn before it
-	metrics *metrics.Collector       // nil: none asked for
-	verdict analyze.Verdict          // of the run so far
-	// calibrations are those that the metrics show.
-	calibrations []capture.Calibration
-	server       *web.Server
-	written      time.Time
+	metrics exposed                  // nil: none asked for
+	rig     func(capture.Counts)     // takes in what the units have in common; nil: there is one unit
+	units   []Unit
+	server  *web.Server
+	written time.Time
+}
+
+// exposed are metrics, of one unit or several.
+type exposed interface {
+	Gatherer() prometheus.Gatherer
+	Handler() http.Handler
 }
 
 // barWidth is how many columns the bar itself has; statusWidth those of the words before it, so
@@ -58,7 +65,10 @@ const fileEvery = 5 * time.Second
 // New begins to show a run of so many cycles. An address that cannot be served or a file that
 // cannot be written is an error.
 func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
-	s := &Shown{opts: opts}
+	s := &Shown{opts: opts, units: make([]Unit, max(1, len(opts.Units)))}
+	for i := range s.units {
+		s.units[i].shown = s
+	}
 	if opts.Terminal != nil {
 		s.bar = bar(opts.Terminal, int64(cycles)*int64(len(seq.Steps)), seq.Name)
 	}
@@ -73,12 +83,29 @@ func New(seq *sequences.Sequence, cycles int, opts Opts) (*Shown, error) {
 			return nil, err
 		}
 	}
-	s.metrics = metrics.NewCollector(metrics.Opts{})
+	s.collect()
 	if opts.Serve == "" {
 		return s, nil
 	}
 	return s, s.serve()
 }
+
+// collect makes the metrics that were asked for.
+func (s *Shown) collect() {
+	if s.opts.Units == nil {
+		c := metrics.NewCollector(metrics.Opts{})
+		s.metrics, s.units[0].metrics = c, c
+		return
+	}
+	all := metrics.NewUnits(metrics.Opts{}, s.opts.Units)
+	s.metrics, s.rig = all, all.ObserveRig
+	for i := range s.units {
+		s.units[i].metrics = all.At(i)
+	}
+}
+
+// Unit returns what is shown of a unit, by its place among those of Opts.
+func (s *Shown) Unit(i int) *Unit { return &s.units[i] }
 
 // Drawn reports whether a bar is drawn.
 func (s *Shown) Drawn() bool { return s.bar != nil }
@@ -100,48 +127,18 @@ func (s *Shown) serve() (err error) {
 
 // Begin says which run it is, and what its verdict is so far.
 func (s *Shown) Begin(run journal.RunInfo, so analyze.Verdict) {
-	s.status.begin(run.Planned, time.Now())
-	if s.metrics != nil {
-		s.metrics.SetRun(metrics.Run{Name: run.ID, ID: run.UUID, Unit: run.Unit, Sequence: run.Sequence, Program: s.opts.Program, Rig: run.Rig,
-			Simulated: run.Seed != nil, Faults: report.FaultNames(run.Faults), Planned: run.Planned})
-		s.metrics.SetRunning(true)
-		s.judged(so)
-		s.showCalibrations(run.Calibrations)
-	}
+	s.Started(run.Planned)
+	s.units[0].Begin(run, so)
 }
+
+// Started says that so many cycles are to be done from now on.
+func (s *Shown) Started(planned int) { s.status.begin(planned, time.Now()) }
 
 // RigLost says whether the rig does not answer.
-func (s *Shown) RigLost(lost bool) {
-	if s.metrics != nil {
-		s.metrics.SetRigLost(lost)
-		s.fileNow()
-	}
-}
+func (s *Shown) RigLost(lost bool) { s.units[0].RigLost(lost) }
 
 // Interrupted counts an interruption after which the run goes on.
-func (s *Shown) Interrupted() {
-	if s.metrics != nil {
-		s.metrics.Interrupted()
-	}
-}
-
-// judged takes in the verdict of a part of the run.
-func (s *Shown) judged(v analyze.Verdict) {
-	if worse := s.verdict.Worse(v); worse != s.verdict {
-		s.verdict = worse
-		s.metrics.SetVerdict(worse)
-	}
-}
-
-// showCalibrations shows what the outputs' calibrations are worth. Cycles share a list until
-// one of them changes.
-func (s *Shown) showCalibrations(all []capture.Calibration) {
-	if len(all) == 0 || len(s.calibrations) == len(all) && &s.calibrations[0] == &all[0] {
-		return
-	}
-	s.calibrations = all
-	s.metrics.SetCalibrations(all)
-}
+func (s *Shown) Interrupted() { s.units[0].Interrupted() }
 
 // Event counts an event on the progress bar.
 func (s *Shown) Event(cycle int, event string) {
@@ -155,19 +152,19 @@ func (s *Shown) Event(cycle int, event string) {
 // Cycle takes in a cycle that has been stored.
 func (s *Shown) Cycle(c *journal.Cycle) {
 	s.status.ended(analyze.RunVerdict(c.Complete, c.Verdict), time.Now())
-	if s.metrics == nil {
-		return
-	}
-	s.metrics.ObserveCycle(c.N, analyze.RunVerdict(c.Complete, c.Verdict), analyze.Result{Measurements: c.Measurements, Symptoms: c.Symptoms}, c.Counts)
-	s.judged(c.Verdict)
-	s.showCalibrations(c.Calibrations)
-	if time.Since(s.written) > fileEvery {
-		s.fileNow()
-	}
+	s.units[0].Cycle(c)
+	s.fileDue()
 }
 
-// Ended takes in what the cycle of several units has shown, the gravest of theirs.
-func (s *Shown) Ended(v analyze.Verdict) { s.status.ended(v, time.Now()) }
+// Ended takes in what the cycle of several units has shown: the gravest of their verdicts, and
+// what the rig's counters grew by.
+func (s *Shown) Ended(v analyze.Verdict, counts capture.Counts) {
+	s.status.ended(v, time.Now())
+	if s.rig != nil {
+		s.rig(counts)
+	}
+	s.fileDue()
+}
 
 // fileNow writes the metrics file while a run lasts. A failure is told, and the run goes on.
 func (s *Shown) fileNow() {
@@ -177,20 +174,23 @@ func (s *Shown) fileNow() {
 	}
 }
 
-// Verdict says what the run's verdict is, once it has ended.
-func (s *Shown) Verdict(v analyze.Verdict) {
-	if s.metrics != nil {
-		s.metrics.SetVerdict(v)
+// fileDue writes the metrics file where it is old.
+func (s *Shown) fileDue() {
+	if s.metrics != nil && time.Since(s.written) > fileEvery {
+		s.fileNow()
 	}
 }
+
+// Verdict says what the run's verdict is, once it has ended.
+func (s *Shown) Verdict(v analyze.Verdict) { s.units[0].Verdict(v) }
 
 // End says that no more cycles will come.
 func (s *Shown) End() {
 	if s.bar != nil {
 		_ = s.bar.Finish()
 	}
-	if s.metrics != nil {
-		s.metrics.SetRunning(false)
+	for i := range s.units {
+		s.units[i].End()
 	}
 }
 

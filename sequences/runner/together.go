@@ -24,6 +24,9 @@ type Part struct {
 	// Opts are as for a run of its own, by the unit's names. What is the bench's is taken from
 	// the first part: Now and Measurer.
 	Opts Opts
+	// OnEnd is called from OnCycle's goroutine when the unit's last cycle has been stored and
+	// others go on, with why it ended as in Ended; nil: nothing is.
+	OnEnd func(error)
 }
 
 // Together is a sequence that runs on several units of a rig at the same time.
@@ -37,8 +40,8 @@ type Together struct {
 	// OnEvent is called as the parts' own is, once for all units, with the cycle of the first one.
 	OnEvent func(cycle int, event string)
 	// OnCycle is called when the units' cycles have been stored that were made at the same time,
-	// with the gravest of their verdicts, after the parts' own.
-	OnCycle func(analyze.Verdict)
+	// with the gravest of their verdicts and what the bench's counts grew by, after the parts' own.
+	OnCycle func(analyze.Verdict, capture.Counts)
 }
 
 // Ended is how one unit's part ended: nil, or an error as Run returns it. A unit that has ended
@@ -105,6 +108,7 @@ type part struct {
 	// Of the measurer's:
 	meter   *measurer
 	stopped bool // by a cycle that did not pass
+	told    bool // OnEnd was called
 }
 
 // begin finds what is each unit's, and readies its measuring.
@@ -170,6 +174,7 @@ type share struct {
 	n     int // of the unit's cycle
 	whole bool
 	lost  capture.Instant // when the unit was lost; 0: it was not
+	why   error           // it was lost
 }
 
 // record keeps the bench going, as for one unit, until no unit has cycles left.
@@ -185,7 +190,8 @@ func (r *joint) record(ctx context.Context, c *capture.Capture, queue *waiting) 
 		err := r.cycle(ctx, c, round, shares)
 		counts := countsOf(r.bench)
 		for i := range shares {
-			shares[i].whole, shares[i].lost = err == nil && shares[i].part.lost == nil, shares[i].part.lostAt
+			s := &shares[i]
+			s.whole, s.lost, s.why = err == nil && s.part.lost == nil, s.part.lostAt, s.part.lost
 		}
 		one := recorded{round, started, c, counts.since(before), err == nil, shares}
 		if err == nil && len(r.present(round+1)) > 0 {
@@ -322,9 +328,11 @@ func (r *joint) work(queue *waiting) error {
 // batch measures one cycle of all units and those that wait behind it, and stores them together.
 func (r *joint) batch(one recorded, queue *waiting) error {
 	batches := make([][]*journal.Cycle, len(r.parts))
+	ends := make([]*end, len(r.parts))
 	n := 0
 	for more := true; more; n++ {
 		queue.taken(one)
+		noteEnds(one, r.parts, ends)
 		if err := r.measure(one, batches); err != nil {
 			return err
 		}
@@ -342,7 +350,41 @@ func (r *joint) batch(one recorded, queue *waiting) error {
 			return err
 		}
 	}
-	return r.report(batches)
+	if err := r.report(batches); err != nil {
+		return err
+	}
+	r.tellEnds(ends)
+	return nil
+}
+
+// end is why a unit's part has ended before the others.
+type end struct{ err error }
+
+// noteEnds notes which units have had their last cycle, other than by a cycle that did not pass.
+func noteEnds(one recorded, parts []*part, ends []*end) {
+	for _, s := range one.shares {
+		if i := slices.Index(parts, s.part); s.why != nil {
+			ends[i] = &end{s.why}
+		} else if s.whole && s.n == s.part.Opts.Last {
+			ends[i] = &end{}
+		}
+	}
+}
+
+// tellEnds tells of the units' ends, once of each.
+func (r *joint) tellEnds(ends []*end) {
+	for i, p := range r.parts {
+		e := ends[i]
+		if p.stopped {
+			e = &end{ErrStopped}
+		}
+		if e == nil || p.told {
+			continue
+		}
+		if p.told = true; p.OnEnd != nil {
+			p.OnEnd(e.err)
+		}
+	}
 }
 
 // measure measures each unit's share of a cycle. Of a unit that has been stopped nothing more is
@@ -379,15 +421,16 @@ func (r *joint) report(batches [][]*journal.Cycle) error {
 	}
 	if r.OnCycle != nil {
 		for i, more := 0, true; more; i++ {
-			worst := analyze.NoVerdict
+			worst, counts := analyze.NoVerdict, capture.Counts{}
 			more = false
 			for _, batch := range batches {
 				if i < len(batch) {
 					worst, more = worst.Worse(analyze.RunVerdict(batch[i].Complete, batch[i].Verdict)), true
+					counts = batch[i].Counts // the same for all
 				}
 			}
 			if more {
-				r.OnCycle(worst)
+				r.OnCycle(worst, counts)
 			}
 		}
 	}

@@ -282,11 +282,20 @@ func TestRunTogether_EndsAlone(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rig, units := twoPanels(t)
-			ended, kept := together(t, t.Context(), rig, units, seq, []string{c.fault}, func(r *runner.Together, _ *shelves) {
+			var told [2][]error
+			ended, kept := together(t, t.Context(), rig, units, seq, []string{c.fault}, func(r *runner.Together, s *shelves) {
 				for i := range r.Parts {
 					r.Parts[i].Opts.StopOnFail = true
+					r.Parts[i].OnEnd = func(err error) {
+						if told[i] = append(told[i], err); i == 1 && len(s.of[1].cycles) != c.stored {
+							t.Errorf("right: told of its end with %d cycles stored", len(s.of[1].cycles))
+						}
+					}
 				}
 			})
+			if len(told[0]) != 1 || told[0][0] != nil || len(told[1]) != 1 || !errors.Is(told[1][0], c.err) {
+				t.Errorf("told of the ends: %v", told)
+			}
 			if e := ended[0]; e.Err != nil || e.Cycles != 3 || e.Gravest != analyze.Pass {
 				t.Errorf("left: %+v", e)
 			}

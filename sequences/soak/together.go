@@ -24,7 +24,9 @@ type Together struct {
 	Soaks []*Soak // of the units, by their places
 	// OnEvent and OnCycle are as in runner.Together.
 	OnEvent func(cycle int, event string)
-	OnCycle func(analyze.Verdict)
+	OnCycle func(analyze.Verdict, capture.Counts)
+	// OnEnd is called with a unit's place and why its soak has ended, as runner.Part's is; nil: nothing is.
+	OnEnd func(int, error)
 }
 
 // Run runs the soaks until all are done, the context is done or the rig is lost for good. A unit
@@ -78,7 +80,11 @@ func (t *Together) sitting(going []int) runner.Together {
 		s := t.Soaks[i]
 		stores = append(stores, s.store)
 		c := &s.cycles
-		r.Parts = append(r.Parts, runner.Part{Unit: t.Units[i], Opts: runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
+		r.Parts = append(r.Parts, runner.Part{Unit: t.Units[i], OnEnd: func(err error) {
+			if t.OnEnd != nil {
+				t.OnEnd(i, err)
+			}
+		}, Opts: runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
 			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer, OnCycle: s.cycle}})
 	}
 	if going[0] != 0 {
@@ -99,6 +105,9 @@ func (t *Together) event(cycle int, event string) {
 func (t *Together) wait(ctx context.Context, lost *retry, errs []error, waits []int, worked bool) (*bench.Bench, error) {
 	s := t.Soaks[waits[0]]
 	stopped := s.work.now()
+	for _, i := range waits[1:] { // the first one tells by itself
+		t.Soaks[i].work.Hear.RigLost(true)
+	}
 	b, err := s.wait(ctx, lost, errs[waits[0]], worked)
 	if err != nil {
 		return nil, err
@@ -108,6 +117,8 @@ func (t *Together) wait(ctx context.Context, lost *retry, errs []error, waits []
 		if err := t.Soaks[i].store.Run.Interrupted(gap); err != nil {
 			return nil, errors.Join(problem.Of(problem.Storage, err), hardware.CloseBench(b))
 		}
+		t.Soaks[i].work.Hear.RigLost(false)
+		t.Soaks[i].work.Hear.Interrupted()
 	}
 	return b, nil
 }

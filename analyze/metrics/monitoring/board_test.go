@@ -129,39 +129,39 @@ func board() *dashboard.DashboardBuilder {
 		WithPanel(state("Computer", "Whether Prometheus could read the metrics.", "does not answer", "answers", 0, 6).
 			WithTarget(now(`up{`+of+`}`, "{{instance}}"))).
 		WithPanel(state("Rig", "Whether the rig of the run answers.", "answers", "lost", 1, 6).
-			WithTarget(now(`makebreak_rig_lost{`+of+`}`, "{{instance}}"))).
+			WithTarget(now(`makebreak_rig_lost{`+of+`}`, "{{instance}} {{position}}"))).
 		WithPanel(rows("Runs", "The present or last run, and its verdict so far.", 12, 6, "Value").
-			WithTarget(now(`(makebreak_run_verdict{`+of+`} == 1) * on (job, instance) group_left (rig, unit, sequence, simulated) makebreak_run_info`, "").Format(prometheus.PromQueryFormatTable))).
+			WithTarget(now(`(makebreak_run_verdict{`+of+`} == 1) * on (job, instance, position) group_left (rig, unit, sequence, simulated) makebreak_run_info`, "").Format(prometheus.PromQueryFormatTable))).
 		WithPanel(course("Cycles an hour", "Over the last 5 minutes.", "none", 12).Min(0).
-			WithTarget(query(`3600 * instance:makebreak_cycles:rate5m{`+of+`}`, "{{instance}}"))).
+			WithTarget(query(`3600 * instance:makebreak_cycles:rate5m{`+of+`}`, "{{instance}} {{position}}"))).
 		WithPanel(bars("Cycles done of those planned", "Of the present or last run, over all its sittings.", "percentunit", 12).Max(1).
-			WithTarget(now(`makebreak_last_cycle_number{`+of+`} / makebreak_planned_cycles`, "{{instance}}")).
+			WithTarget(now(`makebreak_last_cycle_number{`+of+`} / makebreak_planned_cycles`, "{{instance}} {{position}}")).
 			WithTarget(now(`makebreak_log_run_cycles{`+of+`} / makebreak_log_run_planned_cycles`, "{{instance}} {{run}}"))).
 		WithRow(row("Relays")).
 		WithPanel(course("Operate time", "Mean of the last hour.", "s", 12).Min(0).
-			WithTarget(query(`instance_signal_event:makebreak_operate_time_seconds:mean1h{`+of+`}`, "{{instance}} {{signal}} at {{event}}")).
+			WithTarget(query(`instance_signal_event:makebreak_operate_time_seconds:mean1h{`+of+`}`, "{{instance}} {{position}} {{signal}} at {{event}}")).
 			WithTarget(limits("makebreak_operate_time_limit_seconds", ""))).
 		WithPanel(course("Release time", "Mean of the last hour.", "s", 12).Min(0).
-			WithTarget(query(`instance_signal_event:makebreak_release_time_seconds:mean1h{`+of+`}`, "{{instance}} {{signal}} at {{event}}")).
+			WithTarget(query(`instance_signal_event:makebreak_release_time_seconds:mean1h{`+of+`}`, "{{instance}} {{position}} {{signal}} at {{event}}")).
 			WithTarget(limits("makebreak_release_time_limit_seconds", ""))).
 		WithPanel(course("Bounce time", "99 % of the last hour's bounces are shorter. Right to the width of a bucket.", "s", 12).Min(0).
-			WithTarget(query(`instance_signal_event:makebreak_bounce_time_seconds:p99_1h{`+of+`}`, "{{instance}} {{signal}} at {{event}}")).
+			WithTarget(query(`instance_signal_event:makebreak_bounce_time_seconds:p99_1h{`+of+`}`, "{{instance}} {{position}} {{signal}} at {{event}}")).
 			WithTarget(limits("makebreak_bounce_time_limit_seconds", ""))).
 		WithPanel(course("Drift", "By how much the last hour's mean is above the mean since the program began.", "s", 12).AxisCenteredZero(true).
-			WithTarget(query(`instance_signal_event:makebreak_operate_time_seconds:drift1h{`+of+`}`, "operate {{instance}} {{signal}}")).
-			WithTarget(query(`instance_signal_event:makebreak_release_time_seconds:drift1h{`+of+`}`, "release {{instance}} {{signal}}"))).
+			WithTarget(query(`instance_signal_event:makebreak_operate_time_seconds:drift1h{`+of+`}`, "operate {{instance}} {{position}} {{signal}}")).
+			WithTarget(query(`instance_signal_event:makebreak_release_time_seconds:drift1h{`+of+`}`, "release {{instance}} {{position}} {{signal}}"))).
 		WithRow(row("Outputs")).
 		WithPanel(course("Level", "The output's low and high level when last measured.", "volt", 12).
-			WithTarget(query(`makebreak_output_level_volts{`+of+`}`, "{{instance}} {{signal}} {{level}}")).
+			WithTarget(query(`makebreak_output_level_volts{`+of+`}`, "{{instance}} {{position}} {{signal}} {{level}}")).
 			WithTarget(limits("makebreak_output_level_limit_volts", ", level"))).
 		WithPanel(course("Switching delay", "Mean of the last hour, from the event to the output's crossing.", "s", 12).Min(0).
-			WithTarget(query(`rate(makebreak_switching_delay_seconds_sum{`+of+`}[1h]) / (rate(makebreak_switching_delay_seconds_count{`+of+`}[1h]) > 0)`, "{{instance}} {{signal}} at {{event}}")).
+			WithTarget(query(`rate(makebreak_switching_delay_seconds_sum{`+of+`}[1h]) / (rate(makebreak_switching_delay_seconds_count{`+of+`}[1h]) > 0)`, "{{instance}} {{position}} {{signal}} at {{event}}")).
 			WithTarget(limits("makebreak_switching_delay_limit_seconds", ""))).
 		WithRow(row("What is wrong")).
 		WithPanel(course("Cycles that did not pass", "Share of the cycles of the last hour that failed or stayed undecided.", "percentunit", 8).Min(0).ColorScheme(shades(orange)).
-			WithTarget(query(`instance:makebreak_cycles_not_passed:ratio1h{`+of+`}`, "{{instance}}"))).
+			WithTarget(query(`instance:makebreak_cycles_not_passed:ratio1h{`+of+`}`, "{{instance}} {{position}}"))).
 		WithPanel(bars("Symptoms", "What was seen wrong or doubtful since the program began, the most frequent first.", "none", 8).ColorScheme(fixed(orange)).NoValue("none").
-			WithTarget(now(`topk(12, sum by (instance, signal, kind) (makebreak_symptoms_total{`+of+`}))`, "{{instance}} {{signal}}: {{kind}}"))).
+			WithTarget(now(`topk(12, sum by (instance, position, signal, kind) (makebreak_symptoms_total{`+of+`}))`, "{{instance}} {{position}} {{signal}}: {{kind}}"))).
 		WithPanel(course("Measuring problems", "Lost conversions and edges, failed transfers and converters that were reset, an hour.", "none", 8).Min(0).ColorScheme(shades(orange)).
 			WithTarget(query(`3600 * rate(makebreak_missed_conversions_total{`+of+`}[1h])`, "{{instance}} conversions")).
 			WithTarget(query(`3600 * rate(makebreak_lost_edges_total{`+of+`}[1h])`, "{{instance}} edges")).
@@ -173,7 +173,7 @@ func board() *dashboard.DashboardBuilder {
 		WithPanel(rows("Units tested by day", "By the verdict of the unit's last run of the day.", 8, 8).
 			WithTarget(now(`sum by (day, sequence, verdict) (makebreak_log_day_units{`+of+`}) > 0`, "").Format(prometheus.PromQueryFormatTable))).
 		WithPanel(bars("Calibrations fall due", "Days that are left.", "d", 8).
-			WithTarget(now(`instance_signal:makebreak_calibration_due:days{`+of+`}`, "{{instance}} {{signal}}"))).
+			WithTarget(now(`instance_signal:makebreak_calibration_due:days{`+of+`}`, "{{instance}} {{position}} {{signal}}"))).
 		WithPanel(course("Log", "Its size.", "bytes", 12).Min(0).
 			WithTarget(query(`makebreak_log_size_bytes{`+of+`}`, "{{instance}}"))).
 		WithPanel(course("Disk of the log", "Room that is left.", "bytes", 12).Min(0).
