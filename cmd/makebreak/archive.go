@@ -85,10 +85,10 @@ func (a *app) withArchive(ctx context.Context, open func(context.Context, string
 	return endedOr(ctx, f(&archive.Pusher{Log: log, Archive: db}))
 }
 
-// endedOr is the context's error where that has ended.
+// endedOr is an interruption where the context has ended.
 func endedOr(ctx context.Context, err error) error {
 	if err != nil && ctx.Err() != nil {
-		return ctx.Err()
+		return problem.Of(problem.Interrupted, problem.Instead(ctx.Err(), "interrupted"))
 	}
 	return err
 }
@@ -105,6 +105,9 @@ func (a *app) pushRuns(ctx context.Context) error {
 		said := words.Count(len(done.New), "run") + " pushed"
 		if n := len(done.There); n > 0 {
 			said += fmt.Sprintf(", %d there already", n)
+		}
+		if ctx.Err() != nil {
+			said += "; the next push goes on from here"
 		}
 		if n := len(done.GoesOn); n > 0 {
 			said += fmt.Sprintf(", %d not ended yet", n)

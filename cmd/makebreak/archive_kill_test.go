@@ -343,6 +343,10 @@ func TestArchive_CommandLine(t *testing.T) {
 	env := postgres.Database(t)
 	log := multipliedLog(t, 3, 20)
 	const secret = "Geheim-77"
+	open := filepath.Join(t.TempDir(), "pgpass")
+	if err := os.WriteFile(open, []byte("*:*:*:postgres:"+secret+"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		args   string
 		env    []string
@@ -376,7 +380,10 @@ func TestArchive_CommandLine(t *testing.T) {
 		{"archive push", slices.Concat(env, []string{"PGPORT=1", "PGPASSWORD=" + secret}), exitLog, "connect"},
 		{"archive push", slices.Concat(env, []string{"PGUSER=nobody", "PGPASSWORD=" + secret}), exitLog, "nobody"},
 		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGPASSWORD=" + secret}), exitLog, "password"},
-		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=verify-full", "PGPASSWORD=" + secret}), exitLog, "certificate"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=verify-full", "PGPASSWORD=" + secret}), exitLog, "certificate is not of an authority"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=127.0.0.1", "PGSSLMODE=always"}), exitUsage, "PGSSLMODE must be one of"},
+		{"archive push", slices.Concat(env, []string{"PGHOST=/nowhere"}), exitLog, "no server listens at this socket"},
+		{"archive push", slices.Concat(env, []string{"PGPASSFILE=" + open}), exitUsage, "others can read this password file"},
 	} {
 		out, err := archiveProgram(t, c.env, log, strings.Fields(c.args)...).CombinedOutput()
 		status := 0

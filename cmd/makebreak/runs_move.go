@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"makebreak/rig/outfile"
+	"makebreak/rig/problem"
 	"makebreak/rig/words"
 	"makebreak/sequences/archive"
 	"makebreak/sequences/journal"
@@ -69,13 +70,13 @@ func (a *app) exportRuns(ctx context.Context, names []string) error {
 	return nil
 }
 
-// interruptedOr is the context's error where that has ended, as an interruption is no fault of a log.
+// interruptedOr is an interruption where the context has ended, as that is no fault of a log.
 func interruptedOr(ctx context.Context, err error) error {
 	if err == nil {
 		return nil
 	}
-	if ctx.Err() != nil {
-		return ctx.Err()
+	if err = endedOr(ctx, err); problem.KindOf(err) == problem.Interrupted {
+		return err
 	}
 	return readFailed(err)
 }

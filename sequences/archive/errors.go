@@ -2,8 +2,10 @@ package archive
 
 import (
 	"context"
+	"crypto/x509"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"strings"
 
@@ -59,11 +61,33 @@ func inWords(err error) error {
 	case errors.Is(err, context.DeadlineExceeded), errors.As(err, &timeout) && timeout.Timeout():
 		return problem.Instead(err, "it does not answer")
 	}
+	if refusal := certificateFault(err); refusal != "" {
+		return problem.Instead(err, refusal)
+	}
+	if errors.Is(err, fs.ErrNotExist) {
+		return problem.Instead(err, "no server listens at this socket; PGHOST or PGSERVICE names another place")
+	}
 	text := innermost(err).Error()
 	if text = strings.TrimSpace(text); text == "" || text == "EOF" || text == "unexpected EOF" {
 		text = "the connection was closed"
 	}
 	return problem.Instead(err, text)
+}
+
+// certificateFault says why the server's certificate is not taken; empty: it was not that.
+func certificateFault(err error) string {
+	var unknown x509.UnknownAuthorityError
+	var name x509.HostnameError
+	var invalid x509.CertificateInvalidError
+	switch {
+	case errors.As(err, &unknown):
+		return "the server's certificate is not of an authority in the file that PGSSLROOTCERT names"
+	case errors.As(err, &name):
+		return "the server's certificate is for another name: " + strings.TrimPrefix(name.Error(), "x509: ")
+	case errors.As(err, &invalid):
+		return "the server's certificate is not valid: " + strings.TrimPrefix(invalid.Error(), "x509: ")
+	}
+	return ""
 }
 
 // codeOf is PostgreSQL's code of an error; empty: it has none.

@@ -41,7 +41,7 @@ func (db *DB) Fetch(ctx context.Context, w Wanted) (*journal.DB, error) {
 	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // nothing was written
 	g := &fetching{db: db, ctx: ctx, tx: tx, brief: w.Brief}
 	if err := g.choose(&w); err != nil {
-		return nil, db.failPush(err)
+		return nil, db.fail("fetch", err)
 	}
 	if len(g.ids) == 0 && len(w.Names) > 0 && !w.Lives {
 		return nil, db.fail("fetch", ErrNoRun)
@@ -60,6 +60,7 @@ type fetching struct {
 	to       *journal.Fetched
 	ids      []int64
 	judged   []int64 // those that come with figures
+	others   []int64 // soaks that come with nothing but how far they came
 	brief    bool
 	own      map[int64]int64    // numbers of runs in the log, by those in the archive
 	captures map[[2]int64]int64 // numbers of captures, by run and cycle
@@ -107,19 +108,42 @@ func (g *fetching) all(list bool) error {
 	if g.brief {
 		return g.lastCycles()
 	}
-	everything := g.ids
-	if !list {
-		g.ids = g.judged
+	if err := g.tables(setTables); err != nil {
+		return err
 	}
+	if len(g.judged) == 0 {
+		if list {
+			if err := g.keptCaptures(list); err != nil {
+				return err
+			}
+		}
+		return g.tables(cycleTables[:1])
+	}
+	g.ids = g.judged
 	if err := g.keptCaptures(list); err != nil {
 		return err
 	}
-	g.ids = everything
-	if err := g.tables(slices.Concat(cycleTables[:1], setTables)); err != nil || len(g.judged) == 0 {
+	if err := g.tables(slices.Concat(wordTables, cycleTables[:3])); err != nil { // figures refer to words
 		return err
 	}
-	g.ids = g.judged
-	return g.tables(slices.Concat(wordTables, cycleTables[1:3])) // figures refer to words
+	g.ids = g.others
+	return g.lives()
+}
+
+// lives copies how far those soaks came whose cycles are only counted.
+func (g *fetching) lives() error {
+	if len(g.ids) == 0 {
+		return nil
+	}
+	return g.each(`SELECT f.id, count(c.n) FILTER (WHERE c.n <= coalesce(f.first, c.n)), f.first IS NOT NULL, coalesce(max(c.verdict), 0) > 0
+		FROM (SELECT s.id, s.month, s.last, min(c.n) FILTER (WHERE c.verdict = 3) AS first
+			FROM makebreak.shown s JOIN makebreak.cycle c ON c.run = s.id AND c.month = s.month AND c.n <= s.last AND c.complete <> 0
+			WHERE s.id = ANY($1) GROUP BY s.id, s.month, s.last) f
+		JOIN makebreak.cycle c ON c.run = f.id AND c.month = f.month AND c.n <= f.last AND c.complete <> 0
+		GROUP BY f.id, f.first`, func(v []any) error {
+		g.to.Life(g.own[v[0].(int64)], int(v[1].(int64)), v[2].(bool), v[3].(bool))
+		return nil
+	})
 }
 
 // tables copies the rows of tables.
@@ -138,10 +162,10 @@ func (g *fetching) tables(all []relation) error {
 
 // addLives adds other units' soaks by the same sequence to those runs that are fetched: the
 // record of a soak counts their cycles.
-func (g *fetching) addLives() error {
-	others, err := g.numbers(`SELECT r.id FROM makebreak.run r JOIN makebreak.shown s ON s.id = r.id WHERE r.id <> ALL($1) AND EXISTS (SELECT 1 FROM makebreak.soak k WHERE k.run = r.id)
+func (g *fetching) addLives() (err error) {
+	g.others, err = g.numbers(`SELECT r.id FROM makebreak.run r JOIN makebreak.shown s ON s.id = r.id WHERE r.id <> ALL($1) AND EXISTS (SELECT 1 FROM makebreak.soak k WHERE k.run = r.id)
 		AND (r.sequence, r.sequence_source) IN (SELECT n.sequence, n.sequence_source FROM makebreak.run n JOIN makebreak.soak k ON k.run = n.id WHERE n.id = ANY($1))`, g.ids)
-	g.ids = slices.Concat(g.ids, others)
+	g.ids = slices.Concat(g.ids, g.others)
 	return err
 }
 

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -170,5 +172,61 @@ func TestServed_Lives(t *testing.T) {
 		if time.Now().After(end) {
 			t.Fatalf("%d soaks of 3", run())
 		}
+	}
+}
+
+// Of other units' soaks a record is told how far they came, and their cycles stay there.
+func TestFetch_Lives(t *testing.T) {
+	t.Parallel()
+	connection, log := database(t), newLog(t)
+	var ids []string
+	for i, cycles := range map[int]int{1: 3, 3: 1, 7: 2, 9: 9, 13: 6} {
+		run := begin(t, log, i, true)
+		add(t, run, 1, cycles)
+		finish(t, run, true)
+		ids = append(ids, run.ID())
+	}
+	archive := opened(t, connection)
+	push(t, &Pusher{Log: log, Archive: archive, part: 4})
+	lives := func(db *journal.DB, id string) (all []journal.BoardLife) {
+		t.Helper()
+		rec, err := db.Find(id)
+		if err == nil {
+			all, err = rec.LivesOfKind(100)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		slices.SortFunc(all, func(a, b journal.BoardLife) int { return strings.Compare(a.Run, b.Run) })
+		return all
+	}
+	failed := 0
+	for _, id := range ids {
+		fetched, err := archive.Fetch(t.Context(), Wanted{Names: []string{id}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, got := lives(log, id), lives(fetched, id)
+		if len(want) < 3 || !slices.Equal(want, got) {
+			t.Errorf("run %s: %+v, must be %+v", id, got, want)
+		}
+		for _, l := range want {
+			if l.Failed {
+				failed++
+			}
+			rec, err := fetched.Find(l.Run)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if rec.Unit != want[slices.IndexFunc(want, func(l journal.BoardLife) bool { return l.Run == id })].Unit && rec.Cycles != 0 {
+				t.Errorf("run %s has come with %d cycles", l.Run, rec.Cycles)
+			}
+		}
+		if err := fetched.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	if failed == 0 {
+		t.Error("none has failed, which shows little")
 	}
 }

@@ -9,15 +9,18 @@ import (
 	"net"
 	"os"
 	"path"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"github.com/jackc/pgpassfile"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
 	"makebreak/rig/problem"
+	"makebreak/rig/words"
 )
 
 // answerWait is how long a server may take to answer, where PGCONNECT_TIMEOUT says nothing.
@@ -86,6 +89,9 @@ func connect(ctx context.Context, connection string) (*DB, error) {
 	if err != nil {
 		return nil, &problem.Error{Kind: problem.Usage, Op: "read where the archive is", Err: parsing(err)}
 	}
+	if err := checkPasswordFile(config); err != nil {
+		return nil, err
+	}
 	if config.ConnectTimeout == 0 {
 		config.ConnectTimeout = answerWait
 	}
@@ -113,6 +119,9 @@ func parsing(err error) error {
 	if text = "it cannot be read"; found && !strings.Contains(parse.ConnString, "`") {
 		text, _, _ = strings.Cut(said, " (") // the rest may repeat what was read
 	}
+	if strings.Contains(text, "TLS") {
+		text = "PGSSLMODE must be one of disable, allow, prefer, require, verify-ca and verify-full, and PGSSLROOTCERT, PGSSLCERT and PGSSLKEY must name files in PEM"
+	}
 	if strings.Contains(text, "service") {
 		file := os.Getenv("PGSERVICEFILE")
 		if file == "" {
@@ -124,6 +133,31 @@ func parsing(err error) error {
 		text += " in " + file
 	}
 	return problem.Instead(err, text+"; PostgreSQL's variables, as PGHOST and PGSERVICE, say where the archive is")
+}
+
+// checkPasswordFile refuses a password of a file that others can read, which PostgreSQL's own
+// programs leave alone.
+func checkPasswordFile(c *pgx.ConnConfig) error {
+	path := os.Getenv("PGPASSFILE")
+	if home, err := os.UserHomeDir(); path == "" && err == nil {
+		path = filepath.Join(home, ".pgpass")
+	}
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() || info.Mode().Perm()&0o077 == 0 {
+		return nil // pgx says what is wrong with others
+	}
+	file, err := pgpassfile.ReadPassfile(path)
+	if err != nil {
+		return nil
+	}
+	host := c.Host
+	if strings.HasPrefix(host, "/") {
+		host = "localhost"
+	}
+	if p := file.FindPassword(host, strconv.Itoa(int(c.Port)), c.Database, c.User); p == "" || p != c.Password {
+		return nil
+	}
+	return problem.New(problem.Usage, words.Safe(path)+": others can read this password file, so that it is not used: chmod 600")
 }
 
 func placeOf(c *pgx.ConnConfig) string {

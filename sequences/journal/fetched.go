@@ -38,6 +38,15 @@ func (f *Fetched) Add(table string, columns []string, values []any) error {
 	return f.db.exec("INSERT INTO "+table+" ("+strings.Join(columns, ", ")+") VALUES (?"+strings.Repeat(", ?", len(columns)-1)+")", values...)
 }
 
+// Life stores how far a soak came that is fetched without its cycles: complete ones, up to the
+// first that failed, whether that one is among them, and whether any was judged.
+func (f *Fetched) Life(run int64, cycles int, failed, judged bool) {
+	if f.db.lives == nil {
+		f.db.lives = map[int64]life{}
+	}
+	f.db.lives[run] = life{cycles, failed, judged}
+}
+
 // Series returns the series that a run is to have, and with its count its name: its own, and
 // where another run has that name, its own with a word that is made of its UUID.
 func (f *Fetched) Series(series string, count int64, uuid string) (string, error) {

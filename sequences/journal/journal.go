@@ -51,6 +51,8 @@ type DB struct {
 
 	copy string // the folder of the copy that is read in place of the log; empty: none
 
+	lives map[int64]life // of runs that were fetched without their cycles, by their rows
+
 	served     string      // the file that OpenServed opened; empty: it did not
 	servedFile os.FileInfo // what stood there then
 

@@ -75,9 +75,18 @@ func (rec *RunRecord) soaksOfKind(most int) (out []RunSummary, err error) {
 	return out, rows.Err()
 }
 
+// life is what lifeOf says of a run.
+type life struct {
+	cycles         int
+	failed, judged bool
+}
+
 // lifeOf counts a run's complete cycles up to the first that failed, and says whether any
 // was judged.
 func (db *DB) lifeOf(row int64) (l BoardLife, judged bool, err error) {
+	if known, there := db.lives[row]; there {
+		return BoardLife{Cycles: known.cycles, Failed: known.failed}, known.judged, nil
+	}
 	failed, err := gravityOf(analyze.Fail)
 	if err != nil {
 		return l, false, err
