@@ -186,7 +186,7 @@ func TestRank_Two(t *testing.T) {
 	both, four, first := 0, 0, 0
 	for i := range n {
 		r := rand.New(rand.NewPCG(seed, 1<<32+uint64(i)))
-		x, faults := runTwo(t, r)
+		x, _, faults := runTwo(t, r)
 		all := cause.Rank(cause.Builtin(), x.evidence())
 		at := func(k int) int {
 			return slices.IndexFunc(all, func(c cause.Ranked) bool { return c.Cause == faults[k].Name })
@@ -211,7 +211,7 @@ func TestRank_Two(t *testing.T) {
 }
 
 // runTwo runs a drawn bench with two faults of different kinds, each of which it shows by itself.
-func runTwo(t *testing.T, r *rand.Rand) (ran, []sim.Fault) {
+func runTwo(t *testing.T, r *rand.Rand) (ran, *shop, []sim.Fault) {
 	shows := func(s *shop, faults ...sim.Fault) (ran, bool) {
 		x, possible := s.run(t, faults...)
 		return x, possible && (x.verdict == analyze.Fail || x.counts != capture.Counts{})
@@ -233,7 +233,7 @@ func runTwo(t *testing.T, r *rand.Rand) (ran, []sim.Fault) {
 			continue
 		}
 		if x, both := shows(s, faults...); both {
-			return x, faults
+			return x, s, faults
 		}
 	}
 }

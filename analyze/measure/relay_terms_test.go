@@ -274,6 +274,25 @@ func TestRelay_Pulse(t *testing.T) {
 	}
 }
 
+// A sample is a mean over its conversion, and its stamp the end of that: a pulse may end, and the
+// contacts follow, before the stamp of the last sample that shows it.
+func TestRelay_PulseEndsInConversion(t *testing.T) {
+	const span, rise, fall = 0.004, 1.05, 1.5995
+	plan := relayPlan()
+	plan.Outputs[0].Expect["on"] = analyze.Expectation{Demand: analyze.Pulse, After: 550 * time.Millisecond, Within: 0.1}
+	plan.Relays[0].Limits[analyze.OperateTime] = atMost(40e-3) // samples are far apart
+	mean := func(at float64) float64 {
+		return 12 * math.Max(0, math.Min(at, fall)-math.Max(at-span, rise)) / span
+	}
+	d := draw(4).output("OUT1", 62.5, mean). // a sample at 1.6 s
+							contact("K1_NO", false, 1.056, fall+3e-4).contact("K1_NC", true, 1.054, fall+2e-3).event("on", 1)
+	d.Traces[0].Converter.Span = time.Duration(span * 1e9)
+	_, findings := measured(t, plan, d)
+	if strings.Contains(findings, "K1") {
+		t.Errorf("of a relay that follows a pulse: %s", findings)
+	}
+}
+
 // A relay behind an output that pulses is judged at each edge, and the worst is shown.
 func TestRelay_Train(t *testing.T) {
 	plan := relayPlan()

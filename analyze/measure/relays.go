@@ -88,8 +88,9 @@ func (r *relayMeter) report(m *Meter, e capture.Event, x contacts) {
 	r.reportBounce(m, e, x.brk, r.plan.Break)
 }
 
-// pulseEnd is when the relay is told to let go within a state: no later than at the
-// output's first sample after its pulse, and no sooner than at the last one in it.
+// pulseEnd is when the relay is told to let go within a state, at the soonest: at the output's
+// last sample in its pulse, or, as a sample is a mean and its stamp the end of that, when that
+// began. The contacts can follow at once.
 func (r *relayMeter) pulseEnd(c *capture.Capture) (capture.Instant, bool) {
 	if r.output == nil {
 		return 0, false
@@ -99,8 +100,9 @@ func (r *relayMeter) pulseEnd(c *capture.Capture) (capture.Instant, bool) {
 		return 0, false
 	}
 	at := s.stretch.to
-	if times, _, earlier := c.Traces[r.output.index].Near(at, 1, 0); earlier == 1 {
-		at = max(s.stretch.from, capture.Instant(times[0]))
+	t := c.Traces[r.output.index]
+	if times, _, earlier := t.Near(at, 1, 0); earlier == 1 {
+		at = max(s.stretch.from, capture.Instant(times[0]).Add(-t.Converter.Span))
 	}
 	return at, true
 }
