@@ -32,7 +32,7 @@ func (o *outputMeter) measure(m *Meter, tr *capture.Trace, e capture.Event, to c
 	s.moved = s.o.moved()
 	s.stretch = o.judgedStretch()
 	if from, flashed := o.restsFrom(s.stretch.high); flashed {
-		s.stretch = span{high: s.stretch.high, from: from, to: s.stretch.to, ended: s.stretch.ended}
+		s.stretch = span{high: s.stretch.high, from: max(from, s.stretch.from), to: s.stretch.to, ended: s.stretch.ended}
 	}
 	s.high = s.stretch.high
 	s.state = levelOf(tr, s.stretch, &s.o)
@@ -148,12 +148,8 @@ func (o *outputMeter) stopsFlashing(high bool) (span, bool) {
 	if !o.flashed.Flashes() {
 		return span{}, false
 	}
-	longest := o.flashed.OffSpan().Upper
-	if high {
-		longest = o.flashed.OnSpan().Upper
-	}
 	for _, s := range o.now.o.spans {
-		if s.high == high && s.to.Sub(s.from).Seconds() > stopped*longest {
+		if s.high == high && s.to.Sub(s.from).Seconds() > stopped*o.longestFlash(high) {
 			return s, true
 		}
 	}
@@ -167,11 +163,7 @@ func (o *outputMeter) restsFrom(high bool) (capture.Instant, bool) {
 	if !ok {
 		return 0, false
 	}
-	longest := o.flashed.OffSpan().Upper
-	if high {
-		longest = o.flashed.OnSpan().Upper
-	}
-	return min(s.to, s.from+capture.FromSeconds(stopped*longest)), true
+	return min(s.to, s.from+capture.FromSeconds(stopped*o.longestFlash(high))), true
 }
 
 // flashesOn reports whether an output that was to flash until the event flashes still.
@@ -185,18 +177,33 @@ func (o *outputMeter) flashesOn() bool {
 }
 
 // flashesFreely reports whether an output that was to flash until the event, and may do anything
-// from then on, flashes as before: then it was to flash until the next event, too.
+// from then on, ends the state as flashing does: then it was to flash until the next event, too.
+// It may have begun anew meanwhile.
 func (o *outputMeter) flashesFreely() bool {
 	if o.now.expect.Demand != analyze.Any || !o.flashed.Flashes() {
 		return false
 	}
-	_, high := o.stopsFlashing(true)
-	_, low := o.stopsFlashing(false)
-	return o.now.o.more > 0 || !high && !low
+	s := o.now.o.final()
+	return o.now.o.more > 0 || s.to.Sub(s.from).Seconds() <= stopped*o.longestFlash(s.high)
+}
+
+// longestFlash is how long, in seconds, flashing that was expected keeps an output high, or low.
+func (o *outputMeter) longestFlash(high bool) float64 {
+	if high {
+		return o.flashed.OnSpan().Upper
+	}
+	return o.flashed.OffSpan().Upper
 }
 
 // free reports whether an output that may do anything changed its state more than once.
 func (s *seen) free() bool { return s.expect.Demand == analyze.Any && s.o.crossings() > 1 }
+
+// passes reports whether an output that may do anything ended in a state that fewer samples show
+// than make a histogram: it may only be passing through it.
+func (o *outputMeter) passes() bool {
+	s := &o.now
+	return o.plan != nil && s.expect.Demand == analyze.Any && s.moved && s.state.mean
+}
 
 // stopped is how many times longer than flashing can make it an output is in one state, once it
 // no longer flashes.
@@ -344,7 +351,7 @@ func (o *outputMeter) reportHold(m *Meter, e capture.Event, limit analyze.Limit,
 	case y.Verdict != analyze.Pass:
 	case s.gap > 0:
 		y.LeaveUndecided() // nothing says that it kept its state meanwhile
-	case s.o.n < fewHeld:
+	case s.o.n < FewHeld:
 		y.LeaveUndecided(figure(analyze.FewSamples, float64(s.o.n))...)
 	}
 	if o.plan != nil || o.wanders() {
@@ -369,9 +376,9 @@ func (o *outputMeter) neverReached() (analyze.Doubt, bool) {
 	}
 }
 
-// fewHeld is how many samples a state must have for its ripple, or that it was kept, to
+// FewHeld is how many samples a state must have for its ripple, or that it was kept, to
 // be known at all.
-const fewHeld = 3
+const FewHeld = 3
 
 // wanders reports whether an output moved, or has so much noise that an excursion of it
 // may not have been worth keeping. What stands still has every one kept that is much
@@ -438,7 +445,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 	if o.namesHigh() {
 		q = analyze.HighLevel
 	}
-	if s.free() && (s.o.more > 0 || !s.state.known()) {
+	if s.free() && (s.o.more > 0 || !s.state.known()) || o.passes() {
 		return // it may go to and fro, and the state that it ends in need be none that it keeps
 	}
 	if !s.state.known() {
@@ -452,7 +459,7 @@ func (o *outputMeter) reportLevels(m *Meter, tr *capture.Trace, e capture.Event)
 	m.levelRow(tr, e.Name, o, q, s.state, o.limitOf(q))
 	m.doubtDrift(tr, s)
 	o.reportRipple(m, tr, e.Name)
-	if s.state.n < fewHeld {
+	if s.state.n < FewHeld {
 		return
 	}
 	switch s.expect.Demand {

@@ -182,7 +182,7 @@ const rippleInside = 0.94
 // it is no less than the least.
 func (o *outputMeter) reportRipple(m *Meter, tr *capture.Trace, event string) {
 	l, limit := o.now.state, o.limitOf(analyze.Ripple)
-	if l.n < fewHeld {
+	if l.n < FewHeld {
 		m.missing(event, o.signal, analyze.Ripple, limit, analyze.Undecided, figure(analyze.FewSamples, float64(l.n))...)
 		return
 	}

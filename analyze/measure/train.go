@@ -141,6 +141,24 @@ func (t *train) phases(high bool) []phase {
 	return all
 }
 
+// Phase is a time for which an output was high, or low between two pulses.
+type Phase struct{ Seconds, Expanded float64 } // both in seconds
+
+// Phases returns for how long an output was high, or low between pulses, each time in the state
+// measured last, as far as both ends are known; none where it was not to pulse or flash.
+func (m *Meter) Phases(signal string, high bool) (all []Phase) {
+	for _, o := range m.outputs {
+		if t := o.now.train; o.signal == signal && t != nil && t.x.Demand == analyze.Train {
+			ended, _ := endedOf(t.phases(high))
+			for _, p := range ended {
+				_, expanded := gum.Combine(p.budget).Expanded()
+				all = append(all, Phase{p.seconds, expanded})
+			}
+		}
+	}
+	return all
+}
+
 // open is a phase that nothing ended.
 func (t *train) open(a *turn) phase {
 	return phase{seconds: math.Max(0, t.end-a.cross.at), budget: withoutEvent(a.cross.budget), placed: a.placed, open: true}
@@ -369,7 +387,7 @@ func (o *outputMeter) reportTrainLow(m *Meter, tr *capture.Trace, e capture.Even
 	switch {
 	case !low.known():
 		m.missing(e.Name, o.signal, q, o.limitOf(q), analyze.Undecided, of(low.unknown))
-	case low.n < fewHeld:
+	case low.n < FewHeld:
 		m.missing(e.Name, o.signal, q, o.limitOf(q), analyze.Undecided, figure(analyze.FewSamples, float64(low.n))...)
 	default:
 		m.levelRow(tr, e.Name, o, q, low, o.limitOf(q))

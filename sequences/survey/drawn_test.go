@@ -135,7 +135,7 @@ func TestDrawn_Written(t *testing.T) {
 		if err != nil {
 			t.Fatalf("seed %d: %v", p.Seed, err)
 		}
-		complaints, verdict, err := p.Complaints(t.Context(), seq, p.Seed)
+		complaints, verdict, err := p.Complaints(t.Context(), seq, 0)
 		if err != nil {
 			t.Fatalf("seed %d: %v", p.Seed, err)
 		}
@@ -153,7 +153,7 @@ func TestDrawn_Written(t *testing.T) {
 				fault.Name = "stuck-low"
 			}
 			planted++
-			outcome, err := p.Run(t.Context(), seq, p.Seed, nil, fault)
+			outcome, err := p.Run(t.Context(), seq, 0, nil, fault)
 			if err != nil || outcome.Gravest == analyze.Fail {
 				told++
 				continue

@@ -39,6 +39,7 @@ type observation struct {
 	times  []float64 // seconds from the event to each crossing, as far as they were kept
 	more   int       // crossings beyond those
 	lasts  float64   // seconds
+	step   float64   // seconds between samples; 0: not known
 }
 
 // end is the state that the output ended in.
@@ -154,7 +155,7 @@ func (o *observation) fromHigh() (Effect, bool) {
 
 // train is what crossings mean that begin with a rise.
 func (o *observation) train(times []float64, more int) (Effect, bool) {
-	seen := observation{known: true, times: times, more: more, lasts: o.lasts}
+	seen := observation{known: true, times: times, more: more, lasts: o.lasts, step: o.step}
 	highs, lows := seen.stretches()
 	e := Effect{Do: Pulses, After: times[0], On: median(highs)}
 	if len(lows) > 0 {
@@ -170,7 +171,7 @@ func (o *observation) train(times []float64, more int) (Effect, bool) {
 	}
 	e.Pulses, e.Lasts = n/2, times[n-1]-times[0]
 	whole := highs
-	if k := len(highs) - 1; k > 0 && highs[k] < highs[0] && !same(highs[k], e.On, leastTimes) {
+	if k := len(highs) - 1; k > 0 && seen.cut(highs[:k], highs[k]) {
 		whole = highs[:k] // a time has run out in it
 		e.Do, e.Pulses = Flashes, 0
 	}
@@ -179,6 +180,17 @@ func (o *observation) train(times []float64, more int) (Effect, bool) {
 	}
 	e.On = median(whole)
 	return e, regular(whole) && regular(lows)
+}
+
+// cut reports whether a train's last pulse is shorter than the whole ones before it, by more than
+// the sampling makes of it: each end lies within a sampling interval. Of two pulses nothing tells
+// how far a unit's own differ.
+func (o *observation) cut(whole []float64, last float64) bool {
+	if len(whole) < 2 || o.step == 0 {
+		m := median(whole)
+		return last < m && !same(last, m, leastTimes)
+	}
+	return slices.Min(whole)-last > 2.5*o.step
 }
 
 // mostPulses is how many pulses are counted as such: more of them are a flashing for a time.
@@ -295,11 +307,28 @@ func best(all []*observation) (Effect, int) {
 		return n
 	}
 	slices.SortStableFunc(candidates, func(a, b Effect) int {
-		return cmp.Or(cmp.Compare(wrong(&a), wrong(&b)), cmp.Compare(a.simplicity(), b.simplicity()))
+		likelier := 0
+		if a.train() && b.train() {
+			likelier = cmp.Compare(shows(b.Do, all), shows(a.Do, all))
+		}
+		return cmp.Or(cmp.Compare(wrong(&a), wrong(&b)), likelier, cmp.Compare(a.simplicity(), b.simplicity()))
 	})
 	e := candidates[0]
 	e.settle(all)
 	return e, wrong(&candidates[0])
+}
+
+// train reports whether the effect is pulses or flashing, which can be taken for each other.
+func (e *Effect) train() bool { return e.Do == Pulses || e.Do == Flashes }
+
+// shows counts the observations that show such an effect by themselves.
+func shows(do Do, all []*observation) (n int) {
+	for _, o := range all {
+		if e, ok := o.effect(); ok && e.Do == do {
+			n++
+		}
+	}
+	return n
 }
 
 // alike reports whether two effects are one.

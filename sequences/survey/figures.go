@@ -66,15 +66,16 @@ func (t *Table) stepOf(steps []step) []string {
 	return names
 }
 
-// measured has the captures measured by what the steps demand, as a run would be.
-func (t *Table) measured(captures Captures, steps []step) ([]analyze.Measurement, error) {
+// measured has the captures measured by what the steps demand, as a run would be. Phases are the
+// times for which outputs that were to pulse or flash were high and low, each as a row of its own:
+// of all those in a state, a run's row has the one that is farthest off.
+func (t *Table) measured(captures Captures, steps []step) (rows, phases []analyze.Measurement, err error) {
 	plan := t.plan(steps)
 	names := t.stepOf(steps)
 	var meter *measure.Meter
-	var rows []analyze.Measurement
 	i := 0
-	err := eachState(captures, func(c Capture) (err error) {
-		if meter == nil {
+	err = eachState(captures, func(c Capture) (err error) {
+		if meter == nil || c.Anew {
 			meter, err = measure.NewMeter(plan, c.Capture)
 		}
 		if meter != nil {
@@ -86,10 +87,43 @@ func (t *Table) measured(captures Captures, steps []step) ([]analyze.Measurement
 			e.Name = names[i]
 			meter.State(c.Capture, e, to)
 			rows = append(rows, meter.Take()...)
+			for k := range t.Outputs {
+				phases = append(phases, phasesOf(meter, t.Outputs[k].Signal, e.Name)...)
+			}
 		}
 		i++
 	})
-	return rows, err
+	return rows, phases, err
+}
+
+// phasesOf are the rows of an output's pulses, and of the times between them, in the state
+// measured last.
+func phasesOf(meter *measure.Meter, signal, event string) (rows []analyze.Measurement) {
+	for _, high := range []bool{true, false} {
+		q := analyze.OffTime
+		if high {
+			q = analyze.OnTime
+		}
+		for _, p := range meter.Phases(signal, high) {
+			rows = append(rows, analyze.Measurement{Signal: signal, Event: event, Quantity: q, Value: p.Seconds, Expanded: p.Expanded})
+		}
+	}
+	return rows
+}
+
+// withPhases replaces the rows of the times within trains by those of all times within them.
+func withPhases(rows, phases []analyze.Measurement) []analyze.Measurement {
+	pulsing := map[string]bool{}
+	for i := range phases {
+		pulsing[phases[i].Signal] = true
+	}
+	var all []analyze.Measurement
+	for i := range rows {
+		if m := &rows[i]; !pulsing[m.Signal] || m.Quantity != analyze.OnTime && m.Quantity != analyze.OffTime {
+			all = append(all, *m)
+		}
+	}
+	return append(all, phases...)
 }
 
 // figures sums up the rows: of each signal and quantity at each step, and at all of them.
@@ -180,12 +214,21 @@ func sampling(captures Captures) (volts, intervals map[string]float64, err error
 		}
 		for _, t := range c.Traces {
 			volts[t.Signal] = math.Max(volts[t.Signal], t.Converter.StepVolts)
-			if first, _, ok := t.First(); ok {
-				if at, _, _ := t.Near(first, 0, 2); len(at) == 2 {
-					intervals[t.Signal] = math.Max(intervals[t.Signal], float64(at[1]-at[0])*1e-9)
-				}
-			}
+			intervals[t.Signal] = math.Max(intervals[t.Signal], intervalOf(t))
 		}
 	}
 	return volts, intervals, nil
+}
+
+// intervalOf is how far an output's first samples are apart, in seconds; 0: it is not known.
+func intervalOf(t *capture.Trace) float64 {
+	first, _, ok := t.First()
+	if !ok {
+		return 0
+	}
+	at, _, _ := t.Near(first, 0, 2)
+	if len(at) < 2 {
+		return 0
+	}
+	return float64(at[1]-at[0]) * 1e-9
 }

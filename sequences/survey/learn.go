@@ -179,7 +179,7 @@ func (l *learner) unsteady(all []*observation) bool {
 		}
 		a, ok := before.effect()
 		b, too := o.effect()
-		if ok && too && !a.alike(&b) {
+		if ok && too && !a.explains(o) && !b.explains(before) {
 			return true
 		}
 	}

@@ -4,7 +4,10 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"makebreak/analyze"
+	"makebreak/analyze/measure"
 	"makebreak/rig/bench"
 )
 
@@ -18,20 +21,25 @@ type Limiting struct {
 // limiter makes limits from the rows of a survey.
 type limiter struct {
 	Limiting
-	rows  []analyze.Measurement
-	steps []step
+	rows []analyze.Measurement
+	// phases are the times for which outputs that pulse or flash were high and low, each by itself.
+	phases []analyze.Measurement
+	steps  []step
 	// share is the share of the figures of one limit that must be within it, so that the share
 	// of the cycles in which all are is as large as it should be (Bonferroni's inequality).
 	share float64
 	floor map[string]float64 // volts that the rig can tell apart, by output
+	// intervals are how far an output's samples are apart, in seconds.
+	intervals map[string]float64
 }
 
 // newLimiter counts how many figures of a cycle are judged.
 func newLimiter(o Limiting, r *Report) *limiter {
-	l := &limiter{Limiting: o, rows: r.rows, steps: r.steps, floor: r.floor}
-	n := 0
+	l := &limiter{Limiting: o, rows: r.rows, phases: r.phases, steps: r.steps, floor: r.floor, intervals: r.intervals}
+	n := len(l.phases)
 	for i := range l.rows {
-		if _, limited := limited[l.rows[i].Quantity]; limited {
+		q := l.rows[i].Quantity
+		if _, limited := limited[q]; limited || q == analyze.PulseDuration || q == analyze.FlashingDuration {
 			n++
 		}
 	}
@@ -53,8 +61,12 @@ var limited = map[analyze.Quantity]sides{
 // spread sums up the figures of a quantity of signals that are of steps which are wanted.
 func (l *limiter) spread(q analyze.Quantity, wanted func(step string) bool, signals ...string) Spread {
 	var values, expanded []float64
-	for i := range l.rows {
-		m := &l.rows[i]
+	rows := l.rows
+	if q == analyze.OnTime || q == analyze.OffTime {
+		rows = l.phases
+	}
+	for i := range rows {
+		m := &rows[i]
 		if m.Quantity == q && slices.Contains(signals, m.Signal) && m.Event != "" && finite(m.Value) && m.Bound() == analyze.NoBound && wanted(m.Event) {
 			values, expanded = append(values, m.Value), append(expanded, m.Expanded)
 		}
@@ -62,32 +74,30 @@ func (l *limiter) spread(q analyze.Quantity, wanted func(step string) bool, sign
 	return spreadOf(values, expanded)
 }
 
-// doubted reports whether a quantity of an output could not always be measured, or only bounded:
-// a limit would leave it undecided.
+// doubted reports whether a quantity of an output could not always be measured, or only bounded,
+// or was told from so few samples that a limit would leave it undecided.
 func (l *limiter) doubted(q analyze.Quantity, signal string) bool {
 	return slices.ContainsFunc(l.rows, func(m analyze.Measurement) bool {
-		return m.Quantity == q && m.Signal == signal && m.Event != "" && (!finite(m.Value) || m.Bound() != analyze.NoBound)
+		return m.Quantity == q && m.Signal == signal && m.Event != "" && (!finite(m.Value) || m.Bound() != analyze.NoBound || fewSamples(&m))
 	})
+}
+
+// fewSamples reports whether a level was told from so few samples that nothing says whether it was
+// kept.
+func fewSamples(m *analyze.Measurement) bool {
+	return slices.ContainsFunc(m.Doubts, func(d analyze.Doubt) bool { return d.Code == analyze.PlainMean && d.Value < measure.FewHeld })
 }
 
 // everyStep wants all.
 func everyStep(string) bool { return true }
 
-// limit is that of a quantity by what was measured: the tolerance interval, or what was seen
-// where that reaches farther, and on either side twice the expanded uncertainty. Once, because
-// the next figure may be off by that; and once more because a verdict keeps that distance from a
-// limit. Below what the rig can tell apart no limit is set.
-func (l *limiter) limit(q analyze.Quantity, s Spread, floor float64) analyze.Limit {
+// limit is that of a quantity by what was measured. Of fewer than two figures none is set.
+func (l *limiter) limit(q analyze.Quantity, s Spread, output string) analyze.Limit {
 	none := analyze.NoLimit()
 	if s.N < 2 {
 		return none
 	}
-	low, high := s.Interval(l.share, l.Confidence)
-	wide := floor
-	if s.Expanded > 0 {
-		wide = math.Max(wide, 2*s.Expanded)
-	}
-	low, high = outward(math.Min(low, s.Least)-wide, math.Max(high, s.Most)+wide)
+	low, high := outward(l.reach(q, s, output))
 	if x := limited[q]; !x.low {
 		low = math.NaN()
 	} else if !x.high {
@@ -97,6 +107,47 @@ func (l *limiter) limit(q analyze.Quantity, s Spread, floor float64) analyze.Lim
 		low = 0
 	}
 	return analyze.Limit{Lower: low, Upper: high}
+}
+
+// reach is between what figures of a quantity may lie for a verdict to pass them: the tolerance
+// interval, or what was seen where that reaches farther, and on either side twice the expanded
+// uncertainty. Once, because the next figure may be off by that; and once more because a verdict
+// keeps that distance from a limit. It is no narrower than what the rig can tell apart.
+//
+// Few figures may all have been sampled at the same point of their edges. Where they differ by
+// less than the sampling alone makes of it, that is what they differ by: its distribution is
+// known, and no estimate.
+func (l *limiter) reach(q analyze.Quantity, s Spread, output string) (low, high float64) {
+	standard, expanded := l.sampling(q, output)
+	if s.Expanded > expanded {
+		expanded = s.Expanded
+	}
+	low, high = s.Least, s.Most
+	if s.N > 1 {
+		low, high = s.Interval(l.share, l.Confidence)
+	}
+	half := distuv.UnitNormal.Quantile((1+l.share)/2) * math.Sqrt(1+1/float64(s.N)) * standard
+	low, high = math.Min(low, s.Mean-half), math.Max(high, s.Mean+half)
+	floor := l.floorOf(q, output)
+	wide := math.Max(floor, 2*expanded)
+	if q == analyze.Ripple {
+		wide = math.Max(wide, expanded+2*floor) // a step more of the converter adds one to it, and as much to its uncertainty
+	}
+	return math.Min(low, s.Least) - wide, math.Max(high, s.Most) + wide
+}
+
+// sampling is what the sampling alone makes of a time: its standard deviation, and the expanded
+// uncertainty that a figure of it may have, both in seconds. An edge lies anywhere within an
+// interval; the difference of two is triangular, and the worst of several may be a whole interval.
+func (l *limiter) sampling(q analyze.Quantity, output string) (standard, expanded float64) {
+	i := l.intervals[output]
+	switch q {
+	case analyze.SwitchingDelay, analyze.OperateTime, analyze.ReleaseTime:
+		return i / math.Sqrt(12), 0.95 * i / 2
+	case analyze.PulseDuration, analyze.OnTime, analyze.OffTime, analyze.FlashingDuration:
+		return i / math.Sqrt(6), i
+	}
+	return 0, 0
 }
 
 // floorOf is the least that the rig can tell apart: volts of a level, seconds of a contact.

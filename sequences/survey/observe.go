@@ -20,6 +20,8 @@ type Capture struct {
 	*capture.Capture
 	Cycle int
 	Whole bool // its last state lasted as long as it should
+	// Anew says that what came before is not known: the run was cut off there, and went on.
+	Anew bool
 }
 
 // Captures are those of a survey's cycles, in their order. They can be gone through again.
@@ -46,7 +48,12 @@ func CapturesOf(rec *journal.RunRecord) (Captures, error) {
 	if len(kept) == 0 {
 		return nil, problem.Of(problem.Usage, fmt.Errorf("no capture is kept of run %s", words.Safe(rec.ID)))
 	}
+	cuts, err := rec.Interruptions()
+	if err != nil {
+		return nil, err
+	}
 	return func(yield func(Capture, error) bool) {
+		last := 0
 		for info, err := range rec.CycleInfos() {
 			if err != nil {
 				yield(Capture{}, err)
@@ -56,6 +63,8 @@ func CapturesOf(rec *journal.RunRecord) (Captures, error) {
 				continue
 			}
 			c, err := captureOf(rec, info, causes)
+			c.Anew = info.N != last+1 || slices.ContainsFunc(cuts, func(i journal.Interruption) bool { return i.After >= last && i.After < info.N })
+			last = info.N
 			if !yield(c, err) || err != nil {
 				return
 			}
@@ -77,7 +86,7 @@ func captureOf(rec *journal.RunRecord, info journal.CycleInfo, causes map[string
 			c.Events[i].Name = cause
 		}
 	}
-	return Capture{c, info.N, info.Complete}, nil
+	return Capture{Capture: c, Cycle: info.N, Whole: info.Complete}, nil
 }
 
 // errNothing says that there is nothing to learn from.
@@ -111,16 +120,14 @@ func observe(captures Captures, events []string) (*seen, *contactsSeen, error) {
 	s := &seen{outputs: map[string][]*observation{}}
 	k := newContactsSeen()
 	var meter *measure.Meter
-	var cycle int
 	before := ""
 	begin := func(c Capture) (err error) {
-		if meter == nil {
+		if meter == nil || c.Anew {
 			meter, err = measure.NewMeter(nil, c.Capture)
 		}
-		if c.Cycle != cycle+1 {
-			before = "" // what came between is not known
+		if c.Anew {
+			before = ""
 		}
-		cycle = c.Cycle
 		return err
 	}
 	err := eachState(captures, begin, func(c Capture, e capture.Event, to capture.Instant) {
@@ -134,7 +141,7 @@ func observe(captures Captures, events []string) (*seen, *contactsSeen, error) {
 		s.states = append(s.states, state{event: e.Name, before: before, cycle: c.Cycle, place: place, lasts: to.Sub(e.At).Seconds()})
 		before = e.Name
 		for _, t := range c.Traces {
-			s.observe(meter, t.Signal, i, e.At, to)
+			s.observe(meter, t, i, e.At, to)
 		}
 		k.observe(c.Capture, e.At, to, s)
 	})
@@ -168,8 +175,9 @@ func (s *seen) eventsSeen(order []string) []string {
 }
 
 // observe adds what an output did in a state.
-func (s *seen) observe(m *measure.Meter, signal string, i int, from, to capture.Instant) {
-	o := &observation{at: i, lasts: to.Sub(from).Seconds()}
+func (s *seen) observe(m *measure.Meter, t *capture.Trace, i int, from, to capture.Instant) {
+	signal := t.Signal
+	o := &observation{at: i, lasts: to.Sub(from).Seconds(), step: intervalOf(t)}
 	stretches, more := m.Stretches(signal)
 	o.more = more
 	for n, x := range stretches {

@@ -28,7 +28,9 @@ type Report struct {
 
 	steps []step
 	rows  []analyze.Measurement
-	floor map[string]float64 // volts that the rig can tell apart, by output
+	// phases are the times for which outputs that pulse or flash were high and low, each by itself.
+	phases []analyze.Measurement
+	floor  map[string]float64 // volts that the rig can tell apart, by output
 	// intervals are how far an output's samples are apart, in seconds.
 	intervals map[string]float64
 }
@@ -49,15 +51,15 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 	r := &Report{Table: t, Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, By: rec.By, Rig: rec.Rig, Program: rec.Program, Notes: rec.Notes, Started: rec.Started,
 		Simulated: rec.Seed != nil, Seed: rec.Seed, Faults: rec.Faults, Complete: rec.Complete, Done: rec.Cycles, Planned: rec.Planned, Reason: rec.WhyIncomplete()}
 	r.steps = t.steps()
-	if r.rows, err = t.measured(captures, r.steps); err != nil {
+	if r.rows, r.phases, err = t.measured(captures, r.steps); err != nil {
 		return nil, err
 	}
 	if t.likeliest(r.rows) {
-		if r.rows, err = t.measured(captures, r.steps); err != nil {
+		if r.rows, r.phases, err = t.measured(captures, r.steps); err != nil {
 			return nil, err
 		}
 	}
-	t.figures(r.rows)
+	t.figures(withPhases(r.rows, r.phases))
 	r.floor, r.intervals, err = sampling(captures)
 	return r, err
 }

@@ -37,7 +37,7 @@ func (s *shelf) captures(yield func(survey.Capture, error) bool) {
 	for _, c := range s.cycles {
 		x := &capture.Capture{}
 		err := x.UnmarshalBinary(c.Capture)
-		if !yield(survey.Capture{Capture: x, Cycle: c.N, Whole: c.Complete}, err) || err != nil {
+		if !yield(survey.Capture{Capture: x, Cycle: c.N, Whole: c.Complete, Anew: c.N == 1}, err) || err != nil {
 			return
 		}
 	}

@@ -88,6 +88,9 @@ func (b *sequenceWriter) head() {
 		put("Conditions", "some events do different things after "+words.Or(b.Deciding))
 	}
 	b.line("#")
+	b.line("# Behind each line stands what was seen: the mean, ± the measurement uncertainty (95 %%), the spread (standard deviation), and n,")
+	b.line("# the number of figures. Steps at which an output does the same count together.")
+	b.line("#")
 	b.line("# Read by:   ____________________________   Date: ______________")
 	b.line("#")
 	if b.o.Named == nil {
@@ -208,7 +211,7 @@ func (b *sequenceWriter) expectation(o *Behaviour, name string) {
 	n := b.times(name)
 	seen := fmt.Sprintf("seen in %s", words.Count(n, "state"))
 	at := func(q analyze.Quantity) (Spread, string) {
-		s := b.l.spread(q, func(step string) bool { return step == name }, o.Signal)
+		s := b.l.spread(q, b.alike(o.Signal, name), o.Signal)
 		f := Figure{Quantity: q, Spread: s}
 		if s.N == 0 {
 			return s, ""
@@ -220,17 +223,30 @@ func (b *sequenceWriter) expectation(o *Behaviour, name string) {
 		b.commented(key+"unmoved", seen)
 	case x.Demand == analyze.Pulse:
 		s, text := at(analyze.PulseDuration)
-		x.After, x.Within = b.about(x.After, s, 0)
+		x.After, x.Within = b.about(x.After, analyze.PulseDuration, s, o.Signal)
 		b.commented(fmt.Sprintf("%s{pulse: %s, within: %s}", key, span(x.After), within(x.Within)), seen+text)
 	case x.Demand == analyze.Train:
 		b.train(o, key, x, seen, at)
 	case x.After > 0:
 		s, text := at(analyze.SwitchingDelay)
-		x.After, x.Within = b.about(x.After, s, 0)
+		x.After, x.Within = b.about(x.After, analyze.SwitchingDelay, s, o.Signal)
 		b.commented(fmt.Sprintf("%s{%s: true, after: %s, within: %s}", key, x.Demand, span(x.After), within(x.Within)), seen+text)
 	default:
 		_, text := at(analyze.SwitchingDelay)
+		if b.l.spread(analyze.SwitchingDelay, func(step string) bool { return step == name }, o.Signal).N == 0 {
+			text = "" // it was there already
+		}
 		b.commented(key+x.Demand.String(), seen+text)
+	}
+}
+
+// alike wants the steps at which an output does the same as at one: what is known of its times is
+// known from all of these.
+func (b *sequenceWriter) alike(output, name string) func(step string) bool {
+	x := b.step(name).expect[output]
+	return func(step string) bool {
+		y := b.step(step).expect[output]
+		return step == name || x.act != nil && y.act != nil && x.Demand == y.Demand && (x.After > 0) == (y.After > 0) && x.act.Effect.alike(&y.act.Effect)
 	}
 }
 
@@ -238,23 +254,28 @@ func (b *sequenceWriter) expectation(o *Behaviour, name string) {
 func (b *sequenceWriter) train(o *Behaviour, key string, x expected, seen string, at func(analyze.Quantity) (Spread, string)) {
 	on, onText := at(analyze.OnTime)
 	off, offText := at(analyze.OffTime)
-	least := b.interval(o.Signal) * 1.1 / min(x.On, x.Off).Seconds() // what a sequence must allow for the sampling
 	var a, c float64
-	x.On, a = b.about(x.On, on, least)
-	x.Off, c = b.about(x.Off, off, least)
-	x.Within = math.Min(written, math.Max(a, c))
+	x.On, a = b.about(x.On, analyze.OnTime, on, o.Signal)
+	x.Off, c = b.about(x.Off, analyze.OffTime, off, o.Signal)
+	// What a sequence must allow for the sampling.
+	least := math.Ceil(200*b.interval(o.Signal)*1.1/min(x.On, x.Off).Seconds()) / 200
+	x.Within = math.Min(written, math.Max(math.Max(a, c), least))
 	what := "flashing: true"
 	if x.Pulses > 0 {
 		what = fmt.Sprintf("pulses: %d", x.Pulses)
 	}
 	rest := ""
 	if x.For > 0 && x.Pulses == 0 {
+		s, text := at(analyze.FlashingDuration)
+		var d float64
+		x.For, d = b.about(x.For, analyze.FlashingDuration, s, o.Signal)
+		x.Within, offText = math.Max(x.Within, d), offText+text
 		rest = ", for: " + span(x.For)
 	}
 	if x.After > 0 {
 		rest += ", after: " + span(x.After)
 		s, text := at(analyze.SwitchingDelay)
-		_, d := b.about(x.After, s, 0)
+		_, d := b.about(x.After, analyze.SwitchingDelay, s, o.Signal)
 		x.Within, onText = math.Max(x.Within, d), text+onText
 	}
 	b.commented(fmt.Sprintf("%s{%s, on: %s, off: %s, within: %s%s}", key, what, span(x.On), span(x.Off), within(x.Within), rest), seen+onText+offText)
@@ -274,35 +295,35 @@ func (b *sequenceWriter) times(name string) (n int) {
 }
 
 // about is a time and how far it may be off, as a share, so that what was measured is within it
-// as its limits would be: at least 1 %, and least.
-func (b *sequenceWriter) about(now time.Duration, s Spread, least float64) (time.Duration, float64) {
+// as its limits would be: at least 1 %.
+func (b *sequenceWriter) about(now time.Duration, q analyze.Quantity, s Spread, output string) (time.Duration, float64) {
 	const usual = 0.1 // of what was not measured
 	if s.N == 0 {
-		return now, math.Max(usual, least)
+		return now, usual
+	}
+	if s.N == 1 {
+		s.Least, s.Most = s.Mean*(1-usual), s.Mean*(1+usual)
 	}
 	middle := rounded(s.Mean)
-	half := 2 * math.Max(0, s.Expanded)
-	if math.IsNaN(s.Expanded) {
-		half = 0
-	}
-	low, high := s.Interval(b.l.share, b.o.Confidence)
-	if !finite(low) {
-		low, high = s.Least*(1-usual), s.Most*(1+usual)
-	}
-	half += math.Max(math.Max(high, s.Most)-middle.Seconds(), middle.Seconds()-math.Min(low, s.Least))
-	w := math.Ceil(200*math.Max(0.01, half/middle.Seconds())) / 200
-	return middle, math.Min(written, math.Max(w, math.Ceil(200*least)/200))
+	low, high := b.l.reach(q, s, output)
+	half := math.Max(high-middle.Seconds(), middle.Seconds()-low)
+	return middle, math.Min(written, math.Ceil(200*math.Max(0.01, half/middle.Seconds()))/200)
 }
 
 func span(d time.Duration) string { return unit.Time.Format(d.Seconds()) }
 
 func within(v float64) string { return unit.Share.Format(v) }
 
-// limitLine is one limit with what it rests on.
+// limitLine is one limit with what it rests on; with NoLimit, why there is none.
 type limitLine struct {
 	quantity analyze.Quantity
 	limit    analyze.Limit
 	comment  string
+}
+
+// unlimited is a quantity that no limit is set to.
+func unlimited(q analyze.Quantity, why string) limitLine {
+	return limitLine{q, analyze.NoLimit(), why}
 }
 
 // outputLimits are those of an output.
@@ -316,14 +337,28 @@ func (b *sequenceWriter) outputLimits(o *Behaviour) (all []limitLine) {
 			}
 		}
 		s := b.l.spread(q, wanted, o.Signal)
-		if b.l.doubted(q, o.Signal) || q == analyze.Ripple && b.brief(o.Signal) || q == analyze.SwitchingDelay && b.ends(o.Signal) {
-			continue // no limit could always be judged
+		if why := b.notLimited(q, o.Signal); why != "" && s.N > 0 {
+			all = append(all, unlimited(q, why))
+			continue
 		}
 		if l, ok := b.limitOf(q, s, o.Signal, namedOutput(b.o.Named, o.Signal)); ok {
 			all = append(all, l)
 		}
 	}
 	return all
+}
+
+// notLimited says why no limit of an output's quantity could always be judged; empty: one can.
+func (b *sequenceWriter) notLimited(q analyze.Quantity, output string) string {
+	switch {
+	case b.l.doubted(q, output):
+		return "it could not be measured each time"
+	case q == analyze.Ripple && b.brief(output):
+		return "its pulses are too brief for it to be measured"
+	case q == analyze.SwitchingDelay && b.ends(output):
+		return "it may be in its new state already when an event ends its flashing"
+	}
+	return ""
 }
 
 // limitOf is the limit of a quantity, by what was measured or as a named set has it.
@@ -345,7 +380,7 @@ func (b *sequenceWriter) limitOf(q analyze.Quantity, s Spread, output string, na
 		x.limit = analyze.Limit{Lower: math.NaN(), Upper: 0}
 		return x, s.N > 1 && s.Most == 0
 	default:
-		x.limit = b.l.limit(q, s, b.l.floorOf(q, output))
+		x.limit = b.l.limit(q, s, output)
 	}
 	return x, !x.limit.None()
 }
@@ -372,8 +407,19 @@ func (b *sequenceWriter) limits(all []limitLine) {
 	if len(all) == 0 {
 		return
 	}
+	for _, x := range all {
+		if x.limit.None() {
+			b.line("    # no limit to the %s: %s", x.quantity.Words(), x.comment)
+		}
+	}
+	if !slices.ContainsFunc(all, func(x limitLine) bool { return !x.limit.None() }) {
+		return
+	}
 	b.line("    limits:")
 	for _, x := range all {
+		if x.limit.None() {
+			continue
+		}
 		k := unit.Of(x.quantity.Unit())
 		var parts []string
 		if finite(x.limit.Lower) {
@@ -420,6 +466,9 @@ func (b *sequenceWriter) relayList() {
 
 // relayLimits are those of a relay and its contacts.
 func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
+	if b.flashesOn(r.Behind.Outputs[0]) {
+		return []limitLine{unlimited(analyze.OperateTime, "its output flashes on through events, and one may come while it is on its way; nor to its other times")}
+	}
 	named := namedRelay(b.o.Named, r.Plan.Signal)
 	var limits analyze.Limits
 	if named != nil {
@@ -434,13 +483,10 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 			signals = []string{r.Plan.Make, r.Plan.Break}
 		}
 		if slices.ContainsFunc(signals, func(signal string) bool { return b.l.doubted(q, signal) }) {
-			continue // no limit could always be judged
-		}
-		output := r.Behind.Outputs[0]
-		if b.flashesOn(output) && q != analyze.TransferTime {
+			all = append(all, unlimited(q, "it could not be measured each time"))
 			continue
 		}
-		l, ok := b.relayLimit(q, output, signals, limits)
+		l, ok := b.relayLimit(q, r.Behind.Outputs[0], signals, limits)
 		if ok && !l.limit.None() {
 			all = append(all, l)
 		}

@@ -40,7 +40,7 @@ func (p *Panel) Written(ctx context.Context, folder string, times int) (*sequenc
 	if err != nil {
 		return nil, "", err
 	}
-	outcome, err := p.Run(ctx, seq, p.Seed, &runner.Store{Run: run})
+	outcome, err := p.Run(ctx, seq, 0, &runner.Store{Run: run})
 	if err := errors.Join(err, run.Finish(journal.RunEnd{Ended: day, Gravest: outcome.Gravest, Complete: err == nil})); err != nil {
 		return nil, "", err
 	}
@@ -61,9 +61,9 @@ func (p *Panel) Written(ctx context.Context, folder string, times int) (*sequenc
 }
 
 // Complaints runs a sequence on the panel and lists what it finds wrong.
-func (p *Panel) Complaints(ctx context.Context, seq *sequences.Sequence, seed uint64, faults ...sim.Fault) ([]string, analyze.Verdict, error) {
+func (p *Panel) Complaints(ctx context.Context, seq *sequences.Sequence, take uint64, faults ...sim.Fault) ([]string, analyze.Verdict, error) {
 	var log kept
-	outcome, err := p.Run(ctx, seq, seed, &log, faults...)
+	outcome, err := p.Run(ctx, seq, take, &log, faults...)
 	var all []string
 	for _, c := range log {
 		for _, s := range c.Symptoms {
@@ -90,15 +90,16 @@ func (k *kept) Append(all ...*journal.Cycle) error {
 }
 
 // world makes the panel's bench.
-func (p *Panel) world(seed uint64, faults ...sim.Fault) (*sim.World, error) {
-	opts := p.Opts(seed)
-	opts.Faults = faults
+func (p *Panel) world(take uint64, faults ...sim.Fault) (*sim.World, error) {
+	opts := p.Opts(p.Seed)
+	opts.Take, opts.Faults = take, faults
 	return sim.NewWorld(p.Rig, opts)
 }
 
-// Run runs a sequence on the panel as the product does, in virtual time.
-func (p *Panel) Run(ctx context.Context, seq *sequences.Sequence, seed uint64, record runner.Recorder, faults ...sim.Fault) (runner.Outcome, error) {
-	world, err := p.world(seed, faults...)
+// Run runs a sequence on the panel as the product does, in virtual time. Take tells one run from
+// the others: what differs from time to time differs, the panel's parts do not. 0 is the survey's.
+func (p *Panel) Run(ctx context.Context, seq *sequences.Sequence, take uint64, record runner.Recorder, faults ...sim.Fault) (runner.Outcome, error) {
+	world, err := p.world(take, faults...)
 	if err != nil {
 		return runner.Outcome{}, err
 	}
@@ -123,7 +124,7 @@ func (p *Panel) Survey(ctx context.Context, times int) (*survey.Table, error) {
 		return nil, fmt.Errorf("seed %d: %w", p.Seed, err)
 	}
 	var log kept
-	if _, err := p.Run(ctx, ready.Sequence, p.Seed, &log); err != nil {
+	if _, err := p.Run(ctx, ready.Sequence, 0, &log); err != nil {
 		return nil, fmt.Errorf("seed %d: %w", p.Seed, err)
 	}
 	return survey.Of(log.captures, survey.Settings{Rig: p.Rig})
@@ -134,7 +135,7 @@ func (k *kept) captures(yield func(survey.Capture, error) bool) {
 	for _, c := range *k {
 		x := &capture.Capture{}
 		err := x.UnmarshalBinary(c.Capture)
-		if !yield(survey.Capture{Capture: x, Cycle: c.N, Whole: c.Complete}, err) || err != nil {
+		if !yield(survey.Capture{Capture: x, Cycle: c.N, Whole: c.Complete, Anew: c.N == 1}, err) || err != nil {
 			return
 		}
 	}
