@@ -91,13 +91,15 @@ func (d *Definition) cyclesOf(a *Action) int { return cmp.Or(a.Cycles, d.Sequenc
 
 // diagrams gathers what a record's diagrams show of each state: how far an output went, for how
 // long it was below zero, where a coil that is switched off takes it, and when a contact
-// changed first.
+// changed first, and how it stood in the end.
 type diagrams struct {
 	lowest, highest, below, changes map[string][]float64 // volts and seconds, by what they are of
+	closed                          map[string][]sight   // contacts at the end of a state
+	apart                           float64              // seconds between two samples of an output, at most
 }
 
 func newDiagrams() *diagrams {
-	return &diagrams{map[string][]float64{}, map[string][]float64{}, map[string][]float64{}, map[string][]float64{}}
+	return &diagrams{map[string][]float64{}, map[string][]float64{}, map[string][]float64{}, map[string][]float64{}, map[string][]sight{}, 0}
 }
 
 // stampDoubt is the expanded uncertainty of a contact's time stamp, in seconds.
@@ -130,12 +132,18 @@ func (d *diagrams) state(event string, c *capture.Capture) {
 		}
 		of := t.Signal + " after " + event
 		d.lowest[of], d.highest[of] = append(d.lowest[of], low), append(d.highest[of], high)
-		d.below[of] = append(d.below[of], float64(below)/float64(samples)*c.End.Sub(from).Seconds())
+		apart := c.End.Sub(from).Seconds() / float64(samples)
+		d.below[of] = append(d.below[of], float64(below)*apart)
+		d.apart = max(d.apart, apart)
 	}
 	for _, t := range c.Tracks {
-		i := slices.IndexFunc(t.Edges, func(e capture.Edge) bool { return e.At > from })
-		if of := t.Signal + " after " + event; i >= 0 && isContact(t.Signal) {
+		of := t.Signal + " after " + event
+		if i := slices.IndexFunc(t.Edges, func(e capture.Edge) bool { return e.At > from }); i >= 0 && isContact(t.Signal) {
 			d.changes[of] = append(d.changes[of], t.Edges[i].At.Sub(from).Seconds())
+		}
+		if x, known := contactNow(t, c); known {
+			of = t.Signal + " closed after " + event
+			d.closed[of] = append(d.closed[of], x)
 		}
 	}
 }
@@ -150,8 +158,15 @@ func (d *diagrams) sights() sights {
 	}
 	add("lowest sample of ", d.lowest, unit.Voltage, levelShare, levelVolts)
 	add("highest sample of ", d.highest, unit.Voltage, levelShare, levelVolts)
-	add("time below 0 V of ", d.below, unit.Time, 0, 0)
+	add("time below 0 V of ", d.below, unit.Time, 0, d.apart)
 	add("first change of ", d.changes, unit.Time, 0, stampDoubt)
+	for of, list := range d.closed {
+		x := sight{of: "cycles with " + of, kind: unit.Share}
+		for _, s := range list {
+			x.value, x.uncertainty = x.value+s.value/float64(len(list)), max(x.uncertainty, s.uncertainty)
+		}
+		all[x.of] = x
+	}
 	return all
 }
 
@@ -236,17 +251,21 @@ func looked(c *capture.Capture) sights {
 		all[t.Signal] = sight{of: t.Signal, value: v, uncertainty: levelShare*math.Abs(v) + levelVolts, kind: unit.Voltage}
 	}
 	for _, t := range c.Tracks {
-		closed, known := t.StateAt(c.End)
-		if !known || !isContact(t.Signal) {
-			continue
+		if x, known := contactNow(t, c); known {
+			all[t.Signal] = x
 		}
-		x := sight{of: t.Signal, value: map[bool]float64{true: 1}[closed], kind: unit.Number}
-		if restless(t, c) {
-			x.uncertainty = 1 // another look may find it the other way
-		}
-		all[t.Signal] = x
 	}
 	return all
+}
+
+// contactNow is how a contact stands at the end of a capture; false: it is not known, or no contact.
+func contactNow(t *capture.Track, c *capture.Capture) (sight, bool) {
+	closed, known := t.StateAt(c.End)
+	x := sight{of: t.Signal, value: map[bool]float64{true: 1}[closed], kind: unit.Number}
+	if restless(t, c) {
+		x.uncertainty = 1 // another look may find it the other way
+	}
+	return x, known && isContact(t.Signal)
 }
 
 // restless reports whether a contact changed in the second half of the state that a capture
