@@ -260,3 +260,6 @@ func (d *Doc) Refused(path string) bool {
 		return !e.key && (inside(e.Path, path) || e.Path != "" && inside(path, e.Path))
 	})
 }
+
+// Refused is Doc.Refused of the value's path.
+func (n *Node) Refused() bool { return n.doc.Refused(n.path) }

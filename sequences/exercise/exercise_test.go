@@ -167,6 +167,10 @@ func TestParse_Bad(t *testing.T) {
 		{"  - {weight: 1}\n", "", `there is no state in which nothing is wrong`},
 		{"answers: [dead-relay]", "answers: [dead-relay, {fault: dead-relay, place: K1}]", `f.yaml:10:23: answers[1]: dead-relay is given twice: write it once, with all of its places`},
 		{"answers: [dead-relay]", "answers: [dead-relay, {fault: long-bounce, value: 3 ms}]", `the states say which values long-bounce has: leave it out here`},
+		{"{fault: long-bounce, value: 8 ms to 30 ms, place: K1}", "{fault: reference-inverted}", `f.yaml:9:26: states[1].faults[0]: this bench cannot have it: fault reference-inverted: `},
+		{"{fault: long-bounce, value: 8 ms to 30 ms, place: K1}", "{fault: welded}, {fault: welded, place: K1}", `f.yaml:9:25: states[1].faults: welded is given twice in one state: write it once, or at two places`},
+		{"fault: long-bounce", "fault: adc-lost", `"adc-lost": use one of`},
+		{"answers: [dead-relay]", "answers: [dead-relay, supply-reset]", `f.yaml:10:23: answers[1]: this bench cannot have it: fault supply-reset: `},
 		{"answers: [dead-relay]", "answers: [long-bounce]", `the list names no cause beyond those of the states`},
 		{"answers: [dead-relay]", "answers: [dead-relay]\nmarks: 3", `there is no key of this name here`},
 		{"answers: [dead-relay]", "answers: [dead-relay]\nmarking: {right: 2, half: 3}", `half an answer is worth more than a right one`},
@@ -189,7 +193,7 @@ func FuzzParse(f *testing.F) {
 		f.Add(src)
 	}
 	f.Fuzz(func(t *testing.T, src []byte) {
-		d, err := parse("f.yaml", src, func(name string) (*sequences.Sequence, error) {
+		d, err := parse("f.yaml", src, true, func(name string) (*sequences.Sequence, error) {
 			if !slices.Contains([]string{"relay-only", "armed-high", "armed-low"}, name) {
 				return nil, errors.New("no such sequence") // no file of this machine is read
 			}

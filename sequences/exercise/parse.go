@@ -1,8 +1,10 @@
 package exercise
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"sync"
@@ -31,21 +33,25 @@ const (
 type reader struct {
 	def  *Definition
 	load func(name string) (*sequences.Sequence, error)
+	// try says that each fault is tried on the bench, for which it may be wrong.
+	try bool
 }
 
 // Parse reads an exercise's file and checks it. Files that it names are read with the
 // context. The error is one or more *yamlfile.Error, joined.
 func Parse(ctx context.Context, file string, src []byte) (*Definition, error) {
-	return parse(file, src, func(name string) (*sequences.Sequence, error) { return sequences.Load(ctx, name) })
+	own, err := files.ReadFile("builtin/" + file)
+	known := err == nil && bytes.Equal(own, src) // a test has tried it
+	return parse(file, src, !known, func(name string) (*sequences.Sequence, error) { return sequences.Load(ctx, name) })
 }
 
-// parse is Parse, with what reads the sequence.
-func parse(file string, src []byte, load func(name string) (*sequences.Sequence, error)) (*Definition, error) {
+// parse is Parse, with what reads the sequence. try says whether faults are tried on the bench.
+func parse(file string, src []byte, try bool, load func(name string) (*sequences.Sequence, error)) (*Definition, error) {
 	doc, err := yamlfile.Parse(file, src)
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints, ranges: map[string]FaultRange{}}, load: load}
+	r := &reader{try: try, def: &Definition{Source: slices.Clone(src), File: file, Draw: Each, Points: usualPoints, ranges: map[string]FaultRange{}}, load: load}
 	r.read(doc.Root)
 	if err := doc.Err(); err != nil {
 		return nil, err
@@ -203,6 +209,7 @@ func (r *reader) states(n *yamlfile.Node) {
 			for _, one := range all {
 				s.Faults = append(s.Faults, r.fault(one))
 			}
+			r.together(list, s.Faults)
 		}
 		f.Done()
 		r.def.States = append(r.def.States, s)
@@ -229,12 +236,86 @@ func (r *reader) fault(n *yamlfile.Node) (x FaultRange) {
 		r.value(value, info, &x)
 	}
 	x.Places = r.places(place, info)
+	r.tried(n, x)
 	return x
 }
 
-// causeNames are the faults that can be planted, in the order in which they are listed.
+// together refuses two faults that are one, or that one bench cannot have.
+func (r *reader) together(n *yamlfile.Node, faults []FaultRange) {
+	if len(faults) != mostFaults || n.Refused() {
+		return
+	}
+	a, b := &faults[0], &faults[1]
+	same := a.Cause == b.Cause && (len(a.Places) == 0 || slices.ContainsFunc(a.Places, func(p string) bool { return slices.Contains(b.Places, p) }))
+	if same {
+		n.Fail(a.Cause+" is given twice in one state", "write it once, or at two places")
+		return
+	}
+	r.tried(n, faults...)
+}
+
+// tried refuses faults that the bench cannot have: each of their places and words is tried with
+// the ends of their values.
+func (r *reader) tried(n *yamlfile.Node, faults ...FaultRange) {
+	if !r.try || n.Refused() {
+		return
+	}
+	d, most := r.def, 0
+	var all [][]FaultRange
+	for _, x := range faults {
+		all = append(all, x.each())
+		most = max(most, len(x.each()))
+	}
+	for i := range most {
+		for _, share := range []float64{0, 1} {
+			s := &specimen{def: d, seed: 1}
+			for _, x := range all {
+				f, err := x[i%len(x)].at(share, rand.New(rand.NewPCG(1, 1)))
+				if err != nil {
+					n.Fail(err.Error(), "")
+					return
+				}
+				s.faults = append(s.faults, f)
+			}
+			if _, err := s.world(); err != nil {
+				n.Fail("this bench cannot have it: "+err.Error(), "")
+				return
+			}
+		}
+	}
+}
+
+// each is the range at each of its places with each of its words.
+func (x FaultRange) each() (all []FaultRange) {
+	places, choices := x.Places, x.Choices
+	if len(places) == 0 {
+		places = []string{""}
+	}
+	if len(choices) == 0 {
+		choices = []string{""}
+	}
+	for _, p := range places {
+		for _, c := range choices {
+			one := x
+			if p != "" {
+				one.Places = []string{p}
+			}
+			if c != "" {
+				one.Choices = []string{c}
+			}
+			all = append(all, one)
+		}
+	}
+	return all
+}
+
+// endsRun is the fault with which the rig is lost in the middle of a run. Such a run shows nothing
+// that could be compared.
+const endsRun = "adc-lost"
+
+// causeNames are the faults that an exercise can have, in the order in which they are listed.
 var causeNames = sync.OnceValue(func() []string {
-	return words.Texts(sim.Faults(), func(f sim.FaultInfo) string { return f.Name })
+	return slices.DeleteFunc(words.Texts(sim.Faults(), func(f sim.FaultInfo) string { return f.Name }), func(name string) bool { return name == endsRun })
 })
 
 // value reads the range of a fault's value, or the words that it is one of.
@@ -389,6 +470,7 @@ func (r *reader) listed(item *yamlfile.Node, own map[string]bool) string {
 			return ""
 		}
 		r.answer(w, d.placesOf(planted()[w]))
+		r.triedAnswer(item, w, d.placesOf(planted()[w]), own)
 		return w
 	}
 	f, ok := item.Fields("must be a cause, or one with its places and values, as in {fault: stuck-low, place: [OUT3, OUT4]}")
@@ -408,12 +490,23 @@ func (r *reader) listed(item *yamlfile.Node, own map[string]bool) string {
 		r.value(value, planted()[w], &x)
 		d.ranges[w] = x
 	}
-	if places := d.placesOf(planted()[w]); place == nil {
-		r.answer(w, places)
-	} else {
-		r.answer(w, r.places(place, planted()[w]))
+	places := d.placesOf(planted()[w])
+	if place != nil {
+		places = r.places(place, planted()[w])
 	}
+	r.answer(w, places)
+	r.triedAnswer(item, w, places, own)
 	return w
+}
+
+// triedAnswer refuses an answer that the bench cannot have.
+func (r *reader) triedAnswer(n *yamlfile.Node, cause string, places []string, own map[string]bool) {
+	if own[cause] {
+		return // its states have been tried
+	}
+	x := r.def.rangeOf(Answer{Cause: cause})
+	x.Places = places
+	r.tried(n, x)
 }
 
 // answer adds a cause at each of its places.

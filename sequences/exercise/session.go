@@ -226,7 +226,7 @@ func Peek(row *journal.Exercise, place string) (*Definition, error) {
 
 // definition reads what was sealed, which was read without an error before.
 func (h *hidden) definition() (*Definition, error) {
-	d, err := parse(h.File, []byte(h.Definition), func(name string) (*sequences.Sequence, error) { return sequences.Parse(name, []byte(h.Sequence)) })
+	d, err := parse(h.File, []byte(h.Definition), false, func(name string) (*sequences.Sequence, error) { return sequences.Parse(name, []byte(h.Sequence)) })
 	if err != nil {
 		return nil, errSealed
 	}
