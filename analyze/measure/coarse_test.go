@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/capture/csvfile"
+	"makebreak/testdata/few"
 )
 
 // coarse is an instrument whose readings come in steps.
@@ -65,6 +66,7 @@ func examineFile(t *testing.T, text string) analyze.Result {
 // step, the mean of many readings is known better than to a step, and is said to be. The truth is
 // what was drawn.
 func TestCoarse_Levels(t *testing.T) {
+	few.Skip(t)
 	for _, tc := range []struct {
 		name              string
 		leastNoise, noise float64 // shares of a step

@@ -31,8 +31,8 @@ type Record struct {
 	Complete bool
 	Reason   string
 	// Ending is that as data; the zero Ending: it is complete, or it is not known.
-	Ending capture.Ending
-	Verdict  analyze.Verdict
+	Ending  capture.Ending
+	Verdict analyze.Verdict
 	// Unstored says what was measured of cycles that are not among these figures, as they
 	// could not be stored; one line a cycle.
 	Unstored []string

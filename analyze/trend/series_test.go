@@ -13,6 +13,8 @@ import (
 	"pgregory.net/rapid"
 
 	_ "makebreak/testdata/fixedseed"
+
+	"makebreak/testdata/few"
 )
 
 func sorted(x []float64) []float64 {
@@ -155,7 +157,7 @@ func TestMoments_StRD(t *testing.T) {
 // and shape of the values.
 func TestSeries_Quantile_Rank(t *testing.T) {
 	t.Parallel()
-	for _, n := range []int{400, 1000, 5000, 100000} {
+	for _, n := range []int{400, 1000, 5000, few.Of(10000, 100000)} {
 		testQuantileRank(t, n)
 	}
 }
@@ -256,9 +258,9 @@ func TestBlocks_CoverAll(t *testing.T) {
 func TestSeries_Memory(t *testing.T) {
 	const bound = 64 << 10
 	r := noise(5)
-	for _, n := range []int{2000, 50000, 1000000} {
+	for _, n := range []int{2000, 50000, few.Of(100000, 1000000)} {
 		count := 20
-		if n == 1000000 {
+		if n >= 100000 {
 			count = 1
 		}
 		all := make([]*Series, count)

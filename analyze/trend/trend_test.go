@@ -6,6 +6,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
+
+	"makebreak/testdata/few"
 )
 
 // overSeeds runs a trial for so many seeds on two goroutines and counts how often
@@ -30,6 +32,7 @@ func overSeeds(trial func(r *rand.Rand) bool) int {
 // Significance of the time. 16 of 1,000 is the 97th percentile of chance where the
 // rate is exactly 1 %.
 func TestDriftAndStep_FalseAlarms(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	for name, value := range map[string]func(r *rand.Rand) float64{
 		"normal":      (*rand.Rand).NormFloat64,
@@ -179,6 +182,7 @@ func TestSummary_Drift(t *testing.T) {
 // 950, less or more 4 standard deviations of 7. (With fewer seeds the bounds are
 // wider than that.)
 func TestDrift_Coverage(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	hits := overSeeds(func(r *rand.Rand) bool {
 		s := made(t, 60, func(c int) (float64, Outcome) { return 0.02*float64(c) + r.NormFloat64(), Within })

@@ -14,6 +14,7 @@ import (
 
 	axe "makebreak/testdata/axe-core"
 	"makebreak/testdata/browser"
+	"makebreak/testdata/few"
 )
 
 // sight is what a browser shows of a page in a view.
@@ -86,7 +87,7 @@ const lookAround = `(() => {
 // where none comes any further, the test is left out, since that says nothing about the pages.
 func browse(t *testing.T, paths []string) map[string]*seen {
 	t.Helper()
-	if raceEnabled {
+	if few.Race {
 		t.Skip("looked at without the race detector, which has nothing to find in a browser")
 	}
 	tool := browser.Find(t)

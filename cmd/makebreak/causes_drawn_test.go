@@ -9,6 +9,7 @@ import (
 
 	"makebreak/analyze/cause"
 	"makebreak/testdata/drawnbench"
+	"makebreak/testdata/few"
 	"makebreak/testdata/goldenfile"
 )
 
@@ -46,7 +47,7 @@ func TestCauses_DrawnBenches(t *testing.T) {
 	switch {
 	case err == nil:
 		want = drawnbench.Wanted{Singles: 40 * long, Pairs: 6 * long, Healthy: 10 * long, Alike: true}
-	case testing.Short() || raceEnabled:
+	case testing.Short() || few.Race:
 		want = drawnbench.Wanted{Singles: 12, Pairs: 2, Healthy: 3}
 	}
 	began := time.Now()

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"makebreak/rig/inherited"
+	"makebreak/testdata/few"
 )
 
 // Results that standard output cannot take are lost: where it is closed, each command ends
@@ -50,7 +51,7 @@ func TestAddressSpace(t *testing.T) {
 	if !inherited.Known {
 		t.Skip("in a program built without C nothing runs before the Go runtime")
 	}
-	if raceEnabled {
+	if few.Race {
 		t.Skip("the race detector takes terabytes of addresses")
 	}
 	for _, kib := range []string{"100000", "300000", "700000", "1000000", "1200000", "1999999"} {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"makebreak/sequences/journal"
+	"makebreak/testdata/few"
 )
 
 // soakKills is how often the soak is killed; the race detector makes a start so slow
@@ -23,7 +24,7 @@ func soakKills() int {
 	switch {
 	case testing.Short():
 		return 20
-	case raceEnabled:
+	case few.Race:
 		return 40
 	}
 	return 204

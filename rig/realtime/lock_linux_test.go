@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"makebreak/testdata/few"
 )
 
 // lockedKB is how much of this process's address space is locked, in kB.
@@ -65,7 +67,7 @@ func TestLockMemory(t *testing.T) {
 			t.Errorf("%d kB locked, and %d after more was asked for", first, lockedKB(t))
 		}
 		runtime.KeepAlive(big)
-		if !raceEnabled {
+		if !few.Race {
 			givesBack(t)
 		}
 		UnlockMemory()

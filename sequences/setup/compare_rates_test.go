@@ -10,6 +10,7 @@ import (
 	"makebreak/rig/sim"
 	"makebreak/sequences"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/few"
 )
 
 // figuresOn runs a sequence for some cycles on a simulated bench and returns each cycle's
@@ -41,7 +42,7 @@ func sampled(cycles [][]analyze.Measurement) []*compare.Sample {
 func TestCompare_Benches(t *testing.T) {
 	t.Parallel()
 	benches := 50
-	if testing.Short() || raceEnabled {
+	if testing.Short() || few.Race {
 		benches = 5
 	}
 	if n, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG")); err == nil {

@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/few"
 	"makebreak/testdata/goldenfile"
 )
 
@@ -66,7 +67,7 @@ func (c filterCase) cover(t *testing.T, i int, table *coverages) {
 func TestCoverage_Filters(t *testing.T) {
 	t.Parallel()
 	benches := 300
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		benches = 12
 	}
 	tables := map[string][]map[string]*coverage{}

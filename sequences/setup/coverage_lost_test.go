@@ -5,6 +5,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/sim"
+	"makebreak/testdata/few"
 )
 
 // Where ready edges get lost, conversions are placed in time less well, and the uncertainty of
@@ -12,7 +13,7 @@ import (
 func TestCoverage_LostReadyEdges(t *testing.T) {
 	t.Parallel()
 	benches := 300
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		benches = 40
 	}
 	for _, n := range []float64{2, 7} {

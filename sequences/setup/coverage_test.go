@@ -21,6 +21,7 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/few"
 	"makebreak/testdata/goldenfile"
 )
 
@@ -510,7 +511,7 @@ var trains = map[analyze.Quantity]bool{analyze.OnTime: true, analyze.OffTime: tr
 func TestCoverage_Benches(t *testing.T) {
 	t.Parallel()
 	benches := 2000
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		benches = 60
 	}
 	table := coverAll(t, benches, []string{"armed-high", "relay-only", "armed-pulse", "armed-low"}, []int{40, 40, 10, 10})

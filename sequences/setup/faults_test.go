@@ -19,6 +19,7 @@ import (
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
 	"makebreak/testdata/faultrun"
+	"makebreak/testdata/few"
 )
 
 // benchRun is what came of running a sequence on the simulated bench, unlogged.
@@ -173,7 +174,7 @@ func checkAcquisition(t *testing.T, fault string, r benchRun) {
 // seeds: not one may raise a finding or a verdict other than pass.
 func TestHealthy_NoFinding(t *testing.T) {
 	seeds, cycles := 100, 10
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		seeds = 10
 	}
 	var mu sync.Mutex

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"makebreak/analyze"
+	"makebreak/testdata/few"
 )
 
 // A relay that bounces for too long, on a bench whose kernel merges edges that are closer
@@ -14,7 +15,7 @@ import (
 // hid; how many do is measured here.
 func TestLostEdges_LongBounce(t *testing.T) {
 	seeds := 60
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		seeds = 4
 	}
 	var mu sync.Mutex
@@ -61,7 +62,7 @@ func TestLostEdges_LongBounce(t *testing.T) {
 // found in it.
 func TestLostEdges_Sound(t *testing.T) {
 	seeds := 60
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		seeds = 6
 	}
 	for _, loss := range []string{"merged-edges=80us", "merged-edges=300us", "merged-edges=1ms", "merged-edges=3ms", "lost-edges=2", "lost-edges=3", "lost-edges=8", "lost-edges=13"} {

@@ -15,6 +15,7 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
+	"makebreak/testdata/few"
 )
 
 // wearCase is a fault that gets worse, planted so that it breaks a limit within the cycles
@@ -144,7 +145,7 @@ func wearOut(t *testing.T, c *wearCase, seed uint64, each func(cycle int, s *tre
 func TestWear_Foreseen(t *testing.T) {
 	t.Parallel()
 	seeds := uint64(3)
-	if raceEnabled || testing.Short() {
+	if few.Race || testing.Short() {
 		seeds = 1
 	}
 	for _, c := range []wearCase{

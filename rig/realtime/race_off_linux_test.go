@@ -1,5 +1,0 @@
-//go:build !race
-
-package realtime
-
-const raceEnabled = false

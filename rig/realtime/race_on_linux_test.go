@@ -1,6 +1,0 @@
-//go:build race
-
-package realtime
-
-// raceEnabled says that the race detector runs, whose own memory is never given back.
-const raceEnabled = true

@@ -1,5 +1,0 @@
-//go:build !race
-
-package setup_test
-
-const raceEnabled = false
