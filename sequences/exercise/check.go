@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"makebreak/rig/sim"
-	"makebreak/rig/words"
 )
 
 // CheckDraws is how many states are drawn to check an exercise.
@@ -200,17 +199,27 @@ func (w *weighing) changed(ctx context.Context, text string, wanted set) (step, 
 	return s, nil
 }
 
-// shows says what speaks most against the first of the hypotheses that an action excludes, and
-// what it would show under that one.
+// mostTold is how many figures are told of one action.
+const mostTold = 3
+
+// shows says what an action shows against hypotheses that it excludes, and what it would show under
+// them: of each figure one of those that no figure before it excludes.
 func (j *judge) shows(action string, seen sights, learned [][]shown, out set) string {
-	if out == 0 {
-		return ""
+	var keys, told []string
+	for i := range j.hypotheses {
+		known := func(key string) bool { return j.against(key, action, seen, learned, i) }
+		if !out.has(i) || slices.ContainsFunc(keys, known) {
+			continue
+		}
+		x := j.excludes(action, seen, learned, i)
+		where := "where nothing is wrong"
+		if h := &j.hypotheses[i]; h.answers[0].Cause != Nothing {
+			where = "with " + h.words()
+		}
+		keys, told = append(keys, x.key), append(told, fmt.Sprintf("%s, but %s %s", x.by, x.by.between(x.other), where))
+		if len(told) == mostTold {
+			break
+		}
 	}
-	i := bits.TrailingZeros64(uint64(out))
-	x := j.excludes(action, seen, learned, i)
-	where := "where nothing is wrong"
-	if h := &j.hypotheses[i]; h.answers[0].Cause != Nothing {
-		where = "with " + words.And(words.Texts(h.answers, Answer.String))
-	}
-	return fmt.Sprintf("%s, but %s %s", x.by, x.by.between(x.other), where)
+	return strings.Join(told, "; ")
 }

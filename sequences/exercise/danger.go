@@ -30,7 +30,7 @@ func toldOf(d circuit.Danger) Danger {
 	case circuit.HighSupply:
 		says = fmt.Sprintf("%s is above the %s that %s takes: it would be destroyed.", value, limit, d.Place)
 	case circuit.Burns:
-		says = fmt.Sprintf("%s would turn %s into heat and is made for %s: it would burn.", d.Place, value, limit)
+		says = fmt.Sprintf("The resistor across %s would turn %s into heat and is made for %s: it would burn.", d.Place, value, limit)
 	case circuit.Shorted:
 		says = fmt.Sprintf("%s would flow through %s, which is made for %s.", value, d.Place, limit)
 	}

@@ -286,8 +286,12 @@ func (s *Session) change(a Action, r *Result) error {
 		return problem.Of(problem.Usage, err)
 	}
 	r.Action.Change, r.Cost = c.String(), changeCosts[c.Kind]
-	for _, danger := range w.Dangers(n) {
-		r.Dangers = append(r.Dangers, toldOf(danger))
+	for i, danger := range w.Dangers(n) {
+		if told := toldOf(danger); i == 0 {
+			r.Dangers = append(r.Dangers, told)
+		} else {
+			r.Notes = append(r.Notes, told.Words) // it is one thing that was done
+		}
 	}
 	if len(r.Dangers) > 0 {
 		r.Action.Stopped = true

@@ -34,6 +34,18 @@ func (h *hypothesis) String() string {
 	return strings.Join(all, " ")
 }
 
+// words name the hypothesis for people, with the words that its values are.
+func (h *hypothesis) words() string {
+	var all []string
+	for i, a := range h.answers {
+		if i < len(h.faults) && len(h.faults[i].Choices) > 0 {
+			a.Cause += "=" + h.faults[i].Choices[0]
+		}
+		all = append(all, a.String())
+	}
+	return words.And(all)
+}
+
 // hypotheses are all answers that can be right as far as a trainee knows.
 func (d *Definition) hypotheses() (all []hypothesis) {
 	for _, a := range d.Answers {
@@ -304,6 +316,7 @@ func (s set) has(i int) bool { return s&(1<<i) != 0 }
 
 // contradiction is what speaks most against an answer in what an action shows.
 type contradiction struct {
+	key   string // of the sight
 	by    sight
 	times float64 // how many margins the figure lies beyond
 	other span    // what it would be under the answer
@@ -320,22 +333,31 @@ const tolerances, wildTolerances = 1.0, 6.0
 // they fit it. usual are benches on which nothing is wrong.
 func excludes(seen sights, learned, usual population) *contradiction {
 	var most *contradiction
-	for key, x := range seen {
-		p := learned.of(key)
-		if p.low > p.high {
-			continue // the share of cycles without it tells
-		}
-		times := tolerances
-		if x.wild || learned.fleeting {
-			times = wildTolerances
-		}
-		margin := x.uncertainty + p.uncertainty + times*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
-		beyond := max(p.low-x.value, x.value-p.high) / margin
-		if beyond > 1 && (most == nil || beyond > most.times || beyond == most.times && x.of < most.by.of) {
-			most = &contradiction{x, beyond, p}
+	for key := range seen {
+		c := against(key, seen, learned, usual)
+		if c != nil && (most == nil || c.times > most.times || c.times == most.times && c.by.of < most.by.of) {
+			most = c
 		}
 	}
 	return most
+}
+
+// against is excludes for one of the sights.
+func against(key string, seen sights, learned, usual population) *contradiction {
+	x, p := seen[key], learned.of(key)
+	if p.low > p.high {
+		return nil // the share of cycles without it tells
+	}
+	times := tolerances
+	if x.wild || learned.fleeting {
+		times = wildTolerances
+	}
+	margin := x.uncertainty + p.uncertainty + times*max(p.spread, usual.of(key).spread) + 1e-3*math.Abs(x.value) + 1e-9
+	beyond := max(p.low-x.value, x.value-p.high) / margin
+	if beyond <= 1 {
+		return nil
+	}
+	return &contradiction{key, x, beyond, p}
 }
 
 // population is what an action shows on the benches of one answer. Those of which the index
@@ -389,6 +411,11 @@ func (j *judge) excluded(action string, seen sights, learned [][]shown) (s set) 
 // excludes says what in what an action shows speaks against a hypothesis; nil: nothing.
 func (j *judge) excludes(action string, seen sights, learned [][]shown, hypothesis int) *contradiction {
 	return excludes(seen, j.population(action, learned, hypothesis), j.population(action, learned, 0))
+}
+
+// against says whether one figure of what an action shows speaks against a hypothesis.
+func (j *judge) against(key, action string, seen sights, learned [][]shown, hypothesis int) bool {
+	return against(key, seen, j.population(action, learned, hypothesis), j.population(action, learned, 0)) != nil
 }
 
 // population is what an action shows under a hypothesis.

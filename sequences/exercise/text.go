@@ -92,7 +92,13 @@ func (m *Marks) LuckWords() string {
 	case 0:
 		return ""
 	case 1:
+		if m.Result() != right {
+			return "What you had seen left the right answer alone."
+		}
 		return "Luck: none; what you had seen left no other answer."
+	}
+	if m.Result() != right {
+		return fmt.Sprintf("What you had seen still fitted %d answers: there was more to look for.", m.Possible)
 	}
 	return fmt.Sprintf("Luck: what you had seen still fitted %d answers; a guess among them is right once in %d times.", m.Possible, m.Possible)
 }
