@@ -73,11 +73,12 @@ func (c *Class) HTML(w io.Writer) error {
 	return classPage.Write(w, p)
 }
 
-// trainees are who has begun an exercise, by name.
+// trainees are who has begun an exercise, by name as it was typed first: capitals and blanks make
+// nobody another one.
 func (c *Class) trainees() []string {
 	var all []string
 	for i := range c.Entries {
-		if name := c.Entries[i].Trainee; !slices.Contains(all, name) {
+		if name := c.Entries[i].Trainee; !slices.ContainsFunc(all, func(other string) bool { return plainWord(other) == plainWord(name) }) {
 			all = append(all, name)
 		}
 	}
@@ -100,7 +101,7 @@ func (c *Class) pageRow(trainee string) classRow {
 		times := 0
 		var last *Entry
 		for i := range c.Entries {
-			if e := &c.Entries[i]; e.Exercise == x.Name && e.Trainee == trainee {
+			if e := &c.Entries[i]; e.Exercise == x.Name && plainWord(e.Trainee) == plainWord(trainee) {
 				last = e
 				times++
 			}
@@ -159,7 +160,7 @@ func (c *Class) pageExercise(x *ClassExercise) classExercise {
 		if x.Shortest > 0 {
 			shortest = " (the shortest: " + BenchTime(x.Shortest) + ")"
 		}
-		p.Median = fmt.Sprintf("The median way: %s, %s of bench time%s: %s.", words.Count(x.Actions, "action"), BenchTime(x.Spent), shortest, kindsOf(x.Way))
+		p.Median = fmt.Sprintf("The median way: %s, %s%s: %s.", words.Count(x.Actions, "action"), benchTime(x.Spent), shortest, kindsOf(x.Way))
 	}
 	for i := range c.Entries {
 		if e := &c.Entries[i]; e.Exercise == x.Name {

@@ -23,7 +23,7 @@ func inventedClass() *Class {
 	const siren, lamp = "The siren that stays quiet", "The lamp that stays on"
 	c := &Class{Entries: []Entry{
 		entry("siren", siren, "Zoë Bauer", 1, &Marks{Of: 10, Wrong: []string{"dead-relay@K1"}, Spent: time.Minute, Actions: 2, Possible: 4, Shortest: 4 * time.Minute}, try),
-		entry("siren", siren, "Zoë Bauer", 1, right(10), try, look, probe),
+		entry("siren", siren, "zoë  bauer", 1, right(10), try, look, probe),
 		entry("siren", siren, "Ali Demir", 1, &Marks{Points: 5, Of: 10, Half: 1, Spent: 20 * time.Minute, Actions: 7, Possible: 3, Shortest: 4 * time.Minute}, try, try, look, probe, probe),
 		entry("siren", siren, "", 1, nil, look),
 		entry("lamp", lamp, "Ali Demir", 2, &Marks{Of: 10, Wrong: []string{"welded@K1", "nothing"}, Spent: 3 * time.Minute, Actions: 2, Possible: 9}, try, probe),

@@ -27,6 +27,14 @@ func BenchTime(d time.Duration) string {
 	return fmt.Sprintf("%d min %d s", int(d.Minutes()), int(d.Seconds())%60)
 }
 
+// benchTime is BenchTime with what it is of.
+func benchTime(d time.Duration) string {
+	if d == 0 {
+		return "no bench time"
+	}
+	return BenchTime(d) + " of bench time"
+}
+
 // Words say what an action is, as in "look after arm-away".
 func (a Action) Words() string {
 	after := ""
@@ -66,7 +74,7 @@ func WriteMarks(w io.Writer, m *Marks) error {
 	if n := len(m.Dangers); n > 0 {
 		fmt.Fprintf(w, "Dangerous: %s. Points are taken off for it.\n", words.Count(n, "thing was done that hurts somebody or breaks something", "things were done that hurt somebody or break something"))
 	}
-	fmt.Fprintf(w, "\nYour way: %s, %s of bench time.\n", words.Count(m.Actions, "action"), BenchTime(m.Spent))
+	fmt.Fprintf(w, "\nYour way: %s, %s.\n", words.Count(m.Actions, "action"), benchTime(m.Spent))
 	if m.Shortest > 0 {
 		fmt.Fprintf(w, "The shortest way found: read the card%s, %s.\n", wayWords(m.Way), BenchTime(m.Shortest))
 	}
@@ -154,7 +162,7 @@ func (c *Class) Text(w io.Writer) error {
 					fitted = fmt.Sprint(m.Possible)
 				}
 			}
-			row(e.Trainee, e.Exercise, e.Marks.Result(), points, e.Actions(), clock(e.Spent), shortest, fitted)
+			row(cmp.Or(e.Trainee, nameless), e.Exercise, e.Marks.Result(), points, e.Actions(), clock(e.Spent), shortest, fitted)
 		}
 	}); err != nil {
 		return err
@@ -177,7 +185,7 @@ func clock(d time.Duration) string {
 func (x *ClassExercise) text(w io.Writer) error {
 	fmt.Fprintf(w, "\n%s (grade %d): %s begun, %d answered, %d right, %d half right, %d wrong\n", words.Safe(x.Name), x.Grade, words.Count(x.Begun, "time"), x.Answered, x.Right, x.Half, x.Wrong)
 	if x.Answered > 0 {
-		fmt.Fprintf(w, "  - the median way: %s, %s (the shortest: %s): %s\n", words.Count(x.Actions, "action"), BenchTime(x.Spent), BenchTime(x.Shortest), kindsOf(x.Way))
+		fmt.Fprintf(w, "  - the median way: %s, %s (the shortest: %s): %s\n", words.Count(x.Actions, "action"), benchTime(x.Spent), BenchTime(x.Shortest), kindsOf(x.Way))
 	}
 	if x.Lucky > 0 {
 		fmt.Fprintf(w, "  - right with luck, as other answers still fitted: %d\n", x.Lucky)
