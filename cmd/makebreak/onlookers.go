@@ -12,14 +12,21 @@ import (
 	"makebreak/sequences/setup"
 )
 
-// onlookers let others look at a run while it lasts: programs that serve its log, and on a page
-// of its own, where one was asked for. The run does not wait for them.
+// onlookers let others look at a run while it lasts, or at those of several units: programs that
+// serve its log, and on a page of its own, where one was asked for. The run does not wait for them.
 type onlookers struct {
-	hub  *live.Hub
 	log  string
 	note func(format string, args ...any)
-	told *live.Told   // nil: other programs do not hear of the run
+	runs []*looked
 	page *pageProcess // nil: no page was asked for
+}
+
+// looked is one unit's run that others look at.
+type looked struct {
+	*onlookers
+	hub   *live.Hub
+	told  *live.Told // nil: other programs do not hear of the run
+	ended bool
 }
 
 // lastLook is how long a page that somebody looks at is served after the run has ended, so
@@ -28,7 +35,14 @@ const lastLook = 300 * time.Millisecond
 
 // onlookers begins to serve what was asked for. An address that cannot be served is an error.
 func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
-	l := &onlookers{hub: j.hub, log: a.log, note: a.note}
+	l := &onlookers{log: a.log, note: a.note}
+	hubs := j.hubs
+	if hubs == nil {
+		hubs = []*live.Hub{j.hub}
+	}
+	for _, h := range hubs {
+		l.runs = append(l.runs, &looked{onlookers: l, hub: h})
+	}
 	if o.page == "" {
 		return l, nil
 	}
@@ -45,7 +59,7 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 }
 
 // begin says which run it is and what it has done already.
-func (l *onlookers) begin(info journal.RunInfo, before live.Before, b *bench.Bench) {
+func (l *looked) begin(info journal.RunInfo, before live.Before, b *bench.Bench) {
 	l.hub.Begin(info, before, b.Sampled())
 	var err error
 	if l.told, err = live.Tell(l.hub, l.log, info.UUID); err != nil {
@@ -53,20 +67,28 @@ func (l *onlookers) begin(info journal.RunInfo, before live.Before, b *bench.Ben
 	}
 }
 
-// end says how the run ended.
-func (l *onlookers) end(at time.Time, err error) {
+// end says how the run ended. Only the first call counts.
+func (l *looked) end(at time.Time, err error) {
+	if l.ended {
+		return
+	}
+	l.ended = true
 	l.hub.End(at, err == nil, whyIncomplete(err))
 }
 
 // close ends the looking.
 func (l *onlookers) close() {
-	if l.told != nil {
-		l.told.Close()
+	watched := false
+	for _, r := range l.runs {
+		if r.told != nil {
+			r.told.Close()
+		}
+		watched = watched || r.hub.Watched()
 	}
 	if l.page == nil {
 		return
 	}
-	if l.hub.Watched() {
+	if watched {
 		time.Sleep(lastLook)
 	}
 	l.page.close()

@@ -161,7 +161,9 @@ type job struct {
 	fields       []journal.Field // that are noted with the run
 	open         func() (*bench.Bench, error)
 	hub          *live.Hub       // of who looks at it
+	hubs         []*live.Hub     // of several units, by their places; nil: there is one
 	before       live.Before     // what it has done already
+	befores      []live.Before   // what each of several units has; nil: they begin
 	trial        *exercise.Trial // where the run is one of an exercise
 	goesOn       *resumption     // what the run goes on with; nil: it begins
 	notes        string          // what there is to say of it
@@ -186,7 +188,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 		return j, err
 	}
 	if len(j.units) > 0 {
-		return j, a.readyUnits(&j, o)
+		return j, a.readyUnits(&j)
 	}
 	if err := a.atPlace(j.sim.Faults); err != nil {
 		return j, err
@@ -201,7 +203,7 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 // readyBench says how the job's bench is opened, with those in mind who look at it.
 func (a *app) readyBench(j *job) {
 	j.hub = live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version(), Lower: setup.Measurer(j.rig)})
-	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: j.hub.Glances()}
+	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: []*bench.Glances{j.hub.Glances()}}
 	j.open = func() (*bench.Bench, error) { return a.openWith(rig, seq, s, opts) }
 }
 
@@ -315,7 +317,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		}
 	}
 	shown.Begin(run.Info(), analyze.NoVerdict)
-	looking.begin(run.Info(), j.before, b)
+	looking.runs[0].begin(run.Info(), j.before, b)
 	store := &runner.Store{Run: run, Sealed: j.trial != nil}
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
@@ -335,7 +337,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	if err := run.Finish(end); err != nil && runErr == nil {
 		runErr = problem.Of(problem.Storage, err)
 	}
-	looking.end(end.Ended, runErr)
+	looking.runs[0].end(end.Ended, runErr)
 	return a.finish(db, run.ID(), store.Unstored, errors.Join(runErr, closeErr), shown)
 }
 

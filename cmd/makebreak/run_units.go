@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"time"
 
 	"makebreak/analyze"
 	"makebreak/analyze/report"
@@ -17,6 +18,7 @@ import (
 	"makebreak/rig/table"
 	"makebreak/rig/wiring"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
@@ -29,6 +31,8 @@ type unitRun struct {
 	id       string
 	store    *runner.Store // nil: of a soak, which has it
 	shown    *progress.Unit
+	looked   *looked
+	now      func() time.Time
 	unstored []*journal.Cycle // that the log could not take
 	err      error            // how it ended
 }
@@ -44,6 +48,11 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 		return err
 	}
 	defer shown.Close()
+	looking, err := a.onlookers(j, o)
+	if err != nil {
+		return err
+	}
+	defer looking.close()
 	db, err := journal.Open(a.log)
 	if err != nil {
 		return problem.Of(problem.Storage, err)
@@ -68,10 +77,14 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	stores := make([]*runner.Store, len(runs))
 	t := runner.Together{Rig: j.rig, Sequence: j.seq, OnEvent: shown.Event, OnCycle: shown.Ended}
 	for i := range runs {
-		stores[i], runs[i].shown = runs[i].store, shown.Unit(i)
-		runs[i].shown.Begin(stores[i].Run.Info(), analyze.NoVerdict)
-		t.Parts = append(t.Parts, runner.Part{Unit: runs[i].unit, OnEnd: runs[i].over, Opts: runner.Opts{First: 1, OnCycle: runs[i].shown.Cycle, Last: j.cycles, StopOnFail: o.stopOnFail,
-			Now: a.now, Calibrations: seenBy(runs[i].unit, j.calibrations), Recorder: stores[i], Measurer: setup.Measurer(j.rig)}})
+		r := &runs[i]
+		stores[i], r.shown, r.looked, r.now = r.store, shown.Unit(i), looking.runs[i], a.now
+		r.shown.Begin(stores[i].Run.Info(), analyze.NoVerdict)
+		r.looked.begin(stores[i].Run.Info(), live.Before{}, b)
+		opts := runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail, Now: a.now, OnCycle: r.shown.Cycle,
+			Calibrations: seenBy(r.unit, j.calibrations), Recorder: stores[i], Measurer: setup.Measurer(j.rig)}
+		r.looked.hub.Hears(&opts)
+		t.Parts = append(t.Parts, runner.Part{Unit: r.unit, OnEnd: r.over, Opts: opts})
 	}
 	t.Store = func(cycles [][]*journal.Cycle) error { return runner.AppendAll(stores, cycles) }
 	ended := runner.RunTogether(ctx, b, t)
@@ -103,11 +116,15 @@ func joined(err, other error) error {
 func (r *unitRun) over(err error) {
 	r.shown.End()
 	r.shown.RigLost(errors.Is(err, bench.ErrLost))
+	r.looked.end(r.now(), err)
 }
 
 // openTogether opens the bench for a job's units.
 func (a *app) openTogether(j *job) (*bench.Bench, error) {
 	opts := bench.Opts{}
+	for _, h := range j.hubs {
+		opts.Glances = append(opts.Glances, h.Glances())
+	}
 	if setup.Prompts(j.rig.For(j.units[0]), j.seq) {
 		opts.Prompter = a.prompter()
 	}
@@ -149,6 +166,7 @@ func (r *unitRun) finish(e runner.Ended, end journal.RunEnd) {
 	if err := r.store.Run.Finish(end); err != nil && r.err == nil {
 		r.err = problem.Of(problem.Storage, err)
 	}
+	r.looked.end(end.Ended, r.err)
 }
 
 // finishUnits reports the units' runs from the log. What ended one of them comes back, and where all

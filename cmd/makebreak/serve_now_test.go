@@ -147,3 +147,38 @@ func TestRun_Page(t *testing.T) {
 		}
 	}
 }
+
+// A page of several units has all of them in lines, and each one's own behind its link. Programs
+// that serve the log show the same, and the newest runs after their end.
+func TestRun_PageUnits(t *testing.T) {
+	t.Parallel()
+	log := filepath.Join(t.TempDir(), "log.db")
+	rig := filepath.Join("..", "..", "testdata", "rigs", "two-panels.yaml")
+	p := serving(t, start(t, log, "run", "armed-high", "--rig", rig, "--unit", "left=L-1", "--unit", "right=R-1", "--cycles", "100000", "--seed", "1",
+		"--fault", "welded@right/K1", "--real-time", "--page", "127.0.0.1:0"))
+	now := p.until(t, "two units", func(now string) bool {
+		return strings.Count(now, goesOn) == 1 && strings.Contains(now, "2 units at the same time") && strings.Contains(now, "watching")
+	})
+	links := unitLink.FindAllStringSubmatch(now, -1)
+	if len(links) != 2 || links[0][2] != "left" || links[1][2] != "right" {
+		t.Fatalf("links %q in %s", links, now)
+	}
+	for i, want := range []string{"left: unit L-1", "right: unit R-1"} {
+		own, _, _ := strings.Cut(p.read(t, strings.TrimSuffix(p.url, "/")+links[i][1]), `<section class="log"`)
+		if !strings.Contains(own, want) || strings.Count(own, "K1_NO") == 0 || strings.Contains(own, []string{"R-1", "L-1"}[i]) {
+			t.Errorf("the page of one unit: %s", own)
+		}
+	}
+	if err := p.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	if status := p.wait(t); status != exitInterrupted {
+		t.Errorf("exit status %d: %s", status, p.errors())
+	}
+	served := serving(t, start(t, log, "serve", "--listen", "127.0.0.1:0"))
+	served.until(t, "both after their end", func(now string) bool {
+		return strings.Contains(now, "All have ended") && strings.Contains(now, "L-1") && strings.Contains(now, "R-1")
+	})
+}
+
+var unitLink = regexp.MustCompile(`<a href="(/\?now=[0-9a-f]+)">(\w+)</a>`)

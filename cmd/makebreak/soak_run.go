@@ -241,13 +241,13 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	a.reportEnd(db.Path(), s.ID())
 	shown.Begin(s.Info(), s.Gravest())
 	j.hub.Follow(s.Sums())
-	looking.begin(s.Info(), j.before, b)
+	looking.runs[0].begin(s.Info(), j.before, b)
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
 	shown.End()
 	hear.notify.Stopping()
 	ended := s.End(runErr, whyIncomplete(runErr))
-	looking.end(a.now(), runErr)
+	looking.runs[0].end(a.now(), runErr)
 	if errors.Is(runErr, journal.ErrHaveCycle) || errors.Is(runErr, journal.ErrTaken) {
 		return ended
 	}

@@ -13,6 +13,7 @@ import (
 	"makebreak/rig/problem"
 	"makebreak/rig/words"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
 	"makebreak/sequences/runner"
 	"makebreak/sequences/setup"
@@ -60,7 +61,11 @@ func (a *app) resumeTogether(c *cobra.Command, db *journal.DB, ids []string, ask
 		if u == nil {
 			return problem.Of(problem.Input, fmt.Errorf("run %s: the rig has no unit %q", words.Safe(rec.ID), journal.Noted(rec.Fields, positionField)))
 		}
-		j.units, recs = append(j.units, u), append(recs, rec)
+		before, err := live.BeforeOf(rec)
+		if err != nil {
+			return problem.Of(problem.Storage, err)
+		}
+		j.units, recs, j.befores = append(j.units, u), append(recs, rec), append(j.befores, before)
 		j.cycles = max(j.cycles, rec.Planned-rec.Cycles)
 		j.sim.Done = max(j.sim.Done, rec.Cycles)
 		for _, f := range rec.Faults {
@@ -94,7 +99,7 @@ func (a *app) readyAgain(c *cobra.Command, j *job, rec *journal.RunRecord, fault
 			return fmt.Errorf("run %s: %w", words.Safe(rec.ID), err)
 		}
 	}
-	return a.readyUnits(j, &o.runOpts)
+	return a.readyUnits(j)
 }
 
 // soakTogether opens the bench, lets the soaks begin with it, runs them to their ends and reports
@@ -108,6 +113,11 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 		return err
 	}
 	defer shown.Close()
+	looking, err := a.onlookers(j, &o.runOpts)
+	if err != nil {
+		return err
+	}
+	defer looking.close()
 	a.reportEnd(db.Path(), "soak "+j.seq.Name)
 	notify := soak.NewNotifier(j.seq, a.note)
 	defer notify.Stop()
@@ -120,6 +130,9 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 		lost := errors.Is(err, bench.ErrLost)
 		if shown.Unit(i).RigLost(lost); !lost || o.waitForRig == 0 {
 			shown.Unit(i).End()
+			looking.runs[i].end(a.now(), err)
+		} else {
+			j.hubs[i].Say(fmt.Sprintf("%v; waiting until the others are done, then for the rig", err))
 		}
 	}}
 	for i := range works {
@@ -129,6 +142,12 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 		}
 		all.Soaks = append(all.Soaks, s)
 		shown.Unit(i).Begin(s.Info(), s.Gravest())
+		j.hubs[i].Follow(s.Sums())
+		before := live.Before{}
+		if j.befores != nil {
+			before = j.befores[i]
+		}
+		looking.runs[i].begin(s.Info(), before, b)
 	}
 	first := all.Soaks[0]
 	a.reportEnd(db.Path(), first.ID())
@@ -138,15 +157,16 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 	errs := all.Run(ctx, b)
 	shown.End()
 	notify.Stopping()
-	return joined(a.endTogether(db, &all, errs, shown), shown.WriteFile())
+	return joined(a.endTogether(db, &all, errs, shown, looking), shown.WriteFile())
 }
 
 // endTogether stores how the soaks ended, and reports them.
-func (a *app) endTogether(db *journal.DB, all *soak.Together, errs []error, shown *progress.Shown) error {
+func (a *app) endTogether(db *journal.DB, all *soak.Together, errs []error, shown *progress.Shown, looking *onlookers) error {
 	var runs []unitRun
 	goesOn := ""
 	for i, s := range all.Soaks {
 		ended := s.End(errs[i], whyIncomplete(errs[i]))
+		looking.runs[i].end(a.now(), errs[i])
 		if errors.Is(errs[i], journal.ErrHaveCycle) || errors.Is(errs[i], journal.ErrTaken) {
 			return ended
 		}
@@ -167,7 +187,7 @@ func (a *app) unitWorks(j *job, o *soakOpts, shown *progress.Shown, notify *soak
 	for i, u := range j.units {
 		works[i] = soak.Work{Sequence: j.seq, Bench: func() (*bench.Bench, error) { return a.openTogether(j) }, Calibrations: seenBy(u, j.calibrations), Now: a.now,
 			Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery},
-			Hear: &unitHearer{app: a, unit: u.Name, first: i == 0, shown: shown.Unit(i), notify: notify}, Program: version()}
+			Hear: &unitHearer{app: a, unit: u.Name, first: i == 0, hub: j.hubs[i], shown: shown.Unit(i), notify: notify}, Program: version(), Shown: j.hubs[i].Hears}
 		if o.tellEvery == 0 && !shown.Drawn() {
 			works[i].Lines.Time = tellEvery
 		}
@@ -182,12 +202,14 @@ type unitHearer struct {
 	app    *app
 	unit   string
 	first  bool
+	hub    *live.Hub
 	shown  *progress.Unit
 	notify *soak.Notifier
 }
 
 func (h *unitHearer) Say(format string, args ...any) {
 	h.app.note("%s: %s", h.unit, fmt.Sprintf(format, safeArgs(args)...))
+	h.hub.Say(fmt.Sprintf(format, args...))
 }
 func (h *unitHearer) Alive()                 { h.notify.Alive() }
 func (h *unitHearer) RigLost(lost bool)      { h.shown.RigLost(lost) }

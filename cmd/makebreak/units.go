@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 
 	"makebreak/rig/capture"
 	"makebreak/rig/prompt"
@@ -14,6 +15,7 @@ import (
 	"makebreak/rig/words"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
+	"makebreak/sequences/live"
 	"makebreak/sequences/setup"
 )
 
@@ -175,22 +177,19 @@ func seenBy(u *wiring.Unit, all []capture.Calibration) (own []capture.Calibratio
 	return own
 }
 
-// readyUnits readies what is common to all units: the calibrations, and that nothing is asked for
-// which shows one unit only.
-func (a *app) readyUnits(j *job, o *runOpts) (err error) {
-	for _, f := range []struct {
-		flag  string
-		given bool
-	}{{"--page", o.page != ""}} {
-		if f.given {
-			return badUsage("%s shows one unit: name it with --only, as in --only %s; makebreak serve shows all of them from the log", f.flag, j.units[0].Name)
-		}
-	}
+// readyUnits readies what is common to all units: the calibrations, and who may look at them.
+func (a *app) readyUnits(j *job) (err error) {
 	if a.as == "html" || a.as == "pdf" {
 		return badUsage("--as %s writes the record of one unit; leave it out, and write each by makebreak report RUN --as %s", a.as, a.as)
 	}
-	j.calibrations, err = a.calibratedUnits(j.rig, j.units, j)
-	return err
+	if j.calibrations, err = a.calibratedUnits(j.rig, j.units, j); err != nil {
+		return err
+	}
+	work := &sync.Mutex{}
+	for _, u := range j.units {
+		j.hubs = append(j.hubs, live.New(live.Of{Sequence: j.seq, Rig: j.rig, Unit: u, Now: a.now, Program: version(), Lower: setup.Measurer(j.rig), Work: work}))
+	}
+	return nil
 }
 
 // mark is what the runs share that begin now.

@@ -76,8 +76,8 @@ type Opts struct {
 	Bus *BusTiming
 	// Act lets the person at a simulated bench act on the simulated unit.
 	Act func(event string)
-	// Glances let another goroutine look at the rig while it is recorded; nil: none does.
-	Glances *Glances
+	// Glances each let another goroutine look at the rig while it is recorded.
+	Glances []*Glances
 }
 
 // Bench is a wired rig at work. It is used from one goroutine, apart from Release.
@@ -96,6 +96,7 @@ type Bench struct {
 	counts  capture.Counts
 	// looked is when edges were last asked for, checked when the lines' states were.
 	looked, checked instant
+	looker          int // whose turn to look it was
 
 	references, drives, readies int     // where these kinds of line begin in roles; contacts come first
 	listening                   []*chip // by line, from readies on; nil: its chip is not sampled
@@ -298,8 +299,9 @@ func (b *Bench) run(ctx context.Context, c *capture.Capture, until instant, stop
 		if err := b.serve(); err != nil {
 			return err
 		}
-		if b.opts.Glances != nil {
-			b.opts.Glances.serve(b)
+		if n := len(b.opts.Glances); n > 0 { // one a turn, however many look
+			b.looker = (b.looker + 1) % n
+			b.opts.Glances[b.looker].serve(b)
 		}
 		now := b.lines.Now()
 		if now >= until || stop != nil && stop() {

@@ -13,7 +13,7 @@ import (
 // one is asked for.
 func TestGlances_Real(t *testing.T) {
 	var looks bench.Glances
-	b, _, _ := open(t, nil, bench.Opts{Glances: &looks})
+	b, _, _ := open(t, nil, bench.Opts{Glances: []*bench.Glances{&looks}})
 	c, err := b.NewCapture()
 	if err != nil {
 		t.Fatal(err)
@@ -70,7 +70,7 @@ func TestGlances_Real(t *testing.T) {
 // While nobody asks, a glance takes no memory; where somebody does, none of the loop's.
 func TestGlances_NoMemory(t *testing.T) {
 	var looks bench.Glances
-	b, _, _ := open(t, nil, bench.Opts{Glances: &looks})
+	b, _, _ := open(t, nil, bench.Opts{Glances: []*bench.Glances{&looks}})
 	c, err := b.NewCapture()
 	if err != nil {
 		t.Fatal(err)

@@ -75,7 +75,7 @@ func (db *DB) UnderWay(uuids []string) ([]RunSummary, error) {
 			busy = append(busy, h.RunSummary)
 		}
 	}
-	return busy, nil
+	return busy, db.fail("find the runs under way", db.noteFields(busy))
 }
 
 func anys(texts []string) []any {

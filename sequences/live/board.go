@@ -11,6 +11,7 @@ import (
 	"makebreak/analyze"
 	"makebreak/analyze/diagnose"
 	"makebreak/rig/task"
+	"makebreak/rig/wiring"
 	"makebreak/sequences"
 	"makebreak/sequences/journal"
 	"makebreak/sequences/site"
@@ -28,7 +29,7 @@ type Board struct {
 
 	// What look has read and need not read again.
 	plans map[string]*analyze.Plan // of the runs under way, by UUID
-	last  *Run                     // that has ended; nil: not known
+	last  []Run                    // that have ended, the newest and those made with it; empty: not known
 
 	mu      sync.Mutex // guards what follows
 	runs    []Run
@@ -133,8 +134,8 @@ type found struct {
 }
 
 // find reads from the log which runs are under way; where there is none, how the newest
-// ended. A log that cannot be read has none: the rest of the page says what is wrong with it.
-func (b *Board) find() (under []found, ended *Run) {
+// and those made with it ended. A log that cannot be read has none: the rest of the page says what is wrong with it.
+func (b *Board) find() (under []found, ended []Run) {
 	var uuids []string
 	for _, path := range journal.Sockets(b.log) {
 		uuids = append(uuids, journal.UUIDOfSocket(path))
@@ -183,31 +184,42 @@ func planIn(rec *journal.RunRecord) *analyze.Plan {
 	return &seq.Plan
 }
 
-// newest is how the newest run ended, read once; nil: there is none.
-func (b *Board) newest(db *journal.DB) (*Run, error) {
+// newest is how the newest run ended, and those that were made with it, read once; empty: there is
+// none.
+func (b *Board) newest(db *journal.DB) ([]Run, error) {
 	all, err := db.Search(journal.Search{Most: 1})
 	if err != nil || len(all.Runs) == 0 {
 		return nil, err
 	}
-	s := all.Runs[0]
-	if last := b.last; last != nil && last.RunID == s.UUID && last.Stored == s.Cycles && last.End.Verdict == s.Verdict {
-		return last, nil
+	if mark := journal.Noted(all.Runs[0].Fields, journal.TogetherField); mark != "" {
+		if all, err = db.Search(journal.Search{Field: journal.TogetherField + "=" + mark, Most: wiring.MostUnits}); err != nil {
+			return nil, err
+		}
 	}
-	rec, err := db.Find(s.UUID)
-	if err != nil {
-		return nil, err
+	if slices.EqualFunc(b.last, all.Runs, func(last Run, s journal.RunSummary) bool {
+		return last.RunID == s.UUID && last.Stored == s.Cycles && last.End.Verdict == s.Verdict
+	}) {
+		return b.last, nil
 	}
-	r, err := endedRun(rec, planIn(rec), s.Cycles)
-	if err != nil {
-		return nil, err
+	var ended []Run
+	for _, s := range all.Runs {
+		rec, err := db.Find(s.UUID)
+		if err != nil {
+			return nil, err
+		}
+		r, err := endedRun(rec, planIn(rec), s.Cycles)
+		if err != nil {
+			return nil, err
+		}
+		ended = append(ended, *r)
 	}
-	b.last = r
-	return r, nil
+	b.last = ended
+	return ended, nil
 }
 
 // endedRun is a run that nobody is at, as the log has it.
 func endedRun(rec *journal.RunRecord, plan *analyze.Plan, stored int) (*Run, error) {
-	s := &State{Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, By: rec.By, Sequence: rec.Sequence, Rig: rec.Rig, Program: rec.Program,
+	s := &State{Run: rec.ID, RunID: rec.UUID, Unit: rec.Unit, Position: journal.Noted(rec.Fields, journal.PositionField), Together: journal.Noted(rec.Fields, journal.TogetherField), By: rec.By, Sequence: rec.Sequence, Rig: rec.Rig, Program: rec.Program,
 		Simulated: rec.Seed != nil, Faults: rec.Faults, Soak: rec.Soak != nil, Began: rec.Started, Planned: rec.Planned, Done: rec.Cycles,
 		Stored: stored, Verdict: rec.Gravest, PerHour: Number(math.NaN()), Lost: true,
 		End: &End{At: rec.Ended, Verdict: rec.Verdict, Complete: rec.Complete, Reason: rec.WhyIncomplete()}}
@@ -301,7 +313,7 @@ func runOf(s *State, plan *analyze.Plan) Run {
 
 // show makes the runs that are shown, and reports whether they differ from those before in
 // more than what their programs tell. Callers have the mutex.
-func (b *Board) show(under []found, ended *Run) bool {
+func (b *Board) show(under []found, ended []Run) bool {
 	var runs []Run
 	for _, f := range under {
 		h := b.heard[f.UUID]
@@ -311,10 +323,11 @@ func (b *Board) show(under []found, ended *Run) bool {
 		}
 		runs = append(runs, fromLog(&f.RunSummary, f.plan, !h.failed.IsZero()))
 	}
-	if len(under) == 0 && ended != nil {
-		runs = append(runs, *ended)
+	if len(under) == 0 {
+		runs = append(runs, ended...)
 	}
-	slices.SortFunc(runs, func(x, y Run) int { return x.Began.Compare(y.Began) })
+	// Runs that are made at the same time began one right after the other, in the rig file's order.
+	slices.SortStableFunc(runs, func(x, y Run) int { return cmp.Or(x.Began.Compare(y.Began), cmp.Compare(x.RunID, y.RunID)) })
 	same := slices.EqualFunc(runs, b.runs, func(x, y Run) bool {
 		return x.RunID == y.RunID && x.Stored == y.Stored && (x.End == nil) == (y.End == nil) && x.Doubt == y.Doubt && cmp.Compare(x.Verdict, y.Verdict) == 0
 	})
@@ -324,7 +337,7 @@ func (b *Board) show(under []found, ended *Run) bool {
 
 // fromLog is a run under way of which its program tells nothing.
 func fromLog(r *journal.RunSummary, plan *analyze.Plan, silent bool) Run {
-	s := &State{Run: r.Run, RunID: r.UUID, Unit: r.Unit, Sequence: r.Sequence, Simulated: r.Simulated, Soak: r.Soak, Began: r.Started, At: time.Now(),
+	s := &State{Run: r.Run, RunID: r.UUID, Unit: r.Unit, Position: journal.Noted(r.Fields, journal.PositionField), Together: journal.Noted(r.Fields, journal.TogetherField), Sequence: r.Sequence, Simulated: r.Simulated, Soak: r.Soak, Began: r.Started, At: time.Now(),
 		Planned: r.Planned, Done: r.Cycles, Stored: r.Cycles, PerHour: Number(math.NaN()), Lost: true}
 	if r.Verdict == analyze.Fail { // a pass of it would be none
 		s.Verdict = r.Verdict

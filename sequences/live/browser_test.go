@@ -2,6 +2,7 @@ package live_test
 
 import (
 	"context"
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -157,38 +158,114 @@ func TestPage_Browser(t *testing.T) {
 	server := serve(t, source)
 	ctx, end := browser.At(t, server.URL("/"))
 	defer end()
+	text := views(ctx, t, server.URL("/"))
+	for _, want := range []string{"fail", "Turn the key to disarm.", "P-2 <b>&", "▼ low", "● closed", "Record of this run", "not been seen since", "On now: KEY is driven."} {
+		if !strings.Contains(text, want) {
+			t.Errorf("without scripts the page does not say %q", want)
+		}
+	}
+	together(ctx, t, source, server, running)
+	follow(ctx, t, source, server, running)
+}
+
+// views looks at a page in every view, and returns what it says without scripts.
+func views(ctx context.Context, t *testing.T, address string) (text string) {
+	t.Helper()
 	plain := browser.View{Name: "without scripts", Media: "screen", Scheme: "light", Width: 1180, Plain: true}
-	texts := map[bool]string{}
 	for _, v := range append([]browser.View{plain}, browser.Views...) {
 		if err := v.Set(ctx); err != nil {
 			t.Fatal(err)
 		}
-		if err := chromedp.Do(ctx, chromedp.Navigate(server.URL("/"))); err != nil {
+		if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {
 			t.Fatal(err)
 		}
 		out, err := browser.Wider(ctx)
 		if err != nil || out != "" {
-			t.Errorf("%s, wider than the page: %v %s", v.Name, err, out)
+			t.Errorf("%s, %s, wider than the page: %v %s", address, v.Name, err, out)
 		}
-		if !v.Plain { // axe-core is a script
-			barriers, err := axe.Check(ctx)
-			if err != nil {
-				t.Fatalf("%s: %v", v.Name, err)
+		if v.Plain { // axe-core is a script
+			if text, err = chromedp.Run(ctx, chromedp.Evaluate[string]("document.querySelector('.now').innerText")); err != nil {
+				t.Fatal(err)
 			}
-			for _, b := range barriers {
-				t.Errorf("%s: %s", v.Name, b)
-			}
+			continue
 		}
-		if texts[v.Plain], err = chromedp.Run(ctx, chromedp.Evaluate[string]("document.querySelector('.now').innerText")); err != nil {
-			t.Fatal(err)
+		barriers, err := axe.Check(ctx)
+		if err != nil {
+			t.Fatalf("%s: %v", v.Name, err)
+		}
+		for _, b := range barriers {
+			t.Errorf("%s, %s: %s", address, v.Name, b)
 		}
 	}
-	for _, want := range []string{"fail", "Turn the key to disarm.", "P-2 <b>&", "▼ low", "● closed", "Record of this run", "not been seen since", "On now: KEY is driven."} {
-		if !strings.Contains(texts[true], want) {
-			t.Errorf("without scripts the page does not say %q", want)
+	return text
+}
+
+// together looks at the page of units that are tested at the same time: all of them in lines, and
+// each unit's own page one link away. Both follow what happens, each with its own pieces.
+func together(ctx context.Context, t *testing.T, source *told, server *web.Server, running live.Run) {
+	t.Helper()
+	var units []live.Run
+	for i, name := range []string{"left", "middle", "right", "last"} {
+		units = append(units, changed(running, func(s *live.State) {
+			s.RunID, s.Run, s.Position, s.Together, s.Unit = name, fmt.Sprint("2026-11-28-lumora.", i+3), name, "mark", "INV-"+strings.Repeat("4711", 1+i*4)
+			switch name {
+			case "left":
+				s.Verdict, s.Counts, s.Results = analyze.Pass, [4]int{0, 2, 0, 0}, &live.Results{Number: 1, Figures: s.Results.Figures}
+			case "right":
+				s.End = &live.End{Verdict: analyze.Incomplete, Reason: "the rig is lost: chip C does not answer"}
+			case "last":
+				s.Verdict, s.Results, s.Done, s.Unit = analyze.NoVerdict, nil, 0, "P <b>&"
+			}
+		}))
+	}
+	source.set(units...)
+	text := views(ctx, t, server.URL("/"))
+	for _, want := range []string{"4 units at the same time", "1 failed", "left INV-4711", "pass so far", "2 of 2 cycles", "Ended: the rig is lost: chip C does not answer", "P <b>&", "OUT3"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page of several units does not say %q:\n%s", want, text)
 		}
 	}
-	follow(ctx, t, source, server, running)
+	if strings.Contains(text, "What each output and relay did") {
+		t.Error("the page of several units has what is on a unit's own")
+	}
+	link, err := chromedp.Run(ctx, chromedp.Evaluate[string]("document.querySelectorAll('.units a')[1].href"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = views(ctx, t, link)
+	for _, want := range []string{"middle: unit INV-4711", "What each output and relay did", "All units"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("a unit's own page does not say %q", want)
+		}
+	}
+	if strings.Contains(text, "P <b>&") {
+		t.Error("a unit's own page tells of another")
+	}
+	now := "document.querySelector('.now').innerText"
+	higher := func(name string) []live.Run {
+		all := slices.Clone(units)
+		for i := range all {
+			if all[i].Position == name {
+				all[i] = changed(all[i], func(s *live.State) {
+					s.Done, s.Outputs = 77, append([]live.Output{{Name: "OUT1", Known: true, Fresh: true, Volts: 11.11, State: "high"}}, s.Outputs[1:]...)
+				})
+			}
+		}
+		return all
+	}
+	source.set(higher("middle")...)
+	until(ctx, t, "the unit's own page follows", now+".includes('11.11 V')")
+	if err := chromedp.Do(ctx, chromedp.Navigate(server.URL("/"))); err != nil {
+		t.Fatal(err)
+	}
+	source.set(higher("left")...)
+	until(ctx, t, "the page of several follows", "[...document.querySelectorAll('.units li')].filter(x => x.innerText.includes('77')).length === 1")
+	source.set(units[:3]...)
+	until(ctx, t, "a unit has gone", "document.querySelectorAll('.units li').length === 3")
+	if err := chromedp.Do(ctx, chromedp.Navigate(server.URL("/")+"?now=nobody")); err != nil {
+		t.Fatal(err)
+	}
+	until(ctx, t, "a unit that is not there", "document.querySelectorAll('.units li').length === 3")
 }
 
 // follow looks whether the page follows what happens.

@@ -148,7 +148,7 @@ func (c *Course) view() courseView {
 	x := courseView{Name: words.Safe(fmt.Sprintf("%s %s %s", c.Signal, c.Quantity.Words(), at))}
 	for _, v := range []analyze.Verdict{analyze.Pass, analyze.Undecided, analyze.Fail} {
 		if n := c.Verdicts[v.Gravity()]; n > 0 {
-			x.Word = fmt.Sprintf("%s %s in %s of %s", v.Mark(), v.Name(), grouped(n), grouped(c.Figures))
+			x.Word = fmt.Sprintf("%s %s in %s of %s", v.Mark(), v.Name(), apart(n), apart(c.Figures))
 		}
 	}
 	p := c.picture(x.Name)

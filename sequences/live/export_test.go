@@ -3,6 +3,9 @@ package live
 import (
 	"context"
 	"time"
+
+	"makebreak/rig/bench"
+	"makebreak/rig/wiring"
 )
 
 // Quicken has the hub make states and results as often as it is told to.
@@ -15,6 +18,12 @@ func (h *Hub) Forget() { h.looked = time.Now().Add(-unwatched) }
 var Hear = hear
 
 const MostHearers = mostHearers
+
+// ShareOf is what a hub takes for its unit of a glance at the whole rig, and the outputs' names.
+func ShareOf(rig *wiring.Rig, u *wiring.Unit, sampled []string, g *bench.Glance) (*bench.Glance, []string) {
+	s, names := shareOf(rig, u, sampled)
+	return s.of(g), names
+}
 
 // OfHub is a hub's run for a page in the run's own process.
 func OfHub(h *Hub) Source { return hubSource{h} }

@@ -42,11 +42,15 @@ const (
 type Of struct {
 	Sequence *sequences.Sequence
 	Rig      *wiring.Rig
+	Unit     *wiring.Unit     // of several at the rig; nil: there is one
 	Now      func() time.Time // the wall clock; nil: the system's
 	Program  string           // version that runs now
 	// Lower is called first of all on the goroutines that make states for who looks, and tell
 	// them; nil: nothing is. They let the sampling go first.
 	Lower func()
+	// Work is held by whoever makes or tells something of any of the rig's units; nil: there is
+	// one.
+	Work *sync.Mutex
 }
 
 // A Hub takes in what happens in a run and makes states of it for who looks. What the run
@@ -55,12 +59,13 @@ type Of struct {
 // which happens once in two seconds at most, and only while somebody looks.
 type Hub struct {
 	of              Of
+	whole           *wiring.Rig   // that the bench has
 	refresh, settle time.Duration // the constants; tests want to see more
 	glances         bench.Glances
 	step            place // the bench's goroutine's
 	// work is held by the one goroutine that makes or tells something for who looks. Each that
 	// runs keeps one of the Go runtime's permits to run, of which the sampling loop needs one.
-	work sync.Mutex
+	work *sync.Mutex
 
 	mu      sync.Mutex    // guards what follows
 	state   *State        // the newest; nil: there is none yet
@@ -71,6 +76,7 @@ type Hub struct {
 	looked  time.Time     // when somebody did last, or the hub was made
 	looking bool
 	names   []string // of the outputs, in the order of a glance
+	share   *share   // of the rig that is the unit's; nil: all is
 	shared  state
 }
 
@@ -112,7 +118,13 @@ func New(of Of) *Hub {
 	if of.Now == nil {
 		of.Now = time.Now
 	}
-	h := &Hub{of: of, refresh: refresh, settle: settle, news: make(chan struct{}), looked: time.Now()}
+	if of.Work == nil {
+		of.Work = &sync.Mutex{}
+	}
+	h := &Hub{of: of, whole: of.Rig, work: of.Work, refresh: refresh, settle: settle, news: make(chan struct{}), looked: time.Now()}
+	if of.Unit != nil {
+		h.of.Rig = of.Rig.For(of.Unit)
+	}
 	h.shared.rows.index = map[rowKey]int{}
 	h.shared.behaviour = behaviour.New(&of.Sequence.Plan)
 	return h
@@ -149,11 +161,15 @@ func BeforeOf(rec *journal.RunRecord) (b Before, err error) {
 	return b, nil
 }
 
-// Begin says which run it is, what it has done already, and which outputs its bench samples.
+// Begin says which run it is, what it has done already, and which outputs its bench samples, by
+// the rig's names.
 func (h *Hub) Begin(info journal.RunInfo, b Before, sampled []string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.names = sampled
+	if h.of.Unit != nil {
+		h.share, h.names = shareOf(h.whole, h.of.Unit, sampled)
+	}
 	s := &h.shared
 	s.begun, s.info, s.done, s.stored, s.counts, s.gravest, s.symptoms = true, info, b.Done, b.Stored, b.Counts, b.Gravest, b.Symptoms
 	s.changed = true
@@ -305,7 +321,7 @@ func unpacked(w uint64) place {
 func (h *Hub) snapshot() *State {
 	s := &h.shared
 	now := h.of.Now()
-	x := &State{Run: s.info.ID, RunID: s.info.UUID, Unit: s.info.Unit, By: s.info.By, Sequence: h.of.Sequence.Name, Rig: h.of.Rig.Name, Program: h.of.Program,
+	x := &State{Run: s.info.ID, RunID: s.info.UUID, Unit: s.info.Unit, Position: journal.Noted(s.info.Fields, journal.PositionField), Together: journal.Noted(s.info.Fields, journal.TogetherField), By: s.info.By, Sequence: h.of.Sequence.Name, Rig: h.of.Rig.Name, Program: h.of.Program,
 		Simulated: h.of.Rig.Simulated, Faults: s.info.Faults, Soak: s.info.Soak != nil, Began: s.info.Started, At: now, Planned: s.info.Planned,
 		Done: s.done, Counts: s.counts, Stored: s.stored, Verdict: s.gravest, PerHour: Number(math.NaN()), Said: s.said}
 	if each := s.pace.Each(); each > 0 {
@@ -382,7 +398,7 @@ func (h *Hub) look() {
 		h.work.Lock()
 		h.makeCourses()
 		h.mu.Lock()
-		s, names := h.snapshot(), h.names // before the rig is looked at: no cycle is stored that has not begun
+		s, names, share := h.snapshot(), h.names, h.share // before the rig is looked at: no cycle is stored that has not begun
 		h.mu.Unlock()
 		h.work.Unlock()
 		for time.Since(began) < h.refresh {
@@ -392,7 +408,7 @@ func (h *Hub) look() {
 			}
 			if got := h.glances.Take(); got != nil {
 				out = false
-				if seen.add(got, h.of.Now(), time.Now()); seen.fresh {
+				if seen.add(share.of(got), h.of.Now(), time.Now()); seen.fresh {
 					break
 				}
 				continue // it was asked for before what the run has told by now

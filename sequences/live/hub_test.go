@@ -51,7 +51,7 @@ func newRun(t testing.TB, sequence string, cycles int, shown bool, faults ...str
 	opts := bench.Opts{}
 	if shown {
 		r.hub = live.New(live.Of{Sequence: seq, Rig: r.rig, Program: "test"})
-		opts.Glances = r.hub.Glances()
+		opts.Glances = []*bench.Glances{r.hub.Glances()}
 	}
 	if r.b, err = setup.Open(r.rig, seq, s, opts); err != nil {
 		t.Fatal(err)
@@ -256,7 +256,7 @@ func TestPage_SameRun(t *testing.T) {
 	for range 100 {
 		all.Go(func() {
 			for since := uint64(0); ; {
-				changed, number, err := page.Changes(ctx, since)
+				changed, number, err := page.Changes(ctx, since, "")
 				if err != nil {
 					return
 				}
@@ -283,7 +283,7 @@ func TestPage_Late(t *testing.T) {
 	s := &told{}
 	s.news = make(chan struct{})
 	var b strings.Builder
-	if err := live.NewPage(s).Show(ctx, &b); err != nil || !strings.Contains(b.String(), `sse-swap="runs"`) || !strings.Contains(b.String(), "not known yet") {
+	if err := live.NewPage(s).Show(ctx, &b, ""); err != nil || !strings.Contains(b.String(), `sse-swap="runs"`) || !strings.Contains(b.String(), "not known yet") {
 		t.Errorf("%q, %v", b.String(), err)
 	}
 }

@@ -44,18 +44,18 @@ type Source interface {
 type Page struct {
 	source Source
 	mu     sync.Mutex
-	made   made
+	made   map[string]*made // by the unit's key that was asked for; empty: all units
 }
 
 var _ site.Now = (*Page)(nil)
 
 // NewPage returns the page of a source.
-func NewPage(s Source) *Page { return &Page{source: s} }
+func NewPage(s Source) *Page { return &Page{source: s, made: map[string]*made{}} }
 
-// made is what the page was made of last, for all who look.
+// made is what a page was made of last, for all who look at it.
 type made struct {
 	number   uint64
-	keys     []string // of the runs
+	keys     []string // of what is shown
 	whole    piece
 	pieces   []piece
 	diagrams map[string]diagram // by run's key
@@ -77,8 +77,8 @@ type diagram struct {
 func (p *Page) Style() string { return sheet }
 
 // Show implements site.Now.
-func (p *Page) Show(ctx context.Context, w io.Writer) error {
-	_, err := fmt.Fprintf(w, `<div class="runs" sse-swap="%s">%s</div>`, wholePiece, p.whole(ctx))
+func (p *Page) Show(ctx context.Context, w io.Writer, of string) error {
+	_, err := fmt.Fprintf(w, `<div class="runs" sse-swap="%s">%s</div>`, wholePiece, p.whole(ctx, of))
 	return err
 }
 
@@ -89,7 +89,7 @@ const patience = 5 * time.Second
 const late = `<p class="idle">What happens now is not known yet.</p>`
 
 // whole is all of it as it is now.
-func (p *Page) whole(ctx context.Context) string {
+func (p *Page) whole(ctx context.Context, of string) string {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	runs, number, err := p.source.Next(ctx, 0)
@@ -98,70 +98,114 @@ func (p *Page) whole(ctx context.Context) string {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.make(runs, number)
-	return p.made.whole.html
+	return p.make(runs, number, of).whole.html
 }
 
 // Changes implements site.Now.
-func (p *Page) Changes(ctx context.Context, since uint64) ([]site.Piece, uint64, error) {
+func (p *Page) Changes(ctx context.Context, since uint64, of string) ([]site.Piece, uint64, error) {
 	runs, number, err := p.source.Next(ctx, since)
 	if err != nil {
 		return nil, 0, err
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.make(runs, number)
-	if p.made.whole.changed > since {
-		return []site.Piece{{Name: wholePiece, HTML: p.made.whole.html}}, p.made.number, nil
+	m := p.make(runs, number, of)
+	if m.whole.changed > since {
+		return []site.Piece{{Name: wholePiece, HTML: m.whole.html}}, m.number, nil
 	}
 	var all []site.Piece
-	for _, x := range p.made.pieces {
+	for _, x := range m.pieces {
 		if x.changed > since {
 			all = append(all, site.Piece{Name: x.name, HTML: x.html})
 		}
 	}
-	return all, p.made.number, nil
+	return all, m.number, nil
 }
 
 // wholePiece is the name of the piece that all others are in.
 const wholePiece = "runs"
 
-// parts are the templates of a run's pieces.
-var parts = []string{"say", "top", "step", "rig", "findings", "results", "diagram"}
+// shownView is one unit, or several that are tested at the same time.
+type shownView struct {
+	Group *groupView
+	Unit  *view
+}
 
-// make makes the pieces of a state, unless that has been done. Callers have the mutex.
-func (p *Page) make(runs []Run, number uint64) {
-	m := &p.made
+// parts are the templates of a run's pieces, groupParts those of several units'.
+var (
+	parts      = []string{"say", "top", "step", "rig", "findings", "results", "diagram"}
+	groupParts = []string{"groupsay", "grouptop", "groupstep"}
+)
+
+// make makes the pieces of a state, unless that has been done: of one unit of several, by its key,
+// or of all there is. Callers have the mutex.
+func (p *Page) make(runs []Run, number uint64, of string) *made {
+	shown := chosen(runs, of)
+	if shown == nil {
+		shown, of = grouped(runs), "" // it is not there any more, or never was
+	}
+	p.forget(runs)
+	m := p.made[of]
+	if m == nil {
+		m = &made{}
+		p.made[of] = m
+	}
 	if number <= m.number && m.number > 0 {
-		return
+		return m
 	}
 	before := m.pieces
 	m.number, m.pieces = number, nil
-	var keys []string
-	var views []view
-	drawn := map[string]diagram{}
-	for i := range runs {
-		v := viewOf(&runs[i])
-		d := m.diagrams[v.Key]
-		if r := runs[i].Results; r != nil && (r.Number != d.results || d.html == "") {
-			d = diagram{r.Number, draw(&runs[i])}
+	add := func(part, key string, data any) {
+		x := piece{part + "-" + key, executed(part, data), number}
+		if k := slices.IndexFunc(before, func(b piece) bool { return b.name == x.name }); k >= 0 && before[k].html == x.html {
+			x.changed = before[k].changed
 		}
-		drawn[v.Key], v.Diagram = d, d.html
+		m.pieces = append(m.pieces, x)
+	}
+	var keys []string
+	var views []shownView
+	drawn := map[string]diagram{}
+	for _, g := range shown {
+		if len(g) > 1 {
+			v := groupOf(g)
+			keys = append(keys, v.keys()...)
+			for _, part := range groupParts {
+				add(part, v.Key, v)
+			}
+			for _, row := range v.Rows {
+				add("row", row.Key, row)
+			}
+			views = append(views, shownView{Group: v})
+			continue
+		}
+		r := &g[0]
+		v := viewOf(r)
+		d := m.diagrams[v.Key]
+		if x := r.Results; x != nil && (x.Number != d.results || d.html == "") {
+			d = diagram{x.Number, draw(r)}
+		}
+		drawn[v.Key], v.Diagram, v.Others = d, d.html, of != ""
 		keys = append(keys, v.Key)
 		for _, part := range parts {
-			x := piece{part + "-" + v.Key, executed(part, v), number}
-			if k := slices.IndexFunc(before, func(b piece) bool { return b.name == x.name }); k >= 0 && before[k].html == x.html {
-				x.changed = before[k].changed
-			}
-			m.pieces = append(m.pieces, x)
+			add(part, v.Key, &v)
 		}
-		views = append(views, v)
+		views = append(views, shownView{Unit: &v})
 	}
 	m.diagrams = drawn
 	if !slices.Equal(keys, m.keys) || m.whole.html == "" {
 		m.keys, m.whole.changed = keys, number
 	}
 	m.whole.html = executed("runs", views)
+	return m
+}
+
+// forget drops what was made of units that are not shown any more.
+func (p *Page) forget(runs []Run) {
+	for of := range p.made {
+		if of != "" && chosen(runs, of) == nil {
+			delete(p.made, of)
+		}
+	}
 }
 
 func executed(name string, data any) string {

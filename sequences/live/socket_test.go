@@ -176,7 +176,7 @@ func FuzzHear(f *testing.F) {
 		}
 		s := &told{}
 		s.set(runs...)
-		if err := live.NewPage(s).Show(t.Context(), io.Discard); err != nil {
+		if err := live.NewPage(s).Show(t.Context(), io.Discard, ""); err != nil {
 			t.Error(err)
 		}
 	})

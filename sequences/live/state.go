@@ -15,6 +15,8 @@ type State struct {
 	Run       string          `json:"run"`
 	RunID     string          `json:"run_id"`
 	Unit      string          `json:"unit"`
+	Position  string          `json:"position,omitempty"` // the unit's name in the rig file, of several
+	Together  string          `json:"together,omitempty"` // the same in runs that are made at the same time
 	By        string          `json:"by"`
 	Sequence  string          `json:"sequence"`
 	Rig       string          `json:"rig"`

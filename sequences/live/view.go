@@ -22,7 +22,7 @@ import (
 // view is a run as the page's templates write it: words, marks and nothing to work out.
 type view struct {
 	Key                             string
-	Name, Unit, Sequence            string
+	Name, Unit, Sequence, Position  string
 	Simulated                       string
 	Ended, Soak, Lost               bool
 	Verdict, Mark, Word, Why        string
@@ -38,6 +38,7 @@ type view struct {
 	Courses                         []courseView
 	Diagram                         template.HTML
 	Record                          string
+	Others                          bool // units are tested at the same time, and their page is another
 }
 
 type outputView struct{ Name, Mark, State, Volts, Should, Class string }
@@ -61,7 +62,7 @@ type behaviourCell struct{ Event, Expected, Seen, Class, Mark, Word string }
 
 func viewOf(r *Run) view {
 	s := r.State
-	v := view{Key: keyOf(s), Name: words.Safe(s.Run), Unit: words.Short(s.Unit, words.MostName), Sequence: words.Safe(s.Sequence), Soak: s.Soak,
+	v := view{Key: keyOf(s), Name: words.Safe(s.Run), Unit: words.Short(s.Unit, words.MostName), Position: words.Short(s.Position, words.MostName), Sequence: words.Safe(s.Sequence), Soak: s.Soak,
 		Ended: s.End != nil, Lost: s.Lost, Doubt: words.Safe(r.Doubt), Record: r.Record}
 	if v.Unit == "" {
 		v.Unit = "no serial"
@@ -122,7 +123,7 @@ func (v *view) verdict(s *State) {
 
 // progress is how far the run is.
 func (v *view) progress(s *State) {
-	v.Cycle, v.Of = grouped(s.Done), grouped(s.Planned)
+	v.Cycle, v.Of = apart(s.Done), apart(s.Planned)
 	if s.Planned > 0 {
 		v.Share = min(100, 100*s.Done/s.Planned)
 	}
@@ -145,8 +146,8 @@ func (v *view) progress(s *State) {
 	}
 }
 
-// grouped is a count with its thousands apart.
-func grouped(n int) string { return words.Grouped(strconv.Itoa(n)) }
+// apart is a count with its thousands apart.
+func apart(n int) string { return words.Grouped(strconv.Itoa(n)) }
 
 // place is where the run is and what it waits for.
 func (v *view) place(s *State) {
@@ -160,7 +161,7 @@ func (v *view) place(s *State) {
 		return
 	}
 	if at.Cycle > 0 {
-		v.Place = fmt.Sprintf("Cycle %s, step %d of %d", grouped(at.Cycle), at.Number, at.Of)
+		v.Place = fmt.Sprintf("Cycle %s, step %d of %d", apart(at.Cycle), at.Number, at.Of)
 	}
 	event := words.Short(at.Event, words.MostName)
 	switch {

@@ -110,6 +110,7 @@ func (q query) link() string {
 type firstPage struct {
 	page
 	Now       template.HTML // empty: nothing is said of it
+	Stream    string        // in the address of what changes of it: which unit is shown
 	Query     query
 	Wrong     []string
 	Sequences []string
@@ -162,9 +163,12 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 	}
 	if s.opts.Now != nil {
 		var b bytes.Buffer
-		if err := s.opts.Now.Show(r.Context(), &b); err != nil {
+		if err := s.opts.Now.Show(r.Context(), &b, unitAt(r)); err != nil {
 			s.failed(w, r, err)
 			return
+		}
+		if of := unitAt(r); of != "" {
+			p.Stream = "?" + nowKey + "=" + of
 		}
 		p.Now, p.Scripts = template.HTML(b.String()), []string{htmxScript, sseScript, ownScriptName()}
 	}
@@ -182,6 +186,21 @@ func (s *Site) first(w http.ResponseWriter, r *http.Request) {
 	}
 	s.write(w, http.StatusOK, "first", p)
 }
+
+// nowKey is what says in an address which of several units is shown.
+const nowKey = "now"
+
+// unitAt is the key of the unit that is asked for; empty: all are. Keys have letters and digits.
+func unitAt(r *http.Request) string {
+	key := r.URL.Query().Get(nowKey)
+	if len(key) > mostKey || strings.IndexFunc(key, func(c rune) bool { return (c < '0' || c > '9') && (c < 'a' || c > 'z') }) >= 0 {
+		return ""
+	}
+	return key
+}
+
+// mostKey is how long a unit's key can be.
+const mostKey = 16
 
 // inTurn has what reads much of the log wait for its turn.
 func (s *Site) inTurn(r *http.Request, f func(*journal.DB) error) func(*journal.DB) error {

@@ -32,12 +32,13 @@ type Opts struct {
 type Now interface {
 	// Show writes all of it as it is now, as HTML that is complete without a script. An element
 	// with the attribute sse-swap="NAME" takes the pieces of that name that Changes returns.
-	// It may wait for some seconds for what it shows.
-	Show(ctx context.Context, w io.Writer) error
+	// It may wait for some seconds for what it shows. Of is the key of one of several units that
+	// are tested at the same time, as in the addresses that it writes; empty, or not known: all.
+	Show(ctx context.Context, w io.Writer, of string) error
 	// Changes waits until something differs from what it returned with the number since, and
 	// returns what does, with a new number; 0: it returns all at once. A client that is slow
 	// gets the newest only. The error is the context's.
-	Changes(ctx context.Context, since uint64) (pieces []Piece, number uint64, err error)
+	Changes(ctx context.Context, since uint64, of string) (pieces []Piece, number uint64, err error)
 	// Style is CSS for it, added to the site's style sheet.
 	Style() string
 }

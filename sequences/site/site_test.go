@@ -178,12 +178,12 @@ func TestLog_Broken(t *testing.T) {
 // shown is what happens now, of a test.
 type shown struct{ text string }
 
-func (n shown) Show(_ context.Context, w io.Writer) error {
+func (n shown) Show(_ context.Context, w io.Writer, _ string) error {
 	_, err := io.WriteString(w, `<p sse-swap="level">`+n.text+`</p>`)
 	return err
 }
 func (n shown) Style() string { return ".level{}" }
-func (n shown) Changes(ctx context.Context, since uint64) ([]Piece, uint64, error) {
+func (n shown) Changes(ctx context.Context, since uint64, _ string) ([]Piece, uint64, error) {
 	if since > 0 {
 		<-ctx.Done()
 		return nil, 0, ctx.Err()

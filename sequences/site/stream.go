@@ -35,7 +35,7 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 		}
 		send := func(pieces ...Piece) error { return sendPieces(session, more, pieces) }
 		for number := uint64(0); ; {
-			pieces, next, err := s.changes(ctx, number)
+			pieces, next, err := s.changes(ctx, number, unitAt(r))
 			switch {
 			case errors.Is(context.Cause(ctx), web.ErrGaveWay):
 				_ = send(Piece{noticePiece, gaveWay}, Piece{closePiece, ""}) // the client may have gone as well
@@ -50,10 +50,10 @@ func (s *Site) stream(w http.ResponseWriter, r *http.Request) {
 }
 
 // changes waits for what has changed, for some time.
-func (s *Site) changes(ctx context.Context, since uint64) ([]Piece, uint64, error) {
+func (s *Site) changes(ctx context.Context, since uint64, of string) ([]Piece, uint64, error) {
 	wait, cancel := context.WithTimeout(ctx, alive)
 	defer cancel()
-	pieces, number, err := s.opts.Now.Changes(wait, since)
+	pieces, number, err := s.opts.Now.Changes(wait, since, of)
 	if err != nil && ctx.Err() == nil && wait.Err() != nil {
 		return nil, since, nil
 	}

@@ -80,12 +80,16 @@ func (t *Together) sitting(going []int) runner.Together {
 		s := t.Soaks[i]
 		stores = append(stores, s.store)
 		c := &s.cycles
-		r.Parts = append(r.Parts, runner.Part{Unit: t.Units[i], OnEnd: func(err error) {
+		opts := runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1, StopOnFail: s.work.StopOnFail, Now: s.work.now,
+			Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer, OnCycle: s.cycle}
+		if s.work.Shown != nil {
+			s.work.Shown(&opts)
+		}
+		r.Parts = append(r.Parts, runner.Part{Unit: t.Units[i], Opts: opts, OnEnd: func(err error) {
 			if t.OnEnd != nil {
 				t.OnEnd(i, err)
 			}
-		}, Opts: runner.Opts{First: c.next, Last: c.next + c.planned - c.done - 1,
-			StopOnFail: s.work.StopOnFail, Now: s.work.now, Calibrations: s.work.Calibrations, Recorder: s.store, Keep: s.keeper.Keep, Measurer: s.work.Measurer, OnCycle: s.cycle}})
+		}})
 	}
 	if going[0] != 0 {
 		stores[0].Machine = t.Soaks[0].store.Machine // the first one watches the computer for all
