@@ -53,8 +53,10 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 		x := r.changes(c, e.At, to)
 		x.command = r.command(x)
 		x.watched = to.Sub(max(e.At, r.lastMove()))
-		x.late = !x.command.due && e.At.Sub(r.lastMove()) < ShortestWatch
-		r.report(m, e, x)
+		x.late = !x.command.due && (e.At.Sub(r.lastMove()) < ShortestWatch || r.flashed() && !x.operates && !x.releases)
+		if !x.late {
+			r.report(m, e, x)
+		}
 		r.reportMargins(m, c, e)
 		return []contacts{x}
 	}
@@ -67,6 +69,10 @@ func (r *relayMeter) measure(m *Meter, c *capture.Capture, e capture.Event, to c
 	r.reportMargins(m, c, e)
 	return []contacts{x, y}
 }
+
+// flashed reports whether the relay's output was to flash until this event: a pulse that the unit
+// cut short may have been too brief for the samples, and not for the relay.
+func (r *relayMeter) flashed() bool { return r.output != nil && r.output.flashed.Flashes() }
 
 // changes looks at what both contacts did in from..to.
 func (r *relayMeter) changes(c *capture.Capture, from, to capture.Instant) contacts {

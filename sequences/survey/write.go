@@ -466,9 +466,6 @@ func (b *sequenceWriter) relayList() {
 
 // relayLimits are those of a relay and its contacts.
 func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
-	if b.flashesOn(r.Behind.Outputs[0]) {
-		return []limitLine{unlimited(analyze.OperateTime, "its output flashes on through events, and one may come while it is on its way; nor to its other times")}
-	}
 	named := namedRelay(b.o.Named, r.Plan.Signal)
 	var limits analyze.Limits
 	if named != nil {
@@ -494,11 +491,6 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 	return all
 }
 
-// flashesOn reports whether an event finds the output flashing: its relay may be on its way then.
-func (b *sequenceWriter) flashesOn(output string) bool {
-	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].moving })
-}
-
 // relayLimit is the limit of one quantity of a relay or its contacts. Where the output changes
 // several times in a step, the worst of these times is judged: the limit holds both that and the
 // times of single changes.
@@ -516,6 +508,7 @@ func (b *sequenceWriter) relayLimit(q analyze.Quantity, output string, signals [
 	w, known := b.limitOf(q, worst, output, named)
 	if single.N == 0 || w.limit.Upper > l.limit.Upper {
 		l = w
+		l.comment = "the worst of a train's, " + l.comment
 	}
 	l.limit.Lower = math.NaN() // the worst that were seen are the longest
 	return l, known && (ok || single.N == 0) && !l.limit.None()
