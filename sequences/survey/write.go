@@ -321,7 +321,7 @@ type limitLine struct {
 	comment  string
 }
 
-// unlimited is a quantity that no limit is set to.
+// unlimited is a quantity that no limit is set to; empty: all of a relay's.
 func unlimited(q analyze.Quantity, why string) limitLine {
 	return limitLine{q, analyze.NoLimit(), why}
 }
@@ -409,7 +409,11 @@ func (b *sequenceWriter) limits(all []limitLine) {
 	}
 	for _, x := range all {
 		if x.limit.None() {
-			b.line("    # no limit to the %s: %s", x.quantity.Words(), x.comment)
+			of := "its times"
+			if x.quantity != "" {
+				of = "the " + x.quantity.Words()
+			}
+			b.line("    # no limit to %s: %s", of, x.comment)
 		}
 	}
 	if !slices.ContainsFunc(all, func(x limitLine) bool { return !x.limit.None() }) {
@@ -466,6 +470,9 @@ func (b *sequenceWriter) relayList() {
 
 // relayLimits are those of a relay and its contacts.
 func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
+	if b.flashesOn(r.Behind.Outputs[0]) {
+		return []limitLine{unlimited("", "its output flashes on through events, which may come while it is on its way")}
+	}
 	named := namedRelay(b.o.Named, r.Plan.Signal)
 	var limits analyze.Limits
 	if named != nil {
@@ -489,6 +496,11 @@ func (b *sequenceWriter) relayLimits(r *RelayBehaviour) (all []limitLine) {
 		}
 	}
 	return all
+}
+
+// flashesOn reports whether an event finds the output flashing.
+func (b *sequenceWriter) flashesOn(output string) bool {
+	return slices.ContainsFunc(b.steps, func(s step) bool { return s.expect[output].moving })
 }
 
 // relayLimit is the limit of one quantity of a relay or its contacts. Where the output changes
