@@ -105,6 +105,7 @@ type panel struct {
 
 	arming func(event string) bool // whether an event arms or disarms
 	last   string                  // the last event that did
+	panels []Arming                // of several panels
 }
 
 // order is a rule with its output found.
@@ -142,6 +143,33 @@ func (p *panel) setArming(opts *Opts) {
 	}
 	if opts.LastArming != "" {
 		p.last = opts.LastArming
+	}
+	if p.panels = slices.Clone(opts.Panels); p.panels != nil {
+		p.arming = func(event string) bool {
+			return slices.ContainsFunc(p.panels, func(a Arming) bool { return slices.Contains(a.Events, event) })
+		}
+	}
+}
+
+// lastOf is the last event that armed or disarmed the panel whose events a rule's While names.
+func (p *panel) lastOf(while []string) string {
+	for _, a := range p.panels {
+		if slices.Contains(a.Events, while[0]) {
+			return a.Last
+		}
+	}
+	return p.last
+}
+
+// armedBy takes in that an event came.
+func (p *panel) armedBy(event string) {
+	if p.arming(event) {
+		p.last = event
+	}
+	for i := range p.panels {
+		if a := &p.panels[i]; slices.Contains(a.Events, event) {
+			a.Last = event
+		}
 	}
 }
 
@@ -202,13 +230,11 @@ func (w *World) tell(event int32) {
 func (w *World) react(event int32) {
 	for i := range w.panel.rules[event] {
 		r := &w.panel.rules[event][i]
-		if len(r.while) == 0 || slices.Contains(r.while, w.panel.last) {
+		if len(r.while) == 0 || slices.Contains(r.while, w.panel.lastOf(r.while)) {
 			w.obey(r)
 		}
 	}
-	if name := w.panel.events[event]; w.panel.arming(name) {
-		w.panel.last = name
-	}
+	w.panel.armedBy(w.panel.events[event])
 }
 
 // obey schedules what a rule says.

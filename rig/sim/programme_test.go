@@ -129,6 +129,10 @@ func TestProgramme_Arming(t *testing.T) {
 	wantSwitchings(t, "nobody says that set arms", switchings(t, Opts{Programme: rules}, false, events, 3*time.Second))
 	wantSwitchings(t, "set arms", switchings(t, Opts{Programme: rules, Arming: []string{"set", "unset"}}, false, events, 3*time.Second), 1000, 1300)
 	wantSwitchings(t, "armed at the start", switchings(t, Opts{Programme: rules, Arming: []string{"set", "unset"}, LastArming: "set"}, false, events, 3*time.Second), 0, 300, 1000, 1300)
+	two := []Arming{{[]string{"l-set", "l-unset"}, "l-unset"}, {[]string{"r-set", "r-unset"}, "r-unset"}}
+	rules[0].While = []string{"l-set"}
+	events = []happens{{"r-set", 0}, {"alarm", ms(500)}, {"l-set", ms(1000)}, {"r-unset", ms(1500)}, {"alarm", ms(2000)}, {"l-unset", ms(2500)}, {"alarm", ms(3000)}}
+	wantSwitchings(t, "two panels", switchings(t, Opts{Programme: rules, Panels: two}, false, events, 4*time.Second), 2000, 2300)
 	for event, want := range map[string]bool{"arm": true, "arm-away": true, "disarm": true, "disarm-stay": true, "alarm": false, "armour": false, "": false} {
 		if IsArming(event) != want {
 			t.Errorf("%q arms or disarms: %v", event, !want)

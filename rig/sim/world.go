@@ -20,6 +20,12 @@ import (
 // Start is where the world's clock starts.
 const Start = capture.Instant(1000 * time.Second)
 
+// Arming is which events arm or disarm a panel, and which of them was the last.
+type Arming struct {
+	Events []string
+	Last   string
+}
+
 // Opts are what a world is made with.
 type Opts struct {
 	// Seed gives everything that is drawn: the same seed gives the same bench.
@@ -43,6 +49,9 @@ type Opts struct {
 	Arming []string
 	// LastArming is which of them was the last before the start. Empty: disarm.
 	LastArming string
+	// Panels say so of each panel where there are several on the bench, instead of Arming and
+	// LastArming. A rule's While is of the panel whose events it names.
+	Panels []Arming
 	// Initial names the outputs that are on at the start.
 	Initial map[string]bool
 	// Operated is how many times each relay has operated before: what gets worse goes on from

@@ -59,6 +59,7 @@ func worldOf(rig *wiring.Rig, units []*wiring.Unit, seq *sequences.Sequence, s S
 			}
 			all.Programme = append(all.Programme, r)
 		}
+		all.Panels = append(all.Panels, armingOf(rig, u))
 		for as, on := range one.Initial {
 			all.Initial[u.OwnOf(as)] = on
 		}
@@ -78,6 +79,19 @@ func worldOf(rig *wiring.Rig, units []*wiring.Unit, seq *sequences.Sequence, s S
 		return nil, problem.Of(problem.Usage, err) // of a fault that this bench cannot have
 	}
 	return world, nil
+}
+
+// armingOf is which of the rig's events arm and disarm the unit, by what the trade calls them.
+func armingOf(rig *wiring.Rig, u *wiring.Unit) (a sim.Arming) {
+	for _, c := range rig.For(u).Causes {
+		if sim.IsArming(c.Event) {
+			a.Events = append(a.Events, ownEvent(rig, u, c.Event))
+		}
+		if c.Event == "disarm" {
+			a.Last = ownEvent(rig, u, c.Event)
+		}
+	}
+	return a
 }
 
 // ownEvent is what the rig calls an event of the unit's.
