@@ -83,6 +83,7 @@ type figure struct {
 	n, values       int
 	fails, doubtful int
 	low, high       float64
+	unsure          float64 // smallest expanded uncertainty; NaN: not known
 	limit           analyze.Limit
 	line            line
 	doubts          map[analyze.DoubtCode]int
@@ -108,6 +109,9 @@ func (e *Evidence) Figure(m *analyze.Measurement) {
 	}
 	x.values++
 	x.range_(m.Value, m.Value)
+	if !(m.Expanded >= x.unsure) && !math.IsNaN(m.Expanded) {
+		x.unsure = m.Expanded
+	}
 	if m.Followed() {
 		x.line.add(float64(m.Cycle), m.Value)
 	}
@@ -135,7 +139,7 @@ func (e *Evidence) figure(k tally.Key, l analyze.Limit) *figure {
 	x := e.figures[k]
 	if x == nil {
 		nan := math.NaN()
-		x = &figure{Key: k, low: nan, high: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
+		x = &figure{Key: k, low: nan, high: nan, unsure: nan, limit: l, doubts: map[analyze.DoubtCode]int{}, drift: nan}
 		e.figures[k] = x
 		e.rows = append(e.rows, x)
 	}

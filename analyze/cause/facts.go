@@ -82,6 +82,7 @@ func factsOf(e *Evidence) *facts {
 	x.mask()
 	if !x.facts.telling() {
 		x.nearLimits()
+		x.unjudged()
 	}
 	return &x.facts
 }
@@ -103,7 +104,8 @@ var masks = []struct {
 	{"follow", []string{"open"}, []string{"bounce", "course"}, nil},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil},
 	{"on-level", []string{"heavy"}, []string{"off-level"}, nil},
-	{"steadiness", []string{"droop"}, []string{"on-level"}, nil},
+	{"steadiness", []string{"droop"}, []string{"on-level", "off-level", "stray", "edge"}, nil},
+	{"on-level", []string{"lowest"}, []string{"off-level"}, []string{"high", "higher", "far"}},
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
 	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil},
@@ -331,8 +333,9 @@ func (x *examiner) output(p place) {
 	x.add("stray", p.output, choose(x.measured(p.output, analyze.Hold) || o != nil,
 		choice{x.times(p.output, analyze.MovedTogether) > 0 && !x.against(p.output), "joined"},
 		choice{x.asOther(p.output, analyze.MovedInstead), "takes-over"},
+		choice{x.times(p.output, analyze.MovedUnasked) > 0 && x.sinks(p.output), "sinks"},
 		choice{x.times(p.output, analyze.MovedUnasked) > 0, "moves"}))
-	x.add("company", p.output, choose(true, choice{x.ledAlong(p.output) || x.shared(p.output), "joined"}))
+	x.add("company", p.output, choose(true, choice{x.ledAlong(p.output) || x.shared(p.output) || x.pulsesAlong(p.output), "joined"}))
 	x.add("steadiness", p.output, x.steadiness(p.output))
 	if o == nil {
 		return
@@ -348,6 +351,7 @@ func (x *examiner) output(p place) {
 		choice{x.times(p.output, analyze.HeavyLoad) > 0, "heavy"},
 		choice{x.times(p.output, analyze.SagsOnLoad) > 0, "sags"},
 		choice{low && x.onLevel(p.output) < x.rail*lowestVolts, "lowest"},
+		choice{low && p.relay != "" && x.coarse(p.output), "low-or-sags"},
 		choice{low && x.onLevel(p.output) < x.rail*lowerVolts, "lower"},
 		choice{low || goes && x.times(p.relay, analyze.WeakPullIn) > 0, "low"},
 		choice{x.times(p.output, analyze.HighWhenOn) > 0, "high"}))
@@ -363,15 +367,47 @@ func (x *examiner) output(p place) {
 		choice{x.lowest(p.output) < x.rail*noVolts, "none"}))
 	x.add("delay", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
 		choice{x.times(p.output, analyze.SlowSwitching) > 0, "late"},
-		choice{x.times(p.output, analyze.EarlySwitching) > 0, "early"}))
+		choice{x.times(p.output, analyze.EarlySwitching) > 0, "early"},
+		choice{x.lags(o), "late"}))
 	x.add("pulse", p.output, choose(x.measured(p.output, analyze.PulseDuration),
 		choice{x.times(p.output, analyze.NoPulse) > 0, "none"},
 		choice{x.times(p.output, analyze.MorePulses) > 0, "more"},
 		choice{x.times(p.output, analyze.PulseLength) > 0, "wrong"}))
+	x.add("train", p.output, choose(x.measured(p.output, analyze.PulseCount) || x.measured(p.output, analyze.OnTime),
+		choice{x.times(p.output, analyze.DoesNotFlash) > 0, "steady"},
+		choice{x.times(p.output, analyze.StopsEarly, analyze.FlashesBriefly) > 0, "stops"},
+		choice{x.times(p.output, analyze.FlashesOn) > 0, "goes-on"},
+		choice{x.times(p.output, analyze.FewerPulses) > 0, "fewer"},
+		choice{x.times(p.output, analyze.LongOff) > 0 && x.times(p.output, analyze.LongOn, analyze.ShortOn) == 0, "gaps"},
+		choice{x.times(p.output, analyze.LongOn, analyze.ShortOn, analyze.LongOff, analyze.ShortOff) > 0, "times"}))
 	x.add("edge", p.output, choose(x.measured(p.output, analyze.SwitchingDelay),
 		choice{x.times(p.output, analyze.NoDiode) > 0, "no-diode"},
 		choice{x.times(p.output, analyze.Undershoots) > 0, "undershoot"},
 		choice{x.times(p.output, analyze.Overshoots) > 0, "overshoot"}))
+}
+
+// longest is how long a unit takes at most, in seconds, to switch an output that is not to wait
+// (common practice, no source).
+const longest = 0.6
+
+// sinks reports whether an output that moved where it must not went to a level that is neither on
+// nor off.
+func (x *examiner) sinks(signal string) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		s := x.symptoms[k]
+		return k.signal == signal && k.kind == analyze.MovedUnasked && s.low > x.rail*sunkVolts && s.high < x.rail*lowestVolts
+	})
+}
+
+// sunkVolts is what no output that is off leaks, in volts (common practice, no source).
+const sunkVolts = 4
+
+// lags reports whether an output that is not to wait switches later than any unit takes, where no
+// limit says how late it may.
+func (x *examiner) lags(o *analyze.OutputPlan) bool {
+	return slices.ContainsFunc(x.figuresOf(o.Signal, analyze.SwitchingDelay), func(f *figure) bool {
+		return f.values > 0 && f.limit.None() && o.At(f.Event).After == 0 && f.low > longest
+	})
 }
 
 // Levels of outputs that are low when on, in volts (common practice, no source): a battery that
@@ -390,6 +426,16 @@ func (x *examiner) onLevel(signal string) float64 {
 		}
 	}
 	return level
+}
+
+// coilRises is within how many seconds a coil's current comes: samples that place an edge less well
+// than that do not show the level before it (common practice, no source).
+const coilRises = 1e-3
+
+// coarse reports whether the samples of an output are too far apart to show what it does as a coil's
+// current comes.
+func (x *examiner) coarse(signal string) bool {
+	return !slices.ContainsFunc(x.figuresOf(signal, analyze.SwitchingDelay), func(f *figure) bool { return !(f.unsure > coilRises) })
 }
 
 // against reports whether an output went off along with another one where it must go on itself.
@@ -537,7 +583,7 @@ func (x *examiner) railOf() float64 {
 func (x *examiner) lowest(signal string) float64 {
 	level := math.NaN()
 	for _, f := range x.figuresOf(signal, analyze.LowLevel) {
-		if f.values > 0 && !(f.high <= level) {
+		if f.values > 0 && !(f.high <= level) && x.timesAt(signal, f.Event, analyze.MovedUnasked) == 0 {
 			level = f.high
 		}
 	}
@@ -556,6 +602,27 @@ func (x *examiner) shared(signal string) bool {
 		}
 	}
 	return false
+}
+
+// alikeSeconds is by how much the pulses of two outputs at one terminal differ at most.
+const alikeSeconds = 2e-3
+
+// pulsesAlong reports whether an output whose pulse is of a wrong length has that of another one, of
+// which another length is demanded.
+func (x *examiner) pulsesAlong(signal string) bool {
+	a := x.plan.Output(signal)
+	return a != nil && slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		if k.kind != analyze.PulseLength || k.signal != signal {
+			return false
+		}
+		own := x.figures[tally.Key{Signal: signal, Quantity: analyze.PulseDuration, Event: k.event}]
+		return own != nil && slices.ContainsFunc(x.rows, func(f *figure) bool {
+			b := x.plan.Output(f.Signal)
+			return f.Quantity == analyze.PulseDuration && f.Event == k.event && f.Signal != signal && f.values > 0 && b != nil &&
+				math.Abs(f.low-own.low) < alikeSeconds && math.Abs(f.high-own.high) < alikeSeconds &&
+				a.At(k.event).After != b.At(k.event).After
+		})
+	})
 }
 
 // draws reports whether an output is on, at the level of another, where only that one must be.
@@ -739,13 +806,21 @@ func (x *examiner) often(signal string, kind analyze.Kind) bool {
 	})
 }
 
+// ripplesOn reports whether an output ripples as a rule where it is on. One that is off has no supply
+// that could hum.
+func (x *examiner) ripplesOn(o *analyze.OutputPlan) bool {
+	return slices.ContainsFunc(x.order, func(k symptomKey) bool {
+		return k.signal == o.Signal && k.kind == analyze.Rippling && 2*x.symptoms[k].n >= x.occasions(k.event) && o.At(k.event).Demand != analyze.Low
+	})
+}
+
 // steadiness is whether an output keeps its level.
 func (x *examiner) steadiness(signal string) string {
 	o := x.plan.Output(signal)
 	return choose(o != nil && (x.measured(signal, analyze.HighLevel)) && (x.measured(signal, analyze.Hold) || x.measured(signal, analyze.Ripple)),
 		choice{x.times(signal, analyze.LooseWire) > 0, "drops"},
 		choice{x.often(signal, analyze.Drooping), "droop"},
-		choice{x.often(signal, analyze.Rippling), "hum"},
+		choice{o != nil && x.ripplesOn(o), "hum"},
 		choice{x.times(signal, analyze.Rippling, analyze.Drooping) > 0, "odd"},
 		choice{x.times(signal, analyze.LeftState) > 0 && !x.awayLong(signal), "flutters"},
 		choice{x.times(signal, analyze.LeftState) > 0, "leaves"})
@@ -769,7 +844,7 @@ func (x *examiner) relay(p place) {
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r) && x.touches(r) > briefTouch, "comes-and-goes"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0, "open"},
-		choice{of(analyze.Welded) > 0 && x.first(r, analyze.Welded) > x.firstCycles(), "stays-in-at-last"},
+		choice{of(analyze.Welded) > 0 && (x.first(r, analyze.Welded) > x.firstCycles() || x.letGoBefore(r)), "stays-in-at-last"},
 		choice{of(analyze.Welded) > 0, "stays-in"},
 		choice{of(analyze.HeldIn) > 0, "held"},
 		choice{of(analyze.RelayStill) > 0 && moved, "sometimes"},
@@ -830,10 +905,17 @@ func (x *examiner) firstCycles() int { return max(2, x.Cycles/20) }
 // fewestForOnset is with how many cycles, at least, a run shows when something began.
 const fewestForOnset = 8
 
+// letGoBefore reports whether a relay that welds has released late before: a weld that is there from
+// the first closing on lets none go.
+func (x *examiner) letGoBefore(r *analyze.RelayPlan) bool {
+	late := x.first(r, analyze.SlowRelease)
+	return late > 0 && late < x.first(r, analyze.Welded)
+}
+
 // onset is whether what is wrong with a relay was there from the first cycles on.
 func (x *examiner) onset(r *analyze.RelayPlan) string {
 	first := x.first(r)
-	return choose(first > 0 && x.Cycles >= fewestForOnset, choice{first > x.firstCycles() && x.Cycles >= fewestForOnset, "later"})
+	return choose(first > 0 && (x.Cycles >= fewestForOnset || first <= x.firstCycles() && x.Cycles >= 3), choice{first > x.firstCycles() && x.Cycles >= fewestForOnset, "later"})
 }
 
 // fewestFalls is how often an output must have gone off for a coil's silence to say something:
@@ -860,26 +942,118 @@ func (x *examiner) coil(r *analyze.RelayPlan, p place) string {
 	return choose(carries > 0 || falls >= fewestFalls, choice{carries == 0 && falls >= fewestFalls, "silent"})
 }
 
-// nearLimits adds which figures are too near their limits to be decided.
+// undecided are the observations that say nothing where a figure of theirs is too near its limit:
+// nobody knows then whether it is as it should be.
+var undecided = map[string][]string{
+	"on": {"on-level"}, "off": {"off-level"}, "ripple": {"steadiness"}, "delay": {"delay"}, "pulse": {"pulse"},
+	"operate": {"operate"}, "release": {"release"}, "bounce": {"bounce"},
+}
+
+// unjudged takes out what is as it should be of observations that are not decided. What an output is
+// too near to its limit for others may be as well, that have a little more room: a supply is that
+// of all.
+func (x *examiner) unjudged() {
+	for _, f := range slices.Clone(x.facts.all) {
+		if f.kind.name != "near" && f.kind.name != "near-time" || f.value == usual {
+			continue
+		}
+		x.facts.all = slices.DeleteFunc(x.facts.all, func(g fact) bool {
+			return (g.signal == f.signal || f.kind.name == "near") && g.value == usual && slices.Contains(undecided[f.value], g.kind.name)
+		})
+	}
+}
+
+// nearLimits adds which figures are too near their limits to be decided, as a rule and not once:
+// then chance alone brings one there.
 func (x *examiner) nearLimits() {
 	of := func(signals ...string) func(quantities ...analyze.Quantity) bool {
 		return func(quantities ...analyze.Quantity) bool {
 			return slices.ContainsFunc(x.order, func(k symptomKey) bool {
-				return k.kind == analyze.NearLimit && k.signal != "" && slices.Contains(signals, k.signal) && slices.Contains(quantities, analyze.Quantity(k.other))
+				return k.kind == analyze.NearLimit && k.signal != "" && slices.Contains(signals, k.signal) && slices.Contains(quantities, analyze.Quantity(k.other)) &&
+					(x.symptoms[k].n >= 3 || 3*x.symptoms[k].n >= x.occasions(k.event))
 			})
 		}
 	}
 	for _, p := range x.facts.places {
 		if o := x.plan.Output(p.output); o != nil {
 			near, at := of(p.output), of(p.output, p.relay)
-			x.add("near", p.output, choose(true, choice{near(analyze.Ripple), "ripple"}, choice{near(analyze.SwitchingDelay), "delay"}, choice{near(analyze.PulseDuration), "pulse"},
-				choice{at(analyze.LowLevel, analyze.DropOutMargin), "off"}, choice{at(analyze.PullInMargin) || near(analyze.HighLevel) && x.nearLower(p.output), "on"}))
+			x.add("near", p.output, choose(true, choice{near(analyze.Ripple), "ripple"}, choice{near(analyze.SwitchingDelay) && x.highest(p.output, analyze.SwitchingDelay) > ratherLate, "delay"}, choice{near(analyze.PulseDuration), "pulse"},
+				choice{at(analyze.LowLevel, analyze.DropOutMargin) && x.leak(p) > ratherLeak, "off"},
+				choice{(at(analyze.PullInMargin) || near(analyze.HighLevel) && x.nearLower(p.output)) && x.onLevel(p.output) < x.rail*ratherLow, "on"}))
 		}
 		if r := x.plan.Relay(p.relay); r != nil {
 			near := of(r.Signal, r.Make, r.Break)
-			x.add("near-time", p.relay, choose(true, choice{near(analyze.OperateTime), "operate"}, choice{near(analyze.ReleaseTime), "release"}, choice{near(analyze.BounceTime), "bounce"}))
+			x.add("near-time", p.relay, choose(true, choice{near(analyze.OperateTime) && x.odd(r, analyze.OperateTime), "operate"}, choice{near(analyze.ReleaseTime) && x.odd(r, analyze.ReleaseTime), "release"}, choice{near(analyze.BounceTime) && x.odd(r, analyze.BounceTime), "bounce"}))
 		}
 	}
+}
+
+// What is near its limit says something only where it is unlike what is usual as well: a limit may be
+// set where units in order lie. In volts, shares of a usual leak, and seconds (common practice, no
+// source).
+const (
+	ratherLow    = 12.1
+	ratherLeak   = 1.15
+	ratherLate   = 0.22
+	ratherSlow   = 10e-3 // of a relay's operate and release time
+	ratherBouncy = 4.5e-3
+	oddShare     = 1.5  // of what the bench's other relays take
+	nearShare    = 0.85 // of a limit: what is less is near it only for want of closer samples
+)
+
+// highest is the highest value of a quantity of a signal; NaN: not known.
+func (x *examiner) highest(signal string, q analyze.Quantity) float64 {
+	most := math.NaN()
+	for _, f := range x.figuresOf(signal, q) {
+		if f.values > 0 && !(f.high <= most) {
+			most = f.high
+		}
+	}
+	return most
+}
+
+// timeOf is the longest of a relay's times, in seconds; NaN: not known.
+func (x *examiner) timeOf(r *analyze.RelayPlan, q analyze.Quantity) float64 {
+	if q == analyze.BounceTime {
+		a, b := x.highest(r.Make, q), x.highest(r.Break, q)
+		if !(b <= a) {
+			a = b
+		}
+		return a
+	}
+	return x.highest(r.Signal, q)
+}
+
+// reaches reports whether a relay's time is all but at its limit on the average.
+func (x *examiner) reaches(r *analyze.RelayPlan, q analyze.Quantity) bool {
+	return slices.ContainsFunc([]string{r.Signal, r.Make, r.Break}, func(signal string) bool {
+		return slices.ContainsFunc(x.figuresOf(signal, q), func(f *figure) bool {
+			return f.values > 0 && (f.line.mean > nearShare*f.limit.Upper || f.line.grows())
+		})
+	})
+}
+
+// odd reports whether a relay takes longer than others: of the bench, or, where there are none, than
+// is usual.
+func (x *examiner) odd(r *analyze.RelayPlan, q analyze.Quantity) bool {
+	if !x.reaches(r, q) {
+		return false
+	}
+	own, usual := x.timeOf(r, q), ratherSlow/oddShare
+	if q == analyze.BounceTime {
+		usual = ratherBouncy / oddShare
+	}
+	var others []float64
+	for i := range x.plan.Relays {
+		if o := &x.plan.Relays[i]; o.Signal != r.Signal && !math.IsNaN(x.timeOf(o, q)) {
+			others = append(others, x.timeOf(o, q))
+		}
+	}
+	if len(others) > 0 {
+		slices.Sort(others)
+		usual = others[len(others)/2]
+	}
+	return own > oddShare*usual
 }
 
 // nearLower reports whether an output's level when on is nearer to its lower limit than to its upper.

@@ -148,7 +148,7 @@ func (m *model) placesOf(c *Cause) []place {
 	}
 	var all []place
 	for _, p := range m.facts.places {
-		if c.Of == OfOutput && p.output != "" || c.Of == OfRelay && p.relay != "" || c.Of == OfConverter && p.converter != "" {
+		if c.Of == OfOutput && p.output != "" && (!c.loaded || p.relay != "") || c.Of == OfRelay && p.relay != "" || c.Of == OfConverter && p.converter != "" {
 			all = append(all, p)
 		}
 	}

@@ -41,7 +41,7 @@ type Cause struct {
 	Name, About string
 	Of          Subject
 	weight      float64 // how often it is met, against the others
-	loaded      bool    // it shows only where there is a relay
+	loaded      bool    // it shows only where there is a relay, of an output: behind it
 	referenced  bool    // only where a line reports the instant of an event
 	forms       []form
 }

@@ -120,10 +120,10 @@ func (b *Bench) happened(t *told) Happened {
 }
 
 // unreported says that a reference did not report a drive that was switched at an instant. One
-// that went inactive instead is connected, and the wrong way round.
+// that went inactive as its drive went on is connected, and the wrong way round.
 func (b *Bench) unreported(cause *wiring.Cause, ref int, at instant) error {
 	code, check := capture.ReferenceSilent, "check its wire"
-	if left, went := b.left[ref]; went && left >= at {
+	if left, went := b.left[ref]; went && left >= at && (cause.Pulse > 0 || cause.On) {
 		code, check = capture.ReferenceReversed, "it went inactive instead, check its polarity (active in the rig file)"
 	}
 	err := fmt.Errorf("%w: reference %s did not report %s within %v of drive %s; %s", ErrLost, cause.Reference, cause.Event, referenceWait, cause.Drive, check)
