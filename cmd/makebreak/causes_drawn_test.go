@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"makebreak/analyze/cause"
+	"makebreak/rig/capture"
 	"makebreak/testdata/drawnbench"
 	"makebreak/testdata/few"
 	"makebreak/testdata/goldenfile"
@@ -23,7 +24,8 @@ func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
 	plan := b.Seq.Plan
 	plan.Coils = b.Rig.SwitchesCoils() // as for a record
 	e := cause.New(&plan)
-	e.Cycles, e.Complete, e.Counts = r.Cycles, r.Err == nil, r.Counts
+	e.Cycles, e.Complete, e.Counts, e.Ending = r.Cycles, r.Err == nil, r.Counts, capture.EndingOf(r.Err)
+	e.Unreferenced = !b.Seq.Referenced(b.Rig)
 	for _, s := range r.Symptoms {
 		e.Symptom(s)
 	}
@@ -32,9 +34,20 @@ func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
 	}
 	var claims []drawnbench.Claim
 	for _, c := range cause.Rank(cause.Builtin(), e) {
-		claims = append(claims, drawnbench.Claim{Cause: c.Cause, Place: c.Place})
+		claims = append(claims, drawnbench.Claim{Cause: c.Cause, Place: placeOf(b, c.Place)})
 	}
 	return claims
+}
+
+// placeOf is the output of a bench's fault for the converter that it is on, where a cause names
+// that; else the place itself.
+func placeOf(b *drawnbench.Bench, place string) string {
+	for _, f := range b.Faults {
+		if o := b.Rig.Output(f.Place); o != nil && o.Chip == place {
+			return f.Place
+		}
+	}
+	return place
 }
 
 // TestCauses_DrawnBenches draws benches, plants faults of random kind, size and place, and counts
