@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/infile"
 	"makebreak/rig/problem"
 	"makebreak/rig/prompt"
+	"makebreak/rig/wiring"
 	"makebreak/rig/words"
 	"makebreak/sequences/batch"
 	"makebreak/sequences/journal"
@@ -39,6 +40,9 @@ A batch has a name, by default the sequence and the day, and its runs have it as
 field batch. The same command goes on with it after any interruption: serials that
 come from a file are passed over as often as they were tested before. A unit that did
 not pass may be tested again, and counts as retested.
+
+On a rig with several units the serial at each place is asked for in turn, and Enter
+alone leaves a place empty. Then all are tested at the same time.
 
 With --list, the units expected are read from a file, one serial a line.
 
@@ -184,6 +188,7 @@ type batchRun struct {
 	again    string                     // a serial that is tested when it comes once more
 	n        int                        // tests done by earlier starts, and all of this one
 	wrong    int                        // lines of a file that hold no serial
+	units    []*wiring.Unit             // that are tested at the same time; nil: one is
 }
 
 // batch tests units until there is no serial any more, and says how the batch stands.
@@ -199,7 +204,11 @@ func (a *app) batch(c *cobra.Command, sequence, name, list string, o *runOpts) e
 	if err := b.begin(c.Context()); err != nil {
 		return err
 	}
-	endErr := b.all(c.Context())
+	all := b.all
+	if len(b.units) > 0 {
+		all = b.allRounds
+	}
+	endErr := all(c.Context())
 	if endErr == nil && b.wrong > 0 {
 		endErr = problem.Of(problem.Input, fmt.Errorf("%s of standard input held no serial", words.Count(b.wrong, "line")))
 	}
@@ -237,9 +246,7 @@ func (b *batchRun) begin(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if len(j.units) > 0 {
-		return severalUnits(j.rig)
-	}
+	b.units = j.units
 	if b.name == "" {
 		b.name = j.seq.Name + " " + b.now().Format(time.DateOnly)
 	}
@@ -258,7 +265,11 @@ func (b *batchRun) begin(ctx context.Context) error {
 	if b.terminal = in && out; b.terminal {
 		b.screen = screen
 	}
-	if !b.terminal && setup.Prompts(j.rig, j.seq) {
+	view := j.rig
+	if len(j.units) > 0 {
+		view = j.rig.For(j.units[0])
+	}
+	if !b.terminal && setup.Prompts(view, j.seq) {
 		return badUsage("this rig asks for key presses, which cannot come from where serials are read: use batch at a terminal")
 	}
 	b.keys = prompt.NewKeys(b.in, b.prompts(), b.terminal)
@@ -293,26 +304,36 @@ func (b *batchRun) lookBack() error {
 // all tests a unit for each serial that comes.
 func (b *batchRun) all(ctx context.Context) error {
 	for {
-		if b.terminal {
-			// Not by what wraps lines: it does not see the Enter that ends this one.
-			fmt.Fprint(b.screen, "\nSerial (Enter: how it stands, Ctrl-D: end): ")
-		}
-		serial, err := b.keys.Line(ctx)
-		if b.terminal && err != nil {
-			fmt.Fprintln(b.screen) // nobody's Enter has ended the line
-		}
-		switch {
-		case ctx.Err() != nil:
-			return problem.New(problem.Interrupted, "interrupted; the same command goes on with the batch")
-		case errors.Is(err, prompt.ErrEnded):
+		serial, err := b.line(ctx, "\nSerial (Enter: how it stands, Ctrl-D: end): ")
+		if errors.Is(err, prompt.ErrEnded) {
 			return nil
-		case err != nil:
-			return problem.Of(problem.Input, fmt.Errorf("standard input: %w", err))
 		}
-		if err := b.one(ctx, serial); err != nil {
+		if err == nil {
+			err = b.one(ctx, serial)
+		}
+		if err != nil {
 			return err
 		}
 	}
+}
+
+// line asks for a line and returns it. The error is prompt.ErrEnded where there is none any more.
+func (b *batchRun) line(ctx context.Context, question string) (string, error) {
+	if b.terminal {
+		// Not by what wraps lines: it does not see the Enter that ends this one.
+		fmt.Fprint(b.screen, question)
+	}
+	text, err := b.keys.Line(ctx)
+	if b.terminal && err != nil {
+		fmt.Fprintln(b.screen) // nobody's Enter has ended the line
+	}
+	switch {
+	case ctx.Err() != nil:
+		return "", problem.New(problem.Interrupted, "interrupted; the same command goes on with the batch")
+	case err != nil && !errors.Is(err, prompt.ErrEnded):
+		return "", problem.Of(problem.Input, fmt.Errorf("standard input: %w", err))
+	}
+	return text, err
 }
 
 // one takes one line of input. The error ends the batch.
@@ -323,17 +344,27 @@ func (b *batchRun) one(ctx context.Context, serial string) error {
 	case serial == "":
 		return nil
 	}
+	if !b.taken(serial) {
+		return nil
+	}
+	return b.mendable(b.test(ctx, serial))
+}
+
+// taken reports whether a text is a serial that is to be tested now, and says what is special
+// about it.
+func (b *batchRun) taken(serial string) bool {
 	if err := words.CheckName(serial); err != nil {
 		if !b.terminal {
 			b.wrong++
 		}
 		b.note("That is no serial: %v", err)
-		return nil
+		return false
 	}
-	if b.passesOver(serial) {
-		return nil
-	}
-	err := b.test(ctx, serial)
+	return !b.passesOver(serial)
+}
+
+// mendable is an error that ends the batch. At a terminal a rig can be mended.
+func (b *batchRun) mendable(err error) error {
 	if problem.KindOf(err) == problem.Rig && b.terminal {
 		b.note("makebreak: %v", err)
 		b.note("Mend the rig; the next serial tries it again")
@@ -401,15 +432,31 @@ func (b *batchRun) test(ctx context.Context, serial string) error {
 
 // tellUnit shows a unit's verdict, large on a terminal, and what was found.
 func (b *batchRun) tellUnit(r *report.Record) error {
+	b.noteTest(r)
+	b.showLarge(r.Verdict)
+	b.note("%s: %s, run %s", r.Unit, r.Verdict.Name(), r.Run)
+	return b.tellFindings(r)
+}
+
+// noteTest notes what is known of a unit from now on.
+func (b *batchRun) noteTest(r *report.Record) {
 	if (batch.Test{Complete: r.Complete, Verdict: r.Verdict}).Done() {
 		b.last[r.Unit] = r.Verdict
 	}
-	if b.terminal {
-		for _, line := range large(string(r.Verdict)) {
-			b.note("%s", line)
-		}
+}
+
+// showLarge shows a verdict on a terminal so that it can be read from two metres.
+func (b *batchRun) showLarge(v analyze.Verdict) {
+	if !b.terminal {
+		return
 	}
-	b.note("%s: %s, run %s", r.Unit, r.Verdict.Name(), r.Run)
+	for _, line := range large(string(v)) {
+		b.note("%s", line)
+	}
+}
+
+// tellFindings says what was found.
+func (b *batchRun) tellFindings(r *report.Record) error {
 	if b.quiet {
 		return nil
 	}

@@ -57,6 +57,8 @@ type app struct {
 
 	keys       *prompt.Keys               // who reads standard input line by line; nil: nobody does yet
 	tellRecord func(*report.Record) error // shows a run's record in place of the form asked for; nil: that is written
+	// tellRecords does so for those of several units, which are listed beside.
+	tellRecords func([]unitLine, []*report.Record) error
 
 	now     func() time.Time // the wall clock
 	noHelp  error            // why --help was refused

@@ -43,6 +43,12 @@ func (a *app) runTogether(ctx context.Context, j *job, o *runOpts) error {
 	if err != nil {
 		return err
 	}
+	return a.runOn(ctx, j, o, serials)
+}
+
+// runOn runs a sequence on units with these serials, by their names in the rig file, at the same
+// time, and reports their runs.
+func (a *app) runOn(ctx context.Context, j *job, o *runOpts, serials map[string]string) error {
 	shown, err := a.show(j, j.cycles, o)
 	if err != nil {
 		return err
@@ -199,7 +205,11 @@ func (a *app) finishUnits(db *journal.DB, runs []unitRun, closeErr error) error 
 		}
 		errs = append(errs, a.unitError(r, id))
 	}
-	errs = append(errs, a.unitResults(list, records))
+	if a.tellRecords != nil {
+		errs = append(errs, a.tellRecords(list, records))
+	} else {
+		errs = append(errs, a.unitResults(list, records))
+	}
 	err := errors.Join(errs...)
 	if err != nil {
 		return problem.Of(problem.KindOf(err), err)

@@ -2,6 +2,7 @@ package prompt
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -42,6 +43,7 @@ func NewKeys(in io.Reader, out io.Writer, typed bool) *Keys {
 // read turns lines into presses until the input ends; from then on nobody is there.
 func (k *Keys) read(in io.Reader) {
 	s := bufio.NewScanner(in)
+	s.Split(endedLines())
 	for s.Scan() {
 		k.lines <- line{text: s.Text(), at: time.Now()}
 	}
@@ -54,6 +56,29 @@ func (k *Keys) read(in io.Reader) {
 	}
 	for {
 		k.lines <- line{err: cause}
+	}
+}
+
+// endedLines splits at line feeds and at carriage returns: barcode readers end a line with the one,
+// the other or both.
+func endedLines() bufio.SplitFunc {
+	returned := false // the line before ended with a carriage return
+	return func(data []byte, atEnd bool) (advance int, line []byte, err error) {
+		skipped := 0
+		if returned && len(data) > 0 {
+			if returned = false; data[0] == '\n' {
+				skipped = 1
+			}
+		}
+		if i := bytes.IndexAny(data[skipped:], "\r\n"); i >= 0 {
+			end := skipped + i
+			returned = data[end] == '\r'
+			return end + 1, data[skipped:end], nil
+		}
+		if atEnd && len(data) > skipped {
+			return len(data), data[skipped:], nil
+		}
+		return skipped, nil, nil
 	}
 }
 

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"io"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
+	"testing/iotest"
 
 	"makebreak/rig/problem"
 )
@@ -128,5 +130,33 @@ func TestKeys_Typed(t *testing.T) {
 	typing.Close()
 	if _, err := k.Line(t.Context()); !errors.Is(err, ErrEnded) {
 		t.Errorf("after the end: %v", err)
+	}
+}
+
+// A barcode reader may end its lines with a line feed, a carriage return, both, or a tab before
+// them; the last line may have no end.
+func TestKeys_LineEnds(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string][]string{
+		"A\nB\n": {"A", "B"}, "A\rB\r": {"A", "B"}, "A\r\nB\r\n": {"A", "B"}, "A\t\nB\t\r": {"A", "B"}, "A\n\nB": {"A", "", "B"},
+		"A\r\rB\r\n": {"A", "", "B"}, "A\r\n\r\nB": {"A", "", "B"}, "\n": {""}, "": nil, " A B ": {"A B"},
+	} {
+		for _, in := range []io.Reader{strings.NewReader(text), iotest.OneByteReader(strings.NewReader(text))} {
+			k := NewKeys(in, io.Discard, false)
+			var got []string
+			for {
+				line, err := k.Line(t.Context())
+				if errors.Is(err, ErrEnded) {
+					break
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				got = append(got, line)
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("%q: lines %q, want %q", text, got, want)
+			}
+		}
 	}
 }

@@ -41,6 +41,8 @@ type Test struct {
 	Verdict   analyze.Verdict
 	Complete  bool
 	Simulated bool
+	Position  string // the unit's name in the rig file, of several; empty: there is one
+	Together  string // the same in tests that were made at the same time; empty: it was made alone
 	Cause     string // the likeliest of what is wrong; empty: nothing is, or it was not looked for
 }
 
@@ -208,8 +210,10 @@ func (s *Summary) Verdict() analyze.Verdict {
 
 // Times are how long the tests took.
 type Times struct {
-	Test    time.Duration // median of a test
-	Between time.Duration // median from the beginning of one unit's test to that of the next; 0: not known
+	Test time.Duration // median of a test
+	// Between is the median from the beginning of one unit's test to that of the next; 0: not known.
+	// Of units that were tested at the same time each has its share of it.
+	Between time.Duration
 	Longest time.Duration
 	Slowest string // the unit of the longest test
 }
@@ -217,10 +221,10 @@ type Times struct {
 // Times of all tests that were done, lengths of those that came to their end.
 func (s *Summary) Times() (t Times) {
 	var lasted, between []time.Duration
-	var starts []time.Time
+	made := rounds{at: map[string]int{}}
 	for i := range s.Units {
 		for _, x := range s.Units[i].done() {
-			starts = append(starts, x.Started)
+			made.add(x)
 			if x.Lasted <= 0 {
 				continue
 			}
@@ -230,12 +234,39 @@ func (s *Summary) Times() (t Times) {
 			}
 		}
 	}
-	slices.SortFunc(starts, time.Time.Compare)
-	for i := 1; i < len(starts); i++ {
-		between = append(between, starts[i].Sub(starts[i-1]))
+	slices.SortFunc(made.all, func(a, b round) int { return a.started.Compare(b.started) })
+	for i := 1; i < len(made.all); i++ {
+		before := made.all[i-1]
+		for range before.units {
+			between = append(between, made.all[i].started.Sub(before.started)/time.Duration(before.units))
+		}
 	}
 	t.Test, t.Between = median(lasted), median(between)
 	return t
+}
+
+// round is tests that were made at the same time, or one.
+type round struct {
+	started time.Time // of the first
+	units   int
+}
+
+// rounds are the rounds that tests were made in.
+type rounds struct {
+	all []round
+	at  map[string]int // by the tests' mark
+}
+
+func (r *rounds) add(t Test) {
+	if i, there := r.at[t.Together]; there && t.Together != "" {
+		x := &r.all[i]
+		if x.units++; t.Started.Before(x.started) {
+			x.started = t.Started
+		}
+		return
+	}
+	r.at[t.Together] = len(r.all)
+	r.all = append(r.all, round{t.Started, 1})
 }
 
 func median(all []time.Duration) time.Duration {
@@ -294,7 +325,8 @@ func (s *Summary) unit(serial string, at map[string]int) *Unit {
 }
 
 func (s *Summary) add(db *journal.DB, r journal.RunSummary, at map[string]int, all *steps, diagnose Diagnose) error {
-	t := Test{Run: r.Run, Sequence: r.Sequence, Started: r.Started, Verdict: r.Verdict, Complete: r.Complete, Simulated: r.Simulated}
+	t := Test{Run: r.Run, Sequence: r.Sequence, Started: r.Started, Verdict: r.Verdict, Complete: r.Complete, Simulated: r.Simulated,
+		Position: journal.Noted(r.Fields, journal.PositionField), Together: journal.Noted(r.Fields, journal.TogetherField)}
 	if !slices.Contains(s.Sequences, r.Sequence) {
 		s.Sequences = append(s.Sequences, r.Sequence)
 	}

@@ -122,6 +122,24 @@ func TestRead_None(t *testing.T) {
 	}
 }
 
+// Of units that were tested at the same time each has its share of the time to the next round:
+// by hand, three at 0 min, one at 12 min, two at 18 min and one at 22 min make 4, 4, 4, 6, 2 and 2.
+func TestTimes_Together(t *testing.T) {
+	t.Parallel()
+	s := &Summary{}
+	begun := time.Date(2031, 4, 7, 8, 0, 0, 0, time.UTC)
+	for i, x := range []struct {
+		minute   int
+		together string
+	}{{18, "c"}, {0, "a"}, {12, ""}, {0, "a"}, {22, ""}, {0, "a"}, {18, "c"}} {
+		at := begun.Add(time.Duration(x.minute)*time.Minute + time.Duration(i)*time.Millisecond)
+		s.Units = append(s.Units, Unit{Tests: []Test{{Complete: true, Started: at, Lasted: time.Minute, Together: x.together, Verdict: analyze.Pass}}})
+	}
+	if got := s.Times().Between.Round(time.Second); got != 4*time.Minute {
+		t.Errorf("%v from one unit to the next", got)
+	}
+}
+
 // Whatever units and batches are called, no form says more than it should, and JSON is JSON.
 func TestSummary_Hostile(t *testing.T) {
 	t.Parallel()

@@ -212,6 +212,7 @@ type testObject struct {
 	Verdict   *string `json:"verdict"`
 	Complete  bool    `json:"complete"`
 	Simulated bool    `json:"simulated"`
+	Position  *string `json:"position"`
 }
 
 func secondsOrNil(d time.Duration) *float64 { return report.OrNil(max(0, d).Seconds()) }
@@ -234,7 +235,7 @@ func (s *Summary) JSON(w io.Writer) error {
 		u := &s.Units[i]
 		x := unitObject{Unit: u.Serial, Expected: u.Expected, First: report.OrNil(string(u.First())), Verdict: report.OrNil(string(u.Last())), Retested: u.Retested(), Cause: report.OrNil(u.Cause()), Tests: []testObject{}}
 		for _, t := range u.Tests {
-			x.Tests = append(x.Tests, testObject{t.Run, report.MachineTime(t.Started), report.OrNil(string(t.Verdict)), t.Complete, t.Simulated})
+			x.Tests = append(x.Tests, testObject{t.Run, report.MachineTime(t.Started), report.OrNil(string(t.Verdict)), t.Complete, t.Simulated, report.OrNil(t.Position)})
 		}
 		o.Units = append(o.Units, x)
 	}
