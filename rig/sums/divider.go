@@ -52,6 +52,9 @@ func (in *DividerInput) check() error {
 		}
 		return fmt.Errorf("the converter has no range of %s; it has %s", volts(in.Range), strings.Join(may, ", "))
 	}
+	if in.Supply < wiring.LeastChipSupply || in.Supply > wiring.MostChipSupply {
+		return fmt.Errorf("the converter's supply %s must be from %s to %s", volts(in.Supply), volts(wiring.LeastChipSupply), volts(wiring.MostChipSupply))
+	}
 	if in.Tolerance > mostTolerance {
 		return fmt.Errorf("the tolerance %s must be above 0 %% and at most %s", percent(in.Tolerance), percent(mostTolerance))
 	}

@@ -138,6 +138,7 @@ func TestDivider_Refused(t *testing.T) {
 	for want, change := range map[string]func(*DividerInput){
 		"no converter \"AD7\"": func(in *DividerInput) { in.Model = "AD7" },
 		"6.144 V, 4.096 V":     func(in *DividerInput) { in.Range = 3.3 },
+		"from 2 V to 5.5 V":    func(in *DividerInput) { in.Supply = 12 },
 		"at most 20 %":         func(in *DividerInput) { in.Tolerance = 0.3 },
 	} {
 		in := outputDivider()

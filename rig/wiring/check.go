@@ -127,6 +127,10 @@ func (c *checker) chips() {
 
 func hex(a uint16) string { return fmt.Sprintf("0x%02X", a) }
 
+// LeastChipSupply and MostChipSupply are between which voltages a converter works (recommended
+// operating conditions, SBAS444 6.3).
+const LeastChipSupply, MostChipSupply = 2.0, 5.5
+
 // highestPullUp is the highest voltage in volts that the pins of a board at 3.3 V can be
 // pulled up to: its own supply and a tenth (common practice, no source).
 const highestPullUp = 3.6
@@ -142,9 +146,8 @@ func (c *checker) chipOptions(chip *Chip, path string) {
 	if rates := chip.Model.Rates(); !slices.Contains(rates, chip.Rate) {
 		c.add(path+".rate", fmt.Sprintf("%d /s", chip.Rate), "", "use one of: "+words.List(words.Texts(rates, func(r int) string { return strconv.Itoa(r) + " /s" })))
 	}
-	// Recommended operating conditions, SBAS444 6.3.
 	switch {
-	case chip.Supply < 2 || chip.Supply > 5.5:
+	case chip.Supply < LeastChipSupply || chip.Supply > MostChipSupply:
 		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "must be from 2 V to 5.5 V")
 	case chip.Supply > highestPullUp:
 		c.list = append(c.list, Problem{Path: path + ".supply", Read: unit.Voltage.Format(chip.Supply), Warning: true,
