@@ -156,11 +156,7 @@ func (c *Class) pageExercise(x *ClassExercise) classExercise {
 		p.Open = words.List(words.Texts(x.Open, traineeWords))
 	}
 	if x.Answered > 0 {
-		shortest := ""
-		if x.Shortest > 0 {
-			shortest = " (the shortest: " + BenchTime(x.Shortest) + ")"
-		}
-		p.Median = fmt.Sprintf("The median way: %s, %s%s: %s.", words.Count(x.Actions, "action"), benchTime(x.Spent), shortest, kindsOf(x.Way))
+		p.Median = "The median way: " + x.medianWords() + "."
 	}
 	for i := range c.Entries {
 		if e := &c.Entries[i]; e.Exercise == x.Name {

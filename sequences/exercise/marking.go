@@ -55,18 +55,8 @@ type Telling struct {
 
 // give marks the trainee's answer.
 func (s *Session) give(ctx context.Context, a Action, r *Result) error {
-	if len(a.Answer) == 0 || len(a.Answer) > mostFaults {
-		return problem.New(problem.Usage, fmt.Sprintf("give one answer, or %d where several things are wrong", mostFaults))
-	}
-	for i, x := range a.Answer {
-		switch {
-		case !slices.Contains(s.def.Answers, x):
-			return problem.New(problem.Usage, fmt.Sprintf("answer %q is not on the list: %s", words.Short(x.String(), words.MostName), s.def.nearestAnswers(x.String())))
-		case slices.Contains(a.Answer[:i], x):
-			return problem.New(problem.Usage, fmt.Sprintf("answer %s is given twice", x))
-		case x.Cause == Nothing && len(a.Answer) > 1:
-			return problem.New(problem.Usage, "nothing is wrong is an answer by itself")
-		}
+	if err := s.def.checkAnswers(a.Answer); err != nil {
+		return err
 	}
 	m, err := s.mark(ctx, a.Answer)
 	if err != nil {
@@ -85,6 +75,24 @@ func (s *Session) give(ctx context.Context, a Action, r *Result) error {
 		return err
 	}
 	s.took(x, r)
+	return nil
+}
+
+// checkAnswers refuses answers that cannot be given together, or by which no bench can be described.
+func (d *Definition) checkAnswers(all []Answer) error {
+	if len(all) == 0 || len(all) > mostFaults {
+		return problem.New(problem.Usage, fmt.Sprintf("give one answer, or %d where several things are wrong", mostFaults))
+	}
+	for i, x := range all {
+		switch {
+		case !slices.Contains(d.Answers, x):
+			return problem.New(problem.Usage, fmt.Sprintf("answer %q is not on the list: %s", words.Short(x.String(), words.MostName), d.nearestAnswers(x.String())))
+		case slices.Contains(all[:i], x):
+			return problem.New(problem.Usage, fmt.Sprintf("answer %s is given twice", x))
+		case x.Cause == Nothing && len(all) > 1:
+			return problem.New(problem.Usage, "nothing is wrong is an answer by itself")
+		}
+	}
 	return nil
 }
 

@@ -118,7 +118,11 @@ type Begin struct {
 func Start(db *journal.DB, b Begin) (*Session, error) {
 	d := b.Definition
 	h := &hidden{Definition: string(d.Source), File: d.File, Sequence: string(d.Sequence.Source), Truth: b.Truth}
-	if b.Rig == "" {
+	if b.Rig != "" {
+		if err := d.checkAnswers(b.Truth); err != nil {
+			return nil, err
+		}
+	} else {
 		rng, err := d.source(b.Word, b.Trainee)
 		if err != nil {
 			return nil, err

@@ -185,7 +185,7 @@ func clock(d time.Duration) string {
 func (x *ClassExercise) text(w io.Writer) error {
 	fmt.Fprintf(w, "\n%s (grade %d): %s begun, %d answered, %d right, %d half right, %d wrong\n", words.Safe(x.Name), x.Grade, words.Count(x.Begun, "time"), x.Answered, x.Right, x.Half, x.Wrong)
 	if x.Answered > 0 {
-		fmt.Fprintf(w, "  - the median way: %s, %s (the shortest: %s): %s\n", words.Count(x.Actions, "action"), benchTime(x.Spent), BenchTime(x.Shortest), kindsOf(x.Way))
+		fmt.Fprintf(w, "  - the median way: %s\n", x.medianWords())
 	}
 	if x.Lucky > 0 {
 		fmt.Fprintf(w, "  - right with luck, as other answers still fitted: %d\n", x.Lucky)
@@ -198,6 +198,15 @@ func (x *ClassExercise) text(w io.Writer) error {
 		return err
 	}
 	return nil
+}
+
+// medianWords say what the median way was.
+func (x *ClassExercise) medianWords() string {
+	shortest := ""
+	if x.Shortest > 0 {
+		shortest = " (the shortest: " + BenchTime(x.Shortest) + ")"
+	}
+	return fmt.Sprintf("%s, %s%s: %s", words.Count(x.Actions, "action"), benchTime(x.Spent), shortest, kindsOf(x.Way))
 }
 
 // Named is a trainee's name for people, or a word in its place.
