@@ -17,6 +17,7 @@ import (
 	"makebreak/sequences/journal"
 	"makebreak/sequences/record"
 	"makebreak/testdata/faultrun"
+	"makebreak/testdata/few"
 )
 
 // at is one figure of a cycle: which one of its event it is, counted, since an event may
@@ -157,6 +158,7 @@ func TestReportCapture_FiguresAgain(t *testing.T) {
 // What was left out of a capture must not make a good unit fail nor a bad one pass:
 // whatever fault is planted, an exported cycle says what the run said, or undecided.
 func TestReportCapture_NotMisread(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	cases := [][]string{{"armed-high"}}
 	for _, f := range sim.Faults() {

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"makebreak/testdata/few"
 )
 
 // TestMain lets the test binary stand in for the program: started under its name,
@@ -61,6 +63,9 @@ func setClock() {
 	}
 }
 
+// sharing are scripts of commands that run a bench, or serve, beside what stores and shows.
+var sharing = []string{"batch", "calibrate", "exercise", "log", "prompts", "rig-speed", "run", "runs-move", "serve", "severalrigs", "soak", "survey", "terminal", "units", "units-soak"}
+
 // TestScripts runs the scripts in testdata/script: what a person types, and what
 // must follow. Beside the commands of testscript they have
 //
@@ -71,9 +76,24 @@ func setClock() {
 //	fields FILE NAME...     a JSON object, or each of an array of some, has these fields
 //	conforms FILE PART      a JSON file is as that part of the published schema says
 //	cut FILE TEXT           deletes TEXT from a file, where it must stand
+//
+// With the race detector only those are run in which a bench, a log and who looks at them are at
+// work at the same time.
 func TestScripts(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join("..", "..", "testdata", "script", "*.txtar"))
+	if err != nil || len(files) < 40 {
+		t.Fatalf("%d scripts: %v", len(files), err)
+	}
+	if few.Race {
+		files = slices.DeleteFunc(files, func(f string) bool {
+			return !slices.Contains(sharing, strings.TrimSuffix(filepath.Base(f), ".txtar"))
+		})
+		if len(files) != len(sharing) {
+			t.Fatalf("%v are not all there: %v", sharing, files)
+		}
+	}
 	testscript.Run(t, testscript.Params{
-		Dir:                 filepath.Join("..", "..", "testdata", "script"),
+		Files:               files,
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		UpdateScripts:       os.Getenv("MAKEBREAK_UPDATE") != "",

@@ -65,9 +65,10 @@ func (c filterCase) cover(t *testing.T, i int, table *coverages) {
 // truth behind each of four filters, where the filter is not known, and where a loop-back on
 // another bench with such a filter measured it.
 func TestCoverage_Filters(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	benches := 300
-	if few.Race || testing.Short() {
+	if testing.Short() {
 		benches = 12
 	}
 	tables := map[string][]map[string]*coverage{}

@@ -11,9 +11,10 @@ import (
 // Where ready edges get lost, conversions are placed in time less well, and the uncertainty of
 // what rests on them says so: its intervals hold the truth at least as often as they should.
 func TestCoverage_LostReadyEdges(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	benches := 300
-	if few.Race || testing.Short() {
+	if testing.Short() {
 		benches = 40
 	}
 	for _, n := range []float64{2, 7} {

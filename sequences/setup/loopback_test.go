@@ -17,6 +17,7 @@ import (
 	"makebreak/rig/wiring"
 	"makebreak/rig/wiring/rigfile"
 	"makebreak/sequences"
+	"makebreak/testdata/few"
 )
 
 // looped is a rig whose drive is read back by a line and moves an output at once.
@@ -159,6 +160,7 @@ func delaysHeld(t *testing.T, latency *wiring.Latency, opts sim.Opts) (n, all in
 // than there is without it: of a plain mean less than half. A filter that is not settled within one
 // conversion, or whose middle lies far from the conversion's, is refused.
 func TestLoopBack_Filter(t *testing.T) {
+	few.Skip(t)
 	for _, c := range []struct {
 		name    string
 		weights sim.Weights

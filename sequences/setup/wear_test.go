@@ -143,9 +143,10 @@ func wearOut(t *testing.T, c *wearCase, seed uint64, each func(cycle int, s *tre
 // sticking goes with the square of the operations, so that no line foresees it from afar. There
 // the limit itself is the warning, long before the weld.
 func TestWear_Foreseen(t *testing.T) {
+	few.Skip(t)
 	t.Parallel()
 	seeds := uint64(3)
-	if few.Race || testing.Short() {
+	if testing.Short() {
 		seeds = 1
 	}
 	for _, c := range []wearCase{
