@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"strings"
 	"syscall"
 
@@ -22,6 +23,9 @@ func (a *app) results(records ...*report.Record) error {
 	for _, r := range records {
 		r.CauseTable = a.causes
 	}
+	if a.folder {
+		return a.pages(records)
+	}
 	deliver := a.deliver
 	if a.as == "pdf" {
 		deliver = a.deliverBytes
@@ -38,6 +42,44 @@ func (a *app) results(records ...*report.Record) error {
 		}
 	}
 	return nil
+}
+
+// pages writes the page of each record into the folder that -o names. One that cannot be written is
+// in no other's way.
+func (a *app) pages(records []*report.Record) error {
+	var errs []error
+	for _, r := range records {
+		write := func(w io.Writer) error { return a.write(w, []*report.Record{r}) }
+		if a.as != "pdf" {
+			write = a.guarded(write)
+		}
+		name := filepath.Join(a.file, pageFile(r)+"."+a.as)
+		if err := outfile.Write(a.ctx, name, write); err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		a.note("Results written to %s", name)
+		if !a.quiet {
+			errs = append(errs, a.tell(r))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// pageFile is the name of a record's file in a folder: the run's, and where on the rig its unit was.
+func pageFile(r *report.Record) string {
+	name := r.Run
+	for _, f := range r.Fields {
+		if f.Name == positionField {
+			name += "-" + f.Value
+		}
+	}
+	return strings.Map(func(c rune) rune {
+		if c == '/' || c == 0 {
+			return '_'
+		}
+		return c
+	}, name)
 }
 
 // tell says on standard error what a record in a file says: its verdict and its findings.
@@ -137,6 +179,9 @@ func (a *app) canDeliver() error {
 		if err := a.canPrint(); err != nil {
 			return err
 		}
+	}
+	if a.folder {
+		return outfile.Check(filepath.Join(a.file, "page"))
 	}
 	if a.file != "" && a.file != "-" {
 		return outfile.Check(a.file)

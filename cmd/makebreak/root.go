@@ -42,6 +42,7 @@ type app struct {
 	ctx                          context.Context // ends with the first signal
 	rig, log, unit, by, as, file string
 	quiet, noColor, all          bool
+	folder                       bool           // of pages, a file for each record, is what -o names
 	only                         []string       // names of the units of the rig that are meant; nil: all
 	unitFlags                    []string       // as --unit was given, each time
 	place                        *wiring.Unit   // the one of the rig's units that is meant; nil: the rig has no units, or several are
@@ -192,6 +193,7 @@ func (a *app) check(c *cobra.Command, args []string) error {
 	if err := a.checkWritten(c, args); err != nil {
 		return err
 	}
+	a.folder = (c.Name() == "run" || c.Name() == "soak") && (a.as == "html" || a.as == "pdf") && outfile.Folder(a.file)
 	return a.canDeliver()
 }
 

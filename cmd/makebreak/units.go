@@ -179,8 +179,8 @@ func seenBy(u *wiring.Unit, all []capture.Calibration) (own []capture.Calibratio
 
 // readyUnits readies what is common to all units: the calibrations, and who may look at them.
 func (a *app) readyUnits(j *job) (err error) {
-	if a.as == "html" || a.as == "pdf" {
-		return badUsage("--as %s writes the record of one unit; leave it out, and write each by makebreak report RUN --as %s", a.as, a.as)
+	if (a.as == "html" || a.as == "pdf") && !a.folder {
+		return badUsage("--as %s writes a page for each unit: name a folder that is there with -o, as in -o .", a.as)
 	}
 	if j.calibrations, err = a.calibratedUnits(j.rig, j.units, j); err != nil {
 		return err

@@ -107,9 +107,15 @@ func Special(path string) bool {
 	return err == nil && !info.Mode().IsRegular()
 }
 
+// Folder reports whether a path leads to a folder.
+func Folder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
+}
+
 // Check looks, before anything else is done, whether a file can be written.
 func Check(path string) error {
-	if info, err := os.Stat(path); err == nil && info.IsDir() {
+	if Folder(path) {
 		return Failed(path, errors.New("it is a folder"))
 	}
 	if Special(path) {
