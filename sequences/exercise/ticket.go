@@ -19,6 +19,9 @@ func (s *Session) Ticket() (string, error) {
 	return s.row.UUID + "." + proof, err
 }
 
+// Tag tells this exercise from others of its log, and proves nothing.
+func (s *Session) Tag() string { return s.row.UUID[strings.LastIndex(s.row.UUID, "-")+1:] }
+
 // IsTicket reports whether a text has the form of a ticket.
 func IsTicket(text string) bool {
 	uuid, proof, _ := strings.Cut(text, ".")

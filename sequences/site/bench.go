@@ -45,6 +45,7 @@ type benchPage struct {
 	page
 	Definition *exercise.Definition
 	Trainee    string
+	Tag        string // by which a form says of which exercise it is
 	Spent      string
 	Dangers    string // how often something dangerous was done; empty: never
 	Doing      string // what is being done; empty: nothing
@@ -101,7 +102,7 @@ func (p *practice) bench(w http.ResponseWriter, r *http.Request) {
 // page is the bench as the trainee has it now.
 func (s *seat) page() *benchPage {
 	d := s.session.Definition()
-	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions(), may: map[exercise.Kind]*may{}}
+	b := &benchPage{page: s.of.site.page(d.Title), Definition: d, Trainee: s.session.Trainee(), Tag: s.session.Tag(), Told: s.told, Card: s.card, Lines: s.lines, Cautions: cautions(), may: map[exercise.Kind]*may{}}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	b.Doing, b.Wrong, b.Over, b.Read = doingWords(s.doing), s.wrong, s.over, s.read

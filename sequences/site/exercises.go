@@ -364,6 +364,9 @@ func (p *practice) act(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	a, wrong := actionOf(r)
+	if of := r.PostFormValue("of"); of != "" && of != s.session.Tag() {
+		wrong = "Nothing was done: that page was of an exercise that this browser has left. Here is that of " + exercise.Named(s.session.Trainee()) + "."
+	}
 	if wrong == "" {
 		if err := s.act(r.Context(), a); err != nil {
 			wrong = words.Capital(err.Error()) + "."

@@ -223,6 +223,33 @@ func TestExercise_Together(t *testing.T) {
 	}
 }
 
+// A page that was left open does nothing in the exercise that its browser has begun since: not that
+// of the next trainee at the same computer either.
+func TestExercise_StalePage(t *testing.T) {
+	t.Parallel()
+	s, _ := classroom(t)
+	b := &trainee{site: s}
+	b.begin(t, "First", "", "short")
+	form := func() url.Values {
+		_, rest, _ := strings.Cut(b.ask("/exercises/bench", nil).Body.String(), `name="of" value="`)
+		tag, _, found := strings.Cut(rest, `"`)
+		if !found || len(tag) < 8 || strings.Contains(b.cookie.Value[37:], tag) {
+			t.Fatalf("the form is of %q", tag)
+		}
+		return url.Values{"of": {tag}, "first": {"nothing"}}
+	}
+	stale := form()
+	b.begin(t, "Second", "", "short")
+	for _, action := range []string{"card", "look", "answer"} {
+		if page := b.does(t, action, stale); !strings.Contains(page, "Nothing was done: that page was of an exercise that this browser has left. Here is that of Second.") || !strings.Contains(page, "Nothing yet.") {
+			t.Errorf("%s of a page that was left open: %s", action, page)
+		}
+	}
+	if page := b.does(t, "answer", form()); !strings.Contains(page, "It was:") {
+		t.Errorf("its own page: %s", page)
+	}
+}
+
 // What is typed is checked, told, and never obeyed.
 func TestExercise_Refused(t *testing.T) {
 	t.Parallel()
