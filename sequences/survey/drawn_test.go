@@ -12,6 +12,7 @@ import (
 
 	"makebreak/analyze"
 	"makebreak/rig/sim"
+	"makebreak/sequences"
 	"makebreak/testdata/drawnpanel"
 )
 
@@ -20,7 +21,7 @@ import (
 const firstPanel uint64 = 9_500_000_000
 
 // firstWritten is the seed of the first panel of which the sequence that is written is run.
-const firstWritten uint64 = 9_000_001_001
+const firstWritten uint64 = 9_300_000_001
 
 // What an output is said to do is what the simulated panel does, whatever order its events come
 // in; and the same seed draws the same panel.
@@ -114,8 +115,8 @@ func TestDrawn(t *testing.T) {
 	}
 }
 
-// What is written of a panel passes on it with the same seed, most of the time, and fails where an
-// output behaves otherwise.
+// What is written of a panel passes on it again and again, and fails where an output behaves
+// otherwise. MAKEBREAK_LONG=100 counts 100 panels.
 func TestDrawn_Written(t *testing.T) {
 	panels := 3
 	long, err := strconv.Atoi(os.Getenv("MAKEBREAK_LONG"))
@@ -135,14 +136,8 @@ func TestDrawn_Written(t *testing.T) {
 		if err != nil {
 			t.Fatalf("seed %d: %v", p.Seed, err)
 		}
-		complaints, verdict, err := p.Complaints(t.Context(), seq, 0)
-		if err != nil {
-			t.Fatalf("seed %d: %v", p.Seed, err)
-		}
-		if verdict == analyze.Pass {
+		if passes(t, p, seq, text) {
 			passed++
-		} else {
-			t.Logf("seed %d: what is written is %s on the same panel: %s\n%s", p.Seed, verdict, strings.Join(complaints, "; "), text)
 		}
 		for _, o := range p.Outputs {
 			if o.Kind == drawnpanel.DelayedPulse {
@@ -161,11 +156,28 @@ func TestDrawn_Written(t *testing.T) {
 			t.Errorf("seed %d, %s, which %s: %s passes as %s", p.Seed, o.Name, o.Behaviour, fault, outcome.Gravest)
 		}
 	}
-	// All should pass. It has not been reached: see measured.md.
-	if passed*10 < panels*7 {
-		t.Errorf("%d of %d written sequences pass on the same panel, 70 %% were reached", passed, panels)
+	if passed*100 < panels*98 { // see measured.md
+		t.Errorf("%d of %d written sequences pass on the same panel again and again, at least 98 %% must", passed, panels)
 	}
 	t.Logf("%d of %d written sequences pass, %d of %d outputs that behave otherwise fail", passed, panels, told, planted)
+}
+
+// passes runs what was written of a panel on it three times, which differ in noise, in the spread of
+// delays and in where edges fall between samples.
+func passes(t *testing.T, p *drawnpanel.Panel, seq *sequences.Sequence, text string) bool {
+	t.Helper()
+	all := true
+	for take := range uint64(3) {
+		complaints, verdict, err := p.Complaints(t.Context(), seq, take)
+		if err != nil {
+			t.Fatalf("seed %d: %v", p.Seed, err)
+		}
+		if verdict != analyze.Pass {
+			all = false
+			t.Logf("seed %d, take %d: what is written is %s on the same panel: %s\n%s", p.Seed, take, verdict, strings.Join(complaints, "; "), text)
+		}
+	}
+	return all
 }
 
 // judged is what a survey told of a panel.

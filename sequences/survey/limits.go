@@ -103,8 +103,8 @@ func (l *limiter) limit(q analyze.Quantity, s Spread, output string) analyze.Lim
 	} else if !x.high {
 		high = math.NaN()
 	}
-	if q == analyze.SwitchingDelay && low < 0 {
-		low = 0
+	if q == analyze.SwitchingDelay && low <= 0 {
+		low = math.NaN() // it cannot be less than it takes to be told
 	}
 	return analyze.Limit{Lower: low, Upper: high}
 }

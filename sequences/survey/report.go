@@ -54,7 +54,8 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 	if r.rows, r.phases, err = t.measured(captures, r.steps); err != nil {
 		return nil, err
 	}
-	if t.likeliest(r.rows) {
+	again := t.likeliest(r.rows)
+	if r.demandNoBrief() || again {
 		if r.rows, r.phases, err = t.measured(captures, r.steps); err != nil {
 			return nil, err
 		}
@@ -62,6 +63,26 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 	t.figures(withPhases(r.rows, r.phases))
 	r.floor, r.intervals, err = sampling(captures)
 	return r, err
+}
+
+// demandNoBrief takes back what is demanded of trains whose times, as they were measured, are too
+// short for a sequence to name, and reports whether there are any.
+func (r *Report) demandNoBrief() (any bool) {
+	for i := range r.steps {
+		s := &r.steps[i]
+		for name, x := range s.expect {
+			if x.Demand != analyze.Train {
+				continue
+			}
+			for _, q := range []analyze.Quantity{analyze.OnTime, analyze.OffTime} {
+				l := limiter{phases: r.phases}
+				if p := l.spread(q, func(step string) bool { return step == s.name }, name); p.N > 0 && rounded(p.Mean) < leastPulse {
+					s.expect[name], any = expected{why: briefPulses, act: x.act, moving: x.moving}, true
+				}
+			}
+		}
+	}
+	return any
 }
 
 // SameUnit says why a survey cannot go on: the rig, or the simulated unit on it, is not as it

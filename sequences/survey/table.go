@@ -95,6 +95,7 @@ type Table struct {
 	// Watched is how long, in seconds, a state was watched at least.
 	Watched float64 // s
 
+	rig   *wiring.Rig // nil: not known
 	seen  *seen
 	acts  map[string][]Act
 	learn *learner
@@ -129,7 +130,7 @@ func Of(captures Captures, o Settings) (*Table, error) {
 		return nil, err
 	}
 	l := learn(s)
-	t := &Table{Events: s.events, Deciding: l.deciding, States: len(s.states), Watched: math.Inf(1), seen: s, learn: l, acts: map[string][]Act{}}
+	t := &Table{Events: s.events, Deciding: l.deciding, States: len(s.states), Watched: math.Inf(1), rig: o.Rig, seen: s, learn: l, acts: map[string][]Act{}}
 	cycles := map[int]bool{}
 	for _, x := range s.states {
 		cycles[x.cycle] = true

@@ -143,6 +143,9 @@ func (e *Effect) expectation(o *observation) (x analyze.Expectation, why string)
 	return x, ""
 }
 
+// briefPulses is why nothing is demanded of a train that is quicker than a sequence may say.
+const briefPulses = "to be decided: its pulses are too short for a sequence to say so"
+
 // leastPulse is the shortest pulse that a sequence may name in a train.
 const leastPulse = 50 * time.Millisecond
 
@@ -185,7 +188,7 @@ func (e *Effect) pulsing(o *observation) (x analyze.Expectation, why string) {
 		x.After = rounded(e.After)
 	}
 	if x.On < leastPulse || x.Off < leastPulse {
-		return analyze.Expectation{}, "to be decided: its pulses are too short for a sequence to say so"
+		return analyze.Expectation{}, briefPulses
 	}
 	return x, ""
 }

@@ -130,7 +130,8 @@ func (b *sequenceWriter) stepList() {
 }
 
 // hold is how long a step is watched: as long as anything takes that the event can do, and a
-// little more.
+// little more; but no longer than in the survey where a drive is set and left, which may not be on
+// for longer.
 func (b *sequenceWriter) hold(s *step) time.Duration {
 	longest := 0.0
 	for i := range b.steps {
@@ -144,7 +145,19 @@ func (b *sequenceWriter) hold(s *step) time.Duration {
 		}
 	}
 	least := math.Min(2, b.Watched)
-	return time.Duration(math.Ceil(2*math.Max(least, 1.3*longest+1))) * 500 * time.Millisecond
+	hold := time.Duration(math.Ceil(2*math.Max(least, 1.3*longest+1))) * 500 * time.Millisecond
+	if b.leavesOn() {
+		hold = min(hold, time.Duration(b.Watched*1e9).Truncate(100*time.Millisecond))
+	}
+	return hold
+}
+
+// leavesOn reports whether an event sets a drive and leaves it on.
+func (b *sequenceWriter) leavesOn() bool {
+	return b.rig == nil || slices.ContainsFunc(b.Events, func(event string) bool {
+		c := b.rig.Cause(event)
+		return c != nil && c.Drive != "" && c.Pulse == 0 && c.On
+	})
 }
 
 // names are the steps' names, each once, the event's own first.
