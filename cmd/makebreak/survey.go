@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"makebreak/analyze/report"
+	"makebreak/rig/infile"
 	"makebreak/rig/outfile"
 	"makebreak/rig/problem"
 	"makebreak/rig/unit"
@@ -125,6 +127,9 @@ func (a *app) checkSurvey(c *cobra.Command, o *surveyOpts) (err error) {
 		if err := outfile.Check(o.write); err != nil {
 			return err
 		}
+		if err := replaceable(c.Context(), o.write); err != nil {
+			return err
+		}
 	} else if changed("limits") || changed("coverage") || changed("confidence") {
 		return badUsage("--limits, --coverage and --confidence say what is written; add --write")
 	}
@@ -148,6 +153,24 @@ func (a *app) checkSurvey(c *cobra.Command, o *surveyOpts) (err error) {
 		o.limiting, err = a.loadSequence(o.limits)
 	}
 	return err
+}
+
+// replaceable refuses a file that is there and that no survey has written, or that somebody has
+// changed since: a sequence that is read and signed is not lost by writing another.
+func replaceable(ctx context.Context, name string) error {
+	info, err := os.Stat(name)
+	if err != nil || info.Size() == 0 || outfile.Special(name) {
+		return nil // what cannot be written, writing says
+	}
+	const most = 1 << 20 // longer than any that is written
+	text, err := infile.Read(ctx, name, most)
+	if problem.KindOf(err) == problem.Interrupted {
+		return err
+	}
+	if err != nil || !survey.Unchanged(text) {
+		return badUsage("%s is there, and is not as a survey wrote it; it is not replaced: name another file with --write", words.Safe(name))
+	}
+	return nil
 }
 
 // shareOf reads a share between 50 % and 99.9 %.
@@ -355,6 +378,9 @@ func (a *app) surveyed(ctx context.Context, run string, o *surveyOpts) error {
 func (a *app) writeSurvey(ctx context.Context, r *survey.Report, o *surveyOpts) error {
 	if !r.Complete {
 		return problem.Of(problem.Usage, errors.New("nothing was written, as the survey is not complete; makebreak survey --resume "+r.Run+" goes on with it"))
+	}
+	if err := replaceable(ctx, o.write); err != nil {
+		return err
 	}
 	how := survey.Writing{Limiting: survey.Limiting{Coverage: o.held, Confidence: o.sure}, Named: o.limiting, Now: a.now(), Program: version()}
 	if err := outfile.Write(ctx, o.write, func(w io.Writer) error { return r.Sequence(w, how) }); err != nil {

@@ -1,7 +1,9 @@
 package survey
 
 import (
+	"bytes"
 	"fmt"
+	"hash/crc32"
 	"io"
 	"math"
 	"slices"
@@ -33,12 +35,28 @@ func (r *Report) Sequence(w io.Writer, o Writing) error {
 	b.stepList()
 	b.outputList()
 	b.relayList()
-	text := b.text.String()
+	text := b.text.String() + "\n"
+	text += unchanged(text)
 	if _, err := sequences.Parse(b.name(), []byte(text)); err != nil {
 		return problem.Of(problem.Internal, fmt.Errorf("what was learnt makes no sequence: %w", err))
 	}
 	_, err := io.WriteString(w, text)
 	return err
+}
+
+// asWritten begins the line that says whether a person has changed the file since.
+const asWritten = "# As written: "
+
+// unchanged is the last line of a sequence as it was written. Its number is a checksum of all before.
+func unchanged(text string) string {
+	return fmt.Sprintf("%s%08x. This line is wrong once another is changed: then nothing is written over the file.\n", asWritten, crc32.ChecksumIEEE([]byte(text)))
+}
+
+// Unchanged reports whether a file is a sequence as Report.Sequence wrote it, which nobody has
+// changed since.
+func Unchanged(text []byte) bool {
+	i := bytes.LastIndex(text, []byte(asWritten))
+	return i >= 0 && string(text[i:]) == unchanged(string(text[:i]))
 }
 
 // sequenceWriter writes one.
