@@ -352,7 +352,7 @@ func WriteCalibration(w io.Writer, rig *wiring.Rig, c *calibration.Calibration, 
 	}
 	fmt.Fprintf(w, ".\nAt %g V a level is known to ± %.0f mV now, to ± %.0f mV without calibration (95 %%).\n",
 		rig.Output(c.Output).Nominal, 1e3*coverage95*after.NominalUncertainty, 1e3*coverage95*before.NominalUncertainty)
-	_, lineErr := fmt.Fprintf(w, "Stored in %s; due on %s.\n", path, c.Due)
+	_, lineErr := fmt.Fprintf(w, "Stored in %s; due on %s.\n", words.Safe(path), c.Due)
 	return errors.Join(err, lineErr)
 }
 
