@@ -36,6 +36,7 @@ type pageLife struct {
 	Since                            string
 	Changed                          []string
 	Compared                         bool // with a run before
+	Only                             bool // there is none before of its sequence
 }
 
 // pageCourse is one sequence's figures over the runs.
@@ -58,6 +59,7 @@ func (h *History) HTML(w io.Writer) error {
 		l := h.Runs[i]
 		x := pageLife{Run: oneLine(l.Run), When: timeWords(l.Started), Sequence: oneLine(l.Sequence), Verdict: l.Verdict.Name(),
 			By: oneLine(l.By), Cycles: l.Cycles, Fields: fieldWords(l.Fields), Wrong: l.said(), Compared: l.Since != nil}
+		x.Only = h.Earlier == 0 && !slices.ContainsFunc(h.Runs[:i], func(before *Life) bool { return before.Sequence == l.Sequence })
 		x.Since, x.Changed = l.changed()
 		p.Runs = append(p.Runs, x)
 	}

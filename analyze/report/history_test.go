@@ -108,3 +108,21 @@ func TestHistory_Silent(t *testing.T) {
 		}
 	}
 }
+
+// A run that is compared with none is the first of its sequence only where none was before it.
+func TestHistory_NotCompared(t *testing.T) {
+	t.Parallel()
+	life := func(run, sequence string) *Life { return &Life{Record: &Record{Run: run, Sequence: sequence}} }
+	for _, c := range []struct {
+		earlier, first, not int
+	}{{0, 2, 1}, {7, 0, 3}} {
+		h := &History{Unit: "P-1", Earlier: c.earlier, Runs: []*Life{life("1", "a"), life("2", "a"), life("3", "b")}}
+		var b strings.Builder
+		if err := h.HTML(&b); err != nil {
+			t.Fatal(err)
+		}
+		if first, not := strings.Count(b.String(), "the first of its sequence"), strings.Count(b.String(), "not compared"); first != c.first || not != c.not {
+			t.Errorf("with %d before: %d are the first, %d not compared", c.earlier, first, not)
+		}
+	}
+}

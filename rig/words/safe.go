@@ -146,7 +146,7 @@ func CheckName(s string) error {
 		return nil
 	}
 	if fault := NameFault(s); fault != "" {
-		return fmt.Errorf("%q is not a usable name: %s", Short(s, MostName), fault)
+		return fmt.Errorf("\"%s\" is not a usable name: %s", Short(s, MostName), fault)
 	}
 	return nil
 }

@@ -97,11 +97,11 @@ const (
 
 // Related finds the run that stands in a relation to this one; nil: there is none, or the run
 // is of no unit, or it is that one itself. Runs that are not whole in the log are passed over,
-// and so are those of which no cycle was stored.
+// and so are those of which no whole cycle was stored.
 func (rec *RunRecord) Related(r Relation) (*RunRecord, error) {
 	var name string
 	var err error
-	const others = "SELECT " + itsName + " FROM run WHERE unit = ? AND sequence = ? AND (seed IS NULL) = ? AND id < ? AND state = 0 AND EXISTS (SELECT 1 FROM cycle WHERE cycle.run = run.id) ORDER BY id "
+	const others = "SELECT " + itsName + " FROM run WHERE unit = ? AND sequence = ? AND (seed IS NULL) = ? AND id < ? AND state = 0 AND EXISTS (SELECT 1 FROM cycle WHERE cycle.run = run.id AND cycle.complete) ORDER BY id "
 	args := []any{rec.Unit, rec.Sequence, rec.Seed == nil, rec.row}
 	switch {
 	case r == Reference:

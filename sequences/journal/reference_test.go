@@ -14,7 +14,7 @@ func begun(t *testing.T, db *DB, info RunInfo) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := run.Append(&Cycle{N: 1}); err != nil {
+	if err := run.Append(&Cycle{N: 1, Complete: true}); err != nil {
 		t.Fatal(err)
 	}
 	if err := run.Finish(RunEnd{Ended: info.Started, Complete: true}); err != nil {
@@ -131,6 +131,13 @@ func TestRelated(t *testing.T) {
 	second := begun(t, db, RunInfo{Unit: "1", Sequence: "s"})
 	begun(t, db, RunInfo{Unit: "2", Sequence: "s"})
 	if _, err := db.Begin(RunInfo{Unit: "1", Sequence: "s", Started: time.Now()}); err != nil { // without a cycle
+		t.Fatal(err)
+	}
+	cut, err := db.Begin(RunInfo{Unit: "1", Sequence: "s", Started: time.Now()}) // without a whole one
+	if err == nil {
+		err = cut.Append(&Cycle{N: 1})
+	}
+	if err != nil {
 		t.Fatal(err)
 	}
 	third := begun(t, db, RunInfo{Unit: "1", Sequence: "s"})
