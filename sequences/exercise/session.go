@@ -379,8 +379,10 @@ func (s *Session) Do(ctx context.Context, a Action, run Runner) (*Result, error)
 		return r, s.give(ctx, a, r)
 	}
 	switch {
-	case r.Run != "": // a run is stored when it begins
-		return r, err
+	case r.Run != "" && err != nil: // a run is stored when it begins
+		return r, errors.Join(err, s.shorten(r))
+	case r.Run != "":
+		return r, nil
 	case err != nil:
 		return nil, err
 	}
@@ -437,6 +439,28 @@ func (s *Session) try(ctx context.Context, a Action, r *Result, run Runner) erro
 		return s.store(r)
 	}
 	return run(ctx, t)
+}
+
+// shorten takes the bench time of the cycles off that a run which was cut off has not begun.
+func (s *Session) shorten(r *Result) error {
+	rec, err := s.db.Find(r.Run)
+	if err != nil {
+		return err
+	}
+	seq := s.def.Sequence
+	left := s.def.cyclesOf(&r.Action) - rec.Cycles - 1
+	if left <= 0 {
+		return nil
+	}
+	less := time.Duration(left) * seq.Duration()
+	if err := s.db.ShortenExerciseStep(s.row, r.Run, r.Cost-less); err != nil {
+		return err
+	}
+	r.Cost -= less
+	s.deeds.Steps[len(s.deeds.Steps)-1].Cost = r.Cost
+	s.deeds.Spent -= less
+	r.Spent = s.deeds.Spent
+	return nil
 }
 
 // unread adds that drives act before the cautions were read, where they were not.

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"makebreak/sequences/journal"
 )
@@ -95,6 +96,12 @@ func TestLuck_Cycles(t *testing.T) {
 		if !errors.Is(err, stopped) {
 			t.Fatal(err)
 		}
+		// It is charged for the cycle that was begun, here and in the log.
+		want := costs[Try] + s.def.Sequence.Baseline + s.def.Sequence.Duration()
+		stored, err := deedsOf(s.db, s.row)
+		if err != nil || s.Spent() != want || stored.Spent != want {
+			t.Errorf("a run that was cut off took %s, stored %s, want %s; %v", s.Spent(), stored.Spent, want, err)
+		}
 	}
 	for name, c := range map[string]struct {
 		do       func(*Session)
@@ -105,6 +112,31 @@ func TestLuck_Cycles(t *testing.T) {
 		}
 		if m := answered(c.do); m.Possible != c.possible || strings.Contains(m.LuckWords(), "none") != (c.possible == 1) {
 			t.Errorf("%s: %d answers fit, want %d", name, m.Possible, c.possible)
+		}
+	}
+}
+
+// A clock that is set back in the middle takes no bench time away and gives no second answer.
+func TestSession_ClockBack(t *testing.T) {
+	s, _ := started(t, sticks(t))
+	back := func() time.Time { return noon().Add(-48 * time.Hour) }
+	for _, a := range []Action{{Kind: ReadCard}, {Kind: Look}, {Kind: Give, Answer: []Answer{{Cause: Nothing}}}} {
+		s, err := Resume(s.db, "", "", back)
+		if err != nil {
+			t.Fatal(err)
+		}
+		before := s.Spent()
+		if _, err := s.Do(t.Context(), a, nil); err != nil || s.Spent() < before {
+			t.Errorf("%s: %s after %s, %v", a.Kind, s.Spent(), before, err)
+		}
+	}
+	again, err := Resume(s.db, "", "", back)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, x := range map[string]*Session{"resumed": again, "begun before": s} {
+		if _, err := x.Do(t.Context(), Action{Kind: Give, Answer: []Answer{{"sticking", "K1"}}}, nil); !errors.Is(err, journal.ErrAnswered) {
+			t.Errorf("%s: a second answer: %v", name, err)
 		}
 	}
 }

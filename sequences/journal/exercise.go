@@ -108,6 +108,13 @@ func (db *DB) addExerciseStep(e *Exercise, at any, s ExerciseStep) error {
 		e.row, e.row, at, string(s.Action), int64(s.Cost), strings.Join(s.Dangers, " "), s.Run)
 }
 
+// ShortenExerciseStep stores that the step of a run took less bench time, as the run was cut off.
+func (db *DB) ShortenExerciseStep(e *Exercise, run string, cost time.Duration) error {
+	return db.fail("store a step of exercise "+e.Name, db.transact(func() error {
+		return db.exec("UPDATE exercise_step SET cost = ? WHERE exercise = ? AND run = ? AND cost > ?", int64(cost), e.row, run, int64(cost))
+	}))
+}
+
 // EndExercise stores the last step of an exercise and its marks.
 func (db *DB) EndExercise(e *Exercise, s ExerciseStep, marks []byte) error {
 	doing := "store the marks of exercise " + e.Name

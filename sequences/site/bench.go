@@ -198,7 +198,9 @@ func answerWords(all []exercise.Answer) string {
 }
 
 // WrongWords say which answers were wrong.
-func (m *marksPage) WrongWords() string { return strings.Join(m.Wrong, "; ") }
+func (m *marksPage) WrongWords() string {
+	return strings.Join(words.Texts(m.Wrong, func(s string) string { return exercise.AnswerOf(s).Words() }), "; ")
+}
 
 // SpentWords compares the trainee's way with the shortest one.
 func (m *marksPage) SpentWords() string {
