@@ -3,6 +3,7 @@ package survey
 import (
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"makebreak/analyze"
@@ -60,9 +61,62 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 			return nil, err
 		}
 	}
-	t.figures(withPhases(r.rows, r.phases))
+	r.sharpen()
+	t.figures(withPhases(r.settled(), r.phases))
 	r.floor, r.intervals, err = sampling(captures)
 	return r, err
+}
+
+// sharpen puts measured times in the place of those that were read from the samples alone.
+func (r *Report) sharpen() {
+	l := limiter{rows: r.rows, phases: r.phases}
+	for name, acts := range r.acts {
+		for k := range acts {
+			a := &acts[k]
+			of := func(step string) bool {
+				x := r.expectedAt(step, name)
+				return x.act == a && x.Demand != analyze.Any
+			}
+			take := func(seconds *float64, q analyze.Quantity) {
+				if s := l.spread(q, of, name); s.N > 0 && *seconds > 0 && same(*seconds, s.Mean, leastTimes) {
+					*seconds = s.Mean
+				}
+			}
+			e := &a.Effect
+			take(&e.After, analyze.SwitchingDelay)
+			take(&e.On, analyze.PulseDuration)
+			take(&e.On, analyze.OnTime)
+			take(&e.Off, analyze.OffTime)
+			take(&e.Lasts, analyze.FlashingDuration)
+		}
+	}
+	for i := range r.Outputs {
+		r.Outputs[i].Delay = r.Outputs[i].delay()
+	}
+}
+
+// expectedAt is what an output must do at the first step of a name.
+func (r *Report) expectedAt(name, output string) expected {
+	i := slices.IndexFunc(r.steps, func(s step) bool { return s.name == name })
+	if i < 0 {
+		return expected{}
+	}
+	return r.steps[i].expect[output]
+}
+
+// settled are the rows less the delays of outputs that an event finds flashing and that go on: they
+// say where in its flashing the event came.
+func (r *Report) settled() (rows []analyze.Measurement) {
+	for i := range r.rows {
+		m := &r.rows[i]
+		if m.Quantity == analyze.SwitchingDelay || m.Quantity == analyze.TransitionDuration {
+			if x := r.expectedAt(m.Event, m.Signal); x.moving && x.Demand == analyze.Any {
+				continue
+			}
+		}
+		rows = append(rows, *m)
+	}
+	return rows
 }
 
 // demandNoBrief takes back what is demanded of trains whose times, as they were measured, are too
