@@ -76,7 +76,7 @@ func (x Expectation) FlashingSpan() Limit {
 		return NoLimit()
 	}
 	all := x.within(x.For)
-	return Limit{all.Lower - x.OffSpan().Upper, all.Upper}
+	return Limit{tidy(all.Lower - x.OffSpan().Upper), all.Upper}
 }
 
 // Flashes reports whether the output is to flash until the next event: in which state that
@@ -101,8 +101,11 @@ func (x Expectation) Longest() time.Duration {
 
 // within is the span in which a time of the expectation may lie, in seconds.
 func (x Expectation) within(t time.Duration) Limit {
-	return Limit{t.Seconds() * (1 - x.Within), t.Seconds() * (1 + x.Within)}
+	return Limit{tidy(t.Seconds() * (1 - x.Within)), tidy(t.Seconds() * (1 + x.Within))}
 }
+
+// tidy takes off a time in seconds what arithmetic adds to it: far less than a nanosecond.
+func tidy(seconds float64) float64 { return math.Round(seconds*1e12) / 1e12 }
 
 // Limit bounds a quantity, in base units. A NaN bound is no bound.
 type Limit struct{ Lower, Upper float64 } // in the quantity's base unit
