@@ -104,7 +104,8 @@ var masks = []struct {
 	{"follow", []string{"open"}, []string{"bounce", "course"}, nil},
 	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil},
 	{"on-level", []string{"heavy"}, []string{"off-level"}, nil},
-	{"steadiness", []string{"droop"}, []string{"on-level", "off-level", "stray", "edge"}, nil},
+	{"steadiness", []string{"droop"}, []string{"on-level"}, []string{"sags", "low", "low-or-sags", "lower"}},
+	{"steadiness", []string{"droop"}, []string{"off-level", "stray", "edge"}, nil},
 	{"on-level", []string{"lowest"}, []string{"off-level"}, []string{"high", "higher", "far"}},
 	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
 	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
@@ -136,9 +137,29 @@ func (x *examiner) mask() {
 		}
 		x.facts.all = slices.DeleteFunc(x.facts.all, func(f fact) bool {
 			return f.value != usual && slices.Contains(m.hidden, f.kind.name) && at[place(f.signal)] &&
-				(m.only == nil || slices.Contains(m.only, f.value))
+				(m.only == nil || slices.Contains(m.only, f.value)) && !(m.name == "steadiness" && m.values[0] == "drops" && x.regular(f))
 		})
 	}
+}
+
+// regularly are the symptoms behind facts that a wire which is off now and then makes now and then, and
+// not each time.
+var regularly = map[string][]analyze.Kind{
+	"follow":  {analyze.RelayStill, analyze.CommonOpen, analyze.HeldIn, analyze.UnsteadyMake},
+	"bounce":  {analyze.LongBounce},
+	"operate": {analyze.SlowOperate},
+	"release": {analyze.SlowRelease},
+	"overlap": {analyze.Overlap},
+}
+
+// regular reports whether a fact of a relay is seen as a rule at one of the events.
+func (x *examiner) regular(f fact) bool {
+	kinds := regularly[f.kind.name]
+	r := x.plan.Relay(f.signal)
+	return r != nil && kinds != nil && slices.ContainsFunc(x.ofRelay(r, kinds...), func(k symptomKey) bool {
+		n := x.symptoms[k].n
+		return n >= 3 && 5*n >= 3*x.occasions(k.event)
+	})
 }
 
 func (x *examiner) findPlaces() {
@@ -840,6 +861,7 @@ func (x *examiner) relay(p place) {
 		choice{of(analyze.ContactsSwap) > 0, "swapped"},
 		choice{of(analyze.Chattering) > 0, "chatters"},
 		choice{x.times(r.Make, analyze.UnsteadyMake) > 0 && x.times(r.Break, analyze.UnsteadyMake) > 0, "both-unsteady"},
+		choice{x.times(r.Break, analyze.UnsteadyMake) > 0 && r.Make == "" && !moved, "never-closes"},
 		choice{x.times(r.Break, analyze.UnsteadyMake) > 0 && r.Make == "", "break-unsteady"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r) && x.touches(r) > briefTouch, "comes-and-goes"},
 		choice{of(analyze.UnsteadyMake) > 0 && x.restless(r), "unsteady"},
@@ -918,8 +940,8 @@ func (x *examiner) onset(r *analyze.RelayPlan) string {
 	return choose(first > 0 && (x.Cycles >= fewestForOnset || first <= x.firstCycles() && x.Cycles >= 3), choice{first > x.firstCycles() && x.Cycles >= fewestForOnset, "later"})
 }
 
-// fewestFalls is how often an output must have gone off for a coil's silence to say something:
-// samples may miss a swing of some milliseconds.
+// fewestFalls is how often an output must have gone off for a coil's silence to say much: samples may
+// miss a swing of some milliseconds.
 const fewestFalls = 4
 
 // coil is whether the coil of a relay that does not move carries current.
@@ -939,7 +961,7 @@ func (x *examiner) coil(r *analyze.RelayPlan, p place) string {
 		}
 	}
 	carries := x.times(r.Signal, analyze.CoilCarries)
-	return choose(carries > 0 || falls >= fewestFalls, choice{carries == 0 && falls >= fewestFalls, "silent"})
+	return choose(carries > 0 || falls > 1, choice{carries == 0 && falls >= fewestFalls, "silent"}, choice{carries == 0, "quiet"})
 }
 
 // undecided are the observations that say nothing where a figure of theirs is too near its limit:
@@ -979,7 +1001,8 @@ func (x *examiner) nearLimits() {
 			near, at := of(p.output), of(p.output, p.relay)
 			x.add("near", p.output, choose(true, choice{near(analyze.Ripple), "ripple"}, choice{near(analyze.SwitchingDelay) && x.highest(p.output, analyze.SwitchingDelay) > ratherLate, "delay"}, choice{near(analyze.PulseDuration), "pulse"},
 				choice{at(analyze.LowLevel, analyze.DropOutMargin) && x.leak(p) > ratherLeak, "off"},
-				choice{(at(analyze.PullInMargin) || near(analyze.HighLevel) && x.nearLower(p.output)) && x.onLevel(p.output) < x.rail*ratherLow, "on"}))
+				choice{(at(analyze.PullInMargin) || near(analyze.HighLevel) && x.nearLower(p.output)) &&
+					(x.onLevel(p.output) < x.rail*ratherLow || p.relay != "" && x.lowest(p.output) < x.rail*noVolts), "on"}))
 		}
 		if r := x.plan.Relay(p.relay); r != nil {
 			near := of(r.Signal, r.Make, r.Break)

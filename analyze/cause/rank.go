@@ -176,10 +176,11 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 				of = append(of, k)
 			}
 		}
-		odd := 0
+		odd, alike := 0, map[string]int{}
 		for _, k := range of {
-			if m.facts.all[k].value != usual {
+			if v := m.facts.all[k].value; v != usual {
 				odd++
+				alike[v]++
 			}
 		}
 		for _, k := range of {
@@ -187,7 +188,7 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 			e := &effect{p: row.share[x.value], log: math.Log(row.share[x.value]), weight: 1, usual: x.value == usual}
 			switch row.at {
 			case others, every:
-				e.weight = shared(x.value == usual, odd, len(of))
+				e.weight = shared(x.value == usual, alike[x.value], odd, len(of))
 			case another:
 				e.group = i + 1
 			}
@@ -197,7 +198,7 @@ func (m *model) effectsOf(rows []row, p place) []*effect {
 	return all
 }
 
-// What several places show of one cause counts once. Where some of them show it and others do
+// What several places show of one cause counts once, each value of it. Where some of them show it and others do
 // not, each of those speaks against a cause that all of them have, but not as much as if it
 // were by itself: its limits may be wider. Together they count so much at most.
 const (
@@ -205,15 +206,16 @@ const (
 	sparedMost = 1.2
 )
 
-// shared is the weight of a fact that is one of n of one kind, so many of which are not usual.
-func shared(usual bool, odd, n int) float64 {
+// shared is the weight of a fact that is one of n of one kind, so many of which are not usual, and so
+// many of these alike.
+func shared(usual bool, alike, odd, n int) float64 {
 	switch {
 	case odd == 0:
 		return 1 / float64(n)
 	case usual:
 		return math.Min(spared, sparedMost/float64(n-odd))
 	}
-	return 1 / float64(odd)
+	return 1 / float64(alike)
 }
 
 // oftenSeen is from which probability on a value that is not usual has a cause of its own on a
@@ -330,11 +332,12 @@ func (m *model) shares() []*hypothesis {
 	return merged(m.all)
 }
 
-// merged puts the forms of one cause at one place together, the largest share first.
+// merged puts the forms of one cause at one place together, the largest share first. What lies between
+// two places is one thing, whichever of both it is told of.
 func merged(all []*hypothesis) []*hypothesis {
 	var out []*hypothesis
 	for _, h := range all {
-		i := slices.IndexFunc(out, func(o *hypothesis) bool { return o.cause == h.cause && o.place == h.place })
+		i := slices.IndexFunc(out, func(o *hypothesis) bool { return o.cause == h.cause && (o.place == h.place || h.cause.mutual) })
 		if i < 0 {
 			out = append(out, h)
 		} else {

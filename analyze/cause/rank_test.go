@@ -2,11 +2,13 @@ package cause
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"makebreak/analyze"
+	"makebreak/rig/capture"
 )
 
 // armedPlan is of one output that is high while armed, with a relay.
@@ -98,6 +100,68 @@ func TestRank_AllPasses(t *testing.T) {
 	}
 	if all := Rank(Builtin(), e); len(all) > 0 {
 		t.Errorf("of a run in which all passes %+v", all)
+	}
+}
+
+// What ended a run, and what each converter counted, is told with its place.
+func TestRank_Rig(t *testing.T) {
+	t.Parallel()
+	noise := func(name string) capture.ConverterCounts {
+		return capture.ConverterCounts{Converter: name, Counts: capture.Counts{BusErrors: 20}}
+	}
+	for want, show := range map[string]func(*Evidence){
+		"reference-inverted@": func(e *Evidence) {
+			e.Ending = capture.Ending{Code: capture.ReferenceReversed, Place: "REF", Other: "KEY", Value: 1}
+		},
+		"adc-lost@B": func(e *Evidence) {
+			e.Ending, e.Counts.BusErrors = capture.Ending{Code: capture.ConverterSilent, Place: "B", Value: math.NaN()}, 20
+			e.Converters = []capture.ConverterCounts{{Converter: "A"}, noise("B")}
+		},
+		"chip-reset@A": func(e *Evidence) {
+			e.Complete, e.Counts.ChipResets = true, 1
+			e.Converters = []capture.ConverterCounts{{Converter: "A", Counts: capture.Counts{ChipResets: 1}}, {Converter: "B"}}
+		},
+		"bus-noise@": func(e *Evidence) {
+			e.Complete, e.Counts.BusErrors = true, 40
+			e.Converters = []capture.ConverterCounts{noise("A"), noise("B")}
+		},
+	} {
+		e := New(armedPlan())
+		healthyFigures(e, 5)
+		e.Complete = false
+		show(e)
+		all := Rank(Builtin(), e)
+		if len(all) == 0 || all[0].Cause+"@"+all[0].Place != want || all[0].Share < 0.5 {
+			t.Errorf("%+v, want %s", all, want)
+		}
+	}
+	e := New(armedPlan())
+	healthyFigures(e, 5)
+	e.Complete, e.Ending = false, capture.Ending{Code: capture.Stopped}
+	if all := Rank(Builtin(), e); len(all) > 0 {
+		t.Errorf("of a run that somebody stopped %+v", all)
+	}
+}
+
+// Trains of pulses point to what may be behind them.
+func TestRank_Trains(t *testing.T) {
+	t.Parallel()
+	for kind, want := range map[analyze.Kind][]string{
+		analyze.FewerPulses: {"missed-cycle", "early-fall", "loose-wire"}, analyze.ShortOn: {"wrong-pulse", "loose-wire"},
+		analyze.StopsEarly: {"early-fall"}, analyze.DoesNotFlash: {"wrong-pulse"},
+	} {
+		e := New(armedPlan())
+		healthyFigures(e, 5)
+		for n := 1; n <= 5; n++ {
+			e.Figure(&analyze.Measurement{Cycle: n, Event: "arm", Signal: "OUT3", Quantity: analyze.PulseCount, Value: 3})
+			e.Symptom(analyze.Symptom{Cycle: n, Event: "arm", Signal: "OUT3", Kind: kind, Other: "pulse_count", Value: 2, Limit: 3})
+		}
+		all := Rank(Builtin(), e)
+		for _, name := range want {
+			if !slices.ContainsFunc(all, func(c Ranked) bool { return c.Cause == name }) {
+				t.Errorf("of %s %+v, %s is missing", kind, all, name)
+			}
+		}
 	}
 }
 

@@ -43,6 +43,7 @@ type Cause struct {
 	weight      float64 // how often it is met, against the others
 	loaded      bool    // it shows only where there is a relay, of an output: behind it
 	referenced  bool    // only where a line reports the instant of an event
+	mutual      bool    // it lies between two places, so that each of them has it
 	forms       []form
 }
 
@@ -214,6 +215,7 @@ func (t *Table) readCause(e yamlfile.Entry) *Cause {
 	c.weight = weight(f.Need("weight", "5"))
 	c.loaded, _ = f.May("needs_relay").Bool()
 	c.referenced, _ = f.May("needs_reference").Bool()
+	c.mutual, _ = f.May("mutual").Bool()
 	rows, forms := f.May("rows"), f.May("forms")
 	common := t.readRows(rows)
 	if forms == nil {

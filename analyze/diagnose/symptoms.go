@@ -405,7 +405,7 @@ func (x *examination) change(r *measure.RelayState, c *measure.RelayChange) bool
 		x.add(signal, k, "", c.Watched, measure.ShortestWatch.Seconds())
 		return true
 	case analyze.UnsteadyMake:
-		if x := &c.Make; x.Restless && signal == r.Plan.Make {
+		if x := &c.Make; signal == r.Plan.Make && (x.Restless || x.LongestClosed > 0) {
 			value = x.LongestClosed
 		}
 	case explained:
