@@ -58,7 +58,15 @@ func (db *DB) copyPages(ctx context.Context, path string) error {
 		if err != nil {
 			return err
 		}
-		defer func() { err = errors.Join(err, b.Finish()) }()
+		defer func() {
+			end := b.Finish() // it says again what went wrong
+			if err == nil {
+				err = end
+			}
+			if sentinelOf(err) == ErrFull {
+				err = problem.Instead(ErrFull, "no room left for the copy")
+			}
+		}()
 		for more := true; more && err == nil; {
 			if more, err = b.Step(backupPages); err == nil {
 				err = ctx.Err()
@@ -97,8 +105,8 @@ func newFile(path string, make func(made string) error) error {
 	if isThere(full) {
 		return fmt.Errorf("%s: %w; name another", path, ErrIsThere)
 	}
-	removeLeft(filepath.Dir(full))
-	dir, lock, err := newFolder(filepath.Dir(full))
+	removeLeft(filepath.Dir(full), newFolders)
+	dir, lock, err := newFolder(filepath.Dir(full), newFolders)
 	if err != nil {
 		return fileError(withoutName(err))
 	}
@@ -113,15 +121,25 @@ func isThere(path string) bool {
 	return err == nil
 }
 
-// newFolders begins the name of a folder in which a file is made.
-const newFolders = ".makebreak-new-"
+// newFolders begins the name of a folder in which a file is made, copyFolders that of one for
+// temporary files in which a copy is read.
+const (
+	newFolders  = ".makebreak-new-"
+	copyFolders = "makebreak-log-copy-"
+)
+
+// newCopyFolder makes a folder for a copy, and removes those that killed programs have left.
+func newCopyFolder() (dir string, lock *os.File, err error) {
+	removeLeft(os.TempDir(), copyFolders)
+	return newFolder(os.TempDir(), copyFolders)
+}
 
 // newFolder makes a folder in which a file can be made, locked as long as its program lives.
 // Where folders cannot be locked it is not, and no other program takes it for left behind.
-func newFolder(beside string) (dir string, lock *os.File, err error) {
+func newFolder(beside, begin string) (dir string, lock *os.File, err error) {
 	const tries = 10 // another program may take one for left behind before it is locked
 	for range tries {
-		if dir, err = os.MkdirTemp(beside, newFolders+"*"); err != nil {
+		if dir, err = os.MkdirTemp(beside, begin+"*"); err != nil {
 			return "", nil, err
 		}
 		if lock, err = os.Open(dir); err != nil {
@@ -139,10 +157,10 @@ func newFolder(beside string) (dir string, lock *os.File, err error) {
 
 // removeLeft removes folders that killed programs have left. What cannot be removed stays, as
 // nothing depends on it.
-func removeLeft(beside string) {
+func removeLeft(beside, begin string) {
 	all, _ := os.ReadDir(beside)
 	for _, e := range all {
-		if !e.IsDir() || !strings.HasPrefix(e.Name(), newFolders) {
+		if !e.IsDir() || !strings.HasPrefix(e.Name(), begin) {
 			continue
 		}
 		dir := filepath.Join(beside, e.Name())

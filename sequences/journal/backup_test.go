@@ -105,7 +105,7 @@ func TestBackup_Left(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(left, "other.db"), []byte("half a log"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	making, lock, err := newFolder(dir)
+	making, lock, err := newFolder(dir, newFolders)
 	if err != nil {
 		t.Fatal(err)
 	}

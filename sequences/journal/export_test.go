@@ -243,3 +243,33 @@ func TestExport_Part(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// The copy that a killed import has read from goes with the next one; one in use stays.
+func TestImport_CopyLeft(t *testing.T) {
+	_, file, _ := exported(t)
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp)
+	left := filepath.Join(temp, copyFolders+"left")
+	if err := os.Mkdir(left, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	db, err := OpenRead(file) // by a copy
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Import(t.Context(), file, filepath.Join(t.TempDir(), "log.db")); err != nil {
+		t.Fatal(err)
+	}
+	if all, _ := os.ReadDir(temp); len(all) != 1 || exists(left) {
+		t.Errorf("there are %v, the copy that is read must be alone", all)
+	}
+	if _, err := db.Runs(); err != nil {
+		t.Error(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Error(err)
+	}
+	if all, _ := os.ReadDir(temp); len(all) > 0 {
+		t.Errorf("left: %v", all)
+	}
+}

@@ -17,15 +17,15 @@ type Fetched struct {
 // Fetch makes a log, in one transaction, of what fill stores. Messages call it by the name. It
 // cannot be written, and goes when it is closed.
 func Fetch(name string, fill func(*Fetched) error) (db *DB, err error) {
-	dir, err := os.MkdirTemp("", "makebreak-log-")
+	dir, lock, err := newCopyFolder()
 	if err != nil {
 		return nil, failAt(name, "fetch it to read it", fileError(err))
 	}
 	if db, err = open(filepath.Join(dir, "log.db"), name); err != nil {
-		return nil, errors.Join(err, os.RemoveAll(dir))
+		return nil, errors.Join(err, os.RemoveAll(dir), lock.Close())
 	}
 	err = db.transact(func() error { return fill(&Fetched{db}) })
-	db.copy = dir // from here on it is only read, and Close removes it
+	db.copy, db.copyLock = dir, lock // from here on it is only read, and Close removes it
 	if err != nil {
 		return nil, errors.Join(db.fail("fetch it to read it", err), db.Close())
 	}

@@ -49,7 +49,8 @@ type DB struct {
 	// rescued is the log that is read in place of one that was overwritten; nil: none is.
 	rescued *DB
 
-	copy string // the folder of the copy that is read in place of the log; empty: none
+	copy     string   // the folder of the copy that is read in place of the log; empty: none
+	copyLock *os.File // keeps others from taking it for left behind
 
 	lives map[int64]life // of runs that were fetched without their cycles, by their rows
 
@@ -310,6 +311,9 @@ func (db *DB) Close() error {
 	}
 	if db.copy != "" {
 		errs = append(errs, os.RemoveAll(db.copy))
+		if db.copyLock != nil {
+			errs = append(errs, db.copyLock.Close())
+		}
 	}
 	errs = append(errs, db.unlock())
 	if db.holds && exists(db.full) {

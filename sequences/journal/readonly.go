@@ -118,13 +118,13 @@ func openAsItIs(full, path, way string) (*DB, error) {
 // openCopy copies a log, with what a killed program left in its write-ahead file, into a
 // folder for temporary files and opens it there.
 func openCopy(full, path string) (db *DB, err error) {
-	dir, err := os.MkdirTemp("", "makebreak-log-")
+	dir, lock, err := newCopyFolder()
 	if err != nil {
 		return nil, failAt(path, "copy it to read it", fileError(err))
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, os.RemoveAll(dir))
+			err = errors.Join(err, os.RemoveAll(dir), lock.Close())
 		}
 	}()
 	before := stampsOf(full)
@@ -136,7 +136,10 @@ func openCopy(full, path string) (db *DB, err error) {
 	if stampsOf(full) != before {
 		return nil, failAt(path, "copy it to read it", fmt.Errorf("%w, and writes it", ErrLocked))
 	}
-	return openIn(filepath.Join(dir, "log.db"), path, dir)
+	if db, err = openIn(filepath.Join(dir, "log.db"), path, dir); err == nil {
+		db.copyLock = lock
+	}
+	return db, err
 }
 
 // stamps tell whether a log was written.
