@@ -17,14 +17,14 @@ import (
 // causesDrawing is the number of the drawing of benches that the causes were measured on last. Each
 // measuring takes the next number, so that a table that was changed after one is measured on
 // benches that nobody has seen.
-const causesDrawing = 8
+const causesDrawing = 10
 
 // ranked is what the program says of a run: the causes of its record.
 func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
 	plan := b.Seq.Plan
 	plan.Coils = b.Rig.SwitchesCoils() // as for a record
 	e := cause.New(&plan)
-	e.Cycles, e.Complete, e.Counts, e.Ending = r.Cycles, r.Err == nil, r.Counts, capture.EndingOf(r.Err)
+	e.Cycles, e.Complete, e.Counts, e.Converters, e.Ending = r.Cycles, r.Err == nil, r.Counts, r.Converters, capture.EndingOf(r.Err)
 	e.Unreferenced = !b.Seq.Referenced(b.Rig)
 	for _, s := range r.Symptoms {
 		e.Symptom(s)

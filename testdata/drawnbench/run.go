@@ -23,9 +23,11 @@ type Run struct {
 	Symptoms []analyze.Symptom
 	Findings []analyze.Finding
 	Counts   capture.Counts
-	Cycles   int   // that came to their end
-	Err      error // why it ended early; nil: it did not
-	Faults   []sim.Fault
+	// Converters is what each converter has of the counts.
+	Converters []capture.ConverterCounts
+	Cycles     int   // that came to their end
+	Err        error // why it ended early; nil: it did not
+	Faults     []sim.Fault
 
 	Truth  *sim.Truth
 	Events []sim.TruthEvent // the named ones, in order
@@ -62,7 +64,7 @@ func (b *Bench) Run(ctx context.Context, faults []sim.Fault) (*Run, error) {
 				r.Rows = append(r.Rows, m)
 			}
 		}})
-	r.Verdict, r.Counts, r.Cycles, r.Err = analyze.RunVerdict(err == nil, outcome.Gravest), outcome.Counts, outcome.Cycles, err
+	r.Verdict, r.Counts, r.Converters, r.Cycles, r.Err = analyze.RunVerdict(err == nil, outcome.Gravest), outcome.Counts, outcome.Converters, outcome.Cycles, err
 	r.Truth = world.Truth()
 	if err := rig.Close(); err != nil && r.Err == nil {
 		return nil, fmt.Errorf("seed %d: %w", b.Seed, err)
