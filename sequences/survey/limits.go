@@ -136,6 +136,16 @@ func (l *limiter) reach(q analyze.Quantity, s Spread, output string) (low, high 
 	return math.Min(low, s.Least) - wide, math.Max(high, s.Most) + wide
 }
 
+// few reports whether figures are so few that their tolerance interval is wide for that alone.
+func (l *limiter) few(s Spread) bool {
+	const few, often = 6, 2 // figures; times what is set off for the uncertainty
+	if s.N < 2 || s.N >= few {
+		return false
+	}
+	low, high := s.Interval(l.share, l.Confidence)
+	return high-low > often*4*math.Max(0, s.Expanded)
+}
+
 // sampling is what the sampling alone makes of a time: its standard deviation, and the expanded
 // uncertainty that a figure of it may have, both in seconds. An edge lies anywhere within an
 // interval; the difference of two is triangular, and the worst of several may be a whole interval.

@@ -210,7 +210,7 @@ func (b *sequenceWriter) outputList() {
 		if r := b.relayOf(o.Signal); r != nil && r.plan() {
 			comment := fmt.Sprintf("%d of its %d changes follow this output", r.Behind.Matched, r.Behind.Changes)
 			if len(r.Behind.Outputs) > 1 {
-				comment = "to be decided: " + words.Or(r.Behind.Outputs) + " move together, so that it may stand behind either"
+				comment = "to be decided: " + words.Or(r.Behind.Outputs) + " move together, and it may stand behind any of them"
 			}
 			b.commented("    relay: "+quoted(r.Plan.Signal), comment)
 		}
@@ -411,7 +411,9 @@ func (b *sequenceWriter) limitOf(q analyze.Quantity, s Spread, output string, na
 		x.limit = analyze.Limit{Lower: math.NaN(), Upper: 0}
 		return x, s.N > 1 && s.Most == 0
 	default:
-		x.limit = b.l.limit(q, s, output)
+		if x.limit = b.l.limit(q, s, output); b.l.few(s) {
+			x.comment += ": wide, as n is small"
+		}
 	}
 	return x, !x.limit.None()
 }
