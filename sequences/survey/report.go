@@ -120,7 +120,7 @@ func (r *Report) settled() (rows []analyze.Measurement) {
 }
 
 // demandNoBrief takes back what is demanded of trains whose times, as they were measured, are too
-// short for a sequence to name, and reports whether there are any.
+// short for a sequence to name or for the rig to tell, and reports whether there are any.
 func (r *Report) demandNoBrief() (any bool) {
 	for i := range r.steps {
 		s := &r.steps[i]
@@ -130,9 +130,19 @@ func (r *Report) demandNoBrief() (any bool) {
 			}
 			for _, q := range []analyze.Quantity{analyze.OnTime, analyze.OffTime} {
 				l := limiter{phases: r.phases}
-				if p := l.spread(q, func(step string) bool { return step == s.name }, name); p.N > 0 && rounded(p.Mean) < leastPulse {
-					s.expect[name], any = expected{why: briefPulses, act: x.act, moving: x.moving}, true
+				p := l.spread(q, func(step string) bool { return step == s.name }, name)
+				why := ""
+				switch {
+				case p.N == 0:
+					continue
+				case rounded(p.Mean) < leastPulse:
+					why = briefPulses
+				case p.Least-2*p.Expanded < (1-written)*p.Mean || p.Most+2*p.Expanded > (1+written)*p.Mean:
+					why = "to be decided: the rig samples it too seldom to time its pulses"
+				default:
+					continue
 				}
+				s.expect[name], any = expected{why: why, act: x.act, moving: x.moving}, true
 			}
 		}
 	}
