@@ -56,7 +56,10 @@ func Read(rec *journal.RunRecord, o Settings) (*Report, error) {
 		return nil, err
 	}
 	again := t.likeliest(r.rows)
-	if r.demandNoBrief() || again {
+	for r.demandNoBrief() || r.demandAfterFlashing() {
+		again = true
+	}
+	if again {
 		if r.rows, r.phases, err = t.measured(captures, r.steps); err != nil {
 			return nil, err
 		}
@@ -142,11 +145,39 @@ func (r *Report) demandNoBrief() (any bool) {
 				default:
 					continue
 				}
-				s.expect[name], any = expected{why: why, act: x.act, moving: x.moving}, true
+				r.expectOf(s.name, name, expected{why: why, act: x.act, moving: x.moving})
+				any = true
 			}
 		}
 	}
 	return any
+}
+
+// demandAfterFlashing takes back what is demanded of outputs that an event finds flashing where
+// nothing says that they may, and reports whether there are any.
+func (r *Report) demandAfterFlashing() (any bool) {
+	for _, name := range r.seen.signals(nil) {
+		flashes := false
+		for i := range r.steps {
+			s := &r.steps[i]
+			x := s.expect[name]
+			if x.moving && !flashes && x.Demand != analyze.Any {
+				x, any = expected{why: "it may flash until then, which the step before does not demand", act: x.act, moving: true}, true
+				r.expectOf(s.name, name, x)
+			}
+			flashes = x.Flashes() || flashes && x.moving && x.Demand == analyze.Any
+		}
+	}
+	return any
+}
+
+// expectOf sets what an output must do at all steps of a name.
+func (r *Report) expectOf(step, output string, x expected) {
+	for i := range r.steps {
+		if r.steps[i].name == step {
+			r.steps[i].expect[output] = x
+		}
+	}
 }
 
 // SameUnit says why a survey cannot go on: the rig, or the simulated unit on it, is not as it
