@@ -17,7 +17,7 @@ import (
 // causesDrawing is the number of the drawing of benches that the causes were measured on last. Each
 // measuring takes the next number, so that a table that was changed after one is measured on
 // benches that nobody has seen.
-const causesDrawing = 10
+const causesDrawing = 11
 
 // ranked is what the program says of a run: the causes of its record.
 func ranked(b *drawnbench.Bench, r *drawnbench.Run) []drawnbench.Claim {
@@ -94,11 +94,11 @@ func TestCauses_DrawnBenches(t *testing.T) {
 		return
 	}
 	// The aim is 95 % and 99.5 %. It has not been reached: these hold what has been.
-	if c.First()*100 < told*91 {
-		t.Errorf("the true cause is first on %d of %d benches, 85 %% were reached", c.First(), told)
+	if c.First()*100 < told*93 {
+		t.Errorf("the true cause is first on %d of %d benches, 94.75 %% were reached", c.First(), told)
 	}
-	if c.Three()*100 < told*96 {
-		t.Errorf("the true cause is among the first three on %d of %d benches, 92 %% were reached", c.Three(), told)
+	if c.Three()*100 < told*98 {
+		t.Errorf("the true cause is among the first three on %d of %d benches, 98.8 %% were reached", c.Three(), told)
 	}
 	if runtime.GOARCH == "amd64" {
 		goldenfile.Check(t, "causes-shares.md", summary)
