@@ -210,7 +210,7 @@ func (a *app) batch(c *cobra.Command, sequence, name, list string, o *runOpts) e
 	}
 	endErr := all(c.Context())
 	if endErr == nil && b.wrong > 0 {
-		endErr = problem.Of(problem.Input, fmt.Errorf("%s of standard input held no serial", words.Count(b.wrong, "line")))
+		endErr = problem.Of(problem.Input, fmt.Errorf("%s of standard input could not be taken as a serial", words.Count(b.wrong, "line")))
 	}
 	s, err := a.batchSoFar(b.name, b.expected)
 	if nothingYet(err) {
