@@ -103,9 +103,13 @@ type panel struct {
 	delay  float64 // ns
 	jitter float64 // ns, standard deviation
 
-	arming func(event string) bool // whether an event arms or disarms
-	last   string                  // the last event that did
-	panels []Arming                // of several panels
+	arming []arming // of each panel whose outputs these are
+}
+
+// arming is what arms and disarms a panel.
+type arming struct {
+	by   func(event string) bool // whether an event does
+	last string                  // the last one that did
 }
 
 // order is a rule with its output found.
@@ -135,40 +139,40 @@ func IsArming(event string) bool {
 
 const disarm = "disarm"
 
-// setArming tells the panel which events arm and disarm it, and what was the last before the start.
+// setArming says which events arm and disarm each panel, and what was the last before the start.
 func (p *panel) setArming(opts *Opts) {
-	p.arming, p.last = IsArming, disarm
-	if opts.Arming != nil {
-		p.arming = func(event string) bool { return slices.Contains(opts.Arming, event) }
+	panels := opts.Panels
+	if panels == nil {
+		panels = []Arming{{opts.Arming, opts.LastArming}}
 	}
-	if opts.LastArming != "" {
-		p.last = opts.LastArming
-	}
-	if p.panels = slices.Clone(opts.Panels); p.panels != nil {
-		p.arming = func(event string) bool {
-			return slices.ContainsFunc(p.panels, func(a Arming) bool { return slices.Contains(a.Events, event) })
+	for _, a := range panels {
+		x := arming{IsArming, disarm}
+		if a.Events != nil {
+			x.by = func(event string) bool { return slices.Contains(a.Events, event) }
 		}
+		if a.Last != "" {
+			x.last = a.Last
+		}
+		p.arming = append(p.arming, x)
 	}
+}
+
+// arms reports whether an event arms or disarms one of the panels.
+func (p *panel) arms(event string) bool {
+	return slices.ContainsFunc(p.arming, func(a arming) bool { return a.by(event) })
 }
 
 // lastOf is the last event that armed or disarmed the panel whose events a rule's While names.
 func (p *panel) lastOf(while []string) string {
-	for _, a := range p.panels {
-		if slices.Contains(a.Events, while[0]) {
-			return a.Last
-		}
-	}
-	return p.last
+	i := slices.IndexFunc(p.arming, func(a arming) bool { return a.by(while[0]) })
+	return p.arming[max(0, i)].last
 }
 
 // armedBy takes in that an event came.
 func (p *panel) armedBy(event string) {
-	if p.arming(event) {
-		p.last = event
-	}
-	for i := range p.panels {
-		if a := &p.panels[i]; slices.Contains(a.Events, event) {
-			a.Last = event
+	for i := range p.arming {
+		if a := &p.arming[i]; a.by(event) {
+			a.last = event
 		}
 	}
 }
@@ -221,7 +225,7 @@ func (r *Rule) order(o *output) order {
 func (w *World) tell(event int32) {
 	delay := max(1e6, w.panel.draw.normal(w.panel.delay, w.panel.jitter))
 	w.truth.begin(w.panel.events[event], w.now)
-	if len(w.panel.rules[event]) > 0 || w.panel.arming(w.panel.events[event]) {
+	if len(w.panel.rules[event]) > 0 || w.panel.arms(w.panel.events[event]) {
 		w.plan(happening{at: w.now + int64(delay), kind: panelReacts, index: event})
 	}
 }

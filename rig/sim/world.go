@@ -20,7 +20,8 @@ import (
 // Start is where the world's clock starts.
 const Start = capture.Instant(1000 * time.Second)
 
-// Arming is which events arm or disarm a panel, and which of them was the last.
+// Arming is which events arm or disarm a panel, as Opts.Arming, and which of them was the last
+// before the start, as Opts.LastArming.
 type Arming struct {
 	Events []string
 	Last   string
