@@ -35,7 +35,7 @@ func stuckJob(t *testing.T, a *app, faults ...string) job {
 	if err != nil {
 		t.Fatal(err)
 	}
-	j := job{seq: seq, rig: rig, cycles: 3, hub: live.New(live.Of{Sequence: seq, Rig: rig, Now: a.now})}
+	j := job{seq: seq, rig: rig, cycles: 3, hubs: []*live.Hub{live.New(live.Of{Sequence: seq, Rig: rig, Now: a.now})}}
 	if err := j.sim.Plant(faults); err != nil {
 		t.Fatal(err)
 	}

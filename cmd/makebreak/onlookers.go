@@ -36,11 +36,7 @@ const lastLook = 300 * time.Millisecond
 // onlookers begins to serve what was asked for. An address that cannot be served is an error.
 func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	l := &onlookers{log: a.log, note: a.note}
-	hubs := j.hubs
-	if hubs == nil {
-		hubs = []*live.Hub{j.hub}
-	}
-	for _, h := range hubs {
+	for _, h := range j.hubs {
 		l.runs = append(l.runs, &looked{onlookers: l, hub: h})
 	}
 	if o.page == "" {
@@ -56,6 +52,22 @@ func (a *app) onlookers(j *job, o *runOpts) (*onlookers, error) {
 	}
 	a.tellPage(at.URL("/"), at.Open)
 	return l, nil
+}
+
+// glances are those of all who look at the job.
+func (j *job) glances() (all []*bench.Glances) {
+	for _, h := range j.hubs {
+		all = append(all, h.Glances())
+	}
+	return all
+}
+
+// doneBefore is what the run of one of the hubs has done already.
+func (j *job) doneBefore(i int) live.Before {
+	if j.before == nil {
+		return live.Before{}
+	}
+	return j.before[i]
 }
 
 // begin says which run it is and what it has done already.

@@ -160,10 +160,8 @@ type job struct {
 	calibrations []capture.Calibration
 	fields       []journal.Field // that are noted with the run
 	open         func() (*bench.Bench, error)
-	hub          *live.Hub       // of who looks at it
-	hubs         []*live.Hub     // of several units, by their places; nil: there is one
-	before       live.Before     // what it has done already
-	befores      []live.Before   // what each of several units has; nil: they begin
+	hubs         []*live.Hub     // of who looks at it: one, or one for each of the units
+	before       []live.Before   // what each of these has done already; nil: nothing
 	trial        *exercise.Trial // where the run is one of an exercise
 	goesOn       *resumption     // what the run goes on with; nil: it begins
 	notes        string          // what there is to say of it
@@ -202,8 +200,8 @@ func (a *app) prepare(c *cobra.Command, name string, o *runOpts) (j job, err err
 
 // readyBench says how the job's bench is opened, with those in mind who look at it.
 func (a *app) readyBench(j *job) {
-	j.hub = live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version(), Lower: setup.Measurer(j.rig)})
-	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: []*bench.Glances{j.hub.Glances()}}
+	j.hubs = []*live.Hub{live.New(live.Of{Sequence: j.seq, Rig: j.rig, Now: a.now, Program: version(), Lower: setup.Measurer(j.rig)})}
+	rig, seq, s, opts := j.rig, j.seq, j.sim, bench.Opts{Glances: j.glances()}
 	j.open = func() (*bench.Bench, error) { return a.openWith(rig, seq, s, opts) }
 }
 
@@ -317,7 +315,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 		}
 	}
 	shown.Begin(run.Info(), analyze.NoVerdict)
-	looking.runs[0].begin(run.Info(), j.before, b)
+	looking.runs[0].begin(run.Info(), j.doneBefore(0), b)
 	store := &runner.Store{Run: run, Sealed: j.trial != nil}
 	var watch *machine.Watch // nil: of a simulated bench
 	if begin := a.watch(j); begin != nil {
@@ -326,7 +324,7 @@ func (a *app) runLogged(ctx context.Context, j *job, o *runOpts) error {
 	}
 	opts := runner.Opts{First: first, Last: first + j.cycles - 1, StopOnFail: o.stopOnFail,
 		Now: a.now, Calibrations: j.calibrations, Recorder: store, Measurer: setup.Measurer(j.rig), OnCycle: shown.Cycle, OnEvent: shown.Event}
-	j.hub.Hears(&opts)
+	j.hubs[0].Hears(&opts)
 	outcome, runErr := runner.Run(ctx, b, j.seq, opts)
 	closeErr := hardware.CloseBench(b)
 	shown.End()

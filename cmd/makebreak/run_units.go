@@ -18,7 +18,6 @@ import (
 	"makebreak/rig/table"
 	"makebreak/rig/wiring"
 	"makebreak/sequences/journal"
-	"makebreak/sequences/live"
 	"makebreak/sequences/progress"
 	"makebreak/sequences/record"
 	"makebreak/sequences/runner"
@@ -86,7 +85,7 @@ func (a *app) runOn(ctx context.Context, j *job, o *runOpts, serials map[string]
 		r := &runs[i]
 		stores[i], r.shown, r.looked, r.now = r.store, shown.Unit(i), looking.runs[i], a.now
 		r.shown.Begin(stores[i].Run.Info(), analyze.NoVerdict)
-		r.looked.begin(stores[i].Run.Info(), live.Before{}, b)
+		r.looked.begin(stores[i].Run.Info(), j.doneBefore(i), b)
 		opts := runner.Opts{First: 1, Last: j.cycles, StopOnFail: o.stopOnFail, Now: a.now, OnCycle: r.shown.Cycle,
 			Calibrations: seenBy(r.unit, j.calibrations), Recorder: stores[i], Measurer: setup.Measurer(j.rig)}
 		r.looked.hub.Hears(&opts)
@@ -127,10 +126,7 @@ func (r *unitRun) over(err error) {
 
 // openTogether opens the bench for a job's units.
 func (a *app) openTogether(j *job) (*bench.Bench, error) {
-	opts := bench.Opts{}
-	for _, h := range j.hubs {
-		opts.Glances = append(opts.Glances, h.Glances())
-	}
+	opts := bench.Opts{Glances: j.glances()}
 	if setup.Prompts(j.rig.For(j.units[0]), j.seq) {
 		opts.Prompter = a.prompter()
 	}

@@ -174,9 +174,11 @@ func (a *app) resumeIn(c *cobra.Command, db *journal.DB, id string, named *seque
 	}
 	a.readyBench(&j)
 	a.unit = rec.Unit
-	if j.before, err = live.BeforeOf(rec); err != nil {
+	before, err := live.BeforeOf(rec)
+	if err != nil {
 		return problem.Of(problem.Storage, err)
 	}
+	j.before = []live.Before{before}
 	return a.soak(c.Context(), db, j, o, rec.Planned-rec.Cycles, func(w soak.Work, _ *bench.Bench) (*soak.Soak, error) {
 		s, err := soak.Resume(db, rec, w)
 		if err == nil && slices.ContainsFunc([]string{"keep-first", "keep-last", "keep-every", "keep-bad"}, changed) {
@@ -222,10 +224,10 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	}
 	defer looking.close()
 	a.reportEnd(db.Path(), "soak "+j.seq.Name)
-	hear := &soakHearer{app: a, hub: j.hub, shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
+	hear := &soakHearer{app: a, hub: j.hubs[0], shown: shown, notify: soak.NewNotifier(j.seq, a.note)}
 	defer hear.notify.Stop()
 	w := soak.Work{Sequence: j.seq, Bench: j.open, Calibrations: j.calibrations, Now: a.now,
-		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version(), Watch: a.watch(&j), Shown: j.hub.Hears}
+		Measurer: setup.Measurer(j.rig), StopOnFail: o.stopOnFail, WaitForRig: o.waitForRig, Lines: soak.Lines{Cycles: o.tellEvery}, Hear: hear, Program: version(), Watch: a.watch(&j), Shown: j.hubs[0].Hears}
 	if o.tellEvery == 0 && !shown.Drawn() {
 		w.Lines.Time = tellEvery
 	}
@@ -240,8 +242,8 @@ func (a *app) soak(ctx context.Context, db *journal.DB, j job, o *soakOpts, cycl
 	next, planned := s.Next()
 	a.reportEnd(db.Path(), s.ID())
 	shown.Begin(s.Info(), s.Gravest())
-	j.hub.Follow(s.Sums())
-	looking.runs[0].begin(s.Info(), j.before, b)
+	j.hubs[0].Follow(s.Sums())
+	looking.runs[0].begin(s.Info(), j.doneBefore(0), b)
 	hear.notify.Ready(fmt.Sprintf("run %s, cycle %d of %d", s.ID(), next, planned))
 	runErr := s.Run(ctx, b)
 	shown.End()

@@ -65,7 +65,7 @@ func (a *app) resumeTogether(c *cobra.Command, db *journal.DB, ids []string, ask
 		if err != nil {
 			return problem.Of(problem.Storage, err)
 		}
-		j.units, recs, j.befores = append(j.units, u), append(recs, rec), append(j.befores, before)
+		j.units, recs, j.before = append(j.units, u), append(recs, rec), append(j.before, before)
 		j.cycles = max(j.cycles, rec.Planned-rec.Cycles)
 		j.sim.Done = max(j.sim.Done, rec.Cycles)
 		for _, f := range rec.Faults {
@@ -143,11 +143,7 @@ func (a *app) soakTogether(ctx context.Context, db *journal.DB, j *job, o *soakO
 		all.Soaks = append(all.Soaks, s)
 		shown.Unit(i).Begin(s.Info(), s.Gravest())
 		j.hubs[i].Follow(s.Sums())
-		before := live.Before{}
-		if j.befores != nil {
-			before = j.befores[i]
-		}
-		looking.runs[i].begin(s.Info(), before, b)
+		looking.runs[i].begin(s.Info(), j.doneBefore(i), b)
 	}
 	first := all.Soaks[0]
 	a.reportEnd(db.Path(), first.ID())

@@ -60,10 +60,8 @@ type rowView struct {
 	Position, Unit              string
 	Verdict, Mark, Word         string
 	Cycle, Of                   string
-	Share                       int // of the cycles, in per cent
 	Ended, Silent               bool
 	Why, Finding, More, Figures string
-	Record                      string
 }
 
 // keys are those of all that is shown of it.
@@ -92,12 +90,12 @@ func counted(g []Run) string {
 	n := map[analyze.Verdict]int{}
 	ended := 0
 	for _, r := range g {
-		if r.End == nil {
-			n[r.Verdict]++
-			continue
+		v := r.Verdict
+		if r.End != nil {
+			v = r.End.Verdict
+			ended++
 		}
-		ended++
-		n[r.End.Verdict]++
+		n[v]++
 	}
 	var parts []string
 	for _, x := range []struct {
@@ -128,7 +126,7 @@ func has(n int) string {
 // rowOf is one unit in a line: what it is called, how it stands, and the figures that say most.
 func rowOf(r *Run, u *view) rowView {
 	x := rowView{Key: u.Key, Link: "/?now=" + u.Key, Position: words.Short(r.Position, words.MostName), Unit: u.Unit, Verdict: u.Verdict, Mark: u.Mark, Word: u.Word,
-		Cycle: u.Cycle, Of: u.Of, Share: u.Share, Ended: u.Ended, Record: u.Record, Silent: u.Doubt != "" || u.Lost && !u.Ended}
+		Cycle: u.Cycle, Of: u.Of, Ended: u.Ended, Silent: u.Doubt != "" || u.Lost && !u.Ended}
 	if x.Position == "" {
 		x.Position = "Unit"
 	}

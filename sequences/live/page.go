@@ -153,50 +153,65 @@ func (p *Page) make(runs []Run, number uint64, of string) *made {
 	if number <= m.number && m.number > 0 {
 		return m
 	}
-	before := m.pieces
-	m.number, m.pieces = number, nil
-	add := func(part, key string, data any) {
-		x := piece{part + "-" + key, executed(part, data), number}
-		if k := slices.IndexFunc(before, func(b piece) bool { return b.name == x.name }); k >= 0 && before[k].html == x.html {
-			x.changed = before[k].changed
-		}
-		m.pieces = append(m.pieces, x)
-	}
+	m.show(shown, number, of != "")
+	return m
+}
+
+// show makes the pieces of what is shown anew. Alone says that it is one unit of several.
+func (m *made) show(shown [][]Run, number uint64, alone bool) {
+	next := made{number: number, keys: m.keys, whole: m.whole, diagrams: map[string]diagram{}}
 	var keys []string
 	var views []shownView
-	drawn := map[string]diagram{}
 	for _, g := range shown {
 		if len(g) > 1 {
 			v := groupOf(g)
 			keys = append(keys, v.keys()...)
-			for _, part := range groupParts {
-				add(part, v.Key, v)
-			}
-			for _, row := range v.Rows {
-				add("row", row.Key, row)
-			}
+			next.addGroup(v, m)
 			views = append(views, shownView{Group: v})
 			continue
 		}
-		r := &g[0]
-		v := viewOf(r)
-		d := m.diagrams[v.Key]
-		if x := r.Results; x != nil && (x.Number != d.results || d.html == "") {
-			d = diagram{x.Number, draw(r)}
-		}
-		drawn[v.Key], v.Diagram, v.Others = d, d.html, of != ""
+		v := viewOf(&g[0])
+		v.Others = alone
 		keys = append(keys, v.Key)
-		for _, part := range parts {
-			add(part, v.Key, &v)
-		}
+		next.addUnit(&g[0], &v, m)
 		views = append(views, shownView{Unit: &v})
 	}
-	m.diagrams = drawn
 	if !slices.Equal(keys, m.keys) || m.whole.html == "" {
-		m.keys, m.whole.changed = keys, number
+		next.keys, next.whole.changed = keys, number
 	}
-	m.whole.html = executed("runs", views)
-	return m
+	next.whole.html = executed("runs", views)
+	*m = next
+}
+
+// addGroup adds the pieces of several units.
+func (m *made) addGroup(v *groupView, before *made) {
+	for _, part := range groupParts {
+		m.add(part, v.Key, v, before)
+	}
+	for _, row := range v.Rows {
+		m.add("row", row.Key, row, before)
+	}
+}
+
+// addUnit adds the pieces of one unit. Its diagram is drawn where it is another than before.
+func (m *made) addUnit(r *Run, v *view, before *made) {
+	d := before.diagrams[v.Key]
+	if x := r.Results; x != nil && (x.Number != d.results || d.html == "") {
+		d = diagram{x.Number, draw(r)}
+	}
+	m.diagrams[v.Key], v.Diagram = d, d.html
+	for _, part := range parts {
+		m.add(part, v.Key, v, before)
+	}
+}
+
+// add adds a piece, which has changed where it is another than before.
+func (m *made) add(part, key string, data any, before *made) {
+	x := piece{part + "-" + key, executed(part, data), m.number}
+	if k := slices.IndexFunc(before.pieces, func(b piece) bool { return b.name == x.name }); k >= 0 && before.pieces[k].html == x.html {
+		x.changed = before.pieces[k].changed
+	}
+	m.pieces = append(m.pieces, x)
 }
 
 // forget drops what was made of units that are not shown any more.
