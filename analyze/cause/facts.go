@@ -94,24 +94,26 @@ var masks = []struct {
 	values []string
 	hidden []string
 	only   []string // values that are hidden; none: all
+	// fleeting says that they come and go with it: what is seen as a rule does not follow from it.
+	fleeting bool
 }{
-	{"steadiness", []string{"drops"}, []string{"follow"}, []string{"still", "sometimes", "held", "open", "alone"}},
-	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "operate", "release", "bounce", "overlap", "course", "stray", "load"}, nil},
-	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}, nil},
-	{"follow", []string{"chatters", "unsteady", "comes-and-goes", "break-unsteady", "swapped"}, []string{"operate", "bounce", "overlap", "course"}, nil},
-	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"operate", "overlap"}, nil},
-	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"course"}, []string{"operate", "bounce"}},
-	{"follow", []string{"open"}, []string{"bounce", "course"}, nil},
-	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil},
-	{"on-level", []string{"heavy"}, []string{"off-level"}, nil},
-	{"steadiness", []string{"droop"}, []string{"on-level"}, []string{"sags", "low", "low-or-sags", "lower"}},
-	{"steadiness", []string{"droop"}, []string{"off-level", "stray", "edge"}, nil},
-	{"on-level", []string{"lowest"}, []string{"off-level"}, []string{"high", "higher", "far"}},
-	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil},
-	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil},
-	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil},
-	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall"}, nil},
-	{"follow", []string{"held"}, []string{"load"}, nil},
+	{"steadiness", []string{"drops"}, []string{"follow"}, []string{"still", "sometimes", "held", "open", "alone"}, true},
+	{"steadiness", []string{"drops"}, []string{"rise", "fall", "on-level", "delay", "pulse", "edge", "operate", "release", "bounce", "overlap", "course", "stray", "load"}, nil, true},
+	{"follow", []string{"both-unsteady"}, []string{"operate", "bounce", "overlap"}, nil, false},
+	{"follow", []string{"chatters", "unsteady", "comes-and-goes", "break-unsteady", "swapped"}, []string{"operate", "bounce", "overlap", "course"}, nil, false},
+	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"operate", "overlap"}, nil, false},
+	{"follow", []string{"stays-in", "stays-in-at-last"}, []string{"course"}, []string{"operate", "bounce"}, false},
+	{"follow", []string{"open"}, []string{"bounce", "course"}, nil, false},
+	{"rise", []string{"falls-back", "stays-on", "inverted", "ahead", "behind"}, []string{"steadiness", "stray"}, nil, false},
+	{"on-level", []string{"heavy"}, []string{"off-level"}, nil, false},
+	{"steadiness", []string{"droop"}, []string{"on-level"}, []string{"sags", "low", "low-or-sags", "lower"}, false},
+	{"steadiness", []string{"droop"}, []string{"off-level", "stray", "edge"}, nil, false},
+	{"on-level", []string{"lowest"}, []string{"off-level"}, []string{"high", "higher", "far"}, false},
+	{"steadiness", []string{"hum", "flutters", "droop", "leaves"}, []string{"load"}, nil, false},
+	{"rise", []string{"inverted", "ahead", "behind"}, []string{"on-level", "off-level"}, nil, false},
+	{"stray", []string{"joined"}, []string{"off-level", "on-level", "load"}, nil, false},
+	{"company", []string{"joined"}, []string{"off-level", "on-level", "load", "rise", "fall"}, nil, false},
+	{"follow", []string{"held"}, []string{"load"}, nil, false},
 }
 
 // maskLoads takes out what outputs show of loads where any output does not keep its level: all
@@ -137,7 +139,7 @@ func (x *examiner) mask() {
 		}
 		x.facts.all = slices.DeleteFunc(x.facts.all, func(f fact) bool {
 			return f.value != usual && slices.Contains(m.hidden, f.kind.name) && at[place(f.signal)] &&
-				(m.only == nil || slices.Contains(m.only, f.value)) && !(m.name == "steadiness" && m.values[0] == "drops" && x.regular(f))
+				(m.only == nil || slices.Contains(m.only, f.value)) && !(m.fleeting && x.regular(f))
 		})
 	}
 }

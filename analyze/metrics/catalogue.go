@@ -1,6 +1,9 @@
 package metrics
 
 import (
+	"maps"
+	"slices"
+
 	"github.com/prometheus/client_golang/prometheus"
 
 	"makebreak/rig/capture"
@@ -108,8 +111,16 @@ type vectors struct {
 	all        []prometheus.Collector // in the catalogue's order
 }
 
+// rigCounts are the acquisition's counters by their metrics' names.
+func rigCounts(n capture.Counts) map[string]uint64 {
+	return map[string]uint64{
+		missedConversions: n.MissedConversions, doubledConversions: n.DoubledConversions,
+		lostEdges: n.LostEdges, lostReadyEdges: n.LostReadyEdges, busErrors: n.BusErrors, chipResets: n.ChipResets,
+	}
+}
+
 // ofRig are the metrics of what several units at one rig have in common.
-var ofRig = []string{missedConversions, doubledConversions, lostEdges, lostReadyEdges, busErrors, chipResets}
+var ofRig = slices.Sorted(maps.Keys(rigCounts(capture.Counts{})))
 
 // newVectors makes the metrics that are taken.
 func newVectors(taken func(name string) bool) vectors {
@@ -146,10 +157,7 @@ func (v vectors) Collect(ch chan<- prometheus.Metric) {
 
 // count adds what the acquisition's counters grew by.
 func (v vectors) count(delta capture.Counts) {
-	for name, more := range map[string]uint64{
-		missedConversions: delta.MissedConversions, doubledConversions: delta.DoubledConversions,
-		lostEdges: delta.LostEdges, lostReadyEdges: delta.LostReadyEdges, busErrors: delta.BusErrors, chipResets: delta.ChipResets,
-	} {
+	for name, more := range rigCounts(delta) {
 		v.counters[name].WithLabelValues().Add(float64(more))
 	}
 }
