@@ -148,7 +148,7 @@ func (c *checker) chipOptions(chip *Chip, path string) {
 	}
 	switch {
 	case chip.Supply < LeastChipSupply || chip.Supply > MostChipSupply:
-		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "must be from 2 V to 5.5 V")
+		c.add(path+".supply", unit.Voltage.Format(chip.Supply), "", "must be from "+unit.Voltage.Format(LeastChipSupply)+" to "+unit.Voltage.Format(MostChipSupply))
 	case chip.Supply > highestPullUp:
 		c.list = append(c.list, Problem{Path: path + ".supply", Read: unit.Voltage.Format(chip.Supply), Warning: true,
 			Why:    "converter boards pull SDA, SCL and ALERT/RDY up to the converter's supply, and that can destroy the pins of a board that works at 3.3 V",

@@ -111,16 +111,22 @@ func (g *fetching) all(list bool) error {
 	if err := g.tables(setTables); err != nil {
 		return err
 	}
-	if len(g.judged) == 0 {
-		if list {
-			if err := g.keptCaptures(list); err != nil {
-				return err
-			}
-		}
-		return g.tables(cycleTables[:1])
+	if len(g.judged) > 0 {
+		return g.figures()
 	}
+	if list {
+		if err := g.keptCaptures(list); err != nil {
+			return err
+		}
+	}
+	return g.tables(cycleTables[:1])
+}
+
+// figures copies the cycles, figures and captures of the runs that come with them, and how far the
+// other soaks came.
+func (g *fetching) figures() error {
 	g.ids = g.judged
-	if err := g.keptCaptures(list); err != nil {
+	if err := g.keptCaptures(false); err != nil {
 		return err
 	}
 	if err := g.tables(slices.Concat(wordTables, cycleTables[:3])); err != nil { // figures refer to words

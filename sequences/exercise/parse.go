@@ -263,8 +263,8 @@ func (r *reader) tried(n *yamlfile.Node, faults ...FaultRange) {
 	d, most := r.def, 0
 	var all [][]FaultRange
 	for _, x := range faults {
-		all = append(all, x.each())
-		most = max(most, len(x.each()))
+		each := x.each()
+		all, most = append(all, each), max(most, len(each))
 	}
 	for i := range most {
 		for _, share := range []float64{0, 1} {

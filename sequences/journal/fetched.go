@@ -44,7 +44,7 @@ func (f *Fetched) Life(run int64, cycles int, failed, judged bool) {
 	if f.db.lives == nil {
 		f.db.lives = map[int64]life{}
 	}
-	f.db.lives[run] = life{cycles, failed, judged}
+	f.db.lives[run] = life{BoardLife{Cycles: cycles, Failed: failed}, judged}
 }
 
 // Series returns the series that a run is to have, and with its count its name: its own, and

@@ -77,15 +77,15 @@ func (rec *RunRecord) soaksOfKind(most int) (out []RunSummary, err error) {
 
 // life is what lifeOf says of a run.
 type life struct {
-	cycles         int
-	failed, judged bool
+	BoardLife
+	judged bool
 }
 
 // lifeOf counts a run's complete cycles up to the first that failed, and says whether any
 // was judged.
 func (db *DB) lifeOf(row int64) (l BoardLife, judged bool, err error) {
 	if known, there := db.lives[row]; there {
-		return BoardLife{Cycles: known.cycles, Failed: known.failed}, known.judged, nil
+		return known.BoardLife, known.judged, nil
 	}
 	failed, err := gravityOf(analyze.Fail)
 	if err != nil {

@@ -125,6 +125,7 @@ func (r *Report) settled() (rows []analyze.Measurement) {
 // demandNoBrief takes back what is demanded of trains whose times, as they were measured, are too
 // short for a sequence to name or for the rig to tell, and reports whether there are any.
 func (r *Report) demandNoBrief() (any bool) {
+	l := limiter{phases: r.phases}
 	for i := range r.steps {
 		s := &r.steps[i]
 		for name, x := range s.expect {
@@ -132,7 +133,6 @@ func (r *Report) demandNoBrief() (any bool) {
 				continue
 			}
 			for _, q := range []analyze.Quantity{analyze.OnTime, analyze.OffTime} {
-				l := limiter{phases: r.phases}
 				p := l.spread(q, func(step string) bool { return step == s.name }, name)
 				why := ""
 				switch {
